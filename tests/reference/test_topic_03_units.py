@@ -1,0 +1,48 @@
+"""Units and the identities between power, torque and speed against NIST SP 811 and exact definitions."""
+
+import pytest
+
+from jobs.calc.identities import power_divisor, power_kw
+from jobs.calc.unit_factors import canonical_unit, convert
+from tests.reference.cases import Case, assert_case, handler_for, topic_params
+
+
+def unit_id(name: str) -> str:
+    """Our id of a unit as a case names it, with or without its definition in brackets."""
+    found = canonical_unit(name.split(" (")[0])
+    assert found is not None, f"no unit is known under {name!r}"
+    return found
+
+
+def conversion(case: Case) -> float:
+    inputs = case["inputs"]
+    return convert(inputs["value"], unit_id(inputs["from"]), unit_id(inputs["to"]))
+
+
+def divisor(case: Case) -> float:
+    torque, power = case["inputs"]["identity"].split(", rpm -> ")
+    return power_divisor(unit_id(torque), unit_id(power))
+
+
+def power(case: Case) -> dict[str, float]:
+    torque_nm, rpm = case["inputs"]["torque_Nm"], case["inputs"]["rpm"]
+    kilowatts = power_kw(torque_nm, rpm)
+    return {
+        "kW": kilowatts,
+        "hp": convert(kilowatts, "kw", "hp"),
+        "PS": convert(kilowatts, "kw", "ps"),
+        "torque_lbfft": convert(torque_nm, "nm", "lbf_ft"),
+    }
+
+
+def crossing(case: Case) -> float:
+    torque_nm = convert(case["inputs"]["torque_lbfft"], "lbf_ft", "nm")
+    return convert(power_kw(torque_nm, case["inputs"]["rpm"]), "kw", "hp")
+
+
+HANDLERS = {"unit-": conversion, "const-": divisor, "power-": power, "cross-": crossing}
+
+
+@pytest.mark.parametrize("case", topic_params(3))
+def test_units_agree_with_source(case: Case) -> None:
+    assert_case(case, handler_for(case, HANDLERS)(case))
