@@ -1,0 +1,133 @@
+"""Valve clearances, as found and as left, and the shim plan made from them."""
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+
+from jobs.models.job import Job
+from workshop.models import Gap, Record, Side
+from workshop.models.engines import millimetres
+
+
+class ClearanceSet(Record):
+    class When(models.TextChoices):
+        AS_FOUND = "as_found", "as found"
+        AS_LEFT = "as_left", "as left"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="clearance_sets")
+    when = models.CharField(max_length=10, choices=When)
+    engine_temperature_c = models.FloatField(
+        "engine temperature (°C)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-30), MaxValueValidator(150)],
+    )
+    instrument = models.CharField(max_length=80, blank=True)
+    measured_at = models.DateTimeField("measured at", default=timezone.now)
+    measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("measured_at", "pk")
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(engine_temperature_c=None)
+                | Q(engine_temperature_c__gte=-30, engine_temperature_c__lte=150),
+                name="clearance_set_temperature_plausible",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"clearances {self.get_when_display()}"
+
+
+class ClearanceReading(Record):
+    """One gap of one valve: a value, or a bracket (largest blade that goes, smallest that does not)."""
+
+    clearance_set = models.ForeignKey(ClearanceSet, on_delete=models.CASCADE, related_name="readings")
+    cylinder = models.PositiveSmallIntegerField()
+    side = models.CharField(max_length=10, choices=Side)
+    position = models.PositiveSmallIntegerField()
+    gap = models.CharField(max_length=10, choices=Gap, default=Gap.OPENING)
+    clearance_mm = millimetres("clearance (mm)")
+    goes_mm = millimetres("largest blade that goes (mm)")
+    not_goes_mm = millimetres("smallest blade that does not go (mm)")
+    shim_marked_mm = millimetres("shim fitted, as marked (mm)")
+    shim_measured_mm = millimetres("shim fitted, measured (mm)")
+
+    class Meta:
+        ordering = ("cylinder", "-side", "position", "-gap")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["clearance_set", "cylinder", "side", "position", "gap"],
+                name="clearance_reading_unique",
+            ),
+            models.CheckConstraint(
+                condition=Q(clearance_mm__gte=0, goes_mm=None, not_goes_mm=None)
+                | Q(clearance_mm=None, goes_mm__gte=0, not_goes_mm__gt=F("goes_mm")),
+                name="clearance_reading_value_or_bracket",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"cylinder {self.cylinder}, {self.side} {self.position}, {self.get_gap_display()}"
+
+    @property
+    def valve_key(self) -> str:
+        return f"{self.cylinder}-{self.side}-{self.position}"
+
+    @property
+    def shim_mm(self):  # type: ignore[no-untyped-def]  # a Decimal or None, as the two fields
+        """The shim's thickness: a measurement goes before the marking."""
+        return self.shim_measured_mm if self.shim_measured_mm is not None else self.shim_marked_mm
+
+
+class ShimPlan(Record):
+    """The plan that was accepted for one as-found set."""
+
+    class Policy(models.TextChoices):
+        TARGET = "target", "closest to the blueprint target"
+        FEWEST_NEW = "fewest_new", "fewest shims to buy"
+        FEWEST_CAMSHAFTS = "fewest_camshafts", "fewest camshafts lifted"
+
+    clearance_set = models.OneToOneField(ClearanceSet, on_delete=models.CASCADE, related_name="shim_plan")
+    policy = models.CharField(max_length=20, choices=Policy)
+    accepted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    accepted_at = models.DateTimeField(default=timezone.now)
+    stock_booked_out_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"shim plan, {self.get_policy_display()}"
+
+
+class ShimPlanRow(Record):
+    class Origin(models.TextChoices):
+        STAYS = "stays", "stays"
+        VALVE = "valve", "from another valve"
+        STOCK = "stock", "from stock"
+        BUY = "buy", "to buy"
+
+    plan = models.ForeignKey(ShimPlan, on_delete=models.CASCADE, related_name="rows")
+    cylinder = models.PositiveSmallIntegerField()
+    side = models.CharField(max_length=10, choices=Side)
+    position = models.PositiveSmallIntegerField()
+    gap = models.CharField(max_length=10, choices=Gap, default=Gap.OPENING)
+    out_mm = millimetres("shim out (mm)", null=False)
+    in_mm = millimetres("shim in (mm)", null=False)
+    origin = models.CharField(max_length=10, choices=Origin)
+    origin_detail = models.CharField(max_length=80, blank=True)
+    predicted_mm = millimetres("predicted clearance (mm)", null=False)
+    why = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ("cylinder", "-side", "position", "-gap")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["plan", "cylinder", "side", "position", "gap"], name="shim_plan_row_unique"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"cylinder {self.cylinder}, {self.side} {self.position}: {self.in_mm} mm"

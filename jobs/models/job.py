@@ -1,0 +1,221 @@
+"""The job (work order): what was asked, where it stands, what was agreed."""
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models, transaction
+from django.db.models import Q
+from django.urls import reverse
+from django.utils import timezone
+
+from workshop.models import Bike, Customer, Record, ShopProfile
+
+
+class Stage(models.TextChoices):
+    BOOKED = "booked", "booked"
+    RECEIVED = "received", "received"
+    BENCH = "bench", "on the bench"
+    ROLLER = "roller", "on the roller"
+    WAITING = "waiting", "waiting"
+    READY = "ready", "ready to hand over"
+    HANDED_OVER = "handed_over", "handed over"
+    CANCELLED = "cancelled", "cancelled"
+
+
+CLOSED_STAGES = (Stage.HANDED_OVER, Stage.CANCELLED)
+
+
+class JobQuerySet(models.QuerySet["Job"]):
+    def open(self) -> "JobQuerySet":
+        return self.exclude(stage__in=CLOSED_STAGES)
+
+    def promised_and_late(self) -> "JobQuerySet":
+        return self.open().filter(promised_at__lt=timezone.now())
+
+    def for_list(self) -> "JobQuerySet":
+        return self.select_related("customer", "bike")
+
+
+class Job(Record):
+    class IntendedUse(models.TextChoices):
+        ROAD = "road", "road"
+        ROAD_AND_TRACK = "road_and_track", "road and track"
+        TRACK_ONLY = "track_only", "track only"
+
+    class WaitingFor(models.TextChoices):
+        PARTS = "parts", "parts"
+        CUSTOMER = "customer", "the customer"
+        DECISION = "decision", "a decision"
+
+    class Fuel(models.TextChoices):
+        EMPTY = "empty", "empty"
+        QUARTER = "quarter", "a quarter"
+        HALF = "half", "half"
+        THREE_QUARTERS = "three_quarters", "three quarters"
+        FULL = "full", "full"
+
+    year = models.PositiveSmallIntegerField(editable=False)
+    sequence = models.PositiveIntegerField(editable=False)
+    number = models.CharField(max_length=12, unique=True, editable=False)
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="jobs")
+    bike = models.ForeignKey(Bike, on_delete=models.PROTECT, related_name="jobs")
+    brief = models.TextField("what the customer asks for")
+    intended_use = models.CharField(max_length=20, choices=IntendedUse)
+    stage = models.CharField(max_length=20, choices=Stage, default=Stage.BOOKED, editable=False)
+    waiting_for = models.CharField(max_length=20, choices=WaitingFor, blank=True, editable=False)
+    booked_for = models.DateTimeField("booked for", null=True, blank=True)
+    promised_at = models.DateTimeField("promised for", null=True, blank=True)
+    received_at = models.DateTimeField(null=True, blank=True, editable=False)
+    handed_over_at = models.DateTimeField(null=True, blank=True, editable=False)
+    odometer_km = models.FloatField(
+        "odometer (km)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(2_000_000)],
+    )
+    engine_hours = models.FloatField(
+        "engine hours", null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(100_000)]
+    )
+    fuel = models.CharField("fuel in the tank", max_length=20, choices=Fuel, blank=True)
+    keys = models.PositiveSmallIntegerField("keys handed in", null=True, blank=True)
+    condition = models.TextField("condition on arrival", blank=True)
+    authorised_amount = models.DecimalField(
+        "authorised up to",
+        max_digits=10,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
+    )
+    next_service = models.TextField("next service and what to watch", blank=True)
+    not_tested = models.TextField("what was not tested", blank=True)
+    mechanic = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+    tuner = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("-year", "-sequence")
+        indexes = [models.Index(fields=["stage", "promised_at"])]
+        constraints = [
+            models.UniqueConstraint(fields=["year", "sequence"], name="job_year_sequence_unique"),
+            models.CheckConstraint(
+                condition=Q(odometer_km__gte=0) | Q(odometer_km=None), name="job_odometer_not_negative"
+            ),
+            models.CheckConstraint(condition=Q(stage__in=Stage.values), name="job_stage_known"),
+            models.CheckConstraint(
+                condition=Q(stage=Stage.WAITING) & ~Q(waiting_for="")
+                | ~Q(stage=Stage.WAITING) & Q(waiting_for=""),
+                name="job_waits_for_something",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+    def get_absolute_url(self) -> str:
+        return reverse("job", args=[self.number])
+
+    def save(self, *args, **kwargs) -> None:  # type: ignore[no-untyped-def]  # passes on whatever Record.save takes
+        if self._state.adding and not self.number:
+            with transaction.atomic():
+                self._take_number()
+                super().save(*args, **kwargs)
+        else:
+            super().save(*args, **kwargs)
+
+    def _take_number(self) -> None:
+        # The shop's row is the lock under which numbers are given out, one after the other.
+        ShopProfile.current()
+        ShopProfile.objects.select_for_update().get(pk=1)
+        self.year = timezone.localdate().year
+        last = Job.objects.filter(year=self.year).aggregate(models.Max("sequence"))["sequence__max"]
+        self.sequence = (last or 0) + 1
+        self.number = f"{self.year}-{self.sequence:03d}"
+
+    @property
+    def is_open(self) -> bool:
+        return self.stage not in CLOSED_STAGES
+
+    @property
+    def is_late(self) -> bool:
+        return self.is_open and self.promised_at is not None and self.promised_at < timezone.now()
+
+
+class StageEntry(Record):
+    """One step of a job from stage to stage: who, when, why."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="stage_entries")
+    stage = models.CharField(max_length=20, choices=Stage)
+    waiting_for = models.CharField(max_length=20, choices=Job.WaitingFor, blank=True)
+    why = models.TextField(blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("at", "pk")
+        verbose_name_plural = "stage entries"
+
+    def __str__(self) -> str:
+        return f"{self.job} {self.get_stage_display()}"
+
+
+class Photo(Record):
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="photos")
+    image = models.FileField(upload_to="photos/%Y/")
+    original_name = models.CharField(max_length=200)
+    caption = models.CharField("what it shows", max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ("created_at", "pk")
+
+    def __str__(self) -> str:
+        return self.caption or self.original_name
+
+
+class WorkItem(Record):
+    """Work agreed with the customer, with its price."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="work_items")
+    description = models.CharField("work agreed", max_length=200)
+    price = models.DecimalField(
+        max_digits=10, decimal_places=2, null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+    done = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ("created_at", "pk")
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(price__gte=0) | Q(price=None), name="work_item_price_not_negative"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.description
+
+
+class BikeChange(Record):
+    """A change of the bike that no other record holds: gearing, tyre, fuel, something else."""
+
+    class Kind(models.TextChoices):
+        GEARING = "gearing", "gearing"
+        TYRE = "tyre", "tyre"
+        FUEL = "fuel", "fuel"
+        OTHER = "other", "other"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="bike_changes")
+    kind = models.CharField(max_length=20, choices=Kind)
+    description = models.CharField("what was changed", max_length=300)
+    at = models.DateTimeField("changed at", default=timezone.now)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ("at", "pk")
+
+    def __str__(self) -> str:
+        return self.description

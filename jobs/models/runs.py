@@ -1,0 +1,153 @@
+"""Run files, how they were read, and comparisons of runs."""
+
+from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from jobs.models.job import Job
+from jobs.models.tunes import TuneRevision
+from workshop.models import Record
+
+
+class FileLayout(Record):
+    """How one kind of file is read, remembered by the fingerprint of its header."""
+
+    name = models.CharField(max_length=120)
+    fingerprint = models.CharField(max_length=64, unique=True)
+    layout = models.JSONField()
+
+    class Meta:
+        ordering = ("name", "pk")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Run(Record):
+    class Kind(models.TextChoices):
+        SWEEP = "sweep", "sweep"
+        HELD = "held", "held run"
+        IDLE = "idle", "idle"
+        OTHER = "other", "other"
+
+    class Status(models.TextChoices):
+        TO_NAME = "to_name", "columns to be named"
+        READ = "read", "read"
+        REFUSED = "refused", "can't be read"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="runs")
+    original = models.FileField(upload_to="runs/%Y/")
+    original_name = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64, editable=False)
+    size = models.PositiveBigIntegerField(editable=False)
+    status = models.CharField(max_length=10, choices=Status, default=Status.TO_NAME, editable=False)
+    refusal = models.TextField(blank=True, editable=False)
+    file_layout = models.ForeignKey(
+        FileLayout, on_delete=models.SET_NULL, null=True, blank=True, related_name="runs"
+    )
+    layout_used = models.JSONField(null=True, blank=True, editable=False)
+    report = models.JSONField("reading report", null=True, blank=True, editable=False)
+    channels = models.FileField(upload_to="channels/%Y/", blank=True, editable=False)
+    channel_names = models.JSONField(default=list, blank=True, editable=False)
+    samples = models.PositiveIntegerField(null=True, blank=True, editable=False)
+
+    kind = models.CharField(max_length=10, choices=Kind, default=Kind.SWEEP)
+    gear = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(8)]
+    )
+    temperature_c = models.FloatField(
+        "air temperature (°C)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-30), MaxValueValidator(60)],
+    )
+    pressure_kpa = models.FloatField(
+        "station pressure (kPa)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(50), MaxValueValidator(110)],
+    )
+    humidity_pct = models.FloatField(
+        "relative humidity (%)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
+    )
+    corrected_by = models.CharField(
+        "standard by which the file's figures are already corrected", max_length=20, blank=True
+    )
+    file_factor = models.FloatField(
+        "factor the file says it used",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.5), MaxValueValidator(1.5)],
+    )
+    tune_revision = models.ForeignKey(
+        TuneRevision, on_delete=models.PROTECT, null=True, blank=True, related_name="runs"
+    )
+    made_at = models.DateTimeField("made at", default=timezone.now)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    sweep_start = models.PositiveIntegerField("sweep from sample", null=True, blank=True)
+    sweep_stop = models.PositiveIntegerField("sweep to sample", null=True, blank=True)
+    note = models.TextField(blank=True)
+    set_aside = models.BooleanField(default=False)
+    set_aside_reason = models.CharField("why it is set aside", max_length=200, blank=True)
+
+    class Meta:
+        ordering = ("made_at", "pk")
+        constraints = [
+            models.UniqueConstraint(fields=["job", "sha256"], name="run_file_once_a_job"),
+            models.CheckConstraint(
+                condition=Q(set_aside=False) | ~Q(set_aside_reason=""), name="run_set_aside_has_reason"
+            ),
+            models.CheckConstraint(
+                condition=Q(humidity_pct=None) | Q(humidity_pct__gte=0, humidity_pct__lte=100),
+                name="run_humidity_0_to_100",
+            ),
+            models.CheckConstraint(
+                condition=~Q(status="read") | ~Q(channels=""), name="run_read_has_channels"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.original_name
+
+    @property
+    def has_air(self) -> bool:
+        return None not in (self.temperature_c, self.pressure_kpa, self.humidity_pct)
+
+
+class Comparison(Record):
+    """Two groups of repeats, before and after."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="comparisons")
+    title = models.CharField("what is compared", max_length=120)
+    on_sheet = models.BooleanField("print on the handover sheet", default=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("created_at", "pk")
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class ComparisonRun(Record):
+    class Group(models.TextChoices):
+        BEFORE = "before", "before"
+        AFTER = "after", "after"
+
+    comparison = models.ForeignKey(Comparison, on_delete=models.CASCADE, related_name="members")
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="compared_in")
+    group = models.CharField(max_length=10, choices=Group)
+
+    class Meta:
+        ordering = ("group", "run__made_at")
+        constraints = [
+            models.UniqueConstraint(fields=["comparison", "run"], name="comparison_run_on_one_side")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.run} ({self.group})"

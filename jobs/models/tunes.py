@@ -1,0 +1,123 @@
+"""Tune revisions, what each changed and why, and the throttle tables they carry."""
+
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from jobs.models.job import Job
+from workshop.models import Record
+
+
+class TuneChangeKind(Record):
+    """A kind of tune change, which the owner may add to: its unit, its effect on road use, its caution."""
+
+    name = models.CharField(max_length=80, unique=True)
+    unit = models.CharField(max_length=20, blank=True)
+    affects_road_use = models.BooleanField("may affect road use", default=False)
+    road_use_effect = models.CharField("effect on road use, as printed", max_length=300, blank=True)
+    caution = models.CharField("caution shown where it is chosen", max_length=300, blank=True)
+    order = models.PositiveSmallIntegerField(default=100)
+    retired = models.BooleanField("no longer offered", default=False)
+
+    class Meta:
+        ordering = ("order", "name")
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(affects_road_use=False) | ~Q(road_use_effect=""),
+                name="change_kind_effect_in_words",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TuneRevision(Record):
+    """A calibration as loaded; number 0 is 'as received'. Its file is kept whole and never interpreted."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="tune_revisions")
+    number = models.PositiveSmallIntegerField(editable=False)
+    made_from = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="made_into"
+    )
+    title = models.CharField("in a few words", max_length=120, blank=True)
+    loaded_at = models.DateTimeField("loaded at", default=timezone.now)
+    loaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    calibration = models.FileField("calibration file", upload_to="calibrations/%Y/", blank=True)
+    calibration_name = models.CharField(max_length=200, blank=True, editable=False)
+    calibration_sha256 = models.CharField(max_length=64, blank=True, editable=False)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("job", "number")
+        constraints = [
+            models.UniqueConstraint(fields=["job", "number"], name="tune_revision_number_unique"),
+            models.CheckConstraint(
+                condition=Q(calibration="") | ~Q(calibration_sha256=""), name="calibration_has_sha256"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.label
+
+    @property
+    def label(self) -> str:
+        return "as received" if self.number == 0 else f"tune {self.number}"
+
+
+class TuneChange(Record):
+    """One thing a revision changes: from, to, why."""
+
+    revision = models.ForeignKey(TuneRevision, on_delete=models.CASCADE, related_name="changes")
+    kind = models.ForeignKey(TuneChangeKind, on_delete=models.PROTECT, related_name="+")
+    detail = models.CharField("which (mode, cylinder, range)", max_length=120, blank=True)
+    from_value = models.CharField("from", max_length=80, blank=True)
+    to_value = models.CharField("to", max_length=80)
+    unit = models.CharField(max_length=20, blank=True)
+    reason = models.CharField("why", max_length=300)
+
+    class Meta:
+        ordering = ("created_at", "pk")
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="tune_change_has_reason")]
+
+    def __str__(self) -> str:
+        return f"{self.kind}: {self.to_value} {self.unit}".strip()
+
+
+def check_grid(table: "ThrottleTable") -> None:
+    rows, columns = len(table.grip_pct), len(table.engine_speed_rpm)
+    if len(table.plate_pct) != rows or any(len(row) != columns for row in table.plate_pct):
+        raise ValidationError(
+            f"The table must have {rows} rows (grip) of {columns} values (engine speed) each."
+        )
+
+
+class ThrottleTable(Record):
+    """Plate opening by grip and engine speed, for one riding mode of one revision."""
+
+    revision = models.ForeignKey(TuneRevision, on_delete=models.CASCADE, related_name="throttle_tables")
+    mode = models.CharField("riding mode, as on the bike", max_length=40)
+    for_whom = models.CharField("whom the mode is for", max_length=200, blank=True)
+    grip_pct = models.JSONField()
+    engine_speed_rpm = models.JSONField()
+    plate_pct = models.JSONField(help_text="rows by grip, columns by engine speed")
+
+    class Meta:
+        ordering = ("revision", "mode")
+        constraints = [
+            models.UniqueConstraint(fields=["revision", "mode"], name="throttle_table_mode_unique")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.mode}, {self.revision}"
+
+    def clean(self) -> None:
+        check_grid(self)
+
+    def as_arrays(self) -> tuple[Any, Any, Any]:
+        """(grip [n], engine speed [m], plate [n, m]) as stored lists."""
+        return self.grip_pct, self.engine_speed_rpm, self.plate_pct

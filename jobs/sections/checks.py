@@ -1,0 +1,8 @@
+"""Checks on the job page."""
+
+from jobs.page import JobPage
+from jobs.sections.base import Section, State
+
+
+def section(page: JobPage) -> Section:
+    return Section("checks", "Checks", State.EMPTY, "nothing recorded yet", "jobs/sections/checks.html", {})

@@ -1,0 +1,126 @@
+"""Issued handover sheets, the links to them, and what the customer acknowledged."""
+
+import secrets
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+from simple_history.models import HistoricalRecords
+
+from jobs.models import Job
+from workshop.models import Record
+
+
+class IssuedSheetIsFinal(Exception):
+    """Somebody tried to change or delete an issued sheet."""
+
+
+class NoticeWording(models.Model):
+    """A version of the notices' text; texts that were printed or acknowledged stay as they were."""
+
+    version = models.PositiveIntegerField(unique=True)
+    road_use = models.TextField()
+    safety = models.TextField()
+    in_force_from = models.DateTimeField(default=timezone.now)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ("version",)
+
+    def __str__(self) -> str:
+        return f"wording {self.version}"
+
+
+class SheetQuerySet(models.QuerySet["HandoverSheet"]):
+    def update(self, **kwargs: Any) -> int:
+        raise IssuedSheetIsFinal("An issued handover sheet is never altered; issue a new one.")
+
+    def delete(self) -> tuple[int, dict[str, int]]:
+        raise IssuedSheetIsFinal("An issued handover sheet is never deleted; issue a new one.")
+
+
+class HandoverSheet(models.Model):
+    """An issued PDF with the data it was made from: written once, never altered."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="handover_sheets")
+    issue_number = models.PositiveSmallIntegerField()
+    pdf = models.FileField(upload_to="sheets/%Y/")
+    sha256 = models.CharField(max_length=64)
+    snapshot = models.JSONField()
+    snapshot_sha256 = models.CharField(max_length=64)
+    wording = models.ForeignKey(NoticeWording, on_delete=models.PROTECT, related_name="+")
+    issued_at = models.DateTimeField(default=timezone.now)
+    issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    override_reason = models.TextField(blank=True)
+    history = HistoricalRecords(excluded_fields=["snapshot"])
+
+    objects = SheetQuerySet.as_manager()
+
+    class Meta:
+        ordering = ("job", "issue_number")
+        base_manager_name = "objects"
+        constraints = [
+            models.UniqueConstraint(fields=["job", "issue_number"], name="handover_issue_number_unique"),
+            models.CheckConstraint(condition=Q(issue_number__gte=1), name="handover_issue_number_from_1"),
+            models.CheckConstraint(condition=~Q(pdf="") & ~Q(sha256=""), name="handover_has_pdf_and_hash"),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+    @property
+    def number(self) -> str:
+        return f"{self.job.number}/{self.issue_number}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if not self._state.adding:
+            raise IssuedSheetIsFinal("An issued handover sheet is never altered; issue a new one.")
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        raise IssuedSheetIsFinal("An issued handover sheet is never deleted; issue a new one.")
+
+
+def new_token() -> str:
+    return secrets.token_urlsafe(32)
+
+
+class SheetLink(Record):
+    """A secret address for the customer: expires, may be revoked, counts its openings."""
+
+    sheet = models.ForeignKey(HandoverSheet, on_delete=models.PROTECT, related_name="links")
+    token = models.CharField(max_length=64, unique=True, default=new_token, editable=False)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    openings = models.PositiveIntegerField(default=0)
+    last_opened_at = models.DateTimeField(null=True, blank=True)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ("created_at", "pk")
+
+    def __str__(self) -> str:
+        return f"link to {self.sheet}"
+
+    @property
+    def is_live(self) -> bool:
+        return self.revoked_at is None and self.expires_at > timezone.now()
+
+
+class Acknowledgement(Record):
+    """The customer's word that the sheet and its notices were read: name, time and the text shown."""
+
+    sheet = models.ForeignKey(HandoverSheet, on_delete=models.PROTECT, related_name="acknowledgements")
+    link = models.ForeignKey(SheetLink, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    name = models.CharField(max_length=120)
+    notice_text = models.TextField()
+    acknowledged_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ("acknowledged_at", "pk")
+        constraints = [models.CheckConstraint(condition=~Q(name=""), name="acknowledgement_has_name")]
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.sheet}"

@@ -1,0 +1,100 @@
+"""Records for tests, made with sensible values that a test may override."""
+
+from decimal import Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from jobs.models import ClearanceReading, ClearanceSet, Job
+from workshop.models import Bike, Customer, EngineSpec, Role, StaffMember
+
+NAMES = {
+    Role.DESK: "Dana Desk",
+    Role.MECHANIC: "Mika Mechanic",
+    Role.TUNER: "Toni Tuner",
+    Role.OWNER: "Ola Owner",
+}
+
+
+def make_staff(role: Role, **overrides: Any) -> StaffMember:
+    first, last = NAMES[role].split()
+    values = {"username": role.value, "first_name": first, "last_name": last, f"is_{role.value}": True}
+    person = StaffMember(**{**values, **overrides})
+    person.set_password("a long enough pass phrase")
+    person.save()
+    return person
+
+
+def make_customer(**overrides: Any) -> Customer:
+    return Customer.objects.create(
+        **{"name": "Ines Quill", "email": "ines@example.org", "phone": "+00 555 0101", **overrides}
+    )
+
+
+def make_engine(**overrides: Any) -> EngineSpec:
+    """An in-line triple with twelve valves and shims under buckets."""
+    values: dict[str, Any] = {
+        "maker": "Pellorin",
+        "name": "Tern 660",
+        "cylinders": 3,
+        "arrangement": EngineSpec.Arrangement.INLINE,
+        "intake_valves": 2,
+        "exhaust_valves": 2,
+        "adjuster": EngineSpec.Adjuster.SHIM_UNDER_BUCKET,
+        "intake_low_mm": Decimal("0.10"),
+        "intake_high_mm": Decimal("0.20"),
+        "intake_target_mm": Decimal("0.16"),
+        "exhaust_low_mm": Decimal("0.25"),
+        "exhaust_high_mm": Decimal("0.35"),
+        "exhaust_target_mm": Decimal("0.31"),
+        "shim_diameter_mm": Decimal("7.48"),
+        "shim_step_mm": Decimal("0.05"),
+        "shim_thinnest_mm": Decimal("1.20"),
+        "shim_thickest_mm": Decimal("3.50"),
+        "source_manual": "Pellorin workshop book",
+        "source_edition": "2",
+        "source_page": "41",
+    }
+    return EngineSpec.objects.create(**{**values, **overrides})
+
+
+def make_bike(**overrides: Any) -> Bike:
+    values = {"make": "Pellorin", "model": "Tern 660", "year": 2021, "plate": "DEMO 22"}
+    if "owner" not in overrides:
+        overrides["owner"] = make_customer()
+    if "engine_spec" not in overrides:
+        overrides["engine_spec"] = EngineSpec.objects.first() or make_engine()
+    return Bike.objects.create(**{**values, **overrides})
+
+
+def make_job(**overrides: Any) -> Job:
+    if "bike" not in overrides:
+        overrides["bike"] = make_bike()
+    values = {
+        "customer": overrides["bike"].owner,
+        "brief": "Smoother pick-up from closed throttle",
+        "intended_use": Job.IntendedUse.ROAD,
+    }
+    return Job.objects.create(**{**values, **overrides})
+
+
+def make_clearance_set(
+    job: Job, by: StaffMember, clearance_mm: str = "0.15", **overrides: Any
+) -> ClearanceSet:
+    """A full set, every valve with the same clearance and a 2.50 mm shim."""
+    values = {"when": ClearanceSet.When.AS_FOUND, "engine_temperature_c": 21.0, "measured_at": timezone.now()}
+    measured = ClearanceSet.objects.create(job=job, measured_by=by, **{**values, **overrides})
+    spec = job.bike.engine_spec
+    assert spec is not None
+    for valve in spec.valves:
+        for gap in spec.gaps:
+            ClearanceReading.objects.create(
+                clearance_set=measured,
+                cylinder=valve.cylinder,
+                side=valve.side,
+                position=valve.position,
+                gap=gap,
+                clearance_mm=Decimal(clearance_mm),
+                shim_marked_mm=Decimal("2.50") if spec.uses_shims else None,
+            )
+    return measured

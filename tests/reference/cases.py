@@ -1,0 +1,72 @@
+"""The published and computed check values, and how an answer is held against one.
+
+Each case names its source. ``CHECK_VALUES`` may name another JSON file of the same shape.
+"""
+
+import json
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+OWN_COPY = Path(__file__).with_name("check-values.json")
+
+Case = dict[str, Any]
+
+
+def load_cases() -> list[Case]:
+    path = Path(os.environ.get("CHECK_VALUES") or OWN_COPY)
+    cases: list[Case] = json.loads(path.read_text(encoding="utf-8"))
+    return cases
+
+
+def topic_params(*topics: int) -> list[Any]:
+    """One parameter for each case of these topics, under the case's own id."""
+    return [
+        pytest.param(case, id=case["id"]) for case in load_cases() if int(case["topic"].split()[0]) in topics
+    ]
+
+
+def _pairs(expected: Any, actual: Any, where: str) -> Iterator[tuple[str, Any, Any]]:
+    if isinstance(expected, dict):
+        for key, value in expected.items():
+            assert key in actual, f"{where}: no answer for {key!r}"
+            yield from _pairs(value, actual[key], f"{where}.{key}")
+    elif isinstance(expected, list):
+        assert len(expected) == len(actual), f"{where}: {len(actual)} answers for {len(expected)}"
+        for i, value in enumerate(expected):
+            yield from _pairs(value, actual[i], f"{where}[{i}]")
+    else:
+        yield where, expected, actual
+
+
+def assert_case(case: Case, actual: Any) -> None:
+    """Hold an answer against a case's expected value, with the case's own tolerance.
+
+    A relative tolerance is taken against the larger magnitude; booleans, strings and
+    'exact' numbers must be equal; an expected ``null`` says that any answer will do.
+    """
+    tolerance, kind = case["tolerance"], case["tolerance_kind"]
+    for where, expected, answer in _pairs(case["expected"], actual, case["id"]):
+        said = f"{where}: {answer!r} for {expected!r} (source: {case['source']})"
+        if expected is None:
+            continue
+        if isinstance(expected, (bool, str)):
+            assert answer == expected, said
+        elif kind == "exact":
+            assert float(answer) == float(expected), said
+        else:
+            scale = max(abs(float(expected)), abs(float(answer))) if kind == "rel" else 1.0
+            assert abs(float(answer) - float(expected)) <= tolerance * scale, said
+
+
+def handler_for(case: Case, handlers: dict[str, Callable[[Case], Any]]) -> Callable[[Case], Any]:
+    """The handler whose prefix is the longest that the case's id starts with.
+
+    A case that nobody handles fails: it is not passed over.
+    """
+    fitting = [prefix for prefix in handlers if case["id"].startswith(prefix)]
+    assert fitting, f"no check is written for case {case['id']}"
+    return handlers[max(fitting, key=len)]

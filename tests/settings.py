@@ -1,0 +1,14 @@
+"""The project's settings as the tests use them: a known secret, plain static files, quick hashing."""
+
+import os
+import tempfile
+
+os.environ.setdefault("SECRET_KEY", "only-for-the-tests-and-nowhere-else-0123456789")
+os.environ.setdefault("HTTPS", "off")
+os.environ.setdefault("DATA_DIR", tempfile.mkdtemp(prefix="lash-lambda-tests-"))
+
+from workshop.settings import *  # noqa: F403  (the environment must be laid first)
+
+STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
+STATIC_ROOT = None
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -1,0 +1,80 @@
+"""Number fields for the bench: comma or point, the shop's units, exact where it matters."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from workshop.units import convert, label, parse_number
+
+
+class NumberInput(forms.TextInput):
+    """A text box with the numeric keypad; type=number would drop a comma without a word."""
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__({"inputmode": "decimal", "autocomplete": "off", **(attrs or {})})
+
+
+def plain(value: Any) -> str:
+    """A number as text without trailing zeros and never with an exponent."""
+    text = f"{Decimal(str(value)):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+class NumberField(forms.DecimalField):
+    """An exact decimal typed with a comma or a point."""
+
+    widget = NumberInput
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values:
+            return None
+        if isinstance(value, str):
+            try:
+                value = parse_number(value)
+            except ValueError as problem:
+                raise ValidationError(str(problem), code="invalid") from problem
+        return super().to_python(value)
+
+    def prepare_value(self, value: Any) -> Any:
+        return plain(value) if isinstance(value, Decimal | float | int) else value
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {}
+
+
+class FloatNumberField(NumberField):
+    """The same for a measured quantity that is kept as a float."""
+
+    def clean(self, value: Any) -> Any:
+        number = super().clean(value)
+        return None if number is None else float(number)
+
+
+class QuantityField(FloatNumberField):
+    """A quantity typed in the shop's unit and kept in the record's own."""
+
+    def __init__(self, *, kept_in: str, unit: str | None = None, **kwargs: Any) -> None:
+        self.kept_in = kept_in
+        self.unit = unit or kept_in
+        super().__init__(**kwargs)
+
+    def use_unit(self, unit: str) -> None:
+        """Show and take the quantity in this unit, and name it in the label."""
+        self.unit = unit
+        base = str(self.label or "").split(" (")[0]
+        self.label = f"{base} ({label(unit)})"
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, Decimal | float | int):
+            value = round(float(convert(float(value), self.kept_in, self.unit)), 6)
+        return super().prepare_value(value)
+
+    def clean(self, value: Any) -> Any:
+        number = forms.DecimalField.to_python(self, self.to_python(value))
+        if number is not None:
+            number = Decimal(str(convert(float(number), self.unit, self.kept_in)))
+        self.validate(number)
+        self.run_validators(number)
+        return None if number is None else float(number)

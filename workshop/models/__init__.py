@@ -1,0 +1,25 @@
+"""What the whole shop shares."""
+
+from workshop.models.base import Record, StaleRecord
+from workshop.models.customers import Bike, Customer
+from workshop.models.engines import EngineSpec, Gap, Side, Valve
+from workshop.models.people import Role, StaffMember
+from workshop.models.shop import ShopProfile
+from workshop.models.stock import ShimStock
+from workshop.models.submissions import Submission
+
+__all__ = [
+    "Bike",
+    "Customer",
+    "EngineSpec",
+    "Gap",
+    "Record",
+    "Role",
+    "ShimStock",
+    "ShopProfile",
+    "Side",
+    "StaffMember",
+    "StaleRecord",
+    "Submission",
+    "Valve",
+]

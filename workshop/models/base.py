@@ -1,0 +1,44 @@
+"""What every record has: a version that guards against overwriting, dates, and a history."""
+
+from typing import Any, Self
+
+from django.db import models, transaction
+from django.db.models import F
+from simple_history.models import HistoricalRecords
+
+
+class StaleRecord(Exception):
+    """Somebody saved this record after it was read here; nothing was written."""
+
+
+class Record(models.Model):
+    """A row that can't be overwritten unseen and whose changes are all kept.
+
+    ``save`` raises StaleRecord where the stored version is no longer the one that was read.
+    Forms turn that into a sentence that says who changed what (see workshop.forms.versioned).
+    """
+
+    version = models.PositiveIntegerField(default=1, editable=False)
+    created_at = models.DateTimeField(auto_now_add=True)
+    updated_at = models.DateTimeField(auto_now=True)
+    history = HistoricalRecords(inherit=True)
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        with transaction.atomic():
+            if not self._state.adding:
+                self._claim_version()
+                if kwargs.get("update_fields") is not None:
+                    kwargs["update_fields"] = {*kwargs["update_fields"], "version", "updated_at"}
+            super().save(*args, **kwargs)
+
+    def _claim_version(self) -> None:
+        model: type[Self] = type(self)
+        claimed = model._base_manager.filter(pk=self.pk, version=self.version).update(
+            version=F("version") + 1
+        )
+        if not claimed:
+            raise StaleRecord(f"{self._meta.verbose_name} {self.pk} was changed meanwhile")
+        self.version += 1

@@ -1,0 +1,236 @@
+"""The spec library: engines, their clearances, shims and ratios, and where the figures come from."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+from workshop.models.base import Record
+
+
+class Side(models.TextChoices):
+    INTAKE = "intake", "intake"
+    EXHAUST = "exhaust", "exhaust"
+
+
+class Gap(models.TextChoices):
+    """Which gap of a valve is meant; only a desmodromic valve has a closing one."""
+
+    OPENING = "opening", "opening clearance"
+    CLOSING = "closing", "closing clearance"
+
+
+POSITIONS = {1: ("",), 2: ("left", "right"), 3: ("left", "centre", "right")}
+
+
+@dataclass(frozen=True)
+class Valve:
+    """One valve: cylinder from 1, side, position from 1 (left to right, seen from the rider's seat)."""
+
+    cylinder: int
+    side: str
+    position: int
+    of: int
+
+    @property
+    def key(self) -> str:
+        return f"{self.cylinder}-{self.side}-{self.position}"
+
+    @property
+    def label(self) -> str:
+        return f"cylinder {self.cylinder}, {self.side} {POSITIONS[self.of][self.position - 1]}".strip()
+
+
+def millimetres(name: str, **kwargs: Any) -> models.DecimalField:  # type: ignore[type-arg]  # its two types follow from null=
+    """A length in millimetres, exact to 0.00001 mm so that inch entries lose nothing."""
+    return models.DecimalField(
+        name,
+        max_digits=9,
+        decimal_places=5,
+        validators=[MinValueValidator(0)],
+        **{"null": True, "blank": True, **kwargs},
+    )
+
+
+def check_ratios(ratios: Any) -> None:
+    if not isinstance(ratios, list) or not all(isinstance(r, int | float) and 0.2 < r < 10 for r in ratios):
+        raise ValidationError(
+            "Gear ratios are a list of numbers such as 2.6, 1.9, 1.5, each between 0.2 and 10."
+        )
+
+
+class EngineSpec(Record):
+    class Arrangement(models.TextChoices):
+        SINGLE = "single", "single"
+        INLINE = "inline", "in-line"
+        V = "v", "V"
+        BOXER = "boxer", "boxer"
+
+    class Adjuster(models.TextChoices):
+        SHIM_UNDER_BUCKET = "shim_under_bucket", "shim under bucket"
+        SHIM_OVER_BUCKET = "shim_over_bucket", "shim over bucket"
+        FINGER_FOLLOWER = "finger_follower", "finger follower with shim"
+        SCREW = "screw", "screw and locknut"
+        DESMODROMIC = "desmodromic", "desmodromic, opening and closing shims"
+
+    class Camshafts(models.TextChoices):
+        SOHC = "sohc", "one camshaft for each bank"
+        DOHC = "dohc", "intake and exhaust camshaft for each bank"
+
+    maker = models.CharField(max_length=60)
+    name = models.CharField("engine", max_length=80)
+    cylinders = models.PositiveSmallIntegerField(validators=[MinValueValidator(1), MaxValueValidator(8)])
+    arrangement = models.CharField(max_length=10, choices=Arrangement)
+    front_bank_cylinders = models.PositiveSmallIntegerField(
+        "cylinders of the front bank (V) or left side (boxer)", null=True, blank=True
+    )
+    camshafts = models.CharField(max_length=8, choices=Camshafts, default=Camshafts.DOHC)
+    intake_valves = models.PositiveSmallIntegerField(
+        "intake valves a cylinder", validators=[MinValueValidator(1), MaxValueValidator(3)]
+    )
+    exhaust_valves = models.PositiveSmallIntegerField(
+        "exhaust valves a cylinder", validators=[MinValueValidator(1), MaxValueValidator(3)]
+    )
+    intake_at_front = models.BooleanField("intake side faces the front", default=False)
+    firing_order = models.CharField(max_length=30, blank=True)
+    adjuster = models.CharField(max_length=20, choices=Adjuster)
+
+    intake_low_mm = millimetres("intake, lower limit (mm)", null=False, blank=False)
+    intake_high_mm = millimetres("intake, upper limit (mm)", null=False, blank=False)
+    intake_target_mm = millimetres("intake, blueprint target (mm)")
+    exhaust_low_mm = millimetres("exhaust, lower limit (mm)", null=False, blank=False)
+    exhaust_high_mm = millimetres("exhaust, upper limit (mm)", null=False, blank=False)
+    exhaust_target_mm = millimetres("exhaust, blueprint target (mm)")
+    intake_closing_low_mm = millimetres("intake closing, lower limit (mm)")
+    intake_closing_high_mm = millimetres("intake closing, upper limit (mm)")
+    intake_closing_target_mm = millimetres("intake closing, blueprint target (mm)")
+    exhaust_closing_low_mm = millimetres("exhaust closing, lower limit (mm)")
+    exhaust_closing_high_mm = millimetres("exhaust closing, upper limit (mm)")
+    exhaust_closing_target_mm = millimetres("exhaust closing, blueprint target (mm)")
+    target_tolerance_mm = millimetres(
+        "counts as on target within (mm)", null=False, blank=False, default="0.01"
+    )
+
+    shim_diameter_mm = millimetres("shim diameter (mm)")
+    shim_step_mm = millimetres("shim step (mm)")
+    shim_thinnest_mm = millimetres("thinnest shim (mm)")
+    shim_thickest_mm = millimetres("thickest shim (mm)")
+    closing_shim_diameter_mm = millimetres("closing shim diameter (mm)")
+    closing_shim_step_mm = millimetres("closing shim step (mm)")
+    closing_shim_thinnest_mm = millimetres("thinnest closing shim (mm)")
+    closing_shim_thickest_mm = millimetres("thickest closing shim (mm)")
+    screw_pitch_mm = millimetres("adjuster screw pitch (mm)")
+
+    check_interval_km = models.PositiveIntegerField("check every (km)", null=True, blank=True)
+    check_interval_hours = models.PositiveIntegerField("check every (engine hours)", null=True, blank=True)
+    idle_rpm = models.PositiveIntegerField("idle speed (1/min)", null=True, blank=True)
+    rev_limit_rpm = models.PositiveIntegerField("rev limit (1/min)", null=True, blank=True)
+    primary_ratio = models.FloatField(
+        "primary ratio", null=True, blank=True, validators=[MinValueValidator(0.2)]
+    )
+    gear_ratios = models.JSONField("gear ratios", default=list, blank=True, validators=[check_ratios])
+    front_sprocket = models.PositiveSmallIntegerField("front sprocket (teeth)", null=True, blank=True)
+    rear_sprocket = models.PositiveSmallIntegerField("rear sprocket (teeth)", null=True, blank=True)
+    dry_mass_kg = models.FloatField(
+        "dry mass (kg)", null=True, blank=True, validators=[MinValueValidator(20)]
+    )
+    wet_mass_kg = models.FloatField(
+        "wet mass (kg)", null=True, blank=True, validators=[MinValueValidator(20)]
+    )
+    front_tyre = models.CharField("front tyre size", max_length=30, blank=True)
+    rear_tyre = models.CharField("rear tyre size", max_length=30, blank=True)
+
+    source_manual = models.CharField("figures from (manual)", max_length=160, blank=True)
+    source_edition = models.CharField("edition", max_length=60, blank=True)
+    source_page = models.CharField("page", max_length=40, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ("maker", "name")
+        constraints = [
+            models.UniqueConstraint(fields=["maker", "name"], name="engine_spec_unique"),
+            models.CheckConstraint(
+                condition=Q(cylinders__gte=1, cylinders__lte=8), name="engine_cylinders_1_to_8"
+            ),
+            models.CheckConstraint(
+                condition=Q(intake_low_mm__lte=F("intake_high_mm")), name="engine_intake_range"
+            ),
+            models.CheckConstraint(
+                condition=Q(exhaust_low_mm__lte=F("exhaust_high_mm")), name="engine_exhaust_range"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.maker} {self.name}"
+
+    def clean(self) -> None:
+        errors = {}
+        for prefix in ("intake", "exhaust", "intake_closing", "exhaust_closing"):
+            low, high, target = (getattr(self, f"{prefix}_{end}_mm") for end in ("low", "high", "target"))
+            if low is not None and high is not None and low > high:
+                errors[f"{prefix}_high_mm"] = "The upper limit is below the lower one."
+            elif None not in (low, high, target) and not low <= target <= high:
+                errors[f"{prefix}_target_mm"] = (
+                    f"The blueprint target must lie inside the range {low} to {high} mm."
+                )
+        if self.has_closing and self.intake_closing_high_mm is None:
+            errors["intake_closing_high_mm"] = (
+                "A desmodromic valve needs a range for its closing clearance too."
+            )
+        if self.front_bank_cylinders and self.cylinders and self.front_bank_cylinders >= self.cylinders:
+            errors["front_bank_cylinders"] = "The front bank can't hold all the cylinders."
+        if errors:
+            raise ValidationError(errors)
+
+    @property
+    def has_closing(self) -> bool:
+        return self.adjuster == self.Adjuster.DESMODROMIC
+
+    @property
+    def uses_shims(self) -> bool:
+        return self.adjuster != self.Adjuster.SCREW
+
+    @property
+    def source(self) -> str:
+        """Where the figures come from, or '' where nobody has said."""
+        page = f"p. {self.source_page}" if self.source_page else ""
+        return ", ".join(part for part in (self.source_manual, self.source_edition, page) if part)
+
+    @property
+    def gaps(self) -> list[Gap]:
+        return [Gap.OPENING, Gap.CLOSING] if self.has_closing else [Gap.OPENING]
+
+    @property
+    def valves(self) -> list[Valve]:
+        """All valves, cylinder by cylinder, intake first."""
+        counts = ((Side.INTAKE, self.intake_valves), (Side.EXHAUST, self.exhaust_valves))
+        return [
+            Valve(cylinder, str(side), position, of)
+            for cylinder in range(1, self.cylinders + 1)
+            for side, of in counts
+            for position in range(1, of + 1)
+        ]
+
+    def limits(self, side: str, gap: str = Gap.OPENING) -> tuple[Any, Any, Any]:
+        """(low, high, target) in mm as Decimals; an end that nobody entered is None."""
+        prefix = side if gap == Gap.OPENING else f"{side}_closing"
+        low, high, target = (getattr(self, f"{prefix}_{end}_mm") for end in ("low", "high", "target"))
+        return low, high, target
+
+    def bank(self, cylinder: int) -> int:
+        """Bank of a cylinder: 0 is the front (V) or left (boxer) one; an in-line engine has only 0."""
+        if self.arrangement not in (self.Arrangement.V, self.Arrangement.BOXER):
+            return 0
+        return 0 if cylinder <= (self.front_bank_cylinders or (self.cylinders + 1) // 2) else 1
+
+    def camshaft(self, valve: Valve) -> str:
+        """Name of the camshaft that works a valve."""
+        bank = ""
+        if self.arrangement == self.Arrangement.V:
+            bank = ("front ", "rear ")[self.bank(valve.cylinder)]
+        elif self.arrangement == self.Arrangement.BOXER:
+            bank = ("left ", "right ")[self.bank(valve.cylinder)]
+        return f"{bank}{valve.side} camshaft" if self.camshafts == self.Camshafts.DOHC else f"{bank}camshaft"

@@ -1,0 +1,40 @@
+"""The people who work in the shop and what each may do."""
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from simple_history.models import HistoricalRecords
+
+
+class Role(models.TextChoices):
+    DESK = "desk", "service desk"
+    MECHANIC = "mechanic", "mechanic"
+    TUNER = "tuner", "tuner"
+    OWNER = "owner", "owner"
+
+
+class StaffMember(AbstractUser):
+    """A person with a log-in. In a small shop one person may hold several roles."""
+
+    is_desk = models.BooleanField("service desk", default=False)
+    is_mechanic = models.BooleanField("mechanic", default=False)
+    is_tuner = models.BooleanField("tuner", default=False)
+    is_owner = models.BooleanField("owner", default=False)
+    history = HistoricalRecords(excluded_fields=["password", "last_login"])
+
+    class Meta:
+        ordering = ("username",)
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+    @property
+    def roles(self) -> set[Role]:
+        return {role for role in Role if getattr(self, f"is_{role.value}")}
+
+    @property
+    def role_names(self) -> str:
+        return ", ".join(role.label for role in Role if role in self.roles) or "no role yet"
+
+    def holds(self, *roles: Role) -> bool:
+        """Whether this person holds one of the roles; the owner may do everything."""
+        return self.is_active and (self.is_owner or not self.roles.isdisjoint(roles))

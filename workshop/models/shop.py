@@ -1,0 +1,86 @@
+"""The one shop that this installation belongs to."""
+
+from typing import Any
+from zoneinfo import available_timezones
+
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from workshop.models.base import Record
+
+
+def default_bands() -> list[dict[str, Any]]:
+    """Bands over which runs are compared; an end left out is the end of what was measured."""
+    return [
+        {"name": "whole range", "low_rpm": None, "high_rpm": None},
+        {"name": "drive band", "low_rpm": 4000, "high_rpm": 8000},
+    ]
+
+
+def check_time_zone(name: str) -> None:
+    if name not in available_timezones():
+        raise ValidationError(f"“{name}” is not a time zone such as Europe/Paris.")
+
+
+class ShopProfile(Record):
+    """Name, units and standards of the shop: one row, made when first asked for."""
+
+    class Paper(models.TextChoices):
+        A4 = "A4", "A4"
+        LETTER = "Letter", "Letter"
+
+    name = models.CharField(max_length=120, default="Your workshop")
+    address = models.TextField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField("e-mail", blank=True)
+    logo = models.ImageField(upload_to="shop/", blank=True)
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
+    paper = models.CharField(max_length=10, choices=Paper, default=Paper.A4)
+    power_unit = models.CharField(
+        max_length=8, choices=[("kw", "kW"), ("hp", "hp"), ("ps", "PS")], default="kw"
+    )
+    torque_unit = models.CharField(max_length=8, choices=[("nm", "N·m"), ("lbf_ft", "lbf·ft")], default="nm")
+    pressure_unit = models.CharField(
+        max_length=8, choices=[("kpa", "kPa"), ("mbar", "mbar"), ("inhg", "inHg")], default="kpa"
+    )
+    temperature_unit = models.CharField(max_length=8, choices=[("c", "°C"), ("f", "°F")], default="c")
+    length_unit = models.CharField(max_length=8, choices=[("mm", "mm"), ("in", "in")], default="mm")
+    distance_unit = models.CharField(max_length=8, choices=[("km", "km"), ("mi", "mi")], default="km")
+    currency = models.CharField(max_length=3, default="EUR")
+    correction_standard = models.CharField(max_length=20, default="iso_1585")
+    elevation_m = models.FloatField(
+        "elevation (m)", default=0, validators=[MinValueValidator(-430), MaxValueValidator(5500)]
+    )
+    repeatability_pct = models.FloatField(
+        "assumed repeatability (%)", default=1.0, validators=[MinValueValidator(0.05), MaxValueValidator(10)]
+    )
+    bands = models.JSONField(default=default_bands, blank=True)
+    grid_step_rpm = models.PositiveSmallIntegerField(
+        "grid of engine speed (1/min)", choices=[(25, "25"), (50, "50"), (100, "100")], default=50
+    )
+    smoothing_width_rpm = models.PositiveSmallIntegerField("smoothing width (1/min)", default=300)
+    roller_inertia_kgm2 = models.FloatField(
+        "roller inertia (kg·m²)", null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+    roller_radius_m = models.FloatField(
+        "roller radius (m)", null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+    link_days = models.PositiveSmallIntegerField("customer link valid for (days)", default=90)
+    notice_text = models.TextField("the shop's own notice on the sheet", blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="shop_profile_is_one"),
+            models.CheckConstraint(
+                condition=models.Q(repeatability_pct__gt=0), name="shop_repeatability_positive"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def current(cls) -> "ShopProfile":
+        shop = cls.objects.filter(pk=1).first()
+        return shop or cls.objects.get_or_create(pk=1)[0]

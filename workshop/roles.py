@@ -1,0 +1,53 @@
+"""Who may open which view. A view that none of these marks is closed to everybody."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+
+from workshop.models.people import Role, StaffMember
+
+View = Callable[..., HttpResponse]
+
+
+class StaffRequest(HttpRequest):
+    """A request from somebody who is logged in."""
+
+    user: StaffMember
+
+
+def roles(*allowed: Role) -> Callable[[Callable[..., Any]], View]:
+    """Open a view to people who hold one of these roles (the owner always does)."""
+
+    def mark(view: Callable[..., Any]) -> View:
+        @wraps(view)
+        def guarded(request: StaffRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if not request.user.is_authenticated or not request.user.holds(*allowed):
+                names = " or ".join(role.label for role in allowed)
+                raise PermissionDenied(f"This is for: {names}.")
+            return view(request, *args, **kwargs)
+
+        guarded.open_to = frozenset(allowed) | {Role.OWNER}  # type: ignore[attr-defined]  # read by the middleware
+        return guarded
+
+    return mark
+
+
+staff = roles(*Role)
+owner_only = roles(Role.OWNER)
+
+
+def public(view: Callable[..., Any]) -> View:
+    """Open a view to everybody, logged in or not. Only log-in, health and the customer's link are."""
+
+    @login_not_required
+    @wraps(view)
+    def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        response: HttpResponse = view(request, *args, **kwargs)
+        return response
+
+    opened.open_to = "everybody"  # type: ignore[attr-defined]  # read by the middleware
+    return opened

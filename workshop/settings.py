@@ -1,0 +1,204 @@
+"""All settings, each read from a typed environment variable with a safe default.
+
+DEBUG is off and SECRET_KEY must be given. ``DATABASE_URL`` moves the shop from the embedded
+SQLite file to PostgreSQL; ``DATA_DIR`` is where the database file, uploads and issued sheets live.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import environ
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+
+DEBUG: bool = env.bool("DEBUG", default=False)
+SECRET_KEY: str = env.str("SECRET_KEY", default="not-for-use" if DEBUG else "")
+if not SECRET_KEY:
+    raise ImproperlyConfigured(
+        "SECRET_KEY is not set. Give the shop its own long random secret, for example the output of: "
+        'python -c "import secrets; print(secrets.token_urlsafe(50))"'
+    )
+
+DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / ".data")))
+ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+
+# Secure cookies and the move to https are for a shop behind TLS; a shop that only serves its own bench
+# over plain http says so with HTTPS=off.
+HTTPS: bool = env.bool("HTTPS", default=not DEBUG)
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS: int = env.int("HSTS_SECONDS", default=0)
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("BEHIND_PROXY", default=False) else None
+)
+
+INSTALLED_APPS = [
+    "workshop.apps.WorkshopConfig",
+    "jobs.apps.JobsConfig",
+    "reports.apps.ReportsConfig",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "django_htmx",
+    "crispy_forms",
+    "crispy_bootstrap5",
+    "simple_history",
+    "csp",
+    "axes",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "workshop.middleware.ClosedUnlessNamedMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "simple_history.middleware.HistoryRequestMiddleware",
+    "workshop.middleware.ShopMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "workshop.urls"
+WSGI_APPLICATION = "workshop.wsgi.application"
+FORM_RENDERER = "django.forms.renderers.DjangoDivFormRenderer"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "workshop.context.shop",
+            ],
+        },
+    },
+]
+CRISPY_ALLOWED_TEMPLATE_PACKS = CRISPY_TEMPLATE_PACK = "bootstrap5"
+CRISPY_FAIL_SILENTLY = False
+
+
+def database() -> dict[str, Any]:
+    config: dict[str, Any] = env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'workshop.sqlite3'}")
+    if config["ENGINE"] == "django.db.backends.sqlite3":
+        # IMMEDIATE, since a transaction that reads and then writes is otherwise refused at once
+        # when another writes, whatever the waiting time.
+        config["OPTIONS"] = {
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 20,
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+        }
+    else:
+        config["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
+        config["CONN_HEALTH_CHECKS"] = True
+    return config
+
+
+DATABASES = {"default": database()}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "workshop.StaffMember"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "today"
+LOGOUT_REDIRECT_URL = "login"
+SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
+SESSION_COOKIE_AGE = env.int("SESSION_HOURS", default=12) * 3600
+SESSION_COOKIE_SAMESITE = "Lax"
+
+# Ten wrong tries lock that name from that address for a quarter of an hour.
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = 0.25
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "workshop/locked_out.html"
+AXES_RESET_ON_SUCCESS = True
+AXES_VERBOSE = False
+SILENCED_SYSTEM_CHECKS = ["axes.W002"]  # a subclass of no backend is meant: the standalone one is in use
+
+LANGUAGE_CODE = "en"
+USE_I18N = False
+TIME_ZONE = "UTC"
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+# Uploads and issued sheets have no public address: they go through views that ask who is there.
+MEDIA_ROOT = DATA_DIR / "files"
+STORAGES = {
+    "default": {
+        "BACKEND": env.str("FILE_STORAGE", default="django.core.files.storage.FileSystemStorage"),
+        "OPTIONS": env.json("FILE_STORAGE_OPTIONS", default={}),
+    },
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if DEBUG
+        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+    },
+}
+WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = DEBUG
+FILE_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000
+
+EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
+globals().update(**EMAIL_CONFIG)
+DEFAULT_FROM_EMAIL: str = env.str("DEFAULT_FROM_EMAIL", default="workshop@localhost")
+
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+    }
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
+}
+
+# Sizes at which an upload is refused, in bytes.
+RUN_FILE_LIMIT = 64 * 1024 * 1024
+PHOTO_LIMIT = 20 * 1024 * 1024
+CALIBRATION_LIMIT = 16 * 1024 * 1024

@@ -1,0 +1,16 @@
+"""Template tags for forms."""
+
+import uuid
+
+from django import template
+from django.utils.html import format_html
+
+from workshop.once import FIELD
+
+register = template.Library()
+
+
+@register.simple_tag
+def form_key() -> str:
+    """A hidden key that makes a form act once, however often it is sent."""
+    return format_html('<input type="hidden" name="{}" value="{}">', FIELD, uuid.uuid4())
