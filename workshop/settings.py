@@ -150,7 +150,7 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT: Path | None = DATA_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 # Uploads and issued sheets have no public address: they go through views that ask who is there.
 MEDIA_ROOT = DATA_DIR / "files"

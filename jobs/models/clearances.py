@@ -1,5 +1,7 @@
 """Valve clearances, as found and as left, and the shim plan made from them."""
 
+from decimal import Decimal
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -79,7 +81,7 @@ class ClearanceReading(Record):
         return f"{self.cylinder}-{self.side}-{self.position}"
 
     @property
-    def shim_mm(self):  # type: ignore[no-untyped-def]  # a Decimal or None, as the two fields
+    def shim_mm(self) -> Decimal | None:
         """The shim's thickness: a measurement goes before the marking."""
         return self.shim_measured_mm if self.shim_measured_mm is not None else self.shim_marked_mm
 

@@ -1,5 +1,7 @@
 """The job (work order): what was asked, where it stands, what was agreed."""
 
+from typing import Any
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models, transaction
@@ -119,7 +121,7 @@ class Job(Record):
     def get_absolute_url(self) -> str:
         return reverse("job", args=[self.number])
 
-    def save(self, *args, **kwargs) -> None:  # type: ignore[no-untyped-def]  # passes on whatever Record.save takes
+    def save(self, *args: Any, **kwargs: Any) -> None:
         if self._state.adding and not self.number:
             with transaction.atomic():
                 self._take_number()

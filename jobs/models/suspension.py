@@ -9,7 +9,7 @@ from jobs.models.job import Job
 from workshop.models import Record
 
 
-def reading(name: str, highest: float = 1000) -> models.FloatField:  # type: ignore[type-arg]  # its two types follow from null=
+def reading(name: str, highest: float = 1000) -> models.FloatField:
     return models.FloatField(
         name, null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(highest)]
     )

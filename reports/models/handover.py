@@ -70,10 +70,6 @@ class HandoverSheet(models.Model):
     def __str__(self) -> str:
         return self.number
 
-    @property
-    def number(self) -> str:
-        return f"{self.job.number}/{self.issue_number}"
-
     def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding:
             raise IssuedSheetIsFinal("An issued handover sheet is never altered; issue a new one.")
@@ -81,6 +77,10 @@ class HandoverSheet(models.Model):
 
     def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
         raise IssuedSheetIsFinal("An issued handover sheet is never deleted; issue a new one.")
+
+    @property
+    def number(self) -> str:
+        return f"{self.job.number}/{self.issue_number}"
 
 
 def new_token() -> str:

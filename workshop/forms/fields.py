@@ -75,6 +75,6 @@ class QuantityField(FloatNumberField):
         number = forms.DecimalField.to_python(self, self.to_python(value))
         if number is not None:
             number = Decimal(str(convert(float(number), self.unit, self.kept_in)))
-        self.validate(number)
+        forms.Field.validate(self, number)
         self.run_validators(number)
         return None if number is None else float(number)

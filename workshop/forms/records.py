@@ -2,11 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from crispy_forms.helper import FormHelper
 from django import forms
 from django.db import models
+from django.http import QueryDict
 
 from workshop.forms.fields import FloatNumberField, NumberField
 from workshop.models import Record, StaleRecord
@@ -45,7 +46,7 @@ def shown(record: Record, name: str) -> str:
 
 def conflict_since(record: Record, version: int) -> Conflict:
     """Who changed what of a record since this version of it, from its history."""
-    history = type(record).history.filter(**{record._meta.pk.name: record.pk})  # type: ignore[attr-defined, union-attr]  # simple_history has no types
+    history = type(record).history.filter(**{record._meta.pk.name: record.pk})
     now = history.order_by("-version", "-history_date").first()
     then = history.filter(version=version).order_by("-history_date").first()
     by = str(now.history_user) if now is not None and now.history_user else "Somebody"
@@ -77,7 +78,7 @@ def number_field(field: models.Field[Any, Any], **kwargs: Any) -> forms.Field | 
     return field.formfield(**kwargs)
 
 
-class RecordForm(forms.ModelForm):  # type: ignore[type-arg]  # each subclass names its model in Meta
+class RecordForm(forms.ModelForm):
     """A model form that carries the version it was made from.
 
     Where the record was saved by somebody else meanwhile the form is refused with a sentence that
@@ -109,9 +110,10 @@ class RecordForm(forms.ModelForm):  # type: ignore[type-arg]  # each subclass na
         """Refuse the form for another's save, and let it be sent again on top of that."""
         self.conflict = conflict_since(self.instance, sent_version)
         self.add_error(None, self.conflict.sentence)
-        self.data = self.data.copy()
+        sent = cast("QueryDict", self.data).copy()
         current = type(self.instance)._base_manager.get(pk=self.instance.pk).version
-        self.data[self.add_prefix("version")] = str(current)
+        sent[self.add_prefix("version")] = str(current)
+        self.data = sent
 
     def save_unless_stale(self) -> bool:
         """Save, or report the conflict where another was quicker; True where it is saved."""

@@ -1,6 +1,6 @@
 """What every record has: a version that guards against overwriting, dates, and a history."""
 
-from typing import Any, Self
+from typing import Any
 
 from django.db import models, transaction
 from django.db.models import F
@@ -35,9 +35,8 @@ class Record(models.Model):
             super().save(*args, **kwargs)
 
     def _claim_version(self) -> None:
-        model: type[Self] = type(self)
-        claimed = model._base_manager.filter(pk=self.pk, version=self.version).update(
-            version=F("version") + 1
+        claimed = (
+            type(self)._base_manager.filter(pk=self.pk, version=self.version).update(version=F("version") + 1)
         )
         if not claimed:
             raise StaleRecord(f"{self._meta.verbose_name} {self.pk} was changed meanwhile")

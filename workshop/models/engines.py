@@ -44,7 +44,7 @@ class Valve:
         return f"cylinder {self.cylinder}, {self.side} {POSITIONS[self.of][self.position - 1]}".strip()
 
 
-def millimetres(name: str, **kwargs: Any) -> models.DecimalField:  # type: ignore[type-arg]  # its two types follow from null=
+def millimetres(name: str, **kwargs: Any) -> models.DecimalField:
     """A length in millimetres, exact to 0.00001 mm so that inch entries lose nothing."""
     return models.DecimalField(
         name,
