@@ -7,6 +7,10 @@ import sys
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
+    if sys.argv[1:2] == ["demo"]:
+        from workshop.demo_environment import prepare
+
+        prepare()
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)
