@@ -15,12 +15,6 @@ PACKAGES = [
     "ibm-plex-sans-1.1.0",
     "uplot-1.6.32",
 ]
-    "bootstrap-5.3.9",
-    "htmx.org-2.0.11",
-    "ibm-plex-mono-2.5.0",
-    "ibm-plex-sans-1.1.0",
-    "uplot-1.6.32",
-]
 LETTERS = "ABCabc0123456789łŁğĞşżäöüßñçéЖядю°Ø½·≤≥−→–×±"
 GREEK = "λΔΩμ"
 
