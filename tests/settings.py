@@ -12,3 +12,6 @@ from workshop.settings import *  # noqa: F403  (the environment must be laid fir
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
 STATIC_ROOT = None
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
+    # A file, as in the shop: the embedded database in memory locks differently from one on disk.
+    DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}  # noqa: F405

@@ -1,0 +1,108 @@
+"""A real browser against the running site: Debian's Chromium, driven by Playwright.
+
+Every page that a test opens is watched: an error on the console, a breach of the content security
+policy or a request to another host fails the test.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import BrowserContext, Page
+
+from tests import factories
+from workshop.models import Role
+
+# Playwright keeps an event loop in this thread, which Django would take for asynchronous code.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+WIDTHS = (390, 1024, 1440)
+PASSWORD = "a long enough pass phrase"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if "tests/browser" in str(item.path):
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    assert chromium, "Chromium is needed for the browser tests: apt install chromium"
+    quiet = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
+    return {**browser_type_launch_args, "executable_path": chromium, "args": quiet}
+
+
+@pytest.fixture
+def people(transactional_db) -> dict[Role, Any]:
+    return {role: factories.make_staff(role) for role in Role}
+
+
+def watch(page: Page, site: str, faults: list[str]) -> None:
+    page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: faults.append(str(error)))
+
+    def outside(request: Any) -> None:
+        if not request.url.startswith((site, "data:", "blob:")):
+            faults.append(f"request outside: {request.url}")
+
+    page.on("request", outside)
+
+
+@pytest.fixture
+def faults() -> list[str]:
+    """What went wrong in the browser; a test that expects a refusal (422, offline) may clear it."""
+    return []
+
+
+@pytest.fixture
+def site(live_server, people, page: Page, faults: list[str]) -> Iterator[Page]:
+    """A page at the running site, signed out, with its faults watched."""
+    watch(page, live_server.url, faults)
+    page.set_default_timeout(10_000)
+    yield page
+    # A form shown again with its errors answers 422, which the console names; that is no fault.
+    assert [fault for fault in faults if "422" not in fault] == []
+
+
+@pytest.fixture
+def log_in(site: Page, live_server) -> Callable[[Role], Page]:
+    """Log in by the form as the person who holds a role; whoever was logged in is logged out first."""
+
+    def as_role(role: Role) -> Page:
+        site.context.clear_cookies()
+        site.goto(f"{live_server.url}/log-in/")
+        site.get_by_label("Username").fill(role.value)
+        site.get_by_label("Password").fill(PASSWORD)
+        site.get_by_role("button", name="Log in").click()
+        site.wait_for_url(f"{live_server.url}/")
+        return site
+
+    return as_role
+
+
+def assert_accessible(page: Page) -> None:
+    """No violation of WCAG 2.2 A and AA that axe can find."""
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    results = Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
+    assert results.violations_count == 0, results.generate_report()
+
+
+def assert_fits(page: Page) -> None:
+    """The page itself never scrolls sideways."""
+    wider = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wider <= 0, f"{page.url} is {wider} px wider than the window"
+
+
+@pytest.fixture
+def new_tab(context: BrowserContext, live_server, faults: list[str]) -> Callable[[], Page]:
+    def open_tab() -> Page:
+        page = context.new_page()
+        watch(page, live_server.url, faults)
+        return page
+
+    return open_tab
