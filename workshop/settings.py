@@ -74,7 +74,6 @@ MIDDLEWARE = [
 
 ROOT_URLCONF = "workshop.urls"
 WSGI_APPLICATION = "workshop.wsgi.application"
-FORM_RENDERER = "django.forms.renderers.DjangoDivFormRenderer"
 
 TEMPLATES = [
     {
