@@ -1,0 +1,93 @@
+/* What every page needs: the CSRF token for htmx, a log-in that ran out, one press one sending, plain words
+   when a request fails. Loaded with defer, after drafts.js. */
+(function () {
+  "use strict";
+  const meta = (name) => document.querySelector(`meta[name="${name}"]`)?.content || "";
+
+  document.addEventListener("htmx:configRequest", (event) => {
+    event.detail.headers["X-CSRFToken"] = meta("csrf-token");
+  });
+
+  /* A part of the page was asked for and the log-in page came instead: log in with the whole page, come back here. */
+  function loggedOut(xhr) {
+    const login = meta("login-url");
+    if (xhr.status === 401) return true;
+    if (!login || !xhr.responseURL) return false;
+    const led = xhr.getResponseHeader("HX-Redirect") || xhr.responseURL;
+    return new URL(led, location.href).pathname === login && location.pathname !== login;
+  }
+
+  document.addEventListener("htmx:beforeOnLoad", (event) => {
+    if (!loggedOut(event.detail.xhr)) return;
+    event.preventDefault();
+    window.drafts.keepForReturn(true);
+    const here = location.pathname + location.search;
+    location.assign(`${meta("login-url")}?next=${encodeURIComponent(here)}`);
+  });
+
+  /* A form shown again with what has to be put right is answered with 422: it belongs on the page. */
+  document.addEventListener("htmx:beforeSwap", (event) => {
+    if (event.detail.xhr.status !== 422) return;
+    event.detail.shouldSwap = true;
+    event.detail.isError = false;
+  });
+
+  function say(text) {
+    const place = document.getElementById("messages");
+    if (!place) return;
+    const list = document.createElement("ul");
+    list.className = "messages";
+    const item = document.createElement("li");
+    item.className = "error";
+    item.textContent = text;
+    list.append(item);
+    place.replaceChildren(list);
+    place.scrollIntoView({ block: "nearest" });
+  }
+
+  document.addEventListener("htmx:sendError", () => say("Not sent: the shop's server was not reached. What you typed is still here; try again."));
+  document.addEventListener("htmx:timeout", () => say("No answer in time. It is not known whether it was saved: reload the page to see."));
+  document.addEventListener("htmx:responseError", (event) => {
+    const status = event.detail.xhr.status;
+    if (status === 403) say("Refused: this page was open too long, or your role may not do this. Reload the page and try again.");
+    else if (status === 413) say("Refused: what was sent is too large.");
+    else if (status >= 500) say("Something went wrong on the server; nothing was changed on this page. Try again.");
+    else say("The server could not act on this. Reload the page and try again.");
+  });
+
+  /* One press, one sending. The buttons rest until the page is shown again or the answer is there; a button's own
+     value still goes along, since they are switched off after the browser has gathered the fields. */
+  const RESTS_MS = 15000;
+
+  function buttons(form) {
+    return [...form.elements].filter((field) => field.type === "submit");
+  }
+
+  function wake(form) {
+    for (const button of buttons(form)) if (button.dataset.resting) { button.disabled = false; delete button.dataset.resting; }
+  }
+
+  function rest(form) {
+    if ("keepEnabled" in form.dataset) return;
+    for (const button of buttons(form)) if (!button.disabled) { button.disabled = true; button.dataset.resting = "1"; }
+    setTimeout(() => wake(form), RESTS_MS);
+  }
+
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (event.defaultPrevented || form.method !== "post") return;
+    if (form.dataset.sending) { event.preventDefault(); return; }
+    form.dataset.sending = "1";
+    setTimeout(() => { rest(form); delete form.dataset.sending; }, 0);
+  });
+  document.addEventListener("htmx:beforeRequest", (event) => { if (event.target.matches("form")) rest(event.target); });
+  document.addEventListener("htmx:afterRequest", (event) => { if (event.target.matches("form")) wake(event.target); });
+  window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(wake));
+
+  function focusFirst(root) {
+    const wanted = root.matches?.("[data-focus-on-load]") ? root : root.querySelector?.("[data-focus-on-load]");
+    wanted?.focus();
+  }
+  document.addEventListener("htmx:load", (event) => focusFirst(event.target));
+  focusFirst(document);
+})();

@@ -1,0 +1,279 @@
+/* Curves over each other, drawn by uPlot.
+
+   <div data-chart data-source="ID"></div> where ID names a json_script block:
+
+   {"x_label": "Engine speed", "x_unit": "rpm", "x_digits": 0,
+    "panels": [{"title": "Power", "y_label": "Power at the wheel", "y_unit": "kW", "digits": 1,
+                "series": [{"label": "Run 3", "state": "before" | "after" | "other" | "aside",
+                            "x": [...], "y": [...], "low": [...], "high": [...]}]}]}
+
+   x_digits (0) and digits (1) are how many decimals are read out. low and high are optional and draw a band. null in y is a
+   gap: not measured. x need not be the same in all series. A label that stands in several panels is switched by one button.
+   As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
+   Drag or + zooms, - and 0 take it back, the arrow keys move the cursor, whose values stand in a real table below. */
+(function () {
+  "use strict";
+  const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];
+  const HEIGHT = { least: 240, most: 460, share: 0.42 };
+  const ROWS_IN_TABLE = 60;
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
+
+  function element(tag, attributes = {}, ...children) {
+    const made = document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+    made.append(...children);
+    return made;
+  }
+
+  /* Label -> how its line looks; the same in every panel, legend and theme. */
+  function looks(data) {
+    const found = new Map();
+    let others = 0;
+    for (const { label, state } of data.panels.flatMap((panel) => panel.series)) {
+      if (found.has(label)) continue;
+      if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
+      else if (state === "after") found.set(label, { hue: "--accent", dash: [], width: 2.25 });
+      else if (state === "aside") found.set(label, { hue: "--before", dash: [1, 4], width: 1.25 });
+      else { const [hue, dash] = OTHERS[others++ % OTHERS.length]; found.set(label, { hue, dash, width: 2 }); }
+    }
+    return found;
+  }
+
+  /* uPlot wants rising x; a run stored falling is turned, never guessed at. */
+  function rising(series) {
+    const order = series.x.map((_, at) => at).sort((a, b) => series.x[a] - series.x[b]);
+    const pick = (values) => order.map((at) => values[at]);
+    return [pick(series.x), pick(series.y), ...(series.low && series.high ? [pick(series.low), pick(series.high)] : [])];
+  }
+
+  function options(chart, panel, size) {
+    const font = `13px "IBM Plex Sans", sans-serif`;
+    const axis = { stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
+    const series = [{}];
+    const bands = [];
+    for (const each of panel.series) {
+      const look = chart.looks.get(each.label);
+      const shown = !chart.hidden.has(each.label);
+      series.push({ label: each.label, show: shown, stroke: colour(look.hue), width: look.width, dash: look.dash, points: { show: each.x.length < 3 } });
+      if (!each.low || !each.high) continue;
+      bands.push({ series: [series.length + 1, series.length], fill: each.state === "before" ? `${colour("--before")}33` : colour("--band") });
+      for (let edge = 0; edge < 2; edge++) series.push({ label: each.label, show: shown, stroke: "transparent", width: 0, points: { show: false } });
+    }
+    return {
+      ...size, series, bands,
+      scales: { x: { time: false, range: chart.range ? () => chart.range : undefined } },
+      axes: [
+        { ...axis, label: withUnit(chart.data.x_label, chart.data.x_unit), size: 42, labelSize: 22 },
+        { ...axis, label: withUnit(panel.y_label, panel.y_unit), size: 52, labelSize: 24 },
+      ],
+      legend: { show: false },
+      cursor: { sync: { key: chart.id, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 7 } },
+      hooks: {
+        setCursor: [(plot) => readOut(chart, plot)],
+        setSelect: [(plot) => { if (plot.select.width > 4) zoomTo(chart, plot.posToVal(plot.select.left, "x"), plot.posToVal(plot.select.left + plot.select.width, "x")); }],
+      },
+    };
+  }
+
+  function sizeOf(place) {
+    const width = Math.max(260, Math.floor(place.clientWidth));
+    return { width, height: Math.round(Math.min(HEIGHT.most, Math.max(HEIGHT.least, width * HEIGHT.share))) };
+  }
+
+  function draw(chart) {
+    chart.plots.forEach((plot) => plot.destroy());
+    chart.plots = chart.data.panels.map((panel, at) => {
+      const place = chart.places[at];
+      const plot = new uPlot(options(chart, panel, sizeOf(place)), uPlot.join(panel.series.map(rising)), place);
+      plot.panel = panel;
+      return plot;
+    });
+  }
+
+  function zoomTo(chart, low, high) {
+    const [least, most] = chart.whole;
+    chart.range = low <= least && high >= most ? null : [Math.max(low, least), Math.min(high, most)];
+    draw(chart);
+    if (chart.at !== null) moveTo(chart, chart.at, false);
+  }
+
+  function zoomBy(chart, factor) {
+    const [low, high] = chart.range || chart.whole;
+    const middle = chart.at !== null && chart.at >= low && chart.at <= high ? chart.at : (low + high) / 2;
+    zoomTo(chart, middle - (middle - low) * factor, middle + (high - middle) * factor);
+  }
+
+  /* The measured value nearest to x in one series, or null where the series does not reach or was not measured. */
+  function valueAt(series, x) {
+    let best = -1;
+    for (let at = 0; at < series.x.length; at++) if (best < 0 || Math.abs(series.x[at] - x) < Math.abs(series.x[best] - x)) best = at;
+    if (best < 0) return null;
+    const step = series.x.length > 1 ? Math.abs(series.x.at(-1) - series.x[0]) / (series.x.length - 1) : 0;
+    return Math.abs(series.x[best] - x) > step * 1.5 ? null : series.y[best];
+  }
+
+  function shownValue(value, digits) {
+    return value === null || value === undefined || Number.isNaN(value) ? "–" : value.toFixed(digits);
+  }
+
+  function readOut(chart, plot) {
+    const at = plot.cursor.idx;
+    if (at === null || at === undefined) return;
+    const x = plot.data[0][at];
+    if (x === chart.at) return;
+    chart.at = x;
+    chart.caption.textContent = `At ${x.toFixed(chart.data.x_digits ?? 0)} ${chart.data.x_unit}`;
+    for (const [label, cells] of chart.cells) {
+      chart.data.panels.forEach((panel, which) => {
+        const series = panel.series.find((each) => each.label === label);
+        cells[which].textContent = series ? shownValue(valueAt(series, x), panel.digits ?? 1) : "";
+      });
+    }
+  }
+
+  function moveTo(chart, x, aloud) {
+    const plot = chart.plots[0];
+    plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
+    if (!aloud) return;
+    const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label))
+      .map(([label, cells]) => `${label} ${cells.map((cell, at) => `${cell.textContent} ${chart.data.panels[at].y_unit}`).join(", ")}`);
+    chart.aloud.textContent = `${chart.caption.textContent}: ${read.join("; ")}`;
+  }
+
+  function step(chart, by) {
+    const [low, high] = chart.range || chart.whole;
+    const xs = chart.plots[0].data[0].filter((x) => x >= low && x <= high);
+    const now = chart.at === null ? -1 : xs.findIndex((x) => x >= chart.at);
+    const next = chart.at === null ? (by > 0 ? 0 : xs.length - 1) : Math.max(0, Math.min(xs.length - 1, (now < 0 ? xs.length - 1 : now) + by));
+    moveTo(chart, xs[next], true);
+  }
+
+  function onKey(chart, event) {
+    const many = event.shiftKey ? 10 : 1;
+    const acts = {
+      ArrowRight: () => step(chart, many), ArrowLeft: () => step(chart, -many), Home: () => step(chart, -Infinity), End: () => step(chart, Infinity),
+      "+": () => zoomBy(chart, 0.5), "=": () => zoomBy(chart, 0.5), "-": () => zoomBy(chart, 2), 0: () => zoomTo(chart, ...chart.whole),
+    };
+    if (!acts[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
+    event.preventDefault();
+    acts[event.key]();
+  }
+
+  const SVG = "http://www.w3.org/2000/svg";
+  function swatch(look) {
+    const svg = document.createElementNS(SVG, "svg");
+    const line = document.createElementNS(SVG, "line");
+    svg.setAttribute("viewBox", "0 0 32 12");
+    svg.setAttribute("aria-hidden", "true");
+    const set = { x1: 0, x2: 32, y1: 6, y2: 6, stroke: `var(${look.hue})`, "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") };
+    for (const [name, value] of Object.entries(set)) line.setAttribute(name, value);
+    svg.append(line);
+    return svg;
+  }
+
+  function legend(chart) {
+    const list = element("ul", { class: "chart-legend", "aria-label": "Curves shown" });
+    for (const [label, look] of chart.looks) {
+      const button = element("button", { type: "button", "aria-pressed": "true" }, swatch(look), label);
+      button.addEventListener("click", () => {
+        if (!chart.hidden.delete(label)) chart.hidden.add(label);
+        button.setAttribute("aria-pressed", String(!chart.hidden.has(label)));
+        draw(chart);
+      });
+      list.append(element("li", {}, button));
+    }
+    return list;
+  }
+
+  function tools(chart) {
+    const box = element("div", { class: "chart-tools" }, legend(chart));
+    for (const [name, act] of [["Zoom in", () => zoomBy(chart, 0.5)], ["Zoom out", () => zoomBy(chart, 2)], ["Whole range", () => zoomTo(chart, ...chart.whole)]]) {
+      const button = element("button", { type: "button" }, name);
+      button.addEventListener("click", act);
+      box.append(button);
+    }
+    return box;
+  }
+
+  function head(chart, first) {
+    const row = element("tr", {}, element("th", { scope: "col" }, first));
+    for (const panel of chart.data.panels) row.append(element("th", { scope: "col", class: "num" }, withUnit(panel.title, panel.y_unit)));
+    return element("thead", {}, row);
+  }
+
+  function readOutTable(chart) {
+    chart.caption = element("caption", {}, "Move along the curves to read them here");
+    const body = element("tbody");
+    for (const label of chart.looks.keys()) {
+      const cells = chart.data.panels.map(() => element("td", { class: "num" }, "–"));
+      chart.cells.set(label, cells);
+      body.append(element("tr", {}, element("th", { scope: "row" }, label), ...cells));
+    }
+    return element("div", { class: "table-scroll chart-readout" }, element("table", { class: "figures" }, chart.caption, head(chart, "Curve"), body));
+  }
+
+  function valueTable(chart, panel) {
+    const xs = [...new Set(panel.series.flatMap((series) => series.x))].sort((a, b) => a - b);
+    const every = Math.ceil(xs.length / ROWS_IN_TABLE);
+    const row = element("tr", {}, element("th", { scope: "col" }, withUnit(chart.data.x_label, chart.data.x_unit)), ...panel.series.map((series) => element("th", { scope: "col", class: "num" }, series.label)));
+    const body = element("tbody");
+    for (let at = 0; at < xs.length; at += every) {
+      body.append(element("tr", {}, element("th", { scope: "row" }, xs[at].toFixed(chart.data.x_digits ?? 0)),
+        ...panel.series.map((series) => element("td", { class: "num" }, shownValue(valueAt(series, xs[at]), panel.digits ?? 1)))));
+    }
+    const title = every > 1 ? `${panel.title}, ${panel.y_unit}: one value in ${every}` : `${panel.title}, ${panel.y_unit}`;
+    return element("table", { class: "figures" }, element("caption", {}, title), element("thead", {}, row), body);
+  }
+
+  function values(chart) {
+    const box = element("div", { class: "chart-values", tabindex: "0", role: "region", "aria-label": "Values of the curves" });
+    const details = element("details", {}, element("summary", {}, "Values as a table"), box);
+    details.addEventListener("toggle", () => { if (details.open && !box.childElementCount) box.append(...chart.data.panels.map((panel) => valueTable(chart, panel))); });
+    return details;
+  }
+
+  function build(root, number) {
+    const data = JSON.parse(document.getElementById(root.dataset.source).textContent);
+    const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
+    if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
+    const whole = all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
+    const chart = { id: `chart-${number}`, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], range: null, at: null };
+    chart.aloud = element("p", { class: "visually-hidden", role: "status" });
+    root.classList.add("chart");
+    root.append(tools(chart));
+    for (const panel of data.panels) {
+      const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...chart.looks.keys()].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
+      place.addEventListener("keydown", (event) => onKey(chart, event));
+      chart.places.push(place);
+      root.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
+    }
+    const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, 0 shows the whole range."));
+    root.append(hint, readOutTable(chart), values(chart), chart.aloud);
+    draw(chart);
+    new ResizeObserver(() => chart.plots.forEach((plot, at) => {
+      const size = sizeOf(chart.places[at]);
+      if (size.width !== plot.width) plot.setSize(size);
+    })).observe(root);
+    document.addEventListener("themechange", () => draw(chart));
+  }
+
+  let made = 0;
+  function start(scope) {
+    for (const root of scope.querySelectorAll("[data-chart]:not(.chart)")) build(root, ++made);
+  }
+
+  /* On paper the curves are ink on white whatever the screen was. */
+  function turn(theme) {
+    document.documentElement.dataset.bsTheme = theme;
+    document.dispatchEvent(new CustomEvent("themechange", { detail: theme }));
+  }
+  window.addEventListener("beforeprint", () => { if (document.documentElement.dataset.bsTheme === "dark") { document.documentElement.dataset.wasDark = "1"; turn("light"); } });
+  window.addEventListener("afterprint", () => { if (document.documentElement.dataset.wasDark) { delete document.documentElement.dataset.wasDark; turn("dark"); } });
+
+  // The letters on the canvas need the font at the first stroke.
+  document.fonts.load('13px "IBM Plex Sans"').finally(() => {
+    start(document);
+    document.addEventListener("htmx:load", (event) => start(event.target.parentElement || document));
+  });
+})();
