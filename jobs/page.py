@@ -3,9 +3,10 @@
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Exists, FilteredRelation, OuterRef, Q
+from django.db.models import Exists, FilteredRelation, OuterRef, Q, Subquery
 
 from jobs.models import (
+    BikeChange,
     Check,
     CheckItem,
     ClearanceReading,
@@ -17,6 +18,7 @@ from jobs.models import (
     Part,
     Photo,
     Run,
+    StageEntry,
     SuspensionSetting,
     ThrottleTable,
     TuneChange,
@@ -49,7 +51,9 @@ class JobPage:
     comparisons: dict[Comparison, list[ComparisonRun]] = field(default_factory=dict)
     mixture_studies: list[MixtureStudy] = field(default_factory=list)
     suspension: list[SuspensionSetting] = field(default_factory=list)
+    bike_changes: list[BikeChange] = field(default_factory=list)
     checks: list[TickedItem] = field(default_factory=list)
+    stage_why: str = ""
 
 
 # What is asked for only where the job has any: the job's own query says which.
@@ -63,6 +67,7 @@ MAY_BE_EMPTY: dict[str, Any] = {
     "comparisons": Comparison,
     "mixture_studies": MixtureStudy,
     "suspension": SuspensionSetting,
+    "bike_changes": BikeChange,
 }
 
 
@@ -73,9 +78,10 @@ def get_job(number: str) -> Job:
         for name, model in MAY_BE_EMPTY.items()
     }
     tables = ThrottleTable.objects.filter(revision__job=OuterRef("pk"))
+    steps = StageEntry.objects.filter(job=OuterRef("pk")).order_by("-at", "-pk")
     return (
         Job.objects.select_related("customer", "bike__engine_spec", "mechanic", "tuner")
-        .annotate(**has, has_throttle_tables=Exists(tables))
+        .annotate(**has, has_throttle_tables=Exists(tables), stage_why=Subquery(steps.values("why")[:1]))
         .get(number=number)
     )
 
@@ -86,7 +92,7 @@ def load_page(job: Job) -> JobPage:
     def rows(name: str, queryset: Any) -> list[Any]:
         return list(queryset) if getattr(job, f"has_{name}") else []
 
-    page = JobPage(job, checks=ticked_items(job))
+    page = JobPage(job, checks=ticked_items(job), stage_why=getattr(job, "stage_why", None) or "")
     page.photos = rows("photos", job.photos.all())
     page.work_items = rows("work_items", job.work_items.all())
     page.readings = rows_by_set(rows("readings", readings_of(job)))
@@ -100,6 +106,7 @@ def load_page(job: Job) -> JobPage:
         page.comparisons.setdefault(member.comparison, []).append(member)
     page.mixture_studies = rows("mixture_studies", job.mixture_studies.all())
     page.suspension = rows("suspension", job.suspension_settings.select_related("by"))
+    page.bike_changes = rows("bike_changes", job.bike_changes.select_related("by"))
     return page
 
 

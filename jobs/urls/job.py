@@ -1,3 +1,8 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.views import job as views
+
+urlpatterns = [
+    path("jobs/<str:number>/", views.job, name="job"),
+    path("jobs/<str:number>/stage/", views.job_stage, name="job-stage"),
+]

@@ -1,0 +1,41 @@
+"""A job's way through the shop: each step is kept with who took it, when and why."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from jobs.models import CLOSED_STAGES, Job, Stage, StageEntry
+from workshop.models import StaffMember
+
+IN_SHOP = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.WAITING, Stage.READY)
+
+
+def reason_missing(*, job: Job, stage: str, why: str, waiting_for: str) -> dict[str, str]:
+    """What a step still lacks, by field: a waiting job waits for something, a return has its reason."""
+    missing = {}
+    if stage == Stage.WAITING and not waiting_for:
+        missing["waiting_for"] = "Say what the job waits for."
+    if job.stage in CLOSED_STAGES and stage not in CLOSED_STAGES and not why.strip():
+        missing["why"] = f"This job is {job.get_stage_display()}. Say why it is opened again."
+    elif stage == Stage.CANCELLED and not why.strip():
+        missing["why"] = "Say why the job is cancelled."
+    return missing
+
+
+@transaction.atomic
+def move_to_stage(
+    *, job: Job, by: StaffMember, stage: str, why: str = "", waiting_for: str = "", at: datetime | None = None
+) -> StageEntry:
+    """Set the job's stage and keep the step; raises ValueError where its reason is missing."""
+    waiting_for = waiting_for if stage == Stage.WAITING else ""
+    missing = reason_missing(job=job, stage=stage, why=why, waiting_for=waiting_for)
+    if missing:
+        raise ValueError(" ".join(missing.values()))
+    at = at or timezone.now()
+    job.stage, job.waiting_for = stage, waiting_for
+    if stage in IN_SHOP and job.received_at is None:
+        job.received_at = at
+    job.handed_over_at = at if stage == Stage.HANDED_OVER else None
+    job.save()
+    return StageEntry.objects.create(job=job, stage=stage, waiting_for=waiting_for, why=why, by=by, at=at)
