@@ -7,6 +7,7 @@ from typing import Any, cast
 from crispy_forms.helper import FormHelper
 from django import forms
 from django.db import models
+from django.forms.models import model_to_dict
 from django.http import QueryDict
 
 from workshop.forms.fields import FloatNumberField, NumberField
@@ -18,21 +19,22 @@ class ConflictingChange:
     label: str
     was: str
     theirs: str
+    yours: str | None = None  # as it stands in the form now; None where the form does not show this field
 
 
 @dataclass(frozen=True)
 class Conflict:
     """What somebody else saved between this form's showing and its sending."""
 
-    by: str
-    at: datetime | None
+    who: str
+    when: datetime | None
     changes: list[ConflictingChange]
 
     @property
     def sentence(self) -> str:
         what = "; ".join(f"{c.label}: “{c.was}” became “{c.theirs}”" for c in self.changes)
         return (
-            f"{self.by} saved this meanwhile ({what or 'nothing that this form shows'}). "
+            f"{self.who} saved this meanwhile ({what or 'nothing that this form shows'}). "
             "Nothing of yours is lost: look at both, then save again to keep what stands here."
         )
 
@@ -44,25 +46,24 @@ def shown(record: Record, name: str) -> str:
     return "–" if value in (None, "", []) else str(value)
 
 
-def conflict_since(record: Record, version: int) -> Conflict:
-    """Who changed what of a record since this version of it, from its history."""
+def typed_text(field: forms.BoundField) -> str:
+    """What stands in a field of a form, as a person reads it."""
+    value = field.value()
+    choices = {str(key): text for key, text in getattr(field.field, "choices", None) or ()}
+    text = choices.get(str(value), value)
+    return "–" if text in (None, "", []) else str(text)
+
+
+def saved_since(record: Record, version: int) -> tuple[Any, Any]:
+    """The history rows of a record at a version and now; None where history holds no such row."""
     history = type(record).history.filter(**{record._meta.pk.name: record.pk})
-    now = history.order_by("-version", "-history_date").first()
-    then = history.filter(version=version).order_by("-history_date").first()
-    by = str(now.history_user) if now is not None and now.history_user else "Somebody"
-    if now is None or then is None:
-        return Conflict(by, None, [])
+    rows = history.order_by("-version", "-history_date")
+    return rows.filter(version=version).first(), rows.select_related("history_user").first()
+
+
+def changed_names(then: Any, now: Any) -> list[str]:
     skipped = {"version", "created_at", "updated_at", "id"}
-    changes = [
-        ConflictingChange(
-            str(record._meta.get_field(name).verbose_name),  # type: ignore[union-attr]  # only plain fields are asked
-            shown(then.instance, name),
-            shown(now.instance, name),
-        )
-        for name in now.diff_against(then).changed_fields
-        if name not in skipped
-    ]
-    return Conflict(by, now.history_date, changes)
+    return [name for name in now.diff_against(then).changed_fields if name not in skipped]
 
 
 def number_field(field: models.Field[Any, Any], **kwargs: Any) -> forms.Field | None:
@@ -107,13 +108,46 @@ class RecordForm(forms.ModelForm):
         return cleaned
 
     def report_conflict(self, sent_version: int) -> None:
-        """Refuse the form for another's save, and let it be sent again on top of that."""
-        self.conflict = conflict_since(self.instance, sent_version)
-        self.add_error(None, self.conflict.sentence)
-        sent = cast("QueryDict", self.data).copy()
+        """Refuse the form for another's save, and let it be sent again on top of that.
+
+        Where this form still shows what the other found, it takes over what the other made of it;
+        what was typed here stays.
+        """
+        then, now = saved_since(self.instance, sent_version)
+        names = changed_names(then, now) if then and now else []
+        sent = QueryDict(mutable=True)
+        sent.update(cast("QueryDict", self.data))
+        for name in names:
+            if name in self.fields and self.untouched(name, then.instance):
+                self.take_over(name, now.instance, sent)
         current = type(self.instance)._base_manager.get(pk=self.instance.pk).version
         sent[self.add_prefix("version")] = str(current)
         self.data = sent
+        who = str(now.history_user) if now and now.history_user else "Somebody"
+        changes = [
+            ConflictingChange(
+                label=str(self.instance._meta.get_field(name).verbose_name),  # type: ignore[union-attr]  # only plain fields are asked
+                was=shown(then.instance, name),
+                theirs=shown(now.instance, name),
+                yours=typed_text(self[name]) if name in self.fields else None,
+            )
+            for name in names
+        ]
+        self.conflict = Conflict(who, now.history_date if now else None, changes)
+        self.add_error(None, self.conflict.sentence)
+
+    def untouched(self, name: str, then: models.Model) -> bool:
+        """Whether a field was sent as the record had it then."""
+        field, sent = self.fields[name], self[name].data
+        before = model_to_dict(then, [name]).get(name)
+        return not field.has_changed(before, sent) or str(field.prepare_value(before)) == str(sent)
+
+    def take_over(self, name: str, now: models.Model, sent: QueryDict) -> None:
+        """Put a field's value of the record into the sent data."""
+        value = self.fields[name].prepare_value(model_to_dict(now, [name]).get(name))
+        if isinstance(self.fields[name], forms.BooleanField):
+            value = "on" if value else ""
+        sent[self.add_prefix(name)] = "" if value is None else str(value)
 
     def save_unless_stale(self) -> bool:
         """Save, or report the conflict where another was quicker; True where it is saved."""

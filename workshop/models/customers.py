@@ -2,9 +2,25 @@
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, Value
+from django.db.models.functions import Concat
 
 from workshop.models.base import Record
+from workshop.models.search import containing, squeeze, squeezed
+
+
+class CustomerQuerySet(models.QuerySet["Customer"]):
+    def matching(self, text: str) -> "CustomerQuerySet":
+        """Customers whose name, e-mail, phone or a bike's plate holds the text."""
+        found = self.annotate(bare_phone=squeezed("phone"))
+        by_own = containing(text, "name", "email", "phone")
+        bare = squeeze(text)
+        if not bare:
+            return found.filter(by_own)
+        plates = Bike.objects.annotate(bare_plate=squeezed("plate")).filter(
+            containing(bare, "bare_plate"), owner=OuterRef("pk")
+        )
+        return found.filter(by_own | containing(bare, "bare_phone") | Exists(plates))
 
 
 class Customer(Record):
@@ -26,6 +42,8 @@ class Customer(Record):
     )
     note = models.TextField(blank=True)
 
+    objects = CustomerQuerySet.as_manager()
+
     class Meta:
         ordering = ("name", "pk")
         indexes = [models.Index(fields=["name"])]
@@ -33,6 +51,15 @@ class Customer(Record):
 
     def __str__(self) -> str:
         return self.name
+
+
+class BikeQuerySet(models.QuerySet["Bike"]):
+    def matching(self, text: str) -> "BikeQuerySet":
+        """Bikes whose make and model, plate or VIN holds the text."""
+        found = self.annotate(bare_plate=squeezed("plate"), full_name=Concat("make", Value(" "), "model"))
+        by_name = containing(text, "full_name")
+        bare = squeeze(text)
+        return found.filter(by_name | containing(bare, "bare_plate", "vin") if bare else by_name)
 
 
 class Bike(Record):
@@ -52,6 +79,8 @@ class Bike(Record):
     front_tyre = models.CharField("front tyre size", max_length=30, blank=True)
     rear_tyre = models.CharField("rear tyre size", max_length=30, blank=True)
     note = models.TextField(blank=True)
+
+    objects = BikeQuerySet.as_manager()
 
     class Meta:
         ordering = ("make", "model", "pk")
