@@ -1,6 +1,8 @@
 """The people who work in the shop and what each may do."""
 
-from django.contrib.auth.models import AbstractUser
+from typing import Any
+
+from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
 from simple_history.models import HistoricalRecords
 
@@ -12,6 +14,15 @@ class Role(models.TextChoices):
     OWNER = "owner", "owner"
 
 
+class StaffManager(UserManager["StaffMember"]):
+    def create_superuser(self, *args: Any, **fields: Any) -> "StaffMember":
+        """The first person of a shop, made at the command line, owns it."""
+        return super().create_superuser(*args, **{"is_owner": True, **fields})
+
+    def active_owners(self) -> models.QuerySet["StaffMember"]:
+        return self.filter(is_owner=True, is_active=True)
+
+
 class StaffMember(AbstractUser):
     """A person with a log-in. In a small shop one person may hold several roles."""
 
@@ -19,6 +30,7 @@ class StaffMember(AbstractUser):
     is_mechanic = models.BooleanField("mechanic", default=False)
     is_tuner = models.BooleanField("tuner", default=False)
     is_owner = models.BooleanField("owner", default=False)
+    objects: StaffManager = StaffManager()
     history = HistoricalRecords(excluded_fields=["password", "last_login"])
 
     class Meta:
