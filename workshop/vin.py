@@ -1,0 +1,79 @@
+"""Vehicle identification numbers (ISO 3779) and their check digit (49 CFR 565.15).
+
+The check digit is compulsory in North America (and, from memory, in China) and free elsewhere, and
+older frames have shorter numbers: what is found here is a hint and never a reason to refuse a bike.
+"""
+
+from dataclasses import dataclass
+
+LENGTH = 17
+CHECK_POSITION = 8  # the ninth
+WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
+LETTER_VALUES = dict(
+    zip("ABCDEFGHJKLMNPRSTUVWXYZ", (*range(1, 9), *range(1, 6), 7, 9, *range(2, 10)), strict=True)
+)
+VALUES = LETTER_VALUES | {str(digit): digit for digit in range(10)}
+
+
+@dataclass(frozen=True)
+class Vin:
+    """What can be told from a number by itself."""
+
+    text: str  # in capitals, without blanks
+    fault: str  # '', 'length', 'letter O', 'sign -': the first thing that no VIN can have
+
+    @property
+    def well_formed(self) -> bool:
+        return not self.fault
+
+    @property
+    def weighted_sum(self) -> int | None:
+        """None where the number is not well formed."""
+        if not self.well_formed:
+            return None
+        return sum(VALUES[sign] * weight for sign, weight in zip(self.text, WEIGHTS, strict=True))
+
+    @property
+    def check_digit(self) -> str | None:
+        """What the ninth place would hold were it a check digit; None where not well formed."""
+        if self.weighted_sum is None:
+            return None
+        remainder = self.weighted_sum % 11
+        return "X" if remainder == 10 else str(remainder)
+
+    @property
+    def matches(self) -> bool | None:
+        """Whether the ninth place agrees; None where the number is not well formed."""
+        return None if self.check_digit is None else self.text[CHECK_POSITION] == self.check_digit
+
+    @property
+    def hint(self) -> str | None:
+        """A sentence for whoever typed it, or None where there is nothing to look at again."""
+        if self.fault == "length":
+            return (
+                f"{len(self.text)} signs, not {LENGTH}: right for a frame from before 1981, else look again."
+            )
+        if self.fault:
+            kind, sign = self.fault.split(" ")
+            return f"A VIN never has the {kind} {sign}: 0 for O and Q, 1 for I? Look again."
+        if not self.matches:
+            return (
+                f"The ninth sign would be {self.check_digit} on a North American bike. "
+                "Elsewhere it is free: look again, and keep it if it stands so on the frame."
+            )
+        return None
+
+
+def read_vin(text: str) -> Vin:
+    """Read a number as typed; blanks and dashes between its groups are left out."""
+    plain = "".join(text.upper().split()).replace("-", "")
+    return Vin(plain, _fault(plain))
+
+
+def _fault(plain: str) -> str:
+    if len(plain) != LENGTH:
+        return "length"
+    strange = next((sign for sign in plain if sign not in VALUES), "")
+    if not strange:
+        return ""
+    return f"letter {strange}" if strange in "IOQ" else f"sign {strange}"
