@@ -1,0 +1,143 @@
+"""Figures as the shop sees them: its units, rounding for display, and numbers as people type them.
+
+The factors are those of :mod:`jobs.calc.unit_factors`; what is kept is always in the unit that the
+record's name says.
+"""
+
+import math
+import re
+from decimal import Decimal
+
+from jobs.calc.unit_factors import convert, unit
+
+# convert stands here too, so that forms and pages need no second place to ask
+__all__ = ["convert", "decimals", "format_value", "kept_in", "label", "parse_number", "round_half_up"]
+
+NOT_MEASURED = "–"
+NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
+LONGEST_NUMBER = 30
+
+# For each quantity: the unit records keep it in, then decimals by unit. They follow what the
+# instrument can tell, not what the conversion yields.
+_DECIMALS: dict[str, tuple[str, dict[str, int]]] = {
+    "power": ("kw", {"kw": 1, "hp": 1, "ps": 1}),
+    "torque": ("nm", {"nm": 1, "lbf_ft": 1, "kgf_m": 2}),
+    "pressure": ("kpa", {"kpa": 1, "hpa": 0, "mbar": 0, "inhg": 2, "mmhg": 0, "psi": 2}),
+    "tyre_pressure": ("kpa", {"kpa": 0, "bar": 2, "psi": 1}),
+    "temperature": ("c", {"c": 1, "f": 1, "k": 1}),
+    "clearance": ("mm", {"mm": 2, "in": 4, "thou": 1}),
+    "shim": ("mm", {"mm": 3, "in": 4, "thou": 1}),
+    "length": ("mm", {"mm": 1, "in": 2, "m": 3}),
+    "distance": ("km", {"km": 0, "mi": 0}),
+    "drive_out": ("m", {"m": 1, "ft": 1}),
+    "speed": ("kmh", {"kmh": 1, "mph": 1, "mps": 2}),
+    "mass": ("kg", {"kg": 1, "lb": 0}),
+    "spring_rate": ("n_per_mm", {"n_per_mm": 2, "kgf_per_mm": 3, "lbf_per_in": 0}),
+    "engine_speed": ("rpm", {"rpm": 0, "krpm": 2}),
+    "share": ("pct", {"pct": 1}),
+    "time": ("s", {"s": 2, "ms": 0}),
+    "mixture": ("lambda", {"lambda": 3}),
+}
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)", re.ASCII)
+_GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?", re.ASCII)
+
+
+def kept_in(quantity: str) -> str:
+    """The unit in which records keep a quantity.
+
+    Raises
+    ------
+    ValueError
+        The quantity is unknown.
+    """
+    return _row(quantity)[0]
+
+
+def label(unit_id: str) -> str:
+    """A unit as it is printed: 'N·m' for 'nm'.
+
+    Raises
+    ------
+    ValueError
+        The unit is unknown.
+    """
+    return unit(unit_id).label
+
+
+def decimals(quantity: str, unit_id: str) -> int:
+    """Decimals with which a quantity is shown in a unit.
+
+    Raises
+    ------
+    ValueError
+        The quantity is unknown or is never shown in this unit.
+    """
+    _, by_unit = _row(quantity)
+    if unit_id not in by_unit:
+        raise ValueError(f"A {quantity.replace('_', ' ')} is never shown in {label(unit_id)}.")
+    return by_unit[unit_id]
+
+
+def format_value(
+    value: float | Decimal | None, quantity: str, unit_id: str | None = None, *, with_unit: bool = True
+) -> str:
+    """A kept figure as text in the unit wanted, '–' where nothing was measured.
+
+    Parameters
+    ----------
+    value : float or Decimal or None
+        In the unit that :func:`kept_in` names.
+    quantity : str
+        What it measures.
+    unit_id : str, optional
+        The unit to show; the kept one where left out.
+    with_unit : bool
+        Whether the unit follows, a no-break space away.
+
+    Raises
+    ------
+    ValueError
+        The quantity is unknown or is never shown in this unit.
+    """
+    kept, _ = _row(quantity)
+    shown_in = unit_id or kept
+    places = decimals(quantity, shown_in)
+    if value is None or math.isnan(value):
+        return NOT_MEASURED
+    text = f"{round_half_up(convert(float(value), kept, shown_in), places):.{places}f}"
+    return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
+
+
+def round_half_up(value: float, places: int) -> float:
+    """Round as people do, 0.125 to 0.13, and never to a zero with a sign."""
+    scaled = Decimal(repr(value)).quantize(Decimal(1).scaleb(-places), rounding="ROUND_HALF_UP")
+    return float(scaled) + 0.0
+
+
+def parse_number(text: str) -> Decimal:
+    """A number as typed, with a comma or a point, exact.
+
+    Raises
+    ------
+    ValueError
+        It is no number, or could be read in two ways.
+    """
+    plain = " ".join(text.replace("−", "-").split())
+    if not plain:
+        raise ValueError("Enter a number.")
+    marks = [sign for sign in plain if sign in ".,"]
+    if len(marks) > 1:
+        raise ValueError(
+            f"“{text.strip()}” can be read in more than one way. "
+            "Leave the thousands mark out and use one comma or point for the decimals."
+        )
+    if len(plain) > LONGEST_NUMBER or not (_NUMBER.fullmatch(plain) or _GROUPED.fullmatch(plain)):
+        raise ValueError(f"“{text.strip()[:LONGEST_NUMBER]}” is not a number. Write it as 0.15 or 0,15.")
+    return Decimal(plain.replace(" ", "").replace(",", "."))
+
+
+def _row(quantity: str) -> tuple[str, dict[str, int]]:
+    if quantity not in _DECIMALS:
+        raise ValueError(f"'{quantity}' is not a quantity this program shows.")
+    return _DECIMALS[quantity]
