@@ -3,3 +3,6 @@ from django.apps import AppConfig
 
 class WorkshopConfig(AppConfig):
     name = "workshop"
+
+    def ready(self) -> None:
+        from workshop import checks  # noqa: F401  (importing registers them; the app registry must be ready)

@@ -138,7 +138,9 @@ SESSION_COOKIE_SAMESITE = "Lax"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_LOCKOUT_TEMPLATE = "workshop/locked_out.html"
+AXES_LOCKOUT_CALLABLE = "workshop.views.people.locked_out"
+# The page says when to try again, so trying in between must not move that.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 SILENCED_SYSTEM_CHECKS = ["axes.W002"]  # a subclass of no backend is meant: the standalone one is in use

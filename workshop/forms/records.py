@@ -7,6 +7,7 @@ from typing import Any, cast
 from crispy_forms.helper import FormHelper
 from django import forms
 from django.db import models
+from django.db.backends.base.operations import BaseDatabaseOperations
 from django.forms.models import model_to_dict
 from django.http import QueryDict
 
@@ -66,13 +67,17 @@ def changed_names(then: Any, now: Any) -> list[str]:
     return [name for name in now.diff_against(then).changed_fields if name not in skipped]
 
 
-def number_field(field: models.Field[Any, Any], **kwargs: Any) -> forms.Field | None:
+def number_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
     """The form field of a model field, numbers taking comma or point."""
     if isinstance(field, models.DecimalField) and not field.choices:
         return field.formfield(form_class=NumberField, **kwargs)
     if isinstance(field, models.FloatField):
         return field.formfield(form_class=FloatNumberField, **kwargs)
-    if isinstance(field, models.DateTimeField):
+    if isinstance(field, models.IntegerField) and not field.choices:
+        # PostgreSQL's range, so that SQLite takes no number that a later move would lose
+        kwargs["max_value"] = BaseDatabaseOperations.integer_field_ranges[field.get_internal_type()][1]
+        kwargs["widget"] = forms.NumberInput(attrs={"inputmode": "numeric"})
+    elif isinstance(field, models.DateTimeField):
         kwargs["widget"] = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
     elif isinstance(field, models.TextField):
         kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))

@@ -1,3 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from workshop.views import engines as views
+
+urlpatterns = [
+    path("engines/", views.engine_list, name="engine-list"),
+    path("engines/new/", views.engine_new, name="engine-new"),
+    path("engines/<int:pk>/", views.engine, name="engine"),
+    path("engines/<int:pk>/edit/", views.engine_edit, name="engine-edit"),
+]

@@ -1,3 +1,5 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from workshop.views import health as views
+
+urlpatterns = [path("health/", views.health, name="health")]

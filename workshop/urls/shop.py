@@ -1,3 +1,8 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from workshop.views import shop as views
+
+urlpatterns = [
+    path("shop/", views.shop_profile, name="shop-profile"),
+    path("shop/logo/", views.shop_logo, name="shop-logo"),
+]

@@ -1,0 +1,165 @@
+"""Checks of the machine that the site stands on, each with an id and what to do about it.
+
+They run at start-up and with ``manage.py check``; the database is asked by ``manage.py check
+--database default`` and by ``migrate``. None imports the libraries it looks for.
+"""
+
+import os
+import sqlite3
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import cffi
+from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.core.files.storage import FileSystemStorage, default_storage
+from django.db import DatabaseError, connections
+
+FONTS = (
+    "vendor/ibm-plex-sans-1.1.0/IBMPlexSans-Regular.ttf",
+    "vendor/ibm-plex-sans-1.1.0/IBMPlexSans-SemiBold.ttf",
+    "vendor/ibm-plex-mono-2.5.0/IBMPlexMono-Regular.ttf",
+)
+# Each library under the names it has on Linux, macOS and Windows, as WeasyPrint asks for them.
+LIBRARIES = {
+    "GObject": ("libgobject-2.0-0", "gobject-2.0", "libgobject-2.0.so.0", "libgobject-2.0.0.dylib"),
+    "Pango": ("libpango-1.0-0", "pango-1.0", "libpango-1.0.so.0", "libpango-1.0.dylib"),
+    "PangoFT2": ("libpangoft2-1.0-0", "pangoft2-1.0", "libpangoft2-1.0.so.0", "libpangoft2-1.0.dylib"),
+    "HarfBuzz": ("libharfbuzz-0", "harfbuzz", "libharfbuzz.so.0", "libharfbuzz.0.dylib"),
+    "HarfBuzz-Subset": (
+        "libharfbuzz-subset-0",
+        "harfbuzz-subset",
+        "libharfbuzz-subset.so.0",
+        "libharfbuzz-subset.0.dylib",
+    ),
+    "Fontconfig": ("libfontconfig-1", "fontconfig", "libfontconfig.so.1", "libfontconfig.1.dylib"),
+}
+INSTALL_HINT = (
+    "Debian: apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "
+    "Fedora: dnf install pango harfbuzz-subset. macOS: brew install pango."
+)
+# Row values, RETURNING and JSON as Django uses them; Django itself asks for 3.31.
+OLDEST_SQLITE = (3, 35, 0)
+
+
+def nearest_existing(folder: Path) -> Path:
+    return next(place for place in (folder, *folder.parents) if place.exists())
+
+
+@register()
+def check_media_folder(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Uploads and issued sheets need a folder that can be written, or made."""
+    if not isinstance(default_storage, FileSystemStorage):
+        return []
+    folder = Path(settings.MEDIA_ROOT)
+    place = nearest_existing(folder)
+    if place.is_dir() and os.access(place, os.W_OK | os.X_OK):
+        return []
+    return [
+        Error(
+            f"Nothing can be written to {folder}, where uploads and issued sheets belong.",
+            hint=f"Let the account that runs the site write to {place}, or point DATA_DIR elsewhere.",
+            id="workshop.E001",
+        )
+    ]
+
+
+@register()
+def check_fonts(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Charts and sheets are set in the shipped fonts."""
+    missing = [font for font in FONTS if finders.find(font) is None]
+    if not missing:
+        return []
+    return [
+        Error(
+            f"Fonts are missing: {', '.join(missing)}.",
+            hint="They belong to the project: restore static/vendor from the repository.",
+            id="workshop.E002",
+        )
+    ]
+
+
+def can_load(names: tuple[str, ...]) -> bool:
+    ffi = cffi.FFI()
+    for name in names:
+        try:
+            ffi.dlopen(name)
+        except OSError:
+            continue
+        return True
+    return False
+
+
+@register()
+def check_pdf_libraries(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """WeasyPrint sets text with libraries of the system that pip does not bring."""
+    missing = [library for library, names in LIBRARIES.items() if not can_load(names)]
+    if not missing:
+        return []
+    return [
+        Error(
+            f"Handover sheets can't be made: {', '.join(missing)} can't be loaded.",
+            hint=INSTALL_HINT,
+            id="workshop.E003",
+        )
+    ]
+
+
+@register(Tags.database)
+def check_sqlite(
+    app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
+) -> list[CheckMessage]:
+    """The embedded database must let many read while one writes."""
+    connection = connections["default"]
+    if "default" not in (databases or ()) or connection.vendor != "sqlite":
+        return []
+    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
+        oldest = ".".join(map(str, OLDEST_SQLITE))
+        return [
+            Warning(
+                f"SQLite {sqlite3.sqlite_version} is older than {oldest}.",
+                hint="Use a newer Python build, or set DATABASE_URL to a PostgreSQL database.",
+                id="workshop.W004",
+            )
+        ]
+    return check_journal(connection)
+
+
+def check_journal(connection: Any) -> list[CheckMessage]:
+    try:
+        with connection.cursor() as cursor:
+            mode = cursor.execute("PRAGMA journal_mode").fetchone()[0]
+    except DatabaseError:
+        return []  # check_database says it
+    if mode in ("wal", "memory"):
+        return []
+    return [
+        Warning(
+            f"SQLite keeps its journal as “{mode}”, not as a write-ahead log: "
+            "whoever reads will wait for whoever writes.",
+            hint="Keep DATA_DIR on a disk of this machine, not on a network share, or use PostgreSQL.",
+            id="workshop.W004",
+        )
+    ]
+
+
+@register(Tags.database)
+def check_database(
+    app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
+) -> list[CheckMessage]:
+    """The database must answer."""
+    if "default" not in (databases or ()):
+        return []
+    try:
+        connections["default"].ensure_connection()
+    except DatabaseError as problem:
+        return [
+            Error(
+                f"The database can't be reached: {str(problem).strip()}",
+                hint="Look at DATABASE_URL and whether the database runs; for SQLite, at DATA_DIR.",
+                id="workshop.E005",
+            )
+        ]
+    return []

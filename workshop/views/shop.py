@@ -1,0 +1,34 @@
+"""The shop's own page."""
+
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_safe
+
+from workshop.answers import posted, render_form, say_saved
+from workshop.forms.shop import BandFormSet, ShopForm
+from workshop.models import ShopProfile
+from workshop.roles import StaffRequest, owner_only, staff
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def shop_profile(request: StaffRequest) -> HttpResponse:
+    shop = ShopProfile.current()
+    form = ShopForm(posted(request), request.FILES, instance=shop)
+    bands = BandFormSet(posted(request), initial=shop.bands, prefix="band")
+    # Both are asked, so that everything that has to be put right is said at once.
+    if all([form.is_valid(), bands.is_valid()]):
+        shop.bands = bands.bands
+        if form.save_unless_stale():
+            say_saved(request, "The shop's page is saved.", "shop")
+            return redirect("shop-profile")
+    return render_form(request, "workshop/shop_profile.html", form, bands=bands)
+
+
+@staff
+@require_safe
+def shop_logo(request: StaffRequest) -> HttpResponseBase:
+    logo = ShopProfile.current().logo
+    if not logo or not logo.storage.exists(logo.name):
+        raise Http404("The shop has no logo.")
+    return FileResponse(logo.open("rb"))
