@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from jobs.calc import comparison as calc
 from jobs.calc.curves import Flag
-from jobs.models import Comparison, ComparisonRun, Run
+from jobs.models import Comparison, ComparisonRun
 from jobs.run_figures import RunFigures, figures_of
 from jobs.timeline import Event, between, events
 from workshop.models import ShopProfile
@@ -77,17 +77,12 @@ def _result(
     if not all(sides):
         return None, "A comparison needs at least one run with a curve before and one after."
     if len({f.is_corrected for f in (*before, *after)}) > 1:
-        return (
-            None,
-            "Some of these runs have no air entered: corrected and observed figures are not compared.",
-        )
+        return None, "Some of these runs have no air entered: corrected and observed are not compared."
     curves = [*sides[0], *sides[1]]
     low, high = max(c.measured_from_rpm for c in curves), min(c.measured_to_rpm for c in curves)
     if not low < high:
         return None, "These runs have no engine speed in common."
-    airs = [
-        [f.run.temperature_c for f in side if f.run.temperature_c is not None] for side in (before, after)
-    ]
+    airs = [_temperatures(side) for side in (before, after)]
     return calc.compare(
         sides[0],
         sides[1],
@@ -97,17 +92,16 @@ def _result(
     ), ""
 
 
+def _temperatures(side: Sequence[RunFigures]) -> list[float]:
+    return [f.run.temperature_c for f in side if f.run.temperature_c is not None]
+
+
 def changes_between(before: Sequence[RunFigures], after: Sequence[RunFigures]) -> tuple[Event, ...]:
-    """Everything on the job's timeline that changed the bike between the two groups' runs."""
-    runs: list[Run] = [f.run for f in (*before, *after)]
+    """Everything on the job's timeline that changed the bike from the first of these runs to the last.
+
+    A change amid a group counts too: it is part of what the groups differ by.
+    """
     if not before or not after:
         return ()
-    times = sorted(
-        (min(r.made_at for r in side), max(r.made_at for r in side)) for side in _runs(before, after)
-    )
-    # From the earlier group's first run, so that a change amid a group is not passed over either.
-    return tuple(between(events(runs[0].job), times[0][0], times[-1][1]))
-
-
-def _runs(*sides: Sequence[RunFigures]) -> list[list[Run]]:
-    return [[figures.run for figures in side] for side in sides]
+    times = [figures.run.made_at for figures in (*before, *after)]
+    return tuple(between(events(before[0].run.job), min(times), max(times)))
