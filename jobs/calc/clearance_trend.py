@@ -19,6 +19,7 @@ from jobs.calc.clearances import Millimetres, check_range, format_mm
 # A reading with blades 0.01 mm apart, anything between them being as likely (JCGM 100:2008, 4.3.7)
 READING_UNCERTAINTY_MM = 0.01 / math.sqrt(12)
 CONFIDENCE = 0.95
+PER_USE = {"km": 10_000, "mi": 10_000, "h": 100}  # over how much use a change is told
 
 
 class Course(StrEnum):
@@ -46,7 +47,7 @@ class Trend:
     course: Course
     count: int  # readings it rests on
     sentence: str
-    per_1000_mm: Span | None = None  # change for each 1,000 km or h; None where there is too little
+    change_mm: Span | None = None  # over PER_USE of km, mi or h; None where there is too little
     limit_mm: float | None = None  # the limit it moves towards
     reached_at: Span | None = None  # the distance or hours at which it gets there
 
@@ -97,27 +98,33 @@ def trend(
     Raises
     ------
     ValueError
-        The sequences differ in length, the distance runs backwards, or the range is upside down.
+        The sequences differ in length, the distance runs backwards, the range is upside down, or the
+        unit of use is another.
     """
     check_range(low_mm, high_mm)
+    if use_unit not in PER_USE:
+        raise ValueError(f"A clearance is followed over km, mi or h, not over '{use_unit}'.")
     x, y, shims = _arrays(use, clearance_mm, shim_mm)
     line = _fit(x, y + np.nan_to_num(shims), _periods(x, shims))
     if line is None:
         said = f"{len(x)} readings at {len(np.unique(x))} points are not enough to see how it moves."
         return Trend(Course.TOO_LITTLE, len(x), said)
-    slope, half = line.slope * 1000, line.slope_half_width * 1000
-    per_1000 = Span(slope, slope - half, slope + half)
+    per = PER_USE[use_unit]
+    slope, half = line.slope * per, line.slope_half_width * per
+    change = Span(slope, slope - half, slope + half)
     if abs(slope) <= half:
-        said = f"No change shown over {len(x)} readings ({slope:+.3f} ± {half:.3f} mm per 1,000 {use_unit})."
-        return Trend(Course.NOTHING_SHOWN, len(x), said, per_1000)
+        said = (
+            f"No change shown over {len(x)} readings ({slope:+.3f} ± {half:.3f} mm per {per:,} {use_unit})."
+        )
+        return Trend(Course.NOTHING_SHOWN, len(x), said, change)
     course, limit_mm = (Course.TIGHTER, float(low_mm)) if slope < 0 else (Course.LOOSER, float(high_mm))
     last_shim = 0.0 if math.isnan(shims[-1]) else float(shims[-1])
     reached = _meets(line, limit_mm + last_shim)
     said = (
-        f"{course.value.capitalize()} by {abs(slope):.3f} ± {half:.3f} mm per 1,000 {use_unit}; "
+        f"{course.value.capitalize()} by {abs(slope):.3f} ± {half:.3f} mm per {per:,} {use_unit}; "
         f"{_when(reached, float(x[-1]), limit_mm, use_unit)}"
     )
-    return Trend(course, len(x), said, per_1000, limit_mm, reached)
+    return Trend(course, len(x), said, change, limit_mm, reached)
 
 
 def _arrays(
