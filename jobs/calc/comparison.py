@@ -29,7 +29,7 @@ from jobs.calc.repeats import (
     temperature_flag,
     with_assumed_spread,
 )
-from jobs.calc.statistics import Difference, FloatArray, area_under, welch
+from jobs.calc.statistics import Difference, FloatArray, Sample, area_under, welch
 
 Verdict = Literal["more", "less", "no difference shown"]
 Show = Callable[[float], str]
@@ -254,22 +254,26 @@ def compare_values(
     first, second = np.asarray(before, dtype=float), np.asarray(after, dtype=float)
     if not first.size or not second.size:
         raise ValueError(f"{label}: a comparison needs at least one run before and one after.")
-    sample_before, sample_after = (
-        with_assumed_spread(side, assumed_repeatability_pct) for side in (first, second)
-    )
-    gap = welch(sample_after, sample_before)
+    samples = (with_assumed_spread(side, assumed_repeatability_pct) for side in (first, second))
+    single = min(first.size, second.size) == 1
+    return figure_of(label, unit, *samples, assumed_pct=assumed_repeatability_pct if single else None)
+
+
+def figure_of(label: str, unit: str, before: Sample, after: Sample, *, assumed_pct: float | None) -> Figure:
+    """A figure from two scalar samples; ``assumed_pct`` is what stands for the spread of a single run."""
+    gap = welch(after, before)
     return Figure(
         label=label,
         unit=unit,
-        before=float(sample_before.mean),
-        after=float(sample_after.mean),
-        runs_before=first.size,
-        runs_after=second.size,
+        before=float(before.mean),
+        after=float(after.mean),
+        runs_before=int(before.n),
+        runs_after=int(after.n),
         difference=float(gap.difference),
         ci_low=float(gap.ci_low),
         ci_high=float(gap.ci_high),
         df=float(gap.df),
-        assumed_pct=assumed_repeatability_pct if min(first.size, second.size) == 1 else None,
+        assumed_pct=assumed_pct,
     )
 
 

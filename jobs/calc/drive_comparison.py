@@ -1,0 +1,107 @@
+"""The drive out of a turn before and after, with the interval between the two groups of runs."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from jobs.calc.comparison import Figure, figure_of
+from jobs.calc.curves import Curve
+from jobs.calc.drive import TRACE_POINTS, DriveOut, GearUse, Vehicle, drive_out
+from jobs.calc.figures import require_positive
+from jobs.calc.repeats import ASSUMED_REPEATABILITY_PCT
+from jobs.calc.statistics import FloatArray, Sample, summarise
+
+
+@dataclass(frozen=True, eq=False)
+class DriveComparison:
+    """Drive-outs before and after, each run driven by itself.
+
+    Attributes
+    ----------
+    time_s, lead_m : array, (k,)
+        Metres that after is ahead of before at the same instant, all having started together
+        (means of the groups), until the first run reaches the end speed.
+    time, distance, lead : Figure
+        Time and distance between the two speeds, and the distance covered at the last instant of
+        ``time_s``: the difference of that one is the lead, with its interval.
+    """
+
+    time_s: FloatArray
+    lead_m: FloatArray
+    time: Figure
+    distance: Figure
+    lead: Figure
+
+
+@dataclass(frozen=True, eq=False)
+class _Side:
+    """Drives of one group; for a single run also those with so much less and more power."""
+
+    drives: list[DriveOut]
+    around: list[DriveOut]
+
+    def sample(self, figure: Callable[[DriveOut], float]) -> Sample:
+        if not self.around:
+            return summarise([figure(d) for d in self.drives])
+        less, more = (figure(d) for d in self.around)
+        return Sample(n=1, mean=figure(self.drives[0]), sd=abs(more - less) / 2, df=np.inf)
+
+    def mean_distance_m(self, time_s: FloatArray) -> FloatArray:
+        return np.asarray(np.mean([d.distance_at_m(time_s) for d in self.drives], axis=0))
+
+
+def compare_drive(
+    before: Sequence[Curve],
+    after: Sequence[Curve],
+    vehicle: Vehicle,
+    gears: GearUse,
+    from_kmh: float,
+    to_kmh: float,
+    assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
+) -> DriveComparison:
+    """Drive-outs of two groups of runs, with the interval between the groups.
+
+    Parameters
+    ----------
+    before, after : sequence of Curve
+    vehicle, gears, from_kmh, to_kmh
+        As for `jobs.calc.drive.drive_out`, the same for all runs.
+    assumed_repeatability_pct : float
+        For a side with a single run: standard deviation of its power. Driving with so much less
+        and so much more power turns it into that of time and distance.
+
+    Raises
+    ------
+    ValueError
+        An empty side, a repeatability not above zero, or what `drive_out` raises.
+    """
+    require_positive("assumed repeatability", assumed_repeatability_pct, "%")
+    if not before or not after:
+        raise ValueError("A comparison needs at least one run before and one after.")
+
+    pct = assumed_repeatability_pct
+
+    def drive(curve: Curve, percent: float = 0.0) -> DriveOut:
+        changed = replace(curve, torque_nm=curve.torque_nm * (1 + percent / 100))
+        return drive_out(changed, vehicle, gears, from_kmh, to_kmh)
+
+    def side(curves: Sequence[Curve]) -> _Side:
+        around = [drive(curves[0], -pct), drive(curves[0], pct)] if len(curves) == 1 else []
+        return _Side([drive(curve) for curve in curves], around)
+
+    groups = (side(before), side(after))
+    assumed_pct = pct if any(group.around for group in groups) else None
+    first_done = min(d.total_time_s for g in groups for d in (*g.drives, *g.around))
+    time = np.linspace(0.0, first_done, TRACE_POINTS)
+
+    def both(label: str, unit: str, figure: Callable[[DriveOut], float]) -> Figure:
+        return figure_of(label, unit, *(g.sample(figure) for g in groups), assumed_pct=assumed_pct)
+
+    return DriveComparison(
+        time_s=time,
+        lead_m=groups[1].mean_distance_m(time) - groups[0].mean_distance_m(time),
+        time=both("Time", "s", lambda d: d.total_time_s),
+        distance=both("Distance", "m", lambda d: d.total_distance_m),
+        lead=both("Distance at the same instant", "m", lambda d: float(d.distance_at_m(first_done))),
+    )
