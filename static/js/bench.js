@@ -1,12 +1,16 @@
 /* Clearances typed at the bench: moves on by itself and judges each box as it is typed.
 
-   <input data-valve-order="1">   the order in which the valves are measured
-   data-low, data-high            the maker's range in mm, on the input or on a box around it
-   data-target, data-tolerance    the blueprint target and how near counts as on it
+   <input data-valve-order="1">   the order in which the boxes are filled in; Enter goes on, Shift+Enter back
+   .engine-reading                around one clearance, in which it is judged:
+     data-low, data-high            the maker's range
+     data-target, data-tolerance    the blueprint target and how near counts as on it
+     .verdict                       takes the word and the shape
+     data-bracket="stops"           a second input: the smallest blade that does not go
    data-decimals                  digits after the mark that make a value complete (2 when not given)
-   data-bracket="goes|stops"      largest blade that goes, smallest that does not: two inputs in one .engine-reading
-   .verdict                       in the same .engine-reading or .engine-valve: takes the word and the shape
    [data-bench-count]             "7 of 12 entered, 2 out of range"
+
+   A clearance is one figure (0.12), or the largest blade that goes and the smallest that does not: in one box
+   (0.10-0.12) or in two.
 
    Only a preview: the server reads and judges what is sent. */
 (function () {
@@ -24,14 +28,15 @@
     return /^(\d+\.?\d*|\.\d+)$/.test(plain) ? Number(plain) : NaN;
   }
 
-  function limit(input, name) {
-    const holder = input.closest(`[data-${name}]`);
-    const value = holder ? number(holder.dataset[name]) : null;
-    return value === null || Number.isNaN(value) ? null : value;
+  /* One figure, or both ends of a bracket; NaN where a part cannot be read. */
+  function figures(text) {
+    if (text.trim() === "") return [];
+    return text.split(/[-–/]/).map((part) => (part.trim() === "" ? NaN : number(part)));
   }
 
-  function limits(input) {
-    return { low: limit(input, "low"), high: limit(input, "high"), target: limit(input, "target"), tolerance: limit(input, "tolerance") ?? 0 };
+  function limits(reading) {
+    const read = (name) => { const value = number(reading.dataset[name] || ""); return Number.isNaN(value) ? null : value; };
+    return { low: read("low"), high: read("high"), target: read("target"), tolerance: read("tolerance") ?? 0 };
   }
 
   function judge(value, { low, high, target, tolerance }) {
@@ -47,33 +52,23 @@
     if (low !== null && stops <= low + NEAR) return "below";
     if (high !== null && goes > high + NEAR) return "above";
     if ((low !== null && goes < low - NEAR) || (high !== null && stops > high + NEAR)) return "cannot-tell";
-    if (target === null) return low !== null || high !== null ? "in-range" : "";
-    if (goes >= target - tolerance - NEAR && stops <= target + tolerance + NEAR) return "on-target";
-    if (stops <= target - tolerance + NEAR || goes > target + tolerance + NEAR) return "off-target";
-    return "in-range";
+    return judge((goes + stops) / 2, { low, high, target, tolerance });
   }
 
-  function boxOf(input) { return input.closest(".engine-reading") || input.closest(".engine-valve"); }
-
-  function verdictOf(input) {
-    const own = [...boxOf(input).querySelectorAll("input[data-valve-order]")];
-    const values = own.map((each) => number(each.value));
-    if (values.some((value) => Number.isNaN(value))) return "unreadable";
-    const goes = own.findIndex((each) => each.dataset.bracket === "goes");
-    const stops = own.findIndex((each) => each.dataset.bracket === "stops");
-    if (goes >= 0 && stops >= 0) {
-      return values[goes] === null || values[stops] === null ? "" : judgeBracket(values[goes], values[stops], limits(input));
-    }
-    const value = number(input.value);
-    return value === null ? "" : judge(value, limits(input));
+  function verdictOf(reading) {
+    const all = [...reading.querySelectorAll("input[data-valve-order]")].flatMap((input) => figures(input.value));
+    if (all.some((value) => Number.isNaN(value)) || all.length > 2) return "unreadable";
+    if (!all.length) return "";
+    return all.length === 1 ? judge(all[0], limits(reading)) : judgeBracket(all[0], all[1], limits(reading));
   }
 
   function show(input) {
-    const found = verdictOf(input);
-    const box = boxOf(input);
-    const place = box.querySelector(".verdict");
-    box.dataset.judged = found;
-    if (!place || place.dataset.verdict === found) return;
+    const reading = input.closest(".engine-reading");
+    const place = reading?.querySelector(".verdict");
+    if (!place) return;
+    const found = verdictOf(reading);
+    reading.dataset.judged = found;
+    if (place.dataset.verdict === found) return;
     place.dataset.verdict = found;
     place.setAttribute("aria-live", "polite");
     const shape = found === "unreadable" ? "cannot-tell" : found;
@@ -82,14 +77,14 @@
   }
 
   function inOrder(form) {
-    return [...form.querySelectorAll("input[data-valve-order]")].filter((input) => !input.disabled)
+    return [...form.querySelectorAll("input[data-valve-order]")].filter((input) => !input.disabled && input.offsetParent !== null)
       .sort((a, b) => Number(a.dataset.valveOrder) - Number(b.dataset.valveOrder));
   }
 
   function move(input, step) {
     const all = inOrder(input.form);
     const next = all[all.indexOf(input) + step];
-    if (next) { next.focus(); next.select(); }
+    if (next) { next.focus(); next.select(); next.cameFrom = step > 0 ? input : null; }
     else if (step > 0) input.form.querySelector("[type=submit]")?.focus();
   }
 
@@ -101,10 +96,10 @@
   function count(form) {
     const place = form.querySelector("[data-bench-count]");
     if (!place) return;
-    const boxes = [...form.querySelectorAll("input[data-valve-order]")];
-    const typed = boxes.filter((input) => input.value.trim() !== "").length;
+    const readings = [...form.querySelectorAll(".engine-reading")];
+    const typed = readings.filter((reading) => reading.querySelector("input").value.trim() !== "").length;
     const out = form.querySelectorAll(".verdict-below, .verdict-above").length;
-    place.textContent = `${typed} of ${boxes.length} entered${out ? `, ${out} out of range` : ""}`;
+    place.textContent = `${typed} of ${readings.length} entered${out ? `, ${out} out of range` : ""}`;
   }
 
   document.addEventListener("focusin", (event) => {
@@ -118,6 +113,18 @@
     count(input.form);
     // Moves on only in a box that was empty when it was entered: a correction stays where it is.
     if (event.isTrusted && input.wasEmpty && event.inputType !== "deleteContentBackward" && complete(input)) move(input, 1);
+  });
+
+  /* A dash after moving on belongs to the figure before it: 0.10-0.12 is one reading. */
+  document.addEventListener("beforeinput", (event) => {
+    const input = event.target;
+    const before = input.matches?.("input[data-valve-order]") && input.value === "" ? input.cameFrom : null;
+    if (!before || !/^[-–/]$/.test(event.data || "") || !before.closest(".engine-reading")) return;
+    event.preventDefault();
+    before.focus();
+    before.value += event.data;
+    before.setSelectionRange(before.value.length, before.value.length);
+    before.dispatchEvent(new Event("input", { bubbles: true }));
   });
 
   document.addEventListener("keydown", (event) => {
