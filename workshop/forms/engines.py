@@ -64,6 +64,15 @@ class EngineForm(Grouped, RecordForm):
         ("Where the figures come from", ("source_manual", "source_edition", "source_page", "note")),
     )
 
+    SHOWN_FOR = {
+        CLOSING_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
+        CLOSING_SHIMS_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
+        SHIMS_LEGEND: " ".join(
+            kind for kind in EngineSpec.Adjuster.values if kind != EngineSpec.Adjuster.SCREW
+        ),
+        SCREW_LEGEND: EngineSpec.Adjuster.SCREW.value,
+    }
+
     class Meta(RecordForm.Meta):
         model = EngineSpec
         fields = [
@@ -155,15 +164,3 @@ class EngineForm(Grouped, RecordForm):
         for name in ("shim_step_mm", "closing_shim_step_mm", "screw_pitch_mm"):
             if self.cleaned_data.get(name) == 0:
                 self.add_error(name, "Zero can't be.")
-
-
-def shown_for(legend: str) -> str:
-    """The adjusters whose page needs the group, for the script that folds the others away."""
-    every = EngineSpec.Adjuster
-    if legend in (CLOSING_LEGEND, CLOSING_SHIMS_LEGEND):
-        return every.DESMODROMIC
-    if legend == SCREW_LEGEND:
-        return every.SCREW
-    if legend == SHIMS_LEGEND:
-        return " ".join(adjuster for adjuster in every if adjuster != every.SCREW)
-    return ""

@@ -10,21 +10,20 @@ from django import forms
 class Group:
     legend: str
     fields: list[forms.BoundField]
-    key: str = ""
-
-    @property
-    def is_filled(self) -> bool:
-        """Whether anything stands in it, or something is to be put right."""
-        return any(field.errors or field.value() not in (None, "", False) for field in self.fields)
+    shown_for: str = ""  # what the form must have chosen for the page to keep the group unfolded
 
 
 class Grouped(forms.BaseForm):
     """Gives ``groups`` for workshop/_fields.html: (legend, names of fields) in the order of the page."""
 
     GROUPS: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = ()
+    SHOWN_FOR: ClassVar[dict[str, str]] = {}  # by legend
 
     @property
     def groups(self) -> list[Group]:
         if not self.GROUPS:
             return [Group("", self.visible_fields())]
-        return [Group(legend, [self[name] for name in names]) for legend, names in self.GROUPS]
+        return [
+            Group(legend, [self[name] for name in names], self.SHOWN_FOR.get(legend, ""))
+            for legend, names in self.GROUPS
+        ]

@@ -1,6 +1,7 @@
 """The spec library: engines, their clearances, shims and ratios, and where the figures come from."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -42,6 +43,27 @@ class Valve:
     @property
     def label(self) -> str:
         return f"cylinder {self.cylinder}, {self.side} {POSITIONS[self.of][self.position - 1]}".strip()
+
+
+@dataclass(frozen=True)
+class Range:
+    """Limits of one kind of gap, in mm; an end that nobody entered is None."""
+
+    label: str
+    low_mm: Decimal | None
+    high_mm: Decimal | None
+    target_mm: Decimal | None
+
+
+@dataclass(frozen=True)
+class ShimKit:
+    """The shims that can be had, in mm; what nobody entered is None."""
+
+    label: str
+    diameter_mm: Decimal | None
+    step_mm: Decimal | None
+    thinnest_mm: Decimal | None
+    thickest_mm: Decimal | None
 
 
 def millimetres(name: str, **kwargs: Any) -> models.DecimalField:
@@ -219,6 +241,34 @@ class EngineSpec(Record):
         prefix = side if gap == Gap.OPENING else f"{side}_closing"
         low, high, target = (getattr(self, f"{prefix}_{end}_mm") for end in ("low", "high", "target"))
         return low, high, target
+
+    @property
+    def ranges(self) -> list[Range]:
+        """The limits as they are read in a table."""
+        return [
+            Range(f"{side.label}, {gap.label}" if self.has_closing else side.label, *self.limits(side, gap))
+            for gap in self.gaps
+            for side in Side
+        ]
+
+    @property
+    def shim_kits(self) -> list[ShimKit]:
+        """One kit of shims, two with desmodromic valves, none with screws."""
+        prefixes = {"": "opening" if self.has_closing else "all valves", "closing_": "closing"}
+        return [
+            ShimKit(
+                label,
+                *(
+                    getattr(self, f"{prefix}shim_{name}_mm")
+                    for name in ("diameter", "step", "thinnest", "thickest")
+                ),
+            )
+            for prefix, label in prefixes.items()
+            if self.uses_shims and (self.has_closing or not prefix)
+        ]
+
+    def get_gear_ratios_display(self) -> str:
+        return " ".join(f"{ratio:g}" for ratio in self.gear_ratios)
 
     def bank(self, cylinder: int) -> int:
         """Bank of a cylinder: 0 is the front (V) or left (boxer) one; an in-line engine has only 0."""

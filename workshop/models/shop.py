@@ -80,6 +80,10 @@ class ShopProfile(Record):
     def __str__(self) -> str:
         return self.name
 
+    def get_bands_display(self) -> str:
+        ends = ((band["name"], band["low_rpm"], band["high_rpm"]) for band in self.bands)
+        return "; ".join(f"{name} {low or '…'}–{high or '…'} 1/min" for name, low, high in ends)
+
     @classmethod
     def current(cls) -> "ShopProfile":
         shop = cls.objects.filter(pk=1).first()
