@@ -217,5 +217,6 @@ def _if97_boiling_k(pressure_kpa: np.ndarray) -> np.ndarray:
 
 def _require_range(values: np.ndarray, low: float, high: float, what: str, unit_label: str) -> None:
     """Refuse values outside the range a formula is valid for; NaN passes, as it stays NaN."""
-    if np.any(values < low * (1 - 1e-12) if low > 0 else values < low) or np.any(values > high * (1 + 1e-12)):
+    slack = 1e-12 * abs(high)  # the end of a range may come back from an inverse a rounding off
+    if np.any(values < low - slack) or np.any(values > high + slack):
         raise ValueError(f"A {what} outside {low:g} to {high:g} {unit_label} cannot be reckoned with.")
