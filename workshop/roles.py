@@ -9,6 +9,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 
 from workshop.models.people import Role, StaffMember
+from workshop.models.shop import ShopProfile
 
 View = Callable[..., HttpResponse]
 
@@ -17,6 +18,7 @@ class StaffRequest(HttpRequest):
     """A request from somebody who is logged in."""
 
     user: StaffMember
+    shop: ShopProfile  # set by the middleware
 
 
 def roles(*allowed: Role) -> Callable[[Callable[..., Any]], View]:

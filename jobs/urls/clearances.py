@@ -1,3 +1,11 @@
-from django.urls import URLPattern
+"""Addresses of clearance sets."""
 
-urlpatterns: list[URLPattern] = []
+from django.urls import path
+
+from jobs.views import clearances
+
+urlpatterns = [
+    path("jobs/<str:number>/clearances/new/<str:when>/", clearances.clearances_new, name="clearances-new"),
+    path("clearances/<int:pk>/", clearances.clearances, name="clearances"),
+    path("clearances/<int:pk>/edit/", clearances.clearances_edit, name="clearances-edit"),
+]

@@ -1,3 +1,11 @@
-from django.urls import URLPattern
+"""Addresses of shim plans, each named by the clearance set it is made from."""
 
-urlpatterns: list[URLPattern] = []
+from django.urls import path
+
+from jobs.views import shims
+
+urlpatterns = [
+    path("clearances/<int:pk>/shim-plan/", shims.shim_plan, name="shim-plan"),
+    path("clearances/<int:pk>/shim-plan/accept/", shims.shim_plan_accept, name="shim-plan-accept"),
+    path("clearances/<int:pk>/shim-plan/slip/", shims.shim_plan_slip, name="shim-plan-slip"),
+]

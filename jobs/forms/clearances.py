@@ -1,0 +1,396 @@
+"""The bench's entry form: a box for each gap of each valve, drawn where the valve sits."""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any, cast
+
+from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
+from django.http import QueryDict
+
+from jobs.calc.clearances import Reading, format_mm, question_engine_temperature
+from jobs.calc.shims import check_thickness, read_mark
+from jobs.calc.unit_factors import canonical_unit
+from jobs.clearances import (
+    BankPicture,
+    Entry,
+    Key,
+    Measured,
+    Place,
+    key_of,
+    measured_at,
+    question_figure,
+    record_clearances,
+    seen_from_above,
+    typed_as_mm,
+)
+from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
+from jobs.shims import made_series
+from workshop.forms.fields import NumberInput, QuantityField, plain
+from workshop.forms.records import ConflictingChange, RecordForm, saved_since
+from workshop.models import EngineSpec, ShopProfile
+from workshop.units import convert, label, parse_number
+
+FIGURE = r"\d+[.,]?\d*|[.,]\d+"
+GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
+HOW_TO_WRITE = (
+    "Write 0.12 or 0,12; between two blades write 0.10-0.12: the largest that goes, then the smallest that "
+    "does not."
+)
+SHIM_WITHOUT_CLEARANCE = (
+    "A shim is entered here but no clearance. Measure the valve, or clear the shim to leave it not measured."
+)
+
+
+class MarkField(forms.CharField):
+    widget = NumberInput
+
+
+@dataclass(frozen=True)
+class TypedGap:
+    """What stands in a clearance box: one figure, or the two blades."""
+
+    figures: tuple[Decimal, ...]
+    unit: str
+
+
+def read_gap(text: str, unit: str) -> TypedGap:
+    """Read a clearance as typed, a unit behind it going before the shop's own.
+
+    Raises
+    ------
+    ValueError
+        It can't be read; the sentence says how to write it.
+    """
+    found = GAP_AS_TYPED.fullmatch(text.strip())
+    named = canonical_unit(found[3], "length") if found and found[3] else unit
+    if found is None or named not in ("mm", "in", "thou"):
+        raise ValueError(f"“{text.strip()[:30]}” is not a clearance. {HOW_TO_WRITE}")
+    return TypedGap(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)
+
+
+def typed_in_full(text: str) -> bool:
+    """Whether a shim's thickness is written to the third decimal, which leaves nothing to ask."""
+    return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
+
+
+@dataclass
+class Box:
+    """The inputs at one place, for the template."""
+
+    place: Place
+    clearance: forms.BoundField
+    stops: forms.BoundField
+    marked: forms.BoundField | None
+    measured: forms.BoundField | None
+    limits: dict[str, str]  # low, high, target, tolerance as text, in the unit that is typed
+    stored: Measured | None  # judged until the browser judges what is typed
+    planned: ShimPlanRow | None
+
+    @property
+    def caption(self) -> str:
+        """What tells this box from the others of its side: left or right, opening or closing."""
+        position = self.place.valve.label.rpartition(self.place.valve.side)[2].strip()
+        gap = self.place.gap.value if self.place.names_gap else ""
+        return " ".join(part for part in (position, gap) if part) or "clearance"
+
+    @property
+    def errors(self) -> list[str]:
+        fields = (self.clearance, self.stops, self.marked, self.measured)
+        return [str(error) for field in fields if field is not None for error in field.errors]
+
+
+class ClearanceSetForm(RecordForm):
+    """A clearance set with every reading of it; what is left empty stays not measured."""
+
+    two_blades = forms.BooleanField(
+        label="Between two blades: a second box for the smallest blade that does not go", required=False
+    )
+    cold_check = forms.BooleanField(
+        label="Keep these as a cold check all the same: the temperature is right", required=False
+    )
+    figures_right = forms.BooleanField(label="The figures questioned are right as typed", required=False)
+
+    class Meta(RecordForm.Meta):
+        model = ClearanceSet
+        fields = ["engine_temperature_c", "instrument", "measured_at", "note"]
+
+    engine_temperature_c = QuantityField(
+        kept_in="c",
+        label="Engine temperature (°C)",
+        min_value=-30,
+        max_value=150,
+        error_messages={"required": "Take the temperature of the engine first: clearances are read cold."},
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        spec: EngineSpec,
+        shop: ShopProfile,
+        planned: Mapping[Key, ShimPlanRow] | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.spec, self.shop, self.planned = spec, shop, planned or {}
+        self.entries: list[Entry] = []
+        self.questions: list[tuple[str, str]] = []  # box, what is asked there
+        self.stored = self._stored_rows()
+        temperature = self.fields["engine_temperature_c"]
+        assert isinstance(temperature, QuantityField)
+        temperature.use_unit(shop.temperature_unit)
+        self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
+        self.banks = self._draw()
+        self.fields["two_blades"].initial = any(row.goes_mm is not None for row in self.stored.values())
+        stored_c = self.instance.engine_temperature_c
+        self.fields["cold_check"].initial = stored_c is not None and question_engine_temperature(stored_c)
+
+    def _stored_rows(self) -> dict[Key, ClearanceReading]:
+        if self.instance.pk is None:
+            return {}
+        return {key_of(row): row for row in self.instance.readings.all()}
+
+    # The boxes
+
+    def _draw(self) -> list[BankPicture]:
+        """Make the inputs of every place, and number them in the order they are reached."""
+        banks = seen_from_above(self.spec, lambda place: place)
+        order = [
+            place
+            for bank in banks
+            for cylinder in bank.cylinders
+            for side in cylinder.sides
+            for place in side.boxes
+        ]
+        self.places = order
+        for number, place in enumerate(order):
+            self._add_inputs(place, number, len(order))
+        return seen_from_above(self.spec, self._box)
+
+    def _add_inputs(self, place: Place, number: int, count: int) -> None:
+        unit = self.shop.length_unit
+        initial = self.texts_of(self.stored.get(place.key), place)
+        inputs = {"c": "", "n": ", does not go"}
+        if self.spec.uses_shims:
+            inputs |= {"s": ", shim fitted as marked", "m": ", shim fitted measured"}
+        for turn, (kind, what) in enumerate(inputs.items()):
+            # Clearances come first in the order of moving on, the shims after all of them.
+            order = 2 * number + turn if kind in "cn" else (2 * count) + 2 * number + turn
+            attrs = {"class": "form-control", "data-valve-order": str(order)}
+            if kind == "n":
+                attrs |= {"data-bracket": "stops", "placeholder": " "}
+            name = f"{kind}-{place.slug}"
+            self.fields[name] = MarkField(
+                label=f"{place.label}{what}",
+                required=False,
+                max_length=30,
+                initial=initial[kind],
+                widget=NumberInput(attrs),
+            )
+        self.fields[f"c-{place.slug}"].help_text = self._range_text(place, unit)
+
+    def _range_text(self, place: Place, unit: str) -> str:
+        if place.low_mm is None or place.high_mm is None:
+            return "no range in the engine spec"
+        low, high = self.shown(place.low_mm), self.shown(place.high_mm)
+        target = f", target {self.shown(place.target_mm)}" if place.target_mm is not None else ""
+        return f"{low} to {high} {label(unit)}{target}"
+
+    def _box(self, place: Place) -> Box:
+        shims = self.spec.uses_shims
+        return Box(
+            place=place,
+            clearance=self[f"c-{place.slug}"],
+            stops=self[f"n-{place.slug}"],
+            marked=self[f"s-{place.slug}"] if shims else None,
+            measured=self[f"m-{place.slug}"] if shims else None,
+            limits={
+                "low": self.shown(place.low_mm),
+                "high": self.shown(place.high_mm),
+                "target": self.shown(place.target_mm),
+                "tolerance": self.shown(place.tolerance_mm),
+            },
+            stored=None if self.is_bound else measured_at(place, self.stored.get(place.key)),
+            planned=self.planned.get(place.key),
+        )
+
+    def shown(self, clearance_mm: Decimal | None) -> str:
+        """A clearance in the shop's unit, as it is typed again."""
+        if clearance_mm is None:
+            return ""
+        if self.shop.length_unit == "mm":
+            return format_mm(clearance_mm)
+        return plain(round(convert(float(clearance_mm), "mm", self.shop.length_unit), 6))
+
+    def texts_of(self, row: ClearanceReading | None, place: Place) -> dict[str, str]:
+        """What stands in the boxes of a place for a stored reading, or for none."""
+        if row is None:
+            planned = self.planned.get(place.key)
+            mark = self.mark_text(planned.in_mm, place) if planned else ""
+            return {"c": "", "n": "", "s": mark, "m": ""}
+        value = row.clearance_mm if row.goes_mm is None else row.goes_mm
+        return {
+            "c": self.shown(value),
+            "n": self.shown(row.not_goes_mm),
+            "s": self.mark_text(row.shim_marked_mm, place),
+            "m": "" if row.shim_measured_mm is None else plain(row.shim_measured_mm),
+        }
+
+    def mark_text(self, marked_mm: Decimal | None, place: Place) -> str:
+        """A marking as it is typed: to the third decimal where fewer would be asked about again."""
+        if marked_mm is None:
+            return ""
+        text = format_mm(marked_mm)
+        asked = len(read_mark(text, made_series(self.spec, place.gap)).could_be_mm) > 1
+        return f"{marked_mm:.3f}" if asked else text
+
+    # Reading what was sent
+
+    def clean(self) -> dict[str, Any] | None:
+        self.entries = [self._entry_at(place) for place in self.places]
+        cleaned = super().clean()
+        self._question_temperature()
+        if self.questions and not self.cleaned_data.get("figures_right"):
+            for name, sentence in self.questions:
+                self.add_error(name, sentence)
+        if not self.errors and not any(entry.reading for entry in self.entries):
+            self.add_error(None, "Nothing is measured yet: enter the clearance of at least one valve.")
+        return cleaned
+
+    def _question_temperature(self) -> None:
+        temperature_c = self.cleaned_data.get("engine_temperature_c")
+        if temperature_c is None or self.cleaned_data.get("cold_check"):
+            return
+        question = question_engine_temperature(temperature_c)
+        if question:
+            self.add_error(
+                "engine_temperature_c",
+                f"{question} Let it cool down, or tick below that these count as a cold check.",
+            )
+
+    def _entry_at(self, place: Place) -> Entry:
+        entry = Entry(place, self._try(f"c-{place.slug}", self._reading_at, place))
+        if not self.spec.uses_shims:
+            return entry
+        measured = self._try(f"m-{place.slug}", self._measured_shim, place)
+        marked = self._try(f"s-{place.slug}", self._marked_shim, place)
+        if entry.reading is None and f"c-{place.slug}" not in self.errors:
+            self._refuse_shim_alone(place)
+        return replace(entry, shim_marked_mm=marked, shim_measured_mm=measured)
+
+    def _try(self, name: str, read: Any, place: Place) -> Any:
+        """What a box says, or None with the reason told at the box."""
+        try:
+            return read(place)
+        except ValueError as problem:
+            self.add_error(name, str(problem))
+            return None
+
+    def _text(self, kind: str, place: Place) -> str:
+        return str(self.cleaned_data.get(f"{kind}-{place.slug}") or "").strip()
+
+    def _reading_at(self, place: Place) -> Reading | None:
+        text, stops = self._text("c", place), self._text("n", place)
+        if not text and not stops:
+            return None
+        if not text:
+            raise ValueError("Enter the blade that goes as well as the one that does not.")
+        typed = read_gap(text, self.shop.length_unit)
+        if stops:
+            typed = self._with_stop(typed, stops)
+        questions = [question_figure(figure, typed.unit, place) for figure in typed.figures]
+        question = next(filter(None, questions), "")
+        in_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
+        try:
+            reading = Reading(in_mm[0]) if len(in_mm) == 1 else Reading(None, *in_mm)
+        except ValueError as problem:
+            raise ValueError(question or str(problem)) from problem
+        if question:
+            self.questions.append((f"c-{place.slug}", question))
+        return reading
+
+    def _with_stop(self, typed: TypedGap, stops: str) -> TypedGap:
+        second = read_gap(stops, typed.unit)
+        if len(typed.figures) > 1 or len(second.figures) > 1:
+            raise ValueError("Both blades are entered twice: write one figure in each of the two boxes.")
+        return TypedGap((*typed.figures, *second.figures), typed.unit)
+
+    def _marked_shim(self, place: Place) -> Decimal | None:
+        text = self._text("s", place)
+        if not text:
+            return None
+        mark = read_mark(text, made_series(self.spec, place.gap))
+        # The last is what the mark says as it stands.
+        as_marked = Decimal(f"{mark.could_be_mm[-1]:.5f}")
+        asked = len(mark.could_be_mm) > 1 and not typed_in_full(text)
+        if asked and not self._text("m", place):
+            raise ValueError(f"{mark.question} Or write it to the third decimal, as {as_marked:.3f}.")
+        return as_marked
+
+    def _measured_shim(self, place: Place) -> Decimal | None:
+        text = self._text("m", place)
+        if not text:
+            return None
+        measured_mm = parse_number(text.removesuffix("mm"))
+        check_thickness(measured_mm)
+        return measured_mm
+
+    def _refuse_shim_alone(self, place: Place) -> None:
+        planned = self.texts_of(None, place)
+        if self._text("m", place) or self._text("s", place) not in ("", planned["s"]):
+            self.add_error(f"c-{place.slug}", SHIM_WITHOUT_CLEARANCE)
+
+    @property
+    def asks_about_figures(self) -> bool:
+        return bool(self.questions)
+
+    @property
+    def asks_about_temperature(self) -> bool:
+        refused = self.is_bound and "engine_temperature_c" in self.errors
+        return refused or bool(self["cold_check"].value())
+
+    # Saving, and another's save in between
+
+    def save(self, commit: bool = True) -> ClearanceSet:
+        return record_clearances(measured=self.instance, entries=self.entries)
+
+    def report_conflict(self, sent_version: int) -> None:
+        """As for every record, and for the readings too: a box left alone here takes over what is stored."""
+        super().report_conflict(sent_version)
+        assert self.conflict is not None
+        then, now = self._readings_at(sent_version), self._stored_rows()
+        changes = [change for place in self.places for change in self._changes_at(place, then, now)]
+        self.conflict = replace(self.conflict, changes=[*self.conflict.changes, *changes])
+        self.errors[NON_FIELD_ERRORS] = self.error_class([self.conflict.sentence], error_class="nonfield")
+
+    def _readings_at(self, version: int) -> dict[Key, ClearanceReading]:
+        """The readings as they stood with a version of the set: before the next save of it began."""
+        _, following = saved_since(self.instance, version)
+        later = ClearanceSet.history.filter(id=self.instance.pk, version=version + 1)
+        following = later.order_by("history_date").first() or following
+        if following is None:
+            return {}
+        rows = ClearanceReading.history.filter(
+            clearance_set_id=self.instance.pk, history_date__lt=following.history_date
+        )
+        last = {row.id: row for row in rows.order_by("history_date", "history_id")}
+        return {key_of(row.instance): row.instance for row in last.values() if row.history_type != "-"}
+
+    def _changes_at(
+        self, place: Place, then: Mapping[Key, ClearanceReading], now: Mapping[Key, ClearanceReading]
+    ) -> Iterable[ConflictingChange]:
+        was, theirs = (self.texts_of(rows.get(place.key), place) for rows in (then, now))
+        for kind, before in was.items():
+            name = f"{kind}-{place.slug}"
+            if name not in self.fields or theirs[kind] == before:
+                continue
+            if self._sent(name) == before:
+                cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
+            yield ConflictingChange(
+                str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"
+            )
+
+    def _sent(self, name: str) -> str:
+        return str(self.data.get(self.add_prefix(name), "")).strip()
