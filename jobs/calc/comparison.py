@@ -330,6 +330,12 @@ def _comparison_flags(
     groups = [np.nanmean(power, axis=1) for power, _ in sides]
     if any(group.size > 1 and np.ptp(group) == 0 for group in groups):
         found.append(Flag("same-run", "Repeats agree to the last digit: is one file attached twice?"))
+    if 2 in (len(before), len(after)):
+        found.append(
+            Flag(
+                "two-runs", "A side has only two runs, so the interval is rough: a third run tells far more."
+            )
+        )
     if len({c.observed is None for c in (*before, *after)}) > 1:
         found.append(
             Flag("mixed-correction", "Some of these runs are corrected for the air and others are not.")

@@ -30,10 +30,15 @@ HIGHEST_ENGINE_SPEED_RPM = 30_000.0
 
 # A window is cut into about this many cells, each standing in the fit with its own mean place.
 CELLS_PER_WINDOW = 20
-# A sample is left out when it lies further off the first fit than both of these spreads:
-# the run's typical one, and the one at its own speed (which a rev limiter, say, makes wide).
-OUTLIER_TYPICAL_SPREADS = 6.0
-OUTLIER_LOCAL_SPREADS = 3.0
+# A sample is left out when it lies this many of the run's usual scatters off the curve made
+# without it, and never less than a hundredth of the highest value, where it would not matter.
+OUTLIER_SCATTERS = 6.0
+OUTLIER_SHARE = 0.01
+# Samples this far off a first fit, which the outliers themselves may have pulled, are looked at.
+SUSPECT_SCATTERS = 3.0
+# Where more of a window's samples than this lie off, they are no outliers but what the engine did.
+OUTLIERS_AT_MOST = 1 / 3
+OUTLIER_ROUNDS = 12
 
 WIDTHS_RPM = (200.0, 300.0, 400.0, 600.0, 800.0, 1000.0, 1500.0)
 SAMPLES_WANTED = 6
@@ -204,18 +209,84 @@ def _covered(
     return (n.sum(axis=1) >= min_samples) & (used.sum(axis=1) >= 3) & below & above
 
 
-def _far_off(layout: _Layout, fit: _Fit, cell: npt.NDArray[np.intp], y: FloatArray) -> npt.NDArray[np.bool_]:
-    """Samples further off the fit than both its typical and its local spread allow."""
-    known = np.isfinite(fit.values)
-    middles = layout.origin_rpm + (np.arange(layout.cells) + 0.5) * layout.cell_rpm
-    grid = layout.grid[known]
-    # What a cell's slope alone moves a sample off the cell's middle is no fault of the sample.
-    slope = np.abs(np.gradient(fit.values[known], grid)) if grid.size > 1 else np.zeros(grid.size)
-    typical = OUTLIER_TYPICAL_SPREADS * np.median(fit.spread[known])
-    limit = np.maximum(typical, OUTLIER_LOCAL_SPREADS * fit.spread[known]) + slope * layout.cell_rpm
-    centre = np.interp(middles, grid, fit.values[known])
-    allowed = np.interp(middles, grid, limit)
-    return np.abs(y - centre[cell]) > allowed[cell]
+@dataclass(frozen=True, eq=False)
+class _Expected:
+    """What a fit expects in each cell, and how far a sample may lie from it by its place alone."""
+
+    centre: FloatArray
+    slack: FloatArray
+
+    @classmethod
+    def of(cls, layout: _Layout, fit: _Fit) -> "_Expected":
+        known = np.isfinite(fit.values)
+        grid, values = layout.grid[known], fit.values[known]
+        middles = layout.origin_rpm + (np.arange(layout.cells) + 0.5) * layout.cell_rpm
+        slope = np.abs(np.gradient(values, grid)) if grid.size > 1 else np.zeros(grid.size)
+        slack = np.interp(middles, grid, slope) * layout.cell_rpm
+        return cls(np.interp(middles, grid, values), slack)
+
+    def miss(self, cell: npt.NDArray[np.intp], y: FloatArray) -> FloatArray:
+        return np.abs(y - self.centre[cell])
+
+
+def _without_outliers(
+    layout: _Layout,
+    sums: _Sums,
+    fit: _Fit,
+    samples: tuple[npt.NDArray[np.intp], FloatArray, FloatArray],
+    least: int,
+) -> tuple[_Fit, int]:
+    """The fit without the samples far off it, and how many those are.
+
+    An outlier pulls the fit and makes its good neighbours look bad, so in each neighbourhood the
+    worst go first, and in the end whatever fits again comes back. Only the suspects of the first
+    fit are looked at again: the rounds cost next to nothing.
+    """
+    cell, place, y = samples
+    expected = _Expected.of(layout, fit)
+    miss = expected.miss(cell, y)
+    scatter = 1.4826 * float(np.median(miss[:: max(miss.size // 20_000, 1)]))
+    floor = OUTLIER_SHARE * float(np.nanmax(np.abs(fit.values)))
+    limit = max(OUTLIER_SCATTERS * scatter, floor)
+    suspect = np.flatnonzero(miss > max(SUSPECT_SCATTERS * scatter, floor / 2))
+    if suspect.size == 0:
+        return fit, 0
+    cell, place, y = cell[suspect], place[suspect], y[suspect]
+
+    def fit_without(gone: npt.NDArray[np.bool_]) -> _Fit:
+        removed = _Sums.of(layout.cells, cell[gone], place[gone], y[gone])
+        return _fit(layout, sums.without(removed), least)
+
+    out = np.zeros(suspect.size, dtype=bool)
+    neighbourhood = cell // layout.half
+    for _ in range(OUTLIER_ROUNDS):
+        expected = _Expected.of(layout, fit)
+        miss = expected.miss(cell, y)
+        far = ~out & (miss > limit + expected.slack[cell])
+        if not far.any():
+            break
+        worst = np.zeros(neighbourhood.max() + 1)
+        np.maximum.at(worst, neighbourhood[far], miss[far])
+        changed = out | (far & (miss >= 0.7 * worst[neighbourhood]))
+        changed_fit = fit_without(changed)
+        if not np.isfinite(changed_fit.values).any():
+            break
+        out, fit = changed, changed_fit
+    expected = _Expected.of(layout, fit)
+    out &= expected.miss(cell, y) > limit + expected.slack[cell]
+    out &= ~_crowded(layout, sums, cell, out)
+    return fit_without(out), int(np.count_nonzero(out))
+
+
+def _crowded(
+    layout: _Layout, sums: _Sums, cell: npt.NDArray[np.intp], out: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Samples of any window of which too many would be left out."""
+    window = np.ones(2 * layout.half + 1)
+    gone = np.convolve(np.bincount(cell[out], minlength=layout.cells), window, mode="same")
+    there = np.convolve(sums.count, window, mode="same")
+    crowded = gone > OUTLIERS_AT_MOST * there
+    return (np.convolve(crowded, window, mode="same") > 0.5)[cell]
 
 
 def on_grid(
@@ -270,11 +341,7 @@ def on_grid(
             f"Too few samples for a curve: no window of {width_rpm:g} 1/min holds {min_samples} of them"
             " spread over it. Choose a wider window."
         )
-    off = _far_off(layout, fit, cell, y)
-    left_out = int(np.count_nonzero(off))
-    if left_out:
-        sums = sums.without(_Sums.of(layout.cells, cell[off], place[off], y[off]))
-        fit = _fit(layout, sums, min_samples)
+    fit, left_out = _without_outliers(layout, sums, fit, (cell, place, y), min_samples)
     return GridChannel(layout.grid, fit.values, fit.n, fit.spread, grid_step_rpm, width_rpm, left_out)
 
 
