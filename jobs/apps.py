@@ -1,5 +1,17 @@
-from django.apps import AppConfig
+from typing import Any
+
+from django.apps import AppConfig, apps
+from django.db.models.signals import post_migrate
+
+
+def make_first_lists(using: str, **kwargs: Any) -> None:
+    from jobs.first_lists import fill_empty_lists
+
+    fill_empty_lists(apps, using)
 
 
 class JobsConfig(AppConfig):
     name = "jobs"
+
+    def ready(self) -> None:
+        post_migrate.connect(make_first_lists, sender=self, dispatch_uid="jobs.first_lists")

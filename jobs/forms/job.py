@@ -1,11 +1,135 @@
-"""Forms of a job: its stage."""
+"""Forms of a job: what was agreed, the receipt, photos, work and its stage."""
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
+from django.db.models import Q
+from django.http import QueryDict
 
-from jobs.models import Job, Stage
+from jobs.forms.quantities import InShopUnits
+from jobs.models import Job, Photo, Stage, WorkItem
+from jobs.photos import Prepared, prepare_photos
+from jobs.receiving import odometer_question
 from jobs.stages import reason_missing
+from workshop.forms.groups import Grouped
+from workshop.forms.records import RecordForm
+from workshop.models import ShopProfile, StaffMember
+
+
+class JobForm(Grouped, RecordForm):
+    GROUPS = (
+        ("What is asked for", ("brief", "intended_use")),
+        ("When, how much, by whom", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
+    )
+
+    class Meta(RecordForm.Meta):
+        model = Job
+        fields = [
+            "brief",
+            "intended_use",
+            "booked_for",
+            "promised_at",
+            "authorised_amount",
+            "mechanic",
+            "tuner",
+        ]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for role in ("mechanic", "tuner"):
+            chosen = Q(pk=getattr(self.instance, f"{role}_id"))
+            people = StaffMember.objects.filter(Q(is_active=True, **{f"is_{role}": True}) | chosen)
+            field: Any = self.fields[role]
+            field.queryset, field.empty_label = people, "nobody yet"
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        booked, promised = self.cleaned_data.get("booked_for"), self.cleaned_data.get("promised_at")
+        if booked and promised and promised < booked:
+            self.add_error("promised_at", "The bike is promised before it comes in.")
+        return cleaned
+
+
+class RemarksForm(Grouped, RecordForm):
+    """What the sheet says of the time after: what was not tested, what to watch, the next service."""
+
+    class Meta(RecordForm.Meta):
+        model = Job
+        fields = ["not_tested", "next_service"]
+
+
+class WorkItemForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = WorkItem
+        fields = ["description", "price", "done"]
+
+
+class ManyFilesInput(forms.FileInput):
+    allow_multiple_selected = True
+
+
+class PhotosField(forms.FileField):
+    """Photos as chosen, prepared for keeping: (own name, file) of each."""
+
+    widget = ManyFilesInput(attrs={"accept": "image/*"})
+
+    def clean(self, data: Any, initial: Any = None) -> list[Prepared]:
+        uploads: list[UploadedFile] = [upload for upload in data or [] if upload]
+        if not uploads and self.required:
+            raise forms.ValidationError("Choose at least one photo.")
+        try:
+            return prepare_photos(uploads)
+        except ValueError as problem:
+            again = " None of the photos is kept yet: choose the others again." if len(uploads) > 1 else ""
+            raise forms.ValidationError(f"{problem}{again}") from problem
+
+
+class PhotosForm(forms.Form):
+    photos = PhotosField(label="photos")
+    caption = forms.CharField(label="what they show", required=False, max_length=200)
+
+
+class PhotoForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = Photo
+        fields = ["caption"]
+
+
+class ReceiveForm(InShopUnits, Grouped, RecordForm):
+    """The receipt; a reading of the odometer that doesn't follow from the last one has to be confirmed."""
+
+    GROUPS = (
+        ("The bike as it comes in", ("condition", "odometer_km", "engine_hours", "fuel", "keys")),
+        ("Photos", ("photos",)),
+    )
+    QUANTITIES = {"odometer_km": ("km", "distance")}
+
+    photos = PhotosField(
+        label="photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
+    )
+    odometer_confirmed = forms.BooleanField(label="The reading is right", required=False)
+    question = ""
+
+    class Meta(RecordForm.Meta):
+        model = Job
+        fields = ["condition", "odometer_km", "engine_hours", "fuel", "keys"]
+
+    def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shop = shop
+        self.use_units(shop)
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        odometer_km = self.cleaned_data.get("odometer_km")
+        if odometer_km is not None:
+            self.question = odometer_question(
+                job=self.instance, odometer_km=odometer_km, distance_unit=self.shop.distance_unit
+            )
+        if self.question and not self.cleaned_data.get("odometer_confirmed"):
+            self.add_error("odometer_km", f"{self.question} If so, tick that it is and save again.")
+        return cleaned
 
 
 class StageForm(forms.Form):
@@ -46,5 +170,7 @@ class StageForm(forms.Form):
             f"{who} moved this job to “{self.job.get_stage_display()}” meanwhile. "
             "Send again if your step still holds.",
         )
-        self.data = self.data.copy()  # type: ignore[assignment]  # a QueryDict's copy may be written to
-        self.data["seen"] = self.job.stage
+        sent = QueryDict(mutable=True)
+        sent.update(cast("QueryDict", self.data))
+        sent["seen"] = self.job.stage
+        self.data = sent

@@ -1,15 +1,29 @@
 """Suspension and settings on the job page."""
 
+from jobs.models import SuspensionSetting
 from jobs.page import JobPage
 from jobs.sections.base import Section, State
+from jobs.suspension import hints, side_by_side
+
+When = SuspensionSetting.When
 
 
 def section(page: JobPage) -> Section:
+    state, why = where_it_stands(page)
+    context = {
+        "settings": page.suspension,
+        "groups": side_by_side(page.suspension, page.job.intended_use),
+        "hints": hints(page.suspension, page.job.intended_use),
+    }
     return Section(
-        "suspension",
-        "Suspension and settings",
-        State.EMPTY,
-        "nothing recorded yet",
-        "jobs/sections/suspension.html",
-        {},
+        "suspension", "Suspension and settings", state, why, "jobs/sections/suspension.html", context
     )
+
+
+def where_it_stands(page: JobPage) -> tuple[State, str]:
+    kinds = {setting.when for setting in page.suspension}
+    if not kinds:
+        return State.EMPTY, "nothing recorded yet"
+    if When.AS_LEFT not in kinds:
+        return State.IN_HAND, "as found, not as left yet"
+    return State.DONE, "" if When.AS_FOUND in kinds else "as left only"

@@ -1,3 +1,8 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.views import bikes
+
+urlpatterns = [
+    path("bikes/", bikes.bike_list, name="bike-list"),
+    path("bikes/<int:pk>/", bikes.bike, name="bike"),
+]

@@ -1,3 +1,9 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.views import search, today
+
+urlpatterns = [
+    path("", today.today, name="today"),
+    path("jobs/", today.job_list, name="job-list"),
+    path("search/", search.search, name="search"),
+]

@@ -1,0 +1,194 @@
+"""The lists a new shop starts with: checks and kinds of tune change. The owner edits both.
+
+Cautions and effects are common practice, no source; local law and licensed practice go before them.
+"""
+
+from typing import Any
+
+from django.apps.registry import Apps
+from django.db import connections
+
+CHECKS = {
+    "before_roller": [
+        (
+            "Tyre sound, pressure set, its speed symbol allows the speed of the run",
+            "A tyre that fails throws its tread at whoever stands behind.",
+        ),
+        ("Stones out of the tread, chain tension and sprockets looked at", ""),
+        ("Straps fitted and tight, front wheel clamped", "Look at the straps again after the first run."),
+        (
+            "Nobody behind or beside the bike, nothing loose near roller and tyre",
+            "The roller turns on after the throttle is closed: keep hands, hair and clothes off.",
+        ),
+        (
+            "Exhaust extraction on, air coming in, carbon monoxide alarm on",
+            "Carbon monoxide has no smell and kills.",
+        ),
+        ("Ear and eye protection on", ""),
+        (
+            "Fire extinguisher within reach, no fuel leak",
+            "Fuel on a hot exhaust burns at once: stop, fuel off, power off.",
+        ),
+        ("Oil and coolant at their levels, engine warm", ""),
+        (
+            "Throttle returns to closed by itself, engine off and running",
+            "Throttle must return to closed: check it with the engine off and running before the bike moves.",
+        ),
+        ("Emergency stop and kill switch tried", ""),
+    ],
+    "after_valves": [
+        (
+            "Engine cold when the clearances were measured as left",
+            "Clearances move with heat; measure cold, as the maker says.",
+        ),
+        (
+            "Cam timing marks line up, chain or belt tensioner released",
+            "A tooth out and the valves meet the pistons.",
+        ),
+        (
+            "Engine turned by hand in the running direction, without a stop",
+            "Never turn it backwards: the cam chain may jump.",
+        ),
+        (
+            "Engine turned over twice by hand before it is started",
+            "If it stops hard, stop: find out why before anything else.",
+        ),
+        ("No tool, cloth or shim left inside, covers and plugs torqued", ""),
+        ("First start listened to, no leak", "Stand clear of chain, wheel and fan."),
+    ],
+    "before_handover": [
+        (
+            "Throttle returns to closed at every bar position, engine off and running",
+            "Throttle must return to closed: check it with the engine off and running before the bike moves.",
+        ),
+        ("Idle speed steady, at what was agreed", "A raised idle pushes the bike on at a closed throttle."),
+        ("Brakes, lights and horn tried", ""),
+        ("Wheel nuts, axle, sprockets and chain at their torque", ""),
+        ("Tyre pressures set cold", ""),
+        ("No leak of fuel, oil or coolant after the test ride", ""),
+        ("What was changed and not tested told to the customer", "Whoever rides it next has to know, too."),
+    ],
+}
+
+# name, unit, may affect road use, effect as printed, caution where it is chosen
+CHANGE_KINDS = [
+    ("idle speed", "1/min", False, "", "A raised idle pushes the bike on at a closed throttle."),
+    (
+        "rev limiter",
+        "1/min",
+        True,
+        "A changed rev limit may take the engine out of the state it was approved in.",
+        "Above the maker's limit valves may float and bolts fail.",
+    ),
+    (
+        "top-speed limiter",
+        "km/h",
+        True,
+        "A changed top-speed limiter may end the bike's approval for the road.",
+        "Tyres, brakes and insurance may not be meant for the speed.",
+    ),
+    (
+        "sensor feedback",
+        "",
+        True,
+        "With sensor feedback off, exhaust emissions may no longer meet the law.",
+        "Without feedback the mixture no longer mends itself: look at it over the whole range.",
+    ),
+    (
+        "throttle table",
+        "",
+        False,
+        "",
+        "Throttle must return to closed: check with the engine off and running before the bike moves.",
+    ),
+    (
+        "throttle blade at closed grip",
+        "%",
+        False,
+        "",
+        "A blade held open pushes the bike on at a closed throttle.",
+    ),
+    (
+        "fuel",
+        "%",
+        True,
+        "A changed mixture may no longer meet the exhaust emission limits.",
+        "Lean under load overheats pistons, valves and catalyst.",
+    ),
+    (
+        "ignition",
+        "°",
+        True,
+        "Changed ignition may no longer meet the exhaust emission limits.",
+        "Too much advance knocks; knock breaks pistons, often unheard on the dyno.",
+    ),
+    ("cooling-fan threshold", "°C", False, "", "A fan that starts later leaves less margin in traffic."),
+    (
+        "quick-shift",
+        "ms",
+        False,
+        "",
+        "Try it at low load first; a cut that is too short hurts the gearbox.",
+    ),
+    (
+        "engine braking",
+        "%",
+        False,
+        "",
+        "Less engine braking makes for longer stops at a closed throttle: tell the rider.",
+    ),
+    (
+        "traction control or wheelie control",
+        "",
+        True,
+        "Changed rider aids may affect how the bike is approved and insured.",
+        "The rider must know that the aid acts otherwise than before.",
+    ),
+    (
+        "secondary air system",
+        "",
+        True,
+        "Without secondary air, exhaust emissions may no longer meet the law.",
+        "",
+    ),
+    (
+        "exhaust valve",
+        "",
+        True,
+        "A changed exhaust valve may make the bike louder than it is approved for.",
+        "",
+    ),
+    (
+        "gear-dependent torque limit",
+        "%",
+        True,
+        "More torque in low gears may end the bike's approval for the road.",
+        "The front may lift sooner: tell the rider.",
+    ),
+    ("something else", "", True, "This change may affect whether the bike may be ridden on the road.", ""),
+]
+
+STEP = 10  # between places in a list, so that the owner can put others between
+
+
+def fill_empty_lists(using: Apps, database: str = "default") -> None:
+    """Make the checks and the kinds of tune change that a new shop starts with, each where it has none."""
+    items: Any = using.get_model("jobs", "CheckItem")
+    kinds: Any = using.get_model("jobs", "TuneChangeKind")
+    tables = connections[database].introspection.table_names()
+    if not {items._meta.db_table, kinds._meta.db_table} <= set(tables):
+        return  # only a part of the apps was migrated
+    if not items.objects.using(database).exists():
+        for name, rows in CHECKS.items():
+            for place, (text, caution) in enumerate(rows, start=1):
+                items(list=name, text=text, caution=caution, order=place * STEP).save(using=database)
+    if not kinds.objects.using(database).exists():
+        for place, (name, unit, affects, effect, caution) in enumerate(CHANGE_KINDS, start=1):
+            kinds(
+                name=name,
+                unit=unit,
+                affects_road_use=affects,
+                road_use_effect=effect,
+                caution=caution,
+                order=place * STEP,
+            ).save(using=database)

@@ -1,0 +1,38 @@
+"""All bikes, and the history of one."""
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from jobs.bike_history import clearance_history, settings_left
+from jobs.models import Job
+from jobs.search import bikes_matching
+from jobs.suspension import side_by_side
+from workshop.models import Bike
+from workshop.roles import StaffRequest, staff
+
+PAGE_LENGTH = 50
+
+
+@staff
+@require_safe
+def bike_list(request: StaffRequest) -> HttpResponse:
+    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    page = Paginator(bikes_matching(wanted), PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(request, "jobs/bike_list.html", {"page": page, "wanted": wanted})
+
+
+@staff
+@require_safe
+def bike(request: StaffRequest, pk: int) -> HttpResponse:
+    bike = get_object_or_404(Bike.objects.select_related("owner", "engine_spec"), pk=pk)
+    settings = settings_left(bike)
+    context = {
+        "bike": bike,
+        "jobs": Job.objects.for_list().filter(bike=bike),
+        "clearances": clearance_history(bike, request.shop),
+        "settings": settings,
+        "groups": side_by_side(settings, Job.IntendedUse.ROAD),
+    }
+    return render(request, "jobs/bike.html", context)

@@ -1,0 +1,63 @@
+"""Checks of a job, and the shop's lists that the owner edits."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.checks import set_tick, tick_lists
+from jobs.forms.checks import CheckItemForm
+from jobs.models import CheckItem
+from jobs.page import load_page
+from jobs.views.job import find_job
+from workshop.answers import posted, render_form
+from workshop.models import Role
+from workshop.once import once
+from workshop.roles import StaffRequest, owner_only, roles, staff
+
+
+@staff
+@require_safe
+def checks(request: StaffRequest, number: str) -> HttpResponse:
+    return render_checks(request, number, "jobs/checks.html")
+
+
+def render_checks(request: StaffRequest, number: str, template: str) -> HttpResponse:
+    job = find_job(number)
+    return render(request, template, {"job": job, "lists": tick_lists(load_page(job))})
+
+
+@roles(Role.MECHANIC, Role.TUNER)
+@require_POST
+def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
+    """Tick an item (``tick=on``) or take the tick away; answers with the lists, or leads back to them."""
+    job = find_job(number)
+    item = get_object_or_404(CheckItem, pk=pk)
+    set_tick(job=job, item=item, by=request.user, ticked=request.POST.get("tick") == "on")
+    if request.headers.get("HX-Request"):
+        return render_checks(request, number, "jobs/check_lists.html")
+    return redirect(f"{reverse('checks', args=[job])}#item-{pk}")
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+@once
+def check_item_list(request: StaffRequest) -> HttpResponse:
+    form = CheckItemForm(posted(request))
+    if form.is_valid():
+        form.save()
+        messages.success(request, "The check is added.")
+        return redirect("check-item-list")
+    return render_form(request, "jobs/check_item_list.html", form, items=CheckItem.objects.all())
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def check_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(CheckItem, pk=pk)
+    form = CheckItemForm(posted(request), instance=item)
+    if form.is_valid() and form.save_unless_stale():
+        messages.success(request, "The check is saved.")
+        return redirect("check-item-list")
+    return render_form(request, "jobs/check_item_form.html", form, item=item)

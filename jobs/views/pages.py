@@ -1,0 +1,47 @@
+"""The page of one form of a job, which most of a job's records share."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.forms import BaseForm
+from django.http import HttpResponse
+
+from jobs.models import Job
+from workshop.answers import render_form
+from workshop.roles import StaffRequest
+
+Caution = tuple[str, str]  # title and text
+
+
+def form_page(
+    request: StaffRequest,
+    form: BaseForm,
+    *,
+    job: Job,
+    title: str,
+    section: str,
+    draft: str = "",
+    note: str = "",
+    cautions: Sequence[Caution] = (),
+    template: str = "jobs/job_form.html",
+    **more: Any,
+) -> HttpResponse:
+    """Show a form of a job.
+
+    ``section`` is the part of the job page that the way back leads to; ``draft`` the key under which
+    the browser keeps what is typed.
+    """
+    context = {
+        "job": job,
+        "title": title,
+        "section": section,
+        "draft": draft,
+        "note": note,
+        "cautions": cautions,
+        **more,
+    }
+    return render_form(request, template, form, **context)
+
+
+def section_url(job: Job, section: str) -> str:
+    return f"{job.get_absolute_url()}#{section}"

@@ -1,0 +1,42 @@
+"""Today's page and the list of all jobs."""
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from jobs.models import Job, Stage
+from jobs.search import jobs_matching
+from jobs.today import day
+from workshop.roles import StaffRequest, staff
+
+PAGE_LENGTH = 50
+
+
+@staff
+@require_safe
+def today(request: StaffRequest) -> HttpResponse:
+    return render(request, "jobs/today.html", {"day": day()})
+
+
+@staff
+@require_safe
+def job_list(request: StaffRequest) -> HttpResponse:
+    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    stage = request.GET.get("stage", "")
+    jobs = jobs_matching(wanted)
+    if stage == "open":
+        jobs = jobs.open()
+    elif stage == "late":
+        jobs = jobs.promised_and_late()
+    elif stage in Stage.values:
+        jobs = jobs.filter(stage=stage)
+    page = Paginator(jobs, PAGE_LENGTH).get_page(request.GET.get("page"))
+    context = {
+        "page": page,
+        "wanted": wanted,
+        "stage": stage,
+        "stages": [("", "all"), ("open", "all open"), ("late", "promised and late"), *Stage.choices],
+        "any_job": bool(page.paginator.count) or Job.objects.exists(),
+    }
+    return render(request, "jobs/job_list.html", context)

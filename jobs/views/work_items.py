@@ -1,0 +1,54 @@
+"""Work agreed on a job, with its price."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.views.decorators.http import require_http_methods, require_POST
+
+from jobs.forms.job import WorkItemForm
+from jobs.models import Job, WorkItem
+from jobs.views.pages import form_page, section_url
+from workshop.answers import posted
+from workshop.models import Role
+from workshop.once import once
+from workshop.roles import StaffRequest, roles
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def work_item_add(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_object_or_404(Job, number=number)
+    return save_work_item(request, job, WorkItem(job=job), "Add work agreed")
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+def work_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(WorkItem.objects.select_related("job"), pk=pk)
+    return save_work_item(request, item.job, item, "Edit work agreed")
+
+
+def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) -> HttpResponse:
+    form = WorkItemForm(posted(request), instance=item)
+    if form.is_valid() and form.save_unless_stale():
+        messages.success(request, "The work agreed is saved.")
+        return redirect(section_url(job, "brief"))
+    return form_page(
+        request,
+        form,
+        job=job,
+        title=title,
+        section="brief",
+        template="jobs/work_item_form.html",
+        item=item,
+    )
+
+
+@roles(Role.DESK)
+@require_POST
+def work_item_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(WorkItem.objects.select_related("job"), pk=pk)
+    item.delete()
+    messages.success(request, f"“{item}” is taken off the work agreed.")
+    return redirect(section_url(item.job, "brief"))
