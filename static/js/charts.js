@@ -34,7 +34,7 @@
       if (found.has(label)) continue;
       if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
       else if (state === "after") found.set(label, { hue: "--accent", dash: [], width: 2.25 });
-      else if (state === "aside") found.set(label, { hue: "--before", dash: [1, 4], width: 1.25 });
+      else if (state === "aside") found.set(label, { hue: "--ink-soft", dash: [2, 4], width: 1.5 });
       else { const [hue, dash] = OTHERS[others++ % OTHERS.length]; found.set(label, { hue, dash, width: 2 }); }
     }
     return found;
@@ -62,7 +62,7 @@
     }
     return {
       ...size, series, bands,
-      scales: { x: { time: false, range: chart.range ? () => chart.range : undefined } },
+      scales: { x: { time: false, min: chart.range?.[0], max: chart.range?.[1] } },
       axes: [
         { ...axis, label: withUnit(chart.data.x_label, chart.data.x_unit), size: 42, labelSize: 22 },
         { ...axis, label: withUnit(panel.y_label, panel.y_unit), size: 52, labelSize: 24 },
@@ -93,9 +93,12 @@
 
   function zoomTo(chart, low, high) {
     const [least, most] = chart.whole;
+    const stood = chart.at;
     chart.range = low <= least && high >= most ? null : [Math.max(low, least), Math.min(high, most)];
-    draw(chart);
-    if (chart.at !== null) moveTo(chart, chart.at, false);
+    const [min, max] = chart.range || chart.whole;
+    for (const plot of chart.plots) { plot.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false); plot.setScale("x", { min, max }); }
+    // The cursor stays on its value, not on its pixel; uPlot lays the new scale out before the next frame.
+    if (stood !== null) requestAnimationFrame(() => moveTo(chart, stood, false));
   }
 
   function zoomBy(chart, factor) {
@@ -133,11 +136,10 @@
   }
 
   function moveTo(chart, x, aloud) {
-    const plot = chart.plots[0];
-    plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
+    for (const plot of chart.plots) plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
     if (!aloud) return;
     const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label))
-      .map(([label, cells]) => `${label} ${cells.map((cell, at) => `${cell.textContent} ${chart.data.panels[at].y_unit}`).join(", ")}`);
+      .map(([label, cells]) => `${label} ${cells.map((cell, at) => cell.textContent && `${cell.textContent} ${chart.data.panels[at].y_unit}`).filter(Boolean).join(", ")}`);
     chart.aloud.textContent = `${chart.caption.textContent}: ${read.join("; ")}`;
   }
 

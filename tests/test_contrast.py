@@ -1,0 +1,64 @@
+"""Text and controls can be read in both themes: contrast ratios as WCAG 2.2 defines them.
+
+Relative luminance and contrast ratio: W3C Recommendation WCAG 2.2, section "Terms". Success criteria
+1.4.3 (text, 4.5) and 1.4.11 (edges of controls and parts of drawings, 3).
+"""
+
+import re
+from pathlib import Path
+
+import pytest
+
+THEME = Path(__file__).resolve().parent.parent / "static" / "css" / "theme.css"
+TEXT, EDGE = 4.5, 3.0
+GROUNDS = ["paper", "sheet", "well"]
+TEXT_PAIRS = [
+    *((ink, ground) for ink in ("ink", "ink-soft", "accent", "accent-strong") for ground in GROUNDS),
+    *(("alert", ground) for ground in (*GROUNDS, "alert-wash")),
+    ("ink", "alert-wash"),
+    ("ink", "accent-wash"),
+    ("on-accent", "accent"),
+    ("on-accent", "accent-strong"),
+    *(("on-mixture", f"{side}-{step}") for side in ("rich", "lean") for step in (1, 2, 3)),
+]
+EDGE_PAIRS = [
+    *((line, ground) for line in ("edge", "focus") for ground in GROUNDS),
+    *((curve, "sheet") for curve in ("before", "accent", "other-1", "other-2", "other-3")),
+]
+
+
+def tokens(theme: str) -> dict[str, str]:
+    block = re.search(
+        rf'\[data-bs-theme="{theme}"\] \{{\n  color-scheme: {theme};(.*?)\n\}}', THEME.read_text(), re.S
+    )
+    assert block is not None
+    return dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", block[1]))
+
+
+def luminance(colour: str) -> float:
+    shares = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in shares)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(one: str, other: str) -> float:
+    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_black_on_white_is_21_to_1() -> None:
+    """The end of the scale that the definition itself states."""
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize(("pairs", "least"), [(TEXT_PAIRS, TEXT), (EDGE_PAIRS, EDGE)])
+def test_contrast_is_enough(theme: str, pairs: list[tuple[str, str]], least: float) -> None:
+    colours = tokens(theme)
+    ratios = {pair: round(contrast(colours[pair[0]], colours[pair[1]]), 2) for pair in pairs}
+    assert {pair: ratio for pair, ratio in ratios.items() if ratio < least} == {}
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_both_themes_name_the_same_colours(theme: str) -> None:
+    assert tokens(theme).keys() == tokens("light").keys()

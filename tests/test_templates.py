@@ -1,0 +1,126 @@
+"""What no template may hold: the content security policy forbids it, or htmx without eval ignores it silently."""
+
+import re
+from pathlib import Path
+
+import pytest
+from django.urls import get_resolver
+
+ROOT = Path(__file__).resolve().parent.parent
+TEMPLATES = sorted(p for p in (ROOT / "templates").rglob("*") if p.is_file())
+# The printed sheet and the pictures in it are made on the server, where no such policy stands; style sheets written
+# into such a page are its own affair, addresses outside and unescaped text are not.
+PRINTED = re.compile(r"templates/reports/(print|handover_sheet)")
+
+FORBIDDEN_EVERYWHERE = {
+    "text put in unescaped": r"\|\s*safe\b|\|\s*safeseq\b|{%\s*autoescape\s+off",
+    "an address outside": r"""(?:src|href|action|content|hx-get|hx-post)\s*=\s*["'](?:https?:)?//|url\(\s*["']?(?:https?:)?//|@import""",
+    "a javascript: address": r"javascript:",
+}
+FORBIDDEN_ON_THE_PAGE = {
+    "a style attribute": r"<[^>]*\sstyle\s*=",
+    "a style element": r"<style\b",
+    "a script in the page": r"<script\b(?![^>]*\ssrc\s*=)",
+    "an event handler": r"""<[^>]*\son[a-z]+\s*=\s*["']""",
+    "hx-on": r"\bhx-on\b",
+    "hx-vals or hx-headers with js:": r"""\bhx-(?:vals|headers|request)\s*=\s*["']\s*(?:js|javascript):""",
+    "a filter in hx-trigger": r"""\bhx-trigger\s*=\s*(?:"[^"]*\[|'[^']*\[)""",
+}
+
+
+def findings(text: str, forbidden: dict[str, str]) -> list[str]:
+    return [
+        f"line {text.count(chr(10), 0, found.start()) + 1}: {what}: {found[0][:60]!r}"
+        for what, pattern in forbidden.items()
+        for found in re.finditer(pattern, text, re.IGNORECASE)
+    ]
+
+
+def rules_for(path: Path) -> dict[str, str]:
+    if PRINTED.search(path.as_posix()):
+        return FORBIDDEN_EVERYWHERE
+    return FORBIDDEN_EVERYWHERE | FORBIDDEN_ON_THE_PAGE
+
+
+@pytest.mark.parametrize("path", TEMPLATES, ids=lambda p: p.relative_to(ROOT / "templates").as_posix())
+def test_template_keeps_to_the_policy(path: Path) -> None:
+    text = re.sub(r"{#.*?#}", "", path.read_text(encoding="utf-8"))
+    assert findings(text, rules_for(path)) == []
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        '<p style="color: red">',
+        "<style>p { color: red }</style>",
+        "<script>alert(1)</script>",
+        '<button onclick="go()">',
+        '<button hx-on:click="go()">',
+        '<a hx-on::after-request="go()">',
+        "<form hx-vals='js:{a: 1}'>",
+        '<input hx-trigger="keyup[ctrlKey] delay:1s">',
+        '<link rel="stylesheet" href="https://example.org/a.css">',
+        '<script src="//example.org/a.js"></script>',
+        "{{ note|safe }}",
+        "{{ note | safe }}",
+        "{% autoescape off %}",
+        '<a href="javascript:go()">',
+    ],
+)
+def test_each_forbidden_thing_is_found(bad: str) -> None:
+    assert findings(bad, FORBIDDEN_EVERYWHERE | FORBIDDEN_ON_THE_PAGE)
+
+
+@pytest.mark.parametrize(
+    "good",
+    [
+        '{{ chart|json_script:"chart-1" }}',
+        "<script src=\"{% static 'js/app.js' %}\" defer></script>",
+        '<input hx-trigger="change delay:300ms, search" data-online="yes">',
+        '<link rel="stylesheet" href="{% static \'css/app.css\' %}">',
+        "<a href=\"{% url 'today' %}\">Once on the bench</a>",
+    ],
+)
+def test_what_is_allowed_passes(good: str) -> None:
+    assert findings(good, FORBIDDEN_EVERYWHERE | FORBIDDEN_ON_THE_PAGE) == []
+
+
+def named(pattern: str) -> dict[str, str]:
+    """Each name that the pattern finds in a template, with the first template that says it."""
+    found: dict[str, str] = {}
+    for path in TEMPLATES:
+        for name in re.findall(pattern, path.read_text(encoding="utf-8")):
+            found.setdefault(name, path.relative_to(ROOT).as_posix())
+    return found
+
+
+def test_static_files_named_are_there() -> None:
+    names = named(r"{% static '([^']+)'")
+    assert "css/app.css" in names
+    assert {name: where for name, where in names.items() if not (ROOT / "static" / name).is_file()} == {}
+
+
+def test_templates_included_are_there() -> None:
+    names = named(r"""{% (?:include|extends) ["']([^"']+)["']""")
+    known = {p.relative_to(ROOT / "templates").as_posix() for p in TEMPLATES}
+    assert "base.html" in names
+    assert {name: where for name, where in names.items() if name not in known} == {}
+
+
+def test_addresses_named_lead_somewhere() -> None:
+    """Also those fetched with `as`, which would be empty without a word."""
+    names = named(r"{% url '([^']+)'")
+    known = get_resolver().reverse_dict
+    assert "today" in names
+    assert {name: where for name, where in names.items() if name not in known} == {}
+
+
+def test_every_page_style_is_loaded() -> None:
+    """A style sheet or script that no template names is dead."""
+    named_files = named(r"{% static '([^']+)'").keys()
+    ours = {
+        p.relative_to(ROOT / "static").as_posix()
+        for folder in ("css", "js")
+        for p in (ROOT / "static" / folder).iterdir()
+    }
+    assert ours - named_files == set()
