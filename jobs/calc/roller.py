@@ -221,6 +221,20 @@ def _quadratics(offset: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArr
     return value, slope
 
 
+def speed_and_acceleration(
+    time_s: npt.ArrayLike, roller_speed_rad_s: npt.ArrayLike, window_s: float = WINDOW_S
+) -> tuple[FloatArray, FloatArray]:
+    """Roller speed [rad/s] and its acceleration [rad/s²], by `local_slope` of the speed's square.
+
+    ω·dω/dt is half the slope of ω², which runs straight under constant power and is a parabola
+    under constant torque: the quadratic follows both exactly, where one of ω itself would round
+    off a fast run at its slow end. NaN as in `local_slope`, and at a standstill.
+    """
+    square, slope = local_slope(time_s, np.square(np.asarray(roller_speed_rad_s, dtype=float)), window_s)
+    speed = np.sqrt(np.where(square > 0, square, np.nan))
+    return speed, slope / (2 * speed)
+
+
 def roller_power(
     time_s: npt.ArrayLike,
     roller_speed_rad_s: npt.ArrayLike,
@@ -252,7 +266,7 @@ def roller_power(
     """
     require_positive("inertia of the roller", inertia_kgm2, "kg·m²")
     time, speed = _in_time(time_s, roller_speed_rad_s, least=3)
-    speed, acceleration = local_slope(time, speed, window_s)
+    speed, acceleration = speed_and_acceleration(time, speed, window_s)
     torque = inertia_torque_nm(inertia_kgm2, acceleration)
     if losses is not None:
         torque = torque + losses.torque_nm(speed)
@@ -284,7 +298,7 @@ def coast_down(
     if not 0 <= degree <= 3:
         raise ValueError(f"Losses are fitted with a degree of 0 to 3, not {degree}.")
     time, speed = _in_time(time_s, roller_speed_rad_s, least=degree + 3)
-    speed, acceleration = local_slope(time, speed, window_s)
+    speed, acceleration = speed_and_acceleration(time, speed, window_s)
     known = np.isfinite(acceleration)
     speed, loss = speed[known], -inertia_torque_nm(inertia_kgm2, acceleration[known])
     if speed.size < degree + 3 or not speed[-1] < speed[0]:
