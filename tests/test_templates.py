@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+from django.template.loader import render_to_string
 from django.urls import get_resolver
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -127,3 +128,20 @@ def test_every_page_style_is_loaded() -> None:
         for p in (ROOT / "static" / folder).iterdir()
     }
     assert ours - named_files == set()
+
+
+@pytest.mark.parametrize(
+    ("status", "says"),
+    [
+        (400, "could not be read"),
+        (403, "does not have the role"),
+        (404, "No record or page has this address"),
+        (500, "The fault is on our side"),
+    ],
+)
+def test_error_pages_need_nothing_from_the_view(status: int, says: str) -> None:
+    """Django draws the 500 page without a request: nothing in it may lean on one."""
+    page = render_to_string(f"{status}.html")
+    assert says in page
+    assert "<title>" in page
+    assert "Go to Today" not in page
