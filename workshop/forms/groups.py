@@ -23,7 +23,11 @@ class Grouped(forms.BaseForm):
     def groups(self) -> list[Group]:
         if not self.GROUPS:
             return [Group("", self.visible_fields())]
-        return [
-            Group(legend, [self[name] for name in names], self.SHOWN_FOR.get(legend, ""))
+        groups = [
+            # a form made from this one may leave fields out
+            Group(
+                legend, [self[name] for name in names if name in self.fields], self.SHOWN_FOR.get(legend, "")
+            )
             for legend, names in self.GROUPS
         ]
+        return [group for group in groups if group.fields]

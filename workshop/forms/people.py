@@ -1,4 +1,4 @@
-"""Forms for the people of the shop: who they are, what they may do, their pass phrase."""
+"""Forms for the people of the shop: who they are, what they may do, their password."""
 
 from typing import Any, cast
 
@@ -26,7 +26,7 @@ LAST_OWNER = (
 
 class LogInForm(AuthenticationForm):
     error_messages = {
-        "invalid_login": "This name and pass phrase don't belong together. Capital letters count.",
+        "invalid_login": "This name and password don't belong together. Capital letters count.",
         "inactive": "This log-in has been closed. The owner of the shop can open it again.",
     }
 
@@ -36,7 +36,7 @@ class WithRoles(Grouped, forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["username"].label = "log-in name"
+        self.fields["username"].label = "username"
         self.fields["username"].help_text = "Letters, digits and @ . + - _ only."
         for name, text in ROLE_HELP.items():
             self.fields[name].help_text = text
@@ -52,7 +52,7 @@ class NewStaffForm(WithRoles, BaseUserCreationForm):
     GROUPS = (
         ("Person", PERSON_FIELDS),
         ("Roles", ROLE_FIELDS),
-        ("First pass phrase", ("password1", "password2")),
+        ("First password", ("password1", "password2")),
     )
 
     class Meta:

@@ -5,9 +5,9 @@ from workshop.views import people as views
 urlpatterns = [
     path("log-in/", views.log_in, name="login"),
     path("log-out/", views.log_out, name="logout"),
-    path("pass-phrase/", views.password_change, name="password-change"),
+    path("password/", views.password_change, name="password-change"),
     path("staff/", views.staff_list, name="staff-list"),
     path("staff/new/", views.staff_new, name="staff-new"),
     path("staff/<int:pk>/edit/", views.staff_edit, name="staff-edit"),
-    path("staff/<int:pk>/pass-phrase/", views.staff_password, name="staff-password"),
+    path("staff/<int:pk>/password/", views.staff_password, name="staff-password"),
 ]

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from axes.helpers import get_cool_off
 from axes.models import AccessAttempt
+from axes.utils import reset as reset_wrong_tries
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, LogoutView
@@ -59,7 +60,7 @@ def password_change(request: StaffRequest) -> HttpResponse:
     if form.is_valid():
         form.save()
         update_session_auth_hash(request, request.user)
-        say_saved(request, "Your pass phrase is changed.")
+        say_saved(request, "Your password is changed.")
         return redirect("today")
     return render_form(request, "workshop/password_change.html", form)
 
@@ -108,8 +109,9 @@ def staff_password(request: StaffRequest, pk: int) -> HttpResponse:
     form = SetPasswordForm(person, posted(request))
     if form.is_valid():
         form.save()
+        reset_wrong_tries(username=person.username)
         if person == request.user:
             update_session_auth_hash(request, person)
-        say_saved(request, f"{person} has a new pass phrase and is logged out everywhere else.")
+        say_saved(request, f"{person} has a new password and is logged out everywhere else.")
         return redirect("staff-list")
     return render_form(request, "workshop/staff_password.html", form, person=person)

@@ -14,7 +14,8 @@ from workshop.roles import StaffRequest, owner_only, staff
 @require_http_methods(["GET", "POST"])
 def shop_profile(request: StaffRequest) -> HttpResponse:
     shop = ShopProfile.current()
-    form = ShopForm(posted(request), request.FILES, instance=shop)
+    files = request.FILES if request.method == "POST" else None
+    form = ShopForm(posted(request), files, instance=shop)
     bands = BandFormSet(posted(request), initial=shop.bands, prefix="band")
     # Both are asked, so that everything that has to be put right is said at once.
     if all([form.is_valid(), bands.is_valid()]):

@@ -1,0 +1,342 @@
+"""Every address × every role × signed out.
+
+The walk takes all that the resolver has, so a new page is met here by itself. What it needs from you:
+
+* nothing, where the address has no arguments;
+* one line in ARGUMENTS, where it has: the URL name and which record of ``Records`` gives the
+  arguments (add a property there for a record that it does not have yet);
+* a name in PUBLIC, only where nobody has to log in for it. That list is short on purpose.
+"""
+
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from functools import cached_property
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.core.files.base import ContentFile
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
+from PIL import Image
+
+from jobs import models as jobs
+from reports.models import handover
+from tests import factories
+from workshop.models import Role, ShimStock, ShopProfile, StaffMember
+
+PUBLIC = {"login", "health", "customer-sheet", "customer-pdf", "customer-acknowledge"}
+
+
+class Records:
+    """One of each record, made when first asked for."""
+
+    def __init__(self, staff: dict[Role, StaffMember]) -> None:
+        self.staff = staff
+        self.by = staff[Role.OWNER]
+
+    @cached_property
+    def bike(self) -> Any:
+        return factories.make_bike()
+
+    @cached_property
+    def job(self) -> Any:
+        return factories.make_job(bike=self.bike)
+
+    @cached_property
+    def shims(self) -> Any:
+        return ShimStock.objects.create(diameter_mm="7.48", thickness_mm="2.35", count=3)
+
+    @cached_property
+    def shop(self) -> Any:
+        shop = ShopProfile.current()
+        shop.logo.save("logo.png", picture())
+        return shop
+
+    @cached_property
+    def clearance_set(self) -> Any:
+        return factories.make_clearance_set(self.job, self.by)
+
+    @cached_property
+    def photo(self) -> Any:
+        photo = jobs.Photo(job=self.job, original_name="scratch.png", by=self.by)
+        photo.image.save("scratch.png", picture())
+        return photo
+
+    @cached_property
+    def work_item(self) -> Any:
+        return jobs.WorkItem.objects.create(job=self.job, description="Clearances")
+
+    @cached_property
+    def part(self) -> Any:
+        return jobs.Part.objects.create(job=self.job, name="Chain")
+
+    @cached_property
+    def revision(self) -> Any:
+        revision = jobs.TuneRevision(job=self.job, number=1, loaded_by=self.by, calibration_name="a.bin")
+        revision.calibration_sha256 = "0" * 64
+        revision.calibration.save("a.bin", ContentFile(b"\0\1\2"))
+        return revision
+
+    @cached_property
+    def change_kind(self) -> Any:
+        return jobs.TuneChangeKind.objects.create(name="A kind for the walk", unit="1/min")
+
+    @cached_property
+    def tune_change(self) -> Any:
+        return jobs.TuneChange.objects.create(
+            revision=self.revision, kind=self.change_kind, from_value="1300", to_value="1500", reason="stalls"
+        )
+
+    @cached_property
+    def throttle_table(self) -> Any:
+        grid = {"grip_pct": [0, 100], "engine_speed_rpm": [2000, 9000], "plate_pct": [[0, 0], [100, 100]]}
+        return jobs.ThrottleTable.objects.create(revision=self.revision, mode="Rain", **grid)
+
+    @cached_property
+    def run(self) -> Any:
+        run = jobs.Run(job=self.job, original_name="a.csv", sha256="1" * 64, size=24, made_by=self.by)
+        run.original.save("a.csv", ContentFile(b"rpm;torque\n3000;50\n3100;51\n"))
+        return run
+
+    @cached_property
+    def file_layout(self) -> Any:
+        return jobs.FileLayout.objects.create(name="One kind of file", fingerprint="f" * 64, layout={})
+
+    @cached_property
+    def comparison(self) -> Any:
+        return jobs.Comparison.objects.create(job=self.job, title="Exhaust")
+
+    @cached_property
+    def mixture_study(self) -> Any:
+        return jobs.MixtureStudy.objects.create(
+            job=self.job, title="Road", made_by=self.by, rpm_axis=[3000, 6000], load_axis=[10, 50], target=0.9
+        )
+
+    @cached_property
+    def suspension(self) -> Any:
+        return jobs.SuspensionSetting.objects.create(job=self.job, when="as_found", by=self.by)
+
+    @cached_property
+    def bike_change(self) -> Any:
+        return jobs.BikeChange.objects.create(job=self.job, kind="fuel", description="E5", by=self.by)
+
+    @cached_property
+    def check_item(self) -> Any:
+        return jobs.CheckItem.objects.create(list=jobs.CheckItem.List.BEFORE_HANDOVER, text="A line")
+
+    @cached_property
+    def sheet(self) -> Any:
+        wording, _ = handover.NoticeWording.objects.get_or_create(
+            version=900, defaults={"road_use": "may", "safety": "care"}
+        )
+        sheet = handover.HandoverSheet(job=self.job, issue_number=1, wording=wording, issued_by=self.by)
+        sheet.sha256 = sheet.snapshot_sha256 = "2" * 64
+        sheet.snapshot = {}
+        sheet.pdf.save("sheet.pdf", ContentFile(b"%PDF-1.7"))
+        return sheet
+
+    @cached_property
+    def link(self) -> Any:
+        until = timezone.now() + timedelta(days=1)
+        return handover.SheetLink.objects.create(sheet=self.sheet, expires_at=until, made_by=self.by)
+
+
+def picture() -> ContentFile:
+    file = BytesIO()
+    Image.new("RGB", (8, 8)).save(file, "PNG")
+    return ContentFile(file.getvalue())
+
+
+def of(name: str, *more: str) -> Callable[[Records], list[Any]]:
+    """The pk of a record and, after it, what stands in the address as it is."""
+    return lambda records: [getattr(records, name).pk, *more]
+
+
+def none_but(name: str) -> Callable[[Records], list[Any]]:
+    """No argument, but this record must be there."""
+
+    def arguments(records: Records) -> list[Any]:
+        assert getattr(records, name)
+        return []
+
+    return arguments
+
+
+def by_number(*more: str) -> Callable[[Records], list[Any]]:
+    return lambda records: [records.job.number, *more]
+
+
+ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
+    "staff-edit": lambda records: [records.staff[Role.TUNER].pk],
+    "staff-password": lambda records: [records.staff[Role.TUNER].pk],
+    "shop-logo": none_but("shop"),
+    "customer": lambda records: [records.bike.owner_id],
+    "customer-edit": lambda records: [records.bike.owner_id],
+    "bike": of("bike"),
+    "bike-edit": of("bike"),
+    "engine": lambda records: [records.bike.engine_spec_id],
+    "engine-edit": lambda records: [records.bike.engine_spec_id],
+    "shim-stock-edit": of("shims"),
+    "job": by_number(),
+    "job-edit": by_number(),
+    "job-receive": by_number(),
+    "job-remarks": by_number(),
+    "job-stage": by_number(),
+    "photo-add": by_number(),
+    "photo": of("photo"),
+    "photo-edit": of("photo"),
+    "photo-remove": of("photo"),
+    "work-item-add": by_number(),
+    "work-item-edit": of("work_item"),
+    "work-item-remove": of("work_item"),
+    "check-item-edit": of("check_item"),
+    "change-kind-edit": of("change_kind"),
+    "clearances-new": by_number("as_found"),
+    "clearances-edit": of("clearance_set"),
+    "clearances": of("clearance_set"),
+    "shim-plan": of("clearance_set"),
+    "shim-plan-accept": of("clearance_set"),
+    "shim-plan-slip": of("clearance_set"),
+    "part-add": by_number(),
+    "part-edit": of("part"),
+    "part-remove": of("part"),
+    "tune-log": by_number(),
+    "tune-new": by_number(),
+    "tune": of("revision"),
+    "tune-edit": of("revision"),
+    "tune-change-add": of("revision"),
+    "tune-change-edit": of("tune_change"),
+    "tune-change-remove": of("tune_change"),
+    "calibration": of("revision"),
+    "tune-difference": by_number(),
+    "throttle": by_number(),
+    "throttle-add": of("revision"),
+    "throttle-edit": of("throttle_table"),
+    "runs": by_number(),
+    "run-attach": by_number(),
+    "run": of("run"),
+    "run-layout": of("run"),
+    "run-edit": of("run"),
+    "run-set-aside": of("run"),
+    "run-file": of("run"),
+    "runs-csv": by_number(),
+    "layout-edit": of("file_layout"),
+    "comparison-new": by_number(),
+    "comparison": of("comparison"),
+    "comparison-edit": of("comparison"),
+    "mixture-new": by_number(),
+    "mixture": of("mixture_study"),
+    "mixture-edit": of("mixture_study"),
+    "suspension-new": by_number("as_found"),
+    "suspension-edit": of("suspension"),
+    "checks": by_number(),
+    "check-tick": lambda records: [records.job.number, records.check_item.pk],
+    "bike-change-add": by_number(),
+    "bike-change-edit": of("bike_change"),
+    "bike-change-remove": of("bike_change"),
+    "timeline": by_number(),
+    "handover": by_number(),
+    "handover-preview": by_number(),
+    "handover-issue": by_number(),
+    "sheet-pdf": of("sheet"),
+    "link-new": of("sheet"),
+    "link-revoke": of("link"),
+    "sheet-mail": of("sheet"),
+    "customer-sheet": lambda records: [records.link.token],
+    "customer-pdf": lambda records: [records.link.token],
+    "customer-acknowledge": lambda records: [records.link.token],
+}
+
+
+def walk(resolver: URLResolver) -> Iterator[URLPattern]:
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLResolver):
+            yield from walk(entry)
+        else:
+            yield entry
+
+
+PATTERNS = {str(pattern.name): pattern for pattern in walk(get_resolver())}
+CLOSED = sorted(set(PATTERNS) - PUBLIC)
+
+
+@pytest.fixture
+def records(staff) -> Records:
+    return Records(staff)
+
+
+def address(name: str, records: Records) -> str:
+    takes = PATTERNS[name].pattern.converters
+    if takes and name not in ARGUMENTS:
+        pytest.fail(
+            f"“{name}” takes {', '.join(takes)} and the walk does not know which: "
+            "add a line to ARGUMENTS in tests/test_access.py."
+        )
+    return reverse(name, args=ARGUMENTS[name](records) if name in ARGUMENTS else [])
+
+
+def statuses(client: Client, url: str) -> tuple[int, int]:
+    """What asking for an address and sending nothing to it are answered with."""
+    answers = (client.get(url), client.post(url))
+    for answer in answers:
+        answer.close()
+    return answers[0].status_code, answers[1].status_code
+
+
+def test_every_address_has_a_name_of_its_own() -> None:
+    names = [pattern.name for pattern in walk(get_resolver())]
+    assert sorted(map(str, names)) == sorted({str(name) for name in names if name})
+
+
+def test_every_view_says_whom_it_is_open_to() -> None:
+    assert [name for name, pattern in PATTERNS.items() if not hasattr(pattern.callback, "open_to")] == []
+
+
+def test_only_the_public_pages_are_open_to_everybody() -> None:
+    opened = {name for name, pattern in PATTERNS.items() if pattern.callback.open_to == "everybody"}
+    assert opened == PUBLIC & set(PATTERNS)
+    assert {"login", "health"} <= opened
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", CLOSED)
+def test_signed_out_is_led_to_log_in(name: str, records: Records) -> None:
+    url = address(name, records)
+    for answer in (Client().get(url), Client().post(url)):
+        assert answer.status_code == 302, name
+        assert answer.headers["Location"].startswith(f"{reverse('login')}?next="), name
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", CLOSED)
+@pytest.mark.parametrize("role", Role)
+def test_a_role_gets_in_where_it_is_named_and_nowhere_else(
+    name: str, role: Role, records: Records, login
+) -> None:
+    url = address(name, records)
+    asked, sent = statuses(login(role), url)
+    if role in PATTERNS[name].callback.open_to:
+        assert asked in (200, 302, 405), name
+        assert sent != 403
+        assert sent < 500, name
+    else:
+        assert (asked, sent) == (403, 403), name
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(PUBLIC & set(PATTERNS)))
+def test_public_pages_open_without_logging_in(name: str, records: Records) -> None:
+    asked, sent = statuses(Client(), address(name, records))
+    assert asked in (200, 302, 405)
+    assert sent < 500
+
+
+@pytest.mark.django_db
+def test_somebody_without_a_role_reads_nothing(client: Client) -> None:
+    factories.make_staff(Role.TUNER, is_tuner=False)
+    client.force_login(
+        StaffMember.objects.get(username="tuner"), backend="django.contrib.auth.backends.ModelBackend"
+    )
+    assert client.get(reverse("customer-list")).status_code == 403
