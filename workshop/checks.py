@@ -24,17 +24,17 @@ FONTS = (
 )
 # Each library under the names it has on Linux, macOS and Windows, as WeasyPrint asks for them.
 LIBRARIES = {
-    "GObject": ("libgobject-2.0-0", "gobject-2.0", "libgobject-2.0.so.0", "libgobject-2.0.0.dylib"),
-    "Pango": ("libpango-1.0-0", "pango-1.0", "libpango-1.0.so.0", "libpango-1.0.dylib"),
-    "PangoFT2": ("libpangoft2-1.0-0", "pangoft2-1.0", "libpangoft2-1.0.so.0", "libpangoft2-1.0.dylib"),
-    "HarfBuzz": ("libharfbuzz-0", "harfbuzz", "libharfbuzz.so.0", "libharfbuzz.0.dylib"),
+    "GObject": ("libgobject-2.0.so.0", "libgobject-2.0.0.dylib", "gobject-2.0", "libgobject-2.0-0"),
+    "Pango": ("libpango-1.0.so.0", "libpango-1.0.dylib", "pango-1.0", "libpango-1.0-0"),
+    "PangoFT2": ("libpangoft2-1.0.so.0", "libpangoft2-1.0.dylib", "pangoft2-1.0", "libpangoft2-1.0-0"),
+    "HarfBuzz": ("libharfbuzz.so.0", "libharfbuzz.0.dylib", "harfbuzz", "libharfbuzz-0"),
     "HarfBuzz-Subset": (
-        "libharfbuzz-subset-0",
-        "harfbuzz-subset",
         "libharfbuzz-subset.so.0",
         "libharfbuzz-subset.0.dylib",
+        "harfbuzz-subset",
+        "libharfbuzz-subset-0",
     ),
-    "Fontconfig": ("libfontconfig-1", "fontconfig", "libfontconfig.so.1", "libfontconfig.1.dylib"),
+    "Fontconfig": ("libfontconfig.so.1", "libfontconfig.1.dylib", "fontconfig", "libfontconfig-1"),
 }
 INSTALL_HINT = (
     "Debian: apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "

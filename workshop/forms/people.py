@@ -1,12 +1,12 @@
 """Forms for the people of the shop: who they are, what they may do, their password."""
 
-from typing import Any, cast
+from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm
-from django.http import QueryDict
 
 from workshop.forms.groups import Grouped
+from workshop.forms.records import copy_of
 from workshop.models import Role, StaffMember
 
 ROLE_FIELDS = tuple(f"is_{role.value}" for role in Role)
@@ -99,7 +99,6 @@ class StaffForm(WithRoles):
             f"{who} changed this person meanwhile. Nothing of yours is lost: look at what stands here, "
             "then save again to keep it.",
         )
-        sent = QueryDict(mutable=True)
-        sent.update(cast("QueryDict", self.data))
+        sent = copy_of(self.data)
         sent[self.add_prefix("seen")] = str(self.newest.pk)
         self.data = sent

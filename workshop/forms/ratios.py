@@ -71,7 +71,7 @@ class GearRatiosField(forms.CharField):
         if isinstance(value, list):
             return value
         try:
-            return parse_ratios(super().to_python(value))
+            return parse_ratios(super().to_python(value) or "")
         except ValueError as problem:
             raise ValidationError(str(problem), code="invalid") from problem
 

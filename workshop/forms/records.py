@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, cast
+from typing import Any
 
 from crispy_forms.helper import FormHelper
 from django import forms
@@ -84,6 +84,13 @@ def number_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field 
     return field.formfield(**kwargs)
 
 
+def copy_of(data: Any) -> QueryDict:
+    """What was sent, to be altered and shown again."""
+    sent = QueryDict(mutable=True)
+    sent.update(data)
+    return sent
+
+
 class RecordForm(forms.ModelForm):
     """A model form that carries the version it was made from.
 
@@ -120,8 +127,7 @@ class RecordForm(forms.ModelForm):
         """
         then, now = saved_since(self.instance, sent_version)
         names = changed_names(then, now) if then and now else []
-        sent = QueryDict(mutable=True)
-        sent.update(cast("QueryDict", self.data))
+        sent = copy_of(self.data)
         for name in names:
             if name in self.fields and self.untouched(name, then.instance):
                 self.take_over(name, now.instance, sent)
@@ -131,7 +137,7 @@ class RecordForm(forms.ModelForm):
         who = str(now.history_user) if now and now.history_user else "Somebody"
         changes = [
             ConflictingChange(
-                label=str(self.instance._meta.get_field(name).verbose_name),  # type: ignore[union-attr]  # only plain fields are asked
+                label=str(self.instance._meta.get_field(name).verbose_name),
                 was=shown(then.instance, name),
                 theirs=shown(now.instance, name),
                 yours=typed_text(self[name]) if name in self.fields else None,

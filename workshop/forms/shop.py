@@ -1,12 +1,13 @@
 """Forms for the shop's own page: name, units, standards, bands."""
 
 from functools import cache
-from typing import Any
+from typing import Any, cast
 from zoneinfo import available_timezones
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
+from django.http import QueryDict
 
 from jobs.calc.air import STANDARDS
 from workshop.forms.fields import NumberField
@@ -185,4 +186,7 @@ def as_number(value: Any) -> float | None:
     return int(value) if value == int(value) else float(value)
 
 
-BandFormSet = forms.formset_factory(BandForm, formset=BaseBandFormSet, extra=2, max_num=8, absolute_max=20)
+def band_forms(*, sent: QueryDict | None, bands: list[dict[str, Any]]) -> BaseBandFormSet:
+    """The bands as rows to be typed in, with two empty ones."""
+    rows = forms.formset_factory(BandForm, formset=BaseBandFormSet, extra=2, max_num=8, absolute_max=20)
+    return cast("BaseBandFormSet", rows(sent, initial=bands, prefix="band"))

@@ -1,6 +1,6 @@
 """The people who work in the shop and what each may do."""
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
@@ -30,7 +30,7 @@ class StaffMember(AbstractUser):
     is_mechanic = models.BooleanField("mechanic", default=False)
     is_tuner = models.BooleanField("tuner", default=False)
     is_owner = models.BooleanField("owner", default=False)
-    objects: StaffManager = StaffManager()
+    objects: ClassVar[StaffManager] = StaffManager()
     history = HistoricalRecords(excluded_fields=["password", "last_login"])
 
     class Meta:

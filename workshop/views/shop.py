@@ -5,7 +5,7 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_safe
 
 from workshop.answers import posted, render_form, say_saved
-from workshop.forms.shop import BandFormSet, ShopForm
+from workshop.forms.shop import ShopForm, band_forms
 from workshop.models import ShopProfile
 from workshop.roles import StaffRequest, owner_only, staff
 
@@ -16,7 +16,7 @@ def shop_profile(request: StaffRequest) -> HttpResponse:
     shop = ShopProfile.current()
     files = request.FILES if request.method == "POST" else None
     form = ShopForm(posted(request), files, instance=shop)
-    bands = BandFormSet(posted(request), initial=shop.bands, prefix="band")
+    bands = band_forms(sent=posted(request), bands=shop.bands)
     # Both are asked, so that everything that has to be put right is said at once.
     if all([form.is_valid(), bands.is_valid()]):
         shop.bands = bands.bands
@@ -30,6 +30,6 @@ def shop_profile(request: StaffRequest) -> HttpResponse:
 @require_safe
 def shop_logo(request: StaffRequest) -> HttpResponseBase:
     logo = ShopProfile.current().logo
-    if not logo or not logo.storage.exists(logo.name):
+    if not logo or not logo.storage.exists(str(logo.name)):
         raise Http404("The shop has no logo.")
     return FileResponse(logo.open("rb"))
