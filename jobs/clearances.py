@@ -156,15 +156,13 @@ def question_figure(figure: Decimal, unit: str, place: Place) -> str:
     """A sentence where a clearance looks like one in another unit or with the point misplaced, else ''."""
     if believable(typed_as_mm(figure, unit), place):
         return ""
-    other = {words: mm for words, mm in other_readings(figure) if believable(mm, place)}
     said = f"{figure} {label(unit)} can hardly be a clearance here"
+    other = [(words, in_mm) for words, in_mm in other_readings(figure) if believable(in_mm, place)]
     if not other:
         return f"{said}. Look again, and write it in {label(unit)}."
-    words, in_mm = min(other.items(), key=lambda each: abs(each[1] - middle_mm(place)))
-    return (
-        f"{said}: that looks like {words} ({format_mm(in_mm)} mm). "
-        "Write it anew, with its unit if that is another (0.005 in)."
-    )
+    nearest = sorted(other, key=lambda each: abs(each[1] - middle_mm(place)))[:2]
+    looks = " or ".join(f"{words} ({format_mm(in_mm)} mm)" for words, in_mm in nearest)
+    return f"{said}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
 
 
 def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
@@ -180,9 +178,9 @@ def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
 
 
 def believable(clearance_mm: Decimal, place: Place) -> bool:
-    """Whether a valve can stand so: none at all, or what a blade can tell, up to four times the range."""
+    """Whether a valve can stand so: none at all, or what a blade can tell, up to three times the range."""
     high_mm = place.high_mm if place.high_mm is not None else USUAL_CLEARANCE_MM
-    return clearance_mm == 0 or THINNEST_BLADE_MM <= clearance_mm <= 4 * high_mm
+    return clearance_mm == 0 or THINNEST_BLADE_MM <= clearance_mm <= 3 * high_mm
 
 
 def middle_mm(place: Place) -> Decimal:

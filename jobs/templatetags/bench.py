@@ -5,6 +5,11 @@ from decimal import Decimal
 from django import template
 
 from jobs.calc.clearances import format_mm
+from jobs.clearances import Place
+from jobs.models import ClearanceReading
+from workshop.models import ShopProfile
+from workshop.templatetags.units import size
+from workshop.units import NO_BREAK_SPACE, NOT_MEASURED
 
 register = template.Library()
 
@@ -12,4 +17,22 @@ register = template.Library()
 @register.filter
 def shim(thickness_mm: float | Decimal | None) -> str:
     """A shim's thickness: in mm whatever the shop measures in, since shims are marked in it."""
-    return "–" if thickness_mm is None else f"{format_mm(thickness_mm)}\N{NO-BREAK SPACE}mm"
+    return NOT_MEASURED if thickness_mm is None else f"{format_mm(thickness_mm)}{NO_BREAK_SPACE}mm"
+
+
+def span(low_mm: Decimal | None, high_mm: Decimal | None, shop: ShopProfile) -> str:
+    return f"{size(low_mm, shop).split(NO_BREAK_SPACE)[0]} to {size(high_mm, shop)}"
+
+
+@register.filter
+def gap_range(place: Place, shop: ShopProfile) -> str:
+    """The range that the engine spec gives a place."""
+    return span(place.low_mm, place.high_mm, shop) if place.has_range else NOT_MEASURED
+
+
+@register.filter
+def reading(row: ClearanceReading, shop: ShopProfile) -> str:
+    """What was measured: a value, or from the blade that goes to the one that does not."""
+    if row.goes_mm is None:
+        return size(row.clearance_mm, shop)
+    return span(row.goes_mm, row.not_goes_mm, shop)

@@ -48,6 +48,7 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
         "job": measured.job,
         "spec": spec,
         "when": measured.get_when_display(),
+        "as_left": measured.when == ClearanceSet.When.AS_LEFT,
         "draft": draft,
         "plan": plan_of(measured) if measured.pk else None,
     }
