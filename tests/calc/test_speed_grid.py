@@ -99,6 +99,16 @@ def test_good_samples_are_not_left_out() -> None:
     assert on_grid(*swept(50_000)).left_out == 0
 
 
+def test_lean_spike_stays_where_all_is_kept() -> None:
+    speed, _ = swept()
+    lean = np.abs(speed - 7_500) < 20
+    measured = np.where(lean, 1.15, 0.88)
+    assert np.nanmax(on_grid(speed, measured).values) < 0.9
+    found = on_grid(speed, measured, keep_all=True)
+    assert found.left_out == 0
+    assert np.nanmax(found.values) > 0.95
+
+
 def test_what_the_engine_did_is_no_outlier() -> None:
     """At the rev limiter half the samples have no power; they belong to the run."""
     speed, y = swept(samples=6_000)
