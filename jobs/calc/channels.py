@@ -1,0 +1,462 @@
+"""The quantities a run file can hold: what each is called, its unit, and what it can be.
+
+The words are those of file headers in English, German, French, Spanish, Italian, Dutch, Polish and
+Swedish, without accents; :func:`words_of` brings a header's words into the same form. Believable
+ranges are common practice, no source; they lead to a question, never to a refusal.
+"""
+
+import re
+import unicodedata
+from dataclasses import dataclass, field
+from functools import cache
+
+from jobs.calc.unit_factors import unit
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One quantity of a run, under one name and in one unit everywhere.
+
+    Attributes
+    ----------
+    id : str
+        The name it is stored under, with its unit.
+    label : str
+        What people read.
+    unit : str
+        Id of its unit in `jobs.calc.unit_factors`.
+    low, high : float
+        Outside these a value is questioned.
+    words : str
+        What headers call it, phrases parted by semicolons.
+    implied : dict
+        Phrase -> id of the unit that goes without saying with that phrase.
+    """
+
+    id: str
+    label: str
+    unit: str
+    low: float
+    high: float
+    words: str
+    implied: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def quantity(self) -> str:
+        return unit(self.unit).quantity
+
+    @property
+    def unit_label(self) -> str:
+        label = unit(self.unit).label
+        return "" if label == "–" else label
+
+
+_ALL = (
+    Channel(
+        "time_s",
+        "time",
+        "s",
+        0,
+        86_400,
+        "time; elapsed time; run time; log time; time stamp; timestamp; t; clock; "
+        "zeit; messzeit; zeitstempel; laufzeit; uhrzeit; temps; temps ecoule; horodatage; heure; "
+        "tiempo; tiempo transcurrido; hora; tempo; tempo trascorso; ora; tijd; tijdstip; "
+        "czas; znacznik czasu; tid; tidpunkt; tidsstampel",
+    ),
+    Channel(
+        "engine_speed_rpm",
+        "engine speed",
+        "rpm",
+        0,
+        25_000,
+        "engine speed; engine rpm; rpm; revs; engine revs; crank speed; crankshaft speed; motor speed; "
+        "motor rpm; tach; tachometer; speed; n; n engine; "
+        "motordrehzahl; drehzahl; drehzahl motor; kurbelwellendrehzahl; n mot; nmot; n motor; "
+        "regime moteur; regime; vitesse moteur; vitesse de rotation; vitesse de rotation moteur; "
+        "regimen del motor; regimen motor; regimen; revoluciones; revoluciones del motor; "
+        "velocidad del motor; giros; regime motore; giri motore; giri; regime di rotazione; velocita motore; "
+        "motortoerental; toerental; obroty silnika; obroty; predkosc obrotowa; predkosc obrotowa silnika; "
+        "motorvarvtal; varvtal",
+        {"rpm": "rpm", "engine rpm": "rpm", "motor rpm": "rpm"},
+    ),
+    Channel(
+        "power_kw",
+        "power",
+        "kw",
+        -100,
+        500,
+        "power; engine power; wheel power; rear wheel power; power at the wheel; crank power; "
+        "power output; horsepower; hp; bhp; whp; kw; ps; leistung; motorleistung; radleistung; p mot; "
+        "puissance; puissance moteur; puissance roue; puissance a la roue; "
+        "potencia; potencia motor; potencia del motor; potencia rueda; potencia a la rueda; "
+        "potenza; potenza motore; potenza ruota; potenza alla ruota; vermogen; motorvermogen; wielvermogen; "
+        "moc; moc silnika; moc na kole; effekt; motoreffekt; hjuleffekt",
+        {"kw": "kw", "hp": "hp", "bhp": "hp", "whp": "hp", "horsepower": "hp", "ps": "ps"},
+    ),
+    Channel(
+        "torque_nm",
+        "torque",
+        "nm",
+        -300,
+        1_000,
+        "torque; engine torque; wheel torque; rear wheel torque; crank torque; moment; nm; "
+        "drehmoment; motormoment; motordrehmoment; raddrehmoment; m mot; couple; couple moteur; couple roue; "
+        "par; par motor; par del motor; par a la rueda; coppia; coppia motore; coppia ruota; "
+        "koppel; motorkoppel; wielkoppel; draaimoment; moment obrotowy; moment silnika; "
+        "vridmoment; motorvridmoment",
+        {"nm": "nm"},
+    ),
+    Channel(
+        "road_speed_kmh",
+        "road speed",
+        "kmh",
+        -5,
+        450,
+        "road speed; vehicle speed; bike speed; speed; wheel speed; rear wheel speed; ground speed; gps speed; "
+        "velocity; v; geschwindigkeit; fahrgeschwindigkeit; fahrzeuggeschwindigkeit; radgeschwindigkeit; "
+        "vitesse; vitesse vehicule; vitesse du vehicule; vitesse roue; velocidad; velocidad del vehiculo; "
+        "velocidad vehiculo; velocidad de rueda; velocita; velocita veicolo; velocita ruota; "
+        "snelheid; rijsnelheid; voertuigsnelheid; wielsnelheid; predkosc; predkosc pojazdu; predkosc jazdy; "
+        "predkosc kola; hastighet; fordonshastighet; hjulhastighet; kmh; mph",
+        {"kmh": "kmh", "mph": "mph"},
+    ),
+    Channel(
+        "roller_speed_kmh",
+        "roller speed",
+        "kmh",
+        -5,
+        450,
+        "roller speed; drum speed; roll speed; dyno speed; rollengeschwindigkeit; trommelgeschwindigkeit; "
+        "vitesse rouleau; vitesse du rouleau; velocidad rodillo; velocidad del rodillo; velocita rullo; "
+        "velocita del rullo; rolsnelheid; predkosc rolki; rullhastighet",
+    ),
+    Channel(
+        "roller_speed_rpm",
+        "roller rotation",
+        "rpm",
+        -50,
+        10_000,
+        "roller speed; roller rpm; drum speed; drum rpm; roll speed; roll rpm; dyno speed; dyno rpm; "
+        "rollendrehzahl; trommeldrehzahl; vitesse rouleau; vitesse du rouleau; regime rouleau; "
+        "velocidad rodillo; velocidad del rodillo; giros rodillo; velocita rullo; giri rullo; "
+        "roltoerental; rolsnelheid; obroty rolki; predkosc rolki; rullvarvtal; rullhastighet",
+        {"roller rpm": "rpm", "drum rpm": "rpm", "roll rpm": "rpm", "dyno rpm": "rpm"},
+    ),
+    Channel(
+        "roller_torque_nm",
+        "roller torque",
+        "nm",
+        -2_000,
+        10_000,
+        "roller torque; drum torque; roll torque; brake torque; rollenmoment; rollendrehmoment; "
+        "couple rouleau; couple au rouleau; par rodillo; par en el rodillo; par del rodillo; coppia rullo; "
+        "coppia al rullo; rolkoppel; moment na rolce; moment rolki; rullmoment; rullvridmoment",
+    ),
+    Channel(
+        "lambda",
+        "lambda",
+        "lambda",
+        0.5,
+        3,
+        "lambda; λ; lambda value; lambda sensor; wideband; wideband lambda; air fuel ratio; afr; a f; "
+        "air fuel; wideband afr; equivalence ratio; phi; φ; eq ratio; lambdawert; lambdasonde; luftzahl; "
+        "luftverhaltnis; luft kraftstoff verhaltnis; richesse; rapport air carburant; rapport air essence; "
+        "rapport d equivalence; relacion aire combustible; relacion de equivalencia; "
+        "rapporto aria carburante; rapporto di equivalenza; titolo; lucht brandstof verhouding; luchtfactor; "
+        "wspolczynnik nadmiaru powietrza; stosunek powietrze paliwo; luft bransle forhallande; lambdavarde",
+        {
+            "lambda": "lambda",
+            "λ": "lambda",
+            "lambda value": "lambda",
+            "wideband lambda": "lambda",
+            "lambdawert": "lambda",
+            "lambdavarde": "lambda",
+            "luftzahl": "lambda",
+            "luftverhaltnis": "lambda",
+            "luchtfactor": "lambda",
+            "wspolczynnik nadmiaru powietrza": "lambda",
+            "afr": "afr",
+            "a f": "afr",
+            "wideband afr": "afr",
+            "air fuel ratio": "afr",
+            "luft kraftstoff verhaltnis": "afr",
+            "rapport air carburant": "afr",
+            "rapport air essence": "afr",
+            "relacion aire combustible": "afr",
+            "rapporto aria carburante": "afr",
+            "lucht brandstof verhouding": "afr",
+            "stosunek powietrze paliwo": "afr",
+            "luft bransle forhallande": "afr",
+            "equivalence ratio": "phi",
+            "eq ratio": "phi",
+            "phi": "phi",
+            "φ": "phi",
+            "richesse": "phi",
+            "rapport d equivalence": "phi",
+            "relacion de equivalencia": "phi",
+            "rapporto di equivalenza": "phi",
+        },
+    ),
+    Channel(
+        "grip_pct",
+        "grip",
+        "pct",
+        -5,
+        105,
+        "grip; grip opening; grip position; twist grip; throttle grip; accelerator; accelerator position; "
+        "accelerator pedal position; app; aps; throttle; throttle opening; gas; "
+        "gasgriff; gasgriffstellung; griffstellung; drehgriff; fahrpedal; gaspedal; "
+        "poignee; poignee de gaz; position poignee; accelerateur; puno; puno del gas; puno de gas; acelerador; "
+        "posicion acelerador; manopola; manopola gas; manopola del gas; acceleratore; gashendel; gasgreep; "
+        "manetka; manetka gazu; polozenie manetki; pedal gazu; gashandtag; gasreglage",
+    ),
+    Channel(
+        "plate_pct",
+        "plate",
+        "pct",
+        -5,
+        105,
+        "plate; throttle plate; plate opening; throttle plate position; throttle position; tps; throttle valve; "
+        "throttle blade; butterfly; throttle; throttle opening; gas; "
+        "drosselklappe; drosselklappenstellung; drosselklappenoffnung; papillon; papillon des gaz; "
+        "position papillon; ouverture papillon; mariposa; posicion mariposa; apertura mariposa; "
+        "farfalla; posizione farfalla; apertura farfalla; gasklep; gasklepstand; gasklepopening; "
+        "przepustnica; polozenie przepustnicy; otwarcie przepustnicy; gasspjall; gasspjallslage; spjallage",
+    ),
+    Channel(
+        "intake_air_temperature_c",
+        "intake air temperature",
+        "c",
+        -40,
+        120,
+        "intake air temperature; intake temperature; iat; inlet air temperature; inlet temperature; "
+        "air intake temperature; air temperature; charge temperature; "
+        "ansauglufttemperatur; ansaugtemperatur; lufttemperatur; t ansaug; temperature admission; "
+        "temperature d admission; temperature air admission; temperature d air; temperature air; "
+        "temperatura admision; temperatura de admision; temperatura aire admision; temperatura aire; "
+        "temperatura aspirazione; temperatura aria aspirata; temperatura aria; inlaattemperatuur; "
+        "inlaatluchttemperatuur; luchttemperatuur; temperatura dolotu; temperatura powietrza dolotowego; "
+        "temperatura zasysanego powietrza; temperatura powietrza; insugningstemperatur; insugstemperatur; "
+        "insugsluftens temperatur",
+    ),
+    Channel(
+        "coolant_temperature_c",
+        "coolant temperature",
+        "c",
+        -40,
+        150,
+        "coolant temperature; engine coolant temperature; coolant; ect; clt; water temperature; "
+        "engine temperature; kuhlmitteltemperatur; kuhlwassertemperatur; wassertemperatur; motortemperatur; "
+        "temperature eau; temperature d eau; temperature liquide de refroidissement; temperature moteur; "
+        "temperatura refrigerante; temperatura del refrigerante; temperatura agua; temperatura motor; "
+        "temperatura acqua; temperatura liquido; temperatura motore; koelvloeistoftemperatuur; "
+        "watertemperatuur; motortemperatuur; temperatura cieczy; temperatura plynu chlodzacego; "
+        "temperatura wody; temperatura silnika; kylvatsketemperatur; vattentemperatur",
+    ),
+    Channel(
+        "oil_temperature_c",
+        "oil temperature",
+        "c",
+        -40,
+        180,
+        "oil temperature; engine oil temperature; oltemperatur; motoroltemperatur; temperature huile; "
+        "temperature d huile; temperatura aceite; temperatura del aceite; temperatura olio; "
+        "olietemperatuur; temperatura oleju; oljetemperatur",
+    ),
+    Channel(
+        "ambient_temperature_c",
+        "ambient temperature",
+        "c",
+        -40,
+        60,
+        "ambient temperature; ambient air temperature; room temperature; outside temperature; air temperature; "
+        "umgebungstemperatur; aussentemperatur; raumtemperatur; lufttemperatur; temperature ambiante; "
+        "temperature exterieure; temperature d air; temperatura ambiente; temperatura exterior; "
+        "temperatura esterna; omgevingstemperatuur; buitentemperatuur; temperatura otoczenia; "
+        "temperatura zewnetrzna; omgivningstemperatur; utetemperatur; lufttemperatur",
+    ),
+    Channel(
+        "barometric_pressure_kpa",
+        "barometric pressure",
+        "kpa",
+        50,
+        110,
+        "barometric pressure; baro; barometer; baro pressure; ambient pressure; atmospheric pressure; "
+        "air pressure; station pressure; luftdruck; umgebungsdruck; aussendruck; barometerdruck; "
+        "pression atmospherique; pression barometrique; pression ambiante; presion atmosferica; "
+        "presion barometrica; presion ambiente; pressione atmosferica; pressione barometrica; "
+        "pressione ambiente; luchtdruk; omgevingsdruk; cisnienie atmosferyczne; cisnienie barometryczne; "
+        "cisnienie otoczenia; lufttryck; barometertryck; omgivningstryck",
+    ),
+    Channel(
+        "manifold_pressure_kpa",
+        "manifold pressure",
+        "kpa",
+        5,
+        400,
+        "manifold pressure; manifold absolute pressure; intake manifold pressure; map; intake pressure; "
+        "inlet pressure; saugrohrdruck; ansaugdruck; pression collecteur; pression admission; "
+        "pression d admission; presion colector; presion del colector; presion admision; "
+        "presion de admision; pressione collettore; pressione aspirazione; pressione di aspirazione; "
+        "inlaatdruk; spruitstukdruk; cisnienie kolektora; cisnienie w kolektorze; cisnienie dolotu; "
+        "insugstryck; insugningstryck; grenrorstryck",
+    ),
+    Channel(
+        "humidity_pct",
+        "relative humidity",
+        "pct",
+        0,
+        100,
+        "humidity; relative humidity; rel humidity; air humidity; rh; luftfeuchte; luftfeuchtigkeit; "
+        "relative feuchte; relative luftfeuchte; relative luftfeuchtigkeit; feuchte; humidite; "
+        "humidite relative; humedad; humedad relativa; umidita; umidita relativa; vochtigheid; "
+        "luchtvochtigheid; relatieve vochtigheid; relatieve luchtvochtigheid; wilgotnosc; "
+        "wilgotnosc wzgledna; luftfuktighet; relativ fuktighet; fuktighet",
+    ),
+    Channel(
+        "gear",
+        "gear",
+        "one",
+        -1,
+        8,
+        "gear; gear position; current gear; gear engaged; gang; gangstufe; eingelegter gang; "
+        "rapport; rapport engage; vitesse engagee; marcha; marcha engranada; marcia; marcia inserita; "
+        "versnelling; bieg; vaxel",
+    ),
+    Channel(
+        "ignition_advance_deg",
+        "ignition advance",
+        "deg",
+        -40,
+        70,
+        "ignition advance; ignition timing; ignition angle; spark advance; spark timing; spark angle; advance; "
+        "zundwinkel; zundzeitpunkt; fruhzundung; avance; avance allumage; avance a l allumage; "
+        "avance de encendido; avance encendido; anticipo; anticipo accensione; anticipo di accensione; "
+        "ontstekingstijdstip; voorontsteking; ontstekingshoek; kat wyprzedzenia zaplonu; "
+        "wyprzedzenie zaplonu; kat zaplonu; tandvinkel; fortandning; tandlage",
+    ),
+    Channel(
+        "injector_time_ms",
+        "injector opening time",
+        "ms",
+        0,
+        60,
+        "injector time; injection time; injector pulse width; injection pulse width; fuel pulse width; "
+        "pulse width; pulsewidth; injector on time; injector opening time; injector duration; "
+        "injection duration; pw; einspritzzeit; einspritzdauer; ti; temps d injection; temps injection; "
+        "duree d injection; tiempo de inyeccion; tiempo inyeccion; tempo di iniezione; tempo iniezione; "
+        "inspuittijd; injectietijd; inspuitduur; czas wtrysku; insprutningstid; oppningstid spridare",
+    ),
+    Channel(
+        "distance_m",
+        "distance",
+        "m",
+        0,
+        1_000_000,
+        "distance; distance travelled; distance traveled; travel; strecke; weg; wegstrecke; "
+        "distance parcourue; distancia; distancia recorrida; distanza; distanza percorsa; afstand; "
+        "afgelegde weg; dystans; droga; odleglosc; stracka; avstand; distans",
+    ),
+)
+
+CHANNELS: dict[str, Channel] = {channel.id: channel for channel in _ALL}
+
+_ABBREVIATIONS = {"temp": "temperature", "press": "pressure", "pos": "position", "veh": "vehicle"}
+_UNFOLDED = str.maketrans({"ł": "l", "ø": "o", "đ": "d", "æ": "ae", "ı": "i", "œ": "oe"})
+_CAMEL = re.compile(r"(?<=[a-zà-ÿ])(?=[A-ZÀ-Þ])|(?<=[^\W\d_])(?=\d)")
+_NOT_A_WORD = re.compile(r"[\W_]+")
+_UMLAUT_SPELT_OUT = re.compile(r"([aou])e(?!$)")
+
+
+def words_of(name: str) -> tuple[str, ...]:
+    """A header's words, without case, accents and signs: ``'MotorDrehzahl_Öl'`` -> motor, drehzahl, ol."""
+    parted = _CAMEL.sub(" ", unicodedata.normalize("NFKC", name))
+    plain = unicodedata.normalize("NFD", parted.casefold().translate(_UNFOLDED))
+    plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
+    return tuple(_ABBREVIATIONS.get(word, word) for word in _NOT_A_WORD.sub(" ", plain).split())
+
+
+# Words beside a quantity's name that leave it what it is ...
+PLAIN_COMPANIONS = frozenset(
+    words_of(
+        "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur mesure "
+        "valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du de di del"
+    )
+)
+# ... words that make it something else (aimed for, a limit, a correction) ...
+OTHER_THAN_MEASURED = frozenset(
+    words_of(
+        "target desired demand setpoint command requested goal soll sollwert cible consigne objetivo consigna "
+        "obiettivo doel gewenst zadana cel mal error trim correction deviation limit limiter max min maximum "
+        "minimum delta diff difference rate status state flag raw voltage volt adc count"
+    )
+)
+# ... and words that say that a figure has been corrected for the air.
+CORRECTED = frozenset(
+    words_of(
+        "corrected corr sae din std stp iso ece cor korrigiert corrige corregida corregido corretta corretto "
+        "gecorrigeerd skorygowana skorygowany korrigerad korrigerat"
+    )
+)
+
+
+def _key(words: tuple[str, ...]) -> str:
+    """One string for comparing: 'ae', 'oe' and 'ue' count as the umlaut they may stand for."""
+    return _UMLAUT_SPELT_OUT.sub(r"\1", "".join(words))
+
+
+@cache
+def _phrases(channel_id: str) -> tuple[tuple[tuple[str, ...], str], ...]:
+    """The channel's phrases as words and as comparable key, and its own id among them."""
+    channel = CHANNELS[channel_id]
+    texts = [*channel.words.split(";"), channel.label, channel.id]
+    phrases = dict.fromkeys(words_of(text) for text in texts)
+    return tuple((phrase, _key(phrase)) for phrase in phrases if phrase)
+
+
+def likeness(name: str, channel: Channel) -> tuple[float, str]:
+    """How surely a header's name means a channel.
+
+    Returns
+    -------
+    share, phrase : float in 0..1, str
+        1 where the name is one of the channel's phrases and nothing else; 0 where none is in it.
+        ``phrase`` is the one that was found.
+    """
+    words = words_of(name)
+    key = _key(words)
+    best = (0.0, "")
+    for phrase, phrase_key in _phrases(channel.id):
+        if phrase_key == key:
+            return 1.0, " ".join(phrase)
+        if (share := _share_found(words, phrase)) > best[0]:
+            best = (share, " ".join(phrase))
+    return best
+
+
+def _share_found(words: tuple[str, ...], phrase: tuple[str, ...]) -> float:
+    size = len(phrase)
+    if len(words) <= size or len("".join(phrase)) < 2:
+        return 0.0
+    for start in range(len(words) - size + 1):
+        if words[start : start + size] == phrase:
+            rest = set(words[:start] + words[start + size :])
+            if rest & OTHER_THAN_MEASURED:
+                return 0.3
+            if rest <= PLAIN_COMPANIONS:
+                return 0.96
+            if rest <= PLAIN_COMPANIONS | CORRECTED:
+                return 0.85
+            return 0.55 + 0.3 * len("".join(phrase)) / len("".join(words))
+    return 0.0
+
+
+def implied_unit(channel: Channel, phrase: str) -> str | None:
+    """The unit that goes without saying with this phrase, or None."""
+    table = {" ".join(words_of(text)): unit_id for text, unit_id in channel.implied.items()}
+    return table.get(phrase)
+
+
+def says_corrected(name: str) -> bool:
+    """Whether a column's name says that its figures are already corrected for the air."""
+    return bool(set(words_of(name)) & CORRECTED)

@@ -1,0 +1,404 @@
+"""The typed pass: from the first line with figures to one array a column.
+
+A clean file is read in one go. Where something in it is no figure, the file is read block by block
+and only the blocks that hold the damage are taken cell by cell, so that one bad line in a long file
+costs little.
+"""
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from jobs.calc.runfile_cells import MISSING, is_missing, parse_cells, reads_as_figure, split_cells
+from jobs.calc.runfile_layout import TIME_FORMS, Layout, RunFileError
+from jobs.calc.runfile_structure import header_cells
+from jobs.calc.runfile_text import MAX_ROWS, TAIL_BYTES, Text
+from jobs.calc.statistics import FloatArray
+
+LINES_NAMED = 20
+BLOCK_BYTES = 1024 * 1024
+LEAF_BYTES = 64 * 1024
+
+REPEATED_HEADER = "repeated header"
+FOOTER = "text below the figures"
+EMPTY = "empty"
+NO_FIGURES = "no figure in the row"
+CUT_OFF = "cut off in the middle"
+
+_NO_DELIMITER = "\x1f"  # for one column: a sign that no text file holds
+
+
+@dataclass
+class Tally:
+    """How many, and where the first of them stand."""
+
+    count: int = 0
+    lines: list[int] = field(default_factory=list)
+
+    def add(self, lines: Iterable[int], count: int | None = None) -> None:
+        given = list(lines)
+        self.count += len(given) if count is None else count
+        self.lines = sorted([*self.lines, *given[:LINES_NAMED]])[:LINES_NAMED]
+
+
+@dataclass(eq=False)
+class Table:
+    """A file's columns as they stand in it, in the file's own units; clock times in seconds.
+
+    Attributes
+    ----------
+    values : list of array, (rows,)
+        By position; NaN where a cell is missing or no figure.
+    lines : array of int, (rows,)
+        The line each row stands in.
+    refused, missing : list of Tally
+        By position: cells that are no figures; cells that are empty or marked as missing.
+    dropped : dict
+        Why rows were left out -> how many and where.
+    longer : Tally
+        Rows with more cells than there are columns; what is too much was left out.
+    """
+
+    values: list[FloatArray]
+    lines: np.ndarray
+    refused: list[Tally]
+    missing: list[Tally]
+    dropped: dict[str, Tally]
+    longer: Tally
+
+
+def read_table(text: Text, layout: Layout, limit: int | None = None) -> Table:
+    """Read a file's figures.
+
+    Parameters
+    ----------
+    text, layout
+    limit : int, optional
+        Lines to read at most.
+
+    Raises
+    ------
+    RunFileError
+        No row with a figure is left, or there are too many rows.
+    """
+    return _Reader(text, layout).read(limit)
+
+
+class _Reader:
+    """One pass over one file; every line of the region makes one row until rows are dropped at the end."""
+
+    def __init__(self, text: Text, layout: Layout) -> None:
+        self.text, self.layout = text, layout
+        self.width = len(layout.columns)
+        self.rows = self.row = 0
+        self.out: list[FloatArray] = []
+        self.refused: dict[int, np.ndarray] = {}
+        self.headers: list[int] = []
+        self.dropped: dict[str, Tally] = {}
+        self.longer = Tally()
+
+    def read(self, limit: int | None) -> Table:
+        layout, text = self.layout, self.text
+        if not self.width:
+            raise RunFileError("The layout names no columns.", line=layout.data_line)
+        start = text.offset_of_line(layout.data_line)
+        end = self._end_of_figures(start, layout.data_line)
+        if limit is not None:
+            end = min(end, self._offset_after(start, end, limit))
+        self.rows = rows = text.count_lines(start, end)
+        if rows > MAX_ROWS:
+            raise RunFileError(f"The file has {rows:,} rows; at most {MAX_ROWS:,} are read.")
+        if rows == 0:
+            raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
+        self.quoted = text.data.find(b'"', start, end) >= 0
+        self.as_text = self._columns_of_text(start, end)
+        if not self._read_whole(start, end):
+            self._read_blocks(start, end)
+        return self._finish()
+
+    def _offset_after(self, start: int, end: int, lines: int) -> int:
+        for _ in range(lines):
+            found = self.text.data.find(b"\n", start, end)
+            if found < 0:
+                return end
+            start = found + 1
+        return start
+
+    # --- where the figures end
+
+    def _end_of_figures(self, start: int, first_line: int) -> int:
+        """Leave out a last row that was cut off, and lines of text below the figures."""
+        text = self.text
+        tail = max(start, text.end - TAIL_BYTES)
+        if tail > start:
+            tail = text.data.find(b"\n", tail, text.end) + 1 or text.end
+        raw = text.data[tail : text.end].split(b"\n")
+        offset = text.end - len(raw[-1])
+        if not raw[-1]:
+            raw.pop()
+            offset -= len(raw[-1]) + 1 if raw else 0
+        end, left_out = text.end, []
+        for index in range(len(raw) - 1, -1, -1):
+            reason = self._reason_to_leave_out(raw, index)
+            if reason is None:
+                break
+            if reason != EMPTY:
+                end = offset
+            left_out.append((offset, reason))
+            offset -= len(raw[index - 1]) + 1
+        for offset, reason in left_out:
+            if offset >= end and reason != EMPTY:
+                self._dropped(reason).add([first_line + text.count_lines(start, offset)])
+        return end
+
+    def _reason_to_leave_out(self, raw: Sequence[bytes], index: int) -> str | None:
+        cells = self._cells(raw[index])
+        if not any(cells):
+            return EMPTY
+        if index == len(raw) - 1 and self.text.data[self.text.end - 1] != 0x0A and index:
+            above = self._cells(raw[index - 1])
+            if len(cells) < self.width <= len(above) and reads_as_figure(cells[0]) and self.width > 1:
+                return CUT_OFF
+        filled = [cell for cell in cells if not is_missing(cell)]
+        figures = sum(map(reads_as_figure, filled))
+        if filled and (figures == 0 or (len(cells) < self.width and not reads_as_figure(cells[0]))):
+            return FOOTER
+        return None
+
+    def _cells(self, raw: bytes) -> list[str]:
+        line = raw.decode(self.text.encoding, "replace").strip("\r\n")
+        return split_cells(line, self.layout.delimiter) if line.strip() else []
+
+    def _dropped(self, reason: str) -> Tally:
+        return self.dropped.setdefault(reason, Tally())
+
+    # --- the quick way
+
+    def _columns_of_text(self, start: int, end: int) -> set[int]:
+        """Columns whose cells pandas cannot take as figures: times written out, and words."""
+        stop = min(end, self._offset_after(start, end, 100))
+        lines = self.text.decode(start, stop).split("\n")
+        rows = [split_cells(line, self.layout.delimiter) for line in lines if line.strip()]
+        found = set()
+        for column in self.layout.columns:
+            cells = [row[column.position] for row in rows if len(row) > column.position]
+            filled = [cell for cell in cells if cell and not is_missing(cell)]
+            if column.unit in TIME_FORMS or (filled and not any(self._plain(cell) for cell in filled)):
+                found.add(column.position)
+        return found
+
+    def _plain(self, cell: str) -> bool:
+        return reads_as_figure(cell) and ":" not in cell
+
+    def _frame(self, source: io.BytesIO, dtype: Any) -> Any:
+        import pandas as pd
+
+        delimiter = self.layout.delimiter
+        return pd.read_csv(
+            source,
+            sep=r"\s+" if delimiter == " " else delimiter or _NO_DELIMITER,
+            decimal=self.layout.decimal,
+            header=None,
+            names=list(range(self.width)),
+            index_col=False,
+            dtype=dtype,
+            na_values=list(MISSING),
+            keep_default_na=False,
+            skip_blank_lines=False,
+            skipinitialspace=self.quoted,
+            quoting=csv.QUOTE_MINIMAL if self.quoted else csv.QUOTE_NONE,
+            encoding_errors="replace",
+            low_memory=False,
+        )
+
+    def _typed(self) -> dict[int, Any]:
+        return {i: str if i in self.as_text else np.float64 for i in range(self.width)}
+
+    def _read_whole(self, start: int, end: int) -> bool:
+        data = self.text.data
+        if end == len(data):
+            source = io.BytesIO(data)  # shares the bytes; a slice would copy them
+            source.seek(start)
+        else:
+            source = io.BytesIO(memoryview(data)[start:end])
+        try:
+            frame = self._frame(source, self._typed())
+        except (ValueError, OverflowError):  # pandas' own errors are kinds of ValueError
+            return False
+        if len(frame) != self.rows:
+            return False
+        for i in range(self.width):
+            values, refused = self._column(frame.pop(i), i)
+            self.out.append(values)
+            if refused is not None and refused.any():
+                self.refused[i] = refused
+        return True
+
+    # --- block by block
+
+    def _read_blocks(self, start: int, end: int) -> None:
+        self.out = [np.full(self.rows, np.nan) for _ in range(self.width)]
+        for begin, stop in self._cut(start, end, BLOCK_BYTES):
+            self._read_block(begin, stop)
+
+    def _cut(self, start: int, end: int, size: int) -> Iterable[tuple[int, int]]:
+        """Pieces of about a size, each of whole lines."""
+        while start < end:
+            stop = min(end, start + size)
+            if stop < end:
+                stop = self.text.data.find(b"\n", stop, end) + 1 or end
+            yield start, stop
+            start = stop
+
+    def _read_block(self, start: int, end: int) -> None:
+        rows = self.text.count_lines(start, end)
+        block = self._utf8(start, end)
+        try:
+            frame = self._frame(io.BytesIO(block), self._typed())
+            clean = len(frame) == rows
+        except (ValueError, OverflowError):
+            clean = False
+        if clean:
+            self._take([self._column(frame.pop(i), i) for i in range(self.width)], rows)
+        elif end - start > LEAF_BYTES:
+            for begin, stop in self._cut(start, end, LEAF_BYTES):
+                self._read_block(begin, stop)
+        else:
+            self._read_leaf(block, rows)
+
+    def _utf8(self, start: int, end: int) -> bytes:
+        block = self.text.data[start:end]
+        if self.text.encoding == "utf-8" or block.isascii():
+            return block
+        return block.decode(self.text.encoding, "replace").encode("utf-8")
+
+    def _read_leaf(self, block: bytes, rows: int) -> None:
+        lines = block.decode("utf-8", "replace").split("\n")[:rows]
+        try:
+            frame = self._frame(io.BytesIO(block), None)
+            columns = (
+                [self._column(frame.pop(i), i) for i in range(self.width)] if len(frame) == rows else None
+            )
+        except (ValueError, OverflowError, TypeError):
+            columns = None
+        if columns is None:
+            columns = self._by_cells(lines)
+        self._take(columns, rows, lines)
+
+    def _by_cells(self, lines: Sequence[str]) -> list[tuple[FloatArray, np.ndarray]]:
+        split = [
+            split_cells(line.rstrip("\r"), self.layout.delimiter) if line.strip() else [] for line in lines
+        ]
+        first = self.layout.data_line + self.row
+        longer = [
+            first + i for i, row in enumerate(split) if len(row) > self.width and any(row[self.width :])
+        ]
+        self.longer.add(longer)
+        columns = []
+        for i in range(self.width):
+            cells = [row[i] if i < len(row) else "" for row in split]
+            columns.append(self._parse(cells, i))
+        return columns
+
+    def _parse(self, cells: Sequence[str], i: int) -> tuple[FloatArray, np.ndarray]:
+        return parse_cells(cells, self.layout.decimal, self.layout.thousands, self.layout.columns[i].unit)
+
+    def _column(self, series: Any, i: int) -> tuple[FloatArray, np.ndarray | None]:
+        """Figures of a column as pandas gave it, and which cells were none."""
+        import pandas as pd
+
+        if pd.api.types.is_numeric_dtype(series.dtype):
+            values: FloatArray = series.to_numpy(dtype=np.float64)
+            if np.isinf(values).any():
+                refused = np.isinf(values)
+                return np.where(refused, np.nan, values), refused
+            return values, None
+        # A cell that comes again and again is read once.
+        codes, cells = pd.factorize(series)
+        figures, bad = self._parse([str(cell) for cell in cells], i)
+        return np.append(figures, np.nan)[codes], np.append(bad, False)[codes]
+
+    def _take(
+        self,
+        columns: Sequence[tuple[FloatArray, np.ndarray | None]],
+        rows: int,
+        lines: Sequence[str] | None = None,
+    ) -> None:
+        here = slice(self.row, self.row + rows)
+        for i, (values, refused) in enumerate(columns):
+            self.out[i][here] = values
+            if refused is not None and refused.any():
+                self.refused.setdefault(i, np.zeros(self.rows, dtype=bool))[here] = refused
+        if lines is not None:
+            figure = np.any([np.isfinite(values) for values, _ in columns], axis=0)
+            self.headers += [self.row + int(i) for i in np.flatnonzero(~figure) if self._is_header(lines[i])]
+        self.row += rows
+
+    def _is_header(self, line: str) -> bool:
+        if not hasattr(self, "_headers"):
+            layout, head = self.layout, self.text.head()
+            numbers = {layout.header_line, layout.unit_line}
+            if layout.header_line and layout.header_rows == 2:
+                numbers.add(layout.header_line + 1)
+            kept = [head[n - 1] for n in numbers if n and n <= len(head)]
+            self._headers = [header_cells(kept_line, layout.delimiter, self.width) for kept_line in kept]
+        return header_cells(line.rstrip("\r"), self.layout.delimiter, self.width) in self._headers
+
+    # --- counting and closing
+
+    def _finish(self) -> Table:
+        lines = np.arange(self.layout.data_line, self.layout.data_line + self.rows)
+        drop = self._rows_without_figures()
+        if drop.all():
+            raise RunFileError(
+                "There is a header but no figure under it that could be read.", line=self.layout.data_line
+            )
+        self._note_dropped(drop, lines)
+        keep = ~drop
+        refused, missing = [], []
+        for i, values in enumerate(self.out):
+            bad = self.refused.get(i)
+            gaps = np.isnan(values)
+            gaps &= keep
+            if bad is not None:
+                bad &= keep
+                gaps &= ~bad
+            refused.append(_tally(bad, lines))
+            missing.append(_tally(gaps, lines))
+        if drop.any():
+            lines = lines[keep]
+            for i in range(self.width):
+                self.out[i] = self.out[i][keep]
+        return Table(self.out, lines, refused, missing, self.dropped, self.longer)
+
+    def _rows_without_figures(self) -> np.ndarray:
+        empty = np.isnan(self.out[0])
+        for values in self.out[1:]:
+            if not empty.any():  # a column without gaps settles it
+                break
+            empty &= np.isnan(values)
+        return empty
+
+    def _note_dropped(self, drop: np.ndarray, lines: np.ndarray) -> None:
+        if not drop.any():
+            return
+        header = np.zeros(self.rows, dtype=bool)
+        header[self.headers] = True
+        words = np.zeros(self.rows, dtype=bool)
+        for bad in self.refused.values():
+            words |= bad
+        reasons = ((REPEATED_HEADER, header), (NO_FIGURES, words & ~header), (EMPTY, ~words & ~header))
+        for reason, mask in reasons:
+            found = lines[mask & drop]
+            if len(found):
+                self._dropped(reason).add(found[:LINES_NAMED].tolist(), len(found))
+
+
+def _tally(mask: np.ndarray | None, lines: np.ndarray) -> Tally:
+    if mask is None or not (count := int(np.count_nonzero(mask))):
+        return Tally()
+    return Tally(count, lines[np.flatnonzero(mask)[:LINES_NAMED]].tolist())
