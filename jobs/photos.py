@@ -1,6 +1,7 @@
 """Photos: checked, turned upright, made smaller and freed of what the camera wrote into them."""
 
 import io
+import struct
 import uuid
 import warnings
 from pathlib import PurePath
@@ -18,8 +19,10 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 LONGEST_SIDE = 2048
-READABLE = ("JPEG", "MPO", "PNG", "WEBP", "GIF", "BMP")
+READABLE = ("JPEG", "PNG", "WEBP", "GIF", "BMP")
 LONGEST_NAME = 200
+# What Pillow raises on files that are no image, or only the half of one
+BROKEN = (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error)
 
 # The photo's own name and the file to keep
 Prepared = tuple[str, "ContentFile[bytes]"]
@@ -49,7 +52,7 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
             image = Image.open(upload, formats=READABLE)
         image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
         return as_jpeg(ImageOps.exif_transpose(image))
-    except Exception as problem:  # a broken image can raise nearly anything, and each means the same
+    except (*BROKEN, Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
 
 
@@ -92,6 +95,6 @@ def add_photos(*, job: Job, by: StaffMember, photos: list[Prepared], caption: st
 @transaction.atomic
 def remove_photo(photo: Photo) -> None:
     """Delete the photo, and its file once nothing can bring the record back."""
-    storage, name = photo.image.storage, photo.image.name
+    storage, name = photo.image.storage, photo.image.name or ""
     photo.delete()
     transaction.on_commit(lambda: storage.delete(name))

@@ -3,6 +3,7 @@
 from django.db.models import Q, QuerySet
 
 from jobs.models import Job
+from jobs.models.job import JobQuerySet
 from workshop.models import Bike, Customer
 from workshop.models.search import containing
 
@@ -30,7 +31,7 @@ def customers_matching(text: str) -> "QuerySet[Customer]":
     return found
 
 
-def jobs_matching(text: str) -> "QuerySet[Job]":
+def jobs_matching(text: str) -> JobQuerySet:
     """Jobs where each word stands in the number, the brief, or what bikes_matching looks at."""
     found = Job.objects.for_list()
     for word in words_of(text):

@@ -170,7 +170,6 @@ class StageForm(forms.Form):
             f"{who} moved this job to “{self.job.get_stage_display()}” meanwhile. "
             "Send again if your step still holds.",
         )
-        sent = QueryDict(mutable=True)
-        sent.update(cast("QueryDict", self.data))
+        sent = cast("QueryDict", self.data).copy()
         sent["seen"] = self.job.stage
         self.data = sent

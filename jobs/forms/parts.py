@@ -48,7 +48,7 @@ class PartForm(Grouped, RecordForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.instance._state.adding:
-            self.initial.setdefault("fitted_at", timezone.now())
+            self.initial["fitted_at"] = timezone.now()
         self.fields["fitted_at"].help_text = "Leave empty while the part still lies on the shelf."
         self.fields["replaces"].label = "fitted in place of"
         self.fields["quantity"].help_text = "More than nothing."

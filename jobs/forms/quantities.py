@@ -29,7 +29,7 @@ class LimitedQuantityField(QuantityField):
 
 
 def limit(field: "models.FloatField[Any, Any]", kind: type[MinValueValidator | MaxValueValidator]) -> float:
-    return next(float(v.limit_value) for v in field.validators if isinstance(v, kind))  # type: ignore[arg-type]  # a limit may be a callable; ours are numbers
+    return next(float(v.limit_value) for v in field.validators if isinstance(v, kind))
 
 
 def quantity_field(field: "models.FloatField[Any, Any]", kept_in: str) -> LimitedQuantityField:

@@ -36,7 +36,7 @@ def photo_add(request: StaffRequest, number: str) -> HttpResponse:
         messages.success(request, f"Kept: {len(added)} photo{pluralize(len(added))}.")
         return redirect(section_url(job, "brief"))
     if by_script:
-        sentence = " ".join(error for errors in form.errors.values() for error in errors)
+        sentence = " ".join(str(error) for errors in form.errors.values() for error in errors)
         return JsonResponse({"ok": False, "message": sentence}, status=422)
     return form_page(
         request, form, job=job, title="Add photos", section="brief", template="jobs/photo_add.html"

@@ -95,3 +95,108 @@ def test_desk_sees_the_receipt_button_and_the_mechanic_does_not(login) -> None:
     url, receive = reverse("job", args=[job]), reverse("job-receive", args=[job])
     assert receive in login(Role.DESK).get(url).content.decode()
     assert receive not in login(Role.MECHANIC).get(url).content.decode()
+
+
+EDITED = {"brief": "Valves and a sync", "intended_use": "road_and_track"}
+
+
+def test_desk_edits_a_job(login) -> None:
+    job = make_job()
+    answer = login(Role.DESK).post(
+        reverse("job-edit", args=[job]), {**EDITED, "version": job.version, "authorised_amount": "410,00"}
+    )
+    job.refresh_from_db()
+    assert answer.status_code == 302
+    assert (job.brief, job.intended_use, str(job.authorised_amount)) == (
+        "Valves and a sync",
+        "road_and_track",
+        "410.00",
+    )
+
+
+def test_an_empty_brief_is_said_at_the_field(login) -> None:
+    job = make_job()
+    answer = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
+    assert answer.status_code == 422
+    assert "This field is required." in answer.content.decode()
+    assert '<option value="track_only" selected>' in answer.content.decode()
+
+
+def test_two_who_edit_one_job_keep_both_their_words(login) -> None:
+    job = make_job()
+    url = reverse("job-edit", args=[job])
+    seen = job.version
+    login(Role.OWNER).post(url, {**EDITED, "brief": "From the owner", "version": seen})
+    refused = login(Role.DESK).post(url, {**EDITED, "brief": "From the desk", "version": seen})
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Ola Owner" in page
+    assert "From the owner" in page
+    assert "From the desk" in page
+
+
+def test_remarks_are_for_whoever_worked_on_it(login) -> None:
+    job = make_job()
+    client = login(Role.TUNER)
+    words = {"not_tested": "No road test in the wet", "next_service": "Valves at 36 000 km"}
+    assert client.post(reverse("job-remarks", args=[job]), words).status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "No road test in the wet" in page
+    assert "Valves at 36 000 km" in page
+
+
+def test_only_people_of_the_role_are_offered(login, staff) -> None:
+    page = login(Role.DESK).get(reverse("job-edit", args=[make_job()])).content.decode()
+    mechanics = page[page.index('name="mechanic"') : page.index('name="tuner"')]
+    assert "Mika Mechanic" in mechanics
+    assert "Toni Tuner" not in mechanics
+
+
+@pytest.mark.parametrize("name", ["job-edit", "work-item-add"])
+@pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
+def test_others_may_not_write_it(login, name, role) -> None:
+    assert login(role).get(reverse(name, args=[make_job()])).status_code == 403
+
+
+def add_work(client, job: Job, **data: str):
+    return client.post(reverse("work-item-add", args=[job]), data)
+
+
+def test_work_agreed_is_added_up_against_what_is_authorised(login) -> None:
+    job = make_job(authorised_amount="300")
+    client = login(Role.DESK)
+    assert add_work(client, job, description="Valves", price="240,50").status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "240.50" in page
+    assert "Ask before going on" not in page
+    add_work(client, job, description="Sync", price="60")
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "300.50" in page
+    assert "0.50 EUR more than the 300.00 EUR that the customer authorised. Ask before going on." in page
+
+
+def test_work_without_a_price_is_counted_as_such(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    add_work(client, job, description="Look at the noise")
+    assert "Total, 1 without a price" in client.get(reverse("job", args=[job])).content.decode()
+
+
+def test_work_is_edited_marked_done_and_taken_off(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    add_work(client, job, description="Valves", price="240")
+    item = job.work_items.get()
+    edit = reverse("work-item-edit", args=[item.pk])
+    client.post(edit, {"description": "Valves", "price": "250", "done": "on", "version": item.version})
+    item.refresh_from_db()
+    assert (str(item.price), item.done) == ("250.00", True)
+    assert client.post(reverse("work-item-remove", args=[item.pk])).status_code == 302
+    assert not job.work_items.exists()
+    assert client.get(edit).status_code == 404
+
+
+def test_a_price_below_nothing_is_refused(login) -> None:
+    answer = add_work(login(Role.DESK), make_job(), description="Valves", price="-1")
+    assert answer.status_code == 422
+    assert 'value="-1"' in answer.content.decode()

@@ -3,6 +3,9 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from jobs.models import (
     BikeChange,
@@ -162,3 +165,65 @@ def test_settings_as_left_count_only_where_something_was_set_otherwise(job, staf
     SuspensionSetting.objects.create(job=job, when="as_left", set_at=at(30), by=by, rear_preload="6")
     (change,) = state_before(job, at(60))
     assert change.text == "suspension and settings as left: rear preload 6 (4 before)"
+
+
+def record_change(client, job: Job, **data: str):
+    values = {"kind": "gearing", "description": "15/45 to 15/47", "at": "2026-05-04T09:30", **data}
+    return client.post(reverse("bike-change-add", args=[job]), values)
+
+
+@pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
+def test_a_change_of_the_bike_is_recorded(login, job, role) -> None:
+    client = login(role)
+    assert record_change(client, job).status_code == 302
+    page = client.get(reverse("timeline", args=[job])).content.decode()
+    assert "gearing changed: 15/45 to 15/47" in page
+    assert "changes the bike" in page
+    assert "15/45 to 15/47" in client.get(reverse("job", args=[job])).content.decode()
+
+
+def test_a_change_is_edited_and_removed(login, job) -> None:
+    client = login(Role.MECHANIC)
+    record_change(client, job)
+    change = BikeChange.objects.get()
+    edit = reverse("bike-change-edit", args=[change.pk])
+    client.post(edit, {"kind": "tyre", "description": "softer", "at": "2026-05-04T09:30", "version": 1})
+    change.refresh_from_db()
+    assert (change.kind, change.description) == ("tyre", "softer")
+    client.post(reverse("bike-change-remove", args=[change.pk]))
+    assert not BikeChange.objects.exists()
+
+
+def test_a_change_without_words_is_refused_and_kept(login, job) -> None:
+    answer = record_change(login(Role.MECHANIC), job, description="", at="2026-05-04T09:30")
+    assert answer.status_code == 422
+    assert 'value="2026-05-04T09:30"' in answer.content.decode()
+
+
+def test_a_change_sent_twice_is_one(login, job) -> None:
+    client = login(Role.MECHANIC)
+    key = "7b7ad1f6-4f0f-4d5e-9b0a-0d4b4c3e2a11"
+    record_change(client, job, form_key=key)
+    record_change(client, job, form_key=key)
+    assert BikeChange.objects.count() == 1
+
+
+def test_timeline_asks_the_same_queries_however_much_happened(login, job, staff) -> None:
+    client = login(Role.TUNER)
+    url = reverse("timeline", args=[job])
+    load(job, staff, 1, 5)
+    client.get(url)
+    with CaptureQueriesContext(connection) as few:
+        client.get(url)
+    for number in range(2, 8):
+        run(job, staff, 10 * number, load(job, staff, number, 10 * number))
+    with CaptureQueriesContext(connection) as many:
+        client.get(url)
+    assert len(few) == len(many)
+
+
+def test_rules(client, login, job) -> None:
+    assert client.get(reverse("timeline", args=[job])).status_code == 302
+    assert login(Role.DESK).get(reverse("timeline", args=[job])).status_code == 200
+    assert login(Role.DESK).get(reverse("bike-change-add", args=[job])).status_code == 403
+    assert login(Role.TUNER).get(reverse("timeline", args=["2026-999"])).status_code == 404

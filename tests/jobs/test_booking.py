@@ -1,0 +1,230 @@
+"""Booking: a known bike, a new one, a new customer; one sending, one job."""
+
+import uuid
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from jobs.models import Job, StageEntry, TuneRevision, WorkItem
+from tests.factories import make_bike, make_customer, make_engine, make_job
+from workshop.models import Bike, Customer, Role
+
+pytestmark = pytest.mark.django_db
+
+BLANK_WORK = {"work-TOTAL_FORMS": "4", "work-INITIAL_FORMS": "0"}
+ASKED = {
+    "job-brief": "Smoother pick-up from closed throttle",
+    "job-intended_use": "road",
+    **BLANK_WORK,
+}
+
+
+def book(client, **data: str):
+    return client.post(reverse("job-book"), {**ASKED, **data})
+
+
+def test_known_bike_chosen_from_the_list(login, staff) -> None:
+    bike = make_bike()
+    answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk)})
+    job = Job.objects.get()
+    assert answer.status_code == 302
+    assert answer.headers["Location"] == reverse("job", args=[job])
+    assert (job.bike, job.customer, job.stage) == (bike, bike.owner, "booked")
+    assert StageEntry.objects.get().by == staff[Role.DESK]
+
+
+def test_a_job_is_born_with_the_calibration_as_received(login, staff) -> None:
+    bike = make_bike()
+    book(login(Role.DESK), **{"which-chosen": str(bike.pk)})
+    revision = TuneRevision.objects.get(job=Job.objects.get())
+    assert (revision.number, revision.label) == (0, "as received")
+    assert revision.loaded_by == staff[Role.DESK]
+
+
+def test_known_bike_by_a_plate_typed_without_its_blank(login) -> None:
+    bike = make_bike(plate="DEMO 22")
+    make_bike(owner=bike.owner, plate="DEMO 31")
+    assert book(login(Role.DESK), **{"which-text": "demo22"}).status_code == 302
+    assert Job.objects.get().bike == bike
+
+
+def test_several_that_fit_are_offered_and_what_was_typed_is_kept(login) -> None:
+    bike = make_bike(plate="DEMO 22")
+    make_bike(owner=bike.owner, plate="DEMO 31")
+    answer = book(login(Role.DESK), **{"which-text": "demo", "work-0-description": "Valves"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "More than one bike fits “demo”: choose one." in page
+    assert "DEMO 22" in page
+    assert "DEMO 31" in page
+    assert "Smoother pick-up from closed throttle" in page
+    assert 'value="Valves"' in page
+    assert not Job.objects.exists()
+
+
+def test_nothing_that_fits_is_said_at_the_field(login) -> None:
+    answer = book(login(Role.DESK), **{"which-text": "nobody"})
+    assert answer.status_code == 422
+    assert "No bike fits “nobody”" in answer.content.decode()
+
+
+def test_without_a_bike_it_is_not_booked(login) -> None:
+    answer = book(login(Role.DESK))
+    assert answer.status_code == 422
+    assert "Search for a bike, or enter a new one below." in answer.content.decode()
+
+
+NEW_BIKE = {"bike-make": "Ostler", "bike-model": "Kite 400", "bike-plate": "demo 77"}
+NEW_CUSTOMER = {"customer-name": "Orla Venn", "customer-phone": "+00 555 0107"}
+
+
+def test_new_customer_with_a_new_bike(login) -> None:
+    engine = make_engine()
+    answer = book(
+        login(Role.DESK),
+        **NEW_BIKE,
+        **NEW_CUSTOMER,
+        **{"bike-engine_spec": str(engine.pk), "experience": "novice"},
+    )
+    assert answer.status_code == 302
+    job = Job.objects.select_related("bike__owner").get()
+    assert (job.bike.make, job.bike.plate, job.bike.engine_spec) == ("Ostler", "DEMO 77", engine)
+    assert (job.customer.name, job.customer.experience) == ("Orla Venn", "novice")
+    assert job.bike.owner == job.customer
+
+
+def test_new_bike_of_a_known_customer(login) -> None:
+    customer = make_customer(name="Ines Quill")
+    assert book(login(Role.DESK), **NEW_BIKE, **{"whose-text": "quill"}).status_code == 302
+    assert Job.objects.get().bike.owner == customer
+    assert Customer.objects.count() == 1
+
+
+def test_new_bike_without_an_owner_is_refused_with_its_words_kept(login) -> None:
+    answer = book(login(Role.DESK), **NEW_BIKE)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "Search for a customer, or enter a new one below." in page
+    assert 'value="Kite 400"' in page
+    assert not Bike.objects.exists()
+
+
+def test_new_customer_without_a_bike_is_not_dropped_without_a_word(login) -> None:
+    bike = make_bike()
+    answer = book(login(Role.DESK), **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
+    assert answer.status_code == 422
+    assert "A new customer is typed below without a bike" in answer.content.decode()
+    assert not Job.objects.exists()
+
+
+def test_a_chosen_bike_and_a_new_one_at_once_are_questioned(login) -> None:
+    bike = make_bike()
+    answer = book(login(Role.DESK), **NEW_BIKE, **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
+    assert answer.status_code == 422
+    assert "A bike is chosen here and a new one typed below." in answer.content.decode()
+
+
+def test_work_agreed_and_prices_with_a_comma(login) -> None:
+    bike = make_bike()
+    rows = {"work-0-description": "Valve clearances", "work-0-price": "240,50", "work-2-description": "Sync"}
+    book(login(Role.DESK), **rows, **{"which-chosen": str(bike.pk), "job-authorised_amount": "300"})
+    assert [(item.description, str(item.price)) for item in WorkItem.objects.all()] == [
+        ("Valve clearances", "240.50"),
+        ("Sync", "None"),
+    ]
+    assert str(Job.objects.get().authorised_amount) == "300.00"
+
+
+def test_a_price_of_nothing_in_particular_is_questioned(login) -> None:
+    bike = make_bike()
+    answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "work-0-price": "12"})
+    assert answer.status_code == 422
+    assert "Say what this price is for." in answer.content.decode()
+
+
+def test_not_a_number_is_said_at_the_field_and_kept(login) -> None:
+    bike = make_bike()
+    answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "job-authorised_amount": "about 300"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "“about 300” is not a number." in page
+    assert 'value="about 300"' in page
+
+
+def test_promised_before_it_comes_in_is_questioned(login) -> None:
+    bike = make_bike()
+    times = {"job-booked_for": "2026-06-10T09:00", "job-promised_at": "2026-06-09T17:00"}
+    answer = book(login(Role.DESK), **times, **{"which-chosen": str(bike.pk)})
+    assert answer.status_code == 422
+    assert "The bike is promised before it comes in." in answer.content.decode()
+
+
+def test_a_time_stays_what_the_clock_in_the_shop_said_over_the_change_of_the_clocks(login, shop) -> None:
+    shop.time_zone = "Europe/Paris"
+    shop.save()
+    bike = make_bike()
+    client = login(Role.DESK)
+    # Paris leaves summer time on 25 October 2026.
+    book(client, **{"which-chosen": str(bike.pk), "job-booked_for": "2026-11-16T09:00"})
+    job = Job.objects.get()
+    assert "Mon 16 Nov 2026, 09:00" in client.get(reverse("job", args=[job])).content.decode()
+    assert 'value="2026-11-16T09:00"' in client.get(reverse("job-edit", args=[job])).content.decode()
+
+
+def test_sent_twice_makes_one_job(login) -> None:
+    bike = make_bike()
+    client = login(Role.DESK)
+    data = {"which-chosen": str(bike.pk), "form_key": str(uuid.uuid4())}
+    first, second = book(client, **data), book(client, **data)
+    assert Job.objects.count() == 1
+    assert second.headers["Location"] == first.headers["Location"]
+
+
+def test_a_bike_named_by_the_address_is_chosen(login) -> None:
+    bike = make_bike(plate="DEMO 31")
+    page = login(Role.DESK).get(reverse("job-book"), {"bike": bike.pk}).content.decode()
+    assert f'name="which-chosen" value="{bike.pk}"' in page
+    assert "DEMO 31" in page
+
+
+@pytest.mark.parametrize("nonsense", ["no number", "99999999", "-1", "1\0"])
+def test_nonsense_for_a_bike_in_the_address_is_no_fault(login, nonsense) -> None:
+    assert login(Role.DESK).get(reverse("job-book"), {"bike": nonsense}).status_code == 200
+
+
+def test_choices_while_one_types(login) -> None:
+    make_bike(plate="DEMO 22")
+    client = login(Role.DESK)
+    page = client.get(reverse("bike-choices"), {"which-text": "quill tern"}).content.decode()
+    assert "DEMO 22" in page
+    assert "No bike fits" in client.get(reverse("bike-choices"), {"which-text": "zebra"}).content.decode()
+    assert "Ines Quill" in client.get(reverse("customer-choices"), {"whose-text": "ines"}).content.decode()
+    assert client.get(reverse("customer-choices"), {"whose-text": "a\0b"}).status_code == 200
+
+
+@pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
+@pytest.mark.parametrize("name", ["job-book", "bike-choices", "customer-choices"])
+def test_only_the_desk_books(login, role, name) -> None:
+    assert login(role).get(reverse(name)).status_code == 403
+
+
+def test_signed_out_is_sent_to_log_in(client) -> None:
+    assert reverse("login") in client.get(reverse("job-book")).headers["Location"]
+
+
+def test_numbers_follow_each_other(login) -> None:
+    first = make_job()
+    book(login(Role.DESK), **{"which-chosen": str(first.bike_id)})
+    second = Job.objects.exclude(pk=first.pk).get()
+    assert (second.year, second.sequence) == (first.year, first.sequence + 1)
+
+
+def test_the_page_asks_few_queries(login) -> None:
+    make_bike()
+    client = login(Role.DESK)
+    client.get(reverse("job-book"))
+    with CaptureQueriesContext(connection) as asked:
+        client.get(reverse("job-book"))
+    assert len(asked) <= 8

@@ -1,0 +1,128 @@
+"""Parts fitted: added, edited, removed, marked."""
+
+import uuid
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import Part
+from tests.factories import make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+SLIP_ON = {
+    "name": "Slip-on silencer",
+    "maker": "Harrow Pipes",
+    "part_number": "HP-204",
+    "quantity": "1",
+    "fitted_at": "2026-05-04T10:30",
+    "replaces": "original silencer",
+    "race_only": "on",
+    "changes_exhaust": "on",
+}
+
+
+def add(client, job, **data: str):
+    return client.post(reverse("part-add", args=[job]), {**SLIP_ON, **data})
+
+
+@pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER, Role.OWNER])
+def test_a_part_stands_on_the_job_with_its_marks(login, role) -> None:
+    job = make_job()
+    client = login(role)
+    assert add(client, job).status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "Slip-on silencer" in page
+    assert "race use only" in page
+    assert "in place of original silencer" in page
+    assert "Harrow Pipes, HP-204" in page
+    assert '<span class="mark mark-plain">exhaust</span>' in page
+
+
+def test_the_caution_stands_where_the_part_is_entered(login) -> None:
+    page = login(Role.MECHANIC).get(reverse("part-add", args=[make_job()])).content.decode()
+    assert 'class="caution"' in page
+    assert "may make the bike unfit for public roads" in page
+
+
+def test_fitted_now_unless_said_otherwise(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    form = client.get(reverse("part-add", args=[job])).context["form"]
+    assert form["fitted_at"].value() is not None
+    add(client, job, fitted_at="")
+    assert Part.objects.get().fitted_at is None
+    assert "1 not fitted yet" in client.get(reverse("job", args=[job])).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "sentence"),
+    [
+        ("name", "", "This field is required."),
+        ("quantity", "some", "“some” is not a number."),
+        ("quantity", "-1", "greater than or equal to 0"),
+        ("quantity", "0", "More than nothing"),
+        ("fitted_at", "soon", "Enter a valid date/time."),
+    ],
+)
+def test_a_bad_value_is_said_and_kept(login, field, typed, sentence) -> None:
+    answer = add(login(Role.MECHANIC), make_job(), **{field: typed})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert sentence in page
+    assert "Harrow Pipes" in page
+    assert f'name="{field}" value="{typed}"' in page or typed == ""
+    assert not Part.objects.exists()
+
+
+def test_quantity_with_a_comma(login) -> None:
+    add(login(Role.MECHANIC), make_job(), name="Fork oil (l)", quantity="0,95")
+    assert str(Part.objects.get().quantity) == "0.95"
+
+
+def test_edited_and_removed(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    add(client, job)
+    part = Part.objects.get()
+    edit = reverse("part-edit", args=[part.pk])
+    assert 'value="2026-05-04T10:30"' in client.get(edit).content.decode()
+    client.post(edit, {**SLIP_ON, "name": "Silencer", "version": part.version})
+    part.refresh_from_db()
+    assert part.name == "Silencer"
+    assert client.post(reverse("part-remove", args=[part.pk])).status_code == 302
+    assert not Part.objects.exists()
+    assert client.get(edit).status_code == 404
+
+
+def test_another_who_saved_meanwhile_is_named(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    add(client, job)
+    part = Part.objects.get()
+    edit = reverse("part-edit", args=[part.pk])
+    login(Role.TUNER).post(edit, {**SLIP_ON, "serial": "T-1", "version": part.version})
+    refused = client.post(edit, {**SLIP_ON, "serial": "M-1", "version": part.version})
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Toni Tuner" in page
+    assert "T-1" in page
+    assert 'value="M-1"' in page
+
+
+def test_sent_twice_is_one_part(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    key = str(uuid.uuid4())
+    add(client, job, form_key=key)
+    add(client, job, form_key=key)
+    assert Part.objects.count() == 1
+
+
+def test_rules(client, login) -> None:
+    job = make_job()
+    assert client.get(reverse("part-add", args=[job])).status_code == 302
+    assert login(Role.DESK).get(reverse("part-add", args=[job])).status_code == 403
+    assert login(Role.TUNER).get(reverse("part-add", args=["2026-999"])).status_code == 404
+    assert login(Role.TUNER).get(reverse("part-remove", args=[1])).status_code == 405

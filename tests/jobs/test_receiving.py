@@ -1,0 +1,156 @@
+"""Receiving a bike: condition, odometer, fuel, keys, photos."""
+
+import uuid
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from jobs.models import Job, StageEntry
+from tests.factories import make_job
+from tests.jobs.images import jpeg
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+def receive(client, job: Job, **data):
+    values = {"condition": "scratch on the tank", "fuel": "half", "keys": "2", "version": job.version}
+    return client.post(reverse("job-receive", args=[job]), {**values, **data})
+
+
+def test_receives_a_bike_with_photos(login, staff) -> None:
+    job = make_job()
+    answer = receive(
+        login(Role.DESK),
+        job,
+        odometer_km="18 240",
+        engine_hours="310,5",
+        photos=[jpeg("left.jpg"), jpeg("right.jpg")],
+    )
+    job.refresh_from_db()
+    assert answer.status_code == 302
+    assert (job.stage, job.odometer_km, job.engine_hours) == ("received", 18240, 310.5)
+    assert job.received_at is not None
+    entry = StageEntry.objects.get()
+    assert (entry.stage, entry.by) == ("received", staff[Role.DESK])
+    assert [photo.original_name for photo in job.photos.all()] == ["left.jpg", "right.jpg"]
+
+
+def test_the_odometer_is_read_in_the_shops_unit(login, shop) -> None:
+    shop.distance_unit = "mi"
+    shop.save()
+    job = make_job()
+    client = login(Role.DESK)
+    assert "odometer (mi)" in client.get(reverse("job-receive", args=[job])).content.decode().lower()
+    receive(client, job, odometer_km="10000")
+    job.refresh_from_db()
+    # a mile is 1.609344 km exactly
+    assert job.odometer_km == pytest.approx(16093.44, abs=1e-6)
+    assert "10000" in client.get(reverse("job", args=[job])).content.decode().replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+
+
+def test_less_than_last_time_is_questioned_and_may_be_confirmed(login) -> None:
+    earlier = make_job(odometer_km=20_000)
+    job = make_job(bike=earlier.bike)
+    client = login(Role.DESK)
+    refused = receive(client, job, odometer_km="2000")
+    page = refused.content.decode().replace("\N{NO-BREAK SPACE}", " ")
+    assert refused.status_code == 422
+    assert f"2000 km is less than the 20000 km of job {earlier}. Is it right?" in page
+    assert 'name="odometer_confirmed"' in page
+    assert "scratch on the tank" in page
+    job.refresh_from_db()
+    assert job.stage == "booked"
+    assert receive(client, job, odometer_km="2000", odometer_confirmed="on").status_code == 302
+
+
+def test_far_more_than_last_time_is_questioned(login) -> None:
+    earlier = make_job(odometer_km=20_000)
+    job = make_job(bike=earlier.bike)
+    assert receive(login(Role.DESK), job, odometer_km="201000").status_code == 422
+
+
+def test_more_than_last_time_is_not_questioned(login) -> None:
+    earlier = make_job(odometer_km=20_000)
+    job = make_job(bike=earlier.bike)
+    assert receive(login(Role.DESK), job, odometer_km="21500").status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ("twelve", "“twelve” is not a number."),
+        ("-5", "This must lie between 0 and 2000000 km."),
+        ("3000000", "This must lie between 0 and 2000000 km."),
+        ("nan", "“nan” is not a number."),
+    ],
+)
+def test_an_impossible_odometer_is_said_at_the_field_and_kept(login, typed, sentence) -> None:
+    job = make_job()
+    answer = receive(login(Role.DESK), job, odometer_km=typed)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert sentence in page
+    assert f'value="{typed}"' in page
+
+
+def test_a_file_that_is_no_photo_is_named_and_nothing_is_half_saved(login) -> None:
+    job = make_job()
+    bad = SimpleUploadedFile("notes.jpg", b"not an image at all", "image/jpeg")
+    answer = receive(login(Role.DESK), job, photos=[jpeg("good.jpg"), bad])
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "“notes.jpg” can&#x27;t be read as an image." in page
+    assert "choose the photos once more" in page
+    assert "scratch on the tank" in page
+    job.refresh_from_db()
+    assert job.stage == "booked"
+    assert not job.photos.exists()
+
+
+def test_another_who_saved_meanwhile_is_named(login, staff) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    seen = job.version
+    login(Role.OWNER).post(
+        reverse("job-receive", args=[job]), {"condition": "dent in the exhaust", "version": seen}
+    )
+    answer = receive(client, job, version=seen)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "Ola Owner" in page
+    assert "dent in the exhaust" in page
+    assert "scratch on the tank" in page
+
+
+def test_a_receipt_may_be_put_right_later_and_the_stage_stays(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    receive(client, job)
+    job.refresh_from_db()
+    client.post(reverse("job-stage", args=[job]), {"stage": "bench"})
+    job.refresh_from_db()
+    receive(client, job, condition="scratch on tank and tail")
+    job.refresh_from_db()
+    assert (job.stage, job.condition) == ("bench", "scratch on tank and tail")
+    assert StageEntry.objects.count() == 2
+
+
+def test_sent_twice_is_received_once(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    key = str(uuid.uuid4())
+    for _ in range(2):
+        assert receive(client, job, form_key=key, photos=[jpeg("a.jpg")]).status_code == 302
+    assert job.photos.count() == 1
+    assert StageEntry.objects.count() == 1
+
+
+def test_rules(client, login) -> None:
+    url = reverse("job-receive", args=[make_job()])
+    assert client.get(url).status_code == 302
+    assert login(Role.MECHANIC).get(url).status_code == 403
+    assert login(Role.DESK).get(reverse("job-receive", args=["2026-999"])).status_code == 404

@@ -1,0 +1,56 @@
+"""Search across jobs, people, plates and VINs."""
+
+import pytest
+from django.urls import reverse
+
+from tests.factories import make_bike, make_customer, make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def job():
+    owner = make_customer(name="Zoë Åkerby", phone="+00 555 0199")
+    return make_job(bike=make_bike(owner=owner, plate="DEMO 88", vin="PLR66T00000000042"))
+
+
+def found(client, words: str) -> str:
+    return client.get(reverse("search"), {"q": words}).content.decode()
+
+
+@pytest.mark.parametrize("words", ["DEMO 88", "demo-88", "0042", "plr66t", "åkerby", "ÅKERBY", "Zoë", "tern"])
+def test_finds_job_and_bike(login, job, words) -> None:
+    page = found(login(Role.TUNER), words)
+    assert job.get_absolute_url() in page
+    assert reverse("bike", args=[job.bike_id]) in page
+
+
+@pytest.mark.parametrize("words", ["åkerby", "555 0199", "demo88"])
+def test_finds_the_person(login, job, words) -> None:
+    assert reverse("customer", args=[job.customer_id]) in found(login(Role.DESK), words)
+
+
+def test_a_jobs_number_leads_to_the_job(login, job) -> None:
+    answer = login(Role.DESK).get(reverse("search"), {"q": f" {job.number} "})
+    assert answer.headers["Location"] == job.get_absolute_url()
+
+
+def test_every_word_has_to_fit(login, job) -> None:
+    assert "Nothing fits." in found(login(Role.DESK), "åkerby zebra")
+
+
+def test_an_empty_search_lists_nothing(login, job) -> None:
+    page = found(login(Role.DESK), "  ")
+    assert job.get_absolute_url() not in page
+
+
+@pytest.mark.parametrize("words", ["a\0b", "%", "_", "'; drop", "x" * 3000, "<script>", "--", "/ / -"])
+def test_nonsense_is_no_fault_and_stays_text(login, job, words) -> None:
+    answer = login(Role.DESK).get(reverse("search"), {"q": words})
+    assert answer.status_code == 200
+    assert "<script>" not in answer.content.decode().split("<main")[1]
+
+
+def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+    assert client.get(reverse("search"), {"q": "demo"}).status_code == 302

@@ -1,0 +1,113 @@
+"""Stages: who moved a job, when and why."""
+
+import uuid
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import Job, Stage, StageEntry
+from jobs.stages import move_to_stage
+from tests.factories import make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+def move(client, job: Job, **data: str):
+    return client.post(reverse("job-stage", args=[job]), {"seen": job.stage, **data})
+
+
+def test_a_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
+    job = make_job()
+    answer = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
+    job.refresh_from_db()
+    assert answer.status_code == 302
+    assert job.stage == "bench"
+    entry = StageEntry.objects.get()
+    assert (entry.by, entry.stage, entry.why) == (staff[Role.MECHANIC], "bench", "tank off")
+    assert job.received_at is not None
+
+
+def test_a_waiting_job_waits_for_something(login) -> None:
+    job = make_job()
+    client = login(Role.TUNER)
+    refused = move(client, job, stage="waiting", why="gasket ordered")
+    assert refused.status_code == 422
+    assert "Say what the job waits for." in refused.content.decode()
+    assert "gasket ordered" in refused.content.decode()
+    assert move(client, job, stage="waiting", why="gasket ordered", waiting_for="parts").status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "<strong>waiting</strong> for parts: gasket ordered" in page
+
+
+def test_waiting_for_is_let_go_with_the_stage(staff) -> None:
+    job = make_job()
+    move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.WAITING, waiting_for="parts")
+    move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.BENCH, waiting_for="parts")
+    job.refresh_from_db()
+    assert (job.stage, job.waiting_for) == ("bench", "")
+
+
+def test_handed_over_has_its_time_and_reopening_its_reason(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    move(client, job, stage="handed_over")
+    job.refresh_from_db()
+    assert job.handed_over_at is not None
+    refused = move(client, job, stage="bench")
+    assert refused.status_code == 422
+    assert "This job is handed over. Say why it is opened again." in refused.content.decode()
+    assert move(client, job, stage="bench", why="came back with a leak").status_code == 302
+    job.refresh_from_db()
+    assert job.handed_over_at is None
+    assert job.stage == "bench"
+
+
+def test_cancelling_has_its_reason(login) -> None:
+    job = make_job()
+    assert move(login(Role.DESK), job, stage="cancelled").status_code == 422
+    with pytest.raises(ValueError, match="Say why the job is cancelled"):
+        move_to_stage(job=job, by=job.customer, stage=Stage.CANCELLED)
+
+
+def test_another_who_was_quicker_is_named_and_the_step_can_be_sent_again(login, staff) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    move_to_stage(job=Job.objects.get(), by=staff[Role.DESK], stage=Stage.WAITING, waiting_for="customer")
+    refused = move(client, job, stage="bench", why="started")
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Dana Desk moved this job to “waiting” meanwhile." in page
+    assert "started" in page
+    assert 'name="seen" value="waiting"' in page
+    job.refresh_from_db()
+    assert move(client, job, stage="bench", why="started").status_code == 302
+
+
+def test_the_history_of_stages_stands_on_the_timeline(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    move(client, job, stage="bench", why="tank off")
+    assert (
+        "on the bench, Mika Mechanic: tank off"
+        in client.get(reverse("timeline", args=[job])).content.decode()
+    )
+
+
+def test_sent_twice_is_one_step(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    key = str(uuid.uuid4())
+    move(client, job, stage="bench", form_key=key)
+    move(client, job, stage="bench", form_key=key)
+    assert StageEntry.objects.count() == 1
+
+
+def test_rules(client, login) -> None:
+    job = make_job()
+    url = reverse("job-stage", args=[job])
+    assert client.post(url).status_code == 302
+    assert login(Role.DESK).get(url).status_code == 405
+    assert login(Role.DESK).post(reverse("job-stage", args=["2026-999"])).status_code == 404
+    unknown = move(login(Role.DESK), job, stage="lost")
+    assert unknown.status_code == 422

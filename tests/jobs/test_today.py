@@ -1,0 +1,140 @@
+"""Today's page and the list of jobs."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.models import Job
+from tests.factories import make_bike, make_customer, make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+def today(client) -> str:
+    return client.get(reverse("today")).content.decode()
+
+
+def place(page: str, key: str) -> str:
+    """The part of the page that shows one group."""
+    start = page.index(f'<section class="sheet-section" id="{key}"')
+    return page[start : page.index("</section>", start)]
+
+
+def test_each_job_stands_under_its_stage(login) -> None:
+    bike = make_bike()
+    booked, bench, ready = (make_job(bike=bike, stage=stage) for stage in ("booked", "bench", "ready"))
+    waiting = make_job(bike=bike, stage="waiting", waiting_for="parts")
+    done = make_job(bike=bike, stage="handed_over")
+    page = today(login(Role.MECHANIC))
+    for job in (booked, bench, ready, waiting):
+        assert job.number in place(page, job.stage)
+    assert "waits for parts" in place(page, "waiting")
+    assert done.number not in page
+
+
+def test_promised_and_late_is_said_first(login) -> None:
+    bike = make_bike()
+    now = timezone.now()
+    late = make_job(bike=bike, stage="bench", promised_at=now - timedelta(hours=1))
+    early = make_job(bike=bike, stage="bench", promised_at=now + timedelta(hours=1))
+    handed_over = make_job(bike=bike, stage="handed_over", promised_at=now - timedelta(days=3))
+    page = today(login(Role.DESK))
+    assert late.number in place(page, "late")
+    assert early.number not in place(page, "late")
+    assert handed_over.number not in page
+    assert page.index('id="late"') < page.index('id="booked"')
+
+
+def test_the_most_urgent_stands_first(login) -> None:
+    bike = make_bike()
+    now = timezone.now()
+    later, sooner = (
+        make_job(bike=bike, stage="bench", promised_at=now + timedelta(days=days)) for days in (5, 2)
+    )
+    never = make_job(bike=bike, stage="bench")
+    bench = place(today(login(Role.DESK)), "bench")
+    assert bench.index(sooner.number) < bench.index(later.number) < bench.index(never.number)
+
+
+def test_an_empty_shop_says_what_to_do_next(login) -> None:
+    assert reverse("job-book") in place_empty(today(login(Role.DESK)))
+    assert "The service desk books the next one." in place_empty(today(login(Role.TUNER)))
+
+
+def place_empty(page: str) -> str:
+    return page[page.index('<div class="empty">') :]
+
+
+def test_an_empty_stage_says_so(login) -> None:
+    make_job()
+    assert "Nothing is on the bench." in place(today(login(Role.MECHANIC)), "bench")
+
+
+def test_asks_the_same_few_queries_however_many_jobs(login) -> None:
+    bike = make_bike()
+    make_job(bike=bike, stage="bench")
+    client = login(Role.DESK)
+    today(client)
+    with CaptureQueriesContext(connection) as few:
+        today(client)
+    for _ in range(30):
+        make_job(bike=bike, stage="bench")
+    with CaptureQueriesContext(connection) as many:
+        page = today(client)
+    assert len(many) == len(few) <= 12
+    assert "6 more" in place(page, "bench")
+
+
+def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+    assert client.get(reverse("today")).status_code == 302
+    assert client.get(reverse("job-list")).status_code == 302
+
+
+def listed(client, **query: str) -> str:
+    return client.get(reverse("job-list"), query).content.decode()
+
+
+def test_list_is_filtered_by_stage(login) -> None:
+    bike = make_bike()
+    bench, done = (make_job(bike=bike, stage=stage) for stage in ("bench", "handed_over"))
+    client = login(Role.TUNER)
+    assert {bench.number, done.number} <= set(listed(client).replace("<", ">").split(">"))
+    assert done.number not in listed(client, stage="open")
+    assert bench.number not in listed(client, stage="handed_over")
+    assert "No job fits." in listed(client, stage="late")
+
+
+@pytest.mark.parametrize("words", ["DEMO 44", "demo44", "quill", "tern quill", "cold start", "QUILL DEMO"])
+def test_list_is_searched(login, words) -> None:
+    job = make_job(bike=make_bike(plate="DEMO 44"), brief="Won't idle after a cold start")
+    other = make_job(
+        bike=make_bike(plate="X 1", make="Ostler", owner=make_customer(name="Orla Venn")), brief="Tyres"
+    )
+    page = listed(login(Role.DESK), q=words)
+    assert job.number in page
+    assert other.number not in page
+
+
+def test_nonsense_in_the_address_is_no_fault(login) -> None:
+    client = login(Role.DESK)
+    make_job()
+    for query in ({"page": "many"}, {"stage": "lost"}, {"q": "a\0b"}, {"q": "%_'\""}, {"q": "x" * 5000}):
+        assert client.get(reverse("job-list"), query).status_code == 200
+
+
+def test_list_comes_in_pages_of_the_same_few_queries(login) -> None:
+    bike = make_bike()
+    for _ in range(60):
+        make_job(bike=bike)
+    client = login(Role.DESK)
+    listed(client)
+    with CaptureQueriesContext(connection) as asked:
+        page = listed(client)
+    assert len(asked) <= 6
+    assert "Page 1 of 2" in page
+    assert Job.objects.order_by("sequence").first().number in listed(client, page="2")
