@@ -310,6 +310,10 @@ class BeforeAfter:
     left: Measured | None
 
     @property
+    def found_and_left(self) -> tuple[Measured | None, Measured | None]:
+        return self.found, self.left
+
+    @property
     def now(self) -> Measured | None:
         """As left, or as found where it was in range and not measured again."""
         if self.left is not None or self.found is None or not self.found.is_in:

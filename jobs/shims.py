@@ -116,11 +116,8 @@ class PlanLine:
     giver: Place | None  # the place whose shim goes in here
 
     @property
-    def where_from(self) -> str:
-        if self.giver is not None:
-            return self.giver.label
-        words = {Origin.STAYS: "stays in", Origin.STOCK: "drawer", Origin.BUY: "to buy"}
-        return words.get(self.row.origin, "nothing fits")
+    def label(self) -> str:
+        return self.place.label
 
     @property
     def moves(self) -> bool:

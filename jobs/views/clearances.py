@@ -39,7 +39,8 @@ def render_without_engine(request: StaffRequest, job: Job, when: str) -> HttpRes
 
 
 def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, draft: str) -> HttpResponse:
-    planned = planned_before(measured)
+    is_left = measured.when == ClearanceSet.When.AS_LEFT
+    planned = planned_before(measured) if is_left else {}
     form = ClearanceSetForm(posted(request), instance=measured, spec=spec, shop=request.shop, planned=planned)
     if form.is_bound and form.is_valid() and form.save_unless_stale():
         say_saved(request, f"Clearances {measured.get_when_display()} saved.", draft)
@@ -48,7 +49,7 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
         "job": measured.job,
         "spec": spec,
         "when": measured.get_when_display(),
-        "as_left": measured.when == ClearanceSet.When.AS_LEFT,
+        "as_left": is_left,
         "draft": draft,
         "plan": plan_of(measured) if measured.pk else None,
     }

@@ -50,7 +50,6 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
         "spec": spec,
         "plan": plan,
         "lines": lines,
-        "moving": [line for line in lines if line.moves],
         "from_stock": sizes_of(lines, ShimPlanRow.Origin.STOCK),
         "to_buy": sizes_of(lines, ShimPlanRow.Origin.BUY),
         "left_over": left_over_of(lines),
