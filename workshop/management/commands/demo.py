@@ -1,0 +1,73 @@
+"""``manage.py demo``: the demo shop, built once and served."""
+
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
+
+from workshop.models import Customer, StaffMember
+
+DEFAULT_PORT = "8000"
+
+
+class Command(BaseCommand):
+    help = "Build the demo shop where it is not built yet, and serve it."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--no-serve", action="store_true", help="only build it")
+        parser.add_argument("--port", default=os.environ.get("PORT", DEFAULT_PORT))
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        Path(settings.DATA_DIR).mkdir(parents=True, exist_ok=True)
+        call_command("migrate", verbosity=0, interactive=False)
+        self.build()
+        self.say_how_to_log_in(options["port"])
+        if not options["no_serve"]:
+            self.serve(options["port"])
+
+    def build(self) -> None:
+        from fixtures.demo_shop import STAFF
+
+        if StaffMember.objects.filter(username=STAFF[0][0], email__endswith="saltmarsh.example").exists():
+            self.stdout.write("The demo shop is built already.")
+            return
+        if StaffMember.objects.exists() or Customer.objects.exists():
+            raise CommandError(
+                "This database holds a shop of its own. Give the demo another DATA_DIR or DATABASE_URL."
+            )
+        self.stdout.write("Building the demo shop …")
+        from fixtures.demo_jobs import build_demo_shop
+
+        with transaction.atomic():
+            build_demo_shop()
+
+    def say_how_to_log_in(self, port: str) -> None:
+        from fixtures.demo_shop import PASSWORD, STAFF
+
+        self.stdout.write(f"\n  http://127.0.0.1:{port}/\n\n  log in as")
+        for username, first, last, role in STAFF:
+            who = role.removeprefix("is_").replace("desk", "service desk")
+            self.stdout.write(f"    {username:<10} {PASSWORD}   {first} {last}, {who}")
+        self.stdout.write("\n  All of it is invented. Stop with Ctrl+C.\n")
+
+    def serve(self, port: str) -> None:
+        call_command("collectstatic", verbosity=0, interactive=False)
+        self.stdout.flush()
+        gunicorn = Path(sys.executable).with_name("gunicorn")
+        os.execv(  # the server takes this process's place, so that Ctrl+C reaches it
+            gunicorn,
+            [
+                str(gunicorn),
+                "workshop.wsgi",
+                f"--bind=127.0.0.1:{port}",
+                "--workers=2",
+                "--timeout=120",
+                "--no-control-socket",
+                "--log-level=warning",
+            ],
+        )
