@@ -1,0 +1,130 @@
+"""Road-use and safety notices: from parts, tune changes and intended use, in a kept wording.
+
+They say 'may', name what causes it, and send the reader to whoever decides.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from jobs.models import Job, TuneChange
+from jobs.page import JobPage
+from reports.models import NoticeWording
+from workshop.models import ShopProfile
+
+ROAD_USE = (
+    "Whether a bike may be used on public roads is decided by the local authority, the inspection body and "
+    "the insurer, not by this sheet and not by the shop's program. Ask them before riding on the road, and show "
+    "them this sheet. Approval, emission and noise limits and insurance terms differ from place to place and "
+    "change with time."
+)
+SAFETY = (
+    "Ride the first kilometres gently and away from traffic: engine and throttle may answer otherwise than before. "
+    "Before riding off, see that the throttle returns to closed by itself with the bars at either lock, that the "
+    "brakes bite, and that nothing leaks. If anything feels wrong, stop and call the shop. Whoever rides this bike "
+    "next must know what was changed and what was not tested."
+)
+RECORD = (
+    "This sheet is a record of what the shop measured and did. It decides nothing that belongs to a licensed "
+    "workshop, the maker's manual or the local authority."
+)
+TRACK_ONLY = "Track use only"
+
+LEADS = {
+    "track": (
+        "This bike was prepared for track use only. It may not meet what public roads require, "
+        "and the shop does not hand it over for use on them."
+    ),
+    "causes": "This bike may no longer meet what public roads require.",
+    "clear": (
+        "Nothing recorded on this job is known to the shop to change what the bike needs on public roads. "
+        "That is a record, not an approval."
+    ),
+}
+
+
+def current_wording() -> NoticeWording:
+    """The wording in force; the first is made where none exists yet."""
+    newest = NoticeWording.objects.order_by("version").last()
+    return newest or NoticeWording.objects.create(version=1, road_use=ROAD_USE, safety=SAFETY)
+
+
+def part_causes(page: JobPage) -> list[str]:
+    causes = []
+    for part in page.parts:
+        if part.race_only:
+            causes.append(f"{part.name} is marked for race use only.")
+        elif part.changes_exhaust or part.changes_intake:
+            changed = " and ".join(kind for kind in part.changes if kind in ("exhaust", "intake"))
+            causes.append(
+                f"{part.name} changes the {changed}: emissions and noise may no longer meet the law."
+            )
+    return causes
+
+
+def change_causes(changes: Sequence[TuneChange]) -> list[str]:
+    """Each effect once, with the changes that bring it."""
+    by_effect: dict[str, list[str]] = {}
+    for change in changes:
+        if change.kind.affects_road_use:
+            by_effect.setdefault(change.kind.road_use_effect, []).append(change.kind.name)
+    return [f"Tune, {', '.join(dict.fromkeys(kinds))}: {effect}" for effect, kinds in by_effect.items()]
+
+
+def road_causes(page: JobPage, changes: Sequence[TuneChange]) -> list[str]:
+    """What may affect use on public roads: the parts, then the changes of the calibration in the bike."""
+    return [*part_causes(page), *change_causes(changes)]
+
+
+def cautions(page: JobPage, changes: Sequence[TuneChange]) -> list[str]:
+    """What the rider has to watch because of what was changed."""
+    said = list(dict.fromkeys(change.kind.caution for change in changes if change.kind.caution))
+    if any(part.changes_brakes for part in page.parts):
+        said.append("Parts of the brakes were changed: brake gently until they have bedded in.")
+    if any(part.changes_gearing for part in page.parts):
+        said.append("The gearing was changed: the speedometer may show otherwise than before.")
+    return said
+
+
+def notices_for(page: JobPage, changes: Sequence[TuneChange], shop: ShopProfile, told: str) -> dict[str, Any]:
+    """The notices of one sheet, as printed and as acknowledged."""
+    wording = current_wording()
+    causes = road_causes(page, changes)
+    track_only = page.job.intended_use == Job.IntendedUse.TRACK_ONLY
+    state = "track" if track_only else "causes" if causes else "clear"
+    return {
+        "wording": wording.version,
+        "track_only": track_only,
+        "state": state,
+        "lead": LEADS[state],
+        "causes": causes,
+        "told": told,
+        "road_use": wording.road_use,
+        "safety": wording.safety,
+        "cautions": cautions(page, changes),
+        "shop": shop.notice_text,
+        "record": RECORD,
+    }
+
+
+def needs_telling(notice: dict[str, Any]) -> bool:
+    """Whether the bike is meant for the road and something on it may not be."""
+    return bool(notice["causes"]) and not notice["track_only"]
+
+
+def as_text(notice: dict[str, Any]) -> str:
+    """The notices as one text, which is what a customer acknowledges."""
+    told = f"{notice['told']} was told so by the shop." if notice["told"] else ""
+    parts = [
+        "Use on public roads",
+        notice["lead"],
+        *(f"- {cause}" for cause in notice["causes"]),
+        told,
+        notice["road_use"],
+        "Safety",
+        notice["safety"],
+        *(f"- {caution}" for caution in notice["cautions"]),
+        notice["shop"],
+        notice["record"],
+        f"Wording {notice['wording']}",
+    ]
+    return "\n".join(part for part in parts if part)

@@ -1,0 +1,208 @@
+"""The pictures of a sheet, drawn from its snapshot in the shop's units, each with words for who can't see it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from reports.charts import (
+    GridCell,
+    GridChart,
+    Line,
+    Panel,
+    ValveMark,
+    clearance_chart,
+    grid_chart,
+    line_chart,
+)
+from workshop.units import convert, label
+
+MOST_MARKS = 24
+MOST_CURVES = 3
+X_LABEL = "engine speed (1/min)"
+OFF_TARGET_SHARE = 0.15
+
+
+@dataclass(frozen=True)
+class Picture:
+    """An SVG under the name by which the sheet asks for it, its caption, and what it shows in words."""
+
+    name: str
+    svg: str
+    caption: str
+    alt: str
+
+    @property
+    def address(self) -> str:
+        return f"sheet:{self.name}.svg"
+
+
+def in_unit(values: Sequence[float | None] | None, kept: str, unit: str) -> list[float | None]:
+    return [None if value is None else float(convert(value, kept, unit)) for value in values or ()]
+
+
+def curve_panel(curves: dict[str, Any], name: str, kept: str, unit: str, words: str) -> Panel:
+    """Before and after with their bands, of one quantity."""
+    lines = []
+    for side in ("before", "after"):
+        one = curves[side]
+        y, low, high = (in_unit(one[f"{name}{end}"], kept, unit) for end in ("", "_low", "_high"))
+        runs = one["runs"]
+        lines.append(
+            Line(
+                f"{side}, mean of {runs} runs" if runs > 1 else f"{side}, 1 run",
+                curves["engine_speed_rpm"],
+                y,
+                before=side == "before",
+                low=low if runs > 1 else None,
+                high=high if runs > 1 else None,
+            )
+        )
+    return Panel(f"{words} ({label(unit)})", lines)
+
+
+def main_panels(curves: dict[str, Any], units: dict[str, str]) -> list[Panel]:
+    return [
+        curve_panel(curves, "power_kw", "kw", units["power_unit"], "power"),
+        curve_panel(curves, "torque_nm", "nm", units["torque_unit"], "torque"),
+    ]
+
+
+def detail_panels(curves: dict[str, Any], units: dict[str, str]) -> list[Panel]:
+    unit = units["torque_unit"]
+    gap = curves["torque_difference_nm"]
+    mean, low, high = (in_unit(gap[name], "nm", unit) for name in ("mean", "low", "high"))
+    line = Line("after less before, with 95 % interval", curves["engine_speed_rpm"], mean, low=low, high=high)
+    panels = [Panel(f"torque gained ({label(unit)})", [line], zero=True)]
+    measured = [side for side in ("before", "after") if curves[side]["lambda"]]
+    if measured:
+        lines = [
+            Line(side, curves["engine_speed_rpm"], curves[side]["lambda"], before=side == "before")
+            for side in measured
+        ]
+        panels.append(Panel("lambda", lines))
+    return panels
+
+
+def comparison_pictures(comparison: dict[str, Any], order: int, units: dict[str, str]) -> list[Picture]:
+    """Power and torque; then the difference and the mixture."""
+    curves = comparison["curves"]
+    if curves is None:
+        return []
+    title = comparison["title"]
+    sides = f"{curves['before']['runs']} before (grey, dashed) and {curves['after']['runs']} after (solid)"
+    first = [band["figures"][0]["sentence"] for band in comparison["bands"][:1] if band["figures"]]
+    corrected = f", corrected by {comparison['standard']}" if comparison["standard"] else ", as observed"
+    details = detail_panels(curves, units)
+    mixture = " and lambda" if len(details) > 1 else ""
+    return [
+        Picture(
+            f"curves-{order}",
+            line_chart(main_panels(curves, units), X_LABEL, 1.5),
+            f"{title}: power and torque over engine speed{corrected}; bands are 95 % intervals of the means.",
+            f"Power and torque over engine speed, {sides}. {' '.join(first)}".strip(),
+        ),
+        Picture(
+            f"details-{order}",
+            line_chart(details, X_LABEL, 1.45),
+            f"{title}: difference in torque{mixture} over engine speed.",
+            f"Difference in torque, after less before, over engine speed{mixture}. {' '.join(first)}".strip(),
+        ),
+    ]
+
+
+def clearance_pictures(clearances: dict[str, Any] | None, unit: str) -> list[Picture]:
+    rows = [row for row in (clearances or {}).get("rows", ()) if row["low_mm"] is not None and row["high_mm"]]
+    summary = clearances["summary"] if clearances else ""
+    pictures = []
+    for start in range(0, len(rows), MOST_MARKS):
+        part = rows[start : start + MOST_MARKS]
+        which = "" if len(rows) <= MOST_MARKS else f" ({start + 1} to {start + len(part)} of {len(rows)})"
+        pictures.append(
+            Picture(
+                f"clearances-{start}",
+                clearance_chart([valve_mark(row, unit) for row in part], label(unit)),
+                f"Valve clearances against their ranges{which}.",
+                f"Each valve's clearance against its range{which}. {summary}",
+            )
+        )
+    return pictures
+
+
+def valve_mark(row: dict[str, Any], unit: str) -> ValveMark:
+    found, left = (row[when] and row[when]["best_mm"] for when in ("found", "left"))
+    low, high, target, before, after = in_unit(
+        [row["low_mm"], row["high_mm"], row["target_mm"], found, left], "mm", unit
+    )
+    assert low is not None and high is not None  # the caller leaves out rows without a range
+    return ValveMark(row["label"], low, high, target, before, after)
+
+
+def throttle_picture(mode: dict[str, Any], order: int) -> Picture:
+    """Plate over grip at the lowest, a middle and the highest engine speed; one line where all are alike."""
+    tables = [("before", mode["before"]), ("after", mode["after"])]
+    lines = []
+    for when, table in tables:
+        if table is None:
+            continue
+        for column in shown_columns(table):
+            speed = "" if column is None else f" at {table['engine_speed_rpm'][column]:g} 1/min"
+            plate = [row[column or 0] for row in table["plate_pct"]]
+            lines.append(
+                Line(f"{table['revision']}{speed}", table["grip_pct"], plate, before=when == "before")
+            )
+    has_both = mode["after"] is not None
+    what = "before (grey, dashed) and after (solid)" if has_both else "as recorded"
+    return Picture(
+        f"throttle-{order}",
+        line_chart([Panel("throttle plate (%)", lines)], "grip (%)", 2.0),
+        f"{mode['mode']}: throttle plate over grip.",
+        f"Throttle plate over grip in the mode {mode['mode']}, {what}. {' '.join(mode['words'])}".strip(),
+    )
+
+
+def shown_columns(table: dict[str, Any]) -> list[int | None]:
+    if all(len(set(row)) == 1 for row in table["plate_pct"]):
+        return [None]
+    last = len(table["engine_speed_rpm"]) - 1
+    return list(dict.fromkeys([0, last // 2, last]))[:MOST_CURVES]  # type: ignore[arg-type]  # no column is None here
+
+
+def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
+    """The measured grid, each cell with its lambda; None where nothing was worked out yet."""
+    grid = (study["result"] or {}).get("mean")
+    if not grid:
+        return None
+    few = (study["result"] or {}).get("few") or [[False] * len(row) for row in grid]
+    cells = [
+        [grid_cell(value, target_at(study, r, c), few[r][c]) for c, value in enumerate(row)]
+        for r, row in enumerate(grid)
+    ]
+    chart = GridChart(
+        [f"{speed:g}" for speed in study["engine_speed_rpm"]],
+        [f"{load:g}" for load in study["load_pct"]],
+        cells,
+        X_LABEL,
+        f"{study['load']} (%)",
+        OFF_TARGET_SHARE,
+    )
+    return Picture(
+        f"mixture-{order}",
+        grid_chart(chart),
+        f"{study['title']}: measured lambda; shaded by how far from the target, in brackets where few samples.",
+        f"Measured lambda by engine speed and {study['load']}, the figures as in the attached table.",
+    )
+
+
+def grid_cell(value: float | None, target: float | None, few: bool) -> GridCell:
+    if value is None:
+        return GridCell("", None)
+    return GridCell(f"{value:.2f}", value / target - 1 if target else None, few)
+
+
+def target_at(study: dict[str, Any], row: int, column: int) -> float | None:
+    """The target of a cell: one for all, one for each load, or one for each cell."""
+    target = study["target"]
+    for index in (row, column):
+        if isinstance(target, list):
+            target = target[index]
+    return float(target) if target is not None else None

@@ -1,0 +1,262 @@
+"""From a snapshot to the handover sheet: HTML, pictures, PDF. A pure function: it asks no record and no clock.
+
+The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
+"""
+
+import io
+import json
+from base64 import b64decode
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from reports import pictures as draw
+from reports.attached import clearances_csv, curves_csv, runs_csv
+from reports.notices import TRACK_ONLY
+
+if TYPE_CHECKING:
+    from weasyprint.urls import URLFetcher
+
+FONTS = {
+    "sheet:sans-regular.ttf": "ibm-plex-sans-*/IBMPlexSans-Regular.ttf",
+    "sheet:sans-italic.ttf": "ibm-plex-sans-*/IBMPlexSans-Italic.ttf",
+    "sheet:sans-semibold.ttf": "ibm-plex-sans-*/IBMPlexSans-SemiBold.ttf",
+    "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
+}
+PAPERS = {"A4": "A4", "Letter": "letter"}
+BRIEF_ON_FIRST_PAGE = 480
+DONE_ON_FIRST_PAGE = 8
+
+
+@dataclass(frozen=True)
+class Part:
+    """A section of the sheet; its template is named as its key."""
+
+    key: str
+    title: str
+
+    @property
+    def template(self) -> str:
+        return f"reports/sheet/{self.key}.html"
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A sheet ready to be set: its HTML, the files it may ask for by name, and its size of page."""
+
+    html: str
+    files: Mapping[str, tuple[bytes, str]]
+    paper: str
+
+
+def sheet_pdf(snapshot: dict[str, Any]) -> bytes:
+    """The sheet as PDF: the same bytes from the same snapshot."""
+    return write_pdf(prepare(snapshot), snapshot)
+
+
+def prepare(snapshot: dict[str, Any]) -> Ready:
+    """Draw the pictures and fill in the page."""
+    drawn = draw_pictures(snapshot)
+    files = {
+        picture.address: (picture.svg.encode(), "image/svg+xml")
+        for each in drawn.values()
+        for picture in each
+    }
+    files |= photos(snapshot)
+    context = {
+        "s": snapshot,
+        "u": SimpleNamespace(**snapshot["shop"]["units"]),
+        "parts": parts_of(snapshot),
+        "pictures": drawn,
+        "stamps": stamps(snapshot),
+        "brief": shortened(snapshot["brief"]["asked"], BRIEF_ON_FIRST_PAGE),
+        "done": snapshot["done"][:DONE_ON_FIRST_PAGE],
+        "done_more": len(snapshot["done"]) - DONE_ON_FIRST_PAGE,
+        "run_remarks": run_remarks(snapshot["runs"]),
+        "runs_corrected": any(run["factor"] for run in snapshot["runs"]),
+        "comparison_pictures": [drawn[f"comparison-{n}"] for n in range(len(snapshot["comparisons"]))],
+        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot["mixture"]))],
+    }
+    with timezone.override(ZoneInfo(snapshot["shop"]["time_zone"])):
+        html = render_to_string("reports/sheet.html", context)
+    return Ready(html, files, PAPERS[snapshot["shop"]["paper"]])
+
+
+def parts_of(snapshot: dict[str, Any]) -> list[Part]:
+    """The sections that have something to say, in the order of the job page."""
+    brief, notice = snapshot["brief"], snapshot["notices"]
+    received = ("condition", "odometer_km", "engine_hours", "fuel", "keys", "work", "photos", "received_at")
+    asked_in_full = len(brief["asked"]) > BRIEF_ON_FIRST_PAGE or len(snapshot["done"]) > DONE_ON_FIRST_PAGE
+    has = {
+        ("brief", "Brief and receipt"): asked_in_full
+        or any(brief[name] not in (None, "", []) for name in received),
+        ("clearances", "Valve clearances"): snapshot["clearances"],
+        ("parts", "Parts fitted"): snapshot["parts"],
+        ("tune", "Tune"): snapshot["tune"],
+        ("runs", "Runs"): snapshot["runs"],
+        ("comparisons", "Comparisons"): snapshot["comparisons"],
+        ("mixture", "Mixture"): snapshot["mixture"],
+        ("throttle", "Throttle"): snapshot["throttle"],
+        ("suspension", "Suspension and settings"): snapshot["suspension"],
+        ("bike_changes", "Other changes of the bike"): snapshot["bike_changes"],
+        ("checks", "Checks"): snapshot["checks"],
+        ("not_tested", "What was not tested"): any(snapshot["not_tested"].values())
+        or snapshot["not_printed"],
+        ("next_service", "Next service and what to watch"): next_words(snapshot),
+        ("road_use", "Use on public roads"): notice,
+        ("safety", "Safety"): notice,
+        ("acknowledgement", "Acknowledgement"): True,
+    }
+    return [Part(*names) for names, says in has.items() if says]
+
+
+def next_words(snapshot: dict[str, Any]) -> bool:
+    courses = (snapshot["clearances"] or {}).get("courses")
+    return bool(any(snapshot["next_service"].values()) or courses)
+
+
+def stamps(snapshot: dict[str, Any]) -> list[str]:
+    """What stands on every page."""
+    said = ["Draft, not issued"] if snapshot["sheet"]["draft"] else []
+    return [*said, TRACK_ONLY] if snapshot["notices"]["track_only"] else said
+
+
+def shortened(text: str, longest: int) -> dict[str, Any]:
+    """The text, or its beginning up to a whole word."""
+    if len(text) <= longest:
+        return {"text": text, "cut": False}
+    return {"text": text[:longest].rsplit(None, 1)[0] + " …", "cut": True}
+
+
+def run_remarks(runs: list[dict[str, Any]]) -> list[dict[str, str]]:
+    """What has to be said of single runs, below their table."""
+    remarks = []
+    for run in runs:
+        aside = f"set aside, {run['set_aside']}." if run["set_aside"] else ""
+        taken_back = (
+            "The file's figures came corrected and were taken back first." if run["came_corrected"] else ""
+        )
+        said = [aside, run["without_curve"], taken_back, *run["limits_passed"], *run["flags"], run["note"]]
+        text = " ".join(sentence for sentence in said if sentence)
+        if text:
+            remarks.append({"name": run["name"], "text": text[0].upper() + text[1:]})
+    return remarks
+
+
+def draw_pictures(snapshot: dict[str, Any]) -> dict[str, list[draw.Picture]]:
+    """All pictures by section; the first comparison's curves stand on the first page."""
+    units = snapshot["shop"]["units"]
+    drawn: dict[str, list[draw.Picture]] = {"summary": []}
+    for order, comparison in enumerate(snapshot["comparisons"]):
+        pictures = draw.comparison_pictures(comparison, order, units)
+        if pictures and not drawn["summary"]:
+            drawn["summary"], pictures = pictures[:1], pictures[1:]
+        drawn[f"comparison-{order}"] = pictures
+    drawn["clearances"] = draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
+    drawn["throttle"] = [
+        draw.throttle_picture(mode, order) for order, mode in enumerate(snapshot["throttle"])
+    ]
+    for order, study in enumerate(snapshot["mixture"]):
+        picture = draw.mixture_picture(study, order)
+        drawn[f"mixture-{order}"] = [picture] if picture else []
+    if not drawn["summary"]:
+        first = next((name for name in ("clearances", "throttle") if len(drawn[name]) == 1), None)
+        if first:
+            drawn["summary"], drawn[first] = drawn[first], []
+    if snapshot["sheet"]["link"]:
+        drawn["link"] = [link_picture(snapshot["sheet"]["link"]["address"])]
+    return drawn
+
+
+def link_picture(address: str) -> draw.Picture:
+    return draw.Picture("link", qr_svg(address), "", f"QR code of the address {address}")
+
+
+def qr_svg(address: str) -> str:
+    import segno
+
+    drawn = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(drawn, kind="svg", scale=4, border=2, xmldecl=False)
+    return drawn.getvalue().decode()
+
+
+def photos(snapshot: dict[str, Any]) -> dict[str, tuple[bytes, str]]:
+    """Photos and logo as the page asks for them."""
+    found = {
+        f"sheet:photo-{order}.jpg": (b64decode(photo["jpeg_base64"]), "image/jpeg")
+        for order, photo in enumerate(snapshot["brief"]["photos"])
+        if photo["jpeg_base64"]
+    }
+    logo = snapshot["shop"]["logo"]
+    if logo:
+        found["sheet:logo"] = (b64decode(logo["base64"]), logo["type"])
+    return found
+
+
+@cache
+def font_bytes(pattern: str) -> bytes:
+    return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(pattern)).read_bytes()
+
+
+@cache
+def style_sheet() -> str:
+    return (Path(settings.BASE_DIR) / "static" / "css" / "sheet.css").read_text(encoding="utf-8")
+
+
+def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
+    """A fetcher that knows the sheet's own fonts and pictures by name, and nothing else at all."""
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+    class OnlyTheSheetsOwn(URLFetcher):  # type: ignore[misc]  # the library has no types
+        def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
+            if url in FONTS:
+                return URLFetcherResponse(url, font_bytes(FONTS[url]), {"Content-Type": "font/ttf"})
+            if url not in files:
+                raise ValueError(f"A sheet loads nothing but its own pictures and fonts, not {url}.")
+            data, kind = files[url]
+            return URLFetcherResponse(url, data, {"Content-Type": kind})
+
+    return OnlyTheSheetsOwn()
+
+
+def write_pdf(ready: Ready, snapshot: dict[str, Any]) -> bytes:
+    """Set the pages."""
+    from weasyprint import CSS, HTML
+    from weasyprint.text.fonts import FontConfiguration
+
+    fonts = FontConfiguration()
+    fetcher = only(ready.files)
+    page = f"@page {{ size: {ready.paper}; }}"
+    sheets = [CSS(string=page + style_sheet(), font_config=fonts, url_fetcher=fetcher, base_url="sheet:")]
+    document = HTML(string=ready.html, url_fetcher=fetcher, base_url="sheet:")
+    pdf = document.write_pdf(
+        stylesheets=sheets, font_config=fonts, pdf_variant="pdf/a-3a", attachments=attachments(snapshot)
+    )
+    return bytes(pdf)
+
+
+def attachments(snapshot: dict[str, Any]) -> list[Any]:
+    """The figures behind the sheet, for whoever wants to reckon with them."""
+    from weasyprint import Attachment
+
+    at = datetime.fromisoformat(snapshot["sheet"]["issued_at"])
+    texts = {
+        "curves.csv": curves_csv(snapshot),
+        "clearances.csv": clearances_csv(snapshot),
+        "runs.csv": runs_csv(snapshot),
+        "sheet.json": json.dumps(snapshot, ensure_ascii=False, sort_keys=True, indent=1),
+    }
+    return [
+        Attachment(string=text, name=name, created=at, modified=at, relationship="Source")
+        for name, text in texts.items()
+        if text
+    ]

@@ -1,0 +1,190 @@
+"""What was done, what changed and what was not tested, in plain words made from the records."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from jobs.comparing import Compared
+from jobs.models import Job, Run, SuspensionSetting
+from jobs.page import JobPage
+from jobs.suspension import changed_settings
+from jobs.timeline import Event, EventKind, changes
+from workshop.models import ShopProfile
+from workshop.units import convert, format_value
+
+NAMED = 6
+LONG_VALUE = 24
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def listed(names: Sequence[str], limit: int = NAMED) -> str:
+    """Names in a row, the first few where there are many."""
+    shown = list(names) if len(names) <= limit + 1 else [*names[:limit], f"{len(names) - limit} more"]
+    return ", ".join(shown[:-1]) + (" and " if len(shown) > 1 else "") + shown[-1] if shown else ""
+
+
+def work_done(page: JobPage, snapshot: dict[str, Any]) -> list[str]:
+    """One sentence for each kind of work that was recorded."""
+    said = [
+        clearances_done(snapshot["clearances"]),
+        parts_done(snapshot["parts"]),
+        tune_done(snapshot["tune"]),
+        suspension_done(page.suspension),
+        *(f"{change['kind']}: {change['description']}" for change in snapshot["bike_changes"]),
+        runs_done(snapshot["runs"]),
+        agreed_done(snapshot["brief"]["work"]),
+    ]
+    return [sentence[0].upper() + sentence[1:].rstrip(".") + "." for sentence in said if sentence]
+
+
+def clearances_done(clearances: dict[str, Any] | None) -> str:
+    if clearances is None:
+        return ""
+    new = sum(
+        not row["stays"] for plan in clearances["plans"] if plan["booked_out_at"] for row in plan["rows"]
+    )
+    shims = f"; {counted(new, 'shim')} changed" if new else ""
+    return f"Valve clearances: {clearances['summary'] or 'measured'}{shims}"
+
+
+def parts_done(parts: Sequence[dict[str, Any]]) -> str:
+    if not parts:
+        return ""
+    names = [f"{part['name']} (race use only)" if part["race_only"] else part["name"] for part in parts]
+    return f"{counted(len(parts), 'part')} fitted: {listed(names)}"
+
+
+def tune_done(tune: dict[str, Any] | None) -> str:
+    if tune is None or not tune["in_bike"]:
+        return ""
+    made = [revision for revision in tune["revisions"] if revision["in_bike"]]
+    if not made or made[0]["label"] == "as received":
+        return f"The calibration in the bike is the one {tune['in_bike']}"
+    revision = made[0]
+    changed = [change_in_words(change) for change in revision["changes"]]
+    title = f" ({revision['title']})" if revision["title"] else ""
+    what = f": {listed(changed, 4)}" if changed else ""
+    return f"The calibration in the bike is {revision['label']}{title}{what}"
+
+
+def change_in_words(change: dict[str, Any]) -> str:
+    """'idle speed 1300 to 1450 1/min'; long values are left to the table."""
+    name = f"{change['kind']}, {change['detail']}" if change["detail"] else change["kind"]
+    if max(len(change["from"]), len(change["to"])) > LONG_VALUE:
+        return name
+    came = f"{change['from']} to " if change["from"] else ""
+    return f"{name} {came}{change['to']} {change['unit']}".strip()
+
+
+def suspension_done(settings: Sequence[SuspensionSetting]) -> str:
+    before: SuspensionSetting | None = None
+    changed: list[str] = []
+    for setting in settings:
+        if setting.when == SuspensionSetting.When.AS_LEFT:
+            changed += changed_settings(before, setting)
+        before = setting
+    return f"Suspension and settings changed: {listed(changed, 4)}" if changed else ""
+
+
+def runs_done(runs: Sequence[dict[str, Any]]) -> str:
+    if not runs:
+        return ""
+    aside = sum(bool(run["set_aside"]) for run in runs)
+    return f"{counted(len(runs), 'run')} made on the roller" + (
+        f", {aside} of them set aside" if aside else ""
+    )
+
+
+def agreed_done(work: Sequence[dict[str, Any]]) -> str:
+    done = [item["description"] for item in work if item["done"]]
+    return f"Work agreed and done: {listed(done)}" if done else ""
+
+
+def what_changed(comparisons: Sequence[dict[str, Any]], snapshot: dict[str, Any]) -> list[str]:
+    """At most three sentences: what the first comparison shows, else what the records say."""
+    for comparison in comparisons:
+        sentences = [
+            f"{band['name'].capitalize()} ({band['from_rpm']:,.0f} to {band['to_rpm']:,.0f} 1/min). "
+            + band["figures"][0]["sentence"]
+            for band in comparison["bands"]
+            if band["figures"]
+        ]
+        if sentences:
+            return [*sentences[:2], comparison["claim"]]
+    said = [snapshot["clearances"]["summary"]] if snapshot["clearances"] else []
+    said += [sentence for mode in snapshot["throttle"] for sentence in mode["words"][:1]]
+    return [sentence[0].upper() + sentence[1:].rstrip(".") + "." for sentence in said if sentence][:3]
+
+
+def not_tested(
+    job: Job, found: Sequence[Event], compared: Sequence[Compared], runs: Iterable[Run]
+) -> list[str]:
+    """What no run tells of, and what was tried only together with other things."""
+    made = [run.made_at for run in runs if not run.set_aside]
+    changed = changes(found)
+    said = []
+    if not made:
+        if changed:
+            said.append(
+                "No run was made on the roller: what the work did to power, mixture and throttle was not measured."
+            )
+        return said
+    after_all = [event.text for event in changed if event.at > max(made)]
+    before_all = [event for event in changed if event.at <= max(made)]
+    if after_all:
+        said.append(f"No run was made after: {'; '.join(after_all)}.")
+    said += alone_or_together(before_all, compared)
+    for each in compared:
+        if each.result is not None and each.result.assumed:
+            said.append(
+                f"“{each.comparison.title}” has a single run on a side: its scatter was not measured, "
+                f"{each.result.assumed_pct:g} % is assumed."
+            )
+    return said
+
+
+def alone_or_together(changed: Sequence[Event], compared: Sequence[Compared]) -> list[str]:
+    held = [[event.text for event in each.changes] for each in compared if each.result is not None]
+    alone = {texts[0] for texts in held if len(texts) == 1}
+    together = {text for texts in held for text in texts}
+    mixed = [event.text for event in changed if event.text in together - alone]
+    never = [event.text for event in changed if event.text not in together | alone]
+    said = []
+    if mixed:
+        said.append(
+            f"Tested only together, so that no one of them can be given the difference: {'; '.join(mixed)}."
+        )
+    if never:
+        said.append(f"Not compared before and after: {'; '.join(never)}.")
+    return said
+
+
+def next_service(page: JobPage, shop: ShopProfile) -> list[str]:
+    """When the clearances are due again by the spec, counted from this job where they were measured."""
+    job, spec = page.job, page.job.bike.engine_spec
+    if spec is None or not page.readings:
+        return []
+    said = []
+    if spec.check_interval_km:
+        every = format_value(spec.check_interval_km, "distance", shop.distance_unit)
+        due = ""
+        if job.odometer_km is not None:
+            at = convert(job.odometer_km + spec.check_interval_km, "km", shop.distance_unit)
+            due = f", next at about {at:,.0f} {shop.distance_unit} on the odometer"
+        said.append(f"Valve clearances: check every {every}{due}.")
+    if spec.check_interval_hours:
+        due = ""
+        if job.engine_hours is not None:
+            due = f", next at about {job.engine_hours + spec.check_interval_hours:,.0f} h"
+        said.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
+    if said and spec.source:
+        said.append(f"Interval from {spec.source}.")
+    return said
+
+
+def loaded_last(found: Iterable[Event]) -> Any:
+    """The tune revision in the bike: the last that the timeline says was loaded."""
+    loaded = [event.revision for event in found if event.kind is EventKind.TUNE and event.revision]
+    return loaded[-1] if loaded else None

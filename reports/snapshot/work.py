@@ -1,0 +1,147 @@
+"""Parts, tune, throttle, settings, other changes and checks as the sheet prints them."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from jobs.checks import tick_lists
+from jobs.models import BikeChange, Part, SuspensionSetting, TuneChange, TuneRevision
+from jobs.page import JobPage
+from jobs.suspension import guide_in_words, hints, side_by_side
+from reports.snapshot.plain import moment, number
+
+
+def part_facts(part: Part) -> dict[str, Any]:
+    return {
+        "name": part.name,
+        "maker": part.maker,
+        "number": part.part_number,
+        "serial": part.serial,
+        "quantity": number(part.quantity),
+        "fitted_at": moment(part.fitted_at),
+        "replaces": part.replaces,
+        "race_only": part.race_only,
+        "changes": part.changes,
+        "note": part.note,
+    }
+
+
+def tune_facts(page: JobPage, in_bike: TuneRevision | None) -> dict[str, Any] | None:
+    """Every revision that says something, with its changes; None where nobody recorded a tune."""
+    told = [revision for revision in page.revisions if says_something(revision, page.changes)]
+    if not told:
+        return None
+    return {
+        "in_bike": in_bike.label if in_bike else "",
+        "revisions": [revision_facts(revision, page, in_bike) for revision in told],
+    }
+
+
+def says_something(revision: TuneRevision, changes: dict[int, list[TuneChange]]) -> bool:
+    return bool(
+        revision.number or revision.title or revision.calibration or revision.note or changes.get(revision.pk)
+    )
+
+
+def revision_facts(revision: TuneRevision, page: JobPage, in_bike: TuneRevision | None) -> dict[str, Any]:
+    made_from = next((r.label for r in page.revisions if r.pk == revision.made_from_id), "")
+    return {
+        "label": revision.label,
+        "title": revision.title,
+        "made_from": made_from,
+        "loaded_at": moment(revision.loaded_at),
+        "loaded_by": str(revision.loaded_by),
+        "in_bike": revision == in_bike,
+        "calibration_name": revision.calibration_name,
+        "calibration_sha256": revision.calibration_sha256,
+        "note": revision.note,
+        "changes": [change_facts(change) for change in page.changes.get(revision.pk, [])],
+    }
+
+
+def change_facts(change: TuneChange) -> dict[str, Any]:
+    return {
+        "kind": change.kind.name,
+        "detail": change.detail,
+        "from": change.from_value,
+        "to": change.to_value,
+        "unit": change.unit,
+        "reason": change.reason,
+        "affects_road_use": change.kind.affects_road_use,
+    }
+
+
+def carried_changes(page: JobPage, in_bike: TuneRevision | None) -> list[TuneChange]:
+    """The changes that the calibration in the bike carries: its own and those of what it was made from."""
+    by_pk = {revision.pk: revision for revision in page.revisions}
+    by_number = {revision.number: revision for revision in page.revisions}
+    line: list[TuneRevision] = []
+    revision = in_bike
+    while revision is not None and revision not in line:
+        line.append(revision)
+        # Where nobody said what it was made from, it was made from the one before.
+        before = by_number.get(revision.number - 1)
+        revision = by_pk.get(revision.made_from_id) if revision.made_from_id else before
+    return [change for revision in reversed(line) for change in page.changes.get(revision.pk, [])]
+
+
+def suspension_facts(settings: Sequence[SuspensionSetting], intended_use: str) -> dict[str, Any] | None:
+    groups = side_by_side(settings, intended_use)
+    if not groups and not any(setting.note for setting in settings):
+        return None
+    measured = any(row.name == "sag of the travel" for group in groups for row in group.rows)
+    return {
+        "settings": [
+            {
+                "when": each.get_when_display(),
+                "at": moment(each.set_at),
+                "by": str(each.by),
+                "note": each.note,
+            }
+            for each in settings
+        ],
+        "groups": [
+            {
+                "title": group.title,
+                "rows": [
+                    {
+                        "name": row.name,
+                        "figures": [{"value": each.value, "quantity": each.quantity} for each in row.figures],
+                    }
+                    for row in group.rows
+                ],
+            }
+            for group in groups
+        ],
+        "hints": hints(settings, intended_use),
+        "guides": [guide_in_words(end, intended_use) for end in ("front", "rear")] if measured else [],
+    }
+
+
+def bike_change_facts(change: BikeChange) -> dict[str, Any]:
+    return {
+        "kind": change.get_kind_display(),
+        "description": change.description,
+        "at": moment(change.at),
+        "by": str(change.by),
+    }
+
+
+def check_facts(page: JobPage) -> list[dict[str, Any]]:
+    """The lists that the job needed or somebody ticked in."""
+    return [
+        {
+            "title": each.title,
+            "items": [
+                {
+                    "text": item.item.text,
+                    "by": str(item.check.by) if item.check else "",
+                    "at": moment(item.check.at) if item.check else None,
+                    "note": item.check.note if item.check else "",
+                }
+                for item in each.items
+            ],
+            "open": each.open,
+        }
+        for each in tick_lists(page)
+        if each.needed or each.ticked
+    ]

@@ -1,0 +1,64 @@
+"""Filters of the handover sheet: the snapshot's plain figures and times as words."""
+
+from datetime import datetime
+from types import SimpleNamespace
+from typing import Any
+
+from django import template
+
+from jobs.forms.quantities import shop_unit
+from workshop.templatetags.units import size
+from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
+
+register = template.Library()
+
+
+@register.filter
+def instant(text: str | None) -> datetime | None:
+    """A time of the snapshot, for the date filter."""
+    return datetime.fromisoformat(text) if text else None
+
+
+@register.filter
+def gap(reading: dict[str, Any] | None, units: SimpleNamespace) -> str:
+    """A clearance as read: its value, or the two blades it lies between."""
+    if reading is None:
+        return NOT_MEASURED
+    low, high = (size(reading[end], units) for end in ("low_mm", "high_mm"))  # type: ignore[arg-type]  # only its units are asked
+    return high if low == high else f"{low.split(NO_BREAK_SPACE)[0]} to {high}"
+
+
+@register.filter
+def quantity(figure: dict[str, Any], units: SimpleNamespace) -> str:
+    """A figure of the settings, in the shop's unit where it has one."""
+    value, kind = figure["value"], figure["quantity"]
+    if value in ("", None):
+        return NOT_MEASURED
+    if not kind:
+        return str(value)
+    unit = shop_unit(units, kind) if kind in ("length", "tyre_pressure") else None  # type: ignore[arg-type]  # only its units are asked
+    return format_value(value, kind, unit)
+
+
+@register.filter
+def measured(figure: dict[str, Any], units: SimpleNamespace) -> dict[str, str]:
+    """A compared figure: before, after, difference and its interval, as printed."""
+    unit = getattr(units, f"{figure['quantity']}_unit")
+
+    def show(value: float, sign: bool = False) -> str:
+        text = format_value(value, figure["quantity"], unit, with_unit=False).replace("-", "−")
+        return f"+{text}" if sign and value > 0 and float(text) else text
+
+    return {
+        "unit": label(unit),
+        "before": show(figure["before"]),
+        "after": show(figure["after"]),
+        "difference": show(figure["difference"], sign=True),
+        "interval": f"{show(figure['low'], sign=True)} to {show(figure['high'], sign=True)}",
+    }
+
+
+@register.filter
+def get(items: list[Any], place: int) -> Any:
+    """The item at a place, or None past the end."""
+    return items[place] if place < len(items) else None
