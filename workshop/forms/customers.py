@@ -54,7 +54,7 @@ class BikeForm(Grouped, RecordForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         engine: Any = self.fields["engine_spec"]
-        engine.label = "engine"
+        engine.label = "Engine"
         engine.empty_label = "not in the library yet"
         for name in ("front_tyre", "rear_tyre"):
             self.fields[name].help_text = "for example 180/55 ZR17"

@@ -34,7 +34,7 @@ NEEDED_FOR_CLOSING = (
 
 
 class EngineForm(Grouped, RecordForm):
-    gear_ratios = GearRatiosField(label="gear ratios", required=False)
+    gear_ratios = GearRatiosField(label="Gear ratios", required=False)
 
     GROUPS = (
         (

@@ -36,7 +36,7 @@ class WithRoles(Grouped, forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["username"].label = "username"
+        self.fields["username"].label = "Username"
         self.fields["username"].help_text = "Letters, digits and @ . + - _ only."
         for name, text in ROLE_HELP.items():
             self.fields[name].help_text = text
@@ -75,7 +75,7 @@ class StaffForm(WithRoles):
         self.was_active_owner = self.instance.is_active and self.instance.is_owner
         self.newest = self.instance.history.select_related("history_user").first()
         self.fields["seen"].initial = self.newest.pk if self.newest else None
-        self.fields["is_active"].label = "may log in"
+        self.fields["is_active"].label = "May log in"
         self.fields["is_active"].help_text = "Clear this for somebody who has left; records keep the name."
 
     def clean(self) -> dict[str, Any] | None:

@@ -29,18 +29,18 @@ def standards() -> list[tuple[str, str]]:
 
 
 class ShopForm(Grouped, RecordForm):
-    time_zone = forms.ChoiceField(label="time zone", choices=time_zones)
+    time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
     correction_standard = forms.ChoiceField(
-        label="correction standard",
+        label="Correction standard",
         choices=standards,
         help_text="Power and torque are shown as they would be in this standard's reference air.",
     )
     link_days = forms.IntegerField(
-        label="customer link valid for (days)", min_value=1, max_value=3650, help_text="1 to 3650"
+        label="Customer link valid for (days)", min_value=1, max_value=3650, help_text="1 to 3650"
     )
     currency = forms.RegexField(
         r"^[A-Za-z]{3}$",
-        label="currency",
+        label="Currency",
         error_messages={"invalid": "Three letters, such as EUR."},
         help_text="Three letters, for example EUR",
     )
@@ -146,9 +146,9 @@ def speed_field(label: str) -> NumberField:
 class BandForm(forms.Form):
     """One band of engine speed over which runs are compared."""
 
-    name = forms.CharField(label="name of the band", max_length=40, required=False)
-    low_rpm = speed_field("from (1/min)")
-    high_rpm = speed_field("to (1/min)")
+    name = forms.CharField(label="Name of the band", max_length=40, required=False)
+    low_rpm = speed_field("From (1/min)")
+    high_rpm = speed_field("To (1/min)")
 
     def clean(self) -> dict[str, Any]:
         low, high = self.cleaned_data.get("low_rpm"), self.cleaned_data.get("high_rpm")

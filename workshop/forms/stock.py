@@ -29,9 +29,9 @@ def size_field(label: str, largest: int, example: str) -> NumberField:
 class ShimAddForm(Grouped, forms.Form):
     """Shims put into the drawer; what lies there of the same size already is added to."""
 
-    diameter_mm = size_field("diameter (mm)", 60, "7.48")
-    thickness_mm = size_field("thickness (mm)", 20, "2.35")
-    count = forms.IntegerField(label="how many", min_value=1, max_value=10_000, initial=1)
+    diameter_mm = size_field("Diameter (mm)", 60, "7.48")
+    thickness_mm = size_field("Thickness (mm)", 20, "2.35")
+    count = forms.IntegerField(label="How many", min_value=1, max_value=10_000, initial=1)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -45,4 +45,4 @@ class ShimCountForm(Grouped, RecordForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["count"].label = "how many lie in the drawer"
+        self.fields["count"].label = "How many lie in the drawer"
