@@ -110,6 +110,12 @@ class Measured:
         return slug(self.judgement)
 
     @property
+    def hint(self) -> str:
+        """What would tell more, where the reading can't be told."""
+        unsure = self.judgement is not None and self.judgement.verdict is Verdict.CANNOT_TELL
+        return self.judgement.sentence if self.judgement and unsure else ""
+
+    @property
     def is_out(self) -> bool:
         return self.judgement is not None and self.judgement.verdict in OUT_OF_RANGE
 

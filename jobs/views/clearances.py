@@ -95,6 +95,12 @@ class SetRow:
         return self.predicted.predicted_mm if self.predicted else None
 
     @property
+    def hints(self) -> list[str]:
+        """What would make this row surer: finer blades, a shim measured."""
+        hints = (self.measured.hint if self.measured else "", self.shim.mark_question if self.shim else "")
+        return [hint for hint in hints if hint]
+
+    @property
     def turns_out(self) -> float:
         return abs(self.turn.turns_in) if self.turn else 0.0
 

@@ -404,6 +404,19 @@ def test_shows_verdict_range_and_the_shim_that_is_needed(login, staff) -> None:
     )
 
 
+def test_a_bracket_across_a_limit_asks_for_finer_blades_and_an_odd_mark_for_a_micrometer(
+    login, staff
+) -> None:
+    measured = make_clearance_set(make_job(), staff[Role.MECHANIC])
+    row = measured.readings.first()
+    row.clearance_mm, row.goes_mm, row.not_goes_mm = None, Decimal("0.18"), Decimal("0.23")
+    row.shim_marked_mm = Decimal("2.62")
+    row.save()
+    page = login(Role.DESK).get(reverse("clearances", args=[measured.pk])).content.decode()
+    assert "may lie inside or outside 0.10 to 0.20 mm: use finer blades" in page
+    assert "2.62 mm is not among the sizes made: measure this shim" in page
+
+
 def make_plan(measured: ClearanceSet, by: Any, predicted_mm: str) -> ShimPlan:
     plan = ShimPlan.objects.create(clearance_set=measured, policy="target", accepted_by=by)
     for row in measured.readings.all():
