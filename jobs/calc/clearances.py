@@ -17,6 +17,7 @@ NANOMETRES_PER_MM = 1_000_000
 LARGEST_CLEARANCE_MM = 3.0  # beyond it, a figure in another unit
 COLD_BELOW_C = 35.0  # published in a trade guide to valve clearances as 35 °C / 95 °F
 ON_TARGET_WITHIN_MM = 0.01
+FEELER_STEP_MM = (0.01, 0.02)  # between blades near a limit; common practice, no source
 AS_LEFT_WITHIN_MM = 0.02  # what two careful readings with blades may differ by; common practice, no source
 
 
@@ -231,6 +232,18 @@ def question_engine_temperature(engine_temperature_c: float) -> str | None:
     return (
         f"At {engine_temperature_c:.0f} °C the engine is too warm: clearances are given for a cold engine, "
         f"below {COLD_BELOW_C:.0f} °C."
+    )
+
+
+def question_feeler_step(reading: Reading) -> str | None:
+    """A hint where the two blades of a bracket lie too far apart to judge by near a limit, or None."""
+    finest, coarsest = FEELER_STEP_MM
+    apart_nm = nanometres(reading.high_mm) - nanometres(reading.low_mm)
+    if not reading.is_bracket or apart_nm <= nanometres(coarsest):
+        return None
+    return (
+        f"The two blades are {format_mm(millimetres(apart_nm))} mm apart: near a limit, steps of "
+        f"{finest:g} to {coarsest:g} mm tell more."
     )
 
 

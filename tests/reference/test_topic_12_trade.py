@@ -1,0 +1,46 @@
+"""Trade guidance, most of it common practice without a source: the figures that hints and warnings use."""
+
+from typing import Any
+
+import pytest
+
+from jobs.calc.clearances import FEELER_STEP_MM, question_engine_temperature
+from jobs.calc.fuel import FULL_THROTTLE_LAMBDA
+from jobs.calc.repeats import ASSUMED_REPEATABILITY_PCT
+from jobs.calc.sag import SAG_GUIDES
+from tests.reference.cases import Case, assert_case, handler_for, topic_params
+
+USE_BY_RIDER = {"street": "road", "road-race": "track"}
+FIGURES = {
+    "dyno repeatability": (ASSUMED_REPEATABILITY_PCT, ASSUMED_REPEATABILITY_PCT),
+    "full-throttle lambda": FULL_THROTTLE_LAMBDA,
+    "feeler blade step": FEELER_STEP_MM,
+}
+
+
+def sag_guide(figure: str) -> tuple[float, float]:
+    rider, end = figure.split(" rider sag, ")
+    guide = SAG_GUIDES[USE_BY_RIDER[rider], end]
+    return guide.low_pct, guide.high_pct
+
+
+def guidance(case: Case) -> dict[str, float]:
+    figure = case["inputs"]["figure"]
+    if "rider sag" in figure:
+        low, high = sag_guide(figure)
+    else:
+        (low, high) = next(range_ for words, range_ in FIGURES.items() if figure.startswith(words))
+    return {"low": low, "high": high}
+
+
+def cold_engine(case: Case) -> bool:
+    return question_engine_temperature(case["inputs"]["engine_temp_C"]) is None
+
+
+HANDLERS = {"trade-": guidance, "trade-cold-": cold_engine}
+
+
+@pytest.mark.parametrize("case", topic_params(12))
+def test_guidance_is_what_the_trade_says(case: Case) -> None:
+    answer: Any = handler_for(case, HANDLERS)(case)
+    assert_case(case, answer)
