@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from workshop.forms.groups import Grouped
+from workshop.forms.groups import Grouped, Groups, names_of
 from workshop.forms.records import RecordForm
 from workshop.models import Bike, Customer
 from workshop.vin import read_vin
@@ -16,6 +16,16 @@ class CustomerForm(Grouped, RecordForm):
         fields = ["name", "phone", "email", "experience", "riding_mass_kg", "note"]
 
 
+BIKE_GROUPS: Groups = (
+    ("Bike", ("owner", "make", "model", "year", "plate", "vin", "engine_spec")),
+    (
+        "Where this bike differs from its engine's entry in the library",
+        ("front_sprocket", "rear_sprocket", "front_tyre", "rear_tyre"),
+    ),
+    ("", ("note",)),
+)
+
+
 class BikeForm(Grouped, RecordForm):
     # A frame number may be written in groups; what is kept is shorter than what may be typed.
     vin = forms.CharField(
@@ -25,31 +35,11 @@ class BikeForm(Grouped, RecordForm):
         help_text="As stamped on the frame. Shorter numbers of older frames are fine.",
     )
 
-    GROUPS = (
-        ("Bike", ("owner", "make", "model", "year", "plate", "vin", "engine_spec")),
-        (
-            "Where this bike differs from its engine's entry in the library",
-            ("front_sprocket", "rear_sprocket", "front_tyre", "rear_tyre"),
-        ),
-        ("", ("note",)),
-    )
+    GROUPS = BIKE_GROUPS
 
     class Meta(RecordForm.Meta):
         model = Bike
-        fields = [
-            "owner",
-            "make",
-            "model",
-            "year",
-            "vin",
-            "plate",
-            "engine_spec",
-            "front_sprocket",
-            "rear_sprocket",
-            "front_tyre",
-            "rear_tyre",
-            "note",
-        ]
+        fields = names_of(BIKE_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

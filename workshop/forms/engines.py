@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from workshop.forms.groups import Grouped
+from workshop.forms.groups import Grouped, Groups, names_of
 from workshop.forms.ratios import GearRatiosField
 from workshop.forms.records import RecordForm
 from workshop.models import EngineSpec
@@ -32,50 +32,10 @@ NEEDED_FOR_CLOSING = (
     "closing_shim_step_mm",
 )
 
-
-class EngineForm(Grouped, RecordForm):
-    gear_ratios = GearRatiosField(label="Gear ratios", required=False)
-
-    GROUPS = (
+ENGINE_GROUPS: Groups = (
+    (
+        "Engine",
         (
-            "Engine",
-            (
-                "maker",
-                "name",
-                "cylinders",
-                "arrangement",
-                "front_bank_cylinders",
-                "camshafts",
-                "intake_valves",
-                "exhaust_valves",
-                "intake_at_front",
-                "firing_order",
-                "adjuster",
-            ),
-        ),
-        (OPENING_LEGEND, (*OPENING, "target_tolerance_mm")),
-        (CLOSING_LEGEND, CLOSING),
-        (SHIMS_LEGEND, SHIMS),
-        (CLOSING_SHIMS_LEGEND, CLOSING_SHIMS),
-        (SCREW_LEGEND, SCREW),
-        ("Speeds and intervals", ("idle_rpm", "rev_limit_rpm", "check_interval_km", "check_interval_hours")),
-        ("Gearing", ("primary_ratio", "gear_ratios", "front_sprocket", "rear_sprocket")),
-        ("Masses and tyres", ("dry_mass_kg", "wet_mass_kg", "front_tyre", "rear_tyre")),
-        ("Where the figures come from", ("source_manual", "source_edition", "source_page", "note")),
-    )
-
-    SHOWN_FOR = {
-        CLOSING_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
-        CLOSING_SHIMS_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
-        SHIMS_LEGEND: " ".join(
-            kind for kind in EngineSpec.Adjuster.values if kind != EngineSpec.Adjuster.SCREW
-        ),
-        SCREW_LEGEND: EngineSpec.Adjuster.SCREW.value,
-    }
-
-    class Meta(RecordForm.Meta):
-        model = EngineSpec
-        fields = [
             "maker",
             "name",
             "cylinders",
@@ -87,29 +47,37 @@ class EngineForm(Grouped, RecordForm):
             "intake_at_front",
             "firing_order",
             "adjuster",
-            *OPENING,
-            "target_tolerance_mm",
-            *CLOSING,
-            *SHIMS,
-            *CLOSING_SHIMS,
-            *SCREW,
-            "idle_rpm",
-            "rev_limit_rpm",
-            "check_interval_km",
-            "check_interval_hours",
-            "primary_ratio",
-            "gear_ratios",
-            "front_sprocket",
-            "rear_sprocket",
-            "dry_mass_kg",
-            "wet_mass_kg",
-            "front_tyre",
-            "rear_tyre",
-            "source_manual",
-            "source_edition",
-            "source_page",
-            "note",
-        ]
+        ),
+    ),
+    (OPENING_LEGEND, (*OPENING, "target_tolerance_mm")),
+    (CLOSING_LEGEND, CLOSING),
+    (SHIMS_LEGEND, SHIMS),
+    (CLOSING_SHIMS_LEGEND, CLOSING_SHIMS),
+    (SCREW_LEGEND, SCREW),
+    ("Speeds and intervals", ("idle_rpm", "rev_limit_rpm", "check_interval_km", "check_interval_hours")),
+    ("Gearing", ("primary_ratio", "gear_ratios", "front_sprocket", "rear_sprocket")),
+    ("Masses and tyres", ("dry_mass_kg", "wet_mass_kg", "front_tyre", "rear_tyre")),
+    ("Where the figures come from", ("source_manual", "source_edition", "source_page", "note")),
+)
+
+
+class EngineForm(Grouped, RecordForm):
+    gear_ratios = GearRatiosField(label="Gear ratios", required=False)
+
+    SHOWN_FOR = {
+        CLOSING_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
+        CLOSING_SHIMS_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
+        SHIMS_LEGEND: " ".join(
+            kind for kind in EngineSpec.Adjuster.values if kind != EngineSpec.Adjuster.SCREW
+        ),
+        SCREW_LEGEND: EngineSpec.Adjuster.SCREW.value,
+    }
+
+    GROUPS = ENGINE_GROUPS
+
+    class Meta(RecordForm.Meta):
+        model = EngineSpec
+        fields = names_of(ENGINE_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

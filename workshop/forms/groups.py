@@ -5,6 +5,12 @@ from typing import ClassVar
 
 from django import forms
 
+Groups = tuple[tuple[str, tuple[str, ...]], ...]  # legend and names of fields, in the order of the page
+
+
+def names_of(groups: Groups) -> list[str]:
+    return [name for _, names in groups for name in names]
+
 
 @dataclass(frozen=True)
 class Group:
@@ -14,9 +20,9 @@ class Group:
 
 
 class Grouped(forms.BaseForm):
-    """Gives ``groups`` for workshop/_fields.html: (legend, names of fields) in the order of the page."""
+    """Gives ``groups`` for workshop/_fields.html."""
 
-    GROUPS: ClassVar[tuple[tuple[str, tuple[str, ...]], ...]] = ()
+    GROUPS: ClassVar[Groups] = ()
     SHOWN_FOR: ClassVar[dict[str, str]] = {}  # by legend
 
     @property

@@ -11,7 +11,7 @@ from django.http import QueryDict
 
 from jobs.calc.air import STANDARDS
 from workshop.forms.fields import NumberField
-from workshop.forms.groups import Grouped
+from workshop.forms.groups import Grouped, Groups, names_of
 from workshop.forms.records import RecordForm
 from workshop.models import ShopProfile
 
@@ -26,6 +26,35 @@ def time_zones() -> list[tuple[str, str]]:
 
 def standards() -> list[tuple[str, str]]:
     return [(key, standard.name) for key, standard in STANDARDS.items()]
+
+
+SHOP_GROUPS: Groups = (
+    ("The shop", ("name", "address", "phone", "email", "logo", "time_zone", "paper", "currency")),
+    (
+        "Units",
+        (
+            "power_unit",
+            "torque_unit",
+            "pressure_unit",
+            "temperature_unit",
+            "length_unit",
+            "distance_unit",
+        ),
+    ),
+    (
+        "Runs and comparisons",
+        (
+            "correction_standard",
+            "elevation_m",
+            "repeatability_pct",
+            "grid_step_rpm",
+            "smoothing_width_rpm",
+            "roller_inertia_kgm2",
+            "roller_radius_m",
+        ),
+    ),
+    ("What the customer gets", ("link_days", "notice_text")),
+)
 
 
 class ShopForm(Grouped, RecordForm):
@@ -45,61 +74,11 @@ class ShopForm(Grouped, RecordForm):
         help_text="Three letters, for example EUR",
     )
 
-    GROUPS = (
-        ("The shop", ("name", "address", "phone", "email", "logo", "time_zone", "paper", "currency")),
-        (
-            "Units",
-            (
-                "power_unit",
-                "torque_unit",
-                "pressure_unit",
-                "temperature_unit",
-                "length_unit",
-                "distance_unit",
-            ),
-        ),
-        (
-            "Runs and comparisons",
-            (
-                "correction_standard",
-                "elevation_m",
-                "repeatability_pct",
-                "grid_step_rpm",
-                "smoothing_width_rpm",
-                "roller_inertia_kgm2",
-                "roller_radius_m",
-            ),
-        ),
-        ("What the customer gets", ("link_days", "notice_text")),
-    )
+    GROUPS = SHOP_GROUPS
 
     class Meta(RecordForm.Meta):
         model = ShopProfile
-        fields = [
-            "name",
-            "address",
-            "phone",
-            "email",
-            "logo",
-            "time_zone",
-            "paper",
-            "power_unit",
-            "torque_unit",
-            "pressure_unit",
-            "temperature_unit",
-            "length_unit",
-            "distance_unit",
-            "currency",
-            "correction_standard",
-            "elevation_m",
-            "repeatability_pct",
-            "grid_step_rpm",
-            "smoothing_width_rpm",
-            "roller_inertia_kgm2",
-            "roller_radius_m",
-            "link_days",
-            "notice_text",
-        ]
+        fields = names_of(SHOP_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
