@@ -8,9 +8,11 @@ ranges are common practice, no source; they lead to a question, never to a refus
 import re
 import unicodedata
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 from jobs.calc.unit_factors import unit
+
+LONGEST_PHRASE = 6  # words
 
 
 @dataclass(frozen=True)
@@ -58,10 +60,10 @@ _ALL = (
         "s",
         0,
         86_400,
-        "time; elapsed time; run time; log time; time stamp; timestamp; t; clock; "
-        "zeit; messzeit; zeitstempel; laufzeit; uhrzeit; temps; temps ecoule; horodatage; heure; "
-        "tiempo; tiempo transcurrido; hora; tempo; tempo trascorso; ora; tijd; tijdstip; "
-        "czas; znacznik czasu; tid; tidpunkt; tidsstampel",
+        "time; elapsed time; run time; log time; time stamp; timestamp; t; clock; zeit; messzeit; "
+        "zeitstempel; laufzeit; uhrzeit; temps; temps ecoule; horodatage; heure; tiempo; tiempo "
+        "transcurrido; hora; tempo; tempo trascorso; ora; tijd; tijdstip; czas; znacznik czasu; tid; "
+        "tidpunkt; tidsstampel",
     ),
     Channel(
         "engine_speed_rpm",
@@ -70,13 +72,12 @@ _ALL = (
         0,
         25_000,
         "engine speed; engine rpm; rpm; revs; engine revs; crank speed; crankshaft speed; motor speed; "
-        "motor rpm; tach; tachometer; speed; n; n engine; "
-        "motordrehzahl; drehzahl; drehzahl motor; kurbelwellendrehzahl; n mot; nmot; n motor; "
-        "regime moteur; regime; vitesse moteur; vitesse de rotation; vitesse de rotation moteur; "
-        "regimen del motor; regimen motor; regimen; revoluciones; revoluciones del motor; "
-        "velocidad del motor; giros; regime motore; giri motore; giri; regime di rotazione; velocita motore; "
-        "motortoerental; toerental; obroty silnika; obroty; predkosc obrotowa; predkosc obrotowa silnika; "
-        "motorvarvtal; varvtal",
+        "motor rpm; tach; tachometer; speed; n; n engine; motordrehzahl; drehzahl; drehzahl motor; "
+        "kurbelwellendrehzahl; n mot; nmot; n motor; regime moteur; regime; vitesse moteur; vitesse de "
+        "rotation; vitesse de rotation moteur; regimen del motor; regimen motor; regimen; revoluciones; "
+        "revoluciones del motor; velocidad del motor; giros; regime motore; giri motore; giri; regime di "
+        "rotazione; velocita motore; motortoerental; toerental; obroty silnika; obroty; predkosc obrotowa; "
+        "predkosc obrotowa silnika; motorvarvtal; varvtal",
         {"rpm": "rpm", "engine rpm": "rpm", "motor rpm": "rpm"},
     ),
     Channel(
@@ -85,12 +86,12 @@ _ALL = (
         "kw",
         -100,
         500,
-        "power; engine power; wheel power; rear wheel power; power at the wheel; crank power; "
-        "power output; horsepower; hp; bhp; whp; kw; ps; leistung; motorleistung; radleistung; p mot; "
-        "puissance; puissance moteur; puissance roue; puissance a la roue; "
-        "potencia; potencia motor; potencia del motor; potencia rueda; potencia a la rueda; "
-        "potenza; potenza motore; potenza ruota; potenza alla ruota; vermogen; motorvermogen; wielvermogen; "
-        "moc; moc silnika; moc na kole; effekt; motoreffekt; hjuleffekt",
+        "power; engine power; wheel power; rear wheel power; power at the wheel; crank power; power "
+        "output; horsepower; hp; bhp; whp; kw; ps; leistung; motorleistung; radleistung; p mot; puissance; "
+        "puissance moteur; puissance roue; puissance a la roue; potencia; potencia motor; potencia del "
+        "motor; potencia rueda; potencia a la rueda; potenza; potenza motore; potenza ruota; potenza alla "
+        "ruota; vermogen; motorvermogen; wielvermogen; moc; moc silnika; moc na kole; effekt; motoreffekt; "
+        "hjuleffekt",
         {"kw": "kw", "hp": "hp", "bhp": "hp", "whp": "hp", "horsepower": "hp", "ps": "ps"},
     ),
     Channel(
@@ -99,11 +100,10 @@ _ALL = (
         "nm",
         -300,
         1_000,
-        "torque; engine torque; wheel torque; rear wheel torque; crank torque; moment; nm; "
-        "drehmoment; motormoment; motordrehmoment; raddrehmoment; m mot; couple; couple moteur; couple roue; "
-        "par; par motor; par del motor; par a la rueda; coppia; coppia motore; coppia ruota; "
-        "koppel; motorkoppel; wielkoppel; draaimoment; moment obrotowy; moment silnika; "
-        "vridmoment; motorvridmoment",
+        "torque; engine torque; wheel torque; rear wheel torque; crank torque; moment; nm; drehmoment; "
+        "motormoment; motordrehmoment; raddrehmoment; m mot; couple; couple moteur; couple roue; par; par "
+        "motor; par del motor; par a la rueda; coppia; coppia motore; coppia ruota; koppel; motorkoppel; "
+        "wielkoppel; draaimoment; moment obrotowy; moment silnika; vridmoment; motorvridmoment",
         {"nm": "nm"},
     ),
     Channel(
@@ -112,12 +112,12 @@ _ALL = (
         "kmh",
         -5,
         450,
-        "road speed; vehicle speed; bike speed; speed; wheel speed; rear wheel speed; ground speed; gps speed; "
-        "velocity; v; geschwindigkeit; fahrgeschwindigkeit; fahrzeuggeschwindigkeit; radgeschwindigkeit; "
-        "vitesse; vitesse vehicule; vitesse du vehicule; vitesse roue; velocidad; velocidad del vehiculo; "
-        "velocidad vehiculo; velocidad de rueda; velocita; velocita veicolo; velocita ruota; "
-        "snelheid; rijsnelheid; voertuigsnelheid; wielsnelheid; predkosc; predkosc pojazdu; predkosc jazdy; "
-        "predkosc kola; hastighet; fordonshastighet; hjulhastighet; kmh; mph",
+        "road speed; vehicle speed; bike speed; speed; wheel speed; rear wheel speed; ground speed; gps "
+        "speed; velocity; v; geschwindigkeit; fahrgeschwindigkeit; fahrzeuggeschwindigkeit; "
+        "radgeschwindigkeit; vitesse; vitesse vehicule; vitesse du vehicule; vitesse roue; velocidad; "
+        "velocidad del vehiculo; velocidad vehiculo; velocidad de rueda; velocita; velocita veicolo; "
+        "velocita ruota; snelheid; rijsnelheid; voertuigsnelheid; wielsnelheid; predkosc; predkosc "
+        "pojazdu; predkosc jazdy; predkosc kola; hastighet; fordonshastighet; hjulhastighet; kmh; mph",
         {"kmh": "kmh", "mph": "mph"},
     ),
     Channel(
@@ -137,9 +137,9 @@ _ALL = (
         -50,
         10_000,
         "roller speed; roller rpm; drum speed; drum rpm; roll speed; roll rpm; dyno speed; dyno rpm; "
-        "rollendrehzahl; trommeldrehzahl; vitesse rouleau; vitesse du rouleau; regime rouleau; "
-        "velocidad rodillo; velocidad del rodillo; giros rodillo; velocita rullo; giri rullo; "
-        "roltoerental; rolsnelheid; obroty rolki; predkosc rolki; rullvarvtal; rullhastighet",
+        "rollendrehzahl; trommeldrehzahl; vitesse rouleau; vitesse du rouleau; regime rouleau; velocidad "
+        "rodillo; velocidad del rodillo; giros rodillo; velocita rullo; giri rullo; roltoerental; "
+        "rolsnelheid; obroty rolki; predkosc rolki; rullvarvtal; rullhastighet",
         {"roller rpm": "rpm", "drum rpm": "rpm", "roll rpm": "rpm", "dyno rpm": "rpm"},
     ),
     Channel(
@@ -148,9 +148,9 @@ _ALL = (
         "nm",
         -2_000,
         10_000,
-        "roller torque; drum torque; roll torque; brake torque; rollenmoment; rollendrehmoment; "
-        "couple rouleau; couple au rouleau; par rodillo; par en el rodillo; par del rodillo; coppia rullo; "
-        "coppia al rullo; rolkoppel; moment na rolce; moment rolki; rullmoment; rullvridmoment",
+        "roller torque; drum torque; roll torque; brake torque; rollenmoment; rollendrehmoment; couple "
+        "rouleau; couple au rouleau; par rodillo; par en el rodillo; par del rodillo; coppia rullo; coppia "
+        "al rullo; rolkoppel; moment na rolce; moment rolki; rullmoment; rullvridmoment",
     ),
     Channel(
         "lambda",
@@ -158,11 +158,11 @@ _ALL = (
         "lambda",
         0.5,
         3,
-        "lambda; λ; lambda value; lambda sensor; wideband; wideband lambda; air fuel ratio; afr; a f; "
-        "air fuel; wideband afr; equivalence ratio; phi; φ; eq ratio; lambdawert; lambdasonde; luftzahl; "
+        "lambda; λ; lambda value; lambda sensor; wideband; wideband lambda; air fuel ratio; afr; a f; air "
+        "fuel; wideband afr; equivalence ratio; phi; φ; eq ratio; lambdawert; lambdasonde; luftzahl; "
         "luftverhaltnis; luft kraftstoff verhaltnis; richesse; rapport air carburant; rapport air essence; "
-        "rapport d equivalence; relacion aire combustible; relacion de equivalencia; "
-        "rapporto aria carburante; rapporto di equivalenza; titolo; lucht brandstof verhouding; luchtfactor; "
+        "rapport d equivalence; relacion aire combustible; relacion de equivalencia; rapporto aria "
+        "carburante; rapporto di equivalenza; titolo; lucht brandstof verhouding; luchtfactor; "
         "wspolczynnik nadmiaru powietrza; stosunek powietrze paliwo; luft bransle forhallande; lambdavarde",
         {
             "lambda": "lambda",
@@ -204,11 +204,11 @@ _ALL = (
         -5,
         105,
         "grip; grip opening; grip position; twist grip; throttle grip; accelerator; accelerator position; "
-        "accelerator pedal position; app; aps; throttle; throttle opening; gas; "
-        "gasgriff; gasgriffstellung; griffstellung; drehgriff; fahrpedal; gaspedal; "
-        "poignee; poignee de gaz; position poignee; accelerateur; puno; puno del gas; puno de gas; acelerador; "
-        "posicion acelerador; manopola; manopola gas; manopola del gas; acceleratore; gashendel; gasgreep; "
-        "manetka; manetka gazu; polozenie manetki; pedal gazu; gashandtag; gasreglage",
+        "accelerator pedal position; app; aps; throttle; throttle opening; gas; gasgriff; "
+        "gasgriffstellung; griffstellung; drehgriff; fahrpedal; gaspedal; poignee; poignee de gaz; "
+        "position poignee; accelerateur; puno; puno del gas; puno de gas; acelerador; posicion acelerador; "
+        "manopola; manopola gas; manopola del gas; acceleratore; gashendel; gasgreep; manetka; manetka "
+        "gazu; polozenie manetki; pedal gazu; gashandtag; gasreglage",
     ),
     Channel(
         "plate_pct",
@@ -216,12 +216,12 @@ _ALL = (
         "pct",
         -5,
         105,
-        "plate; throttle plate; plate opening; throttle plate position; throttle position; tps; throttle valve; "
-        "throttle blade; butterfly; throttle; throttle opening; gas; "
-        "drosselklappe; drosselklappenstellung; drosselklappenoffnung; papillon; papillon des gaz; "
-        "position papillon; ouverture papillon; mariposa; posicion mariposa; apertura mariposa; "
-        "farfalla; posizione farfalla; apertura farfalla; gasklep; gasklepstand; gasklepopening; "
-        "przepustnica; polozenie przepustnicy; otwarcie przepustnicy; gasspjall; gasspjallslage; spjallage",
+        "plate; throttle plate; plate opening; throttle plate position; throttle position; tps; throttle "
+        "valve; throttle blade; butterfly; throttle; throttle opening; gas; drosselklappe; "
+        "drosselklappenstellung; drosselklappenoffnung; papillon; papillon des gaz; position papillon; "
+        "ouverture papillon; mariposa; posicion mariposa; apertura mariposa; farfalla; posizione farfalla; "
+        "apertura farfalla; gasklep; gasklepstand; gasklepopening; przepustnica; polozenie przepustnicy; "
+        "otwarcie przepustnicy; gasspjall; gasspjallslage; spjallage",
     ),
     Channel(
         "intake_air_temperature_c",
@@ -245,8 +245,8 @@ _ALL = (
         "c",
         -40,
         150,
-        "coolant temperature; engine coolant temperature; coolant; ect; clt; water temperature; "
-        "engine temperature; kuhlmitteltemperatur; kuhlwassertemperatur; wassertemperatur; motortemperatur; "
+        "coolant temperature; engine coolant temperature; coolant; ect; clt; water temperature; engine "
+        "temperature; kuhlmitteltemperatur; kuhlwassertemperatur; wassertemperatur; motortemperatur; "
         "temperature eau; temperature d eau; temperature liquide de refroidissement; temperature moteur; "
         "temperatura refrigerante; temperatura del refrigerante; temperatura agua; temperatura motor; "
         "temperatura acqua; temperatura liquido; temperatura motore; koelvloeistoftemperatuur; "
@@ -269,11 +269,11 @@ _ALL = (
         "c",
         -40,
         60,
-        "ambient temperature; ambient air temperature; room temperature; outside temperature; air temperature; "
-        "umgebungstemperatur; aussentemperatur; raumtemperatur; lufttemperatur; temperature ambiante; "
-        "temperature exterieure; temperature d air; temperatura ambiente; temperatura exterior; "
-        "temperatura esterna; omgevingstemperatuur; buitentemperatuur; temperatura otoczenia; "
-        "temperatura zewnetrzna; omgivningstemperatur; utetemperatur; lufttemperatur",
+        "ambient temperature; ambient air temperature; room temperature; outside temperature; air "
+        "temperature; umgebungstemperatur; aussentemperatur; raumtemperatur; lufttemperatur; temperature "
+        "ambiante; temperature exterieure; temperature d air; temperatura ambiente; temperatura exterior; "
+        "temperatura esterna; omgevingstemperatuur; buitentemperatuur; temperatura otoczenia; temperatura "
+        "zewnetrzna; omgivningstemperatur; utetemperatur; lufttemperatur",
     ),
     Channel(
         "barometric_pressure_kpa",
@@ -281,12 +281,12 @@ _ALL = (
         "kpa",
         50,
         110,
-        "barometric pressure; baro; barometer; baro pressure; ambient pressure; atmospheric pressure; "
-        "air pressure; station pressure; luftdruck; umgebungsdruck; aussendruck; barometerdruck; "
-        "pression atmospherique; pression barometrique; pression ambiante; presion atmosferica; "
-        "presion barometrica; presion ambiente; pressione atmosferica; pressione barometrica; "
-        "pressione ambiente; luchtdruk; omgevingsdruk; cisnienie atmosferyczne; cisnienie barometryczne; "
-        "cisnienie otoczenia; lufttryck; barometertryck; omgivningstryck",
+        "barometric pressure; baro; barometer; baro pressure; ambient pressure; atmospheric pressure; air "
+        "pressure; station pressure; luftdruck; umgebungsdruck; aussendruck; barometerdruck; pression "
+        "atmospherique; pression barometrique; pression ambiante; presion atmosferica; presion "
+        "barometrica; presion ambiente; pressione atmosferica; pressione barometrica; pressione ambiente; "
+        "luchtdruk; omgevingsdruk; cisnienie atmosferyczne; cisnienie barometryczne; cisnienie otoczenia; "
+        "lufttryck; barometertryck; omgivningstryck",
     ),
     Channel(
         "manifold_pressure_kpa",
@@ -295,11 +295,11 @@ _ALL = (
         5,
         400,
         "manifold pressure; manifold absolute pressure; intake manifold pressure; map; intake pressure; "
-        "inlet pressure; saugrohrdruck; ansaugdruck; pression collecteur; pression admission; "
-        "pression d admission; presion colector; presion del colector; presion admision; "
-        "presion de admision; pressione collettore; pressione aspirazione; pressione di aspirazione; "
-        "inlaatdruk; spruitstukdruk; cisnienie kolektora; cisnienie w kolektorze; cisnienie dolotu; "
-        "insugstryck; insugningstryck; grenrorstryck",
+        "inlet pressure; saugrohrdruck; ansaugdruck; pression collecteur; pression admission; pression d "
+        "admission; presion colector; presion del colector; presion admision; presion de admision; "
+        "pressione collettore; pressione aspirazione; pressione di aspirazione; inlaatdruk; "
+        "spruitstukdruk; cisnienie kolektora; cisnienie w kolektorze; cisnienie dolotu; insugstryck; "
+        "insugningstryck; grenrorstryck",
     ),
     Channel(
         "humidity_pct",
@@ -308,10 +308,10 @@ _ALL = (
         0,
         100,
         "humidity; relative humidity; rel humidity; air humidity; rh; luftfeuchte; luftfeuchtigkeit; "
-        "relative feuchte; relative luftfeuchte; relative luftfeuchtigkeit; feuchte; humidite; "
-        "humidite relative; humedad; humedad relativa; umidita; umidita relativa; vochtigheid; "
-        "luchtvochtigheid; relatieve vochtigheid; relatieve luchtvochtigheid; wilgotnosc; "
-        "wilgotnosc wzgledna; luftfuktighet; relativ fuktighet; fuktighet",
+        "relative feuchte; relative luftfeuchte; relative luftfeuchtigkeit; feuchte; humidite; humidite "
+        "relative; humedad; humedad relativa; umidita; umidita relativa; vochtigheid; luchtvochtigheid; "
+        "relatieve vochtigheid; relatieve luchtvochtigheid; wilgotnosc; wilgotnosc wzgledna; "
+        "luftfuktighet; relativ fuktighet; fuktighet",
     ),
     Channel(
         "gear",
@@ -319,9 +319,9 @@ _ALL = (
         "one",
         -1,
         8,
-        "gear; gear position; current gear; gear engaged; gang; gangstufe; eingelegter gang; "
-        "rapport; rapport engage; vitesse engagee; marcha; marcha engranada; marcia; marcia inserita; "
-        "versnelling; bieg; vaxel",
+        "gear; gear position; current gear; gear engaged; gang; gangstufe; eingelegter gang; rapport; "
+        "rapport engage; vitesse engagee; marcha; marcha engranada; marcia; marcia inserita; versnelling; "
+        "bieg; vaxel",
     ),
     Channel(
         "ignition_advance_deg",
@@ -329,11 +329,11 @@ _ALL = (
         "deg",
         -40,
         70,
-        "ignition advance; ignition timing; ignition angle; spark advance; spark timing; spark angle; advance; "
-        "zundwinkel; zundzeitpunkt; fruhzundung; avance; avance allumage; avance a l allumage; "
+        "ignition advance; ignition timing; ignition angle; spark advance; spark timing; spark angle; "
+        "advance; zundwinkel; zundzeitpunkt; fruhzundung; avance; avance allumage; avance a l allumage; "
         "avance de encendido; avance encendido; anticipo; anticipo accensione; anticipo di accensione; "
-        "ontstekingstijdstip; voorontsteking; ontstekingshoek; kat wyprzedzenia zaplonu; "
-        "wyprzedzenie zaplonu; kat zaplonu; tandvinkel; fortandning; tandlage",
+        "ontstekingstijdstip; voorontsteking; ontstekingshoek; kat wyprzedzenia zaplonu; wyprzedzenie "
+        "zaplonu; kat zaplonu; tandvinkel; fortandning; tandlage",
     ),
     Channel(
         "injector_time_ms",
@@ -342,9 +342,9 @@ _ALL = (
         0,
         60,
         "injector time; injection time; injector pulse width; injection pulse width; fuel pulse width; "
-        "pulse width; pulsewidth; injector on time; injector opening time; injector duration; "
-        "injection duration; pw; einspritzzeit; einspritzdauer; ti; temps d injection; temps injection; "
-        "duree d injection; tiempo de inyeccion; tiempo inyeccion; tempo di iniezione; tempo iniezione; "
+        "pulse width; pulsewidth; injector on time; injector opening time; injector duration; injection "
+        "duration; pw; einspritzzeit; einspritzdauer; ti; temps d injection; temps injection; duree d "
+        "injection; tiempo de inyeccion; tiempo inyeccion; tempo di iniezione; tempo iniezione; "
         "inspuittijd; injectietijd; inspuitduur; czas wtrysku; insprutningstid; oppningstid spridare",
     ),
     Channel(
@@ -353,9 +353,9 @@ _ALL = (
         "m",
         0,
         1_000_000,
-        "distance; distance travelled; distance traveled; travel; strecke; weg; wegstrecke; "
-        "distance parcourue; distancia; distancia recorrida; distanza; distanza percorsa; afstand; "
-        "afgelegde weg; dystans; droga; odleglosc; stracka; avstand; distans",
+        "distance; distance travelled; distance traveled; travel; strecke; weg; wegstrecke; distance "
+        "parcourue; distancia; distancia recorrida; distanza; distanza percorsa; afstand; afgelegde weg; "
+        "dystans; droga; odleglosc; stracka; avstand; distans",
     ),
 )
 
@@ -379,23 +379,24 @@ def words_of(name: str) -> tuple[str, ...]:
 # Words beside a quantity's name that leave it what it is ...
 PLAIN_COMPANIONS = frozenset(
     words_of(
-        "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur mesure "
-        "valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du de di del"
+        "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur "
+        "mesure valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du "
+        "de di del"
     )
 )
 # ... words that make it something else (aimed for, a limit, a correction) ...
 OTHER_THAN_MEASURED = frozenset(
     words_of(
-        "target desired demand setpoint command requested goal soll sollwert cible consigne objetivo consigna "
-        "obiettivo doel gewenst zadana cel mal error trim correction deviation limit limiter max min maximum "
-        "minimum delta diff difference rate status state flag raw voltage volt adc count"
+        "target desired demand setpoint command requested goal soll sollwert cible consigne objetivo "
+        "consigna obiettivo doel gewenst zadana cel mal error trim correction deviation limit limiter max "
+        "min maximum minimum delta diff difference rate status state flag raw voltage volt adc count"
     )
 )
 # ... and words that say that a figure has been corrected for the air.
 CORRECTED = frozenset(
     words_of(
-        "corrected corr sae din std stp iso ece cor korrigiert corrige corregida corregido corretta corretto "
-        "gecorrigeerd skorygowana skorygowany korrigerad korrigerat"
+        "corrected corr sae din std stp iso ece cor korrigiert corrige corregida corregido corretta "
+        "corretto gecorrigeerd skorygowana skorygowany korrigerad korrigerat"
     )
 )
 
@@ -406,55 +407,59 @@ def _key(words: tuple[str, ...]) -> str:
 
 
 @cache
-def _phrases(channel_id: str) -> tuple[tuple[tuple[str, ...], str], ...]:
-    """The channel's phrases as words and as comparable key, and its own id among them."""
-    channel = CHANNELS[channel_id]
-    texts = [*channel.words.split(";"), channel.label, channel.id]
-    phrases = dict.fromkeys(words_of(text) for text in texts)
-    return tuple((phrase, _key(phrase)) for phrase in phrases if phrase)
+def _phrases() -> tuple[dict[tuple[str, ...], list[str]], dict[str, list[tuple[str, str]]]]:
+    """All channels' phrases: words -> channels, and comparable key -> channels with their phrase."""
+    by_words: dict[tuple[str, ...], list[str]] = {}
+    by_key: dict[str, list[tuple[str, str]]] = {}
+    for channel in CHANNELS.values():
+        phrases = dict.fromkeys(
+            words_of(text) for text in (*channel.words.split(";"), channel.label, channel.id)
+        )
+        for phrase in filter(None, phrases):
+            by_words.setdefault(phrase, []).append(channel.id)
+            by_key.setdefault(_key(phrase), []).append((channel.id, " ".join(phrase)))
+    return by_words, by_key
 
 
-def likeness(name: str, channel: Channel) -> tuple[float, str]:
-    """How surely a header's name means a channel.
+@lru_cache(maxsize=4096)
+def likenesses(name: str) -> dict[str, tuple[float, str]]:
+    """How surely a header's name means which channels.
 
     Returns
     -------
-    share, phrase : float in 0..1, str
-        1 where the name is one of the channel's phrases and nothing else; 0 where none is in it.
-        ``phrase`` is the one that was found.
+    dict of channel id to (share, phrase)
+        ``share`` is 1 where the name is one of the channel's phrases and nothing else; ``phrase`` is
+        the one that was found. Channels of which nothing is in the name are left out.
     """
     words = words_of(name)
-    key = _key(words)
-    best = (0.0, "")
-    for phrase, phrase_key in _phrases(channel.id):
-        if phrase_key == key:
-            return 1.0, " ".join(phrase)
-        if (share := _share_found(words, phrase)) > best[0]:
-            best = (share, " ".join(phrase))
-    return best
+    by_words, by_key = _phrases()
+    found: dict[str, tuple[float, str]] = {}
+    for start in range(len(words)):
+        for stop in range(start + 1, min(len(words), start + LONGEST_PHRASE) + 1):
+            phrase = words[start:stop]
+            share = _share_found(words, start, stop)
+            for channel_id in by_words.get(phrase, ()) if len("".join(phrase)) > 1 else ():
+                if share > found.get(channel_id, (0.0, ""))[0]:
+                    found[channel_id] = (share, " ".join(phrase))
+    for channel_id, text in by_key.get(_key(words), ()):
+        found[channel_id] = (1.0, text)
+    return found
 
 
-def _share_found(words: tuple[str, ...], phrase: tuple[str, ...]) -> float:
-    size = len(phrase)
-    if len(words) <= size or len("".join(phrase)) < 2:
-        return 0.0
-    for start in range(len(words) - size + 1):
-        if words[start : start + size] == phrase:
-            rest = set(words[:start] + words[start + size :])
-            if rest & OTHER_THAN_MEASURED:
-                return 0.3
-            if rest <= PLAIN_COMPANIONS:
-                return 0.96
-            if rest <= PLAIN_COMPANIONS | CORRECTED:
-                return 0.85
-            return 0.55 + 0.3 * len("".join(phrase)) / len("".join(words))
-    return 0.0
+def _share_found(words: tuple[str, ...], start: int, stop: int) -> float:
+    rest = {*words[:start], *words[stop:]}
+    if rest & OTHER_THAN_MEASURED:
+        return 0.3
+    if rest <= PLAIN_COMPANIONS:
+        return 0.96
+    if rest <= PLAIN_COMPANIONS | CORRECTED:
+        return 0.85
+    return 0.55 + 0.3 * len("".join(words[start:stop])) / len("".join(words))
 
 
 def implied_unit(channel: Channel, phrase: str) -> str | None:
     """The unit that goes without saying with this phrase, or None."""
-    table = {" ".join(words_of(text)): unit_id for text, unit_id in channel.implied.items()}
-    return table.get(phrase)
+    return channel.implied.get(phrase)
 
 
 def says_corrected(name: str) -> bool:

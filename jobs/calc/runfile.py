@@ -349,14 +349,14 @@ def read(data: bytes, layout: Layout) -> RunFile:
         channels[name], stored[column.position] = values, name
         units[name] = CHANNELS[name].unit_label if used.channel else column.unit_text
         questions += _questions_on_column(used, values, table)
-    report = build_report(layout, table, stored, channels, text.original_encoding, questions)
+    report = build_report(layout, table, stored, channels, units, text.original_encoding, questions)
     return RunFile(channels, units, layout, report)
 
 
 def own_name(column: Column, taken: Mapping[str, FloatArray]) -> str:
     """A column's own name as a channel's: never that of a known quantity, never one twice."""
     name = column.name or f"column {column.position + 1}"
-    if name in taken or name in CHANNELS:
+    if name.casefold() in {*map(str.casefold, taken), *CHANNELS}:
         name = f"{name} (column {column.position + 1})"
     while name in taken:
         name += "'"
@@ -435,9 +435,12 @@ def _lines_of(layout: Layout, moved_by: int = 0) -> dict[str, Any]:
 def _lines_moved(lines: Sequence[tuple[int, str]], remembered: Layout) -> dict[str, Any]:
     """The lines that a person set, moved to where this file has that header."""
     names = [column.name for column in remembered.columns]
-    for number, line in lines if remembered.header_line and remembered.header_rows == 1 else ():
+    header_line = remembered.header_line
+    if header_line is None or remembered.header_rows == 2:
+        return _lines_of(remembered)
+    for number, line in lines:
         cells = header_cells(line, remembered.delimiter, len(names))
         here = [split_unit(cell)[0] if not remembered.unit_line else cell for cell in cells]
         if here[: len(names)] == names[: len(here)] and any(here):
-            return _lines_of(remembered, number - remembered.header_line)
+            return _lines_of(remembered, number - header_line)
     return _lines_of(remembered)

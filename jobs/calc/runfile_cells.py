@@ -94,6 +94,8 @@ def parse_number(
     decimal mark, is understood where it can mean nothing else. A unit behind the figure is allowed
     where it is the column's own.
     """
+    if decimal == "." and _PLAIN.fullmatch(cell):
+        return _finite(cell)
     text = cell.strip().strip('"').translate(_BLANKS).strip()
     if text in _MISSING:
         return math.nan
@@ -172,6 +174,8 @@ def time_form(cell: str) -> str | None:
 @lru_cache(maxsize=65_536)
 def reads_as_figure(cell: str) -> bool:
     """Whether a cell holds a figure, a time or a date, whatever the decimal mark."""
+    if _PLAIN.fullmatch(cell):
+        return True
     if not cell or cell in _MISSING or not any(sign.isdigit() for sign in cell):
         return False
     return (

@@ -1,6 +1,5 @@
 """How one kind of run file is read, and the one error that reading raises."""
 
-import codecs
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
@@ -101,7 +100,8 @@ class Column:
         given = "time" if unit_id in TIME_FORMS else unit(unit_id).quantity
         if given != channel.quantity:
             raise ValueError(
-                f"Column {self.position + 1} ('{self.name}') cannot be {channel.label} in {unit_label(unit_id)}."
+                f"Column {self.position + 1} ('{self.name}') cannot be {channel.label} "
+                f"in {unit_label(unit_id)}."
             )
 
     @property
@@ -175,8 +175,8 @@ class Layout:
                 continue
             if column.channel in seen:
                 raise ValueError(
-                    f"Columns {seen[column.channel].position + 1} and {column.position + 1} are both named as "
-                    f"{CHANNELS[column.channel].label}; only one can be it."
+                    f"Columns {seen[column.channel].position + 1} and {column.position + 1} are both named "
+                    f"as {CHANNELS[column.channel].label}; only one can be it."
                 )
             seen[column.channel] = column
 
@@ -263,10 +263,3 @@ def fingerprint(cells: Iterable[tuple[str, str]]) -> str:
     while plain and plain[-1] == ["", ""]:
         plain.pop()
     return hashlib.sha256(json.dumps(plain).encode()).hexdigest()
-
-
-def known_encoding(name: str) -> str:
-    """The key of `ENCODINGS` for any spelling of an encoding's name."""
-    return {"utf-8-sig": "utf-8", "iso8859-1": "cp1252"}.get(
-        codecs.lookup(name).name, codecs.lookup(name).name
-    )

@@ -35,7 +35,7 @@ def find_marks(rows: Sequence[Sequence[str]]) -> Marks:
     decimals: Counter[str] = Counter()
     groups: Counter[str] = Counter()
     either: dict[str, str] = {}
-    for cell in (cell.translate(_BLANKS) for row in rows for cell in row):
+    for cell in (cell if cell.isascii() else cell.translate(_BLANKS) for row in rows for cell in row):
         if match := _ONE_MARK.fullmatch(cell):
             whole, mark, part = match.groups()
             if len(part) == 3 and 1 <= len(whole) <= 3 and whole[0] != "0":
@@ -71,8 +71,8 @@ def _decide(
 
 def _doubt(cell: str, mark: str, read_as: str) -> str:
     return (
-        f"Cells such as '{cell}' were read as {read_as}. Look whether the {DECIMALS[mark]} is the decimal mark "
-        "or parts the thousands."
+        f"Cells such as '{cell}' were read as {read_as}. Look whether the {DECIMALS[mark]} is the decimal "
+        "mark or parts the thousands."
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel, implied_unit, likeness, says_corrected
+from jobs.calc.channels import CHANNELS, Channel, implied_unit, likenesses, says_corrected
 from jobs.calc.runfile_layout import TIME_FORMS, Column
 from jobs.calc.statistics import FloatArray
 from jobs.calc.unit_factors import FACTORS, canonical_unit, convert, unit
@@ -17,6 +17,8 @@ _IN_BRACKETS = re.compile(r"\s*[\[({<]([^\[\](){}<>]+|[^\[\]]+)[\])}>]")
 _SEPARATOR = re.compile(r"\s+in\s+|[\s_/,;:|-]+")
 # Read as names or as 'minimum' and 'in' more often than as units
 _NO_UNIT_AT_THE_END = frozenset(["min", "in", "max", "h", "k"])
+# How large the pressure of the air is in each unit, for a column that does not name its own
+AIR_PRESSURES = (("psi", 10, 20), ("inhg", 20, 35), ("kpa", 50, 115), ("hpa", 800, 1150), ("mmhg", 450, 800))
 # A unit alone that is also what people call the quantity
 _FROM_UNIT_ALONE = {
     "engine_speed": "engine_speed_rpm",
@@ -74,8 +76,9 @@ def suggestions(
     """
     found = [
         suggestion
-        for channel in CHANNELS.values()
-        if (suggestion := _suggestion(channel, name, unit_text, values, form)) is not None
+        for channel_id, (share, phrase) in likenesses(name).items()
+        if (suggestion := _suggestion(CHANNELS[channel_id], share, phrase, name, unit_text, values, form))
+        is not None
     ]
     found.sort(key=lambda suggestion: -suggestion.confidence)
     if not found and (alone := _from_unit_alone(unit_text)) is not None:
@@ -86,11 +89,14 @@ def suggestions(
 
 
 def _suggestion(
-    channel: Channel, name: str, unit_text: str, values: FloatArray, form: str | None
+    channel: Channel,
+    share: float,
+    phrase: str,
+    name: str,
+    unit_text: str,
+    values: FloatArray,
+    form: str | None,
 ) -> Suggestion | None:
-    share, phrase = likeness(name, channel)
-    if share == 0:
-        return None
     if form is not None:
         return Suggestion(channel.id, form, share) if channel.quantity == "time" else None
     given = canonical_unit(unit_text, channel.quantity) if unit_text else None
@@ -130,16 +136,8 @@ def _likely_unit(channel: Channel, phrase: str, values: FloatArray) -> tuple[str
         case "time":
             return _likely_time(channel, finite)
         case "pressure":
-            sizes = (
-                ("psi", 10, 20),
-                ("inhg", 20, 35),
-                ("kpa", 50, 115),
-                ("hpa", 500, 1150),
-                ("mmhg", 350, 800),
-            )
-            return next(
-                ((name, 0.75) for name, low, high in sizes if low < typical < high), (channel.unit, 0.5)
-            )
+            likely = (unit_id for unit_id, low, high in AIR_PRESSURES if low < typical < high)
+            return next(((unit_id, 0.75) for unit_id in likely), (channel.unit, 0.5))
         case "none" | "angle":
             return channel.unit, 0.96
     return (named, 0.97) if named else (channel.unit, 0.6)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from jobs.calc.channels import CHANNELS, Channel, says_corrected
-from jobs.calc.runfile_layout import DECIMALS, DELIMITERS, ENCODINGS, Column, Layout, unit_label
+from jobs.calc.runfile_layout import DECIMALS, DELIMITERS, ENCODINGS, Column, Layout
 from jobs.calc.runfile_meaning import TYPICAL_AFR
 from jobs.calc.runfile_table import Table, Tally
 from jobs.calc.statistics import FloatArray
@@ -86,6 +86,16 @@ def lines_named(tally: Tally | Dropped) -> str:
     return f"line{'s' if tally.count > 1 else ''} {shown}" + (f" and {more} more" if more > 0 else "")
 
 
+def figure_range(values: FloatArray) -> tuple[float | None, float | None]:
+    """Smallest and largest of what was measured; None where nothing was."""
+    if not len(values):
+        return None, None
+    low, high = float(np.min(values)), float(np.max(values))
+    if np.isnan(low):  # only now the slower ones, which step over NaN
+        low, high = float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
+    return (None, None) if np.isnan(low) else (low, high)
+
+
 def _count(number: int, one: str, many: str) -> str:
     return f"{number:,} {one if number == 1 else many}"
 
@@ -102,10 +112,12 @@ def column_question(column: Column, values: FloatArray) -> Question | None:
     channel = CHANNELS.get(column.channel or "")
     if channel is None or channel.quantity == "time":
         return None
+    low, high = figure_range(values)
+    if low is None or high is None or (channel.low <= low and high <= channel.high):
+        return None
     with np.errstate(invalid="ignore"):
         outside = (values < channel.low) | (values > channel.high)
-    if not (count := int(np.count_nonzero(outside))):
-        return None
+    count = int(np.count_nonzero(outside))
     worst = values[outside][int(np.argmax(np.abs(values[outside])))]
     return Question(
         column.position,
@@ -131,16 +143,16 @@ def standing_questions(layout: Layout) -> list[Question]:
             questions.append(
                 Question(
                     column.position,
-                    f"Column {column.position + 1} ('{column.name}') seems to be corrected for the air already. "
-                    "Say by which standard, so that it is not corrected twice.",
+                    f"Column {column.position + 1} ('{column.name}') seems to be corrected for the air "
+                    "already. Say by which standard, so that it is not corrected twice.",
                 )
             )
         if column.unit == "afr" and column.channel and layout.stoichiometric_afr is None:
             questions.append(
                 Question(
                     column.position,
-                    f"Column {column.position + 1} ('{column.name}') is an air-fuel ratio. Name the fuel it is shown "
-                    f"for; until then {TYPICAL_AFR:g} counts as lambda 1.",
+                    f"Column {column.position + 1} ('{column.name}') is an air-fuel ratio. Name the fuel it "
+                    f"is shown for; until then {TYPICAL_AFR:g} counts as lambda 1.",
                 )
             )
     return questions
@@ -148,6 +160,8 @@ def standing_questions(layout: Layout) -> list[Question]:
 
 def time_question(column: Column, time_s: FloatArray, lines: np.ndarray) -> Question | None:
     """Ask about time that stands still or runs backwards."""
+    if np.all(np.diff(time_s) > 0):
+        return None
     finite = np.flatnonzero(np.isfinite(time_s))
     steps = np.diff(time_s[finite])
     back = finite[1:][steps <= 0]
@@ -166,6 +180,7 @@ def build_report(
     table: Table,
     stored: Mapping[int, str],
     channels: Mapping[str, FloatArray],
+    units: Mapping[str, str],
     encoding: str,
     questions: Iterable[Question],
 ) -> Report:
@@ -174,21 +189,19 @@ def build_report(
     Parameters
     ----------
     stored : mapping
-        Position -> name in ``channels``.
+        Position -> name in ``channels`` and ``units``.
     """
     columns = []
     for column in layout.columns:
         name = stored.get(column.position)
-        low, high = _range(channels[name]) if name else (None, None)
+        low, high = figure_range(channels[name]) if name else (None, None)
         refused = table.refused[column.position]
         columns.append(
             ColumnReport(
                 column.position,
                 column.name,
                 name,
-                CHANNELS[name].unit_label
-                if name in CHANNELS
-                else unit_label(column.unit) or column.unit_text,
+                units.get(name or "", ""),
                 refused.count,
                 tuple(refused.lines),
                 table.missing[column.position].count,
@@ -213,27 +226,21 @@ def build_report(
     )
 
 
-def _range(values: FloatArray) -> tuple[float | None, float | None]:
-    low, high = (
-        (float(np.nanmin(values)), float(np.nanmax(values))) if np.isfinite(values).any() else (None, None)
-    )
-    return low, high
-
-
 def _sentences(
     layout: Layout, table: Table, columns: Iterable[ColumnReport], dropped: Iterable[Dropped], encoding: str
 ) -> Iterable[str]:
     header = f"names from line {layout.header_line}" if layout.header_line else "no header"
     yield (
         f"{_count(len(table.lines), 'row', 'rows')} read from line {layout.data_line} on; {header}; "
-        f"{ENCODINGS[encoding]}, delimiter {DELIMITERS[layout.delimiter]}, decimal {DECIMALS[layout.decimal]}."
+        f"{ENCODINGS[encoding]}, delimiter {DELIMITERS[layout.delimiter]}, "
+        f"decimal {DECIMALS[layout.decimal]}."
     )
     for part in dropped:
         yield f"{_count(part.count, 'row', 'rows')} left out, {part.reason}: {lines_named(part)}."
     if table.longer.count:
         yield (
-            f"{_count(table.longer.count, 'row has', 'rows have')} more cells than there are columns; the cells at "
-            f"the end were left out: {lines_named(table.longer)}."
+            f"{_count(table.longer.count, 'row has', 'rows have')} more cells than there are columns; "
+            f"the cells at the end were left out: {lines_named(table.longer)}."
         )
     for column in columns:
         title = f"Column {column.position + 1} ('{column.name}')"

@@ -10,6 +10,7 @@ from jobs.calc.runfile_layout import DELIMITERS, MAX_COLUMNS, RunFileError
 from jobs.calc.unit_factors import canonical_unit
 
 SAMPLE_LINES = 60
+ROWS_LOOKED_AT = 150
 # In the order in which equally good ones win: a tab is never a decimal mark nor part of a name.
 _CANDIDATES = ("\t", ";", "|", ",", " ")
 
@@ -62,7 +63,7 @@ def find_structure(lines: Sequence[str], chosen: Chosen) -> Structure:
         start = min(chosen.data_line, len(lines)) - 1
     else:
         start = _first_row(lines, delimiter, max(chosen.header_line or 0, chosen.unit_line or 0))
-    rows = [split_cells(line, delimiter) for line in lines[start : start + 400] if line.strip()]
+    rows = [split_cells(line, delimiter) for line in lines[start : start + ROWS_LOOKED_AT] if line.strip()]
     header, header_rows, unit_line = _rows_above(lines, delimiter, start, rows, chosen)
     names, units = _names_and_units(lines, delimiter, header, header_rows, unit_line, _usual_width(rows))
     width, doubts = _width(rows, names, delimiter)
@@ -83,14 +84,12 @@ def find_structure(lines: Sequence[str], chosen: Chosen) -> Structure:
 
 
 def _padded(cells: Sequence[str], width: int) -> tuple[str, ...]:
-    return tuple([*cells[:width], *[""] * (width - len(cells))])
+    return (*cells[:width], *[""] * (width - len(cells)))
 
 
 def find_delimiter(lines: Sequence[str]) -> str:
     """The delimiter under which most cells are figures, in rows of one width."""
-    filled = [line for line in lines if line.strip()]
-    # Evenly over the head, so that neither long notes above nor a footer decide.
-    sample = filled[:: max(1, len(filled) // SAMPLE_LINES)]
+    sample = _sample(lines)
     scores = {mark: _score(sample, mark) for mark in _CANDIDATES}
     best = max(_CANDIDATES, key=lambda mark: round(scores[mark], 2))
     return best if scores[best] > 0 else ""
@@ -113,24 +112,31 @@ def _share_of_figures(row: Sequence[str]) -> float:
 
 
 def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
-    """Index of the first row of figures that at least another follows, if the file has more rows."""
-    rows = [split_cells(line, delimiter) if line.strip() else [] for line in lines]
-    usual = _usual_width([row for row in rows if _share_of_figures(row) >= 0.5])
-    figures = [_is_row(row, usual) for row in rows]
+    """Index of the first row of figures that others follow, if the file has more rows."""
+    sample = [split_cells(line, delimiter) for line in _sample(lines)]
+    usual = _usual_width([row for row in sample if _share_of_figures(row) >= 0.5])
     first = None
-    for index in range(below, len(rows)):
-        if not figures[index]:
+    for index in range(below, len(lines)):
+        if not _is_row(split_cells(lines[index], delimiter), usual):
             continue
         first = index if first is None else first
-        following = [figures[i] for i in range(index + 1, len(rows)) if rows[i]][:3]
-        if sum(following) >= min(2, len(following)):
+        following = [split_cells(line, delimiter) for line in lines[index + 1 : index + 12] if line.strip()][
+            :3
+        ]
+        if sum(_is_row(row, usual) for row in following) >= min(2, len(following)):
             return index
     if first is None:
-        header = next((i + 1 for i, row in enumerate(rows) if row), 1)
+        header = next((i + 1 for i, line in enumerate(lines) if line.strip()), 1)
         raise RunFileError(
             "No line holds figures: there is a header or text, but nothing to read under it.", line=header
         )
     return first
+
+
+def _sample(lines: Sequence[str]) -> list[str]:
+    """Lines evenly over the head, so that neither long notes above nor a footer decide."""
+    filled = [line for line in lines if line.strip()]
+    return filled[:: max(1, len(filled) // SAMPLE_LINES)]
 
 
 def _usual_width(rows: Sequence[Sequence[str]]) -> int:

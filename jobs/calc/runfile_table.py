@@ -32,6 +32,10 @@ CUT_OFF = "cut off in the middle"
 _NO_DELIMITER = "\x1f"  # for one column: a sign that no text file holds
 
 
+# A column's figures, and which of its cells were none; None where all were or were missing
+Figures = tuple[FloatArray, np.ndarray | None]
+
+
 @dataclass
 class Tally:
     """How many, and where the first of them stand."""
@@ -109,14 +113,14 @@ class _Reader:
         end = self._end_of_figures(start, layout.data_line)
         if limit is not None:
             end = min(end, self._offset_after(start, end, limit))
-        self.rows = rows = text.count_lines(start, end)
-        if rows > MAX_ROWS:
-            raise RunFileError(f"The file has {rows:,} rows; at most {MAX_ROWS:,} are read.")
-        if rows == 0:
+        if start >= end:
             raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
         self.quoted = text.data.find(b'"', start, end) >= 0
         self.as_text = self._columns_of_text(start, end)
-        if not self._read_whole(start, end):
+        # pandas ends a line at a lone carriage return too, and none inside quotes: its rows are then not our
+        # lines, and only counting shows it.
+        rows = text.count_lines(start, end) if self.quoted or text.data.find(b"\r", start, end) >= 0 else None
+        if not self._read_whole(start, end, rows):
             self._read_blocks(start, end)
         return self._finish()
 
@@ -212,13 +216,14 @@ class _Reader:
             skipinitialspace=self.quoted,
             quoting=csv.QUOTE_MINIMAL if self.quoted else csv.QUOTE_NONE,
             encoding_errors="replace",
-            low_memory=False,
+            nrows=MAX_ROWS + 1,
+            low_memory=dtype is not None,  # the fast way, but only where types need no guessing
         )
 
     def _typed(self) -> dict[int, Any]:
         return {i: str if i in self.as_text else np.float64 for i in range(self.width)}
 
-    def _read_whole(self, start: int, end: int) -> bool:
+    def _read_whole(self, start: int, end: int, rows: int | None) -> bool:
         data = self.text.data
         if end == len(data):
             source = io.BytesIO(data)  # shares the bytes; a slice would copy them
@@ -229,8 +234,9 @@ class _Reader:
             frame = self._frame(source, self._typed())
         except (ValueError, OverflowError):  # pandas' own errors are kinds of ValueError
             return False
-        if len(frame) != self.rows:
+        if rows not in (None, len(frame)):
             return False
+        self._set_rows(len(frame))
         for i in range(self.width):
             values, refused = self._column(frame.pop(i), i)
             self.out.append(values)
@@ -238,9 +244,15 @@ class _Reader:
                 self.refused[i] = refused
         return True
 
+    def _set_rows(self, rows: int) -> None:
+        if rows > MAX_ROWS:
+            raise RunFileError(f"The file has more than {MAX_ROWS:,} rows; it is not read.")
+        self.rows = rows
+
     # --- block by block
 
     def _read_blocks(self, start: int, end: int) -> None:
+        self._set_rows(self.text.count_lines(start, end))
         self.out = [np.full(self.rows, np.nan) for _ in range(self.width)]
         for begin, stop in self._cut(start, end, BLOCK_BYTES):
             self._read_block(begin, stop)
@@ -280,34 +292,25 @@ class _Reader:
         lines = block.decode("utf-8", "replace").split("\n")[:rows]
         try:
             frame = self._frame(io.BytesIO(block), None)
-            columns = (
-                [self._column(frame.pop(i), i) for i in range(self.width)] if len(frame) == rows else None
-            )
-        except (ValueError, OverflowError, TypeError):
-            columns = None
-        if columns is None:
+        except (ValueError, OverflowError):
+            frame = ()
+        if len(frame) == rows:
+            columns = [self._column(frame.pop(i), i) for i in range(self.width)]
+        else:
             columns = self._by_cells(lines)
         self._take(columns, rows, lines)
 
-    def _by_cells(self, lines: Sequence[str]) -> list[tuple[FloatArray, np.ndarray]]:
-        split = [
-            split_cells(line.rstrip("\r"), self.layout.delimiter) if line.strip() else [] for line in lines
-        ]
+    def _by_cells(self, lines: Sequence[str]) -> list[Figures]:
+        mark, width = self.layout.delimiter, self.width
+        split = [split_cells(line.rstrip("\r"), mark) if line.strip() else [] for line in lines]
         first = self.layout.data_line + self.row
-        longer = [
-            first + i for i, row in enumerate(split) if len(row) > self.width and any(row[self.width :])
-        ]
-        self.longer.add(longer)
-        columns = []
-        for i in range(self.width):
-            cells = [row[i] if i < len(row) else "" for row in split]
-            columns.append(self._parse(cells, i))
-        return columns
+        self.longer.add(first + i for i, row in enumerate(split) if any(row[width:]))
+        return [self._parse([row[i] if i < len(row) else "" for row in split], i) for i in range(width)]
 
     def _parse(self, cells: Sequence[str], i: int) -> tuple[FloatArray, np.ndarray]:
         return parse_cells(cells, self.layout.decimal, self.layout.thousands, self.layout.columns[i].unit)
 
-    def _column(self, series: Any, i: int) -> tuple[FloatArray, np.ndarray | None]:
+    def _column(self, series: Any, i: int) -> Figures:
         """Figures of a column as pandas gave it, and which cells were none."""
         import pandas as pd
 
@@ -324,7 +327,7 @@ class _Reader:
 
     def _take(
         self,
-        columns: Sequence[tuple[FloatArray, np.ndarray | None]],
+        columns: Sequence[Figures],
         rows: int,
         lines: Sequence[str] | None = None,
     ) -> None:
@@ -335,7 +338,8 @@ class _Reader:
                 self.refused.setdefault(i, np.zeros(self.rows, dtype=bool))[here] = refused
         if lines is not None:
             figure = np.any([np.isfinite(values) for values, _ in columns], axis=0)
-            self.headers += [self.row + int(i) for i in np.flatnonzero(~figure) if self._is_header(lines[i])]
+            wordy = np.flatnonzero(~figure).tolist()
+            self.headers += [self.row + i for i in wordy if self._is_header(lines[i])]
         self.row += rows
 
     def _is_header(self, line: str) -> bool:
