@@ -155,11 +155,11 @@ def side_by_side(settings: Sequence[SuspensionSetting], intended_use: str) -> li
 
 
 def hints(settings: Sequence[SuspensionSetting], intended_use: str) -> list[str]:
-    """What the sag of the latest setting suggests, and what makes no sense in its readings."""
-    if not settings:
-        return []
+    """What the latest sag of each end suggests, and what makes no sense in its readings."""
     said = []
     for end in ENDS:
-        measured = sag_of(settings[-1], end, intended_use)
-        said += [f"{end}: {hint}" for hint in (*measured.hints, measured.problem) if hint]
+        sags = [(setting, sag_of(setting, end, intended_use)) for setting in settings]
+        for setting, measured in [each for each in sags if each[1].with_rider or each[1].problem][-1:]:
+            where = f"{end.capitalize()} {setting.get_when_display()}"
+            said += [f"{where}: {hint}" for hint in (*measured.hints, measured.problem) if hint]
     return said

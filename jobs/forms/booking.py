@@ -100,7 +100,7 @@ class NewBikeForm(BikeForm):
     """What the desk can say of a bike it has not seen; the rest is entered on the bike's own page."""
 
     SHOWN = ("make", "model", "year", "plate", "vin", "engine_spec")
-    GROUPS = (("", SHOWN),)  # type: ignore[assignment]  # the base's own is inferred too narrowly
+    GROUPS = (("", SHOWN),)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -116,8 +116,8 @@ class NewCustomerForm(CustomerForm):
 
 
 class WorkRowForm(forms.Form):
-    description = forms.CharField(label="work agreed", max_length=200, required=False)
-    price = NumberField(label="price", min_value=0, max_digits=10, decimal_places=2, required=False)
+    description = forms.CharField(label="Work", max_length=200, required=False)
+    price = NumberField(label="Price", min_value=0, max_digits=10, decimal_places=2, required=False)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -131,7 +131,7 @@ WorkRows = forms.formset_factory(WorkRowForm, extra=WORK_ROWS, max_num=40, absol
 
 class RiderForm(forms.Form):
     experience = forms.ChoiceField(
-        label="rider experience",
+        label="Rider experience",
         required=False,
         choices=[("", "as on record"), *Customer.Experience.choices],
     )

@@ -86,8 +86,8 @@ class PhotosField(forms.FileField):
 
 
 class PhotosForm(forms.Form):
-    photos = PhotosField(label="photos")
-    caption = forms.CharField(label="what they show", required=False, max_length=200)
+    photos = PhotosField(label="Photos")
+    caption = forms.CharField(label="What they show", required=False, max_length=200)
 
 
 class PhotoForm(Grouped, RecordForm):
@@ -106,7 +106,7 @@ class ReceiveForm(InShopUnits, Grouped, RecordForm):
     QUANTITIES = {"odometer_km": ("km", "distance")}
 
     photos = PhotosField(
-        label="photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
+        label="Photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
     )
     odometer_confirmed = forms.BooleanField(label="The reading is right", required=False)
     question = ""
@@ -136,11 +136,11 @@ class StageForm(forms.Form):
     """The next stage; ``seen`` is where the job stood when the form was shown."""
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
-    stage = forms.ChoiceField(label="move to", choices=Stage.choices)
+    stage = forms.ChoiceField(label="Move to", choices=Stage.choices)
     waiting_for = forms.ChoiceField(
-        label="waits for (only when waiting)", choices=[("", "–"), *Job.WaitingFor.choices], required=False
+        label="Waits for (only when waiting)", choices=[("", "–"), *Job.WaitingFor.choices], required=False
     )
-    why = forms.CharField(label="why", required=False, widget=forms.Textarea(attrs={"rows": 2}))
+    why = forms.CharField(label="Why", required=False, widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -50,5 +50,5 @@ class PartForm(Grouped, RecordForm):
         if self.instance._state.adding:
             self.initial["fitted_at"] = timezone.now()
         self.fields["fitted_at"].help_text = "Leave empty while the part still lies on the shelf."
-        self.fields["replaces"].label = "fitted in place of"
+        self.fields["replaces"].label = "Fitted in place of"
         self.fields["quantity"].help_text = "More than nothing."

@@ -6,6 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.text import capfirst
 
 from workshop.forms.fields import QuantityField, plain
 from workshop.models import ShopProfile
@@ -38,7 +39,7 @@ def quantity_field(field: "models.FloatField[Any, Any]", kept_in: str) -> Limite
         kept_in=kept_in,
         low=limit(field, MinValueValidator),
         high=limit(field, MaxValueValidator),
-        label=field.verbose_name,
+        label=capfirst(field.verbose_name),
         required=not field.blank,
     )
 

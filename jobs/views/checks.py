@@ -23,9 +23,12 @@ def checks(request: StaffRequest, number: str) -> HttpResponse:
     return render_checks(request, number, "jobs/checks.html")
 
 
-def render_checks(request: StaffRequest, number: str, template: str) -> HttpResponse:
+def render_checks(
+    request: StaffRequest, number: str, template: str, just_pressed: int | None = None
+) -> HttpResponse:
     job = find_job(number)
-    return render(request, template, {"job": job, "lists": tick_lists(load_page(job))})
+    context = {"job": job, "lists": tick_lists(load_page(job)), "just_pressed": just_pressed}
+    return render(request, template, context)
 
 
 @roles(Role.MECHANIC, Role.TUNER)
@@ -36,7 +39,7 @@ def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
     item = get_object_or_404(CheckItem, pk=pk)
     set_tick(job=job, item=item, by=request.user, ticked=request.POST.get("tick") == "on")
     if request.headers.get("HX-Request"):
-        return render_checks(request, number, "jobs/check_lists.html")
+        return render_checks(request, number, "jobs/check_lists.html", just_pressed=pk)
     return redirect(f"{reverse('checks', args=[job])}#item-{pk}")
 
 

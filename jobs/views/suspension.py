@@ -36,9 +36,10 @@ def suspension_new(request: StaffRequest, number: str, when: str) -> HttpRespons
 
 
 def last_set(job: Job) -> dict[str, Any]:
-    """What a hand last set on this job: where nothing is changed, nothing is typed again."""
+    """What a hand last set on this job, and the travel: where nothing changed, nothing is typed again."""
     last = job.suspension_settings.last()
-    return {name: getattr(last, name) for name in SET_BY_HAND} if last else {}
+    kept = [*SET_BY_HAND, *(f"{end}_travel_mm" for end in ENDS)]
+    return {name: getattr(last, name) for name in kept} if last else {}
 
 
 @roles(*WRITERS)

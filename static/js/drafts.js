@@ -38,7 +38,7 @@
 
   function typed(form, values) {
     const hidden = hiddenNames(form);
-    return JSON.stringify(Object.entries(values).filter(([name]) => !hidden.has(name)).sort());
+    return JSON.stringify(Object.entries(values).filter(([name, list]) => !hidden.has(name) && list.length).sort());
   }
 
   /* Put values into the form; returns what found no field, as "name: value". */

@@ -162,3 +162,9 @@ def test_rules(client, login, item) -> None:
     assert login(Role.TUNER).get(reverse("checks", args=["2026-999"])).status_code == 404
     assert login(Role.TUNER).post(reverse("check-tick", args=[job, 9999])).status_code == 404
     assert login(Role.TUNER).get(reverse("check-tick", args=[job, item.pk])).status_code == 405
+
+
+def test_the_pressed_button_keeps_the_keyboard(login, item) -> None:
+    page = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"}).content.decode()
+    assert page.count("autofocus") == 1
+    assert f'id="tick-{item.pk}" type="submit" autofocus' in page

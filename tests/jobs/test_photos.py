@@ -74,13 +74,13 @@ def test_what_is_no_photo_is_refused_by_its_name(content, sentence) -> None:
 
 def test_a_photo_of_more_bytes_than_allowed_is_refused(settings) -> None:
     settings.PHOTO_LIMIT = 1000
-    with pytest.raises(ValueError, match="“a.jpg” is larger than"):
+    with pytest.raises(ValueError, match=r"“a\.jpg” is larger than"):
         prepare_photo(jpeg("a.jpg"))
 
 
 def test_a_photo_of_far_too_many_pixels_is_refused(monkeypatch) -> None:
     monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
-    with pytest.raises(ValueError, match="“a.jpg” can't be read"):
+    with pytest.raises(ValueError, match=r"“a\.jpg” can't be read"):
         prepare_photo(jpeg("a.jpg", (40, 40)))
 
 
