@@ -4,23 +4,21 @@ Tabs, semicolons, commas or blanks part the cells; decimals are a comma or a poi
 cell that did not change keeps the very text it came with.
 """
 
-import re
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.cell_grid import checked_axis
+from jobs.calc.runfile_cells import is_missing, parse_number, split_cells
+from jobs.calc.runfile_marks import find_marks
 from jobs.calc.statistics import FloatArray
 
 MOST_CELLS_A_SIDE = 200
-# No engine turns this slowly: an axis that ends below it wrote its thousands with a mark ("4,000").
+# No engine turns this slowly: an axis that ends below it wrote its thousands with a mark ("4.000").
 SLOWEST_FULL_SPEED_RPM = 100.0
-
-_FIGURE = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?")
-_THOUSANDS = re.compile(r"\d{1,3}(?:[.,'\u2019\u00a0\u202f ]\d{3})+")
-_THOUSANDS_MARK = re.compile(r"[.,'\u2019\u00a0\u202f ]")
-_BLANK = frozenset({"", "-", "–", "—"})
+_OTHER_MARK = {".": ",", ",": "."}
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,64 +64,79 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
     """
     lines = _lines(text)
     delimiter = _delimiter([line for _, line in lines])
-    rows = [(number, _split(line, delimiter)) for number, line in lines]
-    width = len(rows[1][1])
-    rows = _squared(rows, width)
-    mark = "." if delimiter == "," else _decimal_mark([cell for _, row in rows for cell in row])
-
-    columns = _speeds(rows[0][1][1:], rows[0][0], mark)
-    body = rows[1:]
-    row_axis = [_figure(row[0], number, 1, mark) for number, row in body]
+    numbers = [number for number, _ in lines]
+    rows = _squared(numbers, [split_cells(line, delimiter) for _, line in lines])
+    head, body = rows[0], rows[1:]
+    # The axis has no say: its 500 beside a cell's 4.125 would pass for a figure below a grouped thousand.
+    mark = "." if delimiter == "," else find_marks([row[1:] for row in body]).decimal
+    columns = _speeds(head[1:], numbers[0], mark)
+    row_axis = [_figure(row[0], number, 1, mark) for number, row in zip(numbers[1:], body, strict=True)]
     cells = [
         [_cell(cell, number, place, mark) for place, cell in enumerate(row[1:], start=2)]
-        for number, row in body
+        for number, row in zip(numbers[1:], body, strict=True)
     ]
-    texts = tuple(tuple(row) for _, row in rows)
     return PastedTable(
         column_axis=checked_axis(columns, column_name),
         row_axis=checked_axis(row_axis, row_name),
         cells=np.array(cells, dtype=float),
-        texts=texts,
+        texts=tuple(tuple(row) for row in rows),
         delimiter=delimiter,
         decimal_mark=mark,
-        decimals=max((_decimals(cell, mark) for row in texts[1:] for cell in row[1:]), default=0),
+        decimals=max(_decimals(cell, mark) for row in body for cell in row[1:]),
     )
 
 
-def format_table(table: PastedTable, cells: npt.ArrayLike | None = None, delimiter: str | None = None) -> str:
-    """The table as text, with new figures in it if given; an unchanged cell keeps its text.
-
-    Parameters
-    ----------
-    cells : array, (r, c), optional
-    delimiter : str, optional
-        Another than the table came with. Where it is a comma, decimals are points.
+def format_table(table: PastedTable, cells: npt.ArrayLike | None = None) -> str:
+    """The table as text in the form it came in, with new figures if given; an unchanged cell keeps its text.
 
     Raises
     ------
     ValueError
         Cells of another shape.
     """
+    figures = _figures_for(table, cells)
+    lines = [list(table.texts[0])]
+    for row, old, new in zip(table.texts[1:], table.cells, figures, strict=True):
+        written = [
+            text if was == now or (np.isnan(was) and np.isnan(now)) else _write(float(now), table)
+            for text, was, now in zip(row[1:], old, new, strict=True)
+        ]
+        lines.append([row[0], *written])
+    if table.delimiter == " ":  # an empty cell would be lost between blanks
+        lines = [[cell or "-" for cell in line] for line in lines]
+    return "\n".join(table.delimiter.join(line) for line in lines) + "\n"
+
+
+def table_rows(table: PastedTable, cells: npt.ArrayLike | None = None) -> list[list[str]]:
+    """The table as rows of figures for a CSV file: points as decimals, each cell with as many as it had.
+
+    Raises
+    ------
+    ValueError
+        Cells of another shape.
+    """
+    figures = _figures_for(table, cells)
+    rows = [["", *(f"{speed:g}" for speed in table.column_axis)]]
+    for label, texts, old, new in zip(table.row_axis, table.texts[1:], table.cells, figures, strict=True):
+        row = [f"{label:g}"]
+        for text, was, now in zip(texts[1:], old, new, strict=True):
+            decimals = _decimals(text, table.decimal_mark) if was == now else table.decimals
+            row.append("" if np.isnan(now) else f"{now:.{decimals}f}")
+        rows.append(row)
+    return rows
+
+
+def _figures_for(table: PastedTable, cells: npt.ArrayLike | None) -> FloatArray:
     figures = table.cells if cells is None else np.asarray(cells, dtype=float)
     if figures.shape != table.cells.shape:
         raise ValueError(f"The table has {table.cells.shape} cells; {figures.shape} were given.")
-    between = table.delimiter if delimiter is None else delimiter
-    mark = "." if between == "," else table.decimal_mark
-    same = (figures == table.cells) | (np.isnan(figures) & np.isnan(table.cells))
-    lines = [[_remark(text, table, mark, between) for text in table.texts[0]]]
-    for i, row in enumerate(table.texts[1:]):
-        new = [
-            _remark(text, table, mark, between) if same[i, j] else _write(float(figures[i, j]), table, mark)
-            for j, text in enumerate(row[1:])
-        ]
-        lines.append([_remark(row[0], table, mark, between), *new])
-    return "\n".join((between or " ").join(line) for line in lines) + "\n"
+    return figures
 
 
 def _lines(text: str) -> list[tuple[int, str]]:
     """The lines that hold something, with their numbers as the person counts them."""
-    numbered = list(enumerate(text.lstrip("\ufeff").splitlines(), start=1))
-    lines = [(number, line.rstrip("\r\n")) for number, line in numbered if line.strip(" \t;,\r\n")]
+    numbered = enumerate(text.lstrip("\ufeff").splitlines(), start=1)
+    lines = [(number, line) for number, line in numbered if line.strip(" \t;,")]
     if len(lines) < 3:
         raise ValueError(
             "A table needs a first row of engine speeds and at least two rows below it; "
@@ -138,92 +151,61 @@ def _delimiter(lines: list[str]) -> str:
     for sign in ("\t", ";"):
         if all(sign in line for line in lines):
             return sign
-    # Blanks beside decimal commas part the cells; commas part them where there are more than decimals need.
-    if all("," in line for line in lines) and not all(_is_blank_parted(line) for line in lines):
-        return ","
-    return ""
+    # With blanks between the cells, commas are decimals.
+    blanks = all(len(line.split()) > 2 and not any(p.endswith(",") for p in line.split()) for line in lines)
+    return "," if not blanks and all("," in line for line in lines) else " "
 
 
-def _is_blank_parted(line: str) -> bool:
-    parts = line.split()
-    return len(parts) > 2 and not any(part.endswith(",") for part in parts)
-
-
-def _split(line: str, delimiter: str) -> list[str]:
-    parts = line.split(delimiter) if delimiter else line.split()
-    return [part.strip().strip('"').strip() for part in parts]
-
-
-def _squared(rows: list[tuple[int, list[str]]], width: int) -> list[tuple[int, list[str]]]:
-    """All rows of one width: the first may lack its corner, any may end in empty cells too many."""
-    while width > 1 and all(len(row) < width or not row[width - 1] for _, row in rows):
+def _squared(numbers: list[int], rows: list[list[str]]) -> list[list[str]]:
+    """All rows of one width: the first may lack its corner, all may end in cells too many that are empty."""
+    width = max(len(rows[1]), len(rows[2]))
+    while width > 1 and all(len(row) < width or not row[width - 1] for row in rows):
         width -= 1
-    number, head = rows[0]
-    while len(head) > width and not head[-1]:
-        head = head[:-1]
-    if len(head) == width - 1:
-        head = ["", *head]
-    squared = [(number, head)]
-    for number, row in rows[1:]:
-        while len(row) > width and not row[-1]:
-            row = row[:-1]
-        squared.append((number, row))
-    for number, row in squared:
-        if len(row) != width:
-            raise ValueError(
-                f"Line {number} has {len(row)} cells, the others have {width}: "
-                "every row needs one figure for each engine speed, and its own grip or load before them."
-            )
     if width < 3:
         raise ValueError("A table needs at least two engine speeds: is it parted by tabs or semicolons?")
     if width > MOST_CELLS_A_SIDE + 1:
         raise ValueError(f"The table has {width} columns; at most {MOST_CELLS_A_SIDE} can be read.")
-    return squared
+    rows = [_without_empty_end(row, width) for row in rows]
+    if len(rows[0]) == width - 1:
+        rows[0] = ["", *rows[0]]
+    for number, row in zip(numbers, rows, strict=True):
+        if len(row) != width:
+            raise ValueError(
+                f"Line {number} has {len(row)} cells, the others have {width}: every row needs one figure "
+                "for each engine speed, and its own grip or load before them."
+            )
+    return rows
 
 
-def _decimal_mark(cells: list[str]) -> str:
-    """The mark of the cells; a comma that only ever stands before three digits in the axis is no decimal."""
-    return "," if any("," in cell and "." not in cell for cell in cells if _FIGURE.fullmatch(cell)) else "."
+def _without_empty_end(row: list[str], width: int) -> list[str]:
+    while len(row) > width and not row[-1]:
+        row = row[:-1]
+    return row
 
 
 def _speeds(texts: list[str], line: int, mark: str) -> list[float]:
-    plain = [_plain_or_none(text, mark) for text in texts]
-    marked = any(_THOUSANDS.fullmatch(text) for text in texts)
-    if marked and all(value is None or value < SLOWEST_FULL_SPEED_RPM or value % 1 == 0 for value in plain):
-        texts = [_THOUSANDS_MARK.sub("", text) if _THOUSANDS.fullmatch(text) else text for text in texts]
-    return [_figure(text, line, place, mark) for place, text in enumerate(texts, start=2)]
-
-
-def _plain_or_none(text: str, mark: str) -> float | None:
-    if not _FIGURE.fullmatch(text) or ("," in text and mark == "."):
-        return None
-    return float(text.replace(",", "."))
+    speeds = [_figure(text, line, place, mark) for place, text in enumerate(texts, start=2)]
+    if max(speeds) >= SLOWEST_FULL_SPEED_RPM or not any(mark in text for text in texts):
+        return speeds
+    other = _OTHER_MARK[mark]
+    return [_figure(text, line, place, other) for place, text in enumerate(texts, start=2)]
 
 
 def _cell(text: str, line: int, place: int, mark: str) -> float:
-    return float("nan") if text in _BLANK else _figure(text, line, place, mark)
+    return math.nan if is_missing(text) else _figure(text, line, place, mark)
 
 
 def _figure(text: str, line: int, place: int, mark: str) -> float:
-    value = _plain_or_none(text.rstrip("%").strip(), mark)
-    if value is None or not np.isfinite(value):
+    value = parse_number(text, mark)
+    if value is None or math.isnan(value):
         said = f"'{text}' is not a figure" if text else "a figure is missing"
         raise ValueError(f"Line {line}, column {place}: {said}.")
     return value
 
 
 def _decimals(text: str, mark: str) -> int:
-    return len(text.rstrip("%").strip().partition(mark)[2]) if mark in text else 0
+    return sum(sign.isdigit() for sign in text.partition(mark)[2])
 
 
-def _remark(text: str, table: PastedTable, mark: str, delimiter: str) -> str:
-    if mark != table.decimal_mark and _FIGURE.fullmatch(text):
-        return text.replace(table.decimal_mark, mark)
-    # An empty corner would be lost between blanks.
-    return text or ("-" if not delimiter else "")
-
-
-def _write(value: float, table: PastedTable, mark: str) -> str:
-    if np.isnan(value):
-        return ""
-    return f"{value:.{table.decimals}f}".replace(".", mark)
+def _write(value: float, table: PastedTable) -> str:
+    return "" if np.isnan(value) else f"{value:.{table.decimals}f}".replace(".", table.decimal_mark)

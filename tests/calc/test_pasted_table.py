@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.pasted_table import format_table, parse_table
+from jobs.calc.pasted_table import format_table, parse_table, table_rows
 
 SPEEDS, GRIPS = [2000, 4000, 6000], [0, 50, 100]
 CELLS = [[1.25, 1.5, 1.75], [2.5, 3.0, 3.5], [4.05, 5.0, 6.0]]
@@ -58,10 +58,27 @@ def test_only_changed_cells_are_written_anew() -> None:
     assert format_table(table, cells) == PASTED["semicolons, commas"].replace("4,05;5;6", "4,05;5,10;6")
 
 
-def test_as_comma_parted_text_decimals_are_points() -> None:
-    text = format_table(parse_table(PASTED["tabs, commas"]), delimiter=",")
-    np.testing.assert_array_equal(parse_table(text).cells, CELLS)
-    assert text.splitlines()[1] == "0,1.25,1.5,1.75"
+def test_rows_for_a_file_have_points_and_the_decimals_of_each_cell() -> None:
+    table = parse_table(PASTED["thousands with points"])
+    cells = table.cells.copy()
+    cells[2, 2] = 6.1
+    rows = table_rows(table, cells)
+    assert rows[0] == ["", "2000", "4000", "6000"]
+    assert rows[1] == ["0", "1.25", "1.5", "1.75"]
+    assert rows[3] == ["100", "4.05", "5", "6.10"]
+
+
+def test_three_decimals_beside_a_speed_of_500_are_no_thousands() -> None:
+    table = parse_table("\t500\t1000\n0\t4.125\t5.250\n50\t6.375\t7.500\n")
+    np.testing.assert_array_equal(table.cells, [[4.125, 5.25], [6.375, 7.5]])
+    np.testing.assert_array_equal(table.column_axis, [500, 1000])
+
+
+@pytest.mark.parametrize("head", ["1,000\t2,000", "1.000\t2.000", "1'000\t2'000", "1000\t2000"])
+def test_whole_figures_below_marked_speeds(head: str) -> None:
+    table = parse_table(f"{head}\n0\t0\t0\n100\t100\t100\n")
+    np.testing.assert_array_equal(table.column_axis, [1000, 2000])
+    np.testing.assert_array_equal(table.cells, [[0, 0], [100, 100]])
 
 
 def test_empty_cell_is_not_measured_and_stays_empty() -> None:
