@@ -263,7 +263,7 @@ def common_width_rpm(
     grid_step_rpm: float = GRID_STEP_RPM,
     at_least_rpm: float = WIDTH_RPM,
 ) -> float:
-    """The narrowest usual width at which every one of these runs fills its windows.
+    """The width to start from, or the narrowest usual one at which every one of these runs fills its windows.
 
     Parameters
     ----------
@@ -282,11 +282,12 @@ def common_width_rpm(
     for engine_speed in engine_speeds:
         speed = np.asarray(engine_speed, dtype=float)
         runs.append(np.sort(speed[(speed > 0) & (speed <= HIGHEST_ENGINE_SPEED_RPM)]))
-    widths = [w for w in WIDTHS_RPM if w >= max(at_least_rpm, grid_step_rpm)]
+    start = max(at_least_rpm, grid_step_rpm)
+    widths = [start, *(w for w in WIDTHS_RPM if w > start)]
     for width in widths:
         if all(_filled_share(run, grid_step_rpm, width) >= 0.9 for run in runs):
             return width
-    return widths[-1] if widths else at_least_rpm
+    return widths[-1]
 
 
 def _filled_share(speed: FloatArray, step: float, width: float) -> float:

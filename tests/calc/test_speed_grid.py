@@ -150,3 +150,7 @@ def test_common_width_suits_the_thinnest_of_the_runs() -> None:
 
 def test_common_width_of_a_handful_of_rows_is_the_widest() -> None:
     assert common_width_rpm([np.arange(3_000, 9_001, 500.0), []]) == 1_500
+
+
+def test_a_width_of_the_shops_own_is_kept_where_it_suffices() -> None:
+    assert common_width_rpm([np.linspace(4_000, 11_000, 7_000)], at_least_rpm=250.0) == 250
