@@ -7,14 +7,15 @@ costs little.
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+import warnings
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from jobs.calc.runfile_cells import MISSING, is_missing, parse_cells, reads_as_figure, split_cells
-from jobs.calc.runfile_layout import TIME_FORMS, Layout, RunFileError
+from jobs.calc.runfile_layout import MAX_COLUMNS, TIME_FORMS, Layout, RunFileError
 from jobs.calc.runfile_structure import header_cells
 from jobs.calc.runfile_text import MAX_ROWS, TAIL_BYTES, Text
 from jobs.calc.statistics import FloatArray
@@ -102,6 +103,8 @@ class _Reader:
         self.out: list[FloatArray] = []
         self.refused: dict[int, np.ndarray] = {}
         self.headers: list[int] = []
+        self.as_text: set[int] = set()
+        self.wide = self.width  # with cells that no column is for
         self.dropped: dict[str, Tally] = {}
         self.longer = Tally()
 
@@ -116,7 +119,7 @@ class _Reader:
         if start >= end:
             raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
         self.quoted = text.data.find(b'"', start, end) >= 0
-        self.as_text = self._columns_of_text(start, end)
+        self._look_at_first_rows(start, end)
         # pandas ends a line at a lone carriage return too, and none inside quotes: its rows are then not our
         # lines, and only counting shows it.
         rows = text.count_lines(start, end) if self.quoted or text.data.find(b"\r", start, end) >= 0 else None
@@ -182,46 +185,57 @@ class _Reader:
 
     # --- the quick way
 
-    def _columns_of_text(self, start: int, end: int) -> set[int]:
-        """Columns whose cells pandas cannot take as figures: times written out, and words."""
+    def _look_at_first_rows(self, start: int, end: int) -> None:
+        """Find columns that pandas cannot take as figures (times written out, words), and cells too many."""
         stop = min(end, self._offset_after(start, end, 100))
         lines = self.text.decode(start, stop).split("\n")
         rows = [split_cells(line, self.layout.delimiter) for line in lines if line.strip()]
-        found = set()
+        self.wide = max(self.width, *(min(len(row), 2 * MAX_COLUMNS) for row in rows), 0)
         for column in self.layout.columns:
             cells = [row[column.position] for row in rows if len(row) > column.position]
             filled = [cell for cell in cells if cell and not is_missing(cell)]
             if column.unit in TIME_FORMS or (filled and not any(self._plain(cell) for cell in filled)):
-                found.add(column.position)
-        return found
+                self.as_text.add(column.position)
 
     def _plain(self, cell: str) -> bool:
         return reads_as_figure(cell) and ":" not in cell
 
-    def _frame(self, source: io.BytesIO, dtype: Any) -> Any:
+    def _frame(self, source: io.BytesIO, rows: int | None, *, typed: bool = True) -> Any:
+        """The figures as pandas reads them; None where it cannot, or where its rows are not our lines."""
         import pandas as pd
 
         delimiter = self.layout.delimiter
-        return pd.read_csv(
-            source,
-            sep=r"\s+" if delimiter == " " else delimiter or _NO_DELIMITER,
-            decimal=self.layout.decimal,
-            header=None,
-            names=list(range(self.width)),
-            index_col=False,
-            dtype=dtype,
-            na_values=list(MISSING),
-            keep_default_na=False,
-            skip_blank_lines=False,
-            skipinitialspace=self.quoted,
-            quoting=csv.QUOTE_MINIMAL if self.quoted else csv.QUOTE_NONE,
-            encoding_errors="replace",
-            nrows=MAX_ROWS + 1,
-            low_memory=dtype is not None,  # the fast way, but only where types need no guessing
-        )
+        types = {i: np.float64 if i < self.width and i not in self.as_text else str for i in range(self.wide)}
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)  # 'this leads to a loss of data'
+            try:
+                frame = pd.read_csv(
+                    source,
+                    sep=r"\s+" if delimiter == " " else delimiter or _NO_DELIMITER,
+                    decimal=self.layout.decimal,
+                    header=None,
+                    names=list(range(self.wide)),
+                    index_col=False,
+                    dtype=types if typed else None,
+                    na_values=list(MISSING),
+                    keep_default_na=False,
+                    skip_blank_lines=False,
+                    skipinitialspace=self.quoted,
+                    quoting=csv.QUOTE_MINIMAL if self.quoted else csv.QUOTE_NONE,
+                    encoding_errors="replace",
+                    nrows=MAX_ROWS + 1,
+                    low_memory=typed,  # the fast way, but only where types need no guessing
+                )
+            except (ValueError, OverflowError, pd.errors.ParserWarning):
+                return None
+        return frame if rows in (None, len(frame)) else None
 
-    def _typed(self) -> dict[int, Any]:
-        return {i: str if i in self.as_text else np.float64 for i in range(self.width)}
+    def _columns(self, frame: Any) -> Iterator[Figures]:
+        """The frame's columns, each let go as soon as it is taken."""
+        first = self.layout.data_line + self.row
+        for i in range(self.width, self.wide):
+            self.longer.add((first + np.flatnonzero(frame.pop(i).notna())).tolist())
+        return (self._column(frame.pop(i), i) for i in range(self.width))
 
     def _read_whole(self, start: int, end: int, rows: int | None) -> bool:
         data = self.text.data
@@ -230,15 +244,11 @@ class _Reader:
             source.seek(start)
         else:
             source = io.BytesIO(memoryview(data)[start:end])
-        try:
-            frame = self._frame(source, self._typed())
-        except (ValueError, OverflowError):  # pandas' own errors are kinds of ValueError
-            return False
-        if rows not in (None, len(frame)):
+        frame = self._frame(source, rows)
+        if frame is None:
             return False
         self._set_rows(len(frame))
-        for i in range(self.width):
-            values, refused = self._column(frame.pop(i), i)
+        for i, (values, refused) in enumerate(self._columns(frame)):
             self.out.append(values)
             if refused is not None and refused.any():
                 self.refused[i] = refused
@@ -269,13 +279,9 @@ class _Reader:
     def _read_block(self, start: int, end: int) -> None:
         rows = self.text.count_lines(start, end)
         block = self._utf8(start, end)
-        try:
-            frame = self._frame(io.BytesIO(block), self._typed())
-            clean = len(frame) == rows
-        except (ValueError, OverflowError):
-            clean = False
-        if clean:
-            self._take([self._column(frame.pop(i), i) for i in range(self.width)], rows)
+        frame = self._frame(io.BytesIO(block), rows)
+        if frame is not None:
+            self._take([*self._columns(frame)], rows)
         elif end - start > LEAF_BYTES:
             for begin, stop in self._cut(start, end, LEAF_BYTES):
                 self._read_block(begin, stop)
@@ -290,15 +296,8 @@ class _Reader:
 
     def _read_leaf(self, block: bytes, rows: int) -> None:
         lines = block.decode("utf-8", "replace").split("\n")[:rows]
-        try:
-            frame = self._frame(io.BytesIO(block), None)
-        except (ValueError, OverflowError):
-            frame = ()
-        if len(frame) == rows:
-            columns = [self._column(frame.pop(i), i) for i in range(self.width)]
-        else:
-            columns = self._by_cells(lines)
-        self._take(columns, rows, lines)
+        frame = self._frame(io.BytesIO(block), rows, typed=False)
+        self._take(self._by_cells(lines) if frame is None else [*self._columns(frame)], rows, lines)
 
     def _by_cells(self, lines: Sequence[str]) -> list[Figures]:
         mark, width = self.layout.delimiter, self.width
