@@ -1,0 +1,50 @@
+"""What the browser stories have in common: moving by keyboard, reading tables, looking at a page."""
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Locator, Page, expect
+
+MOST_TABS = 80
+WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+def tab_to(page: Page, wanted: Locator) -> Locator:
+    """Press Tab until this has the focus, as one does who has no mouse."""
+    for _ in range(MOST_TABS):
+        page.keyboard.press("Tab")
+        if wanted.evaluate("element => element === document.activeElement"):
+            return wanted
+    raise AssertionError(f"{MOST_TABS} presses of Tab from the top of {page.url} never reached {wanted}")
+
+
+def textbox(page: Page | Locator, name: str) -> Locator:
+    return page.get_by_role("textbox", name=name, exact=True)
+
+
+def region(page: Page, name: str) -> Locator:
+    """A section of a page by its heading."""
+    return page.get_by_role("region", name=name, exact=True)
+
+
+def row(table: Locator, name: str) -> Locator:
+    """A row of a table by the heading at its beginning."""
+    heading = table.page.get_by_role("rowheader", name=name, exact=True)
+    return table.get_by_role("row").filter(has=heading)
+
+
+def assert_told(page: Page, sentence: str) -> None:
+    """The page says this where it tells what has just happened."""
+    expect(page.locator("#messages")).to_contain_text(sentence)
+
+
+def assert_accessible(page: Page) -> None:
+    """No violation of WCAG 2.2 A and AA that axe can find."""
+    # Scrolled to its end, so that the bar with the Save button, which stays in view, covers no field.
+    page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+    results = Axe().run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
+    assert results.violations_count == 0, f"{page.url}\n{results.generate_report()}"
+
+
+def assert_fits(page: Page) -> None:
+    """The page itself never scrolls sideways."""
+    wider = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wider <= 0, f"{page.url} is {wider} px wider than the window"

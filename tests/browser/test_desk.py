@@ -1,0 +1,165 @@
+"""The service desk's day: booking a bike, receiving it with photos, finding it on Today."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from jobs.models import Job
+from tests import factories
+from tests.browser.steps import assert_accessible, region, row, tab_to, textbox
+from tests.jobs.images import jpeg
+from workshop.models import Role
+
+LogIn = Callable[[Role], Page]
+
+
+def keyed(page: Page, field: Locator, text: str) -> None:
+    tab_to(page, field)
+    page.keyboard.type(text)
+
+
+def test_books_a_new_customers_bike_by_keyboard_alone(log_in: LogIn) -> None:
+    engine = factories.make_engine()
+    page = log_in(Role.DESK)
+    tab_to(page, page.get_by_role("link", name="Book a job").first)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Book a job")).to_be_visible()
+
+    tab_to(page, page.get_by_text("A new bike", exact=True))
+    page.keyboard.press("Enter")
+    keyed(page, textbox(page, "Make*"), "Pellorin")
+    keyed(page, textbox(page, "Model*"), "Tern 660")
+    keyed(page, page.get_by_role("spinbutton", name="Year"), "2021")
+    keyed(page, textbox(page, "Plate"), "DEMO 31")
+    keyed(page, page.get_by_role("combobox", name="Engine"), str(engine))
+    tab_to(page, page.get_by_text("A new customer", exact=True))
+    page.keyboard.press("Enter")
+    keyed(page, textbox(page, "Name*"), "Jorun Vail")
+    keyed(page, textbox(page, "Phone"), "+00 555 0188")
+    keyed(page, textbox(page, "Mass in riding kit (kg)"), "81,5")
+    keyed(page, page.get_by_role("combobox", name="Rider experience"), "novice")
+    keyed(page, textbox(page, "What the customer asks for*"), "Valves, and a calmer grip")
+    keyed(page, page.get_by_role("combobox", name="Intended use*"), "road and")
+    keyed(page, textbox(page, "Authorised up to"), "450,50")
+    keyed(page, textbox(page, "Work").first, "Set the valves")
+    keyed(page, textbox(page, "Price").first, "320")
+    tab_to(page, page.get_by_role("button", name="Book", exact=True))
+    page.keyboard.press("Enter")
+
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Pellorin Tern 660 2021")
+    expect(page.get_by_role("link", name="Jorun Vail")).to_be_visible()
+    brief = region(page, "Brief and receipt")
+    expect(brief).to_contain_text("Valves, and a calmer grip")
+    expect(row(brief, "Set the valves")).to_contain_text("320.00")
+    assert_accessible(page)
+
+    job = Job.objects.get()
+    assert job.bike.engine_spec == engine
+    assert (job.customer.experience, job.customer.riding_mass_kg) == ("novice", 81.5)
+    assert str(job.authorised_amount) == "450.50"
+
+
+def test_books_for_a_known_bike_found_by_its_plate(log_in: LogIn) -> None:
+    bike = factories.make_bike(plate="DEMO 74")
+    other = factories.make_bike(owner=factories.make_customer(name="Pell Ash"), plate="DEMO 75")
+    page = log_in(Role.DESK)
+    page.get_by_role("link", name="Book a job").first.click()
+
+    search = page.get_by_role("searchbox", name="Plate, VIN, make or owner")
+    search.press_sequentially("demo 7")
+    expect(page.get_by_role("radio", name=bike.plate)).to_be_visible()
+    expect(page.get_by_role("radio", name=other.plate)).to_be_visible()
+    search.press_sequentially("4")
+    expect(page.get_by_role("radio", name=other.plate)).to_have_count(0)
+    expect(page.get_by_role("radio", name=bike.plate)).to_be_checked()
+
+    textbox(page, "What the customer asks for*").fill("Stutters at half throttle")
+    page.get_by_label("Intended use").select_option("road")
+    page.get_by_label("Booked for").fill("2031-11-14T09:00")
+    page.get_by_role("button", name="Book", exact=True).click()
+
+    expect(page.get_by_role("heading", level=1)).to_contain_text(str(bike))
+    # Booked in another season, before the clocks change: the hour stays what was said.
+    expect(region(page, "Brief and receipt")).to_contain_text("14 Nov 2031, 09:00")
+    assert Job.objects.get().bike == bike
+
+
+def test_a_booking_that_lacks_something_says_so_and_keeps_what_was_typed(log_in: LogIn) -> None:
+    factories.make_bike(plate="DEMO 74")
+    page = log_in(Role.DESK)
+    page.get_by_role("link", name="Book a job").first.click()
+    textbox(page, "What the customer asks for*").fill("Stutters at half throttle")
+    textbox(page, "Authorised up to").fill("four hundred")
+    page.get_by_role("button", name="Book", exact=True).click()
+
+    told = page.get_by_role("alert")
+    expect(told).to_contain_text("Not booked yet")
+    expect(told).to_be_focused()
+    expect(told.get_by_role("link", name="Authorised up to")).to_be_visible()
+    expect(textbox(page, "What the customer asks for*")).to_have_value("Stutters at half throttle")
+    expect(textbox(page, "Authorised up to")).to_have_value("four hundred")
+    assert_accessible(page)
+    assert not Job.objects.exists()
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    """Taken with the phone on its side: stored 320 × 240, to be seen 240 × 320."""
+    path = tmp_path / "tank.jpg"
+    path.write_bytes(jpeg("tank.jpg", size=(320, 240), orientation=6).read())
+    return path
+
+
+def test_receives_the_bike_and_moves_it_on(log_in: LogIn, photo: Path) -> None:
+    job = factories.make_job()
+    page = log_in(Role.DESK)
+    page.get_by_role("link", name=job.number).click()
+    page.get_by_role("link", name="Receive the bike").first.click()
+    textbox(page, "Condition on arrival").fill("Scratch on the tank, left")
+    textbox(page, "Odometer (km)").fill("24310,4")
+    page.get_by_label("Fuel in the tank").select_option("half")
+    page.get_by_label("Keys handed in").fill("2")
+    page.get_by_label("Photos").set_input_files(photo)
+    page.get_by_role("button", name="Receive the bike").click()
+
+    brief = region(page, "Brief and receipt")
+    expect(brief).to_contain_text("Scratch on the tank, left")
+    expect(brief).to_contain_text("24310 km")
+    expect(brief).to_contain_text("half, 2 keys")
+    image = brief.get_by_role("img", name="tank.jpg")
+    image.scroll_into_view_if_needed()
+    expect(image).to_have_js_property("complete", True)
+    assert image.evaluate("picture => [picture.naturalWidth, picture.naturalHeight]") == [240, 320]
+
+    page.get_by_role("link", name="Today").click()
+    expect(region(page, "Received")).to_contain_text(job.number)
+
+    page.get_by_role("link", name=job.number).click()
+    page.get_by_text("Move to another stage").click()
+    page.get_by_role("combobox", name="Move to").select_option("waiting")
+    page.get_by_label("Waits for").select_option("parts")
+    page.get_by_label("Why").fill("Camshaft cover gasket is on its way")
+    page.get_by_role("button", name="Move").click()
+    expect(page.get_by_text("waiting for parts: Camshaft cover gasket is on its way")).to_be_visible()
+    page.get_by_role("link", name="Today").click()
+    expect(region(page, "Waiting")).to_contain_text(job.number)
+    expect(region(page, "Received")).not_to_contain_text(job.number)
+    assert_accessible(page)
+
+
+def test_an_odometer_that_runs_backwards_is_asked_about(log_in: LogIn) -> None:
+    bike = factories.make_bike()
+    factories.make_job(bike=bike, odometer_km=31_000.0, received_at="2025-05-05T08:00Z", stage="handed_over")
+    job = factories.make_job(bike=bike)
+    page = log_in(Role.DESK)
+    page.get_by_role("link", name=job.number).click()
+    page.get_by_role("link", name="Receive the bike").first.click()
+    textbox(page, "Odometer (km)").fill("13.000")
+    page.get_by_role("button", name="Receive the bike").click()
+    expect(page.get_by_label("The reading is right")).to_be_visible()
+    expect(textbox(page, "Odometer (km)")).to_have_value("13.000")
+    textbox(page, "Odometer (km)").fill("31200")
+    page.get_by_role("button", name="Receive the bike").click()
+    expect(region(page, "Brief and receipt")).to_contain_text("31200 km")
