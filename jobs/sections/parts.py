@@ -6,7 +6,11 @@ from jobs.sections.base import Section, State
 
 def section(page: JobPage) -> Section:
     state, why = where_it_stands(page)
-    context = {"parts": page.parts, "bike_changes": page.bike_changes}
+    context = {
+        "parts": page.parts,
+        "bike_changes": page.bike_changes,
+        "any_race_only": any(part.race_only for part in page.parts),
+    }
     return Section("parts", "Parts", state, why, "jobs/sections/parts.html", context)
 
 

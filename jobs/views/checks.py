@@ -1,6 +1,5 @@
 """Checks of a job, and the shop's lists that the owner edits."""
 
-from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -11,7 +10,7 @@ from jobs.forms.checks import CheckItemForm
 from jobs.models import CheckItem
 from jobs.page import load_page
 from jobs.views.job import find_job
-from workshop.answers import posted, render_form
+from workshop.answers import posted, render_form, say_saved
 from workshop.models import Role
 from workshop.once import once
 from workshop.roles import StaffRequest, owner_only, roles, staff
@@ -50,7 +49,7 @@ def check_item_list(request: StaffRequest) -> HttpResponse:
     form = CheckItemForm(posted(request))
     if form.is_valid():
         form.save()
-        messages.success(request, "The check is added.")
+        say_saved(request, "The check is added.", "check-item-new")
         return redirect("check-item-list")
     return render_form(request, "jobs/check_item_list.html", form, items=CheckItem.objects.all())
 
@@ -61,6 +60,6 @@ def check_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(CheckItem, pk=pk)
     form = CheckItemForm(posted(request), instance=item)
     if form.is_valid() and form.save_unless_stale():
-        messages.success(request, "The check is saved.")
+        say_saved(request, "The check is saved.", f"check-item-{pk}")
         return redirect("check-item-list")
     return render_form(request, "jobs/check_item_form.html", form, item=item)

@@ -13,7 +13,7 @@ from jobs.sections import job_sections
 from jobs.stages import move_to_stage
 from jobs.views.pages import form_page
 from workshop.answers import posted, say_saved
-from workshop.models import Role
+from workshop.models import Role, StaleRecord
 from workshop.once import once
 from workshop.roles import StaffRequest, roles, staff
 
@@ -53,7 +53,11 @@ def job_stage(request: StaffRequest, number: str) -> HttpResponse:
     if not form.is_valid():
         return render_job(request, job, form, status=422)
     step = {name: form.cleaned_data[name] for name in ("stage", "why", "waiting_for")}
-    move_to_stage(job=job, by=request.user, **step)
+    try:
+        move_to_stage(job=job, by=request.user, **step)
+    except StaleRecord:
+        form.add_error(None, "Somebody saved this job at the same moment. Look at it and send again.")
+        return render_job(request, find_job(number), form, status=422)
     messages.success(request, f"Job {job} is now: {job.get_stage_display()}.")
     return redirect(job)
 

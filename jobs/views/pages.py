@@ -1,16 +1,32 @@
 """The page of one form of a job, which most of a job's records share."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.forms import BaseForm
 from django.http import HttpResponse
+from django.urls import reverse
 
 from jobs.models import Job
 from workshop.answers import render_form
+from workshop.models import Record
 from workshop.roles import StaffRequest
 
 Caution = tuple[str, str]  # title and text
+
+
+@dataclass(frozen=True)
+class Remove:
+    """The button below a form that removes its record."""
+
+    url: str
+    label: str
+
+
+def remove_button(record: Record, url_name: str, label: str) -> Remove | None:
+    """The button for a record that is stored already, None for a new one."""
+    return None if record._state.adding else Remove(reverse(url_name, args=[record.pk]), label)
 
 
 def form_page(

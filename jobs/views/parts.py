@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.forms.parts import PartForm
 from jobs.models import Job, Part
-from jobs.views.pages import form_page, section_url
+from jobs.views.pages import form_page, remove_button, section_url
 from workshop.answers import posted, say_saved
 from workshop.models import Role
 from workshop.once import once
@@ -49,8 +49,7 @@ def save_part(request: StaffRequest, part: Part, title: str, draft: str) -> Http
         section="parts",
         draft=draft,
         cautions=[RACE_ONLY],
-        template="jobs/part_form.html",
-        part=part,
+        remove=remove_button(part, "part-remove", "Remove this part"),
     )
 
 

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.forms.job import PhotoForm, PhotosForm
 from jobs.models import Job, Photo
 from jobs.photos import add_photos, remove_photo
-from jobs.views.pages import form_page, section_url
+from jobs.views.pages import form_page, remove_button, section_url
 from workshop.answers import posted
 from workshop.models import Role
 from workshop.once import once
@@ -72,6 +72,7 @@ def photo_edit(request: StaffRequest, pk: int) -> HttpResponse:
         section="brief",
         template="jobs/photo_edit.html",
         photo=photo,
+        remove=remove_button(photo, "photo-remove", "Remove this photo"),
     )
 
 

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.forms.checks import BikeChangeForm
 from jobs.models import BikeChange, Job
 from jobs.timeline import events
-from jobs.views.pages import form_page
+from jobs.views.pages import form_page, remove_button
 from workshop.answers import posted
 from workshop.models import Role
 from workshop.once import once
@@ -56,8 +56,7 @@ def save_bike_change(request: StaffRequest, change: BikeChange, title: str) -> H
         section="parts",
         note="For what no other record holds: sprockets, a tyre, another fuel. Runs before and after it "
         "are no longer repeats of each other.",
-        template="jobs/bike_change_form.html",
-        change=change,
+        remove=remove_button(change, "bike-change-remove", "Remove this change"),
     )
 
 

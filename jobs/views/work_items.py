@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.forms.job import WorkItemForm
 from jobs.models import Job, WorkItem
-from jobs.views.pages import form_page, section_url
+from jobs.views.pages import form_page, remove_button, section_url
 from workshop.answers import posted
 from workshop.models import Role
 from workshop.once import once
@@ -40,8 +40,7 @@ def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) 
         job=job,
         title=title,
         section="brief",
-        template="jobs/work_item_form.html",
-        item=item,
+        remove=remove_button(item, "work-item-remove", "Take it off"),
     )
 
 

@@ -35,6 +35,7 @@ def test_a_part_stands_on_the_job_with_its_marks(login, role) -> None:
     page = client.get(reverse("job", args=[job])).content.decode()
     assert "Slip-on silencer" in page
     assert "race use only" in page
+    assert "may not be fit for public roads" in page
     assert "in place of original silencer" in page
     assert "Harrow Pipes, HP-204" in page
     assert '<span class="mark mark-plain">exhaust</span>' in page
@@ -126,3 +127,13 @@ def test_rules(client, login) -> None:
     assert login(Role.DESK).get(reverse("part-add", args=[job])).status_code == 403
     assert login(Role.TUNER).get(reverse("part-add", args=["2026-999"])).status_code == 404
     assert login(Role.TUNER).get(reverse("part-remove", args=[1])).status_code == 405
+
+
+def test_only_a_stored_part_offers_its_removal(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    assert "Remove this part" not in client.get(reverse("part-add", args=[job])).content.decode()
+    add(client, job)
+    part = Part.objects.get()
+    page = client.get(reverse("part-edit", args=[part.pk])).content.decode()
+    assert f'action="{reverse("part-remove", args=[part.pk])}"' in page

@@ -5,6 +5,7 @@ import uuid
 import pytest
 from django.urls import reverse
 
+from jobs.forms.job import StageForm
 from jobs.models import Job, Stage, StageEntry
 from jobs.stages import move_to_stage
 from tests.factories import make_job
@@ -82,6 +83,23 @@ def test_another_who_was_quicker_is_named_and_the_step_can_be_sent_again(login, 
     assert 'name="seen" value="waiting"' in page
     job.refresh_from_db()
     assert move(client, job, stage="bench", why="started").status_code == 302
+
+
+def test_another_who_saves_in_the_same_moment_is_told_and_nothing_is_lost(login, monkeypatch) -> None:
+    job = make_job()
+    valid = StageForm.is_valid
+
+    def saved_by_another_meanwhile(form: StageForm) -> bool:
+        Job.objects.get().save()
+        return valid(form)
+
+    monkeypatch.setattr(StageForm, "is_valid", saved_by_another_meanwhile)
+    refused = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Somebody saved this job at the same moment." in page
+    assert "tank off" in page
+    assert not StageEntry.objects.exists()
 
 
 def test_the_history_of_stages_stands_on_the_timeline(login) -> None:
