@@ -6,9 +6,10 @@ before the next, so that equal plans are equal and not a matter of rounding.
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,9 @@ class Policy(StrEnum):
 
     TARGET = "target"  # least sum of |clearance - target|, then fewest shims to buy
     FEWEST_NEW = "fewest_new"  # fewest shims to buy, then least sum
-    FEWEST_CAMSHAFTS = "fewest_camshafts"  # camshafts with all valves in range stay in; the rest as TARGET
+    FEWEST_CAMSHAFTS = (
+        "fewest_camshafts"  # a camshaft in range stays in unless its shims are needed; then TARGET
+    )
 
 
 class Origin(StrEnum):
@@ -141,13 +144,36 @@ def plan_shims(
     """
     _check(valves, drawer_mm)
     policy = Policy(policy)
-    kept = _left_alone(valves) if policy is Policy.FEWEST_CAMSHAFTS else set()
-    moving = [valve for valve in valves if valve.key not in kept]
-    rows = {valve.key: _kept_row(valve) for valve in valves if valve.key in kept}
-    problem = _Problem(moving, drawer_mm, series, policy, nanometres(tolerance_mm))
-    columns = problem.solve(problem.costs)
-    rows |= {valve.key: problem.row(i, columns[i]) for i, valve in enumerate(moving)}
-    return Plan(policy, tuple(rows[valve.key] for valve in valves), problem.is_only(columns))
+
+    def plan_without(kept: set[str]) -> Plan:
+        """The plan that leaves these camshafts in place."""
+        moving = [valve for valve in valves if valve.camshaft not in kept]
+        rows = {valve.key: _kept_row(valve) for valve in valves if valve.camshaft in kept}
+        problem = _Problem(moving, drawer_mm, series, policy, nanometres(tolerance_mm))
+        columns = problem.solve(problem.costs)
+        rows |= {valve.key: problem.row(i, columns[i]) for i, valve in enumerate(moving)}
+        return Plan(policy, tuple(rows[valve.key] for valve in valves), problem.is_only(columns))
+
+    if policy is not Policy.FEWEST_CAMSHAFTS:
+        return plan_without(set())
+    return _fewest_lifted(plan_without, _in_order(valves))
+
+
+def _fewest_lifted(plan_without: Callable[[set[str]], Plan], in_order: list[str]) -> Plan:
+    """Leave in place as many camshafts as all valves can do without.
+
+    A camshaft whose valves are all in range comes off only where another needs one of its shims.
+    """
+    plan = plan_without(set(in_order))
+    if plan.feasible or not in_order:
+        return plan
+    out_of_reach = len(plan_without(set()).impossible)
+    for left_in in range(len(in_order), 0, -1):
+        plans = [plan_without(set(kept)) for kept in combinations(in_order, left_in)]
+        enough = [plan for plan in plans if len(plan.impossible) == out_of_reach]
+        if enough:
+            return min(enough, key=lambda plan: (plan.sum_abs_deviation_mm, plan.to_buy_mm.total()))
+    return plan_without(set())
 
 
 def _check(valves: Sequence[ShimValve], drawer_mm: Mapping[Millimetres, int]) -> None:
@@ -159,10 +185,12 @@ def _check(valves: Sequence[ShimValve], drawer_mm: Mapping[Millimetres, int]) ->
             raise ValueError(f"The drawer cannot hold {count} shims of {format_mm(thickness_mm)} mm.")
 
 
-def _left_alone(valves: Sequence[ShimValve]) -> set[str]:
-    """Valves of camshafts that need not come off: all their valves are certainly in range."""
-    lifted = {valve.camshaft for valve in valves if not valve.certainly_in_range}
-    return {valve.key for valve in valves if valve.camshaft not in lifted}
+def _in_order(valves: Sequence[ShimValve]) -> list[str]:
+    """Camshafts that need not come off for their own sake: all their valves are certainly in range."""
+    calm = {valve.camshaft: True for valve in valves}
+    for valve in valves:
+        calm[valve.camshaft] &= valve.certainly_in_range
+    return [camshaft for camshaft, is_calm in calm.items() if is_calm]
 
 
 def _kept_row(valve: ShimValve) -> PlanRow:

@@ -301,3 +301,99 @@ def test_plan_equals_exhaustive_search(engine: list[Hundredths], drawer: list[in
             row.from_key or row.valve.key for row in plan.rows if row.origin in (Origin.STAYS, Origin.VALVE)
         ]
         assert len(givers) == len(set(givers))
+
+
+# Random engines of any size, each valve with its own range
+
+
+@st.composite
+def engines(draw: st.DrawFn) -> list[ShimValve]:
+    valves = []
+    for number in range(draw(st.integers(1, 16))):
+        low = draw(st.integers(5, 30))
+        high = low + draw(st.integers(0, 12))
+        valves.append(
+            ShimValve(
+                key=str(number),
+                fitted_mm=draw(st.integers(170, 290)) / 100,
+                measured_mm=draw(st.integers(0, 60)) / 100,
+                low_mm=low / 100,
+                high_mm=high / 100,
+                target_mm=draw(st.one_of(st.none(), st.integers(low, high).map(lambda each: each / 100))),
+                label=f"valve {number}",
+                camshaft=draw(st.sampled_from(["intake", "exhaust"])),
+            )
+        )
+    return valves
+
+
+def most_served(valves: list[ShimValve], shims: list[int], series: MadeSeries | None) -> int:
+    """How many valves can be in range at once: the largest matching, found by augmenting paths."""
+    at_hand = [round(float(valve.fitted_mm) * 100) for valve in valves] + shims
+
+    def fits(valve: ShimValve, shim: int) -> bool:
+        total = round(float(valve.fitted_mm) * 100) + round(float(valve.measured_mm) * 100)
+        return round(float(valve.low_mm) * 100) <= total - shim <= round(float(valve.high_mm) * 100)
+
+    bought = [round(size * 100) for size in series.sizes_mm] if series else []
+    can_buy = [any(fits(valve, size) for size in bought) for valve in valves]
+    taken: dict[int, int] = {}
+
+    def place(v: int, seen: set[int]) -> bool:
+        for shim in (j for j, size in enumerate(at_hand) if fits(valves[v], size) and j not in seen):
+            seen.add(shim)
+            if shim not in taken or place(taken[shim], seen):
+                taken[shim] = v
+                return True
+        return False
+
+    # Whoever can buy need not take one from the others.
+    return sum(can_buy) + sum(place(v, set()) for v in range(len(valves)) if not can_buy[v])
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    engines(),
+    st.lists(st.integers(160, 300), max_size=40),
+    st.sampled_from([None, MadeSeries(1.20, 3.50, 0.05), MadeSeries(1.90, 2.30, 0.05)]),
+)
+def test_no_valve_is_left_out_of_range_where_it_could_be_in(
+    valves: list[ShimValve], shims: list[int], series: MadeSeries | None
+) -> None:
+    drawer_mm = Counter(shim / 100 for shim in shims)
+    most = most_served(valves, shims, series)
+    for policy in Policy:
+        plan = plan_shims(valves, drawer_mm, series, policy)
+        assert len(valves) - len(plan.impossible) == most
+        assert plan.feasible == (most == len(valves))
+        assert all(row.in_range for row in plan.rows if row.origin is not Origin.NONE)
+        for row in plan.impossible:
+            assert row.valve.name in row.why
+            assert "none at hand or made brings it between" in row.why
+
+
+@settings(max_examples=100, deadline=None)
+@given(engines(), st.lists(st.integers(160, 300), max_size=40))
+def test_a_camshaft_in_range_stays_in_where_shims_can_be_bought(
+    valves: list[ShimValve], shims: list[int]
+) -> None:
+    # in steps of a hundredth every valve can be served by a bought shim
+    every_size = MadeSeries(0.50, 9.00, 0.01)
+    plan = plan_shims(valves, Counter(shim / 100 for shim in shims), every_size, Policy.FEWEST_CAMSHAFTS)
+    assert plan.feasible
+    out = {
+        valve.camshaft
+        for valve in valves
+        if not float(valve.low_mm) <= float(valve.measured_mm) <= float(valve.high_mm)
+    }
+    assert set(plan.camshafts_lifted) == out
+
+
+def test_a_camshaft_in_range_comes_off_where_its_shim_alone_can_help() -> None:
+    # Nothing to buy, an empty drawer. The exhaust valve needs 2.50 + 0.10 - 0.20 = 2.40, which the intake
+    # valve has; the intake valve, on 2.40 + 0.20 = 2.60 together, stays in range 0.05 to 0.35 with 2.50.
+    exhaust = ShimValve("exhaust", 2.50, 0.10, 0.17, 0.23, 0.20, camshaft="exhaust")
+    intake = ShimValve("intake", 2.40, 0.20, 0.05, 0.35, 0.20, camshaft="intake")
+    plan = plan_shims([exhaust, intake], {}, None, Policy.FEWEST_CAMSHAFTS)
+    assert [row.predicted_mm for row in plan.rows] == [0.20, 0.10]
+    assert plan.camshafts_lifted == ("exhaust", "intake")
