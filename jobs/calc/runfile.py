@@ -6,9 +6,8 @@ person has agreed to is kept under its fingerprint, and :func:`recognise` lays i
 of the kind.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -30,6 +29,7 @@ from jobs.calc.runfile_layout import (
 )
 from jobs.calc.runfile_marks import find_marks
 from jobs.calc.runfile_meaning import Suggestion, split_unit, suggestions, to_channel_unit, without_rivals
+from jobs.calc.runfile_remember import recognise
 from jobs.calc.runfile_report import (
     ColumnReport,
     Dropped,
@@ -40,9 +40,10 @@ from jobs.calc.runfile_report import (
     standing_questions,
     time_question,
 )
-from jobs.calc.runfile_structure import Chosen, Structure, find_structure, header_cells
+from jobs.calc.runfile_structure import Chosen, Structure, find_structure
 from jobs.calc.runfile_table import Table, read_table
 from jobs.calc.runfile_text import MAX_BYTES, MAX_ROWS, Text, open_text
+from jobs.calc.runfile_views import ColumnView, Guess, Preview
 from jobs.calc.statistics import FloatArray
 
 __all__ = [
@@ -76,67 +77,6 @@ PREVIEW_ROWS = 20
 PREVIEW_LINES = 60
 LINES_LOOKED_AT = 400
 HALF_A_DAY_S = 43_200.0
-UNNAMED = 0.8  # at most so sure of a column that has no name
-
-
-@dataclass(frozen=True, eq=False)
-class ColumnView:
-    """One column as a person sees it before agreeing.
-
-    Attributes
-    ----------
-    column : Column
-    label, unit_label : str
-        What it is read as; its own name where it is no channel.
-    raw : tuple of str
-        The cells as they stand in the file.
-    values : array, (rows,)
-        The same cells as they are read, in the channel's unit.
-    alternatives : tuple of Suggestion
-        What it may be, the likeliest first.
-    """
-
-    column: Column
-    label: str
-    unit_label: str
-    raw: tuple[str, ...]
-    values: FloatArray
-    alternatives: tuple[Suggestion, ...]
-    questions: tuple[str, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class Preview:
-    """What is read with a layout, from the first rows.
-
-    Attributes
-    ----------
-    lines : tuple of (int, str)
-        The file's first lines with their numbers, to point at header and units.
-    row_lines : tuple of int
-        The line that each row of ``columns`` stands in.
-    problem : str
-        Why nothing can be read with this layout; empty where something can.
-    """
-
-    layout: Layout
-    lines: tuple[tuple[int, str], ...]
-    row_lines: tuple[int, ...]
-    columns: tuple[ColumnView, ...]
-    questions: tuple[Question, ...]
-    problem: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class Guess:
-    """A suggested layout and what is read with it.
-
-    ``decimal_seen`` says that the file's figures leave no choice of decimal mark.
-    """
-
-    layout: Layout
-    preview: Preview
-    decimal_seen: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,6 +120,8 @@ def sniff(data: bytes, filename: str = "", chosen: Chosen | None = None) -> Gues
     try:
         text = open_text(data, chosen.encoding if chosen else None)
         layout, alternatives, decimal_seen = _suggest(text, chosen or Chosen())
+        if chosen is not None:
+            layout = replace(layout, fingerprint=_fingerprint_by_itself(data) or layout.fingerprint)
     except RunFileError as error:
         if not filename:
             raise
@@ -218,6 +160,14 @@ def _fingerprint(structure: Structure) -> str:
     if structure.header_line is None:
         return fingerprint([("no header", f"{structure.width} {DELIMITERS[structure.delimiter]}")])
     return fingerprint(zip(structure.names, structure.units, strict=True))
+
+
+def _fingerprint_by_itself(data: bytes) -> str | None:
+    """What the file is known by before anybody sets anything, since that is what its like will be seen as."""
+    try:
+        return _fingerprint(find_structure(open_text(data).head(), Chosen()))
+    except RunFileError:
+        return None
 
 
 def _columns(
@@ -382,65 +332,3 @@ def _over_midnight(seconds: FloatArray) -> FloatArray:
     days = np.zeros(len(seconds))
     days[measured[1:]] = np.cumsum(falls)
     return seconds + 2 * HALF_A_DAY_S * days
-
-
-# --- remembering
-
-
-def recognise(guess: Guess, remembered: Layout) -> Layout | None:
-    """Lay a remembered layout over a new file of its kind.
-
-    Parameters
-    ----------
-    guess : Guess
-        What :func:`sniff` made of the file.
-    remembered : Layout
-        The one kept under the guess's fingerprint.
-
-    Returns
-    -------
-    Layout or None
-        The remembered one with this file's encoding, lines and, where it shows them, marks; None where
-        the file is of another kind. Without a header two files of one width cannot be told apart: a
-        person has to nod again.
-    """
-    found = guess.layout
-    if found.fingerprint != remembered.fingerprint:
-        return None
-    as_found = [c.name for c in found.columns] == [c.name for c in remembered.columns]
-    marks = found if guess.decimal_seen or found.delimiter != remembered.delimiter else remembered
-    columns = remembered.columns
-    if remembered.header_line is None:
-        columns = tuple(replace(column, confidence=min(column.confidence, UNNAMED)) for column in columns)
-    return replace(
-        remembered,
-        encoding=found.encoding,
-        delimiter=found.delimiter if as_found else remembered.delimiter,
-        decimal=marks.decimal,
-        thousands=marks.thousands,
-        columns=columns,
-        **(_lines_of(found) if as_found else _lines_moved(guess.preview.lines, remembered)),
-    )
-
-
-def _lines_of(layout: Layout, moved_by: int = 0) -> dict[str, Any]:
-    return {
-        "header_line": layout.header_line + moved_by if layout.header_line else None,
-        "header_rows": layout.header_rows,
-        "unit_line": layout.unit_line + moved_by if layout.unit_line else None,
-        "data_line": layout.data_line + moved_by,
-    }
-
-
-def _lines_moved(lines: Sequence[tuple[int, str]], remembered: Layout) -> dict[str, Any]:
-    """The lines that a person set, moved to where this file has that header."""
-    names = [column.name for column in remembered.columns]
-    header_line = remembered.header_line
-    if header_line is None or remembered.header_rows == 2:
-        return _lines_of(remembered)
-    for number, line in lines:
-        cells = header_cells(line, remembered.delimiter, len(names))
-        here = [split_unit(cell)[0] if not remembered.unit_line else cell for cell in cells]
-        if here[: len(names)] == names[: len(here)] and any(here):
-            return _lines_of(remembered, number - header_line)
-    return _lines_of(remembered)

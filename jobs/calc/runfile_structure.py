@@ -59,10 +59,7 @@ def find_structure(lines: Sequence[str], chosen: Chosen) -> Structure:
         No line holds figures, or a line has more columns than a run file can have.
     """
     delimiter = chosen.delimiter if chosen.delimiter is not None else find_delimiter(lines)
-    if chosen.data_line:
-        start = min(chosen.data_line, len(lines)) - 1
-    else:
-        start = _first_row(lines, delimiter, max(chosen.header_line or 0, chosen.unit_line or 0))
+    start = _start(lines, delimiter, chosen)
     rows = [split_cells(line, delimiter) for line in lines[start : start + ROWS_LOOKED_AT] if line.strip()]
     header, header_rows, unit_line = _rows_above(lines, delimiter, start, rows, chosen)
     names, units = _names_and_units(lines, delimiter, header, header_rows, unit_line, _usual_width(rows))
@@ -111,6 +108,20 @@ def _share_of_figures(row: Sequence[str]) -> float:
     return sum(map(reads_as_figure, filled)) / len(filled) if filled else 0.0
 
 
+def _start(lines: Sequence[str], delimiter: str, chosen: Chosen) -> int:
+    """Index of the first row of figures."""
+    if chosen.data_line:
+        return min(chosen.data_line, len(lines)) - 1
+    below = max(chosen.header_line or 0, chosen.unit_line or 0)
+    try:
+        return _first_row(lines, delimiter, below)
+    except RunFileError:
+        if chosen.delimiter is None:
+            raise
+        # A delimiter that was chosen wrongly is shown for what it does, not refused.
+        return _first_row(lines, find_delimiter(lines), below)
+
+
 def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
     """Index of the first row of figures that others follow, if the file has more rows."""
     sample = [split_cells(line, delimiter) for line in _sample(lines)]
@@ -120,9 +131,8 @@ def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
         if not _is_row(split_cells(lines[index], delimiter), usual):
             continue
         first = index if first is None else first
-        following = [split_cells(line, delimiter) for line in lines[index + 1 : index + 12] if line.strip()][
-            :3
-        ]
+        below_it = [line for line in lines[index + 1 : index + 12] if line.strip()]
+        following = [split_cells(line, delimiter) for line in below_it[:3]]
         if sum(_is_row(row, usual) for row in following) >= min(2, len(following)):
             return index
     if first is None:
