@@ -116,7 +116,17 @@ class ThrottleTable(Record):
         return f"{self.mode}, {self.revision}"
 
     def clean(self) -> None:
-        check_grid(self)
+        if None not in self.as_arrays():
+            check_grid(self)
+
+    @property
+    def rows(self) -> list[tuple[float, list[float]]]:
+        """Each grip with its plates over the engine speeds."""
+        return list(zip(self.grip_pct, self.plate_pct, strict=True))
+
+    def get_plate_pct_display(self) -> str:
+        """The table in few words, where a change of it is told."""
+        return f"a table of {len(self.grip_pct)} grips by {len(self.engine_speed_rpm)} engine speeds"
 
     def as_arrays(self) -> tuple[Any, Any, Any]:
         """(grip [n], engine speed [m], plate [n, m]) as stored lists."""

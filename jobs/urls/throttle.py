@@ -1,3 +1,10 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.views import throttle
+
+urlpatterns = [
+    path("jobs/<str:number>/throttle/", throttle.throttle, name="throttle"),
+    path("tunes/<int:pk>/throttle/add/", throttle.throttle_add, name="throttle-add"),
+    path("throttle/<int:pk>/edit/", throttle.throttle_edit, name="throttle-edit"),
+    path("throttle/<int:pk>/remove/", throttle.throttle_remove, name="throttle-remove"),
+]

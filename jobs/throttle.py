@@ -1,0 +1,322 @@
+"""Throttle tables of a job: by mode, as received and as loaded, and what held and idle runs say of them."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from jobs.calc import throttle as calc
+from jobs.calc.closed_throttle import Idle, idle
+from jobs.calc.curves import Flag
+from jobs.calc.hold_drift import HoldDrift, Verdict, hold_drift
+from jobs.channel_store import load_channels
+from jobs.models import Job, Run, ThrottleTable, TuneRevision
+from jobs.tunes import line_of
+
+HOLD_CHANNELS = ("time_s", "grip_pct", "plate_pct", "engine_speed_rpm")
+IDLE_CHANNELS = ("time_s", "engine_speed_rpm")
+AS_RECEIVED, IN_BIKE = "as received", "in the bike"
+
+
+def as_calc(table: ThrottleTable) -> calc.ThrottleTable:
+    """The table as the arithmetic takes it.
+
+    Raises
+    ------
+    ValueError
+        What is stored is no throttle table.
+    """
+    return calc.ThrottleTable(table.grip_pct, table.engine_speed_rpm, table.plate_pct)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A table with its gains and what its checks say; ``read`` is None where it is no table at all."""
+
+    table: ThrottleTable
+    read: calc.ThrottleTable | None
+    gains: Mapping[float, float]
+    flags: tuple[Flag, ...]
+    step: calc.LargestStep | None
+
+
+def judge(table: ThrottleTable) -> Judged:
+    try:
+        read = as_calc(table)
+    except ValueError as problem:
+        return Judged(table, None, {}, (Flag("no-table", str(problem)),), None)
+    return Judged(table, read, read.gains(), read.checks(), read.largest_step)
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One riding mode: its table as received and as it is in the bike, and what was tried on the way.
+
+    Attributes
+    ----------
+    received, loaded : Judged or None
+        The same one where the mode was never changed; ``received`` is None where its first table
+        belongs to a later tune, ``loaded`` where no table of it is in the bike.
+    others : list
+        Tables of the mode that are neither.
+    """
+
+    name: str
+    received: Judged | None
+    loaded: Judged | None
+    others: list[ThrottleTable] = field(default_factory=list)
+
+    @property
+    def shown(self) -> Judged | None:
+        return self.loaded or self.received
+
+    @property
+    def tables(self) -> list[tuple[str, Judged]]:
+        """What there is to show, each under its name; an unchanged table once."""
+        if self.received and self.loaded and self.received.table == self.loaded.table:
+            return [(f"{AS_RECEIVED}, {IN_BIKE}", self.received)]
+        named = ((AS_RECEIVED, self.received), (IN_BIKE, self.loaded))
+        return [(name, judged) for name, judged in named if judged]
+
+    @property
+    def for_whom(self) -> str:
+        tables = [judged.table for judged in (self.loaded, self.received) if judged]
+        return next((table.for_whom for table in tables if table.for_whom), "")
+
+    @property
+    def is_changed(self) -> bool:
+        return len(self.tables) > 1
+
+    @cached_property
+    def words(self) -> list[str]:
+        """How the mode opens against what it did as received, or what its table does by itself."""
+        if self.is_changed and self.received and self.loaded:
+            return compared(self.received, self.loaded, (table_named(0), self.name))
+        return [own_words(self.shown)] if self.shown else ["No table of this mode is in the bike."]
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        return self.shown.flags if self.shown else ()
+
+
+def table_named(number: int) -> str:
+    return f"the table {AS_RECEIVED}" if number == 0 else f"tune {number}"
+
+
+def compared(first: Judged, second: Judged, names: tuple[str, str]) -> list[str]:
+    """How one table opens against another in words, or why that can't be said."""
+    if first.read is None or second.read is None:
+        return []
+    try:
+        found = calc.difference(first.read, second.read, names)
+    except ValueError as problem:
+        return [str(problem)]
+    far = (
+        f"They lie furthest apart at {found.at_grip_pct:g} % grip and {found.at_rpm:,.0f} 1/min: "
+        f"{found.largest_pct:+.1f} % plate."
+    )
+    return [*found.sentences, far]
+
+
+def own_words(judged: Judged) -> str:
+    gain = judged.gains.get(20.0, float("nan"))
+    if gain != gain:
+        return "The table does not hold the first fifth of the grip."
+    return f"The plate opens {gain:.2f} % for each % of grip over the first fifth."
+
+
+def tables_at(
+    revision: TuneRevision | None, revisions: Sequence[TuneRevision], tables: Iterable[ThrottleTable]
+) -> dict[str, ThrottleTable]:
+    """The tables that a revision carries, by mode: its own, else those of what it was made from."""
+    carried: dict[str, ThrottleTable] = {}
+    by_revision: dict[int, list[ThrottleTable]] = {}
+    for table in tables:
+        by_revision.setdefault(table.revision_id, []).append(table)
+    for each in line_of(revision, revisions):
+        for table in by_revision.get(each.pk, []):
+            carried.setdefault(table.mode, table)
+    return carried
+
+
+def modes_of(
+    revisions: Sequence[TuneRevision], tables: Sequence[ThrottleTable], in_bike: TuneRevision | None
+) -> list[Mode]:
+    """Every mode of a job, in the order of the words on the bike."""
+    received = {table.mode: table for table in tables if table.revision.number == 0}
+    loaded = tables_at(in_bike, revisions, tables)
+    found = []
+    for name in sorted({table.mode for table in tables}):
+        first, last = received.get(name), loaded.get(name)
+        others = [table for table in tables if table.mode == name and table not in (first, last)]
+        found.append(Mode(name, judge(first) if first else None, judge(last) if last else None, others))
+    return found
+
+
+def modes_against_each_other(modes: Sequence[Mode]) -> list[tuple[str, list[str]]]:
+    """Each mode in the bike against the first of them, in words."""
+    loaded = [mode for mode in modes if mode.loaded]
+    if len(loaded) < 2:
+        return []
+    first = loaded[0]
+    assert first.loaded is not None
+    return [
+        (f"{mode.name} against {first.name}", compared(first.loaded, mode.loaded, (first.name, mode.name)))
+        for mode in loaded[1:]
+        if mode.loaded
+    ]
+
+
+@dataclass(frozen=True)
+class TableDifference:
+    """How a mode's table differs between two revisions."""
+
+    mode: str
+    words: list[str]
+
+
+def table_differences(
+    job: Job, revisions: Sequence[TuneRevision], first: TuneRevision, second: TuneRevision
+) -> list[TableDifference]:
+    """The modes whose tables are not the same in two revisions."""
+    tables = list(tables_of(job))
+    before, after = (tables_at(revision, revisions, tables) for revision in (first, second))
+    found = []
+    for mode in sorted(before.keys() | after.keys()):
+        one, other = before.get(mode), after.get(mode)
+        if one is None or other is None:
+            has, lacks = (first, second) if one else (second, first)
+            found.append(TableDifference(mode, [f"{has} has a table of this mode, {lacks} has none."]))
+        elif one.as_arrays() != other.as_arrays():
+            names = (table_named(first.number), table_named(second.number))
+            found.append(TableDifference(mode, compared(judge(one), judge(other), names)))
+    return found
+
+
+def tables_of(job: Job) -> Any:
+    return (
+        ThrottleTable.objects.filter(revision__job=job)
+        .select_related("revision")
+        .order_by("revision__number", "mode")
+    )
+
+
+def speeds_of(modes: Sequence[Mode]) -> list[float]:
+    """Engine speeds at which the tables in question have points, to choose from."""
+    return sorted(
+        {float(rpm) for mode in modes for _, judged in mode.tables for rpm in judged.table.engine_speed_rpm}
+    )
+
+
+def chart_of(modes: Sequence[Mode], at_rpm: float) -> dict[str, Any]:
+    """Plate by grip at one engine speed: a panel for each mode, and one with all modes in the bike."""
+    panels = [
+        panel(
+            mode.name,
+            [
+                curve(name, "before" if judged is mode.received else "after", judged, at_rpm)
+                for name, judged in mode.tables
+            ],
+        )
+        for mode in modes
+    ]
+    loaded = [(mode.name, mode.loaded) for mode in modes if mode.loaded]
+    if len(loaded) > 1:
+        panels.append(
+            panel("All modes in the bike", [curve(name, "other", each, at_rpm) for name, each in loaded])
+        )
+    return {"x_label": "Grip", "x_unit": "%", "x_digits": 0, "panels": [p for p in panels if p["series"]]}
+
+
+def panel(title: str, series: list[dict[str, Any] | None]) -> dict[str, Any]:
+    return {
+        "title": title,
+        "y_label": "Throttle plate",
+        "y_unit": "%",
+        "digits": 1,
+        "series": [each for each in series if each],
+    }
+
+
+def curve(label: str, state: str, judged: Judged, at_rpm: float) -> dict[str, Any] | None:
+    if judged.read is None:
+        return None
+    plate = np.atleast_1d(calc.plate_at(judged.read, judged.read.grip_pct, at_rpm))
+    return {
+        "label": label,
+        "state": state,
+        "x": judged.read.grip_pct.tolist(),
+        "y": [None if np.isnan(value) else round(float(value), 2) for value in plate],
+    }
+
+
+@dataclass(frozen=True)
+class HeldGrip:
+    """Whether the plate holds at a held grip with one tune, from how many held runs."""
+
+    revision: TuneRevision | None
+    runs: list[Run]
+    result: HoldDrift
+
+    @property
+    def label(self) -> str:
+        return self.revision.label if self.revision else "no tune named"
+
+    @property
+    def needs_attention(self) -> bool:
+        return self.result.verdict in (Verdict.OPENS, Verdict.CLOSES)
+
+
+def held_grip(runs: Iterable[Run]) -> list[HeldGrip]:
+    """The held-grip check of every tune that has held runs with grip and plate, in the order of tunes."""
+    by_tune: dict[int, list[Run]] = {}
+    for run in runs:
+        if is_held_with_plate(run):
+            by_tune.setdefault(run.tune_revision_id or 0, []).append(run)
+    checked = [HeldGrip(group[0].tune_revision, group, hold_of(group)) for group in by_tune.values()]
+    return sorted(checked, key=lambda each: each.revision.number if each.revision else -1)
+
+
+def is_held_with_plate(run: Run) -> bool:
+    has_all = set(HOLD_CHANNELS) <= set(run.channel_names)
+    return run.kind == Run.Kind.HELD and run.status == Run.Status.READ and not run.set_aside and has_all
+
+
+def hold_of(runs: Sequence[Run]) -> HoldDrift:
+    """All held runs of a tune together; a gap between them keeps each stretch inside its own run."""
+    parts = [load_channels(run, HOLD_CHANNELS) for run in runs]
+    joined = [np.concatenate([np.append(part[name], np.nan) for part in parts]) for name in HOLD_CHANNELS]
+    return hold_drift(*joined)
+
+
+@dataclass(frozen=True)
+class IdleRun:
+    """What an idle run says, or why it says nothing."""
+
+    run: Run
+    result: Idle | None
+    problem: str = ""
+
+
+def idle_runs(runs: Iterable[Run], target_rpm: float | None) -> list[IdleRun]:
+    """Each idle run against the engine spec's idle speed."""
+    wanted = [
+        run
+        for run in runs
+        if run.kind == Run.Kind.IDLE and run.status == Run.Status.READ and not run.set_aside
+    ]
+    return [idle_of(run, target_rpm) for run in wanted]
+
+
+def idle_of(run: Run, target_rpm: float | None) -> IdleRun:
+    channels = load_channels(run, IDLE_CHANNELS)
+    if len(channels) < len(IDLE_CHANNELS):
+        return IdleRun(run, None, "The file has no time or no engine speed.")
+    if not target_rpm:
+        return IdleRun(run, None, "The engine spec gives no idle speed to hold it against.")
+    try:
+        return IdleRun(run, idle(channels["time_s"], channels["engine_speed_rpm"], target_rpm))
+    except ValueError as problem:
+        return IdleRun(run, None, str(problem))

@@ -1,0 +1,116 @@
+"""Throttle tables: by mode as received and as loaded, what the checks say, and whether a held grip holds."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.forms.throttle import ThrottleTableForm
+from jobs.models import ThrottleTable, TuneRevision
+from jobs.throttle import (
+    chart_of,
+    held_grip,
+    idle_runs,
+    modes_against_each_other,
+    modes_of,
+    speeds_of,
+    tables_of,
+)
+from jobs.tunes import in_the_bike, revisions_of
+from jobs.views.job import find_job
+from jobs.views.pages import form_page
+from workshop.answers import posted, say_saved
+from workshop.models import Role
+from workshop.once import once
+from workshop.roles import StaffRequest, roles, staff
+
+CAUTION = (
+    "Throttle tables decide how the bike answers the hand",
+    "Before the bike moves, the throttle must return to closed by itself: try it with the engine off, then "
+    "running, with the bars at either lock. A plate held open at a closed grip, or a raised idle, pushes the "
+    "bike on at a closed throttle.",
+)
+
+
+def speed_asked(request: StaffRequest, speeds: list[float]) -> float | None:
+    """The engine speed of the chart: the one asked for (``?rpm=4000``), else the middle one."""
+    asked = request.GET.get("rpm", "")
+    found = next((speed for speed in speeds if f"{speed:g}" == asked), None)
+    return found if found is not None else speeds[len(speeds) // 2] if speeds else None
+
+
+@staff
+@require_safe
+def throttle(request: StaffRequest, number: str) -> HttpResponse:
+    job = find_job(number)
+    revisions, runs = revisions_of(job), list(job.runs.select_related("tune_revision"))
+    in_bike = in_the_bike(revisions, runs)
+    modes = modes_of(revisions, list(tables_of(job)), in_bike)
+    speeds = speeds_of(modes)
+    at_rpm = speed_asked(request, speeds)
+    spec = job.bike.engine_spec
+    context = {
+        "job": job,
+        "revisions": revisions,
+        "in_bike": in_bike,
+        "modes": modes,
+        "between_modes": modes_against_each_other(modes),
+        "speeds": [f"{speed:g}" for speed in speeds],
+        "at_rpm": f"{at_rpm:g}" if at_rpm is not None else "",
+        "chart": chart_of(modes, at_rpm) if at_rpm is not None else None,
+        "held": held_grip(runs),
+        "idles": idle_runs(runs, spec.idle_rpm if spec else None),
+        "caution": CAUTION,
+    }
+    return render(request, "jobs/throttle.html", context)
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def throttle_add(request: StaffRequest, pk: int) -> HttpResponse:
+    revision = get_object_or_404(TuneRevision.objects.select_related("job"), pk=pk)
+    table = ThrottleTable(revision=revision)
+    return save_table(request, table, f"Throttle table, {revision}", f"throttle-new-{pk}")
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def throttle_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    table = find_table(pk)
+    return save_table(request, table, f"Throttle table {table}", f"throttle-{pk}")
+
+
+def find_table(pk: int) -> ThrottleTable:
+    return get_object_or_404(ThrottleTable.objects.select_related("revision__job"), pk=pk)
+
+
+def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: str) -> HttpResponse:
+    job = table.revision.job
+    known = sorted({each.mode for each in tables_of(job)})
+    form = ThrottleTableForm(posted(request), request.FILES or None, instance=table, known_modes=known)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"Throttle table {table} is saved.", draft)
+        return redirect("throttle", job)
+    return form_page(
+        request,
+        form,
+        job=job,
+        title=title,
+        section="throttle",
+        draft=draft,
+        cautions=[CAUTION],
+        template="jobs/throttle_form.html",
+        table=table,
+        known_modes=known,
+    )
+
+
+@roles(Role.TUNER)
+@require_POST
+def throttle_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    table = find_table(pk)
+    table.delete()
+    messages.success(request, f"Throttle table {table} is removed.")
+    return redirect(reverse("throttle", args=[table.revision.job]))
