@@ -55,7 +55,12 @@ def split_unit(header: str) -> tuple[str, str]:
 
 
 def _is_unit_at_the_end(tail: str, separator: str) -> bool:
-    if tail.casefold() in _NO_UNIT_AT_THE_END or canonical_unit(tail) is None:
+    if (
+        not tail
+        or tail.casefold() in _NO_UNIT_AT_THE_END
+        or tail[-1] in ")]}"
+        or canonical_unit(tail) in (None, "one")
+    ):
         return False
     # 'power_kw' and 'n / s' are written on purpose; in 'phase A V' a lone letter may be anything
     return len(tail) > 1 or not tail.isalpha() or not separator.isspace()
@@ -83,8 +88,10 @@ def suggestions(
     found.sort(key=lambda suggestion: -suggestion.confidence)
     if not found and (alone := _from_unit_alone(unit_text)) is not None:
         found = [alone]
-    if len(found) > 1 and found[1].confidence > found[0].confidence - 0.1:
-        found[0] = replace(found[0], confidence=round(0.7 * found[0].confidence, 3))
+    if len(found) > 1:
+        words = [likenesses(name)[suggestion.channel][0] for suggestion in found]
+        if max(words[1:]) > words[0] - 0.1:  # the name alone does not tell them apart
+            found[0] = replace(found[0], confidence=round(0.7 * found[0].confidence, 3))
     return tuple(found)
 
 
@@ -108,6 +115,8 @@ def _suggestion(
         unit_id, sure = _likely_unit(channel, phrase, values)
         sure *= 0.8 if unit_text else 1.0
     if says_corrected(name):
+        sure *= 0.85
+    if unit_id == "afr":  # nothing is known before the fuel is
         sure *= 0.85
     if share_believable(channel, to_channel_unit(values, channel, unit_id)) < 0.95:
         sure *= 0.5

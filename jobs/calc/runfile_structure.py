@@ -230,7 +230,8 @@ def header_cells(line: str, delimiter: str, width: int) -> list[str]:
     cells = split_cells(line, delimiter)
     if delimiter != " " or len(cells) == width:
         return cells
-    for parted in (re.split(r"\s{2,}|\t", line.strip()), _brackets_joined(cells)):
+    unlabelled = cells[1:] if cells and cells[0].endswith(":") else cells  # 'Data:  speed  power'
+    for parted in (re.split(r"\s{2,}|\t", line.strip()), _brackets_joined(cells), unlabelled):
         if len(parted) == width:
             return [cell.strip() for cell in parted]
     return cells
@@ -283,6 +284,11 @@ def _width(rows: Sequence[Sequence[str]], names: Sequence[str], delimiter: str) 
                 if filled == 2 * named and delimiter == ","
                 else "Look whether each name stands over its own figures."
             )
+        )
+    if named > usual:
+        doubts.append(
+            f"The header names {named} columns, but the rows have {usual}. "
+            "Look whether each name stands over its own figures."
         )
     if max(filled, named) <= 1:
         doubts.append(

@@ -233,8 +233,9 @@ class _Reader:
     def _columns(self, frame: Any) -> Iterator[Figures]:
         """The frame's columns, each let go as soon as it is taken."""
         first = self.layout.data_line + self.row
-        for i in range(self.width, self.wide):
-            self.longer.add((first + np.flatnonzero(frame.pop(i).notna())).tolist())
+        if self.wide > self.width:
+            too_many = frame[list(range(self.width, self.wide))].notna().any(axis="columns")
+            self.longer.add((first + np.flatnonzero(too_many)).tolist())
         return (self._column(frame.pop(i), i) for i in range(self.width))
 
     def _read_whole(self, start: int, end: int, rows: int | None) -> bool:
@@ -265,7 +266,7 @@ class _Reader:
         self._set_rows(self.text.count_lines(start, end))
         self.out = [np.full(self.rows, np.nan) for _ in range(self.width)]
         for begin, stop in self._cut(start, end, BLOCK_BYTES):
-            self._read_block(begin, stop)
+            self._read_piece(begin, stop, LEAF_BYTES)
 
     def _cut(self, start: int, end: int, size: int) -> Iterable[tuple[int, int]]:
         """Pieces of about a size, each of whole lines."""
@@ -276,15 +277,16 @@ class _Reader:
             yield start, stop
             start = stop
 
-    def _read_block(self, start: int, end: int) -> None:
+    def _read_piece(self, start: int, end: int, smaller: int | None) -> None:
+        """Read a piece in one go; else in smaller ones; else, where it is small already, by its cells."""
         rows = self.text.count_lines(start, end)
         block = self._utf8(start, end)
         frame = self._frame(io.BytesIO(block), rows)
         if frame is not None:
             self._take([*self._columns(frame)], rows)
-        elif end - start > LEAF_BYTES:
-            for begin, stop in self._cut(start, end, LEAF_BYTES):
-                self._read_block(begin, stop)
+        elif smaller is not None and end - start > smaller:
+            for begin, stop in self._cut(start, end, smaller):
+                self._read_piece(begin, stop, None)
         else:
             self._read_leaf(block, rows)
 

@@ -393,3 +393,13 @@ def test_a_file_of_which_nothing_is_left_is_refused_with_its_line():
     with pytest.raises(RunFileError) as caught:
         read(b"Time [s],Engine speed [rpm],Power [kW],Lambda\n,,,\n,,,\n", layout)
     assert caught.value.line == 2
+
+
+def test_a_header_with_names_too_many_is_questioned():
+    data = sweep(header="Time [s],Engine speed [rpm],Power [kW],Lambda,Torque [N·m],Gear").encode()
+    assert any("names 6 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
+
+
+def test_a_header_with_names_too_few_is_questioned():
+    data = sweep(header="Time [s],Engine speed [rpm],Power [kW]").encode()
+    assert any("names 3 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
