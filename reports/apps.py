@@ -1,5 +1,28 @@
+from typing import Any
+
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class ReportsConfig(AppConfig):
     name = "reports"
+
+    def ready(self) -> None:
+        from jobs.sections import added_sections
+        from reports.sections import section
+
+        if section not in added_sections:
+            added_sections.append(section)
+        post_migrate.connect(make_first_wording, sender=self, dispatch_uid="reports.first_wording")
+
+
+def make_first_wording(using: str, **kwargs: Any) -> None:
+    """A shop has a wording of the notices from the start, also after its database was emptied."""
+    from django.db import connections
+
+    from reports.models import NoticeWording
+    from reports.notices import current_wording
+
+    # The table is missing where only a part of the apps was migrated.
+    if NoticeWording._meta.db_table in connections[using].introspection.table_names():
+        current_wording()

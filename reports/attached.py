@@ -13,6 +13,17 @@ CURVE_COLUMNS = (
     "torque_nm_high",
     "lambda",
 )
+CLEARANCE_COLUMNS = (
+    "valve",
+    "when",
+    "range_low_mm",
+    "range_high_mm",
+    "target_mm",
+    "clearance_from_mm",
+    "clearance_to_mm",
+    "verdict",
+    "shim_mm",
+)
 RUN_COLUMNS = (
     "name",
     "kind",

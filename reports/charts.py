@@ -210,10 +210,18 @@ def clearance_chart(marks: Sequence[ValveMark], unit: str) -> str:
     axes.set_ylim(-0.6, len(marks) - 0.4)
     dress(axes, f"clearance ({unit})", "")
     axes.grid(False, axis="y")
+    handles = _clearance_legend(
+        any(mark.target is not None for mark in marks), any(mark.after is not None for mark in marks)
+    )
     axes.legend(
-        handles=_clearance_legend(any(m.target is not None for m in marks), any(m.after is not None for m in marks)),
-        prop=font(7.5), frameon=False, loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, labelcolor=INK,
-    )  # fmt: skip
+        handles=handles,
+        prop=font(7.5),
+        frameon=False,
+        loc="lower center",
+        bbox_to_anchor=(0.5, 1.0),
+        ncols=4,
+        labelcolor=INK,
+    )
     return to_svg(figure)
 
 
@@ -267,9 +275,8 @@ def grid_chart(grid: GridChart) -> str:
             axes.add_patch(Rectangle((c, r), 1, 1, facecolor=colour, edgecolor=GRID, linewidth=0.6))
             dark = 0.2126 * colour[0] + 0.7152 * colour[1] + 0.0722 * colour[2] < 0.5
             words = f"({cell.text})" if cell.few else cell.text
-            axes.text(
-                c + 0.5, r + 0.5, words, ha="center", va="center", color="white" if dark else INK, fontproperties=font(7)
-            )  # fmt: skip
+            ink = "white" if dark else INK
+            axes.text(c + 0.5, r + 0.5, words, ha="center", va="center", color=ink, fontproperties=font(7))
     axes.set_xlim(0, len(grid.columns))
     axes.set_ylim(0, len(grid.rows))
     axes.set_xticks([c + 0.5 for c in range(len(grid.columns))], list(grid.columns))

@@ -13,15 +13,15 @@ from workshop.models import ShopProfile
 
 ROAD_USE = (
     "Whether a bike may be used on public roads is decided by the local authority, the inspection body and "
-    "the insurer, not by this sheet and not by the shop's program. Ask them before riding on the road, and show "
-    "them this sheet. Approval, emission and noise limits and insurance terms differ from place to place and "
-    "change with time."
+    "the insurer, not by this sheet and not by the shop's program. Ask them before riding on the road, and "
+    "show them this sheet. Approval, limits of emissions and noise, and terms of insurance differ from "
+    "place to place and change with time."
 )
 SAFETY = (
-    "Ride the first kilometres gently and away from traffic: engine and throttle may answer otherwise than before. "
-    "Before riding off, see that the throttle returns to closed by itself with the bars at either lock, that the "
-    "brakes bite, and that nothing leaks. If anything feels wrong, stop and call the shop. Whoever rides this bike "
-    "next must know what was changed and what was not tested."
+    "Ride the first kilometres gently and away from traffic: engine and throttle may answer otherwise than "
+    "before. Before riding off, see that the throttle returns to closed by itself with the bars at either "
+    "lock, that the brakes bite, and that nothing leaks. If anything feels wrong, stop and call the shop. "
+    "Whoever rides this bike next must know what was changed and what was not tested."
 )
 RECORD = (
     "This sheet is a record of what the shop measured and did. It decides nothing that belongs to a licensed "

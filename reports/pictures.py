@@ -1,4 +1,4 @@
-"""The pictures of a sheet, drawn from its snapshot in the shop's units, each with words for who can't see it."""
+"""The pictures of a sheet, drawn from its snapshot in the shop's units, each with its words."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,9 +17,9 @@ from reports.charts import (
 from workshop.units import convert, label
 
 MOST_MARKS = 24
-MOST_CURVES = 3
 X_LABEL = "engine speed (1/min)"
 OFF_TARGET_SHARE = 0.15
+LAMBDA_MARGIN = 0.02
 
 
 @dataclass(frozen=True)
@@ -79,8 +79,15 @@ def detail_panels(curves: dict[str, Any], units: dict[str, str]) -> list[Panel]:
             Line(side, curves["engine_speed_rpm"], curves[side]["lambda"], before=side == "before")
             for side in measured
         ]
-        panels.append(Panel("lambda", lines))
+        panels.append(Panel("lambda", lines, y_range=middle(curves)))
     return panels
+
+
+def middle(curves: dict[str, Any]) -> tuple[float, float]:
+    """Where nearly all of the lambda lies, so that a sensor just off the over-run flattens nothing."""
+    values = sorted(v for side in ("before", "after") for v in curves[side]["lambda"] or () if v is not None)
+    edge = len(values) // 40
+    return values[edge] - LAMBDA_MARGIN, values[-1 - edge] + LAMBDA_MARGIN
 
 
 def comparison_pictures(comparison: dict[str, Any], order: int, units: dict[str, str]) -> list[Picture]:
@@ -97,13 +104,13 @@ def comparison_pictures(comparison: dict[str, Any], order: int, units: dict[str,
     return [
         Picture(
             f"curves-{order}",
-            line_chart(main_panels(curves, units), X_LABEL, 1.5),
+            line_chart(main_panels(curves, units), X_LABEL, 1.2),
             f"{title}: power and torque over engine speed{corrected}; bands are 95 % intervals of the means.",
             f"Power and torque over engine speed, {sides}. {' '.join(first)}".strip(),
         ),
         Picture(
             f"details-{order}",
-            line_chart(details, X_LABEL, 1.45),
+            line_chart(details, X_LABEL, 1.4),
             f"{title}: difference in torque{mixture} over engine speed.",
             f"Difference in torque, after less before, over engine speed{mixture}. {' '.join(first)}".strip(),
         ),
@@ -164,7 +171,7 @@ def shown_columns(table: dict[str, Any]) -> list[int | None]:
     if all(len(set(row)) == 1 for row in table["plate_pct"]):
         return [None]
     last = len(table["engine_speed_rpm"]) - 1
-    return list(dict.fromkeys([0, last // 2, last]))[:MOST_CURVES]  # type: ignore[arg-type]  # no column is None here
+    return [*dict.fromkeys([0, last // 2, last])]
 
 
 def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
@@ -188,7 +195,7 @@ def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
     return Picture(
         f"mixture-{order}",
         grid_chart(chart),
-        f"{study['title']}: measured lambda; shaded by how far from the target, in brackets where few samples.",
+        f"{study['title']}: measured lambda, shaded by its distance from the target; brackets: few samples.",
         f"Measured lambda by engine speed and {study['load']}, the figures as in the attached table.",
     )
 

@@ -1,21 +1,22 @@
-"""From a snapshot to the handover sheet: HTML, pictures, PDF. A pure function: it asks no record and no clock.
+"""From a snapshot to the handover sheet: HTML, pictures, PDF. It asks no record and no clock.
 
 The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
 """
 
+import functools
 import io
 import json
-from base64 import b64decode
+from base64 import b64decode, b64encode
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.core.cache import cache
 from django.template.loader import render_to_string
 from django.utils import timezone
 
@@ -33,6 +34,8 @@ FONTS = {
     "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
 }
 PAPERS = {"A4": "A4", "Letter": "letter"}
+TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
+PICTURE_KEPT_S = 3600
 BRIEF_ON_FIRST_PAGE = 480
 DONE_ON_FIRST_PAGE = 8
 
@@ -93,12 +96,11 @@ def prepare(snapshot: dict[str, Any]) -> Ready:
 
 def parts_of(snapshot: dict[str, Any]) -> list[Part]:
     """The sections that have something to say, in the order of the job page."""
-    brief, notice = snapshot["brief"], snapshot["notices"]
+    brief, notice, untested = snapshot["brief"], snapshot["notices"], snapshot["not_tested"]
     received = ("condition", "odometer_km", "engine_hours", "fuel", "keys", "work", "photos", "received_at")
-    asked_in_full = len(brief["asked"]) > BRIEF_ON_FIRST_PAGE or len(snapshot["done"]) > DONE_ON_FIRST_PAGE
+    more = len(brief["asked"]) > BRIEF_ON_FIRST_PAGE or len(snapshot["done"]) > DONE_ON_FIRST_PAGE
     has = {
-        ("brief", "Brief and receipt"): asked_in_full
-        or any(brief[name] not in (None, "", []) for name in received),
+        ("brief", "Brief and receipt"): more or any(brief[name] not in (None, "", []) for name in received),
         ("clearances", "Valve clearances"): snapshot["clearances"],
         ("parts", "Parts fitted"): snapshot["parts"],
         ("tune", "Tune"): snapshot["tune"],
@@ -109,8 +111,7 @@ def parts_of(snapshot: dict[str, Any]) -> list[Part]:
         ("suspension", "Suspension and settings"): snapshot["suspension"],
         ("bike_changes", "Other changes of the bike"): snapshot["bike_changes"],
         ("checks", "Checks"): snapshot["checks"],
-        ("not_tested", "What was not tested"): any(snapshot["not_tested"].values())
-        or snapshot["not_printed"],
+        ("not_tested", "What was not tested"): any(untested.values()) or snapshot["not_printed"],
         ("next_service", "Next service and what to watch"): next_words(snapshot),
         ("road_use", "Use on public roads"): notice,
         ("safety", "Safety"): notice,
@@ -189,6 +190,30 @@ def qr_svg(address: str) -> str:
     return drawn.getvalue().decode()
 
 
+def qr_data_uri(address: str) -> str:
+    """The QR code for a page of the site."""
+    return data_uri(qr_svg(address))
+
+
+def data_uri(svg: str) -> str:
+    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
+
+
+def summary_picture(snapshot: dict[str, Any], sha256: str) -> dict[str, str] | None:
+    """The first page's curves for a page of the site, drawn once for a snapshot; None where it has none."""
+    key = f"summary-picture:{sha256}"
+    kept: dict[str, str] | None = cache.get(key)
+    if kept is not None:
+        return kept
+    compared = next((each for each in snapshot["comparisons"] if each["curves"]), None)
+    if compared is None:
+        return None
+    picture = draw.comparison_pictures(compared, 0, snapshot["shop"]["units"])[0]
+    drawn = {"address": data_uri(picture.svg), "alt": picture.alt, "caption": picture.caption}
+    cache.set(key, drawn, PICTURE_KEPT_S)
+    return drawn
+
+
 def photos(snapshot: dict[str, Any]) -> dict[str, tuple[bytes, str]]:
     """Photos and logo as the page asks for them."""
     found = {
@@ -202,12 +227,12 @@ def photos(snapshot: dict[str, Any]) -> dict[str, tuple[bytes, str]]:
     return found
 
 
-@cache
+@functools.cache
 def font_bytes(pattern: str) -> bytes:
     return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(pattern)).read_bytes()
 
 
-@cache
+@functools.cache
 def style_sheet() -> str:
     return (Path(settings.BASE_DIR) / "static" / "css" / "sheet.css").read_text(encoding="utf-8")
 
@@ -216,7 +241,7 @@ def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
     """A fetcher that knows the sheet's own fonts and pictures by name, and nothing else at all."""
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-    class OnlyTheSheetsOwn(URLFetcher):  # type: ignore[misc]  # the library has no types
+    class OnlyTheSheetsOwn(URLFetcher):
         def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
             if url in FONTS:
                 return URLFetcherResponse(url, font_bytes(FONTS[url]), {"Content-Type": "font/ttf"})

@@ -1,3 +1,16 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from reports.views import handover, links
+
+urlpatterns = [
+    path("jobs/<str:number>/handover/", handover.handover, name="handover"),
+    path("jobs/<str:number>/handover/preview/", handover.handover_preview, name="handover-preview"),
+    path("jobs/<str:number>/handover/issue/", handover.handover_issue, name="handover-issue"),
+    path("sheets/<int:pk>/pdf/", handover.sheet_pdf, name="sheet-pdf"),
+    path("sheets/<int:pk>/links/", links.link_new, name="link-new"),
+    path("sheets/<int:pk>/mail/", links.sheet_mail, name="sheet-mail"),
+    path("links/<int:pk>/revoke/", links.link_revoke, name="link-revoke"),
+    path("sheet/<str:token>/", links.customer_sheet, name="customer-sheet"),
+    path("sheet/<str:token>/pdf/", links.customer_pdf, name="customer-pdf"),
+    path("sheet/<str:token>/acknowledge/", links.customer_acknowledge, name="customer-acknowledge"),
+]

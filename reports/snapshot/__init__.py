@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from jobs.comparing import compare_runs
-from jobs.models import Job, TuneRevision
+from jobs.models import Job
 from jobs.page import JobPage, get_job, load_page
 from jobs.run_figures import figures_of
 from jobs.timeline import events
@@ -69,7 +69,7 @@ def make_snapshot(
     page = load_page(get_job(job.number))
     shop = ShopProfile.current()
     found = events(page.job)
-    in_bike: TuneRevision | None = words.loaded_last(found)
+    in_bike = work.loaded_last(page)
     compared = {each: compare_runs(each, members, shop) for each, members in page.comparisons.items()}
     printed = [each for each in compared.values() if each.comparison.on_sheet]
     snapshot: dict[str, Any] = {
@@ -91,7 +91,7 @@ def make_snapshot(
         "checks": work.check_facts(page),
         "not_tested": {
             "said": page.job.not_tested,
-            "derived": words.not_tested(page.job, found, printed, page.runs),
+            "derived": words.not_tested(found, printed, page.runs),
         },
         "next_service": {"said": page.job.next_service, "derived": words.next_service(page, shop)},
         "not_printed": not_printed(page),

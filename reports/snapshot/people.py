@@ -123,9 +123,9 @@ def thumbnail(photo: Photo) -> str | None:
 
     try:
         with photo.image.open("rb") as file:
-            image = Image.open(file)
-            image.draft("RGB", (PHOTO_SIDE, PHOTO_SIDE))
-            image = image.convert("RGB")
+            opened = Image.open(file)
+            opened.draft("RGB", (PHOTO_SIDE, PHOTO_SIDE))
+            image = opened.convert("RGB")
     except (FileNotFoundError, UnidentifiedImageError, OSError):
         return None
     image.thumbnail((PHOTO_SIDE, PHOTO_SIDE))

@@ -16,6 +16,7 @@ from workshop.models import ShopProfile
 from workshop.units import format_value
 
 FloatArray = npt.NDArray[np.float64]
+NO_RESULT: dict[str, Any] = {"curves": None, "bands": []}
 
 
 def run_facts(figures: RunFigures) -> dict[str, Any]:
@@ -102,7 +103,7 @@ def side_facts(members: Sequence[RunFigures], side: RepeatSet, grid: FloatArray)
 
 
 def placed(from_rpm: FloatArray, values: FloatArray, onto_rpm: FloatArray) -> FloatArray:
-    """The values at the engine speeds wanted; NaN at those that were not measured. Nothing is interpolated."""
+    """The values at the engine speeds wanted, NaN at those not measured; nothing is interpolated."""
     by_speed = dict(zip(from_rpm.tolist(), values.tolist(), strict=True))
     return np.array([by_speed.get(speed, np.nan) for speed in onto_rpm.tolist()])
 

@@ -4,15 +4,18 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from jobs.comparing import Compared
-from jobs.models import Job, Run, SuspensionSetting
+from jobs.models import Run, SuspensionSetting
 from jobs.page import JobPage
 from jobs.suspension import changed_settings
-from jobs.timeline import Event, EventKind, changes
+from jobs.timeline import Event, changes
 from workshop.models import ShopProfile
-from workshop.units import convert, format_value
+from workshop.units import format_value
 
 NAMED = 6
 LONG_VALUE = 24
+NO_RUN = "No run was made on the roller: what the work did to power, mixture and throttle was not measured."
+
+Untold = dict[str, Any]  # "text", and the "events" that it is about
 
 
 def counted(count: int, one: str, many: str = "") -> str:
@@ -21,8 +24,8 @@ def counted(count: int, one: str, many: str = "") -> str:
 
 def listed(names: Sequence[str], limit: int = NAMED) -> str:
     """Names in a row, the first few where there are many."""
-    shown = list(names) if len(names) <= limit + 1 else [*names[:limit], f"{len(names) - limit} more"]
-    return ", ".join(shown[:-1]) + (" and " if len(shown) > 1 else "") + shown[-1] if shown else ""
+    shown = list(names) if len(names) <= limit + 1 else [*names[:limit], f"and {len(names) - limit} more"]
+    return "; ".join(shown)
 
 
 def work_done(page: JobPage, snapshot: dict[str, Any]) -> list[str]:
@@ -34,8 +37,9 @@ def work_done(page: JobPage, snapshot: dict[str, Any]) -> list[str]:
         suspension_done(page.suspension),
         *(f"{change['kind']}: {change['description']}" for change in snapshot["bike_changes"]),
         runs_done(snapshot["runs"]),
-        agreed_done(snapshot["brief"]["work"]),
     ]
+    if not any(said):
+        said.append(agreed_done(snapshot["brief"]["work"]))
     return [sentence[0].upper() + sentence[1:].rstrip(".") + "." for sentence in said if sentence]
 
 
@@ -70,11 +74,11 @@ def tune_done(tune: dict[str, Any] | None) -> str:
 
 
 def change_in_words(change: dict[str, Any]) -> str:
-    """'idle speed 1300 to 1450 1/min'; long values are left to the table."""
-    name = f"{change['kind']}, {change['detail']}" if change["detail"] else change["kind"]
+    """'idle speed 1300 → 1450 1/min'; long values are left to the table."""
+    name = f"{change['kind']} ({change['detail']})" if change["detail"] else change["kind"]
     if max(len(change["from"]), len(change["to"])) > LONG_VALUE:
-        return name
-    came = f"{change['from']} to " if change["from"] else ""
+        return str(name)
+    came = f"{change['from']} → " if change["from"] else ""
     return f"{name} {came}{change['to']} {change['unit']}".strip()
 
 
@@ -106,46 +110,54 @@ def what_changed(comparisons: Sequence[dict[str, Any]], snapshot: dict[str, Any]
     """At most three sentences: what the first comparison shows, else what the records say."""
     for comparison in comparisons:
         sentences = [
-            f"{band['name'].capitalize()} ({band['from_rpm']:,.0f} to {band['to_rpm']:,.0f} 1/min). "
+            f"{band['name'].capitalize()} ({band['from_rpm']:.0f} to {band['to_rpm']:.0f} 1/min). "
             + band["figures"][0]["sentence"]
             for band in comparison["bands"]
             if band["figures"]
         ]
         if sentences:
-            return [*sentences[:2], comparison["claim"]]
+            return [*sentences[:2], what_it_isolates(comparison)]
     said = [snapshot["clearances"]["summary"]] if snapshot["clearances"] else []
     said += [sentence for mode in snapshot["throttle"] for sentence in mode["words"][:1]]
     return [sentence[0].upper() + sentence[1:].rstrip(".") + "." for sentence in said if sentence][:3]
 
 
-def not_tested(
-    job: Job, found: Sequence[Event], compared: Sequence[Compared], runs: Iterable[Run]
-) -> list[str]:
+def what_it_isolates(comparison: dict[str, Any]) -> str:
+    changed = comparison["changes"]
+    if len(changed) == 1:
+        return f"Only one thing was changed between these runs: {changed[0]['text']}."
+    if not changed:
+        return str(comparison["claim"])
+    many = len(changed)
+    return f"{many} things were changed between these runs: the difference belongs to all of them together."
+
+
+def not_tested(found: Sequence[Event], compared: Sequence[Compared], runs: Iterable[Run]) -> list[Untold]:
     """What no run tells of, and what was tried only together with other things."""
     made = [run.made_at for run in runs if not run.set_aside]
     changed = changes(found)
-    said = []
     if not made:
-        if changed:
-            said.append(
-                "No run was made on the roller: what the work did to power, mixture and throttle was not measured."
-            )
-        return said
-    after_all = [event.text for event in changed if event.at > max(made)]
-    before_all = [event for event in changed if event.at <= max(made)]
-    if after_all:
-        said.append(f"No run was made after: {'; '.join(after_all)}.")
-    said += alone_or_together(before_all, compared)
+        return [untold(NO_RUN)] if changed else []
+    last = max(made)
+    since = [event.text for event in changed if event.at > last]
+    said = [untold("No run was made after this:", since)] if since else []
+    said += alone_or_together([event for event in changed if event.at <= last], compared)
     for each in compared:
-        if each.result is not None and each.result.assumed:
+        if each.result is not None and each.result.assumed_pct is not None:
+            title, share = each.comparison.title, each.result.assumed_pct
             said.append(
-                f"“{each.comparison.title}” has a single run on a side: its scatter was not measured, "
-                f"{each.result.assumed_pct:g} % is assumed."
+                untold(
+                    f"“{title}” has a single run on a side: {share:g} % of scatter is assumed, not measured."
+                )
             )
     return said
 
 
-def alone_or_together(changed: Sequence[Event], compared: Sequence[Compared]) -> list[str]:
+def untold(text: str, events: Sequence[str] = ()) -> Untold:
+    return {"text": text, "events": list(events)}
+
+
+def alone_or_together(changed: Sequence[Event], compared: Sequence[Compared]) -> list[Untold]:
     held = [[event.text for event in each.changes] for each in compared if each.result is not None]
     alone = {texts[0] for texts in held if len(texts) == 1}
     together = {text for texts in held for text in texts}
@@ -154,10 +166,10 @@ def alone_or_together(changed: Sequence[Event], compared: Sequence[Compared]) ->
     said = []
     if mixed:
         said.append(
-            f"Tested only together, so that no one of them can be given the difference: {'; '.join(mixed)}."
+            untold("Tested only together, so that no one of these can be given the difference:", mixed)
         )
     if never:
-        said.append(f"Not compared before and after: {'; '.join(never)}.")
+        said.append(untold("Not compared before and after:", never))
     return said
 
 
@@ -171,20 +183,14 @@ def next_service(page: JobPage, shop: ShopProfile) -> list[str]:
         every = format_value(spec.check_interval_km, "distance", shop.distance_unit)
         due = ""
         if job.odometer_km is not None:
-            at = convert(job.odometer_km + spec.check_interval_km, "km", shop.distance_unit)
-            due = f", next at about {at:,.0f} {shop.distance_unit} on the odometer"
+            at = format_value(job.odometer_km + spec.check_interval_km, "distance", shop.distance_unit)
+            due = f", next at about {at} on the odometer"
         said.append(f"Valve clearances: check every {every}{due}.")
     if spec.check_interval_hours:
         due = ""
         if job.engine_hours is not None:
-            due = f", next at about {job.engine_hours + spec.check_interval_hours:,.0f} h"
+            due = f", next at about {job.engine_hours + spec.check_interval_hours:.0f} h"
         said.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
     if said and spec.source:
         said.append(f"Interval from {spec.source}.")
     return said
-
-
-def loaded_last(found: Iterable[Event]) -> Any:
-    """The tune revision in the bike: the last that the timeline says was loaded."""
-    loaded = [event.revision for event in found if event.kind is EventKind.TUNE and event.revision]
-    return loaded[-1] if loaded else None

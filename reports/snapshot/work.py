@@ -70,6 +70,14 @@ def change_facts(change: TuneChange) -> dict[str, Any]:
     }
 
 
+def loaded_last(page: JobPage) -> TuneRevision | None:
+    """The calibration in the bike: the last that was loaded, or that a run says it was made with."""
+    loaded = [(revision.loaded_at, 0, revision) for revision in page.revisions]
+    ridden = [(run.made_at, 1, run.tune_revision) for run in page.runs if run.tune_revision]
+    told = sorted([*loaded, *ridden], key=lambda each: each[:2])
+    return told[-1][2] if told else None
+
+
 def carried_changes(page: JobPage, in_bike: TuneRevision | None) -> list[TuneChange]:
     """The changes that the calibration in the bike carries: its own and those of what it was made from."""
     by_pk = {revision.pk: revision for revision in page.revisions}

@@ -60,7 +60,9 @@ def make_shop(**values: Any) -> ShopProfile:
     return shop
 
 
-def make_run(job: Job, by: StaffMember, made: simulator.Run, at: datetime, tune: TuneRevision, **values: Any) -> Run:
+def make_run(
+    job: Job, by: StaffMember, made: simulator.Run, at: datetime, tune: TuneRevision, **values: Any
+) -> Run:
     """A run with the simulator's channels, as reading its file would store them."""
     air = simulator.SESSIONS[made.bike, made.when].air
     run = Run(
@@ -85,10 +87,13 @@ def make_run(job: Job, by: StaffMember, made: simulator.Run, at: datetime, tune:
     return run
 
 
-def make_runs(job: Job, by: StaffMember, bike: str, when: Any, start: datetime, tune: TuneRevision) -> list[Run]:
+def make_runs(
+    job: Job, by: StaffMember, bike: str, when: Any, start: datetime, tune: TuneRevision
+) -> list[Run]:
     sweeps = [run for run in simulator.runs() if (run.bike, run.when, run.kind) == (bike, when, "sweep")]
     return [
-        make_run(job, by, made, start + timedelta(minutes=7 * place), tune) for place, made in enumerate(sweeps)
+        make_run(job, by, made, start + timedelta(minutes=7 * place), tune)
+        for place, made in enumerate(sweeps)
     ]
 
 
@@ -136,7 +141,9 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     Job.objects.filter(pk=job.pk).update(received_at=ARRIVED)
     job.refresh_from_db()
     StageEntry.objects.create(job=job, stage="received", by=desk, at=ARRIVED)
-    WorkItem.objects.create(job=job, description="Check and set the valve clearances", price=Decimal("280"), done=True)
+    WorkItem.objects.create(
+        job=job, description="Check and set the valve clearances", price=Decimal("280"), done=True
+    )
     WorkItem.objects.create(job=job, description="Tune on the roller", price=Decimal("420"), done=True)
     received = TuneRevision.objects.create(job=job, number=0, loaded_by=desk, loaded_at=ARRIVED)
     make_runs(job, tuner, "tern", "before", hours(2), received)
@@ -145,7 +152,11 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     tune = add_tune(job, tuner, received)
     make_runs(job, tuner, "tern", "after", hours(77), tune)
     spoilt = job.runs.order_by("made_at").last()
-    spoilt.set_aside, spoilt.set_aside_reason, spoilt.note = True, "tyre slipped", "Strap tightened afterwards."
+    spoilt.set_aside, spoilt.set_aside_reason, spoilt.note = (
+        True,
+        "tyre slipped",
+        "Strap tightened afterwards.",
+    )
     spoilt.save()
     compare(job, "Before the work and after it")
     add_settings(job, mechanic)
@@ -162,7 +173,11 @@ def add_clearances(job: Job, by: StaffMember) -> None:
         job, by, "0.16", measured_at=hours(30), when=ClearanceSet.When.AS_LEFT, instrument="feeler blades"
     )
     plan = ShimPlan.objects.create(
-        clearance_set=found, policy="target", accepted_by=by, accepted_at=hours(25), stock_booked_out_at=hours(26)
+        clearance_set=found,
+        policy="target",
+        accepted_by=by,
+        accepted_at=hours(25),
+        stock_booked_out_at=hours(26),
     )
     for place, row in enumerate(found.readings.all()):
         loose = row.side == "exhaust"
@@ -248,7 +263,9 @@ def add_tune(job: Job, by: StaffMember, received: TuneRevision) -> TuneRevision:
 
 
 def compare(job: Job, title: str) -> Comparison:
-    comparison = Comparison.objects.create(job=job, title=title, note="Same fuel, same day temperature within 7 °C.")
+    comparison = Comparison.objects.create(
+        job=job, title=title, note="Same fuel, same day temperature within 7 °C."
+    )
     for run in job.runs.all():
         group = "before" if "_before_" in run.original_name else "after"
         ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
@@ -266,7 +283,13 @@ def add_settings(job: Job, by: StaffMember) -> None:
         "rear_pressure_kpa": 250.0,
     }
     SuspensionSetting.objects.create(
-        job=job, when="as_found", set_at=hours(34), by=by, front_preload="4 turns", front_rebound="8 clicks", **readings
+        job=job,
+        when="as_found",
+        set_at=hours(34),
+        by=by,
+        front_preload="4 turns",
+        front_rebound="8 clicks",
+        **readings,
     )
     SuspensionSetting.objects.create(
         job=job,
@@ -278,7 +301,9 @@ def add_settings(job: Job, by: StaffMember) -> None:
         note="Rear spring rate not known.",
         **{**readings, "front_pushed_mm": 588.0, "front_lifted_mm": 592.0},
     )
-    BikeChange.objects.create(job=job, kind="tyre", description="rear tyre renewed, same size", at=hours(36), by=by)
+    BikeChange.objects.create(
+        job=job, kind="tyre", description="rear tyre renewed, same size", at=hours(36), by=by
+    )
 
 
 def add_study(job: Job, by: StaffMember) -> MixtureStudy:

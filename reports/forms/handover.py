@@ -1,0 +1,66 @@
+"""Forms of the handover: issuing, mailing the link, acknowledging."""
+
+from typing import Any
+
+from django import forms
+
+from reports.models import HandoverSheet
+from workshop.models import StaffMember
+
+
+class IssueForm(forms.Form):
+    """What has to be said when a sheet is issued; the number guards against a second sending."""
+
+    issue_number = forms.IntegerField(widget=forms.HiddenInput, min_value=1)
+    told = forms.CharField(
+        label="the customer who was told",
+        max_length=120,
+        required=False,
+        help_text="Who was told that the bike may no longer meet what public roads require; printed.",
+    )
+    override_reason = forms.CharField(
+        label="why it is issued although something stands in the way",
+        max_length=1000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Only the owner may do that. The reason is printed on the sheet.",
+    )
+    with_link = forms.BooleanField(
+        label="print a QR code with a link for the customer", required=False, initial=True
+    )
+
+    def __init__(self, *args: Any, by: StaffMember, telling: bool, standing: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not telling:
+            del self.fields["told"]
+        if not (standing and by.is_owner):
+            del self.fields["override_reason"]
+
+    @property
+    def said(self) -> dict[str, str]:
+        """What the form says about the sheet; a field that isn't shown says nothing."""
+        return {name: self.cleaned_data.get(name, "").strip() for name in ("told", "override_reason")}
+
+
+class MailForm(forms.Form):
+    address = forms.EmailField(
+        label="e-mail address", error_messages={"invalid": "That is not an e-mail address: name@domain.tld."}
+    )
+
+    def __init__(self, *args: Any, sheet: HandoverSheet, **kwargs: Any) -> None:
+        kwargs.setdefault("initial", {"address": sheet.job.customer.email})
+        super().__init__(*args, **kwargs)
+
+    def clean_address(self) -> str:
+        address: str = self.cleaned_data["address"]
+        domain = address.rsplit("@", 1)[1]
+        # Nothing there takes mail: a name without a dot, or one kept for trying things out (RFC 2606).
+        if "." not in domain or domain.rsplit(".", 1)[1].lower() in ("invalid", "test", "localhost"):
+            raise forms.ValidationError(f"No mail can reach “{domain}”. Ask the customer for the address.")
+        return address
+
+
+class AcknowledgeForm(forms.Form):
+    name = forms.CharField(
+        label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )

@@ -1,0 +1,24 @@
+"""The handover on the job page."""
+
+from jobs.page import JobPage
+from jobs.sections import Section, State
+from reports.issuing import blockers_on
+from reports.models import HandoverSheet
+
+
+def section(page: JobPage) -> Section:
+    sheets = list(HandoverSheet.objects.filter(job=page.job).defer("snapshot").order_by("-issue_number"))
+    for sheet in sheets:
+        sheet.job = page.job  # its number is asked for, and the job is at hand
+    standing = blockers_on(page)
+    state, why = where_it_stands(sheets, len(standing))
+    context = {"handover_standing": standing, "handover_sheets": sheets}
+    return Section("handover", "Handover", state, why, "reports/sections/handover.html", context)
+
+
+def where_it_stands(sheets: list[HandoverSheet], standing: int) -> tuple[State, str]:
+    if sheets:
+        return State.DONE, f"sheet {sheets[0].issue_number} issued"
+    if standing:
+        return State.EMPTY, f"{standing} things to put right before the sheet is issued"
+    return State.IN_HAND, "ready to be issued"

@@ -1,0 +1,128 @@
+"""The handover page: what blocks it, preview, issue, the PDFs that were issued."""
+
+from io import BytesIO
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Prefetch
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from jobs.models import Job
+from jobs.page import JobPage, load_page
+from jobs.views.job import find_job
+from reports.forms.handover import IssueForm
+from reports.issuing import (
+    AlreadyIssued,
+    NotReady,
+    SheetDamaged,
+    draft_pdf,
+    file_name,
+    issue_sheet,
+    issued_pdf,
+    next_issue,
+    state_of,
+)
+from reports.models import HandoverSheet, SheetLink
+from workshop.answers import posted
+from workshop.models import Role
+from workshop.roles import StaffRequest, roles, staff
+
+ISSUERS = (Role.DESK, Role.TUNER)
+
+
+def address_of(request: HttpRequest, token: str) -> str:
+    return request.build_absolute_uri(reverse("customer-sheet", args=[token]))
+
+
+def sheets_of(job: Job) -> list[HandoverSheet]:
+    """The job's sheets, the newest first, with their links and acknowledgements."""
+    links = Prefetch("links", SheetLink.objects.select_related("made_by"))
+    sheets = HandoverSheet.objects.filter(job=job).defer("snapshot").select_related("issued_by", "job")
+    return list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
+
+
+def render_handover(
+    request: StaffRequest, page: JobPage, form: IssueForm | None = None, status: int = 200
+) -> HttpResponse:
+    state = state_of(page, sheets_of(page.job))
+    if form is None:
+        form = issue_form(request, state, next_issue(page.job))
+    for sheet in state["sheets"]:
+        for link in sheet.links.all():
+            link.address = address_of(request, link.token)
+    context = {"job": page.job, "form": form, "next_number": next_issue(page.job), **state}
+    return render(request, "reports/handover.html", context, status=status)
+
+
+def issue_form(request: StaffRequest, state: dict[str, Any], number: int) -> IssueForm:
+    return IssueForm(
+        posted(request),
+        by=request.user,
+        telling=state["needs_telling"],
+        standing=bool(state["standing"]),
+        initial={"issue_number": number},
+    )
+
+
+@staff
+@require_safe
+def handover(request: StaffRequest, number: str) -> HttpResponse:
+    return render_handover(request, load_page(find_job(number)))
+
+
+@staff
+@require_safe
+def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
+    job = find_job(number)
+    return pdf_answer(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
+
+
+@roles(*ISSUERS)
+@require_POST
+def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
+    page = load_page(find_job(number))
+    form = issue_form(request, state_of(page, []), next_issue(page.job))
+    if not form.is_valid():
+        return render_handover(request, page, form, status=422)
+    here = redirect("handover", page.job.number)
+    if form.cleaned_data["issue_number"] < next_issue(page.job):
+        messages.info(request, "That sheet was issued already; nothing was done a second time.")
+        return here
+    try:
+        sheet = issue_sheet(
+            job=page.job,
+            by=request.user,
+            address_of=(lambda token: address_of(request, token)) if form.cleaned_data["with_link"] else None,
+            **form.said,
+        )
+    except NotReady as problem:
+        form.add_error(None, f"The sheet was not issued. {problem}")
+        return render_handover(request, page, form, status=422)
+    except AlreadyIssued as problem:
+        messages.info(request, str(problem))
+        return here
+    messages.success(request, f"Handover sheet {sheet.number} is issued.")
+    return here
+
+
+@staff
+@require_safe
+def sheet_pdf(request: StaffRequest, pk: int) -> HttpResponseBase:
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    return issued_answer(sheet)
+
+
+def issued_answer(sheet: HandoverSheet) -> HttpResponseBase:
+    try:
+        return pdf_answer(issued_pdf(sheet), file_name(sheet))
+    except SheetDamaged as problem:
+        raise Http404(str(problem)) from problem
+
+
+def pdf_answer(pdf: bytes, name: str) -> FileResponse:
+    answer = FileResponse(BytesIO(pdf), content_type="application/pdf", filename=name)
+    answer.headers["Cache-Control"] = "private, no-store"
+    return answer
