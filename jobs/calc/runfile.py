@@ -25,6 +25,7 @@ from jobs.calc.runfile_layout import (
     Layout,
     RunFileError,
     fingerprint,
+    unit_choices,
     unit_label,
 )
 from jobs.calc.runfile_marks import find_marks
@@ -70,6 +71,7 @@ __all__ = [
     "read",
     "recognise",
     "sniff",
+    "unit_choices",
     "unit_label",
 ]
 

@@ -62,6 +62,22 @@ def unit_label(unit_id: str | None) -> str:
     return TIME_FORMS.get(unit_id) or unit(unit_id).label
 
 
+def unit_choices(channel_id: str) -> dict[str, str]:
+    """The units a channel can be written in, as id -> label; its own first.
+
+    Raises
+    ------
+    ValueError
+        There is no such channel.
+    """
+    if channel_id not in CHANNELS:
+        raise ValueError(f"'{channel_id}' is not a channel this program knows.")
+    channel = CHANNELS[channel_id]
+    fitting = [unit_id for unit_id, found in FACTORS.items() if found.quantity == channel.quantity]
+    choices = dict.fromkeys([channel.unit, *fitting, *(TIME_FORMS if channel.quantity == "time" else ())])
+    return {unit_id: unit_label(unit_id) for unit_id in choices}
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a file.

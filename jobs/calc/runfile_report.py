@@ -8,8 +8,9 @@ import numpy as np
 
 from jobs.calc.channels import CHANNELS, Channel, says_corrected
 from jobs.calc.runfile_layout import DECIMALS, DELIMITERS, ENCODINGS, Column, Layout
+from jobs.calc.runfile_left_out import Tally
 from jobs.calc.runfile_meaning import TYPICAL_AFR
-from jobs.calc.runfile_table import Table, Tally
+from jobs.calc.runfile_table import Table
 from jobs.calc.statistics import FloatArray
 
 

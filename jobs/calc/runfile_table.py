@@ -9,45 +9,34 @@ import csv
 import io
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from jobs.calc.runfile_cells import MISSING, is_missing, parse_cells, reads_as_figure, split_cells
+from jobs.calc.runfile_cells import MISSING, is_missing, parse_cells, parse_number, split_cells
 from jobs.calc.runfile_layout import MAX_COLUMNS, TIME_FORMS, Layout, RunFileError
+from jobs.calc.runfile_left_out import (
+    EMPTY,
+    LINES_NAMED,
+    NO_FIGURES,
+    REPEATED_HEADER,
+    TOO_SHORT,
+    Tally,
+    end_of_figures,
+)
 from jobs.calc.runfile_structure import header_cells
-from jobs.calc.runfile_text import MAX_ROWS, TAIL_BYTES, Text
+from jobs.calc.runfile_text import MAX_ROWS, Text
 from jobs.calc.statistics import FloatArray
 
-LINES_NAMED = 20
 BLOCK_BYTES = 1024 * 1024
 LEAF_BYTES = 64 * 1024
-
-REPEATED_HEADER = "repeated header"
-FOOTER = "text below the figures"
-EMPTY = "empty"
-NO_FIGURES = "no figure in the row"
-CUT_OFF = "cut off in the middle"
 
 _NO_DELIMITER = "\x1f"  # for one column: a sign that no text file holds
 
 
 # A column's figures, and which of its cells were none; None where all were or were missing
 Figures = tuple[FloatArray, np.ndarray | None]
-
-
-@dataclass
-class Tally:
-    """How many, and where the first of them stand."""
-
-    count: int = 0
-    lines: list[int] = field(default_factory=list)
-
-    def add(self, lines: Iterable[int], count: int | None = None) -> None:
-        given = list(lines)
-        self.count += len(given) if count is None else count
-        self.lines = sorted([*self.lines, *given[:LINES_NAMED]])[:LINES_NAMED]
 
 
 @dataclass(eq=False)
@@ -113,11 +102,12 @@ class _Reader:
         if not self.width:
             raise RunFileError("The layout names no columns.", line=layout.data_line)
         start = text.offset_of_line(layout.data_line)
-        end = self._end_of_figures(start, layout.data_line)
+        end, self.dropped = end_of_figures(text, layout, start)
         if limit is not None:
             end = min(end, self._offset_after(start, end, limit))
         if start >= end:
             raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
+        self.start, self.end = start, end
         self.quoted = text.data.find(b'"', start, end) >= 0
         self._look_at_first_rows(start, end)
         # pandas ends a line at a lone carriage return too, and none inside quotes: its rows are then not our
@@ -135,54 +125,6 @@ class _Reader:
             start = found + 1
         return start
 
-    # --- where the figures end
-
-    def _end_of_figures(self, start: int, first_line: int) -> int:
-        """Leave out a last row that was cut off, and lines of text below the figures."""
-        text = self.text
-        tail = max(start, text.end - TAIL_BYTES)
-        if tail > start:
-            tail = text.data.find(b"\n", tail, text.end) + 1 or text.end
-        raw = text.data[tail : text.end].split(b"\n")
-        offset = text.end - len(raw[-1])
-        if not raw[-1]:
-            raw.pop()
-            offset -= len(raw[-1]) + 1 if raw else 0
-        end, left_out = text.end, []
-        for index in range(len(raw) - 1, -1, -1):
-            reason = self._reason_to_leave_out(raw, index)
-            if reason is None:
-                break
-            if reason != EMPTY:
-                end = offset
-            left_out.append((offset, reason))
-            offset -= len(raw[index - 1]) + 1
-        for offset, reason in left_out:
-            if offset >= end and reason != EMPTY:
-                self._dropped(reason).add([first_line + text.count_lines(start, offset)])
-        return end
-
-    def _reason_to_leave_out(self, raw: Sequence[bytes], index: int) -> str | None:
-        cells = self._cells(raw[index])
-        if not any(cells):
-            return EMPTY
-        if index == len(raw) - 1 and self.text.data[self.text.end - 1] != 0x0A and index:
-            above = self._cells(raw[index - 1])
-            if len(cells) < self.width <= len(above) and reads_as_figure(cells[0]) and self.width > 1:
-                return CUT_OFF
-        filled = [cell for cell in cells if not is_missing(cell)]
-        figures = sum(map(reads_as_figure, filled))
-        if filled and (figures == 0 or (len(cells) < self.width and not reads_as_figure(cells[0]))):
-            return FOOTER
-        return None
-
-    def _cells(self, raw: bytes) -> list[str]:
-        line = raw.decode(self.text.encoding, "replace").strip("\r\n")
-        return split_cells(line, self.layout.delimiter) if line.strip() else []
-
-    def _dropped(self, reason: str) -> Tally:
-        return self.dropped.setdefault(reason, Tally())
-
     # --- the quick way
 
     def _look_at_first_rows(self, start: int, end: int) -> None:
@@ -198,7 +140,7 @@ class _Reader:
                 self.as_text.add(column.position)
 
     def _plain(self, cell: str) -> bool:
-        return reads_as_figure(cell) and ":" not in cell
+        return parse_number(cell, self.layout.decimal, self.layout.thousands) is not None
 
     def _frame(self, source: io.BytesIO, rows: int | None, *, typed: bool = True) -> Any:
         """The figures as pandas reads them; None where it cannot, or where its rows are not our lines."""
@@ -281,6 +223,7 @@ class _Reader:
         """Read a piece in one go; else in smaller ones; else, where it is small already, by its cells."""
         rows = self.text.count_lines(start, end)
         block = self._utf8(start, end)
+        self.wide = self._widest(block)
         frame = self._frame(io.BytesIO(block), rows)
         if frame is not None:
             self._take([*self._columns(frame)], rows)
@@ -289,6 +232,14 @@ class _Reader:
                 self._read_piece(begin, stop, None)
         else:
             self._read_leaf(block, rows)
+
+    def _widest(self, block: bytes) -> int:
+        """Cells in the longest line, at least as many as there are columns; those in quotes parted too."""
+        mark = self.layout.delimiter.encode()
+        if mark in (b"", b" "):
+            return self.width
+        longest = max((line.count(mark) for line in block.split(b"\n")), default=0) + 1
+        return max(self.width, min(longest, 2 * MAX_COLUMNS))
 
     def _utf8(self, start: int, end: int) -> bytes:
         block = self.text.data[start:end]
@@ -358,11 +309,12 @@ class _Reader:
     def _finish(self) -> Table:
         lines = np.arange(self.layout.data_line, self.layout.data_line + self.rows)
         drop = self._rows_without_figures()
+        self._note_dropped(drop, lines)
+        drop[self._rows_too_short()] = True
         if drop.all():
             raise RunFileError(
                 "There is a header but no figure under it that could be read.", line=self.layout.data_line
             )
-        self._note_dropped(drop, lines)
         keep = ~drop
         refused, missing = [], []
         for i, values in enumerate(self.out):
@@ -388,6 +340,19 @@ class _Reader:
             empty &= np.isnan(values)
         return empty
 
+    def _rows_too_short(self) -> list[int]:
+        """Rows between blanks with a cell missing: nothing says which, so no figure has its sure place."""
+        if self.layout.delimiter != " " or not (gaps := np.flatnonzero(np.isnan(self.out[-1]))).size:
+            return []
+        lines = self.text.data[self.start : self.end].split(b"\n")
+        short = [
+            i for i in gaps.tolist() if 0 < len(lines[i].split()) < self.width and lines[i].count(b'"') == 0
+        ]
+        short = [i for i in short if any(np.isfinite(values[i]) for values in self.out)]
+        if short:
+            self.dropped.setdefault(TOO_SHORT, Tally()).add([self.layout.data_line + i for i in short])
+        return short
+
     def _note_dropped(self, drop: np.ndarray, lines: np.ndarray) -> None:
         if not drop.any():
             return
@@ -400,7 +365,7 @@ class _Reader:
         for reason, mask in reasons:
             found = lines[mask & drop]
             if len(found):
-                self._dropped(reason).add(found[:LINES_NAMED].tolist(), len(found))
+                self.dropped.setdefault(reason, Tally()).add(found[:LINES_NAMED].tolist(), len(found))
 
 
 def _tally(mask: np.ndarray | None, lines: np.ndarray) -> Tally:

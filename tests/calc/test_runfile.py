@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from jobs.calc.runfile import Chosen, Layout, RunFileError, preview, read, recognise, sniff
+from jobs.calc.runfile import Chosen, Layout, RunFileError, preview, read, recognise, sniff, unit_choices
 from tests.calc.run_files import (
     ENGINE_SPEED_RPM,
     LAMBDA,
@@ -403,3 +403,11 @@ def test_a_header_with_names_too_many_is_questioned():
 def test_a_header_with_names_too_few_is_questioned():
     data = sweep(header="Time [s],Engine speed [rpm],Power [kW]").encode()
     assert any("names 3 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
+
+
+def test_the_units_a_channel_can_be_written_in():
+    assert unit_choices("power_kw") == {"kw": "kW", "w": "W", "hp": "hp", "ps": "PS"}
+    assert {"s", "ms", "clock", "date_time"} <= set(unit_choices("time_s"))
+    assert set(unit_choices("lambda")) == {"lambda", "afr", "phi"}
+    with pytest.raises(ValueError, match="not a channel"):
+        unit_choices("warp")

@@ -262,3 +262,37 @@ def test_time_that_runs_backwards_is_questioned():
 def test_figures_without_any_row_are_refused():
     with pytest.raises(RunFileError, match="no row with figures"):
         read(f"{HEADER}\nx,y,z,w\nerr,err,err,err\n1".encode(), nodded(sweep().encode()))
+
+
+def test_rows_with_cells_too_many_all_over_a_long_file_keep_their_first_cells():
+    n = 30_000
+    rows = lines([np.arange(n) / 100, 3000 + np.arange(n) % 5000, np.full(n, 20.0), np.full(n, 0.9)]).split(
+        "\n"
+    )
+    long_lines = range(500, n, 1000)
+    for line in long_lines:
+        rows[line] += ",1,2,3"
+    run = read_with_nod("\n".join([HEADER, *rows]).encode())
+    np.testing.assert_array_equal(run.channels["engine_speed_rpm"], 3000 + np.arange(n) % 5000)
+    assert any(
+        "30 rows have more cells" in sentence and "line" in sentence for sentence in run.report.sentences
+    )
+
+
+def test_a_row_between_blanks_with_a_cell_missing_does_not_slide():
+    rows = sweep("  ", header="Time_s,Engine_speed_rpm,Power_kW,Lambda").split("\n")
+    rows[5] = "0.20            21.00  0.94"  # the engine speed is missing
+    rows[9] = "0.40  3080.00  22.00  NaN"
+    run = read_with_nod("\n".join(rows).encode())
+    np.testing.assert_allclose(run.channels["engine_speed_rpm"], np.delete(ENGINE_SPEED_RPM, 4))
+    np.testing.assert_allclose(run.channels["power_kw"], np.delete(POWER_KW, 4))
+    assert dropped(run) == {"too few cells between blanks to tell which is missing": (6,)}
+    assert np.isnan(run.channels["lambda"][7])
+
+
+def test_a_column_of_dates_does_not_stop_the_others():
+    rows = sweep().split("\n")
+    data = "\n".join([f"Date,{rows[0]}", *(f"25.11.2026,{row}" for row in rows[1:-1]), ""]).encode()
+    run = read_with_nod(data)
+    assert_sweep(run)
+    assert run.report.columns[0].stored_as is None
