@@ -21,7 +21,7 @@ class MixtureStudy(Record):
     target = models.JSONField(
         "target lambda: one number, or one for each throttle point, or one for each cell"
     )
-    fuel = models.CharField(max_length=20, default="e5")
+    fuel = models.CharField(max_length=20, default="petrol_e5")
     delay_ms = models.FloatField("sensor delay (ms)", default=150)
     settings_used = models.JSONField(default=dict, blank=True, editable=False)
     result = models.JSONField(null=True, blank=True, editable=False)
@@ -35,3 +35,17 @@ class MixtureStudy(Record):
 
     def __str__(self) -> str:
         return self.title
+
+    # Where a change by somebody else is told, in few words.
+
+    def get_result_display(self) -> str:
+        measured = (self.result or {}).get("cells_measured")
+        return "not worked out" if measured is None else f"{measured} cells measured"
+
+    def get_settings_used_display(self) -> str:
+        return "the limits used"
+
+    def get_fuel_table_before_display(self) -> str:
+        return "a fuel table" if self.fuel_table_before else "no fuel table"
+
+    get_fuel_table_after_display = get_fuel_table_before_display

@@ -1,0 +1,276 @@
+"""Mixture studies between storage and arithmetic: from runs to a stored result."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from jobs.calc import mixture as calc
+from jobs.calc.cell_grid import checked_axis
+from jobs.calc.fuel import fuel
+from jobs.calc.fuel_table import apply_to_table
+from jobs.calc.mixture_axes import load_axis, speed_axis
+from jobs.calc.mixture_warnings import HIGH_LOAD_PCT, LEAN_SHARE, warnings
+from jobs.calc.pasted_table import PastedTable, format_table, parse_table
+from jobs.calc.steady import HeldChannels, SteadyLimits, SteadySamples, gather
+from jobs.channel_store import FloatArray, load_channels
+from jobs.models import Job, MixtureStudy, Run
+
+CHANNELS = ("time_s", "engine_speed_rpm", "grip_pct", "plate_pct", "lambda")
+LOADS = {"grip_pct": "grip", "plate_pct": "plate"}
+# Within this share of its target a cell is on it; common practice, no source.
+ON_TARGET = 0.01
+DECIMALS = 4
+Json = dict[str, Any]
+
+
+class StudyProblem(ValueError):
+    """What stands in the way of a study, and at which field of the form."""
+
+    def __init__(self, field: str, sentence: str) -> None:
+        super().__init__(sentence)
+        self.field = field
+
+
+@contextmanager
+def at(field: str) -> Iterator[None]:
+    try:
+        yield
+    except ValueError as problem:
+        raise StudyProblem(field, str(problem)) from problem
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What counts as steady, as well enough measured, as lean."""
+
+    min_dwell_s: float = SteadyLimits.min_dwell_s
+    grip_rate_pct_s: float = SteadyLimits.grip_rate_pct_s
+    speed_rate_rpm_s: float = SteadyLimits.speed_rate_rpm_s
+    fewest_dwells: int = calc.FEWEST_DWELLS
+    largest_half_width: float = calc.LARGEST_HALF_WIDTH
+    largest_pass: float = calc.LARGEST_PASS
+    high_load_pct: float = HIGH_LOAD_PCT
+    lean_share: float = LEAN_SHARE
+
+    @classmethod
+    def of(cls, stored: Mapping[str, Any]) -> "Limits":
+        return cls(**{name: stored[name] for name in asdict(cls()) if name in stored})
+
+    @property
+    def steady(self) -> SteadyLimits:
+        return SteadyLimits(
+            grip_rate_pct_s=self.grip_rate_pct_s,
+            speed_rate_rpm_s=self.speed_rate_rpm_s,
+            min_dwell_s=self.min_dwell_s,
+        )
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Everything a study is computed from."""
+
+    runs: Sequence[Run]
+    load_channel: str
+    rpm_axis: Sequence[float]
+    load_axis: Sequence[float]
+    target: Any
+    fuel: str
+    delay_ms: float
+    limits: Limits
+    fuel_table: str = ""
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What is stored of a study."""
+
+    settings_used: Json
+    result: Json
+    fuel_table_before: Json | None
+    fuel_table_after: Json | None
+
+
+def why_not(run: Run) -> str:
+    """Why a run can't be part of a study; '' where it can."""
+    if run.status != Run.Status.READ:
+        return "its columns are not named yet"
+    if run.set_aside:
+        return "it is set aside"
+    lacking = {"time_s": "time", "engine_speed_rpm": "engine speed", "lambda": "lambda"}
+    lacks = [words for name, words in lacking.items() if name not in run.channel_names]
+    if not {"grip_pct", "plate_pct"} & set(run.channel_names):
+        lacks.append("grip or plate")
+    return f"it has no {', no '.join(lacks)}" if lacks else ""
+
+
+def usable_runs(job: Job) -> list[Run]:
+    return [run for run in job.runs.select_related("tune_revision") if not why_not(run)]
+
+
+def suggested_axes(runs: Iterable[Run], load_channel: str = "grip_pct") -> tuple[list[float], list[float]]:
+    """Axes of engine speed and load as the held runs, or all if there are none, suggest them."""
+    given = list(runs)
+    held = [run for run in given if run.kind == Run.Kind.HELD] or given
+    read = [load_channels(run, ("engine_speed_rpm", load_channel)) for run in held]
+    speeds = [each["engine_speed_rpm"] for each in read if "engine_speed_rpm" in each]
+    return speed_axis(speeds), load_axis([each[load_channel] for each in read if load_channel in each])
+
+
+def compute(asked: Asked) -> Computed:
+    """Everything that a study stores.
+
+    Raises
+    ------
+    StudyProblem
+        Something asked for can't be; it names the field.
+    """
+    with at("rpm_axis"):
+        checked_axis(asked.rpm_axis, "engine speed")
+    with at("load_axis"):
+        checked_axis(asked.load_axis, LOADS[asked.load_channel])
+    pasted = read_fuel_table(asked.fuel_table)
+    samples = gather_samples(asked)
+    with at("runs"):
+        grid = calc.mixture_grid(
+            samples.engine_speed_rpm,
+            samples.load_pct,
+            samples.lambda_,
+            asked.rpm_axis,
+            asked.load_axis,
+            dwell=samples.dwell,
+        )
+    limits = asked.limits
+    with at("target"):
+        target = calc.target_grid(asked.target, grid)
+    with at("fewest_dwells"):
+        correction = calc.correction(
+            grid,
+            target,
+            fewest_dwells=limits.fewest_dwells,
+            largest_half_width=limits.largest_half_width,
+            largest_pass=limits.largest_pass,
+        )
+    flags = warnings(
+        grid,
+        target,
+        high_load_pct=limits.high_load_pct,
+        lean_share=limits.lean_share,
+        fewest_dwells=limits.fewest_dwells,
+    )
+    result = {
+        **grid_as_json(grid, target),
+        "few": (grid.visited & ~correction.given).tolist(),
+        "correction": rounded(correction.multiplier),
+        "wanted": rounded(correction.wanted),
+        "limited": correction.limited.tolist(),
+        "reason": correction.reason.tolist(),
+        "left_out": {str(reason): int(n) for reason, n in samples.left_out.items() if n},
+        "unused": {str(reason): int(n) for reason, n in grid.unused.items() if n},
+        "samples_in_cells": int(grid.n.sum()),
+        "warnings": [{"code": flag.code, "sentence": flag.sentence} for flag in flags],
+    }
+    used = {
+        **asdict(limits),
+        "stoichiometric_afr": round(fuel(asked.fuel).stoichiometric_afr, 3),
+        "sensor_range": list(calc.SENSOR_RANGE),
+    }
+    before, after = tables_as_json(pasted, correction)
+    return Computed(used, result, before, after)
+
+
+def read_fuel_table(text: str) -> PastedTable | None:
+    if not text.strip():
+        return None
+    with at("fuel_table"):
+        return parse_table(text, row_name="load")
+
+
+def gather_samples(asked: Asked) -> SteadySamples:
+    """The steady samples of all runs; a run that can't be used is named."""
+    held = [held_channels(run, asked.load_channel) for run in asked.runs]
+    try:
+        return gather(held, asked.delay_ms, asked.limits.steady)
+    except ValueError as problem:
+        for run, channels in zip(asked.runs, held, strict=True):
+            try:
+                gather([channels], asked.delay_ms, asked.limits.steady)
+            except ValueError as its_own:
+                raise StudyProblem("runs", f"{run}: {its_own}") from its_own
+        raise StudyProblem("runs", str(problem)) from problem
+
+
+def held_channels(run: Run, load_channel: str) -> HeldChannels:
+    channels = load_channels(run, CHANNELS)
+    lacks = why_not(run) or ("" if load_channel in channels else f"it has no {LOADS[load_channel]}")
+    if lacks:
+        raise StudyProblem("runs", f"{run} can't be used here: {lacks}.")
+    load = channels[load_channel]
+    return HeldChannels(
+        channels["time_s"],
+        channels["engine_speed_rpm"],
+        channels.get("grip_pct", load),
+        load,
+        channels["lambda"],
+    )
+
+
+def grid_as_json(grid: calc.MixtureGrid, target: FloatArray) -> Json:
+    off = grid.mean / target - 1
+    near = np.abs(off) <= ON_TARGET
+    return {
+        "mean": rounded(grid.mean),
+        "sd": rounded(grid.sd),
+        "n": grid.n.tolist(),
+        "dwells": grid.dwells.tolist(),
+        "half_width_95": rounded(grid.half_width_95),
+        "end_of_scale": grid.end_of_scale.tolist(),
+        "target": rounded(target),
+        "off": rounded(off),
+        "cells_measured": int(grid.visited.sum()),
+        "cells_on_target": int(near.sum()),
+    }
+
+
+def rounded(values: npt.ArrayLike) -> list[list[float | None]]:
+    """A grid as it is stored: four decimals, None where nothing was measured."""
+    return [
+        [round(value, DECIMALS) if np.isfinite(value) else None for value in row]
+        for row in np.asarray(values, dtype=float).tolist()
+    ]
+
+
+def measured(values: Sequence[Sequence[float | None]]) -> FloatArray:
+    """A stored grid as an array, NaN where nothing was measured."""
+    return np.array(values, dtype=float)
+
+
+def tables_as_json(
+    pasted: PastedTable | None, correction: calc.Correction
+) -> tuple[Json | None, Json | None]:
+    if pasted is None:
+        return None, None
+    with at("fuel_table"):
+        applied = apply_to_table((pasted.column_axis, pasted.row_axis), pasted.cells, correction)
+        after = format_table(pasted, applied.after)
+    return (
+        {"text": format_table(pasted)},
+        {
+            "text": after,
+            "step": applied.step,
+            "covered": int(applied.covered.sum()),
+            "changed": applied.changed.tolist(),
+            "limited": int(applied.limited.sum()),
+        },
+    )
+
+
+def study_of(study: MixtureStudy, asked: Asked) -> None:
+    """Put what was asked for and its result into a study, which the caller saves."""
+    computed = compute(asked)
+    study.rpm_axis, study.load_axis, study.target = asked.rpm_axis, asked.load_axis, asked.target
+    study.settings_used, study.result = computed.settings_used, computed.result
+    study.fuel_table_before, study.fuel_table_after = computed.fuel_table_before, computed.fuel_table_after
