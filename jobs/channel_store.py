@@ -1,34 +1,52 @@
 """Channels of a run on disk: a compressed NumPy archive, one member a channel, no pickles."""
 
 import io
+import zipfile
 from collections.abc import Iterable, Mapping
 
 import numpy as np
 import numpy.typing as npt
 from django.core.files.base import ContentFile
+from django.db import transaction
 
 from jobs.models import Run
 
 FloatArray = npt.NDArray[np.float64]
 
 
+def member(place: int) -> str:
+    """A channel's name in the archive: by its place, since a file's own column names may be anything."""
+    return f"channel_{place}"
+
+
 def store_channels(run: Run, channels: Mapping[str, FloatArray]) -> None:
     """Put the channels into the storage and name them on the run; the caller saves the run."""
     buffer = io.BytesIO()
-    np.savez_compressed(
-        buffer, allow_pickle=False, **{name: np.asarray(c, dtype=float) for name, c in channels.items()}
-    )
-    if run.channels:
-        run.channels.delete(save=False)
+    arrays = {member(place): np.asarray(values, float) for place, values in enumerate(channels.values())}
+    np.savez_compressed(buffer, allow_pickle=False, **arrays)
+    before, storage = run.channels.name, run.channels.storage
     run.channels.save(f"{run.sha256[:16]}.npz", ContentFile(buffer.getvalue()), save=False)
     run.channel_names = list(channels)
     run.samples = max((len(channel) for channel in channels.values()), default=0)
+    if before:
+        transaction.on_commit(lambda: storage.delete(before))
 
 
 def load_channels(run: Run, names: Iterable[str]) -> dict[str, FloatArray]:
-    """Those of the named channels that the run has; only these are unpacked."""
+    """Those of the named channels that the run has; only these are unpacked.
+
+    Raises
+    ------
+    ValueError
+        The stored channels are gone or damaged.
+    """
     wanted = [name for name in names if name in run.channel_names]
     if not wanted or not run.channels:
         return {}
-    with run.channels.open("rb") as file, np.load(file, allow_pickle=False) as archive:
-        return {name: archive[name] for name in wanted}
+    try:
+        with run.channels.open("rb") as file, np.load(file, allow_pickle=False) as archive:
+            return {name: archive[member(run.channel_names.index(name))] for name in wanted}
+    except (OSError, KeyError, EOFError, zipfile.BadZipFile) as problem:
+        raise ValueError(
+            f"The stored channels of {run} can't be opened. Read its file again from the file layout."
+        ) from problem

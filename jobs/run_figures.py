@@ -1,13 +1,15 @@
 """From a run's channels to its curve: the one way by which every page, CSV and sheet gets its figures."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from jobs.calc.air import STANDARDS, Air, Correction, correct, question_pressure, uncorrect
 from jobs.calc.curves import Curve, Flag, apply_factor, power_curve
-from jobs.calc.speed_grid import on_grid
-from jobs.calc.sweep import Sweep, check_run, find_sweep
+from jobs.calc.speed_grid import SAMPLES_WANTED, common_width_rpm, on_grid
+from jobs.calc.statistics import summarise
+from jobs.calc.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.channel_store import FloatArray, load_channels
 from jobs.models import Run
 from workshop.models import ShopProfile
@@ -22,6 +24,7 @@ NEEDED = (
     "road_speed_kmh",
     "lambda",
 )
+FEW = 2  # so many times the samples a window wants, on average: with fewer a run counts as thin
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,7 +32,9 @@ class RunFigures:
     """A run's curve as observed and as corrected, its mixture, and what a reader must know of it.
 
     ``curve`` is the corrected one where the air is known, else the observed; None where the run has
-    no sweep or no power, and ``reason`` says why. ``lambda_`` lies on the curve's grid.
+    no sweep or no power, and ``reason`` says why. ``lambda_`` lies on the curve's grid. ``rows`` holds
+    the sweep's samples by channel; ``taken_back`` is what the file's power is multiplied by to be
+    the observed one.
     """
 
     run: Run
@@ -40,10 +45,97 @@ class RunFigures:
     lambda_: FloatArray | None
     flags: tuple[Flag, ...]
     reason: str = ""
+    rows: dict[str, FloatArray] = field(default_factory=dict, repr=False)
+    taken_back: float = 1.0
 
     @property
     def is_corrected(self) -> bool:
         return self.correction is not None
+
+    @property
+    def factor(self) -> float:
+        """From observed to what ``curve`` shows."""
+        return self.correction.factor if self.correction else 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Loaded:
+    """The samples of a run's sweep; ``reason`` says why there is no curve to be made of them."""
+
+    run: Run
+    sweep: Sweep | None = None
+    rows: dict[str, FloatArray] = field(default_factory=dict)
+    reason: str = ""
+
+
+def figures_of(run: Run, shop: ShopProfile) -> RunFigures:
+    """The figures of one run, by the shop's standard, grid and smoothing width."""
+    return figures_together([run], shop)[0]
+
+
+def figures_together(runs: Iterable[Run], shop: ShopProfile, also: Sequence[str] = ()) -> list[RunFigures]:
+    """The figures of runs that are shown over each other, in their order.
+
+    Runs of one kind get one smoothing width: the shop's, or a wider one where a file among them has
+    too few samples for it. ``also`` names channels whose samples are wanted beside the usual ones.
+    """
+    loaded = [load(run, also) for run in runs]
+    widths = {kind: width_for([each for each in loaded if each.run.kind == kind], shop) for kind in Run.Kind}
+    return [figures_from(each, shop, widths[Run.Kind(each.run.kind)]) for each in loaded]
+
+
+def load(run: Run, also: Sequence[str] = ()) -> Loaded:
+    if run.status != Run.Status.READ:
+        refused = run.status == Run.Status.REFUSED
+        return Loaded(run, reason=run.refusal if refused else "The columns of this file are not named yet.")
+    try:
+        channels = load_channels(run, [*NEEDED, *(name for name in also if name not in NEEDED)])
+        return _sweep_of(run, channels)
+    except ValueError as problem:
+        return Loaded(run, reason=str(problem))
+
+
+def _sweep_of(run: Run, channels: dict[str, FloatArray]) -> Loaded:
+    speed = channels.get("engine_speed_rpm")
+    if speed is None:
+        return Loaded(run, reason="The file has no engine speed, so there is no curve over it.")
+    if run.kind == Run.Kind.IDLE:
+        return Loaded(run, reason=idle_in_words(speed))
+    sweep = find_sweep(speed, throttle_of(channels), channels.get("time_s"), run.sweep_start, run.sweep_stop)
+    rows = {name: channel[sweep.rows].copy() for name, channel in channels.items()}
+    if not {"power_kw", "torque_nm"} & rows.keys():
+        return Loaded(run, sweep, rows, "The file has neither power nor torque.")
+    return Loaded(run, sweep, rows)
+
+
+def throttle_of(channels: dict[str, FloatArray]) -> FloatArray | None:
+    return channels.get("grip_pct", channels.get("plate_pct"))
+
+
+def idle_in_words(engine_speed_rpm: FloatArray) -> str:
+    """An idle run has no curve; what it tells is the speed and how steady that is."""
+    turning = bridge_speed(engine_speed_rpm)
+    if turning is None:
+        return "The engine speed of this idle run is missing."
+    idle = summarise(turning)
+    return f"Idle: {idle.mean:,.0f} 1/min, standard deviation {idle.sd:.0f} 1/min."
+
+
+def width_for(loaded: Sequence[Loaded], shop: ShopProfile) -> float:
+    """The shop's smoothing width, or a wider one that the thin files among these need."""
+    width = float(shop.smoothing_width_rpm)
+    speeds = [each.rows["engine_speed_rpm"] for each in loaded if not each.reason]
+    # Only thin files are asked about: a gap in a dense one is shown as a gap, not smoothed over.
+    thin = [speed for speed in speeds if _is_thin(speed, width)]
+    return common_width_rpm(thin, shop.grid_step_rpm, width) if thin else width
+
+
+def _is_thin(speed: FloatArray, width_rpm: float) -> bool:
+    turning = speed[speed > 0]
+    if turning.size == 0:
+        return False
+    low, high = np.quantile(turning, [0.01, 0.99])
+    return bool(turning.size * width_rpm < FEW * SAMPLES_WANTED * (high - low))
 
 
 def run_air(run: Run) -> Air | None:
@@ -53,48 +145,55 @@ def run_air(run: Run) -> Air | None:
     return Air(run.temperature_c, run.pressure_kpa, humidity_pct=run.humidity_pct)
 
 
-def figures_of(run: Run, shop: ShopProfile) -> RunFigures:
-    """The figures of one run, by the shop's standard, grid and smoothing width."""
-    if run.status != Run.Status.READ:
-        return _nothing(run, "The columns of this file are not named yet.")
-    channels = load_channels(run, NEEDED)
-    speed = channels.get("engine_speed_rpm")
-    if speed is None:
-        return _nothing(run, "The file has no engine speed, so there is no curve over it.")
-    throttle = channels.get("grip_pct", channels.get("plate_pct"))
-    sweep = find_sweep(speed, throttle, channels.get("time_s"), run.sweep_start, run.sweep_stop)
-    rows = {name: channel[sweep.rows] for name, channel in channels.items()}
-    if "power_kw" not in rows and "torque_nm" not in rows:
-        return _nothing(run, "The file has neither power nor torque.", sweep)
+def figures_from(loaded: Loaded, shop: ShopProfile, width_rpm: float) -> RunFigures:
+    run, rows = loaded.run, loaded.rows
+    if loaded.reason:
+        return _nothing(loaded, loaded.reason)
     try:
-        observed = _observed(run, rows, shop)
+        back = taken_back(run)
+        observed = _observed(rows, back, shop, width_rpm)
+        correction = _correction(run, shop)
     except ValueError as problem:
-        return _nothing(run, str(problem), sweep)
-    correction = _correction(run, shop)
+        return _nothing(loaded, str(problem))
     curve = apply_factor(observed, correction.factor) if correction else observed
-    note = " ".join(correction.passed_limits) if correction else ""
-    flags = (*observed.flags, *_run_flags(run, channels, sweep, note or None), *_pressure_flag(run, shop))
-    return RunFigures(run, curve, observed, correction, sweep, _lambda(rows, curve, shop), flags)
+    flags = (*observed.flags, *_run_flags(loaded, correction), *_own_flags(loaded, shop, width_rpm))
+    return RunFigures(
+        run,
+        curve,
+        observed,
+        correction,
+        loaded.sweep,
+        _lambda(rows, curve),
+        flags,
+        rows=rows,
+        taken_back=back,
+    )
 
 
-def _nothing(run: Run, reason: str, sweep: Sweep | None = None) -> RunFigures:
-    return RunFigures(run, None, None, None, sweep, None, (), reason)
+def _nothing(loaded: Loaded, reason: str) -> RunFigures:
+    return RunFigures(loaded.run, None, None, None, loaded.sweep, None, (), reason, loaded.rows)
 
 
-def _observed(run: Run, rows: dict[str, FloatArray], shop: ShopProfile) -> Curve:
+def _observed(rows: dict[str, FloatArray], back: float, shop: ShopProfile, width_rpm: float) -> Curve:
     """The curve as observed: a file that was corrected already is taken back first."""
-    back = _taken_back(run)
     power, torque = rows.get("power_kw"), rows.get("torque_nm")
     return power_curve(
         rows["engine_speed_rpm"],
         None if power is None else power * back,
         torque_nm=torque * back if power is None and torque is not None else None,
         grid_step_rpm=shop.grid_step_rpm,
-        width_rpm=shop.smoothing_width_rpm,
+        width_rpm=width_rpm,
     )
 
 
-def _taken_back(run: Run) -> float:
+def taken_back(run: Run) -> float:
+    """What the file's power and torque are multiplied by to be as observed.
+
+    Raises
+    ------
+    ValueError
+        The file's figures are corrected, and neither its factor nor its air is known.
+    """
     if run.file_factor:
         return 1 / run.file_factor
     air = run_air(run)
@@ -113,40 +212,91 @@ def _correction(run: Run, shop: ShopProfile) -> Correction | None:
     return correct(shop.correction_standard, air) if air else None
 
 
-def _pressure_flag(run: Run, shop: ShopProfile) -> tuple[Flag, ...]:
-    question = question_pressure(run.pressure_kpa, shop.elevation_m) if run.pressure_kpa is not None else None
-    return (Flag("air-pressure", question),) if question else ()
+def _own_flags(loaded: Loaded, shop: ShopProfile, width_rpm: float) -> list[Flag]:
+    """What the run's record and the smoothing add to what its channels say."""
+    run, found = loaded.run, []
+    if run.pressure_kpa is not None and (question := question_pressure(run.pressure_kpa, shop.elevation_m)):
+        found.append(Flag("air-pressure", question))
+    if width_rpm > shop.smoothing_width_rpm:
+        sentence = f"Few samples: smoothed over {width_rpm:g} 1/min instead of {shop.smoothing_width_rpm:g}."
+        found.append(Flag("width", sentence))
+    throttle = throttle_of(loaded.rows)
+    if run.kind == Run.Kind.HELD and run.has_air and throttle is not None:
+        known = throttle[np.isfinite(throttle)]
+        if known.size and np.median(known) < FULL_THROTTLE_PCT:
+            sentence = "The throttle was held part open; the correction is made for a wide open one."
+            found.append(Flag("held", sentence))
+    return found
 
 
-def _run_flags(run: Run, channels: dict[str, FloatArray], sweep: Sweep, note: str | None) -> tuple[Flag, ...]:
-    throttle = channels.get("grip_pct", channels.get("plate_pct")) if run.kind == Run.Kind.SWEEP else None
+def _run_flags(loaded: Loaded, correction: Correction | None) -> tuple[Flag, ...]:
+    rows, sweep = loaded.rows, loaded.sweep
+    assert sweep is not None  # a run without one has a reason and gets no curve
+    note = " ".join(correction.passed_limits) if correction else ""
+    speed = rows["engine_speed_rpm"]
     return check_run(
-        channels["engine_speed_rpm"],
-        sweep,
-        throttle_pct=throttle,
-        power_kw=channels.get("power_kw"),
-        torque_nm=channels.get("torque_nm"),
-        road_speed_kmh=channels.get("road_speed_kmh"),
-        air_known=run.has_air,
-        factor_note=note,
+        speed,
+        Sweep(0, speed.size, sweep.why, sweep.found),
+        throttle_pct=throttle_of(rows) if loaded.run.kind == Run.Kind.SWEEP else None,
+        power_kw=rows.get("power_kw"),
+        torque_nm=rows.get("torque_nm"),
+        road_speed_kmh=rows.get("road_speed_kmh"),
+        air_known=loaded.run.has_air,
+        factor_note=note or None,
     )
 
 
-def _lambda(rows: dict[str, FloatArray], curve: Curve, shop: ShopProfile) -> FloatArray | None:
+def _lambda(rows: dict[str, FloatArray], curve: Curve) -> FloatArray | None:
     """Lambda on the curve's own engine speeds; NaN where it was not measured."""
-    if "lambda" not in rows:
-        return None
+    return channel_on_curve(rows, "lambda", curve) if "lambda" in rows else None
+
+
+def channel_on_curve(rows: dict[str, FloatArray], name: str, curve: Curve) -> FloatArray | None:
+    """Any channel on the curve's own engine speeds, every sample counted: a short lean spike may be true."""
     try:
-        made = on_grid(rows["engine_speed_rpm"], rows["lambda"], shop.grid_step_rpm, shop.smoothing_width_rpm)
+        made = on_grid(
+            rows["engine_speed_rpm"], rows[name], curve.grid_step_rpm, curve.width_rpm, keep_all=True
+        )
     except ValueError:
         return None
-    lambda_ = np.full(curve.engine_speed_rpm.size, np.nan)
-    place = np.searchsorted(curve.engine_speed_rpm, made.engine_speed_rpm)
-    fits = place < lambda_.size
-    fits[fits] = curve.engine_speed_rpm[place[fits]] == made.engine_speed_rpm[fits]
-    lambda_[place[fits]] = made.values[fits]
-    return lambda_
+    return placed(made.engine_speed_rpm, made.values, curve.engine_speed_rpm, curve.grid_step_rpm)
+
+
+def placed(from_rpm: FloatArray, values: FloatArray, onto_rpm: FloatArray, step_rpm: float) -> FloatArray:
+    """The values at those engine speeds of another grid of the same step; NaN where there are none."""
+    found = np.full(onto_rpm.size, np.nan)
+    place = np.round((from_rpm - onto_rpm[0]) / step_rpm).astype(int)
+    fits = (place >= 0) & (place < onto_rpm.size)
+    found[place[fits]] = values[fits]
+    return found
 
 
 def standard_name(shop: ShopProfile) -> str:
     return STANDARDS[shop.correction_standard].name
+
+
+# --- the sweep's limits, set by hand
+
+
+def rows_between(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
+    """First sample and the one after the last of the rise between two engine speeds.
+
+    Raises
+    ------
+    ValueError
+        The run has no engine speed, or none between these two.
+    """
+    channels = load_channels(run, ("engine_speed_rpm", "grip_pct", "plate_pct", "time_s"))
+    speed = bridge_speed(channels["engine_speed_rpm"]) if "engine_speed_rpm" in channels else None
+    if speed is None:
+        raise ValueError("The run holds no engine speed, so its sweep can't be set by it.")
+    found = find_sweep(channels["engine_speed_rpm"], throttle_of(channels), channels.get("time_s"))
+    # From the top of the sweep down, so that the roll-on and the over-run at the same speeds stay out.
+    top = found.start + int(np.argmax(speed[found.rows]))
+    below = np.flatnonzero(speed[: top + 1] < from_rpm)
+    start = int(below[-1]) + 1 if below.size else 0
+    above = np.flatnonzero(speed[start:] > to_rpm)
+    stop = start + int(above[0]) if above.size else found.stop
+    if stop <= start:
+        raise ValueError(f"The sweep has no samples from {from_rpm:,.0f} to {to_rpm:,.0f} 1/min.")
+    return start, stop

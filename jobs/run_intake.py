@@ -2,21 +2,27 @@
 
 The original is kept byte for byte, whatever becomes of it; a file that was attached to the job
 before is recognised; a known layout is read at once, an unknown one waits for its columns' names.
+A file is read before the transaction that keeps it, so that nobody waits for the database meanwhile.
 """
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import StrEnum
+from pathlib import PurePath
 from typing import Any
 
+from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 
-from jobs.calc.runfile import Guess, Layout, RunFileError, read, recognise, sniff
+from jobs.calc.runfile import Guess, Layout, RunFile, RunFileError, read, recognise, sniff
 from jobs.channel_store import store_channels
 from jobs.models import FileLayout, Job, Run, TuneRevision
-from workshop.models import StaffMember
+from workshop.models import StaffMember, StaleRecord
+
+LONGEST_NAME = 200
+BYTES_IN_MB = 1024 * 1024
 
 
 class Outcome(StrEnum):
@@ -43,6 +49,17 @@ class RunDetails:
 
 
 @dataclass(frozen=True)
+class Reading:
+    """What a file turned out to be, before anything is kept: one of content, refusal, or columns to name."""
+
+    layout: Layout | None = None
+    file_layout: FileLayout | None = None
+    content: RunFile | None = field(default=None, repr=False)
+    guess: Guess | None = field(default=None, repr=False)
+    refusal: str = ""
+
+
+@dataclass(frozen=True)
 class Intake:
     """What became of one file."""
 
@@ -56,17 +73,42 @@ class Intake:
         return self.outcome in (Outcome.READ, Outcome.TO_NAME)
 
 
+@dataclass(frozen=True)
+class Named:
+    """What became of the file whose columns were named, and of those that had waited for the same."""
+
+    intake: Intake
+    others: tuple[Intake, ...] = ()
+
+
+def too_large(name: str, size: int) -> str:
+    """Why a file of this size is refused unread; empty where it is not."""
+    if size <= settings.RUN_FILE_LIMIT:
+        return ""
+    limit = settings.RUN_FILE_LIMIT // BYTES_IN_MB
+    return (
+        f"{name}: {size / BYTES_IN_MB:.0f} MB is more than the {limit} MB that are read. "
+        "Export a shorter part of it, or fewer columns, and attach that. Nothing was kept."
+    )
+
+
 def attach(*, job: Job, by: StaffMember, name: str, data: bytes, details: RunDetails) -> Intake:
     """Attach one file to a job and read it where its layout is known."""
+    name = PurePath(name).name[-LONGEST_NAME:]
     sha256 = hashlib.sha256(data).hexdigest()
     earlier = Run.objects.filter(job=job, sha256=sha256).first()
     if earlier:
         return attached_before(earlier, name)
+    reading = read_file(data, name)
+    run = new_run(job, by, name, data, sha256, details)
     try:
         with transaction.atomic():
-            return take_in(new_run(job, by, name, data, sha256, details), data)
+            return keep(run, reading)
     except IntegrityError:
         # Somebody else, or the same person's second click, was attaching this very file meanwhile.
+        for stored in (run.original, run.channels):
+            if stored:
+                stored.delete(save=False)
         return attached_before(Run.objects.get(job=job, sha256=sha256), name)
 
 
@@ -78,74 +120,130 @@ def attached_before(earlier: Run, name: str) -> Intake:
 
 def new_run(job: Job, by: StaffMember, name: str, data: bytes, sha256: str, details: RunDetails) -> Run:
     given: dict[str, Any] = {key: value for key, value in vars(details).items() if value is not None}
-    run = Run(job=job, made_by=by, original_name=name[-200:], sha256=sha256, size=len(data), **given)
+    run = Run(job=job, made_by=by, original_name=name, sha256=sha256, size=len(data), **given)
     run.original.save(f"{sha256[:16]}.dat", ContentFile(data), save=False)
-    run.save()
     return run
 
 
-def take_in(run: Run, data: bytes) -> Intake:
-    try:
-        guess = sniff(data, run.original_name)
-    except RunFileError as problem:
-        return refuse(run, problem)
-    known = FileLayout.objects.filter(fingerprint=guess.layout.fingerprint).first()
-    layout = recognise(guess, Layout.from_dict(known.layout)) if known else guess.layout
-    if layout is None or layout.needs_nod:
-        run.layout_used = (layout or guess.layout).to_dict()
-        run.save()
-        sentence = f"{run.original_name}: name its columns once, then files like it are read at once."
-        return Intake(run, Outcome.TO_NAME, sentence, guess)
-    return read_with(run=run, data=data, layout=layout, file_layout=known)
-
-
-def refuse(run: Run, problem: RunFileError) -> Intake:
-    run.status, run.refusal = Run.Status.REFUSED, str(problem)
-    run.save()
-    return Intake(run, Outcome.REFUSED, run.refusal)
-
-
-@transaction.atomic
-def read_with(*, run: Run, data: bytes, layout: Layout, file_layout: FileLayout | None) -> Intake:
-    """Read a run's file with a layout that is certain, and keep its channels."""
-    try:
-        result = read(data, layout)
-    except RunFileError as problem:
-        return refuse(run, problem)
-    store_channels(run, result.channels)
-    run.status, run.refusal = Run.Status.READ, ""
-    run.layout_used, run.report, run.file_layout = layout.to_dict(), result.report.to_dict(), file_layout
-    run.save()
-    return Intake(run, Outcome.READ, f"{run.original_name}: {result.report.rows:,} rows read.")
-
-
-@transaction.atomic
-def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Intake:
-    """Read a run with the columns a person has named, and remember the layout for files like it."""
-    agreed = layout.nodded()
+def original_of(run: Run) -> bytes:
+    """The original's bytes; raises FileNotFoundError where the storage has lost it."""
     with run.original.open("rb") as file:
-        data = file.read()
-    remembered = remember(agreed, remember_as)
-    intake = read_with(run=run, data=data, layout=agreed, file_layout=remembered)
-    if intake.outcome is Outcome.READ:
-        read_waiting(run, remembered)
-    return intake
+        data: bytes = file.read()
+    return data
+
+
+# --- reading, which keeps nothing
+
+
+def read_file(data: bytes, name: str) -> Reading:
+    """Read a file where its layout is known and certain."""
+    try:
+        guess = sniff(data, name)
+    except RunFileError as problem:
+        return Reading(refusal=str(problem))
+    known = FileLayout.objects.filter(fingerprint=guess.layout.fingerprint).first()
+    laid = lay_over(guess, known)
+    layout = laid or guess.layout
+    if layout.needs_nod:
+        return Reading(layout, guess=guess)
+    return read_by(data, layout, known if laid else None)
+
+
+def lay_over(guess: Guess, known: FileLayout | None) -> Layout | None:
+    """A remembered layout as it fits this file; None where it doesn't, or is damaged."""
+    if known is None:
+        return None
+    try:
+        return recognise(guess, Layout.from_dict(known.layout))
+    except ValueError:
+        return None
+
+
+def read_by(data: bytes, layout: Layout, file_layout: FileLayout | None = None) -> Reading:
+    try:
+        return Reading(layout, file_layout, content=read(data, layout))
+    except RunFileError as problem:
+        return Reading(layout, refusal=str(problem))
+
+
+# --- keeping
+
+
+def keep(run: Run, reading: Reading) -> Intake:
+    """Save a run with what its file turned out to be."""
+    run.layout_used = reading.layout.to_dict() if reading.layout else None
+    if reading.content is not None:
+        return keep_content(run, reading, reading.content)
+    if reading.refusal:
+        run.status, run.refusal = Run.Status.REFUSED, reading.refusal
+        run.save()
+        return Intake(run, Outcome.REFUSED, run.refusal)
+    run.status, run.refusal = Run.Status.TO_NAME, ""
+    run.save()
+    sentence = f"{run.original_name}: name its columns once, then files like it are read at once."
+    return Intake(run, Outcome.TO_NAME, sentence, reading.guess)
+
+
+def keep_content(run: Run, reading: Reading, content: RunFile) -> Intake:
+    store_channels(run, content.channels)
+    run.status, run.refusal = Run.Status.READ, ""
+    run.report, run.file_layout = content.report.to_dict(), reading.file_layout
+    # Limits set by hand named rows of the reading before this one.
+    run.sweep_start = run.sweep_stop = None
+    run.save()
+    return Intake(run, Outcome.READ, f"{run.original_name}: {content.report.rows:,} rows read.")
+
+
+def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Named:
+    """Read a run with the columns a person has named, and remember the layout for files like it.
+
+    A file that can't be read so stays as it was, and nothing is remembered.
+
+    Raises
+    ------
+    StaleRecord
+        Somebody else saved the run meanwhile.
+    """
+    data = original_of(run)
+    agreed = known_by(data, run, layout).nodded()
+    reading = read_by(data, agreed)
+    if reading.content is None:
+        return Named(Intake(run, Outcome.REFUSED, reading.refusal))
+    with transaction.atomic():
+        remembered = remember(agreed, remember_as)
+        intake = keep(run, replace(reading, file_layout=remembered))
+    return Named(intake, tuple(read_waiting(run, remembered)))
+
+
+def known_by(data: bytes, run: Run, layout: Layout) -> Layout:
+    """The layout under the fingerprint by which the next file of the kind will be found.
+
+    Where a person pointed at another header, a new file is still first met as the program sees it.
+    """
+    try:
+        found = sniff(data, run.original_name)
+    except RunFileError:
+        return layout
+    return replace(layout, fingerprint=found.layout.fingerprint)
 
 
 def remember(layout: Layout, name: str) -> FileLayout:
-    known = FileLayout.objects.filter(fingerprint=layout.fingerprint).first()
-    kept = known or FileLayout(fingerprint=layout.fingerprint)
+    kept = FileLayout.objects.filter(fingerprint=layout.fingerprint).first()
+    kept = kept or FileLayout(fingerprint=layout.fingerprint)
     kept.name, kept.layout = name or kept.name or "file layout", layout.to_dict()
     kept.save()
     return kept
 
 
-def read_waiting(named: Run, remembered: FileLayout) -> None:
+def read_waiting(named: Run, remembered: FileLayout) -> list[Intake]:
     """Read the job's other files of the same layout that were waiting for their columns' names."""
+    found = []
     for run in Run.objects.filter(job=named.job_id, status=Run.Status.TO_NAME).exclude(pk=named.pk):
-        with run.original.open("rb") as file:
-            data = file.read()
-        guess = sniff(data, run.original_name)
-        layout = recognise(guess, Layout.from_dict(remembered.layout))
-        if layout is not None and not layout.needs_nod:
-            read_with(run=run, data=data, layout=layout, file_layout=remembered)
+        reading = read_file(original_of(run), run.original_name)
+        if reading.file_layout != remembered:
+            continue
+        try:
+            found.append(keep(run, reading))
+        except StaleRecord:
+            continue  # somebody has named this one's columns meanwhile
+    return found

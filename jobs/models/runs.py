@@ -118,6 +118,11 @@ class Run(Record):
     def has_air(self) -> bool:
         return None not in (self.temperature_c, self.pressure_kpa, self.humidity_pct)
 
+    @property
+    def counts(self) -> bool:
+        """Whether its figures are used: it is read and not set aside."""
+        return self.status == self.Status.READ and not self.set_aside
+
 
 class Comparison(Record):
     """Two groups of repeats, before and after."""

@@ -1,0 +1,179 @@
+"""A comparison as curves and as a table in the shop's units: page, CSV and sheet say the same."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from jobs.calc import comparison as calc
+from jobs.calc.repeats import RepeatSet
+from jobs.comparing import Compared, Group
+from jobs.run_charts import (
+    Chart,
+    Line,
+    Look,
+    Measure,
+    chart_of,
+    measure_of,
+    plain_numbers,
+    shop_unit_of,
+    side_label,
+)
+from jobs.run_tables import Table
+from workshop.models import ShopProfile
+from workshop.units import format_value
+
+QUANTITIES = (("power", "kw"), ("torque", "nm"))
+QUANTITY_OF_UNIT = {"kW": "power", "N·m": "torque"}
+IN_THE_TABLE = ("mean_power", "peak_power", "mean_torque", "peak_torque")
+
+
+def comparison_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
+    """Before and after as means with their bands: power and torque."""
+    result = compared.result
+    if result is None:
+        return None
+    sides = ((result.before, Group.BEFORE), (result.after, Group.AFTER))
+    panels = [
+        (measure_of(f"{name}_{unit}", shop), [_side_line(side, group, name) for side, group in sides])
+        for name, unit in QUANTITIES
+    ]
+    return chart_of("engine speed", "1/min", panels)
+
+
+def _side_line(side: RepeatSet, group: Group, name: str) -> Line:
+    interval = getattr(side, name)
+    low, high = interval.mean - interval.half_width, interval.mean + interval.half_width
+    look: Look = "before" if group == Group.BEFORE else "after"
+    line = Line(side_label(group.label, side.runs), look, side.engine_speed_rpm, interval.mean)
+    return replace(line, low=low, high=high) if side.runs > 1 else line
+
+
+def difference_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
+    """After minus before with the 95 % interval, at each engine speed."""
+    result = compared.result
+    if result is None:
+        return None
+    panels = []
+    for name, unit in QUANTITIES:
+        difference = getattr(result, name)
+        measure = measure_of(f"{name}_{unit}", shop)
+        title = Measure(f"difference in {measure.title}", measure.unit, measure.digits + 1, measure.show)
+        line = Line(
+            "after minus before, 95 % interval",
+            "after",
+            result.engine_speed_rpm,
+            np.asarray(difference.difference),
+            np.asarray(difference.ci_low),
+            np.asarray(difference.ci_high),
+        )
+        panels.append((title, [line]))
+    return chart_of("engine speed", "1/min", panels)
+
+
+@dataclass(frozen=True)
+class ShownFigure:
+    """A figure of a comparison in the shop's units, ready to be read."""
+
+    label: str
+    before: str
+    after: str
+    difference: str
+    interval: str
+    share: str
+    verdict: str
+    sentence: str
+
+    @property
+    def sign(self) -> str:
+        """The name of its look."""
+        return self.verdict.split()[0]
+
+
+def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
+    quantity = QUANTITY_OF_UNIT[figure.unit]
+    unit = shop_unit_of(quantity, shop)
+
+    def show(value: float) -> str:
+        return format_value(value, quantity, unit).replace("-", "−")
+
+    share = f"{figure.difference_pct:+.1f} %".replace("-", "−") if np.isfinite(figure.difference_pct) else "–"
+    return ShownFigure(
+        figure.label,
+        show(figure.before),
+        show(figure.after),
+        show(figure.difference),
+        f"{show(figure.ci_low)} to {show(figure.ci_high)}" if figure.measured else "–",
+        share,
+        figure.verdict if figure.measured else "not measured",
+        figure.describe(show),
+    )
+
+
+@dataclass(frozen=True)
+class ShownBand:
+    name: str
+    from_rpm: float
+    to_rpm: float
+    figures: tuple[ShownFigure, ...]
+
+
+def shown_bands(compared: Compared, shop: ShopProfile) -> list[ShownBand]:
+    """The table of a comparison: of each band mean and peak of power and torque."""
+    bands = compared.result.bands if compared.result else ()
+    return [
+        ShownBand(
+            band.name,
+            band.from_rpm,
+            band.to_rpm,
+            tuple(
+                shown_figure(f, shop)
+                for f in (band.mean_power, band.peak_power, band.mean_torque, band.peak_torque)
+            ),
+        )
+        for band in bands
+    ]
+
+
+def comparison_table(compared: Compared, shop: ShopProfile) -> Table:
+    """Every figure of a comparison, a row each: numbers stay numbers, in the shop's units."""
+    header = [
+        "comparison", "band", "from (1/min)", "to (1/min)", "figure", "unit", "before", "runs before",
+        "after", "runs after", "difference", "95 % from", "95 % to", "difference (%)", "verdict",
+        "repeatability assumed (%)",
+    ]  # fmt: skip
+    bands = compared.result.bands if compared.result else ()
+    rows = [
+        [
+            compared.comparison.title,
+            band.name,
+            round(band.from_rpm),
+            round(band.to_rpm),
+            *_figure_cells(figure, shop),
+        ]
+        for band in bands
+        for figure in (getattr(band, name) for name in IN_THE_TABLE)
+    ]
+    return header, rows
+
+
+def _figure_cells(figure: calc.Figure, shop: ShopProfile) -> list[Any]:
+    measure = measure_of({"kW": "power_kw", "N·m": "torque_nm"}[figure.unit], shop)
+
+    def one(value: float) -> float | None:
+        return plain_numbers(measure.show(np.array([value])), 3)[0]
+
+    return [
+        figure.label,
+        measure.unit,
+        one(figure.before),
+        figure.runs_before,
+        one(figure.after),
+        figure.runs_after,
+        one(figure.difference),
+        one(figure.ci_low),
+        one(figure.ci_high),
+        plain_numbers(np.array([figure.difference_pct]), 2)[0],
+        figure.verdict if figure.measured else "not measured",
+        figure.assumed_pct,
+    ]

@@ -1,0 +1,85 @@
+"""Attach run files to a job from the command line: exactly what the page does."""
+
+import argparse
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.management.base import BaseCommand, CommandError
+
+from jobs.forms.runs import carried_on
+from jobs.models import Job, Run
+from jobs.run_intake import Outcome, RunDetails, attach, too_large
+from workshop.models import Role, StaffMember
+
+
+class Command(BaseCommand):
+    help = "Attach run files, or all files of a folder, to a job."
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        parser.add_argument("job", help="number of the job, such as 2026-014")
+        parser.add_argument("files", nargs="+", type=Path, help="files, or folders of files")
+        parser.add_argument("--by", required=True, help="user name of the tuner who made the runs")
+        parser.add_argument("--kind", choices=Run.Kind.values, default=Run.Kind.SWEEP)
+        parser.add_argument("--gear", type=int)
+        parser.add_argument("--temperature-c", type=float)
+        parser.add_argument("--pressure-kpa", type=float, help="station pressure, not reduced to sea level")
+        parser.add_argument("--humidity-pct", type=float)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        job = Job.objects.filter(number=options["job"]).first()
+        if job is None:
+            raise CommandError(f"There is no job {options['job']}.")
+        by = StaffMember.objects.filter(username=options["by"], is_active=True).first()
+        if by is None or not by.holds(Role.TUNER):
+            raise CommandError(f"{options['by']} is no active tuner of this shop.")
+        details = details_from(job, options)
+        refused = sum(not self.take_in(job, by, path, details) for path in files_of(options["files"]))
+        if refused:
+            raise CommandError(f"Refused: {refused}.", returncode=1)
+
+    def take_in(self, job: Job, by: StaffMember, path: Path, details: RunDetails) -> bool:
+        """Whether the file is with the job now and can be read, at once or once its columns are named."""
+        try:
+            problem = too_large(path.name, path.stat().st_size)
+            if not problem:
+                intake = attach(job=job, by=by, name=path.name, data=path.read_bytes(), details=details)
+                self.stdout.write(f"{intake.outcome}: {intake.sentence}")
+                return intake.outcome is not Outcome.REFUSED
+        except OSError as error:
+            problem = f"{path.name}: {error.strerror or error}."
+        self.stderr.write(f"refused: {problem}")
+        return False
+
+
+def files_of(paths: Iterable[Path]) -> Iterator[Path]:
+    """The files named, and those in the folders named, in the order of their names."""
+    for path in paths:
+        if path.is_dir():
+            yield from sorted(inside for inside in path.iterdir() if inside.is_file())
+        else:
+            yield path
+
+
+def details_from(job: Job, options: dict[str, Any]) -> RunDetails:
+    """What the options say of the runs, by the rules of the record; the tune is the one loaded last.
+
+    Raises
+    ------
+    CommandError
+        A figure that cannot be, or an air that is told in part.
+    """
+    given = {
+        name: options[name] for name in ("kind", "gear", "temperature_c", "pressure_kpa", "humidity_pct")
+    }
+    air = [name for name in ("temperature_c", "pressure_kpa", "humidity_pct") if given[name] is not None]
+    if len(air) not in (0, 3):
+        raise CommandError("Give temperature, pressure and humidity, or none of the three.")
+    try:
+        for name, value in given.items():
+            if value is not None:
+                Run._meta.get_field(name).run_validators(value)  # type: ignore[union-attr]  # no relation is asked
+    except ValidationError as error:
+        raise CommandError(f"{name.replace('_', '-')}: {' '.join(error.messages)}") from error
+    return RunDetails(**given, tune_revision=carried_on(job)["tune_revision"])

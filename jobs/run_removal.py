@@ -1,0 +1,23 @@
+"""Removing a run that nothing rests on."""
+
+from django.db import transaction
+from django.db.models import ProtectedError
+
+from jobs.models import Run
+
+
+@transaction.atomic
+def remove_run(run: Run) -> None:
+    """Delete a run, and its files once nothing can bring the record back.
+
+    Raises
+    ------
+    ProtectedError
+        A comparison or a mixture study rests on it.
+    """
+    studies = list(run.mixture_studies.all())
+    if studies:
+        raise ProtectedError("A mixture study rests on this run.", set(studies))
+    stored = [(file.storage, file.name) for file in (run.original, run.channels) if file]
+    run.delete()
+    transaction.on_commit(lambda: [storage.delete(name) for storage, name in stored])

@@ -1,0 +1,116 @@
+"""Comparisons: two groups of runs, the difference, and what changed between them."""
+
+from collections.abc import Mapping, Sequence
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.comparing import compare_runs, save_comparison, states_of, suggested_groups
+from jobs.comparison_charts import comparison_chart, comparison_table, difference_chart, shown_bands
+from jobs.forms.comparisons import ComparisonForm
+from jobs.models import Comparison, Run
+from jobs.timeline import Event, events
+from jobs.views.pages import form_page, section_url
+from jobs.views.runs import csv_answer, find_job
+from workshop.answers import posted, say_saved
+from workshop.models import Role, StaleRecord
+from workshop.once import once
+from workshop.roles import StaffRequest, roles, staff
+from workshop.tables import csv_text
+
+
+def find_comparison(pk: int) -> Comparison:
+    return get_object_or_404(Comparison.objects.select_related("job__bike"), pk=pk)
+
+
+def runs_to_compare(timeline: Sequence[Event]) -> list[Run]:
+    return [event.run for event in timeline if event.run and event.run.status == Run.Status.READ]
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
+    job = find_job(number)
+    timeline = events(job)
+    sides = suggested_groups(states_of(timeline))
+    comparison = Comparison(job=job, title="" if posted(request) else "Before and after")
+    return save_form(request, comparison, timeline, sides, f"comparison-new-{job.pk}")
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def comparison_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    sides = dict(comparison.members.values_list("run_id", "group"))
+    return save_form(request, comparison, events(comparison.job), sides, f"comparison-{pk}")
+
+
+def save_form(
+    request: StaffRequest,
+    comparison: Comparison,
+    timeline: Sequence[Event],
+    sides: Mapping[int, str],
+    draft: str,
+) -> HttpResponse:
+    form = ComparisonForm(posted(request), instance=comparison, runs=runs_to_compare(timeline), sides=sides)
+    if form.is_valid():
+        read = comparison.version
+        try:
+            save_comparison(comparison=comparison, groups=form.cleaned_data["groups"])
+        except StaleRecord:
+            form.report_conflict(read)
+        else:
+            say_saved(request, f"{comparison} is saved.", draft)
+            return redirect("comparison", comparison.pk)
+    return form_page(
+        request,
+        form,
+        job=comparison.job,
+        title="Edit the comparison" if comparison.pk else "Compare runs",
+        section="comparisons",
+        draft=draft,
+        note="Suggested: the sweeps of the first state of the bike against those of the last.",
+        template="jobs/comparison_form.html",
+        comparison=comparison,
+        suggested=bool(sides),
+    )
+
+
+@staff
+@require_safe
+def comparison(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    members = list(comparison.members.select_related("run__tune_revision"))
+    compared = compare_runs(comparison, members, request.shop, events(comparison.job))
+    context = {
+        "comparison": comparison,
+        "job": comparison.job,
+        "compared": compared,
+        "bands": shown_bands(compared, request.shop),
+        "chart": comparison_chart(compared, request.shop),
+        "differences": difference_chart(compared, request.shop),
+        "can_write": request.user.holds(Role.TUNER),
+    }
+    return render(request, "jobs/comparison.html", context)
+
+
+@staff
+@require_safe
+def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    members = list(comparison.members.select_related("run__tune_revision"))
+    compared = compare_runs(comparison, members, request.shop, timeline=())
+    header, rows = comparison_table(compared, request.shop)
+    return csv_answer(csv_text(header, rows), f"{comparison.job.number}-comparison-{comparison.pk}.csv")
+
+
+@roles(Role.TUNER)
+@require_POST
+def comparison_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    comparison.delete()
+    messages.success(request, f"{comparison} is removed; its runs stay.")
+    return redirect(section_url(comparison.job, "comparisons"))
