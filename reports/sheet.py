@@ -33,6 +33,8 @@ FONTS = {
     "sheet:sans-semibold.ttf": "ibm-plex-sans-*/IBMPlexSans-SemiBold.ttf",
     "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
 }
+# Signs that the sheet's own fonts lack come from the one that matplotlib carries, never from the machine.
+SPARE_FONT = "sheet:spare-regular.ttf"
 PAPERS = {"A4": "A4", "Letter": "letter"}
 TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
 PICTURE_KEPT_S = 3600
@@ -228,8 +230,12 @@ def photos(snapshot: dict[str, Any]) -> dict[str, tuple[bytes, str]]:
 
 
 @functools.cache
-def font_bytes(pattern: str) -> bytes:
-    return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(pattern)).read_bytes()
+def font_bytes(address: str) -> bytes:
+    if address == SPARE_FONT:
+        import matplotlib
+
+        return (Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf").read_bytes()
+    return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(FONTS[address])).read_bytes()
 
 
 @functools.cache
@@ -243,8 +249,8 @@ def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
 
     class OnlyTheSheetsOwn(URLFetcher):
         def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
-            if url in FONTS:
-                return URLFetcherResponse(url, font_bytes(FONTS[url]), {"Content-Type": "font/ttf"})
+            if url in (*FONTS, SPARE_FONT):
+                return URLFetcherResponse(url, font_bytes(url), {"Content-Type": "font/ttf"})
             if url not in files:
                 raise ValueError(f"A sheet loads nothing but its own pictures and fonts, not {url}.")
             data, kind = files[url]
