@@ -110,8 +110,20 @@ class Records:
 
     @cached_property
     def mixture_study(self) -> Any:
+        after = {
+            "text": "\t3000\t6000\n10\t5.2\t5.4\n50\t7.1\t7.3\n",
+            "step": 0.1,
+            "covered": 0,
+            "limited": 0,
+        }
         return jobs.MixtureStudy.objects.create(
-            job=self.job, title="Road", made_by=self.by, rpm_axis=[3000, 6000], load_axis=[10, 50], target=0.9
+            job=self.job,
+            title="Road",
+            made_by=self.by,
+            rpm_axis=[3000, 6000],
+            load_axis=[10, 50],
+            target=0.9,
+            fuel_table_after={**after, "changed": [[False, False], [False, False]]},
         )
 
     @cached_property
