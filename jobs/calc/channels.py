@@ -216,7 +216,7 @@ _ALL = (
         "pct",
         -5,
         105,
-        "plate; throttle plate; plate opening; throttle plate position; throttle position; tps; throttle "
+        "plate; dk; throttle plate; plate opening; throttle plate position; throttle position; tps; throttle "
         "valve; throttle blade; butterfly; throttle; throttle opening; gas; drosselklappe; "
         "drosselklappenstellung; drosselklappenoffnung; papillon; papillon des gaz; position papillon; "
         "ouverture papillon; mariposa; posicion mariposa; apertura mariposa; farfalla; posizione farfalla; "

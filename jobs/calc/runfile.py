@@ -184,19 +184,9 @@ def _columns(
         form = _form(cells)
         values = np.array([v for v in (_value(cell, decimal, thousands) for cell in cells) if v is not None])
         found = suggestions(name, unit_text, values, form) if len(values) or form else ()
-        best = found[0] if found else None
-        columns.append(
-            Column(
-                i,
-                name,
-                unit_text.strip(" []()"),
-                best.channel if best else None,
-                best.unit if best else form,
-                best.confidence if best else 0.0,
-            )
-        )
+        columns.append(Column(i, name, unit_text.strip(" []()"), unit=form))
         alternatives.append(found)
-    return without_rivals(columns), alternatives
+    return without_rivals(columns, alternatives), alternatives
 
 
 def _value(cell: str, decimal: str, thousands: str) -> float | None:

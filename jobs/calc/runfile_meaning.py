@@ -29,7 +29,7 @@ _FROM_UNIT_ALONE = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, order=True)
 class Suggestion:
     """What one column may be; of several the first is the likeliest."""
 
@@ -88,10 +88,14 @@ def suggestions(
     found.sort(key=lambda suggestion: -suggestion.confidence)
     if not found and (alone := _from_unit_alone(unit_text)) is not None:
         found = [alone]
-    if len(found) > 1:
-        words = [likenesses(name)[suggestion.channel][0] for suggestion in found]
-        if max(words[1:]) > words[0] - 0.1:  # the name alone does not tell them apart
-            found[0] = replace(found[0], confidence=round(0.7 * found[0].confidence, 3))
+    words = {
+        suggestion.channel: likenesses(name).get(suggestion.channel, (1.0, ""))[0] for suggestion in found
+    }
+    alike = [channel for channel, share in words.items() if share > max(words.values()) - 0.1]
+    if len(alike) > 1:  # the name alone does not tell them apart
+        found = [
+            replace(s, confidence=round(0.7 * s.confidence, 3)) if s.channel in alike else s for s in found
+        ]
     return tuple(found)
 
 
@@ -106,14 +110,15 @@ def _suggestion(
 ) -> Suggestion | None:
     if form is not None:
         return Suggestion(channel.id, form, share) if channel.quantity == "time" else None
-    given = canonical_unit(unit_text, channel.quantity) if unit_text else None
+    stated = "" if unit_text == name else unit_text  # a name that is a unit: 'RPM' over thousands of them
+    given = canonical_unit(stated, channel.quantity) if stated else None
     if given is not None and unit(given).quantity != channel.quantity:
         return None
     if given is not None:
         unit_id, sure = given, 1.0
     else:
         unit_id, sure = _likely_unit(channel, phrase, values)
-        sure *= 0.8 if unit_text else 1.0
+        sure *= 0.8 if stated else 1.0
     if says_corrected(name):
         sure *= 0.85
     if unit_id == "afr":  # nothing is known before the fuel is
@@ -206,23 +211,31 @@ def share_believable(channel: Channel, values: FloatArray) -> float:
     return float(np.mean((finite >= channel.low) & (finite <= channel.high)))
 
 
-def without_rivals(columns: Sequence[Column]) -> tuple[Column, ...]:
-    """Each channel for one column only: the surest; where others are as sure, it is sure no more."""
-    best: dict[str, Column] = {}
-    rivals: set[str] = set()
-    for column in columns:
-        if column.channel is None:
+def without_rivals(
+    columns: Sequence[Column], alternatives: Sequence[Sequence[Suggestion]]
+) -> tuple[Column, ...]:
+    """Each channel for one column only: the surest. Where another is as sure, it is sure no more.
+
+    A column that has to give way takes what else it may be, if nobody else is that.
+    """
+    settled: dict[int, Column] = {}
+    holders: dict[str, tuple[int, float]] = {}
+    offers = sorted(
+        (-suggestion.confidence, column.position, suggestion)
+        for column in columns
+        for suggestion in alternatives[column.position]
+    )
+    for _, position, suggestion in offers:
+        if position in settled:
             continue
-        held = best.get(column.channel)
-        if held is not None and abs(held.confidence - column.confidence) < 0.1:
-            rivals.add(column.channel)
-        if held is None or column.confidence > held.confidence:
-            best[column.channel] = column
-    kept = []
-    for column in columns:
-        if column.channel is not None and best[column.channel] is not column:
-            column = replace(column, channel=None, confidence=0.0)
-        elif column.channel in rivals:
-            column = replace(column, confidence=round(0.6 * column.confidence, 3))
-        kept.append(column)
-    return tuple(kept)
+        holder, confidence = holders.setdefault(suggestion.channel, (position, suggestion.confidence))
+        if holder == position:
+            settled[position] = replace(
+                columns[position],
+                channel=suggestion.channel,
+                unit=suggestion.unit,
+                confidence=suggestion.confidence,
+            )
+        elif suggestion.confidence > confidence - 0.1:
+            settled[holder] = replace(settled[holder], confidence=round(0.6 * confidence, 3))
+    return tuple(settled.get(column.position, column) for column in columns)

@@ -150,3 +150,9 @@ def test_every_channel_names_its_unit_and_a_believable_range():
     for channel in CHANNELS.values():
         assert channel.low < channel.high
         assert likenesses(channel.label)[channel.id][0] == 1.0
+
+
+def test_revolutions_as_small_as_thousands_of_them_are_not_taken_for_granted():
+    found = suggestions("RPM", "RPM", np.array([3.05, 7.9, 9.2]))
+    assert found[0].unit == "krpm"
+    assert found[0].confidence < CERTAIN

@@ -411,3 +411,12 @@ def test_the_units_a_channel_can_be_written_in():
     assert set(unit_choices("lambda")) == {"lambda", "afr", "phi"}
     with pytest.raises(ValueError, match="not a channel"):
         unit_choices("warp")
+
+
+def test_a_column_that_gives_way_is_what_else_it_may_be():
+    data = (
+        "RPM;Speed;Power [kW]\n" + lines([ENGINE_SPEED_RPM, ENGINE_SPEED_RPM / 40, POWER_KW], ";")
+    ).encode()
+    layout = sniff(data).layout
+    assert [column.channel for column in layout.columns] == ["engine_speed_rpm", "road_speed_kmh", "power_kw"]
+    assert [column.certain for column in layout.columns] == [True, False, True]
