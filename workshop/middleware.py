@@ -2,16 +2,42 @@
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import resolve_url
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from workshop.models import ShopProfile
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+def page_of(request: HttpRequest) -> str:
+    """The page that somebody had open: what was asked for, or where the form stands that was sent.
+
+    Many forms are sent to an address that shows nothing, so it can't be gone back to.
+    """
+    stood_at = request.headers.get("Referer", "")
+    if request.method in ("GET", "HEAD") or not url_has_allowed_host_and_scheme(
+        stood_at, {request.get_host()}
+    ):
+        return request.get_full_path()
+    return urlsplit(stood_at)._replace(scheme="", netloc="").geturl()
+
+
+class LogInFirstMiddleware(LoginRequiredMiddleware):
+    """Lead whoever is not logged in to the log-in page, and from there back to where they were."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponseRedirect:
+        return redirect_to_login(page_of(request), resolve_url(settings.LOGIN_URL))
 
 
 class ClosedUnlessNamedMiddleware:
