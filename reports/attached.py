@@ -79,6 +79,17 @@ def clearances_csv(snapshot: dict[str, Any]) -> str:
     return csv_text([*header, "verdict", "shim_mm"], rows) if rows else ""
 
 
+def fuel_tables(snapshot: dict[str, Any]) -> dict[str, str]:
+    """Fuel tables before and after, as they were pasted, by name of file."""
+    tables = {}
+    for order, study in enumerate(snapshot["mixture"], start=1):
+        for when in ("before", "after"):
+            table = study[f"fuel_table_{when}"]
+            if table:
+                tables[f"fuel-table-{order}-{when}.txt"] = table["text"]
+    return tables
+
+
 def runs_csv(snapshot: dict[str, Any]) -> str:
     rows = [[run[name] for name in RUN_COLUMNS] for run in snapshot["runs"]]
     return csv_text(RUN_COLUMNS, rows) if rows else ""

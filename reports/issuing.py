@@ -20,7 +20,6 @@ from reports.models.handover import new_token
 from reports.notices import current_wording, road_causes
 from reports.sheet import sheet_pdf
 from reports.snapshot import make_snapshot, snapshot_sha256
-from reports.snapshot.work import carried_changes, loaded_last
 from workshop.models import ShopProfile, StaffMember
 
 CHECKS_NEEDED = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
@@ -77,7 +76,7 @@ def needs_telling(page: JobPage) -> bool:
     """Whether the bike is meant for the road and something on it may keep it off."""
     if page.job.intended_use == Job.IntendedUse.TRACK_ONLY:
         return False
-    return bool(road_causes(page, carried_changes(page, loaded_last(page))))
+    return bool(road_causes(page))
 
 
 def place_on_job(job: Job, section: str) -> str:

@@ -3,11 +3,11 @@
 They say 'may', name what causes it, and send the reader to whoever decides.
 """
 
-from collections.abc import Sequence
 from typing import Any
 
 from jobs.models import Job, TuneChange
 from jobs.page import JobPage
+from jobs.tunes import carried_changes, in_the_bike, road_effects
 from reports.models import NoticeWording
 from workshop.models import ShopProfile
 
@@ -61,23 +61,21 @@ def part_causes(page: JobPage) -> list[str]:
     return causes
 
 
-def change_causes(changes: Sequence[TuneChange]) -> list[str]:
-    """Each effect once, with the changes that bring it."""
-    by_effect: dict[str, list[str]] = {}
-    for change in changes:
-        if change.kind.affects_road_use:
-            by_effect.setdefault(change.kind.road_use_effect, []).append(change.kind.name)
-    return [f"Tune, {', '.join(dict.fromkeys(kinds))}: {effect}" for effect, kinds in by_effect.items()]
+def carried(page: JobPage) -> list[TuneChange]:
+    """The changes that the calibration in the bike carries."""
+    return carried_changes(in_the_bike(page.revisions, page.runs), page.revisions, page.changes)
 
 
-def road_causes(page: JobPage, changes: Sequence[TuneChange]) -> list[str]:
+def road_causes(page: JobPage) -> list[str]:
     """What may affect use on public roads: the parts, then the changes of the calibration in the bike."""
-    return [*part_causes(page), *change_causes(changes)]
+    effects = road_effects(carried(page))
+    tune = [f"Tune, {', '.join(kinds)}: {effect}" for effect, kinds in effects.items() if effect]
+    return [*part_causes(page), *tune]
 
 
-def cautions(page: JobPage, changes: Sequence[TuneChange]) -> list[str]:
+def cautions(page: JobPage) -> list[str]:
     """What the rider has to watch because of what was changed."""
-    said = list(dict.fromkeys(change.kind.caution for change in changes if change.kind.caution))
+    said = list(dict.fromkeys(change.kind.caution for change in carried(page) if change.kind.caution))
     if any(part.changes_brakes for part in page.parts):
         said.append("Parts of the brakes were changed: brake gently until they have bedded in.")
     if any(part.changes_gearing for part in page.parts):
@@ -85,10 +83,10 @@ def cautions(page: JobPage, changes: Sequence[TuneChange]) -> list[str]:
     return said
 
 
-def notices_for(page: JobPage, changes: Sequence[TuneChange], shop: ShopProfile, told: str) -> dict[str, Any]:
+def notices_for(page: JobPage, shop: ShopProfile, told: str) -> dict[str, Any]:
     """The notices of one sheet, as printed and as acknowledged."""
     wording = current_wording()
-    causes = road_causes(page, changes)
+    causes = road_causes(page)
     track_only = page.job.intended_use == Job.IntendedUse.TRACK_ONLY
     state = "track" if track_only else "causes" if causes else "clear"
     return {
@@ -100,15 +98,10 @@ def notices_for(page: JobPage, changes: Sequence[TuneChange], shop: ShopProfile,
         "told": told,
         "road_use": wording.road_use,
         "safety": wording.safety,
-        "cautions": cautions(page, changes),
+        "cautions": cautions(page),
         "shop": shop.notice_text,
         "record": RECORD,
     }
-
-
-def needs_telling(notice: dict[str, Any]) -> bool:
-    """Whether the bike is meant for the road and something on it may not be."""
-    return bool(notice["causes"]) and not notice["track_only"]
 
 
 def as_text(notice: dict[str, Any]) -> str:

@@ -144,26 +144,24 @@ def valve_mark(row: dict[str, Any], unit: str) -> ValveMark:
     return ValveMark(row["label"], low, high, target, before, after)
 
 
-def throttle_picture(mode: dict[str, Any], order: int) -> Picture:
+def throttle_picture(mode: dict[str, Any], order: int) -> Picture | None:
     """Plate over grip at the lowest, a middle and the highest engine speed; one line where all are alike."""
-    tables = [("before", mode["before"]), ("after", mode["after"])]
     lines = []
-    for when, table in tables:
-        if table is None:
-            continue
+    for table in mode["tables"]:
         for column in shown_columns(table):
             speed = "" if column is None else f" at {table['engine_speed_rpm'][column]:g} 1/min"
             plate = [row[column or 0] for row in table["plate_pct"]]
-            lines.append(
-                Line(f"{table['revision']}{speed}", table["grip_pct"], plate, before=when == "before")
-            )
-    has_both = mode["after"] is not None
-    what = "before (grey, dashed) and after (solid)" if has_both else "as recorded"
+            lines.append(Line(f"{table['name']}{speed}", table["grip_pct"], plate, before=table["before"]))
+    if not lines:
+        return None
+    what = (
+        "as received (grey, dashed) and in the bike (solid)" if mode["changed"] else mode["tables"][0]["name"]
+    )
     return Picture(
         f"throttle-{order}",
-        line_chart([Panel("throttle plate (%)", lines)], "grip (%)", 2.0),
+        line_chart([Panel("throttle plate (%)", lines)], "grip (%)", 1.8),
         f"{mode['mode']}: throttle plate over grip.",
-        f"Throttle plate over grip in the mode {mode['mode']}, {what}. {' '.join(mode['words'])}".strip(),
+        f"Throttle plate over grip in the mode {mode['mode']}, {what}. {' '.join(mode['words'])}",
     )
 
 
@@ -176,14 +174,12 @@ def shown_columns(table: dict[str, Any]) -> list[int | None]:
 
 def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
     """The measured grid, each cell with its lambda; None where nothing was worked out yet."""
-    grid = (study["result"] or {}).get("mean")
-    if not grid:
+    result = study["result"]
+    if not result:
         return None
-    few = (study["result"] or {}).get("few") or [[False] * len(row) for row in grid]
-    cells = [
-        [grid_cell(value, target_at(study, r, c), few[r][c]) for c, value in enumerate(row)]
-        for r, row in enumerate(grid)
-    ]
+    rows = zip(result["mean"], result["off"], result["few"], strict=True)
+    cells = [[grid_cell(*cell) for cell in zip(*row, strict=True)] for row in rows]
+    said = [f"Measured lambda by engine speed and {study['load']}.", study["standing"], *study["grave"]]
     chart = GridChart(
         [f"{speed:g}" for speed in study["engine_speed_rpm"]],
         [f"{load:g}" for load in study["load_pct"]],
@@ -195,21 +191,10 @@ def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
     return Picture(
         f"mixture-{order}",
         grid_chart(chart),
-        f"{study['title']}: measured lambda, shaded by its distance from the target; brackets: few samples.",
-        f"Measured lambda by engine speed and {study['load']}, the figures as in the attached table.",
+        f"{study['title']}: measured lambda, shaded by how far from the target; in brackets: too few visits.",
+        " ".join(sentence for sentence in said if sentence),
     )
 
 
-def grid_cell(value: float | None, target: float | None, few: bool) -> GridCell:
-    if value is None:
-        return GridCell("", None)
-    return GridCell(f"{value:.2f}", value / target - 1 if target else None, few)
-
-
-def target_at(study: dict[str, Any], row: int, column: int) -> float | None:
-    """The target of a cell: one for all, one for each load, or one for each cell."""
-    target = study["target"]
-    for index in (row, column):
-        if isinstance(target, list):
-            target = target[index]
-    return float(target) if target is not None else None
+def grid_cell(value: float | None, off: float | None, few: bool) -> GridCell:
+    return GridCell("", None) if value is None else GridCell(f"{value:.2f}", off, few)

@@ -21,7 +21,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from reports import pictures as draw
-from reports.attached import clearances_csv, curves_csv, runs_csv
+from reports.attached import clearances_csv, curves_csv, fuel_tables, runs_csv
 from reports.notices import TRACK_ONLY
 
 if TYPE_CHECKING:
@@ -90,6 +90,7 @@ def prepare(snapshot: dict[str, Any]) -> Ready:
         "runs_corrected": any(run["factor"] for run in snapshot["runs"]),
         "comparison_pictures": [drawn[f"comparison-{n}"] for n in range(len(snapshot["comparisons"]))],
         "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot["mixture"]))],
+        "throttle_pictures": [each for name, each in drawn.items() if name.startswith("throttle-")],
     }
     with timezone.override(ZoneInfo(snapshot["shop"]["time_zone"])):
         html = render_to_string("reports/sheet.html", context)
@@ -109,7 +110,7 @@ def parts_of(snapshot: dict[str, Any]) -> list[Part]:
         ("runs", "Runs"): snapshot["runs"],
         ("comparisons", "Comparisons"): snapshot["comparisons"],
         ("mixture", "Mixture"): snapshot["mixture"],
-        ("throttle", "Throttle"): snapshot["throttle"],
+        ("throttle", "Throttle and idle"): snapshot["throttle"],
         ("suspension", "Suspension and settings"): snapshot["suspension"],
         ("bike_changes", "Other changes of the bike"): snapshot["bike_changes"],
         ("checks", "Checks"): snapshot["checks"],
@@ -165,16 +166,14 @@ def draw_pictures(snapshot: dict[str, Any]) -> dict[str, list[draw.Picture]]:
             drawn["summary"], pictures = pictures[:1], pictures[1:]
         drawn[f"comparison-{order}"] = pictures
     drawn["clearances"] = draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
-    drawn["throttle"] = [
-        draw.throttle_picture(mode, order) for order, mode in enumerate(snapshot["throttle"])
-    ]
+    for order, mode in enumerate((snapshot["throttle"] or {}).get("modes", ())):
+        curve = draw.throttle_picture(mode, order)
+        drawn[f"throttle-{order}"] = [curve] if curve else []
     for order, study in enumerate(snapshot["mixture"]):
         picture = draw.mixture_picture(study, order)
         drawn[f"mixture-{order}"] = [picture] if picture else []
-    if not drawn["summary"]:
-        first = next((name for name in ("clearances", "throttle") if len(drawn[name]) == 1), None)
-        if first:
-            drawn["summary"], drawn[first] = drawn[first], []
+    if not drawn["summary"] and len(drawn["clearances"]) == 1:
+        drawn["summary"], drawn["clearances"] = drawn["clearances"], []
     if snapshot["sheet"]["link"]:
         drawn["link"] = [link_picture(snapshot["sheet"]["link"]["address"])]
     return drawn
@@ -284,6 +283,7 @@ def attachments(snapshot: dict[str, Any]) -> list[Any]:
         "curves.csv": curves_csv(snapshot),
         "clearances.csv": clearances_csv(snapshot),
         "runs.csv": runs_csv(snapshot),
+        **fuel_tables(snapshot),
         "sheet.json": json.dumps(snapshot, ensure_ascii=False, sort_keys=True, indent=1),
     }
     return [

@@ -14,6 +14,7 @@ from jobs.models import Job
 from jobs.page import JobPage, get_job, load_page
 from jobs.run_figures import figures_of
 from jobs.timeline import events
+from jobs.tunes import in_the_bike
 from reports import notices
 from reports.models import HandoverSheet
 from reports.snapshot import words, work
@@ -69,8 +70,8 @@ def make_snapshot(
     page = load_page(get_job(job.number))
     shop = ShopProfile.current()
     found = events(page.job)
-    in_bike = work.loaded_last(page)
-    compared = {each: compare_runs(each, members, shop) for each, members in page.comparisons.items()}
+    in_bike = in_the_bike(page.revisions, page.runs)
+    compared = {each: compare_runs(each, members, shop, found) for each, members in page.comparisons.items()}
     printed = [each for each in compared.values() if each.comparison.on_sheet]
     snapshot: dict[str, Any] = {
         "format": FORMAT,
@@ -96,7 +97,7 @@ def make_snapshot(
         "next_service": {"said": page.job.next_service, "derived": words.next_service(page, shop)},
         "not_printed": not_printed(page),
     }
-    snapshot["notices"] = notices.notices_for(page, work.carried_changes(page, in_bike), shop, told)
+    snapshot["notices"] = notices.notices_for(page, shop, told)
     snapshot["done"] = words.work_done(page, snapshot)
     snapshot["changed"] = words.what_changed(snapshot["comparisons"], snapshot)
     snapshot = tidied(snapshot)

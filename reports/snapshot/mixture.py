@@ -1,63 +1,89 @@
 """Mixture studies and throttle tables as the sheet prints them."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from jobs.models import MixtureStudy, ThrottleTable, TuneRevision
+from jobs.calc.fuel import FUELS
+from jobs.mixture import LOADS
+from jobs.mixture_grid import grave_warnings, left_out, other_warnings
+from jobs.models import MixtureStudy, TuneRevision
 from jobs.page import JobPage
+from jobs.throttle import Judged, Mode, held_grip, idle_runs, modes_against_each_other, modes_of
 from reports.snapshot.plain import number
-
-LOAD_WORDS = {"grip_pct": "grip", "plate_pct": "throttle plate"}
 
 
 def mixture_facts(study: MixtureStudy) -> dict[str, Any]:
+    result = study.result or {}
+    fuel = FUELS.get(study.fuel)
     return {
         "title": study.title,
         "runs": [str(run) for run in study.runs.order_by("made_at", "pk")],
         "engine_speed_rpm": study.rpm_axis,
         "load_pct": study.load_axis,
-        "load": LOAD_WORDS.get(study.load_channel, study.load_channel),
+        "load": LOADS.get(study.load_channel, study.load_channel),
         "target": study.target,
-        "fuel": study.fuel,
+        "fuel": fuel.name if fuel else study.fuel,
         "delay_ms": number(study.delay_ms),
         "settings": study.settings_used,
         "result": study.result,
+        "standing": standing_in_words(result),
+        "grave": grave_warnings(study),
+        "warnings": other_warnings(study),
+        "left_out": [f"{count} {reason}" for reason, count in left_out(study)],
         "fuel_table_before": study.fuel_table_before,
         "fuel_table_after": study.fuel_table_after,
     }
 
 
-def throttle_facts(page: JobPage, in_bike: TuneRevision | None) -> list[dict[str, Any]]:
-    """Each riding mode: its first table, and the one last recorded up to the calibration in the bike."""
-    newest = in_bike.number if in_bike else 0
-    by_mode: dict[str, list[ThrottleTable]] = {}
-    for table in page.throttle_tables:
-        by_mode.setdefault(table.mode, []).append(table)
-    return [mode_facts(mode, tables, newest) for mode, tables in by_mode.items()]
+def standing_in_words(result: dict[str, Any]) -> str:
+    if "cells_measured" not in result:
+        return ""
+    return f"{result['cells_on_target']} of {result['cells_measured']} measured cells are on target."
 
 
-def mode_facts(mode: str, tables: list[ThrottleTable], newest: int) -> dict[str, Any]:
-    """Tables come by revision; what was tried and is not in the bike is named, not printed."""
-    loaded = [table for table in tables if table.revision.number <= newest] or tables
-    first, last = loaded[0], loaded[-1]
-    others = [table.revision.label for table in tables if table not in (first, last)]
+def throttle_facts(page: JobPage, in_bike: TuneRevision | None) -> dict[str, Any] | None:
+    """Every riding mode as received and as in the bike, and what held and idle runs say; None without any."""
+    modes = modes_of(page.revisions, page.throttle_tables, in_bike)
+    spec = page.job.bike.engine_spec
+    held = [{"tune": each.label, "sentence": each.result.sentence} for each in held_grip(page.runs)]
+    idle = [
+        {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
+        for each in idle_runs(page.runs, spec.idle_rpm if spec else None)
+    ]
+    if not (modes or held or idle):
+        return None
     return {
-        "mode": mode,
-        "for_whom": last.for_whom or first.for_whom,
-        "before": table_facts(first),
-        "after": table_facts(last) if last is not first else None,
-        "also_recorded": others,
-        "words": difference_words(first, last) if last is not first else [],
+        "modes": [mode_facts(mode) for mode in modes],
+        "against": [{"pair": pair, "words": words} for pair, words in modes_against_each_other(modes)],
+        "held": held,
+        "idle": idle,
     }
 
 
-def table_facts(table: ThrottleTable) -> dict[str, Any]:
+def mode_facts(mode: Mode) -> dict[str, Any]:
     return {
-        "revision": table.revision.label,
-        "grip_pct": table.grip_pct,
-        "engine_speed_rpm": table.engine_speed_rpm,
-        "plate_pct": table.plate_pct,
+        "mode": mode.name,
+        "for_whom": mode.for_whom,
+        "tables": [table_facts(name, judged, mode) for name, judged in mode.tables if judged.read],
+        "words": list(mode.words),
+        "changed": mode.is_changed,
+        "flags": [flag.sentence for flag in mode.flags],
+        "also_recorded": [table.revision.label for table in mode.others],
     }
 
 
-def difference_words(before: ThrottleTable, after: ThrottleTable) -> list[str]:
-    return []
+def table_facts(name: str, judged: Judged, mode: Mode) -> dict[str, Any]:
+    grip, speed, plate = judged.table.as_arrays()
+    return {
+        "name": name,
+        "before": mode.is_changed and judged is mode.received,
+        "grip_pct": grip,
+        "engine_speed_rpm": speed,
+        "plate_pct": plate,
+    }
+
+
+def throttle_words(throttle: dict[str, Any] | None) -> Sequence[str]:
+    """One sentence for each mode that was changed."""
+    modes = throttle["modes"] if throttle else []
+    return [mode["words"][0] for mode in modes if mode["changed"] and mode["words"]]

@@ -8,6 +8,7 @@ from jobs.models import Run, SuspensionSetting
 from jobs.page import JobPage
 from jobs.suspension import changed_settings
 from jobs.timeline import Event, changes
+from reports.snapshot.mixture import throttle_words
 from workshop.models import ShopProfile
 from workshop.units import format_value
 
@@ -34,6 +35,7 @@ def work_done(page: JobPage, snapshot: dict[str, Any]) -> list[str]:
         clearances_done(snapshot["clearances"]),
         parts_done(snapshot["parts"]),
         tune_done(snapshot["tune"]),
+        *throttle_words(snapshot["throttle"]),
         suspension_done(page.suspension),
         *(f"{change['kind']}: {change['description']}" for change in snapshot["bike_changes"]),
         runs_done(snapshot["runs"]),
@@ -118,7 +120,7 @@ def what_changed(comparisons: Sequence[dict[str, Any]], snapshot: dict[str, Any]
         if sentences:
             return [*sentences[:2], what_it_isolates(comparison)]
     said = [snapshot["clearances"]["summary"]] if snapshot["clearances"] else []
-    said += [sentence for mode in snapshot["throttle"] for sentence in mode["words"][:1]]
+    said += throttle_words(snapshot["throttle"])
     return [sentence[0].upper() + sentence[1:].rstrip(".") + "." for sentence in said if sentence][:3]
 
 

@@ -70,28 +70,6 @@ def change_facts(change: TuneChange) -> dict[str, Any]:
     }
 
 
-def loaded_last(page: JobPage) -> TuneRevision | None:
-    """The calibration in the bike: the last that was loaded, or that a run says it was made with."""
-    loaded = [(revision.loaded_at, 0, revision) for revision in page.revisions]
-    ridden = [(run.made_at, 1, run.tune_revision) for run in page.runs if run.tune_revision]
-    told = sorted([*loaded, *ridden], key=lambda each: each[:2])
-    return told[-1][2] if told else None
-
-
-def carried_changes(page: JobPage, in_bike: TuneRevision | None) -> list[TuneChange]:
-    """The changes that the calibration in the bike carries: its own and those of what it was made from."""
-    by_pk = {revision.pk: revision for revision in page.revisions}
-    by_number = {revision.number: revision for revision in page.revisions}
-    line: list[TuneRevision] = []
-    revision = in_bike
-    while revision is not None and revision not in line:
-        line.append(revision)
-        # Where nobody said what it was made from, it was made from the one before.
-        before = by_number.get(revision.number - 1)
-        revision = by_pk.get(revision.made_from_id) if revision.made_from_id else before
-    return [change for revision in reversed(line) for change in page.changes.get(revision.pk, [])]
-
-
 def suspension_facts(settings: Sequence[SuspensionSetting], intended_use: str) -> dict[str, Any] | None:
     groups = side_by_side(settings, intended_use)
     if not groups and not any(setting.note for setting in settings):

@@ -116,7 +116,14 @@ def test_no_section_without_anything_to_say(staff):
     keys = [part.key for part in parts_of(bare)]
     assert keys == ["checks", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
-    for title in ("Valve clearances", "Parts fitted", "Comparisons", "Mixture", "What was done", "What changed"):
+    for title in (
+        "Valve clearances",
+        "Parts fitted",
+        "Comparisons",
+        "Mixture",
+        "What was done",
+        "What changed",
+    ):
         assert squeezed(title) not in printed
 
 
@@ -222,7 +229,9 @@ def test_a_draft_says_so_on_every_page(whole_job, staff):
 
 def test_two_hundred_parts_and_a_long_note(whole_job, staff):
     for place in range(200):
-        Part.objects.create(job=whole_job, name=f"Bolt {place:03d} of the fairing", part_number=f"B-{place:03d}")
+        Part.objects.create(
+            job=whole_job, name=f"Bolt {place:03d} of the fairing", part_number=f"B-{place:03d}"
+        )
     words = [f"word{place}" for place in range(5000)]
     whole_job.condition = " ".join(words)
     whole_job.save()
@@ -250,7 +259,9 @@ def test_charts_drawn_at_once_equal_those_drawn_alone(snapshot):
 
 
 def test_figures_stand_in_the_shops_units(whole_job, staff):
-    shop = whole_jobs.make_shop(power_unit="hp", torque_unit="lbf_ft", distance_unit="mi", temperature_unit="f")
+    shop = whole_jobs.make_shop(
+        power_unit="hp", torque_unit="lbf_ft", distance_unit="mi", temperature_unit="f"
+    )
     assert shop.power_unit == "hp"
     snapshot = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     printed = whole_text(sheet_pdf(snapshot))

@@ -11,6 +11,7 @@ from django.core.files.base import ContentFile
 from fixtures import simulator
 from fixtures.bikes import BIKES, true_plate_pct
 from jobs.channel_store import store_channels
+from jobs.mixture import Asked, Limits, study_of
 from jobs.models import (
     BikeChange,
     Check,
@@ -88,12 +89,13 @@ def make_run(
 
 
 def make_runs(
-    job: Job, by: StaffMember, bike: str, when: Any, start: datetime, tune: TuneRevision
+    job: Job, by: StaffMember, of: tuple[str, Any, str], start: datetime, tune: TuneRevision
 ) -> list[Run]:
-    sweeps = [run for run in simulator.runs() if (run.bike, run.when, run.kind) == (bike, when, "sweep")]
+    """All runs of a bike in one state and of one kind."""
+    wanted = [run for run in simulator.runs() if (run.bike, run.when, run.kind) == of]
     return [
         make_run(job, by, made, start + timedelta(minutes=7 * place), tune)
-        for place, made in enumerate(sweeps)
+        for place, made in enumerate(wanted)
     ]
 
 
@@ -146,11 +148,11 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     )
     WorkItem.objects.create(job=job, description="Tune on the roller", price=Decimal("420"), done=True)
     received = TuneRevision.objects.create(job=job, number=0, loaded_by=desk, loaded_at=ARRIVED)
-    make_runs(job, tuner, "tern", "before", hours(2), received)
+    make_runs(job, tuner, ("tern", "before", "sweep"), hours(2), received)
     add_clearances(job, mechanic)
     add_parts(job)
     tune = add_tune(job, tuner, received)
-    make_runs(job, tuner, "tern", "after", hours(77), tune)
+    make_runs(job, tuner, ("tern", "after", "sweep"), hours(77), tune)
     spoilt = job.runs.order_by("made_at").last()
     spoilt.set_aside, spoilt.set_aside_reason, spoilt.note = (
         True,
@@ -159,6 +161,8 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     )
     spoilt.save()
     compare(job, "Before the work and after it")
+    make_runs(job, tuner, ("tern", "after", "held"), hours(78), tune)
+    add_study(job, tuner)
     add_settings(job, mechanic)
     for item in CheckItem.objects.filter(list__in=["before_roller", "before_handover", "after_valves"]):
         Check.objects.create(job=job, item=item, by=mechanic, at=hours(80), note="")
@@ -307,13 +311,22 @@ def add_settings(job: Job, by: StaffMember) -> None:
 
 
 def add_study(job: Job, by: StaffMember) -> MixtureStudy:
-    study = MixtureStudy.objects.create(
-        job=job,
-        title="Full load",
-        made_by=by,
-        rpm_axis=[3000, 5000, 7000],
-        load_axis=[40, 100],
-        target=0.89,
+    """A mixture study of the held runs of one state of the bike, as its page computes it."""
+    runs = list(job.runs.filter(kind=Run.Kind.HELD, original_name__contains="_after_"))
+    asked = Asked(
+        runs=runs,
+        load_channel="grip_pct",
+        rpm_axis=[3000.0, 4000.0, 5000.0, 6000.0, 7000.0, 8000.0],
+        load_axis=[20.0, 40.0, 60.0, 100.0],
+        target=0.92,
+        fuel="petrol_e5",
+        delay_ms=150.0,
+        limits=Limits(),
     )
-    study.runs.set(job.runs.all())
+    study = MixtureStudy(
+        job=job, title="Held runs after the tune", made_by=by, fuel=asked.fuel, delay_ms=asked.delay_ms
+    )
+    study_of(study, asked)
+    study.save()
+    study.runs.set(runs)
     return study
