@@ -10,7 +10,7 @@ from django.db import transaction
 from jobs.calc.clearances import Judgement, Reading, Verdict, compare_as_left, format_mm, judge
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import EngineSpec, Gap, Side, Valve
-from workshop.units import convert, label
+from workshop.units import exact_mm, label
 
 Key = tuple[str, str]  # valve key, gap
 
@@ -154,8 +154,7 @@ def rows_of_no_place(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> list
 
 def typed_as_mm(figure: Decimal, unit: str) -> Decimal:
     """A clearance as typed in a unit, as it is stored."""
-    in_mm = figure if unit == "mm" else Decimal(repr(convert(float(figure), unit, "mm")))
-    return in_mm.quantize(STORED_TO_MM)
+    return exact_mm(figure, unit).quantize(STORED_TO_MM)
 
 
 def question_figure(figure: Decimal, unit: str, place: Place) -> str:
@@ -231,6 +230,26 @@ def seen_from_above(spec: EngineSpec, box_at: Callable[[Place], Any]) -> list[Ba
         sides = [SideRow(side, by_valve[cylinder, side]) for side in sides_from_front(spec, cylinder)]
         banks[spec.bank(cylinder)].cylinders.append(CylinderPicture(cylinder, sides))
     return [bank for bank in banks if bank.cylinders]
+
+
+def orders_of_moving_on(spec: EngineSpec) -> dict[str, list[Place]]:
+    """The orders in which a person may go round the engine; that of firing only where it is known."""
+    drawn = [
+        place
+        for bank in seen_from_above(spec, lambda place: place)
+        for cylinder in bank.cylinders
+        for side in cylinder.sides
+        for place in side.boxes
+    ]
+    sides = list(Side)
+    orders = {
+        "cylinder": drawn,
+        "side": sorted(drawn, key=lambda place: sides.index(Side(place.valve.side))),
+    }
+    fires = spec.firing_cylinders
+    if len(fires) > 1:
+        orders["firing"] = sorted(drawn, key=lambda place: fires.index(place.valve.cylinder))
+    return orders
 
 
 def sides_from_front(spec: EngineSpec, cylinder: int) -> tuple[str, str]:

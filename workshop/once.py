@@ -8,6 +8,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
+from workshop.answers import say_saved
 from workshop.models import Submission
 from workshop.roles import StaffRequest
 
@@ -46,6 +47,9 @@ def once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
             submission = claim(request, key)
             if submission is None:
                 first = Submission.objects.get(key=key)
+                if draft := request.POST.get("draft"):
+                    # The first answer may have been lost on its way, and the draft with it never dropped.
+                    say_saved(request, "This is saved, once.", draft)
                 return HttpResponseRedirect(first.led_to or request.path)
             response = view(request, *args, **kwargs)
             if response.status_code >= 400:

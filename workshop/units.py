@@ -11,11 +11,23 @@ from decimal import Decimal
 from jobs.calc.unit_factors import convert, unit
 
 # convert stands here too, so that forms and pages need no second place to ask
-__all__ = ["convert", "decimals", "format_value", "kept_in", "label", "parse_number", "round_half_up"]
+__all__ = [
+    "convert",
+    "decimals",
+    "exact_mm",
+    "format_value",
+    "kept_in",
+    "label",
+    "length_as_typed",
+    "parse_number",
+    "round_half_up",
+]
 
 NOT_MEASURED = "–"
 NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 LONGEST_NUMBER = 30
+MM_PER = {"mm": Decimal(1), "in": Decimal("25.4"), "thou": Decimal("0.0254")}  # exact by definition
+LENGTH_PLACES = {"in": 6, "thou": 3}  # as many as still say 0.00001 mm apart
 
 # For each quantity: the unit records keep it in, then decimals by unit. They follow what the
 # instrument can tell, not what the conversion yields.
@@ -135,6 +147,34 @@ def parse_number(text: str) -> Decimal:
     if len(plain) > LONGEST_NUMBER or not (_NUMBER.fullmatch(plain) or _GROUPED.fullmatch(plain)):
         raise ValueError(f"“{text.strip()[:LONGEST_NUMBER]}” is not a number. Write it as 0.15 or 0,15.")
     return Decimal(plain.replace(" ", "").replace(",", "."))
+
+
+def exact_mm(figure: Decimal, unit_id: str) -> Decimal:
+    """A length in mm, with no digit lost; the unit is mm, in or thou.
+
+    Raises
+    ------
+    ValueError
+        The unit is another.
+    """
+    if unit_id not in MM_PER:
+        raise ValueError(f"A length here is in mm, in or thou, not in {label(unit_id)}.")
+    return figure * MM_PER[unit_id]
+
+
+def length_as_typed(length_mm: Decimal, unit_id: str) -> str:
+    """A kept length as it is typed again: in the unit where that is exact, else in mm with its name."""
+    if unit_id != "mm":
+        figure = round(length_mm / MM_PER[unit_id], LENGTH_PLACES[unit_id])
+        if exact_mm(figure, unit_id) == length_mm:
+            return _without_zeros(figure)
+        return f"{_without_zeros(length_mm)} mm"
+    return _without_zeros(length_mm)
+
+
+def _without_zeros(number: Decimal) -> str:
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _row(quantity: str) -> tuple[str, dict[str, int]]:

@@ -311,6 +311,28 @@ def desmo_from_gaps(unloaded_mm: Millimetres, loaded_mm: Millimetres) -> DesmoCl
     return DesmoClearances(millimetres(unloaded), millimetres(loaded - unloaded))
 
 
+def closing_from_gaps(unloaded: Reading, loaded: Reading) -> Reading:
+    """The closing clearance as a reading, from the opener's two gaps; of brackets, all that it may be.
+
+    Raises
+    ------
+    ValueError
+        It is, or may be, below zero.
+    """
+    least = desmo_from_gaps(unloaded.high_mm, loaded.low_mm)
+    most = desmo_from_gaps(unloaded.low_mm, loaded.high_mm)
+    if most.warning:
+        raise ValueError(most.warning)
+    if least.warning:
+        raise ValueError(
+            "With these blades the closing clearance may be below zero, which would hold the valve off its "
+            "seat: use finer blades."
+        )
+    if least.closing_mm == most.closing_mm:
+        return Reading(least.closing_mm)
+    return Reading(None, least.closing_mm, most.closing_mm)
+
+
 def after_seat_recession(before: DesmoClearances, recession_mm: Millimetres) -> DesmoClearances:
     """Both clearances once the valve has sunk into its seat: opening falls, closing grows, the sum stays."""
     sunk = nanometres(recession_mm)

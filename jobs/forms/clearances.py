@@ -8,9 +8,11 @@ from typing import Any, cast
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS
+from django.db.models import TextChoices
 from django.http import QueryDict
+from django.utils import timezone
 
-from jobs.calc.clearances import Reading, format_mm, question_engine_temperature
+from jobs.calc.clearances import Reading, closing_from_gaps, format_mm, question_engine_temperature
 from jobs.calc.shims import check_thickness, read_mark
 from jobs.calc.unit_factors import canonical_unit
 from jobs.clearances import (
@@ -21,6 +23,7 @@ from jobs.clearances import (
     Place,
     key_of,
     measured_at,
+    orders_of_moving_on,
     question_figure,
     record_clearances,
     seen_from_above,
@@ -29,15 +32,19 @@ from jobs.clearances import (
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from jobs.shims import made_series
 from workshop.forms.fields import NumberInput, QuantityField, plain
-from workshop.forms.records import ConflictingChange, RecordForm, saved_since
-from workshop.models import EngineSpec, ShopProfile
-from workshop.units import convert, label, parse_number
+from workshop.forms.records import ConflictingChange, RecordForm, copy_of, saved_since
+from workshop.models import EngineSpec, Gap, ShopProfile
+from workshop.units import format_value, label, length_as_typed, parse_number
 
 FIGURE = r"\d+[.,]?\d*|[.,]\d+"
 GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
 HOW_TO_WRITE = (
     "Write 0.12 or 0,12; between two blades write 0.10-0.12: the largest that goes, then the smallest that "
     "does not."
+)
+MEASURED_BY_ANOTHER = (
+    "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
+    "lost: theirs stand as they saved them. Save again, and yours are kept beside them as a set of their own."
 )
 SHIM_WITHOUT_CLEARANCE = (
     "A shim is entered here but no clearance. Measure the valve, or clear the shim to leave it not measured."
@@ -46,6 +53,10 @@ SHIM_WITHOUT_CLEARANCE = (
 
 class MarkField(forms.CharField):
     widget = NumberInput
+
+
+def in_mm(length_mm: Decimal | None) -> str:
+    return "" if length_mm is None else format_mm(length_mm)
 
 
 @dataclass(frozen=True)
@@ -76,6 +87,15 @@ def typed_in_full(text: str) -> bool:
     return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
 
 
+def both_gaps(opening: Place, closing: Place) -> Place:
+    """What a loaded gap is held against where a figure is questioned: both clearances together."""
+    low, high = (
+        None if None in pair else sum(pair)
+        for pair in ((opening.low_mm, closing.low_mm), (opening.high_mm, closing.high_mm))
+    )
+    return replace(closing, low_mm=low, high_mm=high, target_mm=None)
+
+
 @dataclass
 class Box:
     """The inputs at one place, for the template."""
@@ -85,7 +105,7 @@ class Box:
     stops: forms.BoundField
     marked: forms.BoundField | None
     measured: forms.BoundField | None
-    limits: dict[str, str]  # low, high, target, tolerance as text, in the unit that is typed
+    limits: dict[str, str]  # low, high, target, tolerance in mm
     stored: Measured | None  # judged until the browser judges what is typed
     planned: ShimPlanRow | None
 
@@ -102,9 +122,28 @@ class Box:
         return [str(error) for field in fields if field is not None for error in field.errors]
 
 
+class Blades(TextChoices):
+    MM = "mm", "in mm; moves on after two decimals, 0.12"
+    INCH = "in", "in inches; moves on after four decimals, 0.0045"
+
+
+class ClosingAs(TextChoices):
+    CLEARANCE = "clearance", "the closing clearance itself"
+    LOADED_GAP = "loaded_gap", "the opener's gap with the closing rocker's play taken up (loaded)"
+
+
+MOVES_ON = {"cylinder": "cylinder by cylinder", "side": "all intake valves, then all exhaust"}
+
+
 class ClearanceSetForm(RecordForm):
     """A clearance set with every reading of it; what is left empty stays not measured."""
 
+    blades = forms.ChoiceField(label="Blades are marked", choices=Blades.choices, required=False)
+    closing_as = forms.ChoiceField(
+        label="In the closing boxes stands", choices=ClosingAs.choices, required=False
+    )
+    # the last set of this kind that the job had when the page was made, to tell of another's since
+    last_seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     two_blades = forms.BooleanField(
         label="Between two blades: a second box for the smallest blade that does not go", required=False
     )
@@ -137,11 +176,18 @@ class ClearanceSetForm(RecordForm):
         self.spec, self.shop, self.planned = spec, shop, planned or {}
         self.entries: list[Entry] = []
         self.questions: list[tuple[str, str]] = []  # box, what is asked there
+        self.anothers: ClearanceSet | None = None  # saved for the same job while this was typed
         self.stored = self._stored_rows()
         temperature = self.fields["engine_temperature_c"]
         assert isinstance(temperature, QuantityField)
         temperature.use_unit(shop.temperature_unit)
         self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
+        self.fields["blades"].initial = shop.length_unit
+        if self.instance.pk or not spec.has_closing:
+            # A stored set holds clearances, and shows them as such.
+            del self.fields["closing_as"]
+        newest = self._newest_of_its_kind()
+        self.fields["last_seen"].initial = newest.pk if newest else 0
         self.banks = self._draw()
         self.fields["two_blades"].initial = any(row.goes_mm is not None for row in self.stored.values())
         stored_c = self.instance.engine_temperature_c
@@ -152,33 +198,46 @@ class ClearanceSetForm(RecordForm):
             return {}
         return {key_of(row): row for row in self.instance.readings.all()}
 
+    @property
+    def unit(self) -> str:
+        """The unit of a figure that has none behind it."""
+        chosen = self.data.get(self.add_prefix("blades")) if self.is_bound else None
+        return chosen if chosen in Blades.values else self.shop.length_unit
+
+    @property
+    def takes_loaded_gaps(self) -> bool:
+        return self.cleaned_data.get("closing_as") == ClosingAs.LOADED_GAP
+
     # The boxes
 
+    @property
+    def moves_on(self) -> dict[str, str]:
+        """The orders of moving on that this engine offers, in words."""
+        fires = "-".join(str(cylinder) for cylinder in self.spec.firing_cylinders)
+        return {name: MOVES_ON.get(name, f"in the firing order, {fires}") for name in self.orders}
+
     def _draw(self) -> list[BankPicture]:
-        """Make the inputs of every place, and number them in the order they are reached."""
-        banks = seen_from_above(self.spec, lambda place: place)
-        order = [
-            place
-            for bank in banks
-            for cylinder in bank.cylinders
-            for side in cylinder.sides
-            for place in side.boxes
-        ]
-        self.places = order
-        for number, place in enumerate(order):
-            self._add_inputs(place, number, len(order))
+        """Make the inputs of every place, and number them in the orders they may be reached."""
+        self.orders = orders_of_moving_on(self.spec)
+        self.places = self.orders["cylinder"]
+        for place in self.places:
+            self._add_inputs(place)
         return seen_from_above(self.spec, self._box)
 
-    def _add_inputs(self, place: Place, number: int, count: int) -> None:
-        unit = self.shop.length_unit
+    def _turns(self, place: Place, kind: str) -> dict[str, str]:
+        """When a box's turn comes, in each order: clearances first, the shims after all of them."""
+        after = {"c": 0, "n": 1, "s": 2 * len(self.places), "m": 2 * len(self.places) + 1}[kind]
+        return {
+            f"data-order-{name}": str(2 * order.index(place) + after) for name, order in self.orders.items()
+        }
+
+    def _add_inputs(self, place: Place) -> None:
         initial = self.texts_of(self.stored.get(place.key), place)
         inputs = {"c": "", "n": ", does not go"}
         if self.spec.uses_shims:
             inputs |= {"s": ", shim fitted as marked", "m": ", shim fitted measured"}
-        for turn, (kind, what) in enumerate(inputs.items()):
-            # Clearances come first in the order of moving on, the shims after all of them.
-            order = 2 * number + turn if kind in "cn" else (2 * count) + 2 * number + turn
-            attrs = {"class": "form-control", "data-valve-order": str(order)}
+        for kind, what in inputs.items():
+            attrs = {"class": "form-control", **self._turns(place, kind)}
             if kind == "n":
                 attrs |= {"data-bracket": "stops", "placeholder": " "}
             name = f"{kind}-{place.slug}"
@@ -189,14 +248,18 @@ class ClearanceSetForm(RecordForm):
                 initial=initial[kind],
                 widget=NumberInput(attrs),
             )
-        self.fields[f"c-{place.slug}"].help_text = self._range_text(place, unit)
+        self.fields[f"c-{place.slug}"].help_text = self._range_text(place)
 
-    def _range_text(self, place: Place, unit: str) -> str:
+    def _range_text(self, place: Place) -> str:
         if place.low_mm is None or place.high_mm is None:
             return "no range in the engine spec"
-        low, high = self.shown(place.low_mm), self.shown(place.high_mm)
-        target = f", target {self.shown(place.target_mm)}" if place.target_mm is not None else ""
-        return f"{low} to {high} {label(unit)}{target}"
+        unit = self.shop.length_unit
+        low, high, target = (
+            format_value(each, "clearance", unit, with_unit=False)
+            for each in (place.low_mm, place.high_mm, place.target_mm)
+        )
+        aim = f", target {target}" if place.target_mm is not None else ""
+        return f"{low} to {high} {label(unit)}{aim}"
 
     def _box(self, place: Place) -> Box:
         shims = self.spec.uses_shims
@@ -207,22 +270,20 @@ class ClearanceSetForm(RecordForm):
             marked=self[f"s-{place.slug}"] if shims else None,
             measured=self[f"m-{place.slug}"] if shims else None,
             limits={
-                "low": self.shown(place.low_mm),
-                "high": self.shown(place.high_mm),
-                "target": self.shown(place.target_mm),
-                "tolerance": self.shown(place.tolerance_mm),
+                "low": in_mm(place.low_mm),
+                "high": in_mm(place.high_mm),
+                "target": in_mm(place.target_mm),
+                "tolerance": in_mm(place.tolerance_mm),
             },
             stored=None if self.is_bound else measured_at(place, self.stored.get(place.key)),
             planned=self.planned.get(place.key),
         )
 
     def shown(self, clearance_mm: Decimal | None) -> str:
-        """A clearance in the shop's unit, as it is typed again."""
-        if clearance_mm is None:
-            return ""
-        if self.shop.length_unit == "mm":
-            return format_mm(clearance_mm)
-        return plain(round(convert(float(clearance_mm), "mm", self.shop.length_unit), 6))
+        """A clearance in the unit of the blades, as it is typed again."""
+        if clearance_mm is None or self.unit == "mm":
+            return in_mm(clearance_mm)
+        return length_as_typed(clearance_mm, self.unit)
 
     def texts_of(self, row: ClearanceReading | None, place: Place) -> dict[str, str]:
         """What stands in the boxes of a place for a stored reading, or for none."""
@@ -252,6 +313,7 @@ class ClearanceSetForm(RecordForm):
         self.entries = [self._entry_at(place) for place in self.places]
         cleaned = super().clean()
         self._question_temperature()
+        self._tell_of_anothers_set()
         if self.questions and not self.cleaned_data.get("figures_right"):
             for name, sentence in self.questions:
                 self.add_error(name, sentence)
@@ -269,6 +331,28 @@ class ClearanceSetForm(RecordForm):
                 "engine_temperature_c",
                 f"{question} Let it cool down, or tick below that these count as a cold check.",
             )
+
+    def _newest_of_its_kind(self) -> ClearanceSet | None:
+        if self.instance.pk or not self.instance.job_id:
+            return None
+        kin = ClearanceSet.objects.filter(job=self.instance.job_id, when=self.instance.when)
+        return kin.select_related("measured_by").order_by("pk").last()
+
+    def _tell_of_anothers_set(self) -> None:
+        """Ask once where somebody saved a set for this job between this page's making and its sending."""
+        seen, newest = self.cleaned_data.get("last_seen"), self._newest_of_its_kind()
+        if seen is None or newest is None or newest.pk <= seen:
+            return
+        self.anothers = newest
+        self.data = copy_of(self.data)
+        self.data[self.add_prefix("last_seen")] = str(newest.pk)
+        at = timezone.localtime(newest.created_at)
+        self.add_error(
+            None,
+            MEASURED_BY_ANOTHER.format(
+                who=newest.measured_by, when=newest.get_when_display(), at=f"{at:%H:%M}"
+            ),
+        )
 
     def _entry_at(self, place: Place) -> Entry:
         entry = Entry(place, self._try(f"c-{place.slug}", self._reading_at, place))
@@ -292,23 +376,43 @@ class ClearanceSetForm(RecordForm):
         return str(self.cleaned_data.get(f"{kind}-{place.slug}") or "").strip()
 
     def _reading_at(self, place: Place) -> Reading | None:
-        text, stops = self._text("c", place), self._text("n", place)
+        if place.gap == Gap.CLOSING and self.takes_loaded_gaps:
+            return self._closing_from_gaps(place)
+        return self._typed_reading(place, place)
+
+    def _closing_from_gaps(self, place: Place) -> Reading | None:
+        """The closing clearance from the opener's gap relaxed, and with the closing rocker's play taken up."""
+        opening = next(each for each in self.places if each.key == (place.valve.key, Gap.OPENING.value))
+        loaded = self._typed_reading(place, both_gaps(opening, place))
+        if loaded is None:
+            return None
+        try:
+            unloaded = self._typed_reading(opening, opening, ask=False)
+        except ValueError:
+            unloaded = None
+        if unloaded is None:
+            raise ValueError("The loaded gap tells the closing clearance only beside the opening clearance.")
+        return closing_from_gaps(unloaded, loaded)
+
+    def _typed_reading(self, at: Place, judged_as: Place, *, ask: bool = True) -> Reading | None:
+        """What stands in the boxes of a place; a figure that can hardly be is kept to be asked about."""
+        text, stops = self._text("c", at), self._text("n", at)
         if not text and not stops:
             return None
         if not text:
             raise ValueError("Enter the blade that goes as well as the one that does not.")
-        typed = read_gap(text, self.shop.length_unit)
+        typed = read_gap(text, self.unit)
         if stops:
             typed = self._with_stop(typed, stops)
-        questions = [question_figure(figure, typed.unit, place) for figure in typed.figures]
+        questions = [question_figure(figure, typed.unit, judged_as) for figure in typed.figures]
         question = next(filter(None, questions), "")
-        in_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
+        lengths_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
         try:
-            reading = Reading(in_mm[0]) if len(in_mm) == 1 else Reading(None, *in_mm)
+            reading = Reading(lengths_mm[0]) if len(lengths_mm) == 1 else Reading(None, *lengths_mm)
         except ValueError as problem:
             raise ValueError(question or str(problem)) from problem
-        if question:
-            self.questions.append((f"c-{place.slug}", question))
+        if question and ask:
+            self.questions.append((f"c-{at.slug}", question))
         return reading
 
     def _with_stop(self, typed: TypedGap, stops: str) -> TypedGap:
@@ -386,11 +490,24 @@ class ClearanceSetForm(RecordForm):
             name = f"{kind}-{place.slug}"
             if name not in self.fields or theirs[kind] == before:
                 continue
-            if self._sent(name) == before:
+            if self._says(name, before):
                 cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
             yield ConflictingChange(
                 str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"
             )
+
+    def _says(self, name: str, before: str) -> bool:
+        """Whether a box was sent as it stood, in whatever unit."""
+        sent = self._sent(name)
+        if sent == before or not sent or not before or name[0] not in "cn":
+            return sent == before
+        try:
+            was, now = (read_gap(text, self.unit) for text in (before, sent))
+        except ValueError:
+            return False
+        return [typed_as_mm(each, was.unit) for each in was.figures] == [
+            typed_as_mm(each, now.unit) for each in now.figures
+        ]
 
     def _sent(self, name: str) -> str:
         return str(self.data.get(self.add_prefix(name), "")).strip()

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.clearances import ScrewTurn
 from jobs.clearances import Measured, Place, measured_by_place, rows_of_no_place, surprise
@@ -54,6 +55,14 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
         "plan": plan_of(measured) if measured.pk else None,
     }
     return render_form(request, "jobs/clearances_form.html", form, **context)
+
+
+@staff
+@never_cache
+@require_safe
+def bench_worker(request: StaffRequest) -> HttpResponse:
+    """The script that opens entry pages while the network is gone; from the root, so that it serves them all."""
+    return render(request, "jobs/bench_worker.js", content_type="text/javascript")
 
 
 @roles(Role.MECHANIC)

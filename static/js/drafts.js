@@ -1,7 +1,10 @@
 /* What is typed is not lost: kept in this browser at each input until the server says it has it.
 
    <form data-draft="KEY">        keeps its fields under KEY and shows when it last did so
-   <form data-draft-resend>       (beside data-draft) sends itself once the network is back, after a press of Save
+   <form data-draft-resend="URL"> (beside data-draft) after a press of Save sends itself once the server answers at
+                                  that address, even if the page was closed and opened again in between
+   <form data-draft-by="NAME">    who types here: what another typed in this browser is only offered, never sent
+   <form data-draft-answered>     the server has answered what was sent: what stands in the form is the draft now
    <meta name="draft-saved" content="KEY">, <li data-told="draft-saved KEY"> of a message, or a "draft-saved"
    event from the server (HX-Trigger: {"draft-saved": "KEY"}) say that KEY is saved: the draft is dropped.
 
@@ -92,11 +95,13 @@
 
   function keep(form) {
     const at = Date.now();
+    const { draftBy: by } = form.dataset;
+    const waiting = form.draftWaiting || false;
     let values = collect(form);
     // While an older draft still waits for an answer, only what was typed since goes over it.
     if (form.draftOffered) values = { ...form.draftOffered, ...Object.fromEntries([...form.draftTouched].map((name) => [name, values[name] || []])) };
     try {
-      localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values }));
+      localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values, by, waiting, tried: form.draftTried || false }));
       note(form, `Kept in this browser, not yet sent (${clock(at)}).`);
     } catch (full) {
       note(form, "This browser cannot keep what is typed. Save before leaving the page.", true);
@@ -124,7 +129,8 @@
     box.className = "draft-offer";
     box.setAttribute("aria-label", "Kept draft");
     const text = document.createElement("p");
-    text.textContent = `Something typed here at ${clock(draft.at)} was kept in this browser and not yet sent.`;
+    const who = draft.by && draft.by !== form.dataset.draftBy ? ` by ${draft.by}` : "";
+    text.textContent = `Something typed here${who} at ${clock(draft.at)} was kept in this browser and not yet sent.`;
     const done = (message) => { form.draftOffered = null; box.remove(); note(form, message); };
     const back = button("Put back what was typed", "btn-primary", () => {
       const older = Object.entries(form.draftOffered).filter(([name]) => !form.draftTouched.has(name));
@@ -149,7 +155,10 @@
     if (form.draftWatched) return;
     form.draftWatched = true;
     const draft = read(form.dataset.draft);
-    if (draft && typed(form, draft.values) !== typed(form, collect(form))) offer(form, draft);
+    if (form.draftPutBack) { /* it stands in the form and waits for Save */ }
+    else if ("draftAnswered" in form.dataset && draft) keep(form);
+    else if (draft?.waiting && !draft.tried && "draftResend" in form.dataset && draft.by === form.dataset.draftBy) takeUp(form, draft);
+    else if (draft && typed(form, draft.values) !== typed(form, collect(form))) offer(form, draft);
     else if (draft) note(form, `Kept in this browser, not yet sent (${clock(draft.at)}).`);
     form.addEventListener("input", (event) => {
       if (form.draftOffered && !event.isTrusted) return;
@@ -158,25 +167,60 @@
     });
   }
 
+  /* Save was pressed and nothing came of it: put back what was typed and send it, once. */
+  function takeUp(form, draft) {
+    restore(form, draft.values);
+    form.draftWaiting = true;
+    sendWhenReached(form);
+  }
+
+  const RETRY_MS = 10000;
+
+  async function reached(url) {
+    if (!navigator.onLine) return false;
+    try { return (await fetch(url, { cache: "no-store" })).ok; } catch (gone) { return false; }
+  }
+
+  async function sendWhenReached(form) {
+    clearTimeout(form.draftTimer);
+    if (await reached(form.dataset.draftResend)) {
+      if (!form.draftWaiting) return;
+      form.draftTried = true;
+      note(form, "The network is back. Sending what was kept.", true);
+      form.requestSubmit();
+      return;
+    }
+    note(form, "Not sent: no network. Kept in this browser; it will be sent when the network is back.", true);
+    form.draftTimer = setTimeout(() => sendWhenReached(form), RETRY_MS);
+  }
+
   /* Offline: say so at once and send nothing. Capturing, so that it comes before htmx. */
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (navigator.onLine || !form.matches("form[data-draft]")) return;
     event.preventDefault();
     event.stopImmediatePropagation();
-    keep(form);
     form.draftWaiting = true;
-    note(form, "draftResend" in form.dataset
-      ? "Not sent: no network. Kept in this browser; it will be sent when the network is back."
-      : "Not sent: no network. Kept in this browser; press Save again when the network is back.", true);
+    form.draftTried = false;
+    keep(form);
+    if ("draftResend" in form.dataset) sendWhenReached(form);
+    else note(form, "Not sent: no network. Kept in this browser; press Save again when the network is back.", true);
   }, true);
+
+  /* On its way, and perhaps never to arrive: kept as waiting until the server has answered. */
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (event.defaultPrevented || !form.matches("form[data-draft-resend]")) return;
+    form.draftWaiting = true;
+    keep(form);
+  });
 
   window.addEventListener("online", () => {
     for (const form of document.querySelectorAll("form[data-draft]")) {
       if (!form.draftWaiting) continue;
+      if ("draftResend" in form.dataset) { sendWhenReached(form); continue; }
       form.draftWaiting = false;
-      if ("draftResend" in form.dataset) form.requestSubmit();
-      else note(form, "The network is back. Press Save to send what was kept.", true);
+      note(form, "The network is back. Press Save to send what was kept.", true);
     }
   });
 
@@ -206,6 +250,7 @@
       const values = kept.forms.find(([name]) => name === identity(form))?.[1];
       if (!values || typed(form, values) === typed(form, collect(form))) continue;
       restore(form, values);
+      form.draftPutBack = true;
       note(form, "You were logged out. What was typed has been put back and is not yet sent.", true);
     }
   }

@@ -1,5 +1,6 @@
 """The spec library: engines, their clearances, shims and ratios, and where the figures come from."""
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -220,6 +221,12 @@ class EngineSpec(Record):
         """Where the figures come from, or '' where nobody has said."""
         page = f"p. {self.source_page}" if self.source_page else ""
         return ", ".join(part for part in (self.source_manual, self.source_edition, page) if part)
+
+    @property
+    def firing_cylinders(self) -> list[int]:
+        """The cylinders as they fire, or none where nobody has said, or not every cylinder once."""
+        said = [int(number) for number in re.findall(r"\d+", self.firing_order, re.ASCII)]
+        return said if sorted(said) == list(range(1, self.cylinders + 1)) else []
 
     @property
     def gaps(self) -> list[Gap]:
