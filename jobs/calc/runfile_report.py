@@ -192,24 +192,7 @@ def build_report(
     stored : mapping
         Position -> name in ``channels`` and ``units``.
     """
-    columns = []
-    for column in layout.columns:
-        name = stored.get(column.position)
-        low, high = figure_range(channels[name]) if name else (None, None)
-        refused = table.refused[column.position]
-        columns.append(
-            ColumnReport(
-                column.position,
-                column.name,
-                name,
-                units.get(name or "", ""),
-                refused.count,
-                tuple(refused.lines),
-                table.missing[column.position].count,
-                low,
-                high,
-            )
-        )
+    columns = tuple(_column_reports(layout, table, stored, channels, units))
     dropped = tuple(Dropped(reason, t.count, tuple(t.lines)) for reason, t in table.dropped.items())
     return Report(
         encoding,
@@ -221,10 +204,34 @@ def build_report(
         layout.data_line,
         len(table.lines),
         dropped,
-        tuple(columns),
+        columns,
         tuple(questions),
         tuple(_sentences(layout, table, columns, dropped, encoding)),
     )
+
+
+def _column_reports(
+    layout: Layout,
+    table: Table,
+    stored: Mapping[int, str],
+    channels: Mapping[str, FloatArray],
+    units: Mapping[str, str],
+) -> Iterable[ColumnReport]:
+    for column in layout.columns:
+        name = stored.get(column.position)
+        low, high = figure_range(channels[name]) if name else (None, None)
+        refused = table.refused[column.position]
+        yield ColumnReport(
+            column.position,
+            column.name,
+            name,
+            units.get(name or "", ""),
+            refused.count,
+            tuple(refused.lines),
+            table.missing[column.position].count,
+            low,
+            high,
+        )
 
 
 def _sentences(
