@@ -12,9 +12,12 @@ from jobs.calc.fuel_table import compare_passes
 from jobs.calc.pasted_table import parse_table, table_rows
 from jobs.mixture import LOADS, ON_TARGET, Json, measured
 from jobs.models import MixtureStudy
+from workshop.units import NO_BREAK_SPACE
 
 # How far off its target each of the three shades of a cell begins; common practice, no source.
 SHADES = (ON_TARGET, 0.03, 0.06)
+# Beyond this half-width a figure says nothing of the mixture; common practice, no source.
+WIDEST_SHOWN = 0.1
 GRAVE = ("lean-at-high-load", "end-of-scale", "implausible")
 
 
@@ -68,22 +71,27 @@ def lambda_cell(result: Json, r: int, c: int, about: str) -> Cell:
     look = look_of(result["off"][r][c])
     if not result["few"][r][c]:
         return Cell(f"{mean:.3f}", f"± {half:.3f}", look, about)
-    said = f"◌ {dwells} dwell{'' if dwells == 1 else 's'}" if half is None else f"◌ ± {half:.3f}"
+    said = f"◌ {dwells} dwell{'' if dwells == 1 else 's'}" if half is None else f"◌ {plus_minus(half)}"
     return Cell(f"{mean:.3f}", said, f"{look} cell-few", about)
 
 
 def correction_cell(result: Json, r: int, c: int, about: str) -> Cell:
     multiplier, reason = result["correction"][r][c], result["reason"][r][c]
     if multiplier is None:
-        small = "" if reason == calc.NoCorrection.NOT_VISITED else reason
-        return Cell("·", small, "cell-none", about)
+        return Cell("·" if reason == calc.NoCorrection.NOT_VISITED else "◌", "", "cell-none", about)
     limited = result["limited"][r][c]
     look = "cell-on cell-limited" if limited else "cell-on"
     return Cell(percent(multiplier - 1), "limited" if limited else "", look, about)
 
 
+def plus_minus(half: float) -> str:
+    """A half-width; one that says nothing any more in words."""
+    return f"± {half:.3f}" if half <= WIDEST_SHOWN else "too wide"
+
+
 def percent(share: float) -> str:
-    return f"{100 * share:+.1f} %"
+    figure = "0.0" if abs(share) < 0.0005 else f"{100 * share:+.1f}"
+    return f"{figure}{NO_BREAK_SPACE}%"
 
 
 def story(study: MixtureStudy, r: int, c: int) -> str:
@@ -96,7 +104,7 @@ def story(study: MixtureStudy, r: int, c: int) -> str:
     if mean is None:
         return f"{place}: not visited, so nothing is said."
     off, target = result["off"][r][c], result["target"][r][c]
-    sure = f" ± {half:.3f} (95 %)" if half is not None else ", no interval from so few dwells"
+    sure = f" {plus_minus(half)} (95 %)" if half is not None else ", no interval from so few dwells"
     way = (
         "on target"
         if look_of(off) == "cell-on"

@@ -17,6 +17,7 @@ from jobs.tunes import line_of
 
 HOLD_CHANNELS = ("time_s", "grip_pct", "plate_pct", "engine_speed_rpm")
 IDLE_CHANNELS = ("time_s", "engine_speed_rpm")
+FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
 AS_RECEIVED, IN_BIKE = "as received", "in the bike"
 
 
@@ -97,6 +98,11 @@ class Mode:
         return [own_words(self.shown)] if self.shown else ["No table of this mode is in the bike."]
 
     @property
+    def sentence(self) -> str:
+        """The one thing to say of it: how it opens over the first fifth of the grip."""
+        return next((words for words in self.words if FIRST_FIFTH in words), self.words[0])
+
+    @property
     def flags(self) -> tuple[Flag, ...]:
         return self.shown.flags if self.shown else ()
 
@@ -117,14 +123,14 @@ def compared(first: Judged, second: Judged, names: tuple[str, str]) -> list[str]
         f"They lie furthest apart at {found.at_grip_pct:g} % grip and {found.at_rpm:,.0f} 1/min: "
         f"{found.largest_pct:+.1f} % plate."
     )
-    return [*found.sentences, far]
+    return [*(sentence[0].upper() + sentence[1:] for sentence in found.sentences), far]
 
 
 def own_words(judged: Judged) -> str:
     gain = judged.gains.get(20.0, float("nan"))
-    if gain != gain:
-        return "The table does not hold the first fifth of the grip."
-    return f"The plate opens {gain:.2f} % for each % of grip over the first fifth."
+    if np.isnan(gain):
+        return f"The table does not hold the {FIRST_FIFTH} of the grip."
+    return f"The plate opens {gain:.2f} % for each % of grip over the {FIRST_FIFTH} of it."
 
 
 def tables_at(
@@ -211,22 +217,28 @@ def speeds_of(modes: Sequence[Mode]) -> list[float]:
 
 
 def chart_of(modes: Sequence[Mode], at_rpm: float) -> dict[str, Any]:
-    """Plate by grip at one engine speed: a panel for each mode, and one with all modes in the bike."""
-    panels = [
-        panel(
-            mode.name,
-            [
-                curve(name, "before" if judged is mode.received else "after", judged, at_rpm)
-                for name, judged in mode.tables
-            ],
-        )
-        for mode in modes
+    """Plate by grip at one engine speed, a panel for each mode: as received and in the bike."""
+    return chart([panel(mode.name, curves(mode, at_rpm)) for mode in modes])
+
+
+def curves(mode: Mode, at_rpm: float) -> list[dict[str, Any] | None]:
+    return [
+        curve(name, "before" if judged is mode.received else "after", judged, at_rpm)
+        for name, judged in mode.tables
     ]
+
+
+def modes_chart_of(modes: Sequence[Mode], at_rpm: float) -> dict[str, Any] | None:
+    """The modes in the bike over each other; None where there are not two."""
     loaded = [(mode.name, mode.loaded) for mode in modes if mode.loaded]
-    if len(loaded) > 1:
-        panels.append(
-            panel("All modes in the bike", [curve(name, "other", each, at_rpm) for name, each in loaded])
-        )
+    if len(loaded) < 2:
+        return None
+    return chart(
+        [panel("The modes in the bike", [curve(name, "other", each, at_rpm) for name, each in loaded])]
+    )
+
+
+def chart(panels: list[dict[str, Any]]) -> dict[str, Any]:
     return {"x_label": "Grip", "x_unit": "%", "x_digits": 0, "panels": [p for p in panels if p["series"]]}
 
 

@@ -1,7 +1,6 @@
 """Axes for a mixture grid as the runs themselves suggest them: where the engine was held."""
 
 from collections.abc import Sequence
-from math import ceil, floor
 
 import numpy as np
 import numpy.typing as npt
@@ -35,7 +34,8 @@ def speed_axis(engine_speeds_rpm: Sequence[npt.ArrayLike]) -> list[float]:
     low, high = np.quantile(speeds, [0.01, 0.99])
     wide_enough = [step for step in STEPS_RPM if (high - low) / step < MOST_POINTS - 2]
     step = max(USUAL_STEP_RPM, wide_enough[0]) if wide_enough else STEPS_RPM[-1]
-    first, last = floor(low / step), ceil(high / step)
+    # A cell reaches half a step beyond its point, so the nearest points cover both ends.
+    first, last = round(low / step), round(high / step)
     return [step * point for point in range(first, max(last, first + FEWEST_POINTS - 1) + 1)]
 
 

@@ -18,6 +18,7 @@ from workshop.forms.records import RecordForm
 from workshop.units import parse_number
 
 MOST_POINTS = 60
+EXAMPLE = "\t3000\t4000\t5000\n20\t5.10\t5.25\t5.30\n100\t7.40\t7.75\t7.80"
 NO_FIGURES = "Enter at least one figure."
 
 
@@ -36,10 +37,14 @@ def parse_figures(text: str) -> list[float]:
     return [float(parse_number(part)) for part in re.split(between, text) if part]
 
 
+class Figures(forms.TextInput):
+    """A box as wide as the page: an axis may have many points."""
+
+
 class FiguresField(forms.CharField):
     """A list of figures in one line."""
 
-    widget = forms.TextInput(attrs={"autocomplete": "off", "inputmode": "text", "spellcheck": "false"})
+    widget = Figures(attrs={"autocomplete": "off", "inputmode": "text", "spellcheck": "false"})
 
     def to_python(self, value: Any) -> Any:
         if value in self.empty_values or isinstance(value, list):
@@ -143,7 +148,7 @@ class MixtureStudyForm(Grouped, RecordForm):
         label="Fuel table, pasted",
         required=False,
         strip=False,
-        widget=table_area(6),
+        widget=table_area(6, EXAMPLE),
         help_text="Engine speeds in the first row, throttle openings in the first column. It comes back "
         "corrected where it was measured and unchanged elsewhere. Axes left empty above are taken from it. "
         "Where the cells are opening times, take the injectors' dead time off first: it delivers nothing.",
@@ -173,11 +178,21 @@ class MixtureStudyForm(Grouped, RecordForm):
             self.initial[name] = getattr(limits, name)
         for name, kept in SHARES.items():
             self.initial[name] = round(100 * getattr(limits, kept), 6)
+        if not self.instance.pk:
+            self.suggest(usable)
         stored = self.instance.rpm_axis, self.instance.load_axis
         for name, suggested, own in zip(("rpm_axis", "load_axis"), axes, stored, strict=True):
             self.initial[name] = own or suggested
         before = self.instance.fuel_table_before
         self.initial["fuel_table"] = before["text"] if before else ""
+
+    def suggest(self, usable: Sequence[Run]) -> None:
+        """The held runs of the latest tune that has any, under its name."""
+        held = [run for run in usable if run.kind == Run.Kind.HELD]
+        if held:
+            tune = held[-1].tune_revision
+            self.initial["runs"] = [run.pk for run in held if run.tune_revision == tune]
+            self.initial["title"] = f"Mixture, {tune}" if tune else "Mixture"
 
     @property
     def limits(self) -> list[forms.BoundField]:

@@ -15,7 +15,7 @@ from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm, copy_of, saved_since
 
 LARGEST_FILE = 1024 * 1024
-PLACEHOLDER = "\t2000\t4000\t6000\n0\t0\t0\t0\n50\t38\t40\t42\n100\t100\t100\t100"
+EXAMPLE = "\t2000\t4000\t6000\n0\t0\t0\t0\n50\t38\t40\t42\n100\t100\t100\t100"
 READ_FROM_FILE = "This was read from the file “{}”: put it right here, or choose the file again."
 
 
@@ -45,9 +45,9 @@ def text_of_upload(upload: UploadedFile) -> str:
     return text.decode(text.start, text.end)
 
 
-def table_area(rows: int = 10) -> forms.Textarea:
+def table_area(rows: int, example: str) -> forms.Textarea:
     return forms.Textarea(
-        attrs={"rows": rows, "class": "table-text", "spellcheck": "false", "placeholder": PLACEHOLDER}
+        attrs={"rows": rows, "class": "table-text", "spellcheck": "false", "placeholder": example}
     )
 
 
@@ -58,7 +58,7 @@ class ThrottleTableForm(Grouped, RecordForm):
         label="Table, pasted",
         required=False,
         strip=False,
-        widget=table_area(),
+        widget=table_area(10, EXAMPLE),
         help_text="Engine speeds in the first row, grip in the first column, plate in the cells, all in %. "
         "Tabs, semicolons or blanks between the cells; comma or point.",
     )

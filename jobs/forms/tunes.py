@@ -15,7 +15,7 @@ from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm, copy_of
 from workshop.models import StaleRecord
 
-NEW_ROWS = 3
+NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
 MOST_ROWS = 60
 # A clock a little fast is no load in the future.
 CLOCKS_DIFFER = timedelta(minutes=10)
@@ -69,7 +69,6 @@ class TuneChangeForm(Grouped, RecordForm):
         field: Any = self.fields["kind"]
         field.offer(kinds)
         field.widget.attrs.update({"data-kind": "", "aria-describedby": self.about_id})
-        self.fields["detail"].help_text = "where it is not the whole of it"
         self.fields["reason"].help_text = "in words the rider understands"
 
     @property
@@ -191,7 +190,11 @@ class TuneEntry:
         saved = {str(change.pk): change for change in revision.changes.all()} if revision.pk else {}
         self.kinds = kinds_offered(*(change.kind_id for change in saved.values()))
         self.form = RevisionForm(data, files, instance=revision)
-        names = [*saved, *(f"n{place}" for place in range(NEW_ROWS))] if data is None else row_names(data)
+        names = (
+            [*saved, *(f"n{place}" for place in range(1 if saved else NEW_ROWS))]
+            if data is None
+            else row_names(data)
+        )
         self.rows = [self.row(name, data, saved.get(name)) for name in names]
 
     def row(self, name: str, data: Any = None, change: TuneChange | None = None) -> ChangeRow:
@@ -301,6 +304,7 @@ class DifferenceForm(forms.Form):
         ]
         for name in ("from", "to"):
             self.fields[name] = forms.ChoiceField(label=name.capitalize(), choices=choices)
+            self.fields[name].widget.attrs["class"] = "form-select"
 
     @property
     def pair(self) -> tuple[TuneRevision, TuneRevision]:

@@ -41,7 +41,9 @@ def find_revision(pk: int) -> TuneRevision:
 def tune_log(request: StaffRequest, number: str) -> HttpResponse:
     job = find_job(number)
     log = log_of(job)
-    form = DifferenceForm(revisions=[entry.revision for entry in log])
+    in_bike = next((entry.revision.number for entry in log if entry.is_in_bike), 0)
+    oldest_first = [entry.revision for entry in reversed(log)]
+    form = DifferenceForm(revisions=oldest_first, initial={"from": 0, "to": in_bike})
     return render(request, "jobs/tune_log.html", {"job": job, "log": log, "form": form})
 
 
