@@ -18,6 +18,8 @@
   const RETURN = "typed-before-log-in";
   const NEVER = /^(csrfmiddlewaretoken|.*-(TOTAL|INITIAL|MIN_NUM|MAX_NUM)_FORMS)$/;
   const SENDING_KEY = "form_key";
+  const RETRY_MS = 5000;
+  const MOST_TRIES = 3;
 
   function fields(form) {
     return [...form.elements].filter((field) => field.name && !NEVER.test(field.name)
@@ -101,7 +103,7 @@
     // While an older draft still waits for an answer, only what was typed since goes over it.
     if (form.draftOffered) values = { ...form.draftOffered, ...Object.fromEntries([...form.draftTouched].map((name) => [name, values[name] || []])) };
     try {
-      localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values, by, waiting, tried: form.draftTried || false }));
+      localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values, by, waiting, tries: form.draftTries || 0 }));
       note(form, `Kept in this browser, not yet sent (${clock(at)}).`);
     } catch (full) {
       note(form, "This browser cannot keep what is typed. Save before leaving the page.", true);
@@ -157,7 +159,7 @@
     const draft = read(form.dataset.draft);
     if (form.draftPutBack) { /* it stands in the form and waits for Save */ }
     else if ("draftAnswered" in form.dataset && draft) keep(form);
-    else if (draft?.waiting && !draft.tried && "draftResend" in form.dataset && draft.by === form.dataset.draftBy) takeUp(form, draft);
+    else if (draft?.waiting && draft.tries < MOST_TRIES && "draftResend" in form.dataset && draft.by === form.dataset.draftBy) takeUp(form, draft);
     else if (draft && typed(form, draft.values) !== typed(form, collect(form))) offer(form, draft);
     else if (draft) note(form, `Kept in this browser, not yet sent (${clock(draft.at)}).`);
     form.addEventListener("input", (event) => {
@@ -167,14 +169,15 @@
     });
   }
 
-  /* Save was pressed and nothing came of it: put back what was typed and send it, once. */
+  /* Save was pressed and no answer came: put back what was typed and send it. After a few tries a person decides. */
   function takeUp(form, draft) {
     restore(form, draft.values);
     form.draftWaiting = true;
-    sendWhenReached(form);
+    form.draftTries = draft.tries;
+    if (draft.tries === 0) { sendWhenReached(form); return; }
+    note(form, "Put back, not yet sent: no answer came. It will be sent again in a moment.", true);
+    form.draftTimer = setTimeout(() => sendWhenReached(form), RETRY_MS);
   }
-
-  const RETRY_MS = 10000;
 
   async function reached(url) {
     if (!navigator.onLine) return false;
@@ -185,7 +188,7 @@
     clearTimeout(form.draftTimer);
     if (await reached(form.dataset.draftResend)) {
       if (!form.draftWaiting) return;
-      form.draftTried = true;
+      form.draftTries = (form.draftTries || 0) + 1;
       note(form, "The network is back. Sending what was kept.", true);
       form.requestSubmit();
       return;
@@ -201,7 +204,7 @@
     event.preventDefault();
     event.stopImmediatePropagation();
     form.draftWaiting = true;
-    form.draftTried = false;
+    form.draftTries = 0;
     keep(form);
     if ("draftResend" in form.dataset) sendWhenReached(form);
     else note(form, "Not sent: no network. Kept in this browser; press Save again when the network is back.", true);
