@@ -233,14 +233,14 @@ def issued_pdf(sheet: HandoverSheet) -> bytes:
         What can be had is not what was issued.
     """
     try:
-        with sheet.pdf.open("rb") as file:
-            stored: bytes = file.read()
+        with sheet.pdf.storage.open(sheet.pdf.name or "") as file:
+            pdf: bytes = file.read()
     except FileNotFoundError:
-        stored = b""
-    for pdf in (lambda: stored, lambda: rebuild(sheet)):
-        data = pdf()
-        if hashlib.sha256(data).hexdigest() == sheet.sha256:
-            return data
+        pdf = b""
+    if hashlib.sha256(pdf).hexdigest() != sheet.sha256:
+        pdf = rebuild(sheet)
+    if hashlib.sha256(pdf).hexdigest() == sheet.sha256:
+        return pdf
     raise SheetDamaged(
         f"The file of sheet {sheet.number} is missing or was changed, and this version of the program "
         "makes it differently. Its data are kept whole: look for the file in a back-up."

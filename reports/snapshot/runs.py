@@ -20,7 +20,9 @@ NO_RESULT: dict[str, Any] = {"curves": None, "bands": []}
 
 
 def run_facts(figures: RunFigures) -> dict[str, Any]:
-    run, curve, correction = figures.run, figures.curve, figures.correction
+    run, correction = figures.run, figures.correction
+    # The highest point of a held run says where the grip was held, not what the engine gives.
+    curve = figures.curve if run.kind == Run.Kind.SWEEP else None
     return {
         "name": run.original_name,
         "kind": run.get_kind_display(),

@@ -318,7 +318,7 @@ def add_study(job: Job, by: StaffMember) -> MixtureStudy:
         load_channel="grip_pct",
         rpm_axis=[3000.0, 4000.0, 5000.0, 6000.0, 7000.0, 8000.0],
         load_axis=[20.0, 40.0, 60.0, 100.0],
-        target=0.92,
+        target=[1.0, 1.0, 0.92, 0.89],
         fuel="petrol_e5",
         delay_ms=150.0,
         limits=Limits(),
