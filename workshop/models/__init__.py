@@ -1,5 +1,6 @@
 """What the whole shop shares."""
 
+from workshop.models.backups import BackupTaken
 from workshop.models.base import Record, StaleRecord
 from workshop.models.customers import Bike, Customer
 from workshop.models.engines import EngineSpec, Gap, Side, Valve
@@ -9,6 +10,7 @@ from workshop.models.stock import ShimStock
 from workshop.models.submissions import Submission
 
 __all__ = [
+    "BackupTaken",
     "Bike",
     "Customer",
     "EngineSpec",

@@ -1,0 +1,219 @@
+"""A backup taken while the shop works, put back on a fresh machine, counted, and every file opened."""
+
+import hashlib
+import io
+import json
+import os
+import subprocess
+import sys
+import tarfile
+import threading
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from django.core.files.base import ContentFile
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.urls import reverse
+
+from jobs.models import Photo
+from tests import factories
+from workshop.backup import check_backup, make_backup
+from workshop.models import BackupTaken, Customer, Role
+
+ROOT = Path(__file__).parents[2]
+PHOTOS = 5
+
+LOOK = """
+import json, hashlib
+import django; django.setup()
+from workshop.models import Customer
+from jobs.models import Job, Photo
+opened = {p.original_name: hashlib.sha256(p.image.open().read()).hexdigest() for p in Photo.objects.all()}
+print(json.dumps({
+    "customers": Customer.objects.count(), "jobs": Job.objects.count(), "history": Job.history.count(),
+    "photos": opened, "names": sorted(Customer.objects.values_list("name", flat=True)),
+    "next": Customer.objects.create(name="After the restore").pk > 0,
+}))
+"""
+
+
+def add_photo(job, by, name: str) -> None:
+    photo = Photo(job=job, by=by, original_name=name)
+    photo.image.save(name, ContentFile(name.encode() * 1000))
+
+
+def fill_shop():
+    by = factories.make_staff(Role.OWNER)
+    job = factories.make_job()
+    for number in range(PHOTOS):
+        add_photo(job, by, f"photo-{number}.jpg")
+    return job, by
+
+
+@pytest.fixture
+def fresh_machine(tmp_path) -> Iterator[dict[str, str]]:
+    """The environment of a machine with nothing on it: another folder, another database."""
+    environment = {
+        **os.environ,
+        "DJANGO_SETTINGS_MODULE": "workshop.settings",
+        "SECRET_KEY": "another machine's own secret, long enough for it",
+        "DATA_DIR": str(tmp_path / "fresh"),
+        "HTTPS": "off",
+    }
+    if connection.vendor != "postgresql":
+        environment.pop("DATABASE_URL", None)
+        yield environment
+        return
+    name = f"fresh_{uuid.uuid4().hex[:12]}"
+    with connection.cursor() as cursor:
+        cursor.execute(f"CREATE DATABASE {name}")
+    server, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    yield {**environment, "DATABASE_URL": f"{server}/{name}"}
+    with connection.cursor() as cursor:
+        cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+def run(environment: dict[str, str], *command: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, *command], env=environment, cwd=ROOT, capture_output=True, text=True, check=False
+    )
+
+
+def keep_writing(job, by, stop: threading.Event, written: list[str], faults: list[Exception]) -> None:
+    number = 0
+    try:
+        while not stop.is_set():
+            name = f"meanwhile-{number}.jpg"
+            add_photo(job, by, name)
+            Customer.objects.create(name=f"Meanwhile {number}")
+            written.append(name)
+            number += 1
+    except Exception as fault:
+        faults.append(fault)
+    finally:
+        connection.close()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_path, fresh_machine) -> None:
+    job, by = fill_shop()
+    stop, written, faults = threading.Event(), [], []
+    writer = threading.Thread(target=keep_writing, args=(job, by, stop, written, faults))
+    writer.start()
+    while len(written) < 3 and not faults:
+        stop.wait(0.01)
+    path, manifest = make_backup(tmp_path)
+    after_the_copy = len(written)
+    while len(written) <= after_the_copy and not faults:
+        stop.wait(0.01)
+    stop.set()
+    writer.join()
+    assert faults == []
+    assert manifest.lost == []
+    # Each photo's row comes with its file, those of the writer included that were there in time.
+    assert PHOTOS + 3 <= manifest.rows["jobs_photo"] == len(manifest.files) < PHOTOS + len(written)
+
+    restored = run(fresh_machine, "manage.py", "restore", str(path))
+    assert restored.returncode == 0, restored.stderr
+    assert f"{manifest.row_count} rows" in restored.stdout
+    found = json.loads(run(fresh_machine, "-c", LOOK).stdout)
+    assert found["customers"] == manifest.rows["workshop_customer"]
+    assert found["jobs"] == 1
+    assert found["history"] == manifest.rows["jobs_historicaljob"] >= 1
+    assert found["next"]  # ids go on behind the restored ones
+    assert len(found["photos"]) == manifest.rows["jobs_photo"]
+    for name, sha256 in found["photos"].items():
+        assert sha256 == hashlib.sha256(name.encode() * 1000).hexdigest()
+
+    again = run(fresh_machine, "manage.py", "restore", str(path))
+    assert again.returncode != 0
+    assert "There is a shop here already." in again.stderr
+
+
+@pytest.mark.django_db(transaction=True)
+def test_command_writes_into_a_folder_and_notes_it(tmp_path, capsys) -> None:
+    fill_shop()
+    call_command("backup", tmp_path)
+    (path,) = tmp_path.glob("shop-*.tar")
+    taken = BackupTaken.objects.get()
+    assert (taken.files, taken.size_bytes) == (PHOTOS, path.stat().st_size)
+    assert f"{PHOTOS} files" in capsys.readouterr().out
+    call_command("backup", path, check=True)
+
+
+def copy_with(path: Path, name: str, content: bytes) -> Path:
+    """The backup with one member's bytes changed."""
+    changed = path.with_name("changed.tar")
+    with tarfile.open(path) as source, tarfile.open(changed, "w") as target:
+        for member in source.getmembers():
+            data = source.extractfile(member).read()
+            if member.name == name:
+                data, member.size = content, len(content)
+            target.addfile(member, io.BytesIO(data))
+    return changed
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_changed_file_is_found(tmp_path) -> None:
+    fill_shop()
+    path, manifest = make_backup(tmp_path)
+    name = f"files/{manifest.files[0]}"
+    with pytest.raises(ValueError, match="is not as it was"):
+        check_backup(copy_with(path, name, b"something else"))
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_backup_that_was_cut_off_is_found(tmp_path) -> None:
+    fill_shop()
+    path, _ = make_backup(tmp_path)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) * 2 // 3])
+    with pytest.raises(ValueError, match=r"end is missing|damaged|no backup"):
+        check_backup(path)
+    with pytest.raises(CommandError, match="Not restored"):
+        call_command("restore", path)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_missing_file_is_told_and_the_rest_is_kept(tmp_path) -> None:
+    job, _ = fill_shop()
+    photo = job.photos.first()
+    photo.image.storage.delete(photo.image.name)
+    _, manifest = make_backup(tmp_path)
+    assert manifest.lost == [photo.image.name]
+    assert len(manifest.files) == PHOTOS - 1
+    assert photo.image.name in manifest.sentence
+
+
+@pytest.mark.django_db(transaction=True)
+def test_other_files_are_no_backups(tmp_path) -> None:
+    text = tmp_path / "notes.tar"
+    text.write_text("no tar at all")
+    for path in (text, tmp_path / "nothing.tar"):
+        with pytest.raises(CommandError, match="Not restored"):
+            call_command("restore", path)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_owner_takes_one_by_the_button(login, tmp_path) -> None:
+    job = factories.make_job()
+    client = login(Role.OWNER)
+    assert "No backup has been taken yet" in client.get(reverse("backup")).text
+    answer = client.post(reverse("backup-take"))
+    assert answer.status_code == 200
+    assert answer.headers["Content-Disposition"].startswith("attachment")
+    path = tmp_path / "sent.tar"
+    path.write_bytes(b"".join(answer.streaming_content))
+    answer.close()
+    assert check_backup(path).rows["jobs_job"] == 1
+    assert job.pk
+    assert "Ola Owner" in client.get(reverse("backup")).text
+
+
+@pytest.mark.django_db
+def test_nobody_else_takes_one(login) -> None:
+    for role in (Role.DESK, Role.MECHANIC, Role.TUNER):
+        assert login(role).post(reverse("backup-take")).status_code == 403

@@ -1,0 +1,231 @@
+"""The backup file: a tar with the database, every file that it names, and a manifest with their hashes."""
+
+import hashlib
+import json
+import shutil
+import tarfile
+import tempfile
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import IO, Any
+
+from django.core.files import File
+from django.core.files.storage import default_storage
+from django.core.management import call_command
+from django.db import connection
+from django.utils import timezone
+
+from workshop.backup import records
+
+MANIFEST = "manifest.json"
+DATABASE = "database/"
+FILES = "files/"
+FORMAT = 1
+TRIES = 3
+BLOCK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """What a backup holds: rows by table, and the SHA-256 of each of its members."""
+
+    made_at: str
+    engine: str
+    rows: dict[str, int]
+    migrations: list[list[str]]
+    hashes: dict[str, str]
+    lost: list[str]  # files that a row names and the storage did not have
+    format: int = FORMAT
+
+    @property
+    def row_count(self) -> int:
+        return sum(self.rows.values())
+
+    @property
+    def files(self) -> list[str]:
+        return [name.removeprefix(FILES) for name in self.hashes if name.startswith(FILES)]
+
+    @property
+    def sentence(self) -> str:
+        lost = f"; missing in the shop itself: {', '.join(self.lost)}" if self.lost else ""
+        return (
+            f"{self.row_count} rows in {len(self.rows)} tables and {len(self.files)} files, "
+            f"read back and checked{lost}"
+        )
+
+
+class Hashing:
+    """Reads a file and hashes what went through."""
+
+    def __init__(self, source: Any) -> None:
+        self.source, self.sha256 = source, hashlib.sha256()
+
+    def read(self, size: int = -1) -> bytes:
+        block: bytes = self.source.read(size)
+        self.sha256.update(block)
+        return block
+
+
+def hash_of(source: Any) -> str:
+    reader = Hashing(source)
+    while reader.read(BLOCK):
+        pass
+    return reader.sha256.hexdigest()
+
+
+def make_backup(target: Path) -> tuple[Path, Manifest]:
+    """Write a backup, read it back, and only then give it its name; returns where it stands.
+
+    ``target`` is a file, or a folder in which a file with date and time is made.
+    """
+    if target.is_dir():
+        target /= f"shop-{timezone.localtime():%Y%m%d-%H%M%S}.tar"
+    unchecked = target.with_name(f"{target.name}.unchecked")
+    try:
+        manifest = write_archive(unchecked)
+        for _ in range(TRIES - 1):
+            # A file deleted between the copy of its row and its own is no loss: take both again.
+            before, manifest = manifest.lost, write_archive(unchecked) if manifest.lost else manifest
+            if manifest.lost == before:
+                break
+        check_backup(unchecked)
+        unchecked.rename(target)
+    finally:
+        unchecked.unlink(missing_ok=True)
+    return target, manifest
+
+
+def write_archive(path: Path) -> Manifest:
+    hashes: dict[str, str] = {}
+    lost: list[str] = []
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder, tarfile.open(path, "w") as archive:
+        copy = records.copy_database(Path(folder))
+        for part in copy.parts:
+            with part.open("rb") as source:
+                hashes[DATABASE + part.name] = add(archive, DATABASE + part.name, source, part.stat().st_size)
+        for name in copy.named_files:
+            try:
+                with default_storage.open(name, "rb") as source:
+                    hashes[FILES + name] = add(archive, FILES + name, source, source.size)
+            except FileNotFoundError:
+                lost.append(name)
+        made_at = timezone.now().isoformat()
+        manifest = Manifest(made_at, copy.engine, copy.rows, copy.migrations, hashes, lost)
+        text = json.dumps(asdict(manifest), indent=1).encode()
+        add(archive, MANIFEST, BytesIO(text), len(text))
+    return manifest
+
+
+def add(archive: tarfile.TarFile, name: str, source: Any, size: int) -> str:
+    member = tarfile.TarInfo(name)
+    member.size, member.mtime, member.mode = size, int(timezone.now().timestamp()), 0o600
+    reader = Hashing(source)
+    archive.addfile(member, reader)  # type: ignore[arg-type]  # it only reads
+    return reader.sha256.hexdigest()
+
+
+def read_manifest(archive: tarfile.TarFile) -> Manifest:
+    try:
+        text = archive.extractfile(MANIFEST)
+        fields = json.loads(text.read()) if text else {}
+        manifest = Manifest(**fields)
+    except (KeyError, ValueError, TypeError, tarfile.TarError) as problem:
+        raise ValueError("This is no backup of a shop, or its end is missing.") from problem
+    if manifest.format != FORMAT:
+        raise ValueError(f"This backup has format {manifest.format}; this program reads {FORMAT}.")
+    return manifest
+
+
+def opened(path: Path) -> tarfile.TarFile:
+    try:
+        return tarfile.open(path, "r:")
+    except FileNotFoundError as problem:
+        raise ValueError(f"There is no file {path}.") from problem
+    except tarfile.TarError as problem:
+        raise ValueError(f"{path.name} is no backup: {problem}.") from problem
+
+
+def members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple[str, IO[bytes]]]:
+    for name in manifest.hashes:
+        try:
+            source = archive.extractfile(name)
+        except KeyError:
+            source = None
+        if source is None:
+            raise ValueError(f"{name} is missing in the backup.")
+        yield name, source
+
+
+def check_backup(path: Path) -> Manifest:
+    """Read a whole backup back; raises ValueError where a hash, a count or a member is not as it was."""
+    with opened(path) as archive:
+        manifest = read_manifest(archive)
+        try:
+            for name, source in members(archive, manifest):
+                if hash_of(source) != manifest.hashes[name]:
+                    raise ValueError(f"{name} is not as it was when the backup was made.")
+        except (tarfile.TarError, OSError) as problem:
+            raise ValueError(f"The backup is damaged: {problem}.") from problem
+        with tempfile.TemporaryDirectory() as folder:
+            parts = unpack_database(archive, manifest, Path(folder))
+            if records.read_copy(manifest.engine, parts) != manifest.rows:
+                raise ValueError("The copy of the database holds other rows than it should.")
+    return manifest
+
+
+def unpack_database(archive: tarfile.TarFile, manifest: Manifest, folder: Path) -> list[Path]:
+    parts = []
+    for name, source in members(archive, manifest):
+        if name.startswith(DATABASE):
+            part = folder / Path(name).name
+            with part.open("wb") as out:
+                shutil.copyfileobj(source, out, BLOCK)
+            parts.append(part)
+    return parts
+
+
+def restore_backup(path: Path) -> Manifest:
+    """Put a backup into an empty shop and hold what stands there against the manifest.
+
+    Raises ValueError where the backup is damaged, comes from the other kind of database, or the shop
+    is not empty; then nothing was changed but files that may have been added.
+    """
+    manifest = check_backup(path)
+    refuse_what_does_not_fit(manifest)
+    with opened(path) as archive, tempfile.TemporaryDirectory() as folder:
+        for name, source in members(archive, manifest):
+            if name.startswith(FILES):
+                put_file(name.removeprefix(FILES), source, manifest.hashes[name])
+        records.restore_database(unpack_database(archive, manifest, Path(folder)), manifest.migrations)
+    found = records.count_rows(manifest.rows)
+    wrong = [table for table, count in manifest.rows.items() if found[table] != count]
+    if wrong:
+        raise ValueError(f"These tables hold other rows than the backup: {', '.join(wrong)}.")
+    call_command("migrate", verbosity=0, interactive=False)  # an older backup is brought up to date
+    return manifest
+
+
+def refuse_what_does_not_fit(manifest: Manifest) -> None:
+    if manifest.engine != records.engine():
+        raise ValueError(
+            f"This backup was made on {manifest.engine}, and this shop is set to {records.engine()}: "
+            "restore it there, then move the records as the README says."
+        )
+    for table in ("workshop_staffmember", "workshop_customer"):
+        if table in connection.introspection.table_names() and records.count_rows([table])[table]:
+            raise ValueError(
+                "There is a shop here already. Restore into an empty one: "
+                "give it another DATA_DIR or another database."
+            )
+
+
+def put_file(name: str, source: IO[bytes], sha256: str) -> None:
+    if not default_storage.exists(name):
+        kept = default_storage.save(name, File(source))
+        if kept != name:
+            raise ValueError(f"The storage keeps {name} under another name ({kept}).")
+    with default_storage.open(name, "rb") as stored:
+        if hash_of(stored) != sha256:
+            raise ValueError(f"Another file stands where {name} belongs. Restore into an empty storage.")

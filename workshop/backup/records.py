@@ -1,0 +1,197 @@
+"""The database as files: a consistent copy made while others write, and put back into an empty one.
+
+SQLite is copied by its own online backup; PostgreSQL by COPY of every table in one repeatable-read
+transaction, so that no program beside this one (and no version of it) is needed.
+"""
+
+import csv
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.apps import apps
+from django.core.management import call_command
+from django.core.management.color import no_style
+from django.db import connection, models, transaction
+
+MIGRATIONS = "django_migrations"
+LONGEST_CELL = 1 << 30
+
+
+@dataclass(frozen=True)
+class Copy:
+    """What a copy of the database holds."""
+
+    engine: str
+    rows: dict[str, int]  # by table
+    named_files: list[str]  # every file that a row names
+    migrations: list[list[str]]  # app and name, in the order in which they were applied
+    parts: list[Path]
+
+
+def engine() -> str:
+    return connection.vendor
+
+
+def file_columns() -> list[tuple[str, str]]:
+    """Table and column of every field that names a stored file."""
+    return [
+        (model._meta.db_table, field.column)
+        for model in apps.get_models()
+        for field in model._meta.local_concrete_fields
+        if isinstance(field, models.FileField)
+    ]
+
+
+def quoted(name: str) -> str:
+    return connection.ops.quote_name(name)
+
+
+Ask = Callable[[str], Iterable[Any]]  # a query's rows
+
+
+def describe(ask: Ask, tables: list[str], parts: list[Path]) -> Copy:
+    """Count and list what one state of the database holds."""
+    names: set[str] = set()
+    for table, column in file_columns():
+        if table in tables:
+            found = ask(f"SELECT {quoted(column)} FROM {quoted(table)} WHERE {quoted(column)} <> ''")
+            names.update(row[0] for row in found)
+    rows = {table: next(iter(ask(f"SELECT COUNT(*) FROM {quoted(table)}")))[0] for table in tables}
+    applied = [list(row) for row in ask(f"SELECT app, name FROM {MIGRATIONS} ORDER BY id")]
+    return Copy(engine(), rows, sorted(names), applied, parts)
+
+
+def copy_database(folder: Path) -> Copy:
+    """Write the database's state of this moment into a folder."""
+    return copy_sqlite(folder) if engine() == "sqlite" else copy_postgresql(folder)
+
+
+# SQLite
+
+
+def sqlite_tables(copy: sqlite3.Connection) -> list[str]:
+    found = copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+    return sorted(name for (name,) in found if not name.startswith("sqlite_"))
+
+
+def copy_sqlite(folder: Path) -> Copy:
+    path = folder / "workshop.sqlite3"
+    connection.ensure_connection()
+    with closing(sqlite3.connect(path)) as copy:
+        # In one step: whoever writes meanwhile writes behind this copy, never into it.
+        connection.connection.backup(copy, pages=-1)
+        copy.execute("PRAGMA journal_mode = DELETE")
+        return describe(copy.execute, sqlite_tables(copy), [path])
+
+
+def read_sqlite(path: Path) -> dict[str, int]:
+    """Rows by table of a copy; raises ValueError where it is damaged."""
+    with closing(sqlite3.connect(path)) as copy:
+        try:
+            faults = [row[0] for row in copy.execute("PRAGMA integrity_check")]
+            if faults != ["ok"]:
+                raise ValueError(f"The copy of the database is damaged: {faults[0]}")
+            return describe(copy.execute, sqlite_tables(copy), [path]).rows
+        except sqlite3.DatabaseError as problem:
+            raise ValueError(f"The copy of the database is damaged: {problem}") from problem
+
+
+def restore_sqlite(path: Path) -> None:
+    connection.ensure_connection()
+    with closing(sqlite3.connect(path)) as copy:
+        copy.backup(connection.connection)
+    connection.close()
+
+
+# PostgreSQL
+
+
+@contextmanager
+def one_state() -> Iterator[Any]:
+    """A cursor on a connection of its own that sees one state of the database, whoever writes."""
+    own = connection.copy()
+    try:
+        own.set_autocommit(False)
+        with own.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+            yield cursor
+        own.rollback()
+    finally:
+        own.close()
+
+
+def columns_of(table: str) -> str:
+    with connection.cursor() as cursor:
+        description = connection.introspection.get_table_description(cursor, table)
+    return ", ".join(quoted(column.name) for column in description)
+
+
+def copy_postgresql(folder: Path) -> Copy:
+    tables = sorted(connection.introspection.table_names())
+    with one_state() as cursor:
+
+        def ask(query: str) -> list[Any]:
+            cursor.execute(query)
+            return list(cursor.fetchall())
+
+        copy = describe(ask, tables, [folder / f"{table}.csv" for table in tables])
+        for table, path in zip(tables, copy.parts, strict=True):
+            sql = f"COPY {quoted(table)} ({columns_of(table)}) TO STDOUT WITH (FORMAT csv, HEADER)"
+            with path.open("wb") as out, cursor.copy(sql) as rows:
+                for block in rows:
+                    out.write(block)
+    return copy
+
+
+def read_csv(path: Path) -> int:
+    """Rows of a table's copy."""
+    csv.field_size_limit(LONGEST_CELL)
+    with path.open(newline="", encoding="utf-8") as lines:
+        return sum(1 for _ in csv.reader(lines)) - 1
+
+
+def read_copy(made_on: str, parts: list[Path]) -> dict[str, int]:
+    """Rows by table as the copy's own files hold them; raises ValueError where they are damaged."""
+    return read_sqlite(parts[0]) if made_on == "sqlite" else {part.stem: read_csv(part) for part in parts}
+
+
+def restore_postgresql(parts: list[Path], migrations: list[list[str]]) -> None:
+    """Build the tables as they were when the copy was made, and fill them."""
+    last = {app: name for app, name in migrations if app in apps.app_configs}
+    for app, name in last.items():
+        call_command("migrate", app, name, verbosity=0, interactive=False)
+    by_table = {path.stem: path for path in parts if path.stem != MIGRATIONS}
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(f"TRUNCATE {', '.join(map(quoted, by_table))} RESTART IDENTITY CASCADE")
+        for table, path in by_table.items():
+            with path.open("rb") as rows:
+                header = ", ".join(map(quoted, rows.readline().decode().strip().split(",")))
+                sql = f"COPY {quoted(table)} ({header}) FROM STDIN WITH (FORMAT csv)"
+                with cursor.copy(sql) as filling:
+                    while block := rows.read(1 << 20):
+                        filling.write(block)
+        for sql in connection.ops.sequence_reset_sql(
+            no_style(), list(apps.get_models(include_auto_created=True))
+        ):
+            cursor.execute(sql)
+
+
+def restore_database(parts: list[Path], migrations: list[list[str]]) -> None:
+    if engine() == "sqlite":
+        restore_sqlite(parts[0])
+    else:
+        restore_postgresql(parts, migrations)
+
+
+def count_rows(tables: Iterable[str]) -> dict[str, int]:
+    """Rows by table of the database in use."""
+    with connection.cursor() as cursor:
+        counted = {}
+        for table in tables:
+            cursor.execute(f"SELECT COUNT(*) FROM {quoted(table)}")
+            counted[table] = cursor.fetchone()[0]
+    return counted

@@ -1,0 +1,28 @@
+"""``manage.py backup FILE.tar``: the whole shop in one file, while it works."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from workshop.backup import check_backup, make_backup
+from workshop.models import BackupTaken
+
+
+class Command(BaseCommand):
+    help = "Write the database and every file of the shop into one file, read back and checked."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("target", type=Path, help="a file such as shop.tar, or a folder")
+        parser.add_argument("--check", action="store_true", help="only read an existing backup back")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            if options["check"]:
+                path, manifest = options["target"], check_backup(options["target"])
+            else:
+                path, manifest = make_backup(options["target"])
+                BackupTaken.note(manifest, size=path.stat().st_size, by=None)
+        except (ValueError, OSError) as problem:
+            raise CommandError(f"No backup: {problem}") from problem
+        self.stdout.write(f"{path}: {manifest.sentence}.")

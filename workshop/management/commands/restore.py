@@ -1,0 +1,25 @@
+"""``manage.py restore FILE.tar``: a shop out of its backup, on a fresh machine."""
+
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from workshop.backup import restore_backup
+
+
+class Command(BaseCommand):
+    help = "Put a backup into an empty shop and check that all of it arrived."
+    requires_migrations_checks = False
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("backup", type=Path)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        Path(settings.DATA_DIR).mkdir(parents=True, exist_ok=True)
+        try:
+            manifest = restore_backup(options["backup"])
+        except (ValueError, OSError) as problem:
+            raise CommandError(f"Not restored: {problem}") from problem
+        self.stdout.write(f"Restored: {manifest.sentence}.")
