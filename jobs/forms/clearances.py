@@ -123,22 +123,27 @@ class Box:
 
 
 class Blades(TextChoices):
-    MM = "mm", "in mm; moves on after two decimals, 0.12"
-    INCH = "in", "in inches; moves on after four decimals, 0.0045"
+    MM = "mm", "in mm (0.12)"
+    INCH = "in", "in inches (0.0045)"
 
 
 class ClosingAs(TextChoices):
-    CLEARANCE = "clearance", "the closing clearance itself"
-    LOADED_GAP = "loaded_gap", "the opener's gap with the closing rocker's play taken up (loaded)"
+    CLEARANCE = "clearance", "closing clearance"
+    LOADED_GAP = "loaded_gap", "loaded gap of the opener"
 
 
-MOVES_ON = {"cylinder": "cylinder by cylinder", "side": "all intake valves, then all exhaust"}
+MOVES_ON = {"cylinder": "cylinder by cylinder", "side": "all intake, then all exhaust"}
 
 
 class ClearanceSetForm(RecordForm):
     """A clearance set with every reading of it; what is left empty stays not measured."""
 
-    blades = forms.ChoiceField(label="Blades are marked", choices=Blades.choices, required=False)
+    blades = forms.ChoiceField(
+        label="Blades are marked",
+        choices=Blades.choices,
+        required=False,
+        help_text="A box moves on by itself after two decimals in mm, four in inches.",
+    )
     closing_as = forms.ChoiceField(
         label="In the closing boxes stands", choices=ClosingAs.choices, required=False
     )

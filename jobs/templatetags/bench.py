@@ -5,7 +5,8 @@ from decimal import Decimal
 from django import template
 
 from jobs.calc.clearances import format_mm
-from jobs.clearances import Place
+from jobs.clearance_picture import ClearancePicture, picture_of
+from jobs.clearances import History, Place
 from jobs.models import ClearanceReading
 from workshop.models import ShopProfile
 from workshop.templatetags.units import size
@@ -36,3 +37,9 @@ def reading(row: ClearanceReading, shop: ShopProfile) -> str:
     if row.goes_mm is None:
         return size(row.clearance_mm, shop)
     return span(row.goes_mm, row.not_goes_mm, shop)
+
+
+@register.simple_tag
+def clearance_picture(history: History | None, shop: ShopProfile) -> ClearancePicture | None:
+    """All valves before and after, for jobs/clearance_picture.html."""
+    return picture_of(history, shop)

@@ -9,9 +9,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.clearances import ScrewTurn
-from jobs.clearances import Measured, Place, measured_by_place, rows_of_no_place, surprise
+from jobs.clearance_picture import picture_of
+from jobs.clearances import Measured, Place, history_of, measured_by_place, rows_of_no_place, surprise
 from jobs.forms.clearances import ClearanceSetForm
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
+from jobs.page import readings_of, rows_by_set
 from jobs.shims import ShimNeeded, planned_before, shim_needed, turns_at
 from jobs.views.job import find_job
 from workshop.answers import posted, render_form, say_saved
@@ -143,6 +145,9 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         "no_place": rows_of_no_place(spec, rows) if spec else rows,
         "surprises": [row for row in table if row.surprise],
         "has_predictions": any(row.predicted for row in table),
+        "picture": picture_of(history_of(spec, rows_by_set(readings_of(measured.job))), request.shop)
+        if spec
+        else None,
         "plan": plan_of(measured),
         "can_write": request.user.holds(Role.MECHANIC),
     }
