@@ -166,6 +166,11 @@ def of(name: str, *more: str) -> Callable[[Records], list[Any]]:
     return lambda records: [getattr(records, name).pk, *more]
 
 
+def of_kind(kind: str, name: str) -> Callable[[Records], list[Any]]:
+    """A kind of record and the pk of one."""
+    return lambda records: [kind, getattr(records, name).pk]
+
+
 def none_but(name: str) -> Callable[[Records], list[Any]]:
     """No argument, but this record must be there."""
 
@@ -184,6 +189,7 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "staff-edit": lambda records: [records.staff[Role.TUNER].pk],
     "staff-password": lambda records: [records.staff[Role.TUNER].pk],
     "shop-logo": none_but("shop"),
+    "record-history": of_kind("jobs.job", "job"),
     "customer": lambda records: [records.bike.owner_id],
     "customer-edit": lambda records: [records.bike.owner_id],
     "bike": of("bike"),
@@ -211,6 +217,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "clearances": of("clearance_set"),
     "shim-plan": of("clearance_set"),
     "shim-plan-accept": of("clearance_set"),
+    "shim-plan-take-back": of("clearance_set"),
+    "shim-plan-left-over": of("clearance_set"),
     "shim-plan-slip": of("clearance_set"),
     "part-add": by_number(),
     "part-edit": of("part"),

@@ -15,12 +15,15 @@ from workshop.roles import StaffRequest, owner_only
 MOST_SHOWN = 10
 
 
+def show(request: StaffRequest, problem: Exception | None = None) -> HttpResponse:
+    context = {"problem": problem, "taken": BackupTaken.objects.select_related("by")[:MOST_SHOWN]}
+    return render(request, "workshop/backup.html", context, status=503 if problem else 200)
+
+
 @owner_only
 @require_safe
 def backup(request: StaffRequest) -> HttpResponse:
-    return render(
-        request, "workshop/backup.html", {"taken": BackupTaken.objects.select_related("by")[:MOST_SHOWN]}
-    )
+    return show(request)
 
 
 @owner_only
@@ -31,8 +34,7 @@ def backup_take(request: StaffRequest) -> HttpResponseBase:
         try:
             path, manifest = make_backup(Path(folder))
         except (ValueError, OSError) as problem:
-            context = {"problem": problem, "taken": BackupTaken.objects.select_related("by")[:MOST_SHOWN]}
-            return render(request, "workshop/backup.html", context, status=503)
+            return show(request, problem)
         BackupTaken.note(manifest, size=path.stat().st_size, by=request.user)
         # Open while its folder goes: the file lives until it is sent.
         return FileResponse(path.open("rb"), as_attachment=True, filename=path.name)
