@@ -1,11 +1,15 @@
 """Records for tests, made with sensible values that a test may override."""
 
+import hashlib
 from decimal import Decimal
 from typing import Any
 
+from django.core.files.base import ContentFile
 from django.utils import timezone
 
-from jobs.models import ClearanceReading, ClearanceSet, Job
+from fixtures import simulator
+from jobs.channel_store import store_channels
+from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision
 from workshop.models import Bike, Customer, EngineSpec, Role, StaffMember
 
 NAMES = {
@@ -98,3 +102,24 @@ def make_clearance_set(
                 shim_marked_mm=Decimal("2.50") if spec.uses_shims else None,
             )
     return measured
+
+
+def make_revision(job: Job, by: StaffMember, number: int = 0, **overrides: Any) -> TuneRevision:
+    return TuneRevision.objects.create(job=job, number=number, loaded_by=by, **overrides)
+
+
+def make_simulated_run(job: Job, by: StaffMember, made: simulator.Run, **overrides: Any) -> Run:
+    """A run of the demo's simulator as it stands after its file was read, with all its channels."""
+    values = {"original_name": made.name, "size": 24, "kind": made.kind, "status": Run.Status.READ}
+    run = Run(job=job, made_by=by, **{**values, **overrides})
+    run.sha256 = hashlib.sha256(f"{job.pk} {made.name}".encode()).hexdigest()
+    run.original.save(made.name, ContentFile(b"as sent"), save=False)
+    store_channels(run, simulator.channels(made))
+    run.save()
+    return run
+
+
+def make_simulated_runs(job: Job, by: StaffMember, bike: str, when: str, kind: str, **more: Any) -> list[Run]:
+    """All runs of one kind that the simulator makes of a bike in one state."""
+    wanted = [made for made in simulator.runs() if (made.bike, made.when, made.kind) == (bike, when, kind)]
+    return [make_simulated_run(job, by, made, **more) for made in wanted]

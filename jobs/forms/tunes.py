@@ -51,7 +51,8 @@ class KindField(forms.TypedChoiceField):
 
     def offer(self, kinds: Sequence[TuneChangeKind]) -> None:
         self.by_pk = {str(kind.pk): kind for kind in kinds}
-        self.coerce = self.by_pk.__getitem__
+        # Asked of what was sent before that is checked, so an unknown one is no kind and no error.
+        self.coerce = lambda pk: self.by_pk.get(str(pk))
         self.empty_value = None
         self.choices = [("", "choose"), *((kind.pk, kind.name) for kind in kinds)]
         self.widget.kinds = self.by_pk
@@ -136,7 +137,9 @@ class RevisionForm(Grouped, RecordForm):
         ("", ("note",)),
     )
 
-    calibration_file = forms.FileField(label="File", required=False, widget=forms.FileInput)
+    calibration_file = forms.FileField(
+        label="File", required=False, allow_empty_file=True, widget=forms.FileInput
+    )
 
     class Meta(RecordForm.Meta):
         model = TuneRevision
@@ -246,7 +249,9 @@ class TuneEntry:
         found: list[tuple[str, str, str]] = []
         for form in asked:
             place = f"row-{form.prefix}" if form.prefix else ""
-            found += [(place, "this change", str(sentence)) for sentence in form.non_field_errors()]
+            # the page tells a conflict of the revision itself in a box of its own
+            if form is not self.form or not form.conflict:
+                found += [(place, "this change", str(sentence)) for sentence in form.non_field_errors()]
             found += [(each.id_for_label, str(each.label), str(why)) for each in form for why in each.errors]
         return found
 
