@@ -21,7 +21,16 @@ from jobs.run_charts import (
 )
 from jobs.run_tables import Table
 from workshop.models import ShopProfile
-from workshop.units import format_value
+from workshop.units import (
+    NO_BREAK_SPACE,
+    NOT_MEASURED,
+    convert,
+    decimals,
+    format_value,
+    kept_in,
+    label,
+    round_half_up,
+)
 
 QUANTITIES = (("power", "kw"), ("torque", "nm"))
 QUANTITY_OF_UNIT = {"kW": "power", "N·m": "torque"}
@@ -91,22 +100,26 @@ class ShownFigure:
 
 
 def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
+    """In the shop's units; a difference with one decimal more, so that none is rounded to zero."""
     quantity = QUANTITY_OF_UNIT[figure.unit]
     unit = shop_unit_of(quantity, shop)
+    assert unit is not None  # the shop has one for power and for torque
+    places = decimals(quantity, unit) + 1
 
-    def show(value: float) -> str:
-        return format_value(value, quantity, unit).replace("-", "−")
+    def apart(value: float) -> str:
+        shown = round_half_up(convert(value, kept_in(quantity), unit), places)
+        return f"{shown:.{places}f}{NO_BREAK_SPACE}{label(unit)}".replace("-", "−")
 
-    share = f"{figure.difference_pct:+.1f} %".replace("-", "−") if np.isfinite(figure.difference_pct) else "–"
+    measured = figure.measured
     return ShownFigure(
-        figure.label,
-        show(figure.before),
-        show(figure.after),
-        show(figure.difference),
-        f"{show(figure.ci_low)} to {show(figure.ci_high)}" if figure.measured else "–",
-        share,
-        figure.verdict if figure.measured else "not measured",
-        figure.describe(show),
+        label=figure.label,
+        before=format_value(figure.before, quantity, unit),
+        after=format_value(figure.after, quantity, unit),
+        difference=apart(figure.difference) if measured else NOT_MEASURED,
+        interval=f"{apart(figure.ci_low)} to {apart(figure.ci_high)}" if measured else NOT_MEASURED,
+        share=f"{figure.difference_pct:+.1f} %".replace("-", "−") if measured and figure.before else "",
+        verdict=figure.verdict if measured else "not measured",
+        sentence=figure.describe(apart),
     )
 
 

@@ -9,6 +9,7 @@ from jobs.calc.runfile_text import open_text
 from jobs.models import FileLayout, Run
 
 LINES_SHOWN = 40
+ROWS_SHOWN = 10
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +69,7 @@ def look_at(
     except RunFileError as problem:
         return Look(None, None, first_lines(data, chosen), str(problem))
     layout = named(replace(guess.layout, stoichiometric_afr=afr))
-    shown = preview(data, layout)
+    shown = preview(data, layout, ROWS_SHOWN)
     return Look(layout, shown, shown.lines[:LINES_SHOWN], shown.problem)
 
 

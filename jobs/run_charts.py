@@ -241,7 +241,7 @@ def with_bands(lines: Sequence[Line], by_name: Mapping[str, Shown], shop: ShopPr
     What is neither before nor after was not all made in one state of the bike, and stays apart.
     """
     repeats: dict[Look, list[Line]] = {"before": [], "after": []}
-    others = []
+    others: list[Line] = []
     for line in lines:
         is_repeat = line.look in repeats and by_name[line.label].run.kind == Run.Kind.SWEEP
         (repeats[line.look] if is_repeat else others).append(line)

@@ -18,6 +18,11 @@ def remove_run(run: Run) -> None:
     studies = list(run.mixture_studies.all())
     if studies:
         raise ProtectedError("A mixture study rests on this run.", set(studies))
-    stored = [(file.storage, file.name) for file in (run.original, run.channels) if file]
+    stored = [(file.storage, str(file.name)) for file in (run.original, run.channels) if file]
     run.delete()
-    transaction.on_commit(lambda: [storage.delete(name) for storage, name in stored])
+
+    def delete_files() -> None:
+        for storage, name in stored:
+            storage.delete(name)
+
+    transaction.on_commit(delete_files)

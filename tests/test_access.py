@@ -131,6 +131,17 @@ class Records:
         return jobs.SuspensionSetting.objects.create(job=self.job, when="as_found", by=self.by)
 
     @cached_property
+    def slot(self) -> Any:
+        starts = timezone.now().replace(minute=0, second=0, microsecond=0)
+        return jobs.Slot.objects.create(
+            job=self.job, place="dyno", starts_at=starts, ends_at=starts + timedelta(hours=2)
+        )
+
+    @cached_property
+    def calendar_token(self) -> str:
+        return new_address(self.by)
+
+    @cached_property
     def bike_change(self) -> Any:
         return jobs.BikeChange.objects.create(job=self.job, kind="fuel", description="E5", by=self.by)
 
@@ -197,6 +208,10 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "engine": lambda records: [records.bike.engine_spec_id],
     "engine-edit": lambda records: [records.bike.engine_spec_id],
     "shim-stock-edit": of("shims"),
+    "slot-edit": of("slot"),
+    "slot-move": of("slot"),
+    "slot-remove": of("slot"),
+    "calendar-feed": lambda records: [records.calendar_token],
     "job": by_number(),
     "job-edit": by_number(),
     "job-receive": by_number(),
@@ -242,12 +257,18 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "run-layout": of("run"),
     "run-edit": of("run"),
     "run-set-aside": of("run"),
+    "run-put-back": of("run"),
+    "run-sweep": of("run"),
+    "run-remove": of("run"),
     "run-file": of("run"),
     "runs-csv": by_number(),
     "layout-edit": of("file_layout"),
+    "layout-remove": of("file_layout"),
     "comparison-new": by_number(),
     "comparison": of("comparison"),
     "comparison-edit": of("comparison"),
+    "comparison-remove": of("comparison"),
+    "comparison-csv": of("comparison"),
     "mixture-new": by_number(),
     "mixture": of("mixture_study"),
     "mixture-edit": of("mixture_study"),

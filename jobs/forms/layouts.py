@@ -34,13 +34,13 @@ class StructureForm(forms.Form):
 
     encoding = forms.ChoiceField(choices=[("", "as found"), *ENCODINGS.items()], required=False)
     delimiter = forms.ChoiceField(choices=words(DELIMITERS), required=False)
-    decimal = forms.ChoiceField(label="decimal mark", choices=words(DECIMALS), required=False)
-    thousands = forms.ChoiceField(label="thousands mark", choices=words(THOUSANDS), required=False)
-    header_line = forms.IntegerField(label="line with the names", required=False, min_value=0)
-    unit_line = forms.IntegerField(label="line with the units", required=False, min_value=0)
-    data_line = forms.IntegerField(label="first line with figures", required=False, min_value=1)
+    decimal = forms.ChoiceField(label="Decimal mark", choices=words(DECIMALS), required=False)
+    thousands = forms.ChoiceField(label="Thousands mark", choices=words(THOUSANDS), required=False)
+    header_line = forms.IntegerField(label="Line with the names", required=False, min_value=0)
+    unit_line = forms.IntegerField(label="Line with the units", required=False, min_value=0)
+    data_line = forms.IntegerField(label="First line with figures", required=False, min_value=1)
     stoichiometric_afr = FloatNumberField(
-        label="air-fuel ratio that is lambda 1", required=False, min_value=1, max_value=40
+        label="Air-fuel ratio that is lambda 1", required=False, min_value=1, max_value=40
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -61,11 +61,10 @@ class StructureForm(forms.Form):
     @property
     def chosen(self) -> Chosen:
         cleaned = self.cleaned_data
-        return Chosen(
-            encoding=cleaned["encoding"] or None,
-            **{name: sign_of(name, cleaned[name]) if cleaned[name] else None for name in SIGNS},
-            **{name: cleaned[name] for name in LINES},
-        )
+        set_by_hand: dict[str, Any] = {name: cleaned[name] for name in LINES}
+        for name in SIGNS:
+            set_by_hand[name] = sign_of(name, cleaned[name]) if cleaned[name] else None
+        return Chosen(encoding=cleaned["encoding"] or None, **set_by_hand)
 
     def tell_found(self, layout: Layout) -> None:
         """Say beside each field what was found."""
@@ -80,7 +79,8 @@ class StructureForm(forms.Form):
         }
         for name, said in found.items():
             none = "; 0: there is none" if name in ("header_line", "unit_line") else ""
-            self.fields[name].help_text = f"Read as: {said}{none}"
+            # the bound field has taken its help text over already
+            self[name].help_text = f"Read as: {said}{none}"
 
 
 def choices_apart(stored: Layout, found: Layout | None) -> dict[str, Any]:
@@ -182,7 +182,7 @@ def with_meanings(layout: Layout, columns: list[ColumnForm]) -> Layout:
 class NameForm(forms.Form):
     """What the layout is to be called."""
 
-    name = forms.CharField(label="name of this file layout", max_length=120)
+    name = forms.CharField(label="Name of this file layout", max_length=120)
 
 
 class FileLayoutForm(Grouped, RecordForm):

@@ -29,7 +29,7 @@ class RunForm(InShopUnits, Grouped, RecordForm):
     """What is said of a run: a pressure that does not fit the shop's elevation has to be confirmed."""
 
     GROUPS = (
-        ("", ("files",)),
+        ("", ("run_files",)),
         ("The run", ("kind", "gear", "tune_revision", "made_at")),
         ("The air at the roller", (*AIR, "pressure_confirmed")),
         ("Were the file's figures corrected already?", ("corrected_by", "file_factor")),
@@ -38,7 +38,7 @@ class RunForm(InShopUnits, Grouped, RecordForm):
     QUANTITIES = {"temperature_c": ("c", "temperature"), "pressure_kpa": ("kpa", "pressure")}
 
     corrected_by = forms.ChoiceField(
-        label="corrected by", choices=STANDARD_CHOICES, required=False, help_text="It is taken back first."
+        label="Corrected by", choices=STANDARD_CHOICES, required=False, help_text="It is taken back first."
     )
     pressure_confirmed = forms.BooleanField(
         label="This is the barometer at the roller, though it does not fit the shop's elevation",
@@ -55,7 +55,7 @@ class RunForm(InShopUnits, Grouped, RecordForm):
         self.use_units(shop)
         tune: Any = self.fields["tune_revision"]
         tune.queryset, tune.empty_label = job.tune_revisions.all(), "not recorded"
-        tune.label = "tune loaded"
+        tune.label = "Tune loaded"
         self.fields["pressure_kpa"].help_text = "As the barometer shows it, not reduced to sea level."
         self.fields["file_factor"].help_text = "Where the file states it; else it follows from the air."
 
@@ -116,8 +116,8 @@ class RunFilesField(forms.FileField):
 
 
 class AttachForm(RunForm):
-    files = RunFilesField(
-        label="run files", help_text="CSV or text as the roller or the logger wrote it, up to 64 MB each."
+    run_files = RunFilesField(
+        label="Run files", help_text="CSV or text as the roller or the logger wrote it, up to 64 MB each."
     )
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
@@ -143,9 +143,9 @@ class SweepForm(forms.Form):
 
     BY = (("engine_speed", "engine speed (1/min)"), ("sample", "sample"))
 
-    limits_in = forms.ChoiceField(label="limits given as", choices=BY, initial="sample")
-    first = FloatNumberField(label="from", required=False, min_value=0)
-    last = FloatNumberField(label="to", required=False, min_value=0)
+    limits_in = forms.ChoiceField(label="Limits given as", choices=BY, initial="sample")
+    first = FloatNumberField(label="From", required=False, min_value=0)
+    last = FloatNumberField(label="To", required=False, min_value=0)
 
     def __init__(self, *args: Any, run: Run, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -156,7 +156,8 @@ def ready_to_save(page: LayoutPage, sent: QueryDict) -> str:
         return "Put the marked fields right."
     if not any(form.meaning[0] for form in page.columns):
         return "Say of at least one column what it holds."
-    return LOOK_AGAIN if sent.get("seen", "") != page.look.questions_seen else ""
+    asked = page.look.questions_seen
+    return LOOK_AGAIN if asked and asked != sent.get("seen") else ""
 
 
 def tell(request: StaffRequest, named: Named) -> None:

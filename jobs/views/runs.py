@@ -12,6 +12,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from jobs.calc.channels import CHANNELS
+from jobs.calc.sweep import Sweep
 from jobs.comparing import sides_of_runs, states_of
 from jobs.forms.runs import AttachForm, RunForm, SetAsideForm, SweepForm
 from jobs.models import Job, Run
@@ -72,7 +74,7 @@ def run_attach(request: StaffRequest, number: str) -> HttpResponse:
     )
     by_script = request.accepts("application/json") and not request.accepts("text/html")
     if form.is_valid():
-        told = [take_in(request, job, file, form.details) for file in form.cleaned_data["files"]]
+        told = [take_in(request, job, file, form.details) for file in form.cleaned_data["run_files"]]
         return answer_script(told) if by_script else answer_page(request, job, told)
     if by_script:
         return JsonResponse({"ok": False, "message": problems_of(form)}, status=422)
@@ -157,7 +159,8 @@ def asked_by(query: QueryDict, quantities: Iterable[str], kinds: Iterable[str]) 
     """What the address asks for; whatever it does not say or can't be, as it usually is."""
 
     def one_of(name: str, known: Iterable[str], usual: str) -> str:
-        return query[name] if query.get(name) in set(known) else usual
+        value = str(query.get(name, ""))
+        return value if value in set(known) else usual
 
     kinds = list(kinds)
     usual_kind = next((kind for kind in KINDS if kind in kinds), "all")
@@ -278,14 +281,20 @@ def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = N
         "set_by_hand": run.sweep_start is not None or run.sweep_stop is not None,
         "sentences": report.get("sentences", ()),
         "questions": report.get("questions", ()),
-        "columns": report.get("columns", ()),
+        "columns": [(column, read_as(column["stored_as"])) for column in report.get("columns", ())],
         "can_write": request.user.holds(Role.TUNER),
     }
     status = 422 if sweep_form else 200
     return render(request, "jobs/run.html", context, status=status)
 
 
-def sweep_now(sweep: Any) -> dict[str, Any]:
+def read_as(stored_as: str | None) -> str:
+    if stored_as is None:
+        return "left out"
+    return CHANNELS[stored_as].label if stored_as in CHANNELS else f"{stored_as} (its own name)"
+
+
+def sweep_now(sweep: Sweep | None) -> dict[str, Any]:
     return {"first": sweep.start + 1, "last": sweep.stop} if sweep else {}
 
 

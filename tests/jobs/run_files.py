@@ -1,0 +1,55 @@
+"""Run files for tests: the demo's, and small ones made by hand."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from jobs.calc.runfile import Layout
+from jobs.models import Job, Run
+from jobs.run_intake import Intake, RunDetails, attach, name_columns
+from workshop.models import StaffMember
+
+DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "runs"
+HEADER = "Time (s),Engine speed (rpm),Power (kW),Throttle grip (%),Lambda"
+PLAIN = ("time_s", "engine_speed_rpm", "power_kw", "grip_pct", "lambda")
+
+
+def demo_runs(bike: str, kind: str = "sweep") -> list[dict[str, Any]]:
+    entries = json.loads((DEMO / "manifest.json").read_text())["runs"]
+    return [entry for entry in entries if entry["bike"] == bike and entry["kind"] == kind]
+
+
+def demo_bytes(entry: dict[str, Any]) -> bytes:
+    return (DEMO / entry["file"]).read_bytes()
+
+
+def attach_demo(job: Job, by: StaffMember, entry: dict[str, Any], **details: Any) -> Run:
+    """Attach one of the demo's files, its columns named as the manifest says where they have to be."""
+    said = {"kind": entry["kind"], "gear": entry["gear"], **entry["air"], **details}
+    intake = attach(job=job, by=by, name=entry["file"], data=demo_bytes(entry), details=RunDetails(**said))
+    if intake.run.status == Run.Status.TO_NAME:
+        meanings = {column["column"]: (column["channel"], column["unit"]) for column in entry["columns"]}
+        layout = Layout.from_dict(intake.run.layout_used).with_meanings(meanings)
+        name_columns(run=intake.run, layout=layout, remember_as=entry["layout"])
+        intake.run.refresh_from_db()
+    return intake.run
+
+
+def sweep_csv(power: Any = None, rows: int = 801, salt: int = 0, header: str = HEADER) -> bytes:
+    """A wide-open sweep from 3,000 to 11,000 1/min in 8 s; power of a straight line unless given.
+
+    ``salt`` makes files of the same figures differ.
+    """
+    time = np.linspace(0, 8, rows)
+    speed = 3000 + 1000 * time
+    power_kw = (speed / 200) if power is None else power(speed)
+    lines = [f"{t:.3f},{n:.1f},{p:.4f},100.0,0.880" for t, n, p in zip(time, speed, power_kw, strict=True)]
+    return "\n".join([header, *lines, "" if not salt else "\n" * salt]).encode()
+
+
+def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details: Any) -> Intake:
+    """Attach a sweep made by hand; all its columns are certain, so it is read at once."""
+    name = details.pop("name", "sweep.csv")
+    return attach(job=job, by=by, name=name, data=data or sweep_csv(), details=RunDetails(**details))
