@@ -80,7 +80,10 @@
     form.dataset.sending = "1";
     setTimeout(() => { rest(form); delete form.dataset.sending; }, 0);
   });
-  document.addEventListener("htmx:beforeRequest", (event) => { if (event.target.matches("form")) rest(event.target); });
+  // Only a press of Save rests them: a field that asks for something as it is left would swallow the press that left it.
+  document.addEventListener("htmx:beforeRequest", (event) => {
+    if (event.target.matches("form") && event.detail.requestConfig.triggeringEvent?.type === "submit") rest(event.target);
+  });
   document.addEventListener("htmx:afterRequest", (event) => { if (event.target.matches("form")) wake(event.target); });
   window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(wake));
 
