@@ -1,0 +1,224 @@
+"""The tuner's work: run files, curves over each other, tune revisions, throttle tables, a comparison."""
+
+import json
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from fixtures.demo_shop import RUNS, Crew, RunPlan, attach_runs, manifest
+from jobs.models import Job, Run, TuneRevision
+from tests import factories
+from tests.browser.steps import assert_accessible, assert_fits, region, row, textbox
+from workshop.models import Role
+
+LogIn = Callable[[Role], Page]
+
+
+@pytest.fixture
+def job(people: dict[Role, Any]) -> Job:
+    """A job on the roller, with the tune it came with and one loaded since."""
+    job = factories.make_job(received_at=timezone.now() - timedelta(days=3), stage="roller")
+    first = TuneRevision.objects.create(job=job, number=0, loaded_by=people[Role.DESK])
+    TuneRevision.objects.filter(pk=first.pk).update(loaded_at=timezone.now() - timedelta(days=3))
+    TuneRevision.objects.create(
+        job=job,
+        number=1,
+        title="fuller middle",
+        made_from=first,
+        loaded_by=people[Role.TUNER],
+        loaded_at=timezone.now() - timedelta(days=1),
+    )
+    return job
+
+
+def sweeps(when: str) -> list[Path]:
+    return [RUNS / f"tern_{when}_sweep_{number}.csv" for number in (1, 2, 3)]
+
+
+def open_job(page: Page, job: Job) -> None:
+    page.get_by_role("link", name="Jobs", exact=True).click()
+    page.get_by_role("link", name=job.number).click()
+
+
+def fill_air(page: Page, temperature_c: str, pressure_kpa: str, humidity_pct: str) -> None:
+    page.get_by_label("Air temperature (°C)").fill(temperature_c)
+    page.get_by_label("Station pressure (kPa)").fill(pressure_kpa)
+    page.get_by_label("Relative humidity (%)").fill(humidity_pct)
+
+
+def attach(page: Page, files: list[Path]) -> None:
+    page.get_by_label("Run files").set_input_files(files)
+    page.get_by_role("button", name="Attach", exact=True).click()
+
+
+def drawn(page: Page, name: str) -> dict[str, Any]:
+    """What a chart of the page was given to draw."""
+    return json.loads(page.locator(f"script#{name}").text_content() or "")
+
+
+def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_in: LogIn, job: Job) -> None:
+    page = log_in(Role.TUNER)
+    open_job(page, job)
+    page.get_by_role("link", name="Attach runs").click()
+    page.get_by_label("Gear").fill("4")
+    page.get_by_label("Tune loaded").select_option("as received")
+    fill_air(page, "17,0", "101.2", "55")
+    attach(page, sweeps("before")[:1])
+    region(page, "Waiting").get_by_role("link", name="tern_before_sweep_1.csv", exact=True).click()
+
+    # The file as it is and as it would be read, and each column to be named.
+    expect(page.get_by_role("region", name="First lines of the file")).to_contain_text("Kurbeldrehzahl")
+    columns = next(run for run in manifest()["runs"] if run["file"] == "tern_before_sweep_1.csv")["columns"]
+    for column in columns:
+        what = page.get_by_role("combobox", name=f"What is in column {column['column'] + 1}, ")
+        what.select_option(value=column["channel"])
+        page.get_by_role("combobox", name=f"Unit of column {column['column'] + 1}, ").select_option(
+            value=column["unit"]
+        )
+    preview = page.get_by_role("table", name="First rows as they are read")
+    expect(preview.get_by_role("columnheader", name="engine speed")).to_be_visible()
+    assert_accessible(page)
+    assert_fits(page)
+    page.get_by_label("Name").last.fill("Roller by the quay")
+    page.get_by_role("button", name="Read the file so").click()
+    expect(page.get_by_role("main")).to_contain_text("Roller by the quay")
+    assert Run.objects.get().status == Run.Status.READ
+
+    # The next ones of that layout are read at once; the air and the gear were carried on.
+    page.goto(page.url.split("/runs/")[0] + f"/jobs/{job.number}/runs/attach/")
+    expect(page.get_by_label("Air temperature (°C)")).to_have_value("17")
+    page.get_by_label("Tune loaded").select_option("as received")
+    attach(page, sweeps("before")[1:])
+    page.wait_for_url(f"**/jobs/{job.number}/runs/")
+    page.get_by_role("link", name="Attach runs").click()
+    page.get_by_label("Tune loaded").select_option("tune 1")
+    fill_air(page, "24,5", "100.6", "48")
+    attach(page, sweeps("after"))
+    page.wait_for_url(f"**/jobs/{job.number}/runs/")
+    assert [run.status for run in Run.objects.all()] == [Run.Status.READ] * 6
+
+    states = [series["state"] for series in drawn(page, "runs-chart")["panels"][0]["series"]]
+    assert states == ["before"] * 3 + ["after"] * 3
+    expect(page.get_by_role("group", name="Power: curves of").locator("canvas")).to_be_visible()
+    figures = page.get_by_role("table", name="Figures")
+    expect(figures.get_by_role("row").nth(1)).to_contain_text("ISO 1585")
+    corrected = drawn(page, "runs-chart")["panels"][0]["series"][0]["y"]
+    page.get_by_label("Figures", exact=True).select_option("observed")
+    expect(page.get_by_text("As observed.")).to_be_visible()
+    observed = drawn(page, "runs-chart")["panels"][0]["series"][0]["y"]
+    # Cool, dense air makes more power than the standard's: corrected stands below observed.
+    assert max(corrected) < max(observed)
+    assert_accessible(page)
+
+
+def test_what_cannot_be_a_run_file_is_told_file_by_file(log_in: LogIn, job: Job, tmp_path: Path) -> None:
+    empty, picture = tmp_path / "empty.csv", tmp_path / "picture.csv"
+    empty.write_bytes(b"")
+    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(200))
+    page = log_in(Role.TUNER)
+    open_job(page, job)
+    page.get_by_role("link", name="Attach runs").click()
+    attach(page, [empty, picture])
+    expect(page.get_by_role("listitem").filter(has_text="empty.csv")).to_contain_text("empty")
+    expect(page.get_by_role("listitem").filter(has_text="picture.csv")).to_contain_text("picture")
+    expect(page.get_by_role("button", name="Attach", exact=True)).to_be_enabled()
+    assert_accessible(page)
+
+
+def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> None:
+    changes = [
+        ("idle speed", "", "1250", "1400", "1/min", "Stalls when it is cold"),
+        ("rev limiter", "", "11200", "11000", "1/min", "Valve springs are worn"),
+        ("sensor feedback", "below 6000 1/min", "on", "off", "", "Hunts at constant speed"),
+        ("fuel", "4000 to 7000 1/min", "0", "+4", "%", "Lean at high load"),
+        ("ignition", "cylinder 2", "32", "30", "°", "Knocks on hot days"),
+    ]
+    page = log_in(Role.TUNER)
+    open_job(page, job)
+    page.get_by_role("link", name="Load a new tune").click()
+    textbox(page, "In a few words").fill("calmer and safer")
+    rows = page.get_by_role("group", name="New change")
+    while rows.count() < len(changes):
+        page.get_by_role("button", name="Another change").click()
+    for at, (kind, which, was, becomes, unit, why) in enumerate(changes):
+        rows.nth(at).get_by_label("Kind of change").select_option(kind)
+        rows.nth(at).get_by_label("Which").fill(which)
+        rows.nth(at).get_by_label("From").fill(was)
+        rows.nth(at).get_by_label("To", exact=False).last.fill(becomes)
+        rows.nth(at).get_by_label("Unit").fill(unit)
+        rows.nth(at).get_by_label("Why").fill(why)
+    assert_accessible(page)
+    page.get_by_role("button", name="Save").click()
+
+    log = page.get_by_role("main")
+    expect(log).to_contain_text("in the bike now")
+    for kind, _, was, becomes, _, why in changes:
+        line = log.get_by_role("row").filter(has_text=kind)
+        expect(line).to_contain_text(was)
+        expect(line).to_contain_text(becomes)
+        expect(line).to_contain_text(why)
+    assert_accessible(page)
+
+
+def test_a_change_without_its_reason_is_asked_for_and_nothing_typed_is_lost(log_in: LogIn, job: Job) -> None:
+    page = log_in(Role.TUNER)
+    open_job(page, job)
+    page.get_by_role("link", name="Load a new tune").click()
+    first = page.get_by_role("group", name="New change").first
+    first.get_by_label("Kind of change").select_option("idle speed")
+    first.get_by_label("To*").fill("1400")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("alert")).to_contain_text("Why")
+    expect(first.get_by_label("To*")).to_have_value("1400")
+    assert TuneRevision.objects.count() == 2
+
+
+def test_adds_a_throttle_table_with_whom_its_mode_is_for(log_in: LogIn, job: Job) -> None:
+    page = log_in(Role.TUNER)
+    open_job(page, job)
+    page.get_by_role("link", name="Add a table to tune 1").click()
+    page.get_by_label("Riding mode, as on the bike").fill("Wet")
+    page.get_by_label("Whom the mode is for").fill("wet roads, new riders")
+    page.get_by_label("Table, pasted").fill("\t2000\t6000\n0\t0\t0\n50\t30,5\t34\n100\t100\t100")
+    page.get_by_role("button", name="Save").click()
+    mode = region(page, "Wet")
+    expect(mode).to_contain_text("wet roads, new riders")
+    expect(mode).to_contain_text("closed at closed grip and full at full grip")
+    # Half the grip opens 30.5 % at 2000 1/min and 34 % at 6000: 0.61 and 0.68 % for each % of grip.
+    gain = mode.get_by_role("row").filter(has_text="In the bike")
+    expect(gain).to_contain_text("0.65")
+    expect(page.get_by_role("group", name="Wet: curves of").locator("canvas")).to_be_visible()
+    assert_accessible(page)
+
+
+def test_compares_two_groups_and_sees_what_changed_between(
+    log_in: LogIn, job: Job, people: dict[Role, Any]
+) -> None:
+    crew = Crew(*(people[role] for role in (Role.DESK, Role.MECHANIC, Role.TUNER, Role.OWNER)))
+    before, after = job.tune_revisions.order_by("number")
+    attach_runs(crew, job, RunPlan("tern", timezone.now() - timedelta(days=2), before, after))
+    page = log_in(Role.TUNER)
+    open_job(page, job)
+    page.get_by_role("link", name="Compare runs").click()
+    page.get_by_label("What is compared").fill("The fuller middle")
+    for when in ("before", "after"):
+        for file in sweeps(when):
+            side = page.get_by_role("group", name=f"Side of {file.name}")
+            side.get_by_role("radio", name=when).check()
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("heading", name="The fuller middle")).to_be_visible()
+    drive = row(region(page, "Drive band"), "Mean torque").get_by_role("cell")
+    expect(drive.last).to_have_text("more")
+    low_nm, high_nm = (float(end.split()[0]) for end in drive.nth(3).inner_text().split(" to "))
+    # The simulated bike gained 3.5 % of some 60 N·m, fading at both ends of the band: about 2.0 N·m.
+    assert low_nm < 2.0 < high_nm
+    expect(page.get_by_role("listitem").filter(has_text="tune 1 loaded")).to_contain_text("fuller middle")
+    expect(page.get_by_text("Only this was changed between the two groups.")).to_be_visible()
+    assert_accessible(page)
+    open_job(page, job)
+    expect(region(page, "Comparisons")).to_contain_text("The fuller middle")
