@@ -36,16 +36,8 @@ class MixtureStudy(Record):
     def __str__(self) -> str:
         return self.title
 
-    # Where a change by somebody else is told, in few words.
-
-    def get_result_display(self) -> str:
-        measured = (self.result or {}).get("cells_measured")
-        return "not worked out" if measured is None else f"{measured} cells measured"
-
-    def get_settings_used_display(self) -> str:
-        return "the limits used"
-
     def get_fuel_table_before_display(self) -> str:
+        """In few words, where a change by somebody else is told."""
         return "a fuel table" if self.fuel_table_before else "no fuel table"
 
     get_fuel_table_after_display = get_fuel_table_before_display
