@@ -26,7 +26,8 @@ def speed_axis(engine_speeds_rpm: Sequence[npt.ArrayLike]) -> list[float]:
     list of float
         Empty where nothing was measured.
     """
-    speeds = np.concatenate([np.ravel(np.asarray(each, dtype=float)) for each in engine_speeds_rpm] or [[]])
+    given = [np.ravel(np.asarray(each, dtype=float)) for each in engine_speeds_rpm]
+    speeds = np.concatenate([np.zeros(0), *given])
     speeds = speeds[np.isfinite(speeds)]
     if not speeds.size:
         return []
