@@ -2,39 +2,48 @@
 
 from django.db.models import Q, QuerySet
 
-from jobs.models import Job
+from jobs.models import Job, JobWord
 from jobs.models.job import JobQuerySet
-from workshop.models import Bike, Customer
-from workshop.models.search import containing
+from workshop.models import Bike, Customer, FoundWord
+from workshop.models.customers import LONGEST_SEARCH
+from workshop.models.search import spoken
 
-LONGEST_SEARCH = 100
-
-
-def words_of(text: str) -> list[str]:
-    return text[:LONGEST_SEARCH].split()
+MOST_NAMED = 400  # customers or bikes of one word that are handed on by name instead of asked for again
 
 
 def bikes_matching(text: str) -> "QuerySet[Bike]":
-    """Bikes where each word stands in the make and model, plate, VIN or the owner's name."""
-    found = Bike.objects.select_related("owner")
-    for word in words_of(text):
-        own = Bike.objects.matching(word).values("pk")
-        found = found.filter(Q(pk__in=own) | containing(word, "owner__name"))
-    return found
+    """Bikes where each word is in make and model, plate, VIN or the owner's name or phone."""
+    return Bike.objects.select_related("owner").matching(text)
 
 
 def customers_matching(text: str) -> "QuerySet[Customer]":
-    """Customers where each word stands in the name, e-mail, phone or a bike's plate."""
-    found = Customer.objects.all()
-    for word in words_of(text):
-        found = found.filter(pk__in=Customer.objects.matching(word).values("pk"))
-    return found
+    """Customers where each word is in the name, e-mail, phone or a bike's plate."""
+    return Customer.objects.matching(text)
 
 
 def jobs_matching(text: str) -> JobQuerySet:
-    """Jobs where each word stands in the number, the brief, or what bikes_matching looks at."""
+    """Jobs where each word is in the number, the brief, or what bikes_matching looks at."""
     found = Job.objects.for_list()
-    for word in words_of(text):
-        bikes = Bike.objects.matching(word).values("pk")
-        found = found.filter(containing(word, "number", "brief", "customer__name") | Q(bike__in=bikes))
+    for word in text[:LONGEST_SEARCH].split():
+        found = found.filter(jobs_of(spoken(word, [FoundWord, JobWord])))
     return found
+
+
+def jobs_of(word: Q) -> Q:
+    """Jobs that have the word themselves, or whose customer or bike has it.
+
+    Few customers and bikes are named one by one, so that each part is answered by an index.
+    """
+    rows = FoundWord.objects.filter(word)
+    customers = rows.filter(customer__isnull=False).values_list("customer", flat=True)
+    bikes = rows.filter(bike__isnull=False).values_list("bike", flat=True)
+    return (
+        Q(customer__in=few_or_asked(customers))
+        | Q(bike__in=few_or_asked(bikes))
+        | Q(pk__in=few_or_asked(JobWord.objects.filter(word).values_list("job", flat=True)))
+    )
+
+
+def few_or_asked(pks: "QuerySet[FoundWord, int] | QuerySet[JobWord, int]") -> object:
+    named = list(pks[: MOST_NAMED + 1])
+    return set(named) if len(named) <= MOST_NAMED else pks

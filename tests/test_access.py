@@ -22,11 +22,12 @@ from django.utils import timezone
 from PIL import Image
 
 from jobs import models as jobs
+from jobs.calendar_feed import new_address
 from reports.models import handover
 from tests import factories
 from workshop.models import Role, ShimStock, ShopProfile, StaffMember
 
-PUBLIC = {"login", "health", "customer-sheet", "customer-pdf", "customer-acknowledge"}
+PUBLIC = {"login", "health", "calendar-feed", "customer-sheet", "customer-pdf", "customer-acknowledge"}
 
 
 class Records:

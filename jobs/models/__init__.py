@@ -2,16 +2,18 @@
 
 from jobs.models.checks import Check, CheckItem
 from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
-from jobs.models.job import CLOSED_STAGES, BikeChange, Job, Photo, Stage, StageEntry, WorkItem
+from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stage, StageEntry, WorkItem
 from jobs.models.mixture import MixtureStudy
 from jobs.models.parts import Part
 from jobs.models.runs import Comparison, ComparisonRun, FileLayout, Run
+from jobs.models.slots import CalendarAddress, Slot, SlotQuarter
 from jobs.models.suspension import SuspensionSetting
 from jobs.models.tunes import ThrottleTable, TuneChange, TuneChangeKind, TuneRevision
 
 __all__ = [
     "CLOSED_STAGES",
     "BikeChange",
+    "CalendarAddress",
     "Check",
     "CheckItem",
     "ClearanceReading",
@@ -20,12 +22,15 @@ __all__ = [
     "ComparisonRun",
     "FileLayout",
     "Job",
+    "JobWord",
     "MixtureStudy",
     "Part",
     "Photo",
     "Run",
     "ShimPlan",
     "ShimPlanRow",
+    "Slot",
+    "SlotQuarter",
     "Stage",
     "StageEntry",
     "SuspensionSetting",

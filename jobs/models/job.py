@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from workshop.models import Bike, Customer, Record, ShopProfile
+from workshop.models.search import Word, note_words, words_of
 
 
 class Stage(models.TextChoices):
@@ -88,6 +89,10 @@ class Job(Record):
         blank=True,
         validators=[MinValueValidator(0)],
     )
+    condition_marks = models.JSONField("condition on the outline", default=list, blank=True)
+    signature = models.JSONField("signature on the receipt", default=list, blank=True, editable=False)
+    signed_by = models.CharField("signed by", max_length=120, blank=True, editable=False)
+    signed_at = models.DateTimeField(null=True, blank=True, editable=False)
     next_service = models.TextField("next service and what to watch", blank=True)
     not_tested = models.TextField("what was not tested", blank=True)
     mechanic = models.ForeignKey(
@@ -122,12 +127,11 @@ class Job(Record):
         return reverse("job", args=[self.number])
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        if self._state.adding and not self.number:
-            with transaction.atomic():
+        with transaction.atomic():
+            if self._state.adding and not self.number:
                 self._take_number()
-                super().save(*args, **kwargs)
-        else:
             super().save(*args, **kwargs)
+            note_words(self.words, words_of(self.brief, self.number))
 
     def _take_number(self) -> None:
         # The shop's row is the lock under which numbers are given out, one after the other.
@@ -145,6 +149,12 @@ class Job(Record):
     @property
     def is_late(self) -> bool:
         return self.is_open and self.promised_at is not None and self.promised_at < timezone.now()
+
+
+class JobWord(Word):
+    """A word of a job's brief, or its number."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="words")
 
 
 class StageEntry(Record):

@@ -10,6 +10,7 @@ from jobs.urls import (
     parts,
     runs,
     shims,
+    slots,
     suspension,
     throttle,
     today,
@@ -18,6 +19,7 @@ from jobs.urls import (
 
 RECORDS = (
     today,
+    slots,
     job,
     bikes,
     clearances,

@@ -3,11 +3,14 @@
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from jobs.models import Job, Stage
 from jobs.search import jobs_matching
+from jobs.slots import plan
 from jobs.today import day
+from workshop.models import Role
 from workshop.roles import StaffRequest, staff
 
 PAGE_LENGTH = 50
@@ -16,7 +19,12 @@ PAGE_LENGTH = 50
 @staff
 @require_safe
 def today(request: StaffRequest) -> HttpResponse:
-    return render(request, "jobs/today.html", {"day": day()})
+    context = {
+        "day": day(),
+        "plan": plan(timezone.localdate()),
+        "may_edit": request.user.holds(Role.DESK),
+    }
+    return render(request, "jobs/today.html", context)
 
 
 @staff

@@ -2,7 +2,7 @@
 
 from workshop.models.backups import BackupTaken
 from workshop.models.base import Record, StaleRecord
-from workshop.models.customers import Bike, Customer
+from workshop.models.customers import Bike, Customer, FoundWord
 from workshop.models.engines import EngineSpec, Gap, Side, Valve
 from workshop.models.people import Role, StaffMember
 from workshop.models.shop import ShopProfile
@@ -14,6 +14,7 @@ __all__ = [
     "Bike",
     "Customer",
     "EngineSpec",
+    "FoundWord",
     "Gap",
     "Record",
     "Role",

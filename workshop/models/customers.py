@@ -1,26 +1,27 @@
 """Customers and their bikes."""
 
+from typing import Any
+
 from django.core.validators import MaxValueValidator, MinValueValidator
-from django.db import models
-from django.db.models import Exists, OuterRef, Q, Value
-from django.db.models.functions import Concat
+from django.db import models, transaction
+from django.db.models import Q
 
 from workshop.models.base import Record
-from workshop.models.search import containing, squeeze, squeezed
+from workshop.models.search import Word, note_words, spoken, tails_of, words_of
+
+LONGEST_SEARCH = 100
 
 
 class CustomerQuerySet(models.QuerySet["Customer"]):
     def matching(self, text: str) -> "CustomerQuerySet":
-        """Customers whose name, e-mail, phone or a bike's plate holds the text."""
-        found = self.annotate(bare_phone=squeezed("phone"))
-        by_own = containing(text, "name", "email", "phone")
-        bare = squeeze(text)
-        if not bare:
-            return found.filter(by_own)
-        plates = Bike.objects.annotate(bare_plate=squeezed("plate")).filter(
-            containing(bare, "bare_plate"), owner=OuterRef("pk")
-        )
-        return found.filter(by_own | containing(bare, "bare_phone") | Exists(plates))
+        """Customers where each word is in the name, e-mail, phone or a bike's plate, typed well or nearly."""
+        found = self
+        for word in text[:LONGEST_SEARCH].split():
+            named = FoundWord.objects.filter(spoken(word, [FoundWord]))
+            own = named.filter(customer__isnull=False).values("customer")
+            by_bike = named.filter(bike__isnull=False, is_number=True).values("bike__owner")
+            found = found.filter(Q(pk__in=own) | Q(pk__in=by_bike))
+        return found
 
 
 class Customer(Record):
@@ -52,14 +53,25 @@ class Customer(Record):
     def __str__(self) -> str:
         return self.name
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        with transaction.atomic():
+            super().save(*args, **kwargs)
+            self.note_words()
+
+    def note_words(self) -> None:
+        note_words(self.words, words_of(self.name, self.email) | tails_of(self.phone))
+
 
 class BikeQuerySet(models.QuerySet["Bike"]):
     def matching(self, text: str) -> "BikeQuerySet":
-        """Bikes whose make and model, plate or VIN holds the text."""
-        found = self.annotate(bare_plate=squeezed("plate"), full_name=Concat("make", Value(" "), "model"))
-        by_name = containing(text, "full_name")
-        bare = squeeze(text)
-        return found.filter(by_name | containing(bare, "bare_plate", "vin") if bare else by_name)
+        """Bikes where each word is in make and model, plate, VIN or the owner's name or phone."""
+        found = self
+        for word in text[:LONGEST_SEARCH].split():
+            named = FoundWord.objects.filter(spoken(word, [FoundWord]))
+            own = named.filter(bike__isnull=False).values("bike")
+            by_owner = named.filter(customer__isnull=False).values("customer")
+            found = found.filter(Q(pk__in=own) | Q(owner__in=by_owner))
+        return found
 
 
 class Bike(Record):
@@ -84,7 +96,11 @@ class Bike(Record):
 
     class Meta:
         ordering = ("make", "model", "pk")
-        indexes = [models.Index(fields=["plate"]), models.Index(fields=["vin"])]
+        indexes = [
+            models.Index(fields=["plate"]),
+            models.Index(fields=["vin"]),
+            models.Index(fields=["make", "model"]),
+        ]
         constraints = [
             models.CheckConstraint(condition=~Q(make="") & ~Q(model=""), name="bike_has_make_and_model"),
             models.UniqueConstraint(fields=["vin"], condition=~Q(vin=""), name="bike_vin_unique"),
@@ -92,3 +108,21 @@ class Bike(Record):
 
     def __str__(self) -> str:
         return " ".join(str(part) for part in (self.make, self.model, self.year) if part)
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        with transaction.atomic():
+            super().save(*args, **kwargs)
+            self.note_words()
+
+    def note_words(self) -> None:
+        numbers = words_of(self.plate) | tails_of(self.plate, self.vin)
+        note_words(self.words, numbers | words_of(self.make, self.model))
+        self.words.filter(word__in=numbers).update(is_number=True)
+
+
+class FoundWord(Word):
+    """A word by which a customer or a bike is found."""
+
+    customer = models.ForeignKey(Customer, on_delete=models.CASCADE, null=True, related_name="words")
+    bike = models.ForeignKey(Bike, on_delete=models.CASCADE, null=True, related_name="words")
+    is_number = models.BooleanField(default=False)  # of a plate or VIN, by which an owner is found too

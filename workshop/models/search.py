@@ -1,10 +1,25 @@
-"""Finding records by a piece of text, alike on SQLite and PostgreSQL."""
+"""Finding records by what people remember and how they type it, alike on SQLite and PostgreSQL.
 
+The words of a record stand in rows of their own, folded (no capitals, no accents), and are looked for
+by their beginning, which an index answers however many there are. A word that nothing begins with is
+looked for with one letter wrong, missing, too many or swapped with the next.
+"""
+
+import unicodedata
+from collections.abc import Iterable
 from functools import reduce
 from operator import or_
+from typing import Any
 
-from django.db.models import F, Q, Value
-from django.db.models.functions import Replace
+from django.db import connection, models
+from django.db.models import Q
+
+LONGEST_WORD = 40
+SHORTEST_TAIL = 4
+SHORTEST_MISTYPED = 4
+MOST_CANDIDATES = 500
+LAST_SIGN = "\U0010ffff"
+UNFOLDED = {"ß": "ss", "ø": "o", "đ": "d", "ł": "l", "æ": "ae", "œ": "oe", "ı": "i", "þ": "th"}
 
 
 def containing(text: str, *fields: str) -> Q:
@@ -18,15 +33,98 @@ def containing(text: str, *fields: str) -> Q:
     return reduce(or_, found)
 
 
+def fold(text: str) -> str:
+    """The text without capitals and accents."""
+    parted = unicodedata.normalize("NFKD", text.casefold())
+    bare = "".join(sign for sign in parted if not unicodedata.combining(sign))
+    return "".join(UNFOLDED.get(sign, sign) for sign in bare)
+
+
 def squeeze(text: str) -> str:
     """A plate or phone number without what people put between its parts."""
-    return text.replace(" ", "").replace("-", "").replace("/", "")
+    return "".join(sign for sign in text if sign not in " -/.()")
 
 
-def squeezed(field: str) -> Replace:
-    """The same of a column."""
-    column: F | Replace = F(field)
-    for separator in (" ", "-", "/"):
-        column = Replace(column, Value(separator), Value(""))
-    assert isinstance(column, Replace)
-    return column
+def words_of(*texts: str) -> set[str]:
+    """The folded words of texts, those joined by signs both whole and in parts."""
+    words: set[str] = set()
+    for text in texts:
+        for word in fold(text).split():
+            parts = "".join(sign if sign.isalnum() else " " for sign in word).split()
+            words.update((squeeze(word), word, *parts))
+    return {word[:LONGEST_WORD] for word in words if word}
+
+
+def tails_of(*numbers: str) -> set[str]:
+    """A plate, phone number or VIN as one word, and its ends: people remember the last signs."""
+    whole = [squeeze(fold(number)).lstrip("+")[:LONGEST_WORD] for number in numbers]
+    return {word[start:] for word in whole for start in range(max(1, len(word) - SHORTEST_TAIL + 1)) if word}
+
+
+class Word(models.Model):
+    """A folded word by which a record is found, also spelt backwards."""
+
+    word = models.CharField(max_length=LONGEST_WORD, db_index=True)
+    drow = models.CharField(max_length=LONGEST_WORD, db_index=True)
+
+    class Meta:
+        abstract = True
+
+    def __str__(self) -> str:
+        return self.word
+
+
+def beginning_with(text: str, field: str = "word") -> Q:
+    """Rows whose word begins so, in the form that this database's index can answer."""
+    if connection.vendor == "sqlite":
+        return Q(**{f"{field}__gte": text, f"{field}__lt": text + LAST_SIGN})
+    return Q(**{f"{field}__startswith": text})
+
+
+def note_words(rows: Any, words: set[str]) -> None:
+    """Let a record be found by these words; ``rows`` is its manager of words."""
+    kept = set(rows.values_list("word", flat=True))
+    if words == kept:
+        return
+    rows.filter(word__in=kept - words).delete()
+    rows.bulk_create(rows.model(**rows.core_filters, word=word, drow=word[::-1]) for word in words - kept)
+
+
+def one_slip_apart(one: str, other: str) -> bool:
+    """Whether one letter wrong, missing, too many, or two neighbours swapped make one of the other."""
+    if one == other:
+        return True
+    if len(one) > len(other):
+        one, other = other, one
+    same = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), len(one))
+    if len(one) < len(other):
+        return one[same:] == other[same + 1 :]
+    swapped = one[same : same + 2][::-1] == other[same : same + 2] and one[same + 2 :] == other[same + 2 :]
+    return swapped or one[same + 1 :] == other[same + 1 :]
+
+
+def meant(word: str, tables: Iterable[type[Word]]) -> list[str]:
+    """The known words that a mistyped one may stand for.
+
+    One slip leaves one of the word's halves as it is, so the words that share either are all there are.
+    """
+    if len(word) < SHORTEST_MISTYPED:
+        return []
+    half = (len(word) - 1) // 2
+    alike = beginning_with(word[:half]) | beginning_with(word[::-1][:half], "drow")
+    candidates: set[str] = set()
+    for table in tables:
+        known = table._default_manager.filter(alike).values_list("word", flat=True).distinct()
+        candidates.update(known[:MOST_CANDIDATES])
+    return sorted(each for each in candidates if one_slip_apart(word, each))
+
+
+def spoken(word: str, tables: Iterable[type[Word]]) -> Q:
+    """Rows of words that a typed word means: those that begin with it or, where there are none, are
+    one slip away."""
+    folded = squeeze(fold(word)) or fold(word)
+    tables = list(tables)
+    begins = beginning_with(folded[:LONGEST_WORD])
+    if any(table._default_manager.filter(begins).exists() for table in tables):
+        return begins
+    return Q(word__in=meant(folded, tables))

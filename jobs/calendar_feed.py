@@ -1,0 +1,119 @@
+"""The shop's days as a calendar that other programs read (RFC 5545)."""
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.utils import timezone
+
+from jobs.models import CalendarAddress, Job, Slot
+from workshop.models import StaffMember
+
+PRODUCT = "-//Lash & Lambda//shop calendar//EN"
+BACK = timedelta(days=30)
+AHEAD = timedelta(days=180)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Something with a begin and an end: moments, or whole days of which the last is included."""
+
+    uid: str
+    summary: str
+    starts: date | datetime
+    ends: date | datetime
+    description: str = ""
+    changed_at: datetime | None = None
+    sequence: int = 0
+
+
+def calendar_text(name: str, entries: list[Entry]) -> bytes:
+    """The calendar as RFC 5545 writes it; a time zone that an entry uses is described in it."""
+    from icalendar import Calendar
+
+    calendar = Calendar()
+    calendar.add("prodid", PRODUCT)
+    calendar.add("version", "2.0")
+    calendar.add("x-wr-calname", name)
+    for entry in entries:
+        calendar.add_component(event(entry))
+    calendar.add_missing_timezones()
+    text: bytes = calendar.to_ical()
+    return text
+
+
+def event(entry: Entry):  # type: ignore[no-untyped-def]  # icalendar is imported where it is used
+    from icalendar import Event
+
+    made = Event()
+    made.add("uid", entry.uid)
+    made.add("dtstamp", entry.changed_at or timezone.now())
+    made.add("sequence", entry.sequence)
+    made.add("summary", entry.summary)
+    made.add("dtstart", entry.starts)
+    # The end of whole days is the day after the last (RFC 5545, 3.6.1).
+    made.add("dtend", entry.ends if isinstance(entry.ends, datetime) else entry.ends + timedelta(days=1))
+    if entry.description:
+        made.add("description", entry.description)
+    return made
+
+
+def entries(host: str, site: str) -> list[Entry]:
+    """Every slot, and every promised day of an open job, of last month and the months to come.
+
+    Customers are not named: a calendar is often read where others look on.
+    """
+    now = timezone.now()
+    slots = Slot.objects.filter(ends_at__gt=now - BACK, starts_at__lt=now + AHEAD).select_related("job__bike")
+    promised = Job.objects.open().filter(promised_at__gt=now - BACK).select_related("bike")
+    return [slot_entry(slot, host, site) for slot in slots] + [
+        promise_entry(job, host, site) for job in promised.order_by("promised_at")
+    ]
+
+
+def slot_entry(slot: Slot, host: str, site: str) -> Entry:
+    return Entry(
+        uid=f"slot-{slot.pk}@{host}",
+        summary=f"{slot.get_place_display()}: {slot.job.bike} ({slot.job})",
+        starts=timezone.localtime(slot.starts_at),
+        ends=timezone.localtime(slot.ends_at),
+        description=f"{slot.job.brief}\n{site}{slot.job.get_absolute_url()}",
+        changed_at=slot.updated_at,
+        sequence=slot.version,
+    )
+
+
+def promise_entry(job: Job, host: str, site: str) -> Entry:
+    assert job.promised_at is not None
+    day = timezone.localtime(job.promised_at)
+    return Entry(
+        uid=f"promise-{job.pk}@{host}",
+        summary=f"Promised by {day:%H:%M}: {job.bike} ({job})",
+        starts=day.date(),
+        ends=day.date(),
+        description=f"{job.brief}\n{site}{job.get_absolute_url()}",
+        changed_at=job.updated_at,
+        sequence=job.version,
+    )
+
+
+def hash_of(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def new_address(person: StaffMember) -> str:
+    """A new secret for this person's calendar; the old one ends."""
+    token = secrets.token_urlsafe(32)
+    CalendarAddress.objects.update_or_create(
+        person=person, defaults={"token_sha256": hash_of(token), "made_at": timezone.now(), "read_at": None}
+    )
+    return token
+
+
+def address_of(token: str) -> CalendarAddress | None:
+    """The address that a secret opens; None where it was revoked or its person has left."""
+    found = CalendarAddress.objects.select_related("person").filter(token_sha256=hash_of(token)).first()
+    if found is None or not found.person.is_active or not found.person.holds(*found.person.roles):
+        return None
+    return found

@@ -1,0 +1,110 @@
+"""A place on the dyno or at a bench for a job, as the shop's clock shows it."""
+
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.utils import timezone
+
+from jobs.models import Job, Slot
+from jobs.slots import LONGEST, clock_text, moment, others, shows
+from workshop.forms.fields import FloatNumberField
+
+FIRST, SECOND = "first", "second"
+
+
+class SlotForm(forms.Form):
+    """Day, time and length; in the hour that comes twice it asks which is meant."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    place = forms.ChoiceField(label="Place", choices=Slot.Place.choices)
+    day = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    clock = forms.TimeField(
+        label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
+    )
+    hours = FloatNumberField(label="Hours", min_value=0.25, max_value=LONGEST / timedelta(hours=1))
+    which = forms.ChoiceField(
+        label="Which of the two",
+        required=False,
+        choices=[("", "–"), (FIRST, "the first"), (SECOND, "the second")],
+    )
+
+    def __init__(self, *args: Any, slot: Slot, **kwargs: Any) -> None:
+        self.slot = slot
+        super().__init__(*args, **kwargs)
+        if slot.pk:
+            local = timezone.localtime(slot.starts_at)
+            self.initial = {
+                "version": slot.version,
+                "place": slot.place,
+                "day": local.date(),
+                "clock": local.time(),
+                "hours": (slot.ends_at - slot.starts_at) / timedelta(hours=1),
+                "which": (SECOND if local.fold else FIRST) if "time" in clock_text(local) else "",
+                **kwargs.get("initial", {}),
+            }
+        if not self.comes_twice():
+            self.fields["which"].widget = forms.HiddenInput()
+
+    def comes_twice(self) -> bool:
+        field, clock = self.fields["day"], self.fields["clock"]
+        sent = self.data if self.is_bound else self.initial
+        try:
+            day, time = field.clean(sent.get("day")), clock.clean(sent.get("clock"))
+        except forms.ValidationError:
+            return False
+        return len(shows(self.zone, day, time)) > 1
+
+    @property
+    def zone(self) -> ZoneInfo:
+        zone = timezone.get_current_timezone()
+        return zone if isinstance(zone, ZoneInfo) else ZoneInfo("UTC")
+
+    def clean_version(self) -> int | None:
+        sent: int | None = self.cleaned_data["version"]
+        if self.slot.pk and sent is not None and sent != self.slot.version:
+            raise forms.ValidationError("Somebody moved this slot meanwhile: open it again.")
+        return sent
+
+    def clean_clock(self) -> Any:
+        clock = self.cleaned_data["clock"]
+        if clock.minute % 15 or clock.second:
+            raise forms.ValidationError("Slots begin at a quarter of an hour, such as 09:15.")
+        return clock
+
+    def clean_hours(self) -> float:
+        hours: float = self.cleaned_data["hours"]
+        if hours * 4 % 1:
+            raise forms.ValidationError("Slots last whole quarters of an hour, such as 1.75 hours.")
+        return hours
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if not self.errors:
+            second = {FIRST: False, SECOND: True}.get(cleaned["which"])
+            try:
+                self.slot.starts_at = moment(self.zone, cleaned["day"], cleaned["clock"], second=second)
+            except ValueError as problem:
+                self.add_error("clock", str(problem))
+                return cleaned
+            self.slot.ends_at = self.slot.starts_at + timedelta(hours=cleaned["hours"])
+            self.slot.place = cleaned["place"]
+            if taken := others(self.slot):
+                self.add_error("clock", taken)
+        return cleaned
+
+
+class NewSlotForm(SlotForm):
+    """The same, and for which job."""
+
+    job = forms.CharField(label="Job", max_length=12, help_text="its number, such as 2026-014")
+    field_order = ("job",)
+
+    def clean_job(self) -> Job:
+        number = self.cleaned_data["job"].strip()
+        job = Job.objects.open().filter(number=number).first()
+        if job is None:
+            raise forms.ValidationError(f"There is no open job {number}.")
+        self.slot.job = job
+        return job

@@ -1,0 +1,92 @@
+"""Time on the dyno and at the benches, and the addresses under which calendars read it."""
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.db import models, transaction
+from django.db.models import F, Q
+
+from jobs.models.job import Job
+from workshop.models import Record
+
+QUARTER = timedelta(minutes=15)
+
+
+class Slot(Record):
+    """A place that a job has for itself from one moment to another.
+
+    Raises IntegrityError on saving where another job has the place for a part of that time.
+    """
+
+    class Place(models.TextChoices):
+        DYNO = "dyno", "dyno"
+        BENCH_1 = "bench_1", "bench 1"
+        BENCH_2 = "bench_2", "bench 2"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="slots")
+    place = models.CharField(max_length=10, choices=Place)
+    starts_at = models.DateTimeField("from")
+    ends_at = models.DateTimeField("to")
+
+    class Meta:
+        ordering = ("starts_at", "place", "pk")
+        indexes = [models.Index(fields=["starts_at"])]
+        constraints = [
+            models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="slot_ends_after_its_start"),
+            models.CheckConstraint(
+                condition=Q(place__in=["dyno", "bench_1", "bench_2"]), name="slot_place_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_place_display()} for job {self.job.number}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        with transaction.atomic():
+            super().save(*args, **kwargs)
+            self.quarters.all().delete()
+            SlotQuarter.objects.bulk_create(
+                SlotQuarter(slot=self, place=self.place, at=at)
+                for at in quarters(self.starts_at, self.ends_at)
+            )
+
+
+class SlotQuarter(models.Model):
+    """A quarter of an hour of a place that is taken.
+
+    No two slots have the same one, which every database can hold; exclusion of ranges only some can.
+    """
+
+    slot = models.ForeignKey(Slot, on_delete=models.CASCADE, related_name="quarters")
+    place = models.CharField(max_length=10, choices=Slot.Place)
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["place", "at"], name="slot_no_double_booking")]
+
+    def __str__(self) -> str:
+        return f"{self.place} {self.at:%Y-%m-%d %H:%M}"
+
+
+def quarters(starts_at: datetime, ends_at: datetime) -> list[datetime]:
+    """Every quarter of an hour that a span touches; offsets from UTC are whole quarters everywhere."""
+    starts_at, ends_at = starts_at.astimezone(UTC), ends_at.astimezone(UTC)
+    offset = starts_at.timestamp() % QUARTER.total_seconds()
+    first = starts_at - timedelta(seconds=offset)
+    count = -((first - ends_at) // QUARTER)
+    return [first + number * QUARTER for number in range(count)]
+
+
+class CalendarAddress(models.Model):
+    """The secret address of one person's calendar; only its hash is kept."""
+
+    person = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="calendar_address"
+    )
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(auto_now_add=True)
+    read_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"calendar of {self.person}"

@@ -1,0 +1,144 @@
+"""Who has the dyno and the benches when, told by the clock in the shop.
+
+Moments are reckoned with in UTC: sums of times with a zone follow the clock on the wall, and are an
+hour out where the clocks change between.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from jobs.models import Slot
+from workshop.models import StaleRecord
+
+DAYS_SHOWN = 5
+SATURDAY = 5
+LONGEST = timedelta(hours=16)
+
+
+def working_days(first: date, count: int = DAYS_SHOWN) -> list[date]:
+    """Monday to Friday, from this day on."""
+    days: list[date] = []
+    day = first
+    while len(days) < count:
+        if day.weekday() < SATURDAY:
+            days.append(day)
+        day += timedelta(days=1)
+    return days
+
+
+def shows(zone: ZoneInfo, day: date, clock: time) -> list[datetime]:
+    """The moments, in UTC, at which the clock in the shop shows this.
+
+    None where the clocks go forward over it, two where they go back over it, else one.
+    """
+    reading = datetime.combine(day, clock.replace(fold=0))
+    moments = {reading.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)}
+    return [each for each in sorted(moments) if each.astimezone(zone).replace(tzinfo=None, fold=0) == reading]
+
+
+def moment(zone: ZoneInfo, day: date, clock: time, *, second: bool | None = None) -> datetime:
+    """The moment, in UTC, meant by a day and a time of the shop's clock.
+
+    Raises ValueError where the clock never shows that time on that day, or shows it twice and
+    ``second`` does not say which is meant.
+    """
+    found = shows(zone, day, clock)
+    if not found:
+        raise ValueError(f"The clocks go forward that day: there is no {clock:%H:%M}.")
+    if len(found) == 1:
+        return found[0]
+    if second is None:
+        raise ValueError(f"The clocks go back that day and show {clock:%H:%M} twice: say which is meant.")
+    return found[second]
+
+
+def clock_text(when: datetime) -> str:
+    """A time of the shop's clock; in the hour that comes twice it says which."""
+    local = timezone.localtime(when)
+    text = f"{local:%H:%M}"
+    zone = local.tzinfo
+    if isinstance(zone, ZoneInfo) and len(shows(zone, local.date(), local.time())) > 1:
+        return f"{text} ({'second' if local.fold else 'first'} time, {local:%Z})"
+    return text
+
+
+def save_slot(slot: Slot) -> None:
+    """Save it; raises ValueError with a sentence where the place is taken then, or another was quicker."""
+    try:
+        with transaction.atomic():
+            slot.save()
+    except IntegrityError as problem:
+        taken = others(slot)
+        raise ValueError(taken or "Somebody took this place at the same moment. Look again.") from problem
+    except StaleRecord as problem:
+        raise ValueError("Somebody moved this slot meanwhile. Look at it and move it again.") from problem
+
+
+def others(slot: Slot) -> str:
+    """Who has the place in that time, as a sentence; '' where nobody has."""
+    at_once = Slot.objects.filter(place=slot.place, starts_at__lt=slot.ends_at, ends_at__gt=slot.starts_at)
+    other = at_once.exclude(pk=slot.pk).select_related("job").first()
+    if other is None:
+        return ""
+    until = f"{clock_text(other.starts_at)} to {clock_text(other.ends_at)}"
+    return f"Job {other.job} has the {other.get_place_display()} from {until} that day."
+
+
+def moved(slot: Slot, *, day: date, place: str) -> Slot:
+    """The slot on another day or place, at the same time of the shop's clock and as long."""
+    local = timezone.localtime(slot.starts_at)
+    zone = timezone.get_current_timezone()
+    assert isinstance(zone, ZoneInfo)
+    lasts = slot.ends_at - slot.starts_at
+    slot.starts_at = moment(zone, day, local.time(), second=False)
+    slot.ends_at, slot.place = slot.starts_at + lasts, place
+    return slot
+
+
+@dataclass(frozen=True)
+class Cell:
+    place: str
+    place_name: str
+    day: date
+    slots: list[Slot]
+
+
+@dataclass(frozen=True)
+class Row:
+    name: str
+    cells: list[Cell]
+
+
+@dataclass(frozen=True)
+class Plan:
+    days: list[date]
+    rows: list[Row]
+
+
+def plan(first: date) -> Plan:
+    """The next working days, place by place: one query."""
+    days = working_days(first)
+    zone = timezone.get_current_timezone()
+    begin = datetime.combine(days[0], time(), zone)
+    end = datetime.combine(days[-1] + timedelta(days=1), time(), zone)
+    slots = list(
+        Slot.objects.filter(starts_at__lt=end, ends_at__gt=begin).select_related("job__bike", "job__customer")
+    )
+    return Plan(days, [row(place, days, slots) for place in Slot.Place])
+
+
+def row(place: Slot.Place, days: Iterable[date], slots: list[Slot]) -> Row:
+    def on(day: date) -> list[Slot]:
+        return [each for each in slots if each.place == place and spans(each, day)]
+
+    return Row(place.label, [Cell(place.value, place.label, day, on(day)) for day in days])
+
+
+def spans(slot: Slot, day: date) -> bool:
+    last = timezone.localtime(slot.ends_at - timedelta(seconds=1)).date()
+    return timezone.localtime(slot.starts_at).date() <= day <= last

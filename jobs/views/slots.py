@@ -1,0 +1,119 @@
+"""Slots on the dyno and at the benches, and the calendar that tells them to other programs."""
+
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.dateparse import parse_date
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.calendar_feed import address_of, calendar_text, entries, new_address
+from jobs.forms.slots import NewSlotForm, SlotForm
+from jobs.models import CalendarAddress, Slot
+from jobs.slots import moved, save_slot
+from workshop.answers import posted, render_form
+from workshop.models import Role, ShopProfile
+from workshop.once import once
+from workshop.roles import StaffRequest, public, roles, staff
+
+TEMPLATE = "jobs/slot_form.html"
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def slot_new(request: StaffRequest) -> HttpResponse:
+    asked = {name: request.GET[name] for name in ("job", "place", "day") if request.GET.get(name)}
+    form = NewSlotForm(posted(request), slot=Slot(), initial={"clock": "09:00", "hours": 2, **asked})
+    return save(request, form)
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+def slot_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    slot = get_object_or_404(Slot.objects.select_related("job__bike"), pk=pk)
+    return save(request, SlotForm(posted(request), slot=slot))
+
+
+def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
+    if form.is_valid():
+        try:
+            save_slot(form.slot)
+        except ValueError as problem:
+            form.add_error("clock", str(problem))
+        else:
+            messages.success(request, f"The {form.slot} is kept.")
+            return redirect("today")
+    return render_form(request, TEMPLATE, form, slot=form.slot if form.slot.pk else None)
+
+
+@roles(Role.DESK)
+@require_POST
+def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
+    """Drop a slot on another day or place: the time of the clock stays."""
+    slot = get_object_or_404(Slot.objects.select_related("job"), pk=pk)
+    day, place = parse_date(request.POST.get("day", "")), request.POST.get("place", "")
+    if day is None or place not in Slot.Place.values:
+        messages.error(request, "That is no day and place to move a slot to.")
+        return redirect("today")
+    try:
+        save_slot(moved(slot, day=day, place=place))
+    except ValueError as problem:
+        messages.error(request, f"Not moved. {problem}")
+    else:
+        messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
+    return redirect("today")
+
+
+@roles(Role.DESK)
+@require_POST
+def slot_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    slot = get_object_or_404(Slot.objects.select_related("job"), pk=pk)
+    name = str(slot)
+    slot.delete()
+    messages.success(request, f"The {name} is free again.")
+    return redirect("today")
+
+
+@staff
+@require_safe
+def calendar(request: StaffRequest) -> HttpResponse:
+    address = CalendarAddress.objects.filter(person=request.user).first()
+    return render(request, "jobs/calendar.html", {"address": address})
+
+
+@staff
+@require_POST
+def calendar_renew(request: StaffRequest) -> HttpResponse:
+    """Make the address and show it this once: what is kept can't be turned back into it."""
+    token = new_address(request.user)
+    url = request.build_absolute_uri(reverse("calendar-feed", args=[token]))
+    address = CalendarAddress.objects.get(person=request.user)
+    return render(request, "jobs/calendar.html", {"address": address, "url": url})
+
+
+@staff
+@require_POST
+def calendar_revoke(request: StaffRequest) -> HttpResponse:
+    CalendarAddress.objects.filter(person=request.user).delete()
+    messages.success(request, "The calendar's address is closed.")
+    return redirect("calendar")
+
+
+@public
+@require_safe
+@never_cache
+def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
+    address = address_of(token)
+    if address is None:
+        raise Http404("This calendar's address is closed.")
+    CalendarAddress.objects.filter(pk=address.pk).update(read_at=timezone.now())
+    shop = ShopProfile.current()
+    site = request.build_absolute_uri("/").rstrip("/")
+    with timezone.override(ZoneInfo(shop.time_zone)):
+        text = calendar_text(shop.name, entries(request.get_host().partition(":")[0], site))
+    return HttpResponse(text, content_type="text/calendar; charset=utf-8")

@@ -1,0 +1,211 @@
+"""Slots: no double booking, the clock's time kept over a change of the clocks, drag and form."""
+
+import threading
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.models import Slot
+from jobs.slots import clock_text, working_days
+from tests.factories import make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+PARIS = ZoneInfo("Europe/Paris")
+
+
+@pytest.fixture
+def in_paris(shop):
+    shop.time_zone = "Europe/Paris"
+    shop.save()
+    return shop
+
+
+def next_workday() -> date:
+    return working_days(timezone.localdate() + timedelta(days=1))[0]
+
+
+def send(client, booked, **changes):
+    sent = {
+        "job": str(booked),
+        "place": "dyno",
+        "day": next_workday().isoformat(),
+        "clock": "09:00",
+        "hours": "2",
+    }
+    return client.post(reverse("slot-new"), {**sent, **changes})
+
+
+def at(hour: int, minute: int = 0) -> datetime:
+    return datetime(2026, 6, 10, hour, minute, tzinfo=ZoneInfo("UTC"))
+
+
+def book(job, place: str, start: datetime, end: datetime) -> Slot:
+    return Slot.objects.create(job=job, place=place, starts_at=start, ends_at=end)
+
+
+@pytest.mark.parametrize(
+    ("start", "end"), [(9, 11), (8, 10), (10, 12), (9.25, 9.5), (8, 12)], ids=lambda hour: f"{hour}"
+)
+def test_the_database_holds_no_two_jobs_in_one_place_at_once(start: float, end: float) -> None:
+    job = make_job()
+    book(job, "dyno", at(9), at(11))
+    times = [at(0) + timedelta(hours=hour) for hour in (start, end)]
+    with pytest.raises(IntegrityError), transaction.atomic():
+        book(job, "dyno", *times)
+    assert book(job, "bench_1", *times).pk
+    assert Slot.objects.count() == 2
+
+
+def test_one_after_the_other_is_no_double_booking() -> None:
+    job = make_job()
+    book(job, "dyno", at(9), at(11))
+    book(job, "dyno", at(11), at(12))
+    book(job, "dyno", at(7), at(9))
+    assert Slot.objects.count() == 3
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_desks_at_the_same_moment_one_gets_the_dyno() -> None:
+    job = make_job()
+    got: list[bool] = []
+    ready = threading.Barrier(2)
+
+    def try_it() -> None:
+        ready.wait()
+        try:
+            book(job, "dyno", at(9), at(11))
+            got.append(True)
+        except IntegrityError:
+            got.append(False)
+        finally:
+            connection.close()
+
+    desks = [threading.Thread(target=try_it) for _ in range(2)]
+    for desk in desks:
+        desk.start()
+    for desk in desks:
+        desk.join()
+    assert sorted(got) == [False, True]
+    assert Slot.objects.count() == 1
+
+
+def test_booked_on_todays_page_and_a_second_is_told_who_has_it(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    assert send(client, job).status_code == 302
+    page = client.get(reverse("today")).text
+    assert "09:00–11:00" in " ".join(page.split()).replace('<span class="visually-hidden">', "")
+    answer = send(client, job, clock="10:30", hours="1,5")
+    assert answer.status_code == 422
+    assert f"Job {job} has the dyno from 09:00 to 11:00 that day." in answer.text
+    assert 'value="1,5"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"job": "1999-1"}, "There is no open job 1999-1."),
+        ({"clock": "09:10"}, "quarter of an hour"),
+        ({"hours": "0,3"}, "whole quarters"),
+        ({"hours": "lots"}, "is not a number"),
+        ({"hours": "17"}, "less than or equal to 16"),
+        ({"day": "soon"}, "valid date"),
+        ({"place": "roof"}, "valid choice"),
+    ],
+)
+def test_bad_entry_is_said_at_its_field(login, changes, said: str) -> None:
+    answer = send(login(Role.DESK), make_job(), **changes)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert not Slot.objects.exists()
+
+
+def test_a_slot_is_dragged_to_another_day_and_keeps_its_time_of_the_clock(login, in_paris) -> None:
+    # Paris leaves summer time on 25 October 2026: 09:00 is 07:00 UTC before and 08:00 UTC after.
+    begin, end = (datetime(2026, 10, 23, hour, tzinfo=PARIS) for hour in (9, 11))
+    slot = book(make_job(), "dyno", begin, end)
+    sent = {"day": "2026-10-26", "place": "bench_1"}
+    assert login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent).status_code == 302
+    slot.refresh_from_db()
+    assert slot.place == "bench_1"
+    assert slot.starts_at == datetime(2026, 10, 26, 8, tzinfo=ZoneInfo("UTC"))
+    assert slot.ends_at - slot.starts_at == timedelta(hours=2)
+
+
+def test_a_move_onto_another_job_is_refused_with_its_name(login) -> None:
+    job = make_job()
+    day = next_workday()
+    mine = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
+    slot = book(job, "dyno", mine, mine + timedelta(hours=2))
+    book(job, "bench_1", mine + timedelta(hours=1), mine + timedelta(hours=3))
+    client = login(Role.DESK)
+    sent = {"day": day.isoformat(), "place": "bench_1"}
+    page = client.post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
+    assert f"Not moved. Job {job} has the bench 1 from 10:00 to 12:00" in page
+    slot.refresh_from_db()
+    assert slot.place == "dyno"
+
+
+def test_the_hour_that_comes_twice_is_asked_for_and_told(login, in_paris) -> None:
+    job, client = make_job(), login(Role.DESK)
+    twice = {"day": "2026-10-25", "clock": "02:30", "hours": "0,5"}
+    answer = send(client, job, **twice)
+    assert answer.status_code == 422
+    assert "show 02:30 twice: say which is meant" in answer.text
+    for which, utc_hour in (("first", 0), ("second", 1)):
+        assert send(client, job, **twice, which=which).status_code == 302
+        slot = Slot.objects.latest("pk")
+        assert slot.starts_at == datetime(2026, 10, 25, utc_hour, 30, tzinfo=ZoneInfo("UTC"))
+    with timezone.override(PARIS):
+        assert [clock_text(slot.starts_at) for slot in Slot.objects.all()] == [
+            "02:30 (first time, CEST)",
+            "02:30 (second time, CET)",
+        ]
+
+
+def test_a_time_that_the_clocks_leap_over_is_refused(login, in_paris) -> None:
+    answer = send(login(Role.DESK), make_job(), day="2027-03-28", clock="02:30")
+    assert answer.status_code == 422
+    assert "there is no 02:30" in answer.text
+
+
+def test_five_working_days_leave_the_weekend_out() -> None:
+    # 12 June 2026 is a Friday
+    days = working_days(date(2026, 6, 12))
+    assert [day.day for day in days] == [12, 15, 16, 17, 18]
+
+
+def test_changed_by_form_from_where_another_left_it(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    send(client, job)
+    slot = Slot.objects.get()
+    edit = reverse("slot-edit", args=[slot.pk])
+    sent = {
+        "version": "1",
+        "place": "bench_2",
+        "day": next_workday().isoformat(),
+        "clock": "14:00",
+        "hours": "1",
+    }
+    assert client.post(edit, sent).status_code == 302
+    slot.refresh_from_db()
+    assert slot.place == "bench_2"
+    late = client.post(edit, sent)
+    assert late.status_code == 422
+    assert "Somebody moved this slot meanwhile" in late.text
+
+
+def test_a_slot_is_given_free_and_others_may_only_look(login) -> None:
+    send(login(Role.DESK), make_job())
+    slot = Slot.objects.get()
+    for name in ("slot-move", "slot-remove"):
+        assert login(Role.MECHANIC).post(reverse(name, args=[slot.pk])).status_code == 403
+    assert reverse("slot-edit", args=[slot.pk]) not in login(Role.TUNER).get(reverse("today")).text
+    login(Role.OWNER).post(reverse("slot-remove", args=[slot.pk]))
+    assert not Slot.objects.exists()
