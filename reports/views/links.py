@@ -104,7 +104,6 @@ def for_customers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRe
             else:
                 answer = view(request, link, *args)
         answer.headers["X-Robots-Tag"] = "noindex, nofollow"
-        answer.headers["Referrer-Policy"] = "no-referrer"
         return answer
 
     return opened
