@@ -106,7 +106,7 @@ def _result(
         return calc.compare(
             sides[0],
             sides[1],
-            shop_bands(shop, low, high),
+            shop_bands(shop, low, high) or None,
             assumed_repeatability_pct=shop.repeatability_pct,
             temperatures_c=(airs[0], airs[1]) if all(airs) else None,
         ), ""

@@ -57,7 +57,10 @@ def where_it_stands(runs: list[Run]) -> tuple[State, str]:
             f"{refused} can't be read" if refused else "",
         ]
         return State.ATTENTION, ", ".join(part for part in said if part)
-    without_air = sum(not run.has_air for run in used)
+    without_air = sum(not run.has_air for run in used if run.kind == Run.Kind.SWEEP)
     if without_air:
-        return State.ATTENTION, f"{without_air} without the air entered"
+        return (
+            State.ATTENTION,
+            f"{without_air} sweep{'' if without_air == 1 else 's'} without the air entered",
+        )
     return State.DONE, counted(used)

@@ -20,6 +20,8 @@ from workshop.once import once
 from workshop.roles import StaffRequest, roles, staff
 from workshop.tables import csv_text
 
+SUGGESTED = "Suggested: the sweeps of the first state of the bike against those of the last."
+
 
 def find_comparison(pk: int) -> Comparison:
     return get_object_or_404(Comparison.objects.select_related("job__bike"), pk=pk)
@@ -72,7 +74,7 @@ def save_form(
         title="Edit the comparison" if comparison.pk else "Compare runs",
         section="comparisons",
         draft=draft,
-        note="Suggested: the sweeps of the first state of the bike against those of the last.",
+        note="" if comparison.pk else SUGGESTED,
         template="jobs/comparison_form.html",
         comparison=comparison,
         suggested=bool(sides),

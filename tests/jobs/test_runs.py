@@ -481,9 +481,9 @@ def test_a_run_with_its_figures_report_and_original(login, tern) -> None:
 
 
 def test_one_run_in_a_few_queries(login, tern, django_assert_num_queries) -> None:
-    client = login(Role.DESK)
+    client, url = login(Role.DESK), reverse("run", args=[Run.objects.all()[0].pk])
     with django_assert_num_queries(3):  # person, shop, run with its job
-        client.get(reverse("run", args=[Run.objects.first().pk]))
+        client.get(url)
 
 
 def set_sweep(client, run, **limits: str):
