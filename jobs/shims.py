@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 
 from jobs.calc.clearances import ScrewTurn, turns_needed
 from jobs.calc.shim_plan import Origin, Plan, PlanRow, Policy, plan_shims
@@ -14,6 +15,7 @@ from jobs.calc.shims import MadeSeries, ShimValve, clearance_with_mm, nearest_ma
 from jobs.clearances import Key, Measured, Place, key_of, measured_by_place, places
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from workshop.models import EngineSpec, Gap, ShimStock, StaffMember, StaleRecord
+from workshop.stock import add_shims
 
 STOCK_CHANGED = (
     "The drawer, the readings or the engine spec have changed since this plan was shown, so it no longer "
@@ -274,7 +276,7 @@ def accept_plan(
     accepted.stock_booked_out_at = accepted.accepted_at
     accepted.save()
     for line in plan.lines:
-        stored_row(accepted, line).save()
+        stored_row(accepted, line, shim_diameter(spec, line.place.gap)).save()
     return accepted
 
 
@@ -293,7 +295,7 @@ def book_out(plan: EnginePlan, stock: dict[Gap, list[ShimStock]]) -> None:
                 raise PlanRefused(STOCK_CHANGED) from problem
 
 
-def stored_row(accepted: ShimPlan, line: PlanLine) -> ShimPlanRow:
+def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) -> ShimPlanRow:
     row, valve = line.row, line.place.valve
     if row.in_mm is None or row.predicted_mm is None:
         raise PlanRefused(row.why)
@@ -309,7 +311,91 @@ def stored_row(accepted: ShimPlan, line: PlanLine) -> ShimPlanRow:
         origin_detail=line.giver.label if line.giver else "",
         predicted_mm=exact(row.predicted_mm),
         why=row.why,
+        shim_diameter_mm=diameter_mm,
     )
+
+
+# Taking a plan back, or putting into the drawer what it leaves over
+
+
+def locked_plan(measured: ClearanceSet) -> ShimPlan:
+    """The accepted plan of a set, nobody else acting on it meanwhile."""
+    plan = ShimPlan.objects.select_for_update().filter(clearance_set=measured).first()
+    if plan is None:
+        raise PlanRefused("There is no accepted plan any more: somebody has taken it back.")
+    return plan
+
+
+def why_carried_out(plan: ShimPlan) -> str:
+    """What shows that a plan has been carried out, as a sentence; '' where nothing does."""
+    if plan.left_over_in_drawer_at:
+        return "The shims left over are in the drawer, so this plan has been carried out and stands."
+    later = ClearanceSet.objects.filter(
+        job=plan.clearance_set.job_id, when=ClearanceSet.When.AS_LEFT, created_at__gte=plan.created_at
+    )
+    if later.exists():
+        return "Clearances were measured as left since, so this plan has been carried out and stands."
+    return ""
+
+
+@transaction.atomic
+def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
+    """Undo an accepted plan that is not carried out yet: its shims go back into the drawer.
+
+    Returns
+    -------
+    Counter
+        The shims that went back, by thickness in mm.
+
+    Raises
+    ------
+    PlanRefused
+        There is no plan any more, or it has been carried out.
+    """
+    plan = locked_plan(measured)
+    if carried_out := why_carried_out(plan):
+        raise PlanRefused(carried_out)
+    back = [row for row in plan.rows.all() if row.origin == ShimPlanRow.Origin.STOCK]
+    put_into_drawer(Counter((diameter_of(row, measured), row.in_mm) for row in back))
+    plan.delete()
+    return Counter(row.in_mm for row in back)
+
+
+@transaction.atomic
+def put_left_over_into_drawer(*, measured: ClearanceSet) -> int:
+    """Put the shims that come out of the engine and find no place in it into the drawer; how many.
+
+    Raises
+    ------
+    PlanRefused
+        There is no plan any more, they are in the drawer already, or their diameter isn't known.
+    """
+    plan = locked_plan(measured)
+    if plan.left_over_in_drawer_at:
+        raise PlanRefused("The shims left over are in the drawer already.")
+    rows = list(plan.rows.all())
+    diameters = {row.gap: diameter_of(row, measured) for row in rows}
+    shims: Counter[tuple[Decimal, Decimal]] = Counter()
+    for gap, size, count in left_over_of([AcceptedLine("", row) for row in rows]):
+        shims[diameters[gap], size] += count
+    put_into_drawer(shims)
+    plan.left_over_in_drawer_at = timezone.now()
+    plan.save()
+    return shims.total()
+
+
+def put_into_drawer(shims: Counter[tuple[Decimal, Decimal]]) -> None:
+    """Counts by diameter and thickness, in mm."""
+    for (diameter_mm, thickness_mm), count in shims.items():
+        add_shims(diameter_mm=diameter_mm, thickness_mm=thickness_mm, count=count)
+
+
+def diameter_of(row: ShimPlanRow, measured: ClearanceSet) -> Decimal:
+    spec = measured.job.bike.engine_spec
+    diameter_mm = row.shim_diameter_mm or (shim_diameter(spec, row.gap) if spec else None)
+    if diameter_mm is None:
+        raise PlanRefused("The engine spec gives no shim diameter, so the drawer has no place for them.")
+    return diameter_mm
 
 
 # An accepted plan, read again

@@ -99,6 +99,7 @@ class ShimPlan(Record):
     accepted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     accepted_at = models.DateTimeField(default=timezone.now)
     stock_booked_out_at = models.DateTimeField(null=True, blank=True)
+    left_over_in_drawer_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     def __str__(self) -> str:
         return f"shim plan, {self.get_policy_display()}"
@@ -121,6 +122,7 @@ class ShimPlanRow(Record):
     origin = models.CharField(max_length=10, choices=Origin)
     origin_detail = models.CharField(max_length=80, blank=True)
     predicted_mm = millimetres("predicted clearance (mm)", null=False)
+    shim_diameter_mm = millimetres("shim diameter (mm)")  # as when the plan was accepted
     why = models.CharField(max_length=300, blank=True)
 
     class Meta:

@@ -5,6 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
+from jobs.calc.clearances import format_mm
 from jobs.models import ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.shims import (
     PlanRefused,
@@ -13,8 +14,11 @@ from jobs.shims import (
     all_plans,
     left_over_of,
     plan_basis,
+    put_left_over_into_drawer,
     shim_diameter,
     sizes_of,
+    take_back_plan,
+    why_carried_out,
 )
 from jobs.views.clearances import find_set, plan_of, render_without_engine, spec_of
 from workshop.models import EngineSpec, Gap, Role
@@ -64,6 +68,7 @@ def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
     if plan is not None:
         context = accepted_context(measured, plan)
         context["can_write"] = request.user.holds(Role.MECHANIC)
+        context["carried_out"] = why_carried_out(plan)
         return render(request, "jobs/shim_plan_accepted.html", context)
     if spec is None:
         return render_without_engine(request, measured.job, measured.when)
@@ -96,6 +101,34 @@ def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
     except PlanRefused as problem:
         return render_plans(request, measured, spec, str(problem), status=422)
     messages.success(request, "Shim plan accepted; the shims from the drawer are booked out.")
+    return redirect("shim-plan", pk)
+
+
+@roles(Role.MECHANIC)
+@require_POST
+def shim_plan_take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    try:
+        back = take_back_plan(measured=measured)
+    except PlanRefused as problem:
+        messages.warning(request, str(problem))
+    else:
+        shims = ", ".join(f"{count} × {format_mm(size)} mm" for size, count in sorted(back.items()))
+        told = f"back in the drawer: {shims}" if shims else "it had taken nothing from the drawer"
+        messages.success(request, f"Shim plan taken back; {told}.")
+    return redirect("shim-plan", pk)
+
+
+@roles(Role.MECHANIC)
+@require_POST
+def shim_plan_left_over(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    try:
+        count = put_left_over_into_drawer(measured=measured)
+    except PlanRefused as problem:
+        messages.warning(request, str(problem))
+    else:
+        messages.success(request, f"{count} shim{'' if count == 1 else 's'} left over put into the drawer.")
     return redirect("shim-plan", pk)
 
 

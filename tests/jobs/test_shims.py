@@ -252,3 +252,79 @@ def test_three_plans_are_made_from_one_look_into_the_drawer(
     client = login(Role.MECHANIC)
     with django_assert_max_num_queries(10):
         client.get(plan_url(measured))
+
+
+# Taken back, and what is left over
+
+
+def take_back(client: Any, measured: ClearanceSet) -> Any:
+    return client.post(reverse("shim-plan-take-back", args=[measured.pk]), follow=True)
+
+
+def left_over(client: Any, measured: ClearanceSet) -> Any:
+    return client.post(reverse("shim-plan-left-over", args=[measured.pk]), follow=True)
+
+
+def test_a_plan_taken_back_puts_its_shims_into_the_drawer_again(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    text = plain_text(take_back(client, measured))
+    assert "Shim plan taken back; back in the drawer: 1 × 2.40 mm." in text
+    assert "Accept: closest to the blueprint target" in text
+    shims.refresh_from_db()
+    assert shims.count == 1
+    assert not ShimPlan.objects.exists()
+    assert ShimPlan.history.filter(history_type="-").count() == 1
+    assert "somebody has taken it back" in plain_text(take_back(client, measured))
+    shims.refresh_from_db()
+    assert shims.count == 1
+
+
+def test_shims_go_back_under_the_diameter_they_were_taken_with(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    EngineSpec.objects.update(shim_diameter_mm=Decimal("9.48"))
+    take_back(client, measured)
+    assert {(row.diameter_mm, row.count) for row in ShimStock.objects.all()} == {(shims.diameter_mm, 1)}
+
+
+def test_a_plan_that_was_carried_out_is_not_taken_back(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    make_clearance_set(measured.job, staff[Role.MECHANIC], when="as_left")
+    page = client.get(plan_url(measured))
+    assert "Take the plan back" not in plain_text(page)
+    assert "measured as left since" in plain_text(take_back(client, measured))
+    shims.refresh_from_db()
+    assert shims.count == 0
+
+
+def test_left_over_shims_go_into_the_drawer_once(login, staff) -> None:
+    measured = make_twin_set(staff)
+    put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    # 2.50 comes out of cylinder 2 exhaust and goes nowhere
+    assert "1 shim left over put into the drawer" in plain_text(left_over(client, measured))
+    again = plain_text(left_over(client, measured))
+    assert "are in the drawer already" in again
+    assert "Take the plan back" not in again
+    drawer = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}
+    assert drawer == {(Decimal("7.48"), Decimal("2.4")): 0, (Decimal("7.48"), Decimal("2.5")): 1}
+    assert "has been carried out" in plain_text(take_back(client, measured))
+
+
+@pytest.mark.parametrize("name", ["shim-plan-take-back", "shim-plan-left-over"])
+def test_only_the_mechanic_takes_back_or_puts_away(login, staff, name: str) -> None:
+    measured = make_twin_set(staff)
+    url = reverse(name, args=[measured.pk])
+    assert login(Role.DESK).post(url).status_code == 403
+    assert login(Role.MECHANIC).get(url).status_code == 405
+    assert login(Role.MECHANIC).post(reverse(name, args=[999])).status_code == 404
+    assert "no accepted plan" in plain_text(login(Role.MECHANIC).post(url, follow=True))
