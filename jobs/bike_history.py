@@ -7,9 +7,9 @@ from typing import Any
 
 from jobs.calc.clearance_trend import trend
 from jobs.clearances import Measured, Place, measured_by_place
-from jobs.models import ClearanceSet, SuspensionSetting
-from workshop.models import Bike, ShopProfile
-from workshop.units import convert
+from jobs.models import ClearanceSet, Job, SuspensionSetting
+from workshop.models import Bike, EngineSpec, ShopProfile
+from workshop.units import convert, label
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,52 @@ def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
     return ClearanceHistory(sets, rows)
 
 
+@dataclass(frozen=True)
+class NextCheck:
+    """What the engine spec's interval says of the next check."""
+
+    sentence: str
+    overdue: bool = False
+
+
+def next_checks(
+    spec: EngineSpec | None, sets: Sequence[ClearanceSet], jobs: Sequence[Job], shop: ShopProfile
+) -> list[NextCheck]:
+    """When the clearances are due again, by distance and by engine hours, whichever the spec names."""
+    if spec is None:
+        return []
+    intervals = {shop.distance_unit: spec.check_interval_km, "h": spec.check_interval_hours}
+    told = [
+        next_check(unit, interval if unit == "h" else convert(interval, "km", unit), sets, jobs)
+        for unit, interval in intervals.items()
+        if interval
+    ]
+    return told or [NextCheck("The engine spec gives no interval at which clearances are checked.")]
+
+
+def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: Sequence[Job]) -> NextCheck:
+    every = as_shown(interval, unit)
+    checked = [used for used in (used_by(measured.job, unit) for measured in sets) if used is not None]
+    if not checked:
+        kind = "engine hours" if unit == "h" else "odometer"
+        return NextCheck(f"Due every {every}; no check has its {kind} written down.")
+    due, last = max(checked) + interval, max(checked)
+    now = max(used for used in (used_by(job, unit) for job in jobs) if used is not None)
+    if now >= due:
+        return NextCheck(
+            f"Check overdue: it was due at {as_shown(due, unit)}, and the bike came in with "
+            f"{as_shown(now, unit)}.",
+            overdue=True,
+        )
+    return NextCheck(
+        f"Next check due at {as_shown(due, unit)}: every {every}, last checked at {as_shown(last, unit)}."
+    )
+
+
+def as_shown(use: float, unit: str) -> str:
+    return f"{use:.1f}".removesuffix(".0") + " h" if unit == "h" else f"{use:.0f} {label(unit)}"
+
+
 def course(
     place: Place, sets: Sequence[ClearanceSet], measured: Sequence[Measured | None], shop: ShopProfile
 ) -> str:
@@ -63,7 +109,7 @@ def course_over(
 ) -> str:
     points = [
         (used, each.reading.best_mm, each.row.shim_mm)
-        for used, each in zip((used_at(each, unit) for each in sets), measured, strict=True)
+        for used, each in zip((used_by(each.job, unit) for each in sets), measured, strict=True)
         if used is not None and each is not None
     ]
     if not points or place.low_mm is None or place.high_mm is None:
@@ -76,9 +122,8 @@ def course_over(
         return str(problem)
 
 
-def used_at(measured: ClearanceSet, unit: str) -> float | None:
-    """Distance or engine hours of the bike when the set was measured, as its job was received."""
-    job = measured.job
+def used_by(job: Job, unit: str) -> float | None:
+    """Distance or engine hours of the bike as a job was received."""
     if unit == "h":
         return job.engine_hours
     return None if job.odometer_km is None else float(convert(job.odometer_km, "km", unit))

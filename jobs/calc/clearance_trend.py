@@ -107,7 +107,11 @@ def trend(
     x, y, shims = _arrays(use, clearance_mm, shim_mm)
     line = _fit(x, y + np.nan_to_num(shims), _periods(x, shims))
     if line is None:
-        said = f"{len(x)} readings at {len(np.unique(x))} points are not enough to see how it moves."
+        points = len(np.unique(x))
+        said = (
+            f"Not enough history: {len(x)} reading{'' if len(x) == 1 else 's'} at {points} "
+            f"point{'' if points == 1 else 's'} do not show how it moves."
+        )
         return Trend(Course.TOO_LITTLE, len(x), said)
     per = PER_USE[use_unit]
     slope, half = line.slope * per, line.slope_half_width * per

@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from jobs.bike_history import clearance_history, settings_left
+from jobs.bike_history import clearance_history, next_checks, settings_left
 from jobs.models import Job
 from jobs.search import bikes_matching
 from jobs.suspension import side_by_side
@@ -28,10 +28,13 @@ def bike_list(request: StaffRequest) -> HttpResponse:
 def bike(request: StaffRequest, pk: int) -> HttpResponse:
     bike = get_object_or_404(Bike.objects.select_related("owner", "engine_spec"), pk=pk)
     settings = settings_left(bike)
+    jobs = list(Job.objects.for_list().filter(bike=bike))
+    clearances = clearance_history(bike, request.shop)
     context = {
         "bike": bike,
-        "jobs": Job.objects.for_list().filter(bike=bike),
-        "clearances": clearance_history(bike, request.shop),
+        "jobs": jobs,
+        "clearances": clearances,
+        "next_checks": next_checks(bike.engine_spec, clearances.sets, jobs, request.shop),
         "settings": settings,
         "groups": side_by_side(settings, Job.IntendedUse.ROAD),
     }

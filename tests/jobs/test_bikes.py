@@ -1,6 +1,8 @@
 """All bikes, and the history of one."""
 
+import re
 from datetime import timedelta
+from decimal import Decimal
 
 import pytest
 from django.db import connection
@@ -8,9 +10,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.models import SuspensionSetting
-from tests.factories import make_bike, make_clearance_set, make_customer, make_job
-from workshop.models import Role
+from jobs.models import Job, SuspensionSetting
+from tests.factories import make_bike, make_clearance_set, make_customer, make_engine, make_job
+from workshop.models import EngineSpec, Role
 
 pytestmark = pytest.mark.django_db
 
@@ -76,7 +78,62 @@ def test_history_over_engine_hours_where_there_is_no_odometer(login, staff) -> N
     make_clearance_set(job, staff[Role.MECHANIC], "0.15")
     page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
     assert "40 h" in page
-    assert "1 readings at 1 points are not enough" in page
+    assert "Not enough history: 1 reading at 1 point" in page
+
+
+def test_a_change_of_shims_is_taken_out_of_the_course(login, staff) -> None:
+    bike = make_bike()
+    for index, clearance_mm in enumerate(("0.19", "0.17", "0.15")):
+        visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
+    # At 30 000 km shims 0.05 mm thinner are fitted, which alone makes the clearance 0.05 mm wider.
+    job = Job.objects.order_by("pk").last()
+    left = make_clearance_set(job, staff[Role.MECHANIC], "0.20", when="as_left")
+    left.readings.update(shim_marked_mm=Decimal("2.45"))
+    later = visit(bike, staff, 40_000, "0.18", 0)
+    later.clearance_sets.get().readings.update(shim_marked_mm=Decimal("2.45"))
+    page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
+    row = page[page.index("cylinder 1, intake left") :].split("</tr>")[0]
+    # 0.02 mm tighter every 10 000 km throughout; from 0.18 mm at 40 000 km, 0.10 mm at 80 000 km
+    assert "Getting tighter by 0.020" in row
+    assert "80,000 km" in row
+
+
+def told_of_next_check(login, bike) -> str:
+    page = login(Role.DESK).get(reverse("bike", args=[bike.pk])).content.decode()
+    found = re.search(r'<ul class="next-check">(.*?)</ul>', page, re.S)
+    assert found
+    return " ".join(re.sub(r"<[^>]+>", " ", found[1]).replace("\N{NO-BREAK SPACE}", " ").split())
+
+
+def test_next_check_is_due_an_interval_after_the_last(login, staff) -> None:
+    bike = make_bike(engine_spec=make_engine(check_interval_km=24_000, check_interval_hours=100))
+    visit(bike, staff, 12_000, "0.15", 12)
+    visit(bike, staff, 20_000, "0.15", 6)
+    # 20 000 + 24 000 = 44 000 km; no engine hours were ever written down
+    told = told_of_next_check(login, bike)
+    assert "Next check due at 44000 km: every 24000 km, last checked at 20000 km." in told
+    assert "no check has its engine hours written down" in told
+    make_job(bike=bike, odometer_km=44_500)
+    assert "Check overdue: it was due at 44000 km, and the bike came in with 44500 km." in told_of_next_check(
+        login, bike
+    )
+
+
+def test_next_check_in_engine_hours_and_without_an_interval(login, staff) -> None:
+    bike = make_bike(engine_spec=make_engine(check_interval_hours=30))
+    make_clearance_set(make_job(bike=bike, engine_hours=41.5), staff[Role.MECHANIC])
+    assert "Next check due at 71.5 h: every 30 h, last checked at 41.5 h." in told_of_next_check(login, bike)
+    EngineSpec.objects.update(check_interval_hours=None)
+    assert "gives no interval" in told_of_next_check(login, bike)
+
+
+def test_history_says_where_range_and_target_come_from(login, staff) -> None:
+    bike = make_bike()
+    visit(bike, staff, 10_000, "0.15", 1)
+    url, client = reverse("bike", args=[bike.pk]), login(Role.TUNER)
+    assert "Pellorin workshop book, 2, p. 41" in client.get(url).content.decode()
+    EngineSpec.objects.update(source_manual="", source_edition="", source_page="")
+    assert "no source given" in client.get(url).content.decode()
 
 
 def test_history_asks_the_same_queries_however_many_visits(login, staff) -> None:
