@@ -27,6 +27,8 @@ RANGE = "#e4edef"
 LEAN, RICH = "#b3541e", "#2c6690"  # two hues that stay apart for colour-blind readers
 LINES = ["solid", "dashed", "dashdot", "dotted"]
 WIDTH_IN = 6.9
+BELOW_IN = 0.42
+LETTER_IN = 0.062  # a letter of a tick label, widest case
 
 Values = Sequence[float | None]
 
@@ -99,13 +101,24 @@ def font(size: float = 8, weight: str = "Regular") -> "FontProperties":
     return FontProperties(fname=font_file(weight), size=size)
 
 
-def new_figure(height_in: float) -> "Figure":
+def new_figure(
+    height_in: float, left_in: float = 0.62, top_in: float = 0.08, gap_in: float = 0.14
+) -> "Figure":
+    """An empty figure of the sheet's width with room for labels; fixed, since fitting it costs a drawing."""
     import matplotlib
     from matplotlib.figure import Figure
 
     # The same for every chart ever drawn, so setting it again from another thread changes nothing.
     matplotlib.rcParams["svg.hashsalt"] = "lash-lambda"
-    return Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+    figure = Figure(figsize=(WIDTH_IN, height_in))
+    figure.subplots_adjust(
+        left=left_in / WIDTH_IN,
+        right=1 - 0.1 / WIDTH_IN,
+        bottom=BELOW_IN / height_in,
+        top=1 - top_in / height_in,
+        hspace=gap_in,
+    )
+    return figure
 
 
 def to_svg(figure: "Figure") -> str:
@@ -174,7 +187,7 @@ def line_chart(panels: Sequence[Panel], x_label: str, panel_height_in: float = 2
     """
     if not panels:
         raise ValueError("A chart needs at least one panel.")
-    figure = new_figure(panel_height_in * len(panels) + 0.2)
+    figure = new_figure(panel_height_in * len(panels) + BELOW_IN)
     grid = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
     for axes, panel in zip(grid, panels, strict=True):
         draw_panel(axes, panel, x_label if axes is grid[-1] else "")
@@ -183,7 +196,8 @@ def line_chart(panels: Sequence[Panel], x_label: str, panel_height_in: float = 2
 
 def clearance_chart(marks: Sequence[ValveMark], unit: str) -> str:
     """Each valve on a line: its range as a bar, the target as a tick, before hollow, after filled."""
-    figure = new_figure(0.7 + 0.24 * len(marks))
+    longest = max((len(mark.label) for mark in marks), default=0)
+    figure = new_figure(0.7 + 0.24 * len(marks), left_in=0.15 + LETTER_IN * longest, top_in=0.28)
     axes = figure.subplots()
     places = list(range(len(marks)))[::-1]
     for place, mark in zip(places, marks, strict=True):
@@ -267,7 +281,7 @@ def grid_chart(grid: GridChart) -> str:
     """A mixture grid: the figure in every cell, a ring where there are too few samples."""
     from matplotlib.patches import Rectangle
 
-    figure = new_figure(0.9 + 0.3 * len(grid.rows))
+    figure = new_figure(0.55 + 0.27 * len(grid.rows))
     axes = figure.subplots()
     for r, row in enumerate(grid.cells):
         for c, cell in enumerate(row):

@@ -1,0 +1,67 @@
+"""The whole handover sheet against WeasyPrint setting the same pages with its pictures ready.
+
+The sheet is that of a full job: brief, twelve valves, parts, a tune, runs, a comparison, a mixture grid,
+a throttle mode, settings and checks. The rounds of both sides are interleaved.
+"""
+
+import os
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from typing import Any
+
+LIMIT = 1.3
+ROUNDS = 5
+
+
+def whole_snapshot() -> dict[str, Any]:
+    """Made in a database of its own, which is gone afterwards."""
+    from django.test.utils import get_runner, setup_test_environment
+
+    setup_test_environment()
+    from django.conf import settings
+
+    runner = get_runner(settings)(verbosity=0, interactive=False)
+    databases = runner.setup_databases()
+    try:
+        from reports.snapshot import make_snapshot
+        from tests import factories
+        from tests.reports.conftest import AT
+        from tests.reports.whole_jobs import make_whole_job
+        from workshop.models import Role
+
+        staff = {role: factories.make_staff(role) for role in Role}
+        return make_snapshot(make_whole_job(staff), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    finally:
+        runner.teardown_databases(databases)
+
+
+def seconds(work: Callable[[], object]) -> float:
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def main() -> int:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
+    import django
+
+    django.setup()
+    from reports.sheet import prepare, sheet_pdf, write_pdf
+
+    snapshot = whole_snapshot()
+    ready = prepare(snapshot)
+    sheet_pdf(snapshot)  # once before, so that imports and fonts count for neither side
+    ratios = []
+    for _ in range(ROUNDS):
+        plain = seconds(lambda: write_pdf(ready, snapshot))
+        ratios.append(seconds(lambda: sheet_pdf(snapshot)) / plain)
+    ratio = statistics.median(ratios)
+    name = "handover sheet of a full job / WeasyPrint with ready pictures"
+    sys.stdout.write(f"{name:<72}{ratio:>12.2f}{LIMIT:>12.2f}\n")
+    return int(ratio > LIMIT)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
