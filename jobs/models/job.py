@@ -39,6 +39,8 @@ class JobQuerySet(models.QuerySet["Job"]):
 
 
 class Job(Record):
+    PERSONAL = {"signature": [], "signed_by": ""}  # what an erasure of the customer clears
+
     class IntendedUse(models.TextChoices):
         ROAD = "road", "road"
         ROAD_AND_TRACK = "road_and_track", "road and track"

@@ -6,6 +6,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from jobs.beginning import is_beginning, steps
 from jobs.models import Job, Stage
 from jobs.search import jobs_matching
 from jobs.slots import plan
@@ -19,8 +20,11 @@ PAGE_LENGTH = 50
 @staff
 @require_safe
 def today(request: StaffRequest) -> HttpResponse:
+    now = day()
+    beginning = request.user.is_owner and now.is_empty and is_beginning()
     context = {
-        "day": day(),
+        "day": now,
+        "steps": steps(request.shop) if beginning else [],
         "plan": plan(timezone.localdate()),
         "may_edit": request.user.holds(Role.DESK),
     }

@@ -75,6 +75,8 @@ class BikeQuerySet(models.QuerySet["Bike"]):
 
 
 class Bike(Record):
+    PERSONAL = {"plate": ""}  # what an erasure of its owner clears; the VIN stays with the work done
+
     owner = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="bikes")
     make = models.CharField(max_length=60)
     model = models.CharField(max_length=80)

@@ -1,0 +1,149 @@
+"""Lists and search with 100,000 jobs against the same with 1,000: what the desk waits for.
+
+On the database that ``DATABASE_URL`` names, in one made for this and thrown away after.
+"""
+
+# ruff: noqa: E402  (Django has to be set up before its models can be imported)
+
+import os
+import random
+import statistics
+import sys
+import time
+from collections.abc import Callable
+
+os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
+
+import django
+
+django.setup()
+
+from django.db import connection
+from django.test import Client
+from django.test.utils import setup_databases, setup_test_environment, teardown_databases
+from django.utils import timezone
+
+from jobs.models import Job, JobWord
+from workshop.models import Bike, Customer, FoundWord, Role, ShopProfile
+from workshop.models.search import tails_of, words_of
+
+FEW, MANY = 1_000, 100_000
+OPEN = 60
+ROUNDS = 15
+LIMIT = 2.0
+BATCH = 2_000
+SYLLABLES = ["ka", "lo", "mir", "ten", "vo", "ash", "ul", "brin", "sor", "qui", "dae", "wen", "pol", "zar"]
+
+
+def name_of(number: int) -> str:
+    rng = random.Random(number)
+    return " ".join("".join(rng.choices(SYLLABLES, k=4)).capitalize() for _ in range(2))
+
+
+def fill(first: int, last: int) -> None:
+    """Customers with a bike and a job each, and the words by which they are found."""
+    for begin in range(first, last, BATCH):
+        numbers = range(begin, min(begin + BATCH, last))
+        people = Customer.objects.bulk_create(
+            Customer(name=name_of(n), phone=f"+00 555 {n:06d}") for n in numbers
+        )
+        bikes = Bike.objects.bulk_create(
+            Bike(owner=person, make="Pellorin", model=f"Tern {n % 900}", plate=f"DEMO {n:06d}")
+            for n, person in zip(numbers, people, strict=True)
+        )
+        jobs = Job.objects.bulk_create(
+            Job(
+                year=2025,
+                sequence=n,
+                number=f"2025-{n:06d}",
+                customer=bike.owner,
+                bike=bike,
+                brief="Valves and tune",
+                intended_use="road",
+                stage="bench" if n < OPEN else "handed_over",
+                promised_at=timezone.now(),
+            )
+            for n, bike in zip(numbers, bikes, strict=True)
+        )
+        words = [(FoundWord(customer=p), words_of(p.name) | tails_of(p.phone)) for p in people]
+        words += [(FoundWord(bike=b), words_of(b.make, b.model) | tails_of(b.plate)) for b in bikes]
+        FoundWord.objects.bulk_create(
+            FoundWord(customer=row.customer, bike=row.bike, word=word, drow=word[::-1])
+            for row, each in words
+            for word in each
+        )
+        JobWord.objects.bulk_create(
+            JobWord(job=job, word=word, drow=word[::-1])
+            for job in jobs
+            for word in words_of(job.brief, job.number)
+        )
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE")
+
+
+def works(client: Client) -> dict[str, Callable[[], None]]:
+    known = name_of(500)
+    surname = known.split()[1]
+    slip = surname[:2] + surname[3] + surname[2] + surname[4:]
+
+    def ask(url: str, holds: str = "") -> Callable[[], None]:
+        def work() -> None:
+            answer = client.get(url)
+            assert answer.status_code == 200, url
+            assert holds in answer.text, (url, holds)
+
+        return work
+
+    return {
+        "today": ask("/", "2025-000001"),
+        "list of jobs, first page": ask("/jobs/", "Page 1 of"),
+        "list of jobs on the bench": ask("/jobs/?stage=bench", "2025-000055"),
+        "search by a whole name": ask(f"/search/?q={known.replace(' ', '+')}", known),
+        "search by a plate": ask("/search/?q=DEMO000500", known),
+        "search by the end of a phone number": ask("/search/?q=555000500", known),
+        "search by a name with two letters swapped": ask(f"/search/?q={slip}", surname),
+    }
+
+
+def medians(client: Client) -> dict[str, float]:
+    every = works(client)
+    spent: dict[str, list[float]] = {name: [] for name in every}
+    for _ in range(ROUNDS):
+        for name, work in every.items():
+            start = time.perf_counter()
+            work()
+            spent[name].append(time.perf_counter() - start)
+    return {name: statistics.median(times[1:]) for name, times in spent.items()}
+
+
+def logged_in() -> Client:
+    from tests.factories import make_staff
+
+    client = Client()
+    client.force_login(make_staff(Role.DESK), backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def main() -> int:
+    setup_test_environment()
+    made = setup_databases(verbosity=0, interactive=False)
+    try:
+        ShopProfile.current()
+        client = logged_in()
+        fill(0, FEW)
+        few = medians(client)
+        fill(FEW, MANY)
+        many = medians(client)
+    finally:
+        teardown_databases(made, verbosity=0)
+    worst = 0.0
+    for name, before in few.items():
+        ratio = many[name] / before
+        worst = max(worst, ratio)
+        work = f"{name}: {MANY:,} jobs against {FEW:,}, {connection.vendor}"
+        sys.stdout.write(f"{work:<72}{ratio:>12.2f}{LIMIT:>12.2f}\n")
+    return int(worst > LIMIT)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
