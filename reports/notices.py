@@ -18,8 +18,8 @@ ROAD_USE = (
     "place to place and change with time."
 )
 SAFETY = (
-    "Ride the first kilometres gently and away from traffic: engine and throttle may answer otherwise than "
-    "before. Before riding off, see that the throttle returns to closed by itself with the bars at either "
+    "Ride gently at first and away from traffic: engine and throttle may answer otherwise than before. "
+    "Before riding off, see that the throttle returns to closed by itself with the bars at either "
     "lock, that the brakes bite, and that nothing leaks. If anything feels wrong, stop and call the shop. "
     "Whoever rides this bike next must know what was changed and what was not tested."
 )

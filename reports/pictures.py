@@ -90,7 +90,9 @@ def middle(curves: dict[str, Any]) -> tuple[float, float]:
     return values[edge] - LAMBDA_MARGIN, values[-1 - edge] + LAMBDA_MARGIN
 
 
-def comparison_pictures(comparison: dict[str, Any], order: int, units: dict[str, str]) -> list[Picture]:
+def comparison_pictures(
+    comparison: dict[str, Any], order: int, units: dict[str, str], height_in: float
+) -> list[Picture]:
     """Power and torque; then the difference and the mixture."""
     curves = comparison["curves"]
     if curves is None:
@@ -99,13 +101,15 @@ def comparison_pictures(comparison: dict[str, Any], order: int, units: dict[str,
     sides = f"{curves['before']['runs']} before (grey, dashed) and {curves['after']['runs']} after (solid)"
     first = [band["figures"][0]["sentence"] for band in comparison["bands"][:1] if band["figures"]]
     corrected = f", corrected by {comparison['standard']}" if comparison["standard"] else ", as observed"
+    repeated = max(curves["before"]["runs"], curves["after"]["runs"]) > 1
+    bands = "; bands are 95 % intervals of the means" if repeated else ""
     details = detail_panels(curves, units)
     mixture = " and lambda" if len(details) > 1 else ""
     return [
         Picture(
             f"curves-{order}",
-            line_chart(main_panels(curves, units), X_LABEL, 1.2),
-            f"{title}: power and torque over engine speed{corrected}; bands are 95 % intervals of the means.",
+            line_chart(main_panels(curves, units), X_LABEL, height_in),
+            f"{title}: power and torque over engine speed{corrected}{bands}.",
             f"Power and torque over engine speed, {sides}. {' '.join(first)}".strip(),
         ),
         Picture(

@@ -40,7 +40,11 @@ SPARE_FONT = "sheet:spare-regular.ttf"
 PAPERS = {"A4": "A4", "Letter": "letter"}
 TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
 PICTURE_KEPT_S = 3600
-BRIEF_ON_FIRST_PAGE = 480
+CURVES_IN = 1.2
+BRIEF_ON_FIRST_PAGE = 320
+LETTERS_A_LINE = 105
+LINES_ON_FIRST_PAGE = {"A4": 19, "Letter": 15}  # with curves of ordinary height
+HALF_A_LINE_IN = 0.09
 DONE_ON_FIRST_PAGE = 8
 
 
@@ -67,7 +71,7 @@ class Ready:
 
 @contextmanager
 def collector_at_rest() -> Iterator[None]:
-    """Leave cycles among objects uncollected for a while: looking for them takes a third of a sheet's time."""
+    """Leave cycles among objects uncollected for a while: it takes a third of a sheet's time."""
     was_at_work = gc.isenabled()
     gc.disable()
     try:
@@ -156,19 +160,37 @@ def shortened(text: str, longest: int) -> dict[str, Any]:
     return {"text": text[:longest].rsplit(None, 1)[0] + " …", "cut": True}
 
 
-def run_remarks(runs: list[dict[str, Any]]) -> list[dict[str, str]]:
-    """What has to be said of single runs, below their table."""
-    remarks = []
+def run_remarks(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What has to be said of single runs, below their table; the same of several is said once."""
+    remarks: dict[str, list[str]] = {}
     for run in runs:
         aside = f"set aside, {run['set_aside']}." if run["set_aside"] else ""
-        taken_back = (
-            "The file's figures came corrected and were taken back first." if run["came_corrected"] else ""
-        )
+        taken_back = TAKEN_BACK if run["came_corrected"] else ""
         said = [aside, run["without_curve"], taken_back, *run["limits_passed"], *run["flags"], run["note"]]
         text = " ".join(sentence for sentence in said if sentence)
         if text:
-            remarks.append({"name": run["name"], "text": text[0].upper() + text[1:]})
-    return remarks
+            remarks.setdefault(text[0].upper() + text[1:], []).append(run["name"])
+    return [{"text": text, "runs": names} for text, names in remarks.items()]
+
+
+def panel_height_in(snapshot: dict[str, Any]) -> float:
+    """How high the first page's curves may be, so that the page holds all that belongs on it."""
+    brief, notice, sheet = snapshot["brief"], snapshot["notices"], snapshot["sheet"]
+    texts = [
+        brief["asked"][:BRIEF_ON_FIRST_PAGE],
+        *snapshot["done"][:DONE_ON_FIRST_PAGE],
+        *snapshot["changed"],
+    ]
+    texts += [notice["lead"], " ".join(notice["causes"][:4]), sheet["override_reason"]]
+    lines = sum(len(text) // LETTERS_A_LINE + 1 for text in texts if text)
+    lines += (
+        2 * bool(sheet["override_reason"])
+        + 3 * bool(sheet["supersedes"])
+        + 4 * bool(snapshot["shop"]["logo"])
+    )
+    lines += brief["asked"].count("\n") + (len(brief["asked"]) > BRIEF_ON_FIRST_PAGE)
+    room = LINES_ON_FIRST_PAGE[snapshot["shop"]["paper"]]
+    return min(max(1.2 + HALF_A_LINE_IN * (room - lines), 0.7), 1.3)
 
 
 def draw_pictures(snapshot: dict[str, Any]) -> dict[str, list[draw.Picture]]:
@@ -176,7 +198,8 @@ def draw_pictures(snapshot: dict[str, Any]) -> dict[str, list[draw.Picture]]:
     units = snapshot["shop"]["units"]
     drawn: dict[str, list[draw.Picture]] = {"summary": []}
     for order, comparison in enumerate(snapshot["comparisons"]):
-        pictures = draw.comparison_pictures(comparison, order, units)
+        height_in = CURVES_IN if drawn["summary"] else panel_height_in(snapshot)
+        pictures = draw.comparison_pictures(comparison, order, units, height_in)
         if pictures and not drawn["summary"]:
             drawn["summary"], pictures = pictures[:1], pictures[1:]
         drawn[f"comparison-{order}"] = pictures
@@ -224,7 +247,7 @@ def summary_picture(snapshot: dict[str, Any], sha256: str) -> dict[str, str] | N
     compared = next((each for each in snapshot["comparisons"] if each["curves"]), None)
     if compared is None:
         return None
-    picture = draw.comparison_pictures(compared, 0, snapshot["shop"]["units"])[0]
+    picture = draw.comparison_pictures(compared, 0, snapshot["shop"]["units"], CURVES_IN)[0]
     drawn = {"address": data_uri(picture.svg), "alt": picture.alt, "caption": picture.caption}
     cache.set(key, drawn, PICTURE_KEPT_S)
     return drawn

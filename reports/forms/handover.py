@@ -13,20 +13,20 @@ class IssueForm(forms.Form):
 
     issue_number = forms.IntegerField(widget=forms.HiddenInput, min_value=1)
     told = forms.CharField(
-        label="the customer who was told",
+        label="The customer who was told",
         max_length=120,
         required=False,
         help_text="Who was told that the bike may no longer meet what public roads require; printed.",
     )
     override_reason = forms.CharField(
-        label="why it is issued although something stands in the way",
+        label="Why it is issued although something stands in the way",
         max_length=1000,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="Only the owner may do that. The reason is printed on the sheet.",
     )
     with_link = forms.BooleanField(
-        label="print a QR code with a link for the customer", required=False, initial=True
+        label="Print a QR code with a link for the customer", required=False, initial=True
     )
 
     def __init__(self, *args: Any, by: StaffMember, telling: bool, standing: bool, **kwargs: Any) -> None:
@@ -44,7 +44,7 @@ class IssueForm(forms.Form):
 
 class MailForm(forms.Form):
     address = forms.EmailField(
-        label="e-mail address", error_messages={"invalid": "That is not an e-mail address: name@domain.tld."}
+        label="E-mail address", error_messages={"invalid": "That is not an e-mail address: name@domain.tld."}
     )
 
     def __init__(self, *args: Any, sheet: HandoverSheet, **kwargs: Any) -> None:

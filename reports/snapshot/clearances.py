@@ -36,6 +36,8 @@ def clearance_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any] | None:
         **facts,
         "rows": [row_facts(row, predicted) for row in history.rows if row.found or row.left],
         "summary": history.summary,
+        "has_found": bool(history.found),
+        "has_left": bool(history.left),
         "shims": any(row.shim_mm is not None for rows in page.readings.values() for row in rows),
         "out": [row.place.label for row in history.open],
         "not_measured": [row.place.label for row in history.unmeasured],

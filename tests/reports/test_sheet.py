@@ -3,6 +3,7 @@
 import copy
 import json
 from concurrent.futures import ThreadPoolExecutor
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from jobs.models import Job, Part
 from reports import pictures
 from reports.sheet import PAPERS, parts_of, prepare, sheet_pdf, summary_picture
 from reports.snapshot import make_snapshot, plain_json, snapshot_sha256
+from tests import factories
 from tests.reports import whole_jobs
 from tests.reports.conftest import AT
 from tests.reports.reading import (
@@ -109,8 +111,6 @@ def test_the_same_records_give_the_same_snapshot(whole_job, staff, snapshot):
 
 def test_no_section_without_anything_to_say(staff):
     whole_jobs.make_shop()
-    from tests import factories
-
     job = factories.make_job()
     bare = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     keys = [part.key for part in parts_of(bare)]
@@ -125,6 +125,27 @@ def test_no_section_without_anything_to_say(staff):
         "What changed",
     ):
         assert squeezed(title) not in printed
+
+
+def test_desmodromic_valves_measured_once_with_two_blades(staff):
+    """As found only: no column is empty-handed, both gaps are named, a bracket shows both blades."""
+    whole_jobs.make_shop()
+    closing = {
+        f"{side}_closing_{end}_mm": Decimal(value)
+        for side in ("intake", "exhaust")
+        for end, value in (("low", "0.01"), ("high", "0.05"), ("target", "0.03"))
+    }
+    spec = factories.make_engine(cylinders=2, arrangement="v", adjuster="desmodromic", **closing)
+    job = factories.make_job(bike=factories.make_bike(engine_spec=spec))
+    measured = factories.make_clearance_set(job, staff[Role.MECHANIC], "0.12")
+    reading = measured.readings.filter(gap="closing").first()
+    reading.clearance_mm, reading.goes_mm, reading.not_goes_mm = None, Decimal("0.03"), Decimal("0.06")
+    reading.save()
+    snapshot = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    printed = whole_text(sheet_pdf(snapshot))
+    assert squeezed("0.03 to 0.06 mm") in printed
+    assert squeezed("cylinder 2, exhaust right, closing") in printed
+    assert squeezed("cannot tell") in printed
 
 
 def test_what_users_type_loads_nothing_and_is_printed(whole_job, staff):
@@ -249,7 +270,7 @@ def test_charts_drawn_at_once_equal_those_drawn_alone(snapshot):
     comparison, clearances = snapshot["comparisons"][0], snapshot["clearances"]
     units = snapshot["shop"]["units"]
     works = [
-        lambda: [p.svg for p in pictures.comparison_pictures(comparison, 0, units)],
+        lambda: [p.svg for p in pictures.comparison_pictures(comparison, 0, units, 1.2)],
         lambda: [p.svg for p in pictures.clearance_pictures(clearances, "mm")],
     ] * 10
     alone = [work() for work in works[:2]]
