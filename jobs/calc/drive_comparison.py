@@ -10,7 +10,7 @@ from jobs.calc.curves import Curve
 from jobs.calc.drive import TRACE_POINTS, DriveOut, GearUse, Vehicle, drive_out
 from jobs.calc.figures import require_positive
 from jobs.calc.repeats import ASSUMED_REPEATABILITY_PCT
-from jobs.calc.statistics import FloatArray, Sample, summarise
+from jobs.calc.statistics import FloatArray, Floats, Sample, summarise, welch
 
 
 @dataclass(frozen=True, eq=False)
@@ -19,9 +19,9 @@ class DriveComparison:
 
     Attributes
     ----------
-    time_s, lead_m : array, (k,)
+    time_s, lead_m, lead_low_m, lead_high_m : array, (k,)
         Metres that after is ahead of before at the same instant, all having started together
-        (means of the groups), until the first run reaches the end speed.
+        (means of the groups), with the 95 % interval, until the first run reaches the end speed.
     time, distance, lead : Figure
         Time and distance between the two speeds, and the distance covered at the last instant of
         ``time_s``: the difference of that one is the lead, with its interval.
@@ -29,6 +29,8 @@ class DriveComparison:
 
     time_s: FloatArray
     lead_m: FloatArray
+    lead_low_m: FloatArray
+    lead_high_m: FloatArray
     time: Figure
     distance: Figure
     lead: Figure
@@ -41,14 +43,11 @@ class _Side:
     drives: list[DriveOut]
     around: list[DriveOut]
 
-    def sample(self, figure: Callable[[DriveOut], float]) -> Sample:
+    def sample(self, figure: Callable[[DriveOut], Floats]) -> Sample:
         if not self.around:
-            return summarise([figure(d) for d in self.drives])
+            return summarise(np.array([figure(d) for d in self.drives]), axis=0)
         less, more = (figure(d) for d in self.around)
-        return Sample(n=1, mean=figure(self.drives[0]), sd=abs(more - less) / 2, df=np.inf)
-
-    def mean_distance_m(self, time_s: FloatArray) -> FloatArray:
-        return np.asarray(np.mean([d.distance_at_m(time_s) for d in self.drives], axis=0))
+        return Sample(n=1, mean=figure(self.drives[0]), sd=np.abs(more - less) / 2, df=np.inf)
 
 
 def compare_drive(
@@ -98,9 +97,12 @@ def compare_drive(
     def both(label: str, unit: str, figure: Callable[[DriveOut], float]) -> Figure:
         return figure_of(label, unit, *(g.sample(figure) for g in groups), assumed_pct=assumed_pct)
 
+    ahead = welch(*(g.sample(lambda d: d.distance_at_m(time)) for g in reversed(groups)))
     return DriveComparison(
         time_s=time,
-        lead_m=groups[1].mean_distance_m(time) - groups[0].mean_distance_m(time),
+        lead_m=ahead.difference,
+        lead_low_m=ahead.ci_low,
+        lead_high_m=ahead.ci_high,
         time=both("Time", "s", lambda d: d.total_time_s),
         distance=both("Distance", "m", lambda d: d.total_distance_m),
         lead=both("Distance at the same instant", "m", lambda d: float(d.distance_at_m(first_done))),

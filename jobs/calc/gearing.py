@@ -46,35 +46,6 @@ _SIZE = re.compile(
     r"(?P<width>\d{2,3}(?:\.\d)?) ?/ ?(?P<aspect>\d{2,3}) ?(?P<construction>[A-Z]?[RB])?[ -]*"
     r"(?P<rim>\d{2}(?:\.\d)?)(?!\d)"
 )
-_SYMBOLS_KMH = {  # [1]_; H stands between U and V
-    "B": 50,
-    "C": 60,
-    "D": 65,
-    "E": 70,
-    "F": 80,
-    "G": 90,
-    "J": 100,
-    "K": 110,
-    "L": 120,
-    "M": 130,
-    "N": 140,
-    "P": 150,
-    "Q": 160,
-    "R": 170,
-    "S": 180,
-    "T": 190,
-    "U": 200,
-    "H": 210,
-    "V": 240,
-    "W": 270,
-    "Y": 300,
-}
-Z_SPEED_KMH = 240  # Z or ZR in the size: above this; how far, the symbol behind it or the maker says
-
-_SIZE = re.compile(
-    r"(?P<width>\d{2,3}(?:\.\d)?)\s*/\s*(?P<aspect>\d{2,3})\s*-?\s*(?P<construction>ZR|VR|HR|SR|R|B|ZB|VB|-)?\s*-?\s*"
-    r"(?P<rim>\d{2}(?:\.\d)?)(?!\d)"
-)
 _SYMBOL = re.compile(r"\(?\s*\d{2,3}\s*(?P<symbol>[A-Z])\s*\)?")
 
 

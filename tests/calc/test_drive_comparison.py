@@ -34,6 +34,8 @@ def test_lead_at_the_end_is_the_difference_in_distance() -> None:
     found = compared(curves(70, 70.2, 69.8), curves(72, 72.2, 71.8))
     assert found.lead_m[-1] == pytest.approx(found.lead.difference)
     assert found.lead.ci_low < found.lead.difference < found.lead.ci_high
+    assert found.lead_low_m[[0, -1]] == pytest.approx([0, found.lead.ci_low])
+    assert found.lead_high_m[[0, -1]] == pytest.approx([0, found.lead.ci_high])
     # Up to the first run's end: that of the 72.2 kW one, 260·833.33/(2·72,200) s.
     assert found.time_s[-1] == pytest.approx(1.5005, abs=1e-4)
 
