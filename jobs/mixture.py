@@ -11,15 +11,18 @@ import numpy.typing as npt
 from jobs.calc import mixture as calc
 from jobs.calc.cell_grid import checked_axis
 from jobs.calc.fuel import fuel
-from jobs.calc.fuel_table import apply_to_table
+from jobs.calc.fuel_table import MOST_DECIMALS, apply_to_table, fill_gaps, table_step
 from jobs.calc.mixture_axes import load_axis, speed_axis
+from jobs.calc.mixture_visits import Visit, cell_visits
 from jobs.calc.mixture_warnings import HIGH_LOAD_PCT, LEAN_SHARE, warnings
 from jobs.calc.pasted_table import PastedTable, format_table, parse_table
-from jobs.calc.steady import HeldChannels, SteadyLimits, SteadySamples, gather
+from jobs.calc.steady import Delay, HeldChannels, SteadyLimits, SteadySamples, estimate_delay, gather
 from jobs.channel_store import FloatArray, load_channels
 from jobs.models import Job, MixtureStudy, Run
 
 CHANNELS = ("time_s", "engine_speed_rpm", "grip_pct", "plate_pct", "lambda")
+# What a step of the fuel is seen in: the opening time that the engine's electronics asked for.
+STEP_CHANNELS = ("time_s", "injector_time_ms", "lambda")
 LOADS = {"grip_pct": "grip", "plate_pct": "plate"}
 # Within this share of its target a cell is on it; common practice, no source.
 ON_TARGET = 0.01
@@ -82,6 +85,8 @@ class Asked:
     delay_ms: float
     limits: Limits
     fuel_table: str = ""
+    dead_time: float = 0.0
+    fill: bool = False
 
 
 @dataclass(frozen=True)
@@ -109,6 +114,25 @@ def why_not(run: Run) -> str:
 
 def usable_runs(job: Job) -> list[Run]:
     return [run for run in job.runs.select_related("tune_revision") if not why_not(run)]
+
+
+def step_runs(job: Job) -> list[Run]:
+    """The runs that may hold a step of the fuel: they tell what was asked for and what the sensor saw."""
+    runs = job.runs.select_related("tune_revision")
+    return [run for run in runs if run.counts and set(STEP_CHANNELS) <= set(run.channel_names)]
+
+
+def delay_from(run: Run) -> Delay:
+    """The sensor's delay from the fuel step in a run.
+
+    Raises
+    ------
+    ValueError
+        There is no step in it that lambda follows.
+    """
+    channels = load_channels(run, STEP_CHANNELS)
+    time_s, fuel, lambda_ = (channels[name] for name in STEP_CHANNELS)
+    return estimate_delay(time_s, fuel, lambda_)
 
 
 def suggested_axes(runs: Iterable[Run], load_channel: str = "grip_pct") -> tuple[list[float], list[float]]:
@@ -154,6 +178,9 @@ def compute(asked: Asked) -> Computed:
             largest_half_width=limits.largest_half_width,
             largest_pass=limits.largest_pass,
         )
+    few = grid.visited & ~correction.given
+    if asked.fill:
+        correction = fill_gaps(correction)
     flags = warnings(
         grid,
         target,
@@ -163,10 +190,12 @@ def compute(asked: Asked) -> Computed:
     )
     result = {
         **grid_as_json(grid, target),
-        "few": (grid.visited & ~correction.given).tolist(),
+        "few": few.tolist(),
         "correction": rounded(correction.multiplier),
         "wanted": rounded(correction.wanted),
         "limited": correction.limited.tolist(),
+        "filled": correction.filled.tolist(),
+        "behind": behind(asked.runs, cell_visits(samples, asked.rpm_axis, asked.load_axis)),
         "reason": correction.reason.tolist(),
         "left_out": {str(reason): int(n) for reason, n in samples.left_out.items() if n},
         "unused": {str(reason): int(n) for reason, n in grid.unused.items() if n},
@@ -177,8 +206,10 @@ def compute(asked: Asked) -> Computed:
         **asdict(limits),
         "stoichiometric_afr": round(fuel(asked.fuel).stoichiometric_afr, 3),
         "sensor_range": list(calc.SENSOR_RANGE),
+        "dead_time": asked.dead_time,
+        "fill": asked.fill,
     }
-    before, after = tables_as_json(pasted, correction)
+    before, after = tables_as_json(pasted, correction, asked.dead_time)
     return Computed(used, result, before, after)
 
 
@@ -218,6 +249,24 @@ def held_channels(run: Run, load_channel: str) -> HeldChannels:
     )
 
 
+def behind(runs: Sequence[Run], visits: Iterable[Visit]) -> dict[str, list[Json]]:
+    """By "row,column" of a cell the visits to it, each with its run and its time in it."""
+    times = [load_channels(run, ("time_s",))["time_s"] for run in runs]
+    found: dict[str, list[Json]] = {}
+    for visit in visits:
+        time = times[visit.run]
+        found.setdefault(f"{visit.row},{visit.column}", []).append(
+            {
+                "run": str(runs[visit.run]),
+                "from_s": round(float(time[visit.first]), 2),
+                "to_s": round(float(time[visit.last]), 2),
+                "samples": visit.n,
+                "lambda": round(visit.lambda_, DECIMALS),
+            }
+        )
+    return found
+
+
 def grid_as_json(grid: calc.MixtureGrid, target: FloatArray) -> Json:
     off = grid.mean / target - 1
     near = np.abs(off) <= ON_TARGET
@@ -249,13 +298,15 @@ def measured(values: Sequence[Sequence[float | None]]) -> FloatArray:
 
 
 def tables_as_json(
-    pasted: PastedTable | None, correction: calc.Correction
+    pasted: PastedTable | None, correction: calc.Correction, dead_time: float
 ) -> tuple[Json | None, Json | None]:
     if pasted is None:
         return None, None
-    with at("fuel_table"):
-        applied = apply_to_table((pasted.column_axis, pasted.row_axis), pasted.cells, correction)
-        after = format_table(pasted, applied.after)
+    axes = (pasted.column_axis, pasted.row_axis)
+    with at("dead_time" if dead_time else "fuel_table"):
+        step = table_step(pasted.cells, min(pasted.decimals, MOST_DECIMALS))
+        applied = apply_to_table(axes, pasted.cells, correction, step=step, dead_time=dead_time)
+    after = format_table(pasted, applied.after)
     return (
         {"text": format_table(pasted)},
         {
@@ -264,6 +315,7 @@ def tables_as_json(
             "covered": int(applied.covered.sum()),
             "changed": applied.changed.tolist(),
             "limited": int(applied.limited.sum()),
+            "filled": int(applied.filled.sum()),
         },
     )
 

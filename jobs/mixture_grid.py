@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jobs.calc import mixture as calc
-from jobs.calc.fuel_table import compare_passes
+from jobs.calc.fuel_table import PassComparison, compare_passes
 from jobs.calc.pasted_table import parse_table, table_rows
 from jobs.mixture import LOADS, ON_TARGET, Json, measured
 from jobs.models import MixtureStudy
@@ -18,6 +18,12 @@ from workshop.units import NO_BREAK_SPACE
 SHADES = (ON_TARGET, 0.03, 0.06)
 # Beyond this half-width a figure says nothing of the mixture; common practice, no source.
 WIDEST_SHOWN = 0.1
+# What is said of a cell under its figures, and in its story, of two passes.
+PASSES = {
+    "closer": ("closer", "it came closer"),
+    "further": ("further", "it went further off"),
+    "same": ("not shown", "no difference is shown"),
+}
 GRAVE = ("lean-at-high-load", "end-of-scale", "implausible")
 
 
@@ -77,11 +83,17 @@ def lambda_cell(result: Json, r: int, c: int, about: str) -> Cell:
 
 def correction_cell(result: Json, r: int, c: int, about: str) -> Cell:
     multiplier, reason = result["correction"][r][c], result["reason"][r][c]
+    if is_filled(result, r, c):
+        return Cell(percent(multiplier - 1), "filled", "cell-fill", about)
     if multiplier is None:
         return Cell("·" if reason == calc.NoCorrection.NOT_VISITED else "◌", "", "cell-none", about)
     limited = result["limited"][r][c]
     look = "cell-on cell-limited" if limited else "cell-on"
     return Cell(percent(multiplier - 1), "limited" if limited else "", look, about)
+
+
+def is_filled(result: Json, r: int, c: int) -> bool:
+    return "filled" in result and result["filled"][r][c]
 
 
 def plus_minus(half: float) -> str:
@@ -97,12 +109,12 @@ def percent(share: float) -> str:
 def story(study: MixtureStudy, r: int, c: int) -> str:
     """What stands behind a cell, in a sentence or two."""
     result = study.result or {}
-    place = (
-        f"{study.rpm_axis[c]:,.0f} 1/min, {study.load_axis[r]:g} % {LOADS.get(study.load_channel, 'load')}"
-    )
+    where = place(study, r, c)
     mean, half = result["mean"][r][c], result["half_width_95"][r][c]
     if mean is None:
-        return f"{place}: not visited, so nothing is said."
+        filled = is_filled(result, r, c)
+        said = correction_words(result, r, c) if filled else "so nothing is said."
+        return f"{where}: not visited{'.' if filled else ','} {said}"
     off, target = result["off"][r][c], result["target"][r][c]
     sure = f" {plus_minus(half)} (95 %)" if half is not None else ", no interval from so few dwells"
     way = (
@@ -113,7 +125,14 @@ def story(study: MixtureStudy, r: int, c: int) -> str:
     n, dwells = result["n"][r][c], result["dwells"][r][c]
     behind = f"{n} samples in {dwells} dwell{'' if dwells == 1 else 's'}"
     measured_as = f"lambda {mean:.3f}{sure}, target {target:.3f}, {way}; {behind}"
-    return f"{place}: {measured_as}. {correction_words(result, r, c)}"
+    said = f"{where}: {measured_as}. {correction_words(result, r, c)}"
+    return "\n".join([said, *map(visit_words, result.get("behind", {}).get(f"{r},{c}", []))])
+
+
+def visit_words(visit: Json) -> str:
+    """One visit to a cell: which run, when in it, how much, and what the sensor showed."""
+    when = f"{visit['from_s']:.1f} to {visit['to_s']:.1f} s"
+    return f"{visit['run']}, {when}: {visit['samples']} samples, lambda {visit['lambda']:.3f}"
 
 
 def correction_words(result: Json, r: int, c: int) -> str:
@@ -121,6 +140,8 @@ def correction_words(result: Json, r: int, c: int) -> str:
     if multiplier is None:
         return f"No correction: {result['reason'][r][c]}."
     said = f"Fuel {percent(multiplier - 1)}"
+    if is_filled(result, r, c):
+        return f"{said}, filled in between two measured neighbours and not measured here."
     if result["limited"][r][c]:
         return f"{said}, limited in one pass; {percent(result['wanted'][r][c] - 1)} was asked for."
     return f"{said}."
@@ -157,14 +178,49 @@ def table_text_rows(study: MixtureStudy) -> list[tuple[str, list[tuple[str, bool
     ]
 
 
-def earlier_pass(study: MixtureStudy, studies: Iterable[MixtureStudy]) -> tuple[MixtureStudy, str] | None:
+@dataclass(frozen=True)
+class EarlierPass:
+    """A study held against the one before it: in a sentence, and cell by cell."""
+
+    study: MixtureStudy
+    sentence: str
+    rows: list[Row]
+
+
+def earlier_pass(study: MixtureStudy, studies: Iterable[MixtureStudy]) -> EarlierPass | None:
     """The study before this one on the same axes, and which cells came closer to the target since."""
     before = [each for each in studies if each.pk < study.pk and on_same_axes(each, study)]
     if not before or not study.result:
         return None
     first = before[-1]
     found = compare_passes(stored_grid(first), stored_grid(study), measured(study.result["target"]))
-    return first, found.sentence
+    rows = [
+        Row(load, [passes_cell(study, found, r, c) for c in range(len(study.rpm_axis))])
+        for r, load in enumerate(study.load_axis)
+    ]
+    return EarlierPass(first, found.sentence, rows)
+
+
+def passes_cell(study: MixtureStudy, found: PassComparison, r: int, c: int) -> Cell:
+    """How far off its target a cell was and is, and whether that came closer."""
+    was, now = float(found.off_first[r, c]), float(found.off_second[r, c])
+    where = place(study, r, c)
+    if np.isnan(was) or np.isnan(now):
+        lacks = "in neither pass" if np.isnan(was) and np.isnan(now) else "in one pass only"
+        return Cell("·", "", "cell-none", f"{where}: measured {lacks}.")
+    kind = "closer" if found.closer[r, c] else "further" if found.further[r, c] else "same"
+    verdict, said = PASSES[kind]
+    about = f"{where}: {off_words(was)} before, {off_words(now)} now; {said}."
+    return Cell(f"{100 * was:+.1f} → {percent(now)}", verdict, f"cell-{kind}", about)
+
+
+def off_words(off: float) -> str:
+    return f"{percent(abs(off)).removeprefix('+')} {'leaner' if off > 0 else 'richer'} than the target"
+
+
+def place(study: MixtureStudy, r: int, c: int) -> str:
+    load = LOADS.get(study.load_channel, "load")
+    return f"{study.rpm_axis[c]:,.0f} 1/min, {study.load_axis[r]:g} % {load}"
 
 
 def on_same_axes(one: MixtureStudy, other: MixtureStudy) -> bool:

@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.cell_grid import BoolArray, checked_axis
-from jobs.calc.figures import require_positive
-from jobs.calc.mixture import Correction, MixtureGrid, target_grid
+from jobs.calc.figures import require_finite, require_positive
+from jobs.calc.mixture import Correction, MixtureGrid, NoCorrection, target_grid
 from jobs.calc.statistics import FloatArray, table_lookup
 
 MOST_DECIMALS = 6
@@ -79,8 +79,15 @@ class PassComparison:
         )
 
 
-def table_step(table: npt.ArrayLike) -> float:
+def table_step(table: npt.ArrayLike, decimals: int = 0) -> float:
     """The step a table is written in: its last decimal, or a whole multiple where many figures share one.
+
+    Parameters
+    ----------
+    table : array
+        NaN is an empty cell.
+    decimals : int
+        As many as the table was written with, where that is known: 10.00 says more than 10.
 
     Raises
     ------
@@ -92,7 +99,11 @@ def table_step(table: npt.ArrayLike) -> float:
     if not figures.size:
         raise ValueError("The fuel table holds no figure.")
     decimals = next(
-        (k for k in range(MOST_DECIMALS) if np.allclose(figures, np.round(figures, k), rtol=0, atol=1e-9)),
+        (
+            k
+            for k in range(decimals, MOST_DECIMALS)
+            if np.allclose(figures, np.round(figures, k), rtol=0, atol=1e-9)
+        ),
         MOST_DECIMALS,
     )
     whole = np.round(figures * 10**decimals).astype(np.int64)
@@ -106,6 +117,7 @@ def apply_to_table(
     correction: Correction,
     *,
     step: float | None = None,
+    dead_time: float = 0.0,
 ) -> AppliedTable:
     """Multiply a fuel table by a correction that lies on other axes.
 
@@ -114,10 +126,13 @@ def apply_to_table(
     fuel_axes : (rpm_axis, load_axis), arrays (c,) and (r,)
         The table's own axes, rising.
     fuel_table : array, (r, c)
-        Delivered fuel by load and engine speed. Of an injector's opening time only what is beyond the dead
-        time delivers (`jobs.calc.fuel.corrected_pulse_ms`): take it off first. NaN is an empty cell.
+        Delivered fuel by load and engine speed, or an injector's opening time with its dead time in it.
+        NaN is an empty cell.
     step : float, optional
         What corrected cells are rounded to; without it `table_step` of the table.
+    dead_time : float
+        In the table's unit. Only what is beyond it delivers and is multiplied, as
+        `jobs.calc.fuel.corrected_pulse_ms` does; a cell at or below it delivers nothing and stays.
 
     Returns
     -------
@@ -128,7 +143,8 @@ def apply_to_table(
     Raises
     ------
     ValueError
-        Axes that do not rise, a table of another shape, no figure in it, or a step not above zero.
+        Axes that do not rise, a table of another shape, no figure in it, a step not above zero, or a dead
+        time below zero or as long as the longest opening time.
     """
     speed = checked_axis(fuel_axes[0], "fuel table's engine speed")
     load = checked_axis(fuel_axes[1], "fuel table's load")
@@ -140,6 +156,7 @@ def apply_to_table(
         )
     step = table_step(table) if step is None else step
     require_positive("step of the fuel table", step)
+    delivers = np.isfinite(table) & (_beyond(table, dead_time) > 0 if dead_time else True)
 
     def read(on_grid: npt.ArrayLike) -> FloatArray:
         found = table_lookup(
@@ -147,10 +164,11 @@ def apply_to_table(
         )
         return np.asarray(found, dtype=float)
 
-    multiplier = np.where(np.isfinite(table), read(correction.multiplier), np.nan)
+    multiplier = np.where(delivers, read(correction.multiplier), np.nan)
     covered = np.isfinite(multiplier)
+    wanted = dead_time + (table - dead_time) * multiplier
     # Twice rounded: a multiple of 0.05 is no binary fraction, and its tail of digits is no figure.
-    corrected = np.round(np.round(table * multiplier / step) * step, MOST_DECIMALS + 3)
+    corrected = np.round(np.round(wanted / step) * step, MOST_DECIMALS + 3)
     return AppliedTable(
         before=table,
         after=np.where(covered, corrected, table),
@@ -161,15 +179,29 @@ def apply_to_table(
     )
 
 
+def _beyond(table: FloatArray, dead_time: float) -> FloatArray:
+    """What of each opening time delivers."""
+    require_finite("dead time", dead_time)
+    longest = float(np.nanmax(table))
+    if not 0 <= dead_time < longest:
+        raise ValueError(
+            f"The dead time ({dead_time:g}) must be shorter than the table's opening times, of which the "
+            f"longest is {longest:g}: both in one unit."
+        )
+    return table - dead_time
+
+
 def fill_gaps(correction: Correction) -> Correction:
     """Fill single cells between two measured neighbours, along engine speed first, then along load.
 
-    What is filled is marked as such; nothing is filled from a filled cell or beyond the measured ones.
+    What is filled is marked as such; nothing is filled from a filled cell or beyond the measured ones, nor
+    where the sensor stood at the end of its scale: there the mixture is known not to lie in between.
     """
     along_speed = _between(correction.multiplier, correction.rpm_axis)
     along_load = _between(correction.multiplier.T, correction.load_axis).T
     between = np.where(np.isfinite(along_speed), along_speed, along_load)
-    filled = ~correction.given & np.isfinite(between)
+    may_be = correction.reason != NoCorrection.END_OF_SCALE
+    filled = ~correction.given & np.isfinite(between) & may_be
     return replace(
         correction,
         multiplier=np.where(filled, between, correction.multiplier),

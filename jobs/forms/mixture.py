@@ -6,15 +6,16 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.files.uploadedfile import UploadedFile
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.calc.fuel import FUELS
-from jobs.forms.throttle import table_area
-from jobs.mixture import LOADS, Asked, Limits, StudyProblem, read_fuel_table, study_of
+from jobs.forms.throttle import READ_FROM_FILE, table_area, text_of_upload
+from jobs.mixture import LOADS, Asked, Limits, StudyProblem, at, delay_from, read_fuel_table, study_of
 from jobs.models import MixtureStudy, Run
 from workshop.forms.fields import FloatNumberField, plain
 from workshop.forms.groups import Grouped
-from workshop.forms.records import RecordForm
+from workshop.forms.records import RecordForm, copy_of
 from workshop.units import parse_number
 
 MOST_POINTS = 60
@@ -91,10 +92,13 @@ class TargetField(forms.CharField):
         return "  ".join(map(plain, value))
 
 
-def limit_field(label: str, low: float, high: float, help_text: str = "") -> FloatNumberField:
+def limit_field(
+    label: str, low: float, high: float, help_text: str = "", *, required: bool = True
+) -> FloatNumberField:
     return FloatNumberField(
         label=label,
         help_text=help_text,
+        required=required,
         validators=[MinValueValidator(low), MaxValueValidator(high)],
     )
 
@@ -111,18 +115,25 @@ class RunsField(forms.ModelMultipleChoiceField):
         return run_label(obj)
 
 
+class DelayRunField(forms.ModelChoiceField):
+    def label_from_instance(self, obj: Any) -> str:
+        return run_label(obj)
+
+
 # Limits that are kept as shares and typed in %.
 SHARES = {"largest_pass_pct": "largest_pass", "lean_pct": "lean_share"}
+# How a delay that was not given came to be, among a study's settings.
+DELAY_FOUND = ("delay_found_in", "delay_correlation")
 LIMITS = ("min_dwell_s", "grip_rate_pct_s", "speed_rate_rpm_s", "fewest_dwells", "largest_half_width")
 
 
 class MixtureStudyForm(Grouped, RecordForm):
     GROUPS = (
-        ("Runs", ("title", "runs", "load_channel", "delay_ms")),
+        ("Runs", ("title", "runs", "load_channel", "delay_ms", "delay_run")),
         ("Axes", ("rpm_axis", "load_axis")),
         ("Target", ("target", "fuel")),
-        ("Fuel table", ("fuel_table",)),
-        ("", ("on_sheet",)),
+        ("Fuel table", ("fuel_table", "fuel_table_file", "dead_time")),
+        ("", ("fill", "on_sheet")),
     )
     LIMIT_NAMES = (*LIMITS, "largest_pass_pct", "high_load_pct", "lean_pct")
 
@@ -135,6 +146,14 @@ class MixtureStudyForm(Grouped, RecordForm):
     load_channel = forms.ChoiceField(label="Throttle measured by", choices=list(LOADS.items()))
     delay_ms = limit_field(
         "Sensor delay (ms)", 0, 1000, "Gas run and sensor together: lambda is taken back by it."
+    )
+    delay_run = DelayRunField(
+        queryset=Run.objects.none(),
+        label="or find the delay from a run",
+        required=False,
+        empty_label="no, as given",
+        help_text="A run at one held point in which the fuel was stepped up or down, with the injectors' "
+        "opening time in it.",
     )
     rpm_axis = FiguresField(label="Engine speeds (1/min)", required=False)
     load_axis = FiguresField(label="Throttle openings (%)", required=False)
@@ -150,8 +169,21 @@ class MixtureStudyForm(Grouped, RecordForm):
         strip=False,
         widget=table_area(6, EXAMPLE),
         help_text="Engine speeds in the first row, throttle openings in the first column. It comes back "
-        "corrected where it was measured and unchanged elsewhere. Axes left empty above are taken from it. "
-        "Where the cells are opening times, take the injectors' dead time off first: it delivers nothing.",
+        "corrected where it was measured and unchanged elsewhere. Axes left empty above are taken from it. ",
+    )
+    fuel_table_file = forms.FileField(
+        label="or a text or CSV file with it", required=False, widget=forms.FileInput
+    )
+    dead_time = limit_field(
+        "Injector dead time in the cells",
+        0,
+        5000,
+        "0 where the cells hold amounts of fuel. Where they hold opening times, in the unit of the cells: it "
+        "delivers nothing, so only what is beyond it is corrected.",
+        required=False,
+    )
+    fill = forms.BooleanField(
+        label="fill a single cell between two measured ones, marked as filled", required=False
     )
 
     min_dwell_s = limit_field("Shortest dwell (s)", 0.1, 60)
@@ -168,12 +200,20 @@ class MixtureStudyForm(Grouped, RecordForm):
         fields = ["title", "runs", "load_channel", "delay_ms", "target", "fuel", "on_sheet"]
 
     def __init__(
-        self, *args: Any, usable: Sequence[Run], axes: tuple[list[float], list[float]], **kwargs: Any
+        self,
+        *args: Any,
+        usable: Sequence[Run],
+        with_step: Sequence[Run] = (),
+        axes: tuple[list[float], list[float]],
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         runs: Any = self.fields["runs"]
         runs.queryset = Run.objects.filter(pk__in=[run.pk for run in usable]).select_related("tune_revision")
-        limits = Limits.of(self.instance.settings_used)
+        self.offer_delay_from(with_step)
+        used = self.instance.settings_used
+        self.initial.update({"dead_time": used.get("dead_time", 0.0), "fill": used.get("fill", False)})
+        limits = Limits.of(used)
         for name in (*LIMITS, "high_load_pct"):
             self.initial[name] = getattr(limits, name)
         for name, kept in SHARES.items():
@@ -185,6 +225,13 @@ class MixtureStudyForm(Grouped, RecordForm):
             self.initial[name] = own or suggested
         before = self.instance.fuel_table_before
         self.initial["fuel_table"] = before["text"] if before else ""
+
+    def offer_delay_from(self, runs: Sequence[Run]) -> None:
+        if not runs:
+            del self.fields["delay_run"]
+            return
+        field: Any = self.fields["delay_run"]
+        field.queryset = Run.objects.filter(pk__in=[run.pk for run in runs]).select_related("tune_revision")
 
     def suggest(self, usable: Sequence[Run]) -> None:
         """The held runs of the latest tune that has any, under its name."""
@@ -204,14 +251,40 @@ class MixtureStudyForm(Grouped, RecordForm):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        if self.errors:
-            return cleaned
+        upload = self.cleaned_data.get("fuel_table_file")
         try:
+            if upload:
+                self.take_upload(upload)
+            if self.errors:
+                return cleaned
             self.take_axes()
+            delay = self.take_delay()
             study_of(self.instance, self.asked())
+            self.instance.settings_used |= delay
         except StudyProblem as problem:
             self.add_error(problem.field, str(problem))
+            if upload and problem.field == "fuel_table":
+                self.add_error("fuel_table_file", READ_FROM_FILE.format(upload.name))
         return cleaned
+
+    def take_upload(self, upload: UploadedFile) -> None:
+        """Put a file's text where it can be seen and mended, should it not be right."""
+        with at("fuel_table_file"):
+            text = text_of_upload(upload)
+        sent = copy_of(self.data)
+        sent[self.add_prefix("fuel_table")] = self.cleaned_data["fuel_table"] = text
+        self.data = sent
+
+    def take_delay(self) -> dict[str, Any]:
+        """The delay found in the run chosen for it, and how, for the study's settings."""
+        run, used = self.cleaned_data.get("delay_run"), self.instance.settings_used
+        if run is None:
+            as_found = self.cleaned_data["delay_ms"] == self.instance.delay_ms
+            return {name: used[name] for name in DELAY_FOUND if as_found and name in used}
+        with at("delay_run"):
+            found = delay_from(run)
+        self.cleaned_data["delay_ms"] = found.delay_ms
+        return dict(zip(DELAY_FOUND, (str(run), round(found.correlation, 3)), strict=True))
 
     def take_axes(self) -> None:
         """Axes left empty are the fuel table's."""
@@ -228,9 +301,10 @@ class MixtureStudyForm(Grouped, RecordForm):
         data = self.cleaned_data
         limits = {name: data[name] for name in (*LIMITS, "high_load_pct")}
         limits |= {kept: data[name] / 100 for name, kept in SHARES.items()}
-        names = ("load_channel", "rpm_axis", "load_axis", "target", "fuel", "delay_ms", "fuel_table")
+        names = ("load_channel", "rpm_axis", "load_axis", "target", "fuel", "delay_ms", "fuel_table", "fill")
         return Asked(
             runs=list(data["runs"]),
             limits=Limits(**limits),
+            dead_time=data["dead_time"] or 0.0,
             **{name: data[name] for name in names},
         )

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs import mixture_grid as grid
 from jobs.calc.fuel import FUELS
 from jobs.forms.mixture import MixtureStudyForm
-from jobs.mixture import LOADS, suggested_axes, usable_runs, why_not
+from jobs.mixture import LOADS, step_runs, suggested_axes, usable_runs, why_not
 from jobs.models import Job, MixtureStudy
 from jobs.views.job import find_job
 from jobs.views.pages import form_page, section_url
@@ -49,7 +49,14 @@ def save_study(request: StaffRequest, study: MixtureStudy, title: str, draft: st
     usable = usable_runs(study.job)
     # The runs are only looked into where the page is asked for: what was sent has its own axes.
     axes = suggested_axes(usable) if request.method == "GET" and not study.pk else ([], [])
-    form = MixtureStudyForm(posted(request), instance=study, usable=usable, axes=axes)
+    form = MixtureStudyForm(
+        posted(request),
+        request.FILES or None,
+        instance=study,
+        usable=usable,
+        with_step=step_runs(study.job),
+        axes=axes,
+    )
     if form.is_valid() and form.save_unless_stale():
         say_saved(request, f"{study} is worked out.", draft)
         return redirect("mixture", study.pk)

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from jobs.calc.fuel import corrected_pulse_ms
 from jobs.calc.fuel_table import apply_to_table, compare_passes, fill_gaps, table_step
-from jobs.calc.mixture import Correction, correction
+from jobs.calc.mixture import Correction, NoCorrection, correction
 from tests.calc.test_mixture import LOAD, RPM, Array, well_measured
 
 
@@ -94,6 +95,38 @@ def test_limited_cells_are_marked_in_the_table() -> None:
 )
 def test_step_is_read_off_the_table(table: list[list[float]], step: float) -> None:
     assert table_step(table) == pytest.approx(step, rel=1e-12)
+
+
+def test_step_is_as_fine_as_the_table_was_written() -> None:
+    assert table_step([10.0, 10.5, 11.0], decimals=2) == pytest.approx(0.01)
+    # but many figures that are all multiples of a half say their step themselves
+    assert table_step(np.arange(30) * 0.5, decimals=2) == pytest.approx(0.5)
+
+
+def test_opening_times_are_corrected_beyond_their_dead_time() -> None:
+    multiplier = np.full((5, 5), 1.10)
+    opening_ms = np.full((5, 5), 5.0)
+    opening_ms[0, 0] = 0.0  # fuel cut: it delivers nothing, and so it stays
+    applied = apply_to_table((RPM, LOAD), opening_ms, by_hand(multiplier), step=0.001, dead_time=1.0)
+    # by hand: 1.0 + 4.0·1.10
+    np.testing.assert_allclose(applied.after.ravel()[1:], 5.4, atol=1e-9)
+    assert applied.after[0, 0] == 0
+    assert applied.after[1, 1] == pytest.approx(corrected_pulse_ms(5.0, 1.0, 1.10))
+
+
+@pytest.mark.parametrize("dead_time", [5.0, -0.1, np.nan])
+def test_dead_time_that_cannot_be_is_refused(dead_time: float) -> None:
+    with pytest.raises(ValueError, match="dead time"):
+        apply_to_table((RPM, LOAD), np.full((5, 5), 5.0), by_hand(np.full((5, 5), 1.1)), dead_time=dead_time)
+
+
+def test_cell_with_the_sensor_at_its_end_is_not_filled() -> None:
+    multiplier = np.full((5, 5), np.nan)
+    multiplier[2, [1, 3]] = [1.02, 1.06]
+    reason = np.full((5, 5), NoCorrection.NOT_VISITED, dtype=object)
+    assert fill_gaps(replace(by_hand(multiplier), reason=reason)).filled.sum() == 1
+    reason[2, 2] = NoCorrection.END_OF_SCALE
+    assert not fill_gaps(replace(by_hand(multiplier), reason=reason)).filled.any()
 
 
 def test_closed_loop_comes_to_the_target() -> None:

@@ -1,6 +1,7 @@
 """Mixture studies from simulated held runs of which the true mixture is known."""
 
 import csv
+import hashlib
 import io
 import re
 import uuid
@@ -8,11 +9,15 @@ from typing import Any
 
 import numpy as np
 import pytest
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from scipy.signal import lfilter
 
 from fixtures import simulator
 from fixtures.bikes import BIKES, target_lambda, true_lambda
+from jobs.calc.pasted_table import parse_table
 from jobs.channel_store import load_channels, store_channels
 from jobs.forms.mixture import FiguresField, TargetField, parse_figures
 from jobs.models import Job, MixtureStudy, Run
@@ -84,6 +89,33 @@ def shown(client: Client, study: MixtureStudy) -> str:
     return page.replace("\N{NO-BREAK SPACE}", " ")
 
 
+def run_of(by, job: Job, name: str, **channels: np.ndarray) -> Run:
+    """A held run with these channels as read from its file."""
+    run = Run(job=job, original_name=name, sha256=hashlib.sha256(name.encode()).hexdigest(), size=1)
+    run.original.save(name, ContentFile(b"x"), save=False)
+    run.made_by, run.kind, run.status = by, Run.Kind.HELD, Run.Status.READ
+    store_channels(run, {each.replace("lambda_", "lambda"): values for each, values in channels.items()})
+    run.save()
+    return run
+
+
+def held_at(grip_pct: float, speeds: np.ndarray, delay_ms: float, error: Any, seed: int) -> dict[str, Any]:
+    """Up in steps of two seconds at 20 Hz, wanted lambda 0.90, sensed late and with correlated scatter."""
+    rng = np.random.default_rng(seed)
+    begins = np.arange(speeds.size) * 2.3
+    corners = np.ravel(np.column_stack([begins, begins + 2.0]))
+    time_s = np.arange(0, corners[-1], 0.05)
+    speed = np.interp(time_s, corners, np.repeat(speeds, 2))
+    burnt = 0.90 * (1 + error(speed, grip_pct))
+    scatter = lfilter([1.0], [1.0, -0.7], rng.normal(0, 0.003 * np.sqrt(1 - 0.7**2), time_s.size))
+    return {
+        "time_s": time_s,
+        "engine_speed_rpm": speed + rng.normal(0, 4, time_s.size),
+        "grip_pct": np.full(time_s.size, grip_pct),
+        "lambda_": np.interp(time_s - delay_ms / 1000, time_s, burnt) + scatter,
+    }
+
+
 def grid(values: list[list[float | None]]) -> np.ndarray:
     return np.array(values, dtype=float)
 
@@ -102,6 +134,83 @@ def test_the_true_mixture_is_recovered_and_nothing_is_invented(login, before) ->
     assert np.isnan(correction[:, -1]).all()
     assert all(row[-1] == "not visited" for row in study.result["reason"])
     assert all(row[-1] is None for row in study.result["mean"])
+
+
+def off_target(speed: np.ndarray, grip: float) -> np.ndarray:
+    """How far the simulated engine is off: leaner with the grip, and with a hump over engine speed."""
+    return 0.08 * (grip - 20) / 80 - 0.03 + 0.02 * np.sin(np.asarray(speed) / 900)
+
+
+@pytest.mark.parametrize("delay_ms", [80, 150, 300])
+def test_a_known_error_comes_back_within_half_a_percent_in_every_covered_cell(
+    login, staff, job, delay_ms
+) -> None:
+    speeds, grips = np.arange(3000.0, 7001.0, 500.0), (20.0, 40.0, 70.0)
+    runs = [
+        run_of(
+            staff[Role.TUNER], job, f"held_{grip:g}_{n}.csv", **held_at(grip, speeds, delay_ms, off_target, n)
+        )
+        for n, grip in enumerate([*grips, *grips, *grips])
+    ]
+    study = study_from(
+        login(Role.TUNER),
+        runs,
+        delay_ms=str(delay_ms),
+        target="0.9",
+        rpm_axis="2500 3000 3500 4000 4500 5000 5500 6000 6500 7000 7500",
+        load_axis="20 40 55 70 90",
+        largest_half_width="0.02",
+    )
+    found = grid(study.result["correction"])
+    covered = np.isfinite(found)
+    visited = np.zeros(found.shape, dtype=bool)
+    visited[np.ix_([0, 1, 3], range(1, 10))] = True
+    np.testing.assert_array_equal(covered, visited)
+    truth = np.array([1 + off_target(speeds, grip) for grip in grips])
+    np.testing.assert_allclose(found[visited].reshape(truth.shape), truth, rtol=0.005)
+
+
+def step_of_fuel(delay_ms: float) -> dict[str, Any]:
+    """Opening time stepped up by 8 % and back every two seconds; lambda answers after the delay."""
+    rng = np.random.default_rng(3)
+    time_s = np.arange(0, 16, 0.02)
+    fuel = np.where((time_s // 2).astype(int) % 2, 1.08, 1.0)
+    return {
+        "time_s": time_s,
+        "injector_time_ms": 4.0 * fuel,
+        "lambda_": 0.95 / np.interp(time_s - delay_ms / 1000, time_s, fuel)
+        + rng.normal(0, 0.003, time_s.size),
+    }
+
+
+@pytest.mark.parametrize("delay_ms", [80, 220])
+def test_the_delay_is_found_from_a_fuel_step_and_kept_when_edited(login, staff, before, delay_ms) -> None:
+    client, job = login(Role.TUNER), before[0].job
+    assert 'name="delay_run"' not in client.get(reverse("mixture-new", args=[job])).content.decode()
+    run = run_of(staff[Role.TUNER], job, "step.csv", **step_of_fuel(delay_ms))
+    assert 'name="delay_run"' in client.get(reverse("mixture-new", args=[job])).content.decode()
+    study = study_from(client, before, delay_run=str(run.pk), delay_ms="150")
+    assert study.delay_ms == pytest.approx(delay_ms, abs=15)
+    assert "found from the fuel step in step.csv" in shown(client, study)
+    again = asked(before, delay_ms=str(study.delay_ms), title="Renamed", version="1")
+    client.post(reverse("mixture-edit", args=[study.pk]), again)
+    study.refresh_from_db()
+    assert study.settings_used["delay_found_in"] == "step.csv"
+    client.post(reverse("mixture-edit", args=[study.pk]), {**again, "delay_ms": "120", "version": "2"})
+    study.refresh_from_db()
+    assert study.delay_ms == 120
+    assert "found from the fuel step" not in shown(client, study)
+
+
+def test_a_run_without_a_step_gives_no_delay_and_says_so(login, staff, before) -> None:
+    flat = {**step_of_fuel(100), "injector_time_ms": np.full(800, 4.0)}
+    run = run_of(staff[Role.TUNER], before[0].job, "flat.csv", **flat)
+    answer = send(login(Role.TUNER), before, delay_run=str(run.pk), title="Kept")
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "There is no step in the fuel" in page
+    assert 'href="#id_delay_run"' in page
+    assert 'value="Kept"' in page
 
 
 def test_lean_at_high_load_comes_first_in_words(login, before) -> None:
@@ -130,6 +239,11 @@ def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None
     assert "target 0.890" in table
     assert "leaner" in table
     assert "dwells. No correction: too uncertain." in table
+    # each dwell behind it stands under the sentence, and they make up the samples of the cell
+    story = re.search(r'data-about="(6,000 1/min, 80 % grip: [^"]*)"', table)[1]
+    behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
+    assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
+    assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} dwells" in story
     assert 'role="grid"' in page
 
 
@@ -184,6 +298,60 @@ def test_the_fuel_table_comes_back_corrected_where_measured_and_to_the_letter_el
     assert study.fuel_table_after["text"].strip() in page
     assert f"<mark>{back[3][3]}</mark>" in page
     assert "<mark>10,00</mark>" not in page
+
+
+def test_an_uploaded_fuel_table_is_read(login, before) -> None:
+    upload = SimpleUploadedFile("fuel.csv", FUEL_TABLE.replace("\t", ";").encode("utf-16"))
+    study = study_from(login(Role.TUNER), before, fuel_table="", fuel_table_file=upload)
+    assert study.fuel_table_before["text"] == FUEL_TABLE.replace("\t", ";")
+    assert study.fuel_table_after["covered"] > 0
+
+
+def test_an_uploaded_fuel_table_with_a_fault_is_shown_to_be_mended(login, before) -> None:
+    upload = SimpleUploadedFile("fuel.csv", FUEL_TABLE.replace("41,00", "much").encode())
+    answer = send(login(Role.TUNER), before, fuel_table_file=upload)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "Line 3, column 3" in page
+    assert "40\t40,00\tmuch" in page
+    assert "This was read from the file “fuel.csv”" in page
+
+
+def test_of_opening_times_only_what_is_beyond_the_dead_time_is_corrected(login, before) -> None:
+    client = login(Role.TUNER)
+    plain, dead = (study_from(client, before, fuel_table=FUEL_TABLE, dead_time=time) for time in ("", "10,5"))
+    read = [parse_table(study.fuel_table_after["text"]).cells for study in (plain, dead)]
+    came = parse_table(FUEL_TABLE).cells
+    covered = read[0] != came
+    # the same share of fuel, of what delivers: change with dead time = (1 - dead/cell)·change without
+    np.testing.assert_allclose(
+        (read[1] - came)[covered], ((1 - 10.5 / came) * (read[0] - came))[covered], atol=0.011
+    )
+    assert "beyond the dead time of 10.5 was corrected" in shown(client, dead)
+    answer = send(client, before, fuel_table=FUEL_TABLE, dead_time="80")
+    assert answer.status_code == 422
+    assert "must be shorter than the table" in answer.content.decode()
+    assert 'href="#id_dead_time"' in answer.content.decode()
+
+
+def test_a_gap_is_filled_only_where_asked_and_shown_as_filled(login, before) -> None:
+    client = login(Role.TUNER)
+    axes = {"load_axis": "10 20 30 40 50 60 80 100", "target": "0.9"}  # nothing was held at 50 %
+    bare = study_from(client, before, **axes)
+    filled = study_from(client, before, **axes, fill="on", fuel_table=FUEL_TABLE)
+    was, now = grid(bare.result["correction"]), grid(filled.result["correction"])
+    marked = np.array(filled.result["filled"])
+    assert np.isnan(was[4]).all()
+    assert not np.any(bare.result["filled"])
+    both = np.isfinite(was[3]) & np.isfinite(was[5])
+    assert both.sum() > 3
+    # half-way between 40 and 60 %
+    np.testing.assert_allclose(now[4, both], (was[3, both] + was[5, both]) / 2, atol=1e-4)
+    np.testing.assert_array_equal(np.isfinite(now), np.isfinite(was) | marked)
+    page = shown(client, filled)
+    assert page.count("<small>filled</small>") == marked.sum()
+    assert "filled in between two measured neighbours and not measured here" in page
+    assert "cell-fill" not in shown(client, bare)
 
 
 def test_the_csv_holds_the_same_figures_with_points(login, before) -> None:
@@ -330,6 +498,13 @@ def test_a_second_pass_is_held_against_the_first(login, staff, job, before) -> N
     closer = int(said.split("both passes ")[1].split(" ")[0])
     further = int(said.split("target, ")[1].split(" ")[0])
     assert closer > 5 > further
+    assert said.count("<small>closer</small>") == closer
+    assert said.count("<small>further</small>") == further
+    assert re.search(
+        r"6,000 1/min, 80 % grip: 7\.\d % leaner than the target before, "
+        r"[01]\.\d % \w+ than the target now; it came closer",
+        said,
+    )
     assert "Lean at high load" not in page
 
 
