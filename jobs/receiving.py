@@ -1,6 +1,9 @@
 """Receiving a bike: its condition, odometer, fuel, keys and photos."""
 
+from typing import Any
+
 from django.db import transaction
+from django.utils import timezone
 
 from jobs.models import Job, Stage
 from jobs.photos import Prepared, add_photos
@@ -9,6 +12,8 @@ from workshop.models import StaffMember
 from workshop.units import format_value
 
 UNUSUAL_DISTANCE_KM = 100_000
+MOST_MARKS, LONGEST_NOTE = 40, 200
+MOST_POINTS = 5_000
 
 
 def odometer_question(*, job: Job, odometer_km: float, distance_unit: str) -> str:
@@ -36,3 +41,48 @@ def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
     add_photos(job=job, by=by, photos=photos)
     if job.stage == Stage.BOOKED:
         move_to_stage(job=job, by=by, stage=Stage.RECEIVED)
+
+
+def read_marks(marks: Any) -> list[dict[str, Any]]:
+    """Marks on the outline as sent: x and y in % of the drawing, and a note.
+
+    Raises ValueError with a sentence where they make no sense.
+    """
+    if not isinstance(marks, list) or len(marks) > MOST_MARKS:
+        raise ValueError(f"There may be up to {MOST_MARKS} marks on the outline.")
+    read = []
+    for mark in marks:
+        x, y, note = (mark.get(key) for key in ("x", "y", "note")) if isinstance(mark, dict) else (None,) * 3
+        if not all(isinstance(each, int | float) and 0 <= each <= 100 for each in (x, y)):
+            raise ValueError("A mark lies outside the outline.")
+        if not isinstance(note, str) or not note.strip():
+            raise ValueError("Say of each mark what is there, or take it off.")
+        read.append(
+            {"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": note.strip()[:LONGEST_NOTE]}
+        )
+    return read
+
+
+def read_strokes(strokes: Any) -> list[list[list[int]]]:
+    """A signature as sent: lines of points, each 0 to 1000 across and 0 to 300 down.
+
+    Raises ValueError with a sentence where it is none.
+    """
+    points = [point for stroke in strokes for point in stroke] if is_nested(strokes) else None
+    if points is None or len(points) > MOST_POINTS:
+        raise ValueError("This is no signature. Clear the field and sign again.")
+    for point in points:
+        is_pair = isinstance(point, list) and len(point) == 2
+        if not is_pair or not all(isinstance(each, int) and 0 <= each <= 1000 for each in point):
+            raise ValueError("This is no signature. Clear the field and sign again.")
+    return [stroke for stroke in strokes if len(stroke) > 1]
+
+
+def is_nested(strokes: Any) -> bool:
+    return isinstance(strokes, list) and all(isinstance(stroke, list) for stroke in strokes)
+
+
+def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) -> None:
+    """Keep who signed the receipt and when; without lines it was signed on paper."""
+    job.signed_by, job.signature, job.signed_at = signed_by, signature, timezone.now()
+    job.save()

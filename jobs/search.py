@@ -6,9 +6,7 @@ from jobs.models import Job, JobWord
 from jobs.models.job import JobQuerySet
 from workshop.models import Bike, Customer, FoundWord
 from workshop.models.customers import LONGEST_SEARCH
-from workshop.models.search import spoken
-
-MOST_NAMED = 400  # customers or bikes of one word that are handed on by name instead of asked for again
+from workshop.models.search import few_or_asked, spoken
 
 
 def bikes_matching(text: str) -> "QuerySet[Bike]":
@@ -42,8 +40,3 @@ def jobs_of(word: Q) -> Q:
         | Q(bike__in=few_or_asked(bikes))
         | Q(pk__in=few_or_asked(JobWord.objects.filter(word).values_list("job", flat=True)))
     )
-
-
-def few_or_asked(pks: "QuerySet[FoundWord, int] | QuerySet[JobWord, int]") -> object:
-    named = list(pks[: MOST_NAMED + 1])
-    return set(named) if len(named) <= MOST_NAMED else pks

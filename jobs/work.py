@@ -4,7 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from django.db import transaction
+
 from jobs.models import Job, WorkItem
+from workshop.tables import csv_text
 
 
 @dataclass(frozen=True)
@@ -22,3 +25,48 @@ def total(job: Job, items: Sequence[WorkItem]) -> Total:
     authorised = job.authorised_amount
     exceeds = authorised is not None and amount > authorised
     return Total(amount, unpriced, amount - authorised if exceeds and authorised is not None else None)
+
+
+def over_with(item: WorkItem, price: Decimal | None) -> Total | None:
+    """The job's total with this price for the item, where it is over what was authorised by then.
+
+    A price that is not raised asks nothing again.
+    """
+    before = WorkItem.objects.filter(pk=item.pk).values_list("price", flat=True).first() if item.pk else None
+    if price is None or (before is not None and price <= before):
+        return None
+    others = list(item.job.work_items.exclude(pk=item.pk))
+    with_it = total(item.job, [*others, WorkItem(price=price)])
+    return with_it if with_it.over is not None else None
+
+
+@transaction.atomic
+def agree_to_more(job: Job) -> None:
+    """Authorise what the work agreed comes to, as the customer has just said; history keeps by whom."""
+    job.authorised_amount = max(
+        job.authorised_amount or Decimal(0), total(job, list(job.work_items.all())).amount
+    )
+    job.save()
+
+
+def work_csv(job: Job, currency: str) -> str:
+    """Work and parts of a job for whoever writes the invoice."""
+    about = (job.number, job.customer.name, str(job.bike), job.bike.plate)
+    work = [
+        (*about, "work", item.description, 1, item.price, currency, "yes" if item.done else "no")
+        for item in job.work_items.all()
+    ]
+    parts = [
+        (
+            *about,
+            "part",
+            " ".join(filter(None, (part.maker, part.name, part.part_number))),
+            part.quantity,
+            None,
+            currency,
+            "yes" if part.fitted_at else "no",
+        )
+        for part in job.parts.all()
+    ]
+    header = ("job", "customer", "bike", "plate", "kind", "what", "quantity", "price", "currency", "done")
+    return csv_text(header, [*work, *parts])

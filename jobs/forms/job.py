@@ -10,8 +10,9 @@ from django.http import QueryDict
 from jobs.forms.quantities import InShopUnits
 from jobs.models import Job, Photo, Stage, WorkItem
 from jobs.photos import Prepared, prepare_photos
-from jobs.receiving import odometer_question
+from jobs.receiving import odometer_question, read_marks, read_strokes
 from jobs.stages import reason_missing
+from jobs.work import over_with
 from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm
 from workshop.models import ShopProfile, StaffMember
@@ -60,9 +61,25 @@ class RemarksForm(Grouped, RecordForm):
 
 
 class WorkItemForm(Grouped, RecordForm):
+    """Work agreed; where it takes the job over what was authorised, the customer has to be asked."""
+
+    asked = forms.BooleanField(label="The customer was asked and agrees", required=False)
+    question = ""
+
     class Meta(RecordForm.Meta):
         model = WorkItem
         fields = ["description", "price", "done"]
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        over = over_with(self.instance, self.cleaned_data.get("price"))
+        if over is not None:
+            self.question = f"This makes {over.amount:.2f}, which is {over.over:.2f} more than authorised."
+            if not self.cleaned_data.get("asked"):
+                self.add_error(
+                    "price", f"{self.question} Ask the customer, tick that it is agreed and save again."
+                )
+        return cleaned
 
 
 class ManyFilesInput(forms.FileInput):
@@ -96,11 +113,47 @@ class PhotoForm(Grouped, RecordForm):
         fields = ["caption"]
 
 
+class MarksField(forms.JSONField):
+    """Points on the drawing of the bike, each with what is there; drawn by static/js/outline.js."""
+
+    widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
+
+    def clean(self, value: Any) -> list[dict[str, Any]]:
+        marks = super().clean(value) or []
+        try:
+            return read_marks(marks)
+        except ValueError as problem:
+            raise forms.ValidationError(str(problem)) from problem
+
+
+class SignForm(forms.Form):
+    """The customer's name, and a signature drawn here or written on the printed receipt."""
+
+    signed_by = forms.CharField(label="Name of who hands the bike in", max_length=120)
+    signature = forms.JSONField(widget=forms.HiddenInput, required=False)
+    on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
+
+    def clean_signature(self) -> list[list[list[int]]]:
+        try:
+            return read_strokes(self.cleaned_data["signature"] or [])
+        except ValueError as problem:
+            raise forms.ValidationError(str(problem)) from problem
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if not self.errors and not cleaned["signature"] and not cleaned["on_paper"]:
+            self.add_error("signed_by", "Sign in the field, or tick that it is signed on paper.")
+        return cleaned
+
+
 class ReceiveForm(InShopUnits, Grouped, RecordForm):
     """The receipt; a reading of the odometer that doesn't follow from the last one has to be confirmed."""
 
     GROUPS = (
-        ("The bike as it comes in", ("condition", "odometer_km", "engine_hours", "fuel", "keys")),
+        (
+            "The bike as it comes in",
+            ("condition", "condition_marks", "odometer_km", "engine_hours", "fuel", "keys"),
+        ),
         ("Photos", ("photos",)),
     )
     QUANTITIES = {"odometer_km": ("km", "distance")}
@@ -108,12 +161,17 @@ class ReceiveForm(InShopUnits, Grouped, RecordForm):
     photos = PhotosField(
         label="Photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
     )
+    condition_marks = MarksField(
+        label="Marks on the outline",
+        required=False,
+        help_text="Press on the drawing where something is scratched, bent or missing, and say what.",
+    )
     odometer_confirmed = forms.BooleanField(label="The reading is right", required=False)
     question = ""
 
     class Meta(RecordForm.Meta):
         model = Job
-        fields = ["condition", "odometer_km", "engine_hours", "fuel", "keys"]
+        fields = ["condition", "condition_marks", "odometer_km", "engine_hours", "fuel", "keys"]
 
     def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -1,5 +1,6 @@
 """Suspension and settings on the job page."""
 
+from jobs.gear_speeds import gear_speeds
 from jobs.models import SuspensionSetting
 from jobs.page import JobPage
 from jobs.sections.base import Section, State
@@ -13,6 +14,7 @@ def section(page: JobPage) -> Section:
     context = {
         "settings": page.suspension,
         "groups": side_by_side(page.suspension, page.job.intended_use),
+        "gears": gear_speeds(page.job.bike, page.suspension) if page.suspension else None,
         "hints": hints(page.suspension, page.job.intended_use),
     }
     return Section(

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from jobs.views import booking, photos, work_items
+from jobs.views import booking, photos, receipts, work_items
 from jobs.views import job as views
 
 urlpatterns = [
@@ -17,6 +17,9 @@ urlpatterns = [
     path("photos/<int:pk>/edit/", photos.photo_edit, name="photo-edit"),
     path("photos/<int:pk>/remove/", photos.photo_remove, name="photo-remove"),
     path("jobs/<str:number>/work/add/", work_items.work_item_add, name="work-item-add"),
+    path("jobs/<str:number>/work.csv", work_items.work_items_csv, name="work-csv"),
+    path("jobs/<str:number>/receipt/", receipts.job_receipt, name="job-receipt"),
+    path("jobs/<str:number>/receipt/sign/", receipts.job_sign, name="job-sign"),
     path("work/<int:pk>/edit/", work_items.work_item_edit, name="work-item-edit"),
     path("work/<int:pk>/remove/", work_items.work_item_remove, name="work-item-remove"),
 ]

@@ -7,6 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from jobs.checks import set_tick, tick_lists
 from jobs.forms.checks import CheckItemForm
+from jobs.gear_speeds import tyre_verdict
 from jobs.models import CheckItem
 from jobs.page import load_page
 from jobs.views.job import find_job
@@ -26,7 +27,13 @@ def render_checks(
     request: StaffRequest, number: str, template: str, just_pressed: int | None = None
 ) -> HttpResponse:
     job = find_job(number)
-    context = {"job": job, "lists": tick_lists(load_page(job)), "just_pressed": just_pressed}
+    page = load_page(job)
+    context = {
+        "job": job,
+        "lists": tick_lists(page),
+        "tyre": tyre_verdict(job.bike, page.suspension),
+        "just_pressed": just_pressed,
+    }
     return render(request, template, context)
 
 

@@ -3,15 +3,25 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.forms.job import WorkItemForm
 from jobs.models import Job, WorkItem
 from jobs.views.pages import form_page, remove_button, section_url
+from jobs.work import agree_to_more, work_csv
 from workshop.answers import posted
 from workshop.models import Role
 from workshop.once import once
-from workshop.roles import StaffRequest, roles
+from workshop.roles import StaffRequest, roles, staff
+
+
+@staff
+@require_safe
+def work_items_csv(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_object_or_404(Job.objects.select_related("customer", "bike"), number=number)
+    answer = HttpResponse(work_csv(job, request.shop.currency), content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="work-{job.number}.csv"'
+    return answer
 
 
 @roles(Role.DESK)
@@ -32,6 +42,8 @@ def work_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
 def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) -> HttpResponse:
     form = WorkItemForm(posted(request), instance=item)
     if form.is_valid() and form.save_unless_stale():
+        if form.question:
+            agree_to_more(job)
         messages.success(request, "The work agreed is saved.")
         return redirect(section_url(job, "brief"))
     return form_page(
@@ -40,6 +52,7 @@ def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) 
         job=job,
         title=title,
         section="brief",
+        template="jobs/work_item_form.html",
         remove=remove_button(item, "work-item-remove", "Take it off"),
     )
 

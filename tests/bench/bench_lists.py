@@ -140,7 +140,7 @@ def main() -> int:
     for name, before in few.items():
         ratio = many[name] / before
         worst = max(worst, ratio)
-        work = f"{name}: {MANY:,} jobs against {FEW:,}, {connection.vendor}"
+        work = f"{name}, {MANY:,} jobs, {connection.vendor}"
         sys.stdout.write(f"{work:<72}{ratio:>12.2f}{LIMIT:>12.2f}\n")
     return int(worst > LIMIT)
 

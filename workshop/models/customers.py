@@ -7,7 +7,7 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from workshop.models.base import Record
-from workshop.models.search import Word, note_words, spoken, tails_of, words_of
+from workshop.models.search import Word, few_or_asked, note_words, spoken, tails_of, words_of
 
 LONGEST_SEARCH = 100
 
@@ -18,9 +18,9 @@ class CustomerQuerySet(models.QuerySet["Customer"]):
         found = self
         for word in text[:LONGEST_SEARCH].split():
             named = FoundWord.objects.filter(spoken(word, [FoundWord]))
-            own = named.filter(customer__isnull=False).values("customer")
-            by_bike = named.filter(bike__isnull=False, is_number=True).values("bike__owner")
-            found = found.filter(Q(pk__in=own) | Q(pk__in=by_bike))
+            own = named.filter(customer__isnull=False).values_list("customer", flat=True)
+            by_bike = named.filter(bike__isnull=False, is_number=True).values_list("bike__owner", flat=True)
+            found = found.filter(Q(pk__in=few_or_asked(own)) | Q(pk__in=few_or_asked(by_bike)))
         return found
 
 
@@ -68,9 +68,9 @@ class BikeQuerySet(models.QuerySet["Bike"]):
         found = self
         for word in text[:LONGEST_SEARCH].split():
             named = FoundWord.objects.filter(spoken(word, [FoundWord]))
-            own = named.filter(bike__isnull=False).values("bike")
-            by_owner = named.filter(customer__isnull=False).values("customer")
-            found = found.filter(Q(pk__in=own) | Q(owner__in=by_owner))
+            own = named.filter(bike__isnull=False).values_list("bike", flat=True)
+            by_owner = named.filter(customer__isnull=False).values_list("customer", flat=True)
+            found = found.filter(Q(pk__in=few_or_asked(own)) | Q(owner__in=few_or_asked(by_owner)))
         return found
 
 

@@ -18,6 +18,7 @@ LONGEST_WORD = 40
 SHORTEST_TAIL = 4
 SHORTEST_MISTYPED = 4
 MOST_CANDIDATES = 500
+MOST_NAMED = 400
 LAST_SIGN = "\U0010ffff"
 UNFOLDED = {"ß": "ss", "ø": "o", "đ": "d", "ł": "l", "æ": "ae", "œ": "oe", "ı": "i", "þ": "th"}
 
@@ -128,3 +129,12 @@ def spoken(word: str, tables: Iterable[type[Word]]) -> Q:
     if any(table._default_manager.filter(begins).exists() for table in tables):
         return begins
     return Q(word__in=meant(folded, tables))
+
+
+def few_or_asked(pks: Any) -> Any:
+    """Keys as they are where they are few, so that an index answers what is asked with them.
+
+    Many are left as the query that finds them.
+    """
+    named = list(pks[: MOST_NAMED + 1])
+    return set(named) if len(named) <= MOST_NAMED else pks

@@ -70,3 +70,9 @@ def size(value: Any, shop: ShopProfile) -> str:
 def plain(value: Any) -> str:
     """A number without trailing zeros."""
     return NOT_MEASURED if value in EMPTY else fields.plain(value)
+
+
+@register.filter
+def road_speed(value: Any, shop: ShopProfile) -> str:
+    """Kept in km/h, shown by the unit of the shop's distances."""
+    return show(value, "speed", "mph" if shop.distance_unit == "mi" else "kmh")

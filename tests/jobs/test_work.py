@@ -1,0 +1,68 @@
+"""Work agreed over what was authorised asks first; a CSV for whoever writes the invoice."""
+
+import csv
+import io
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import Part, WorkItem
+from tests.factories import make_bike, make_customer, make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+def add_work(client, job, **sent: str):
+    return client.post(reverse("work-item-add", args=[job]), sent)
+
+
+def test_over_what_was_authorised_the_customer_is_asked_first(login) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    assert add_work(client, job, description="Valves", price="240,50").status_code == 302
+    refused = add_work(client, job, description="Synchronise", price="60")
+    assert refused.status_code == 422
+    assert "This makes 300.50, which is 0.50 more than authorised." in refused.text
+    assert "Synchronise" in refused.text
+    assert WorkItem.objects.count() == 1
+    assert add_work(client, job, description="Synchronise", price="60", asked="on").status_code == 302
+    job.refresh_from_db()
+    assert job.authorised_amount == Decimal("300.50")
+    assert job.history.first().history_user.username == "desk"
+
+
+def test_up_to_what_was_authorised_nothing_is_asked(login) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    assert add_work(client, job, description="Valves", price="300").status_code == 302
+    assert add_work(client, job, description="Courtesy wash", price="").status_code == 302
+    job.refresh_from_db()
+    assert job.authorised_amount == 300
+
+
+def test_ticking_work_done_asks_nothing_again(login) -> None:
+    job = make_job(authorised_amount="10")
+    item = WorkItem.objects.create(job=job, description="Valves", price="240")
+    sent = {"version": "1", "description": "Valves", "price": "240", "done": "on"}
+    assert login(Role.DESK).post(reverse("work-item-edit", args=[item.pk]), sent).status_code == 302
+    job.refresh_from_db()
+    assert job.authorised_amount == 10
+
+
+def test_without_an_authorised_amount_nothing_is_asked(login) -> None:
+    assert add_work(login(Role.DESK), make_job(), description="Valves", price="900").status_code == 302
+
+
+def test_csv_holds_work_and_parts_and_runs_nothing_in_a_spreadsheet(login) -> None:
+    job = make_job(bike=make_bike(owner=make_customer(name="=cmd()")))
+    WorkItem.objects.create(job=job, description="Valves", price="240.50", done=True)
+    Part.objects.create(job=job, name="Gasket", maker="Ostler", part_number="G-7", quantity=2)
+    answer = login(Role.TUNER).get(reverse("work-csv", args=[job]))
+    assert "attachment" in answer.headers["Content-Disposition"]
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode())))
+    assert [(row["kind"], row["what"], row["quantity"], row["price"], row["done"]) for row in rows] == [
+        ("work", "Valves", "1", "240.50", "yes"),
+        ("part", "Ostler Gasket G-7", "2.00", "", "no"),
+    ]
+    assert rows[0]["job"] == job.number
+    assert rows[0]["customer"] == "'=cmd()"
