@@ -1,8 +1,7 @@
 """The bench's entry form: a box for each gap of each valve, drawn where the valve sits."""
 
-import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any, cast
 
@@ -14,12 +13,10 @@ from django.utils import timezone
 
 from jobs.calc.clearances import Reading, closing_from_gaps, format_mm, question_engine_temperature
 from jobs.calc.shims import check_thickness, read_mark
-from jobs.calc.unit_factors import canonical_unit
 from jobs.clearances import (
     BankPicture,
     Entry,
     Key,
-    Measured,
     Place,
     key_of,
     measured_at,
@@ -29,19 +26,15 @@ from jobs.clearances import (
     seen_from_above,
     typed_as_mm,
 )
+from jobs.forms.clearance_boxes import Box, TypedGap, both_gaps, in_mm, read_gap, typed_in_full
+from jobs.forms.clearance_conflicts import readings_at, same_gap
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from jobs.shims import made_series
 from workshop.forms.fields import NumberInput, QuantityField, plain
-from workshop.forms.records import ConflictingChange, RecordForm, copy_of, saved_since
+from workshop.forms.records import ConflictingChange, RecordForm, copy_of
 from workshop.models import EngineSpec, Gap, ShopProfile
 from workshop.units import format_value, label, length_as_typed, parse_number
 
-FIGURE = r"\d+[.,]?\d*|[.,]\d+"
-GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
-HOW_TO_WRITE = (
-    "Write 0.12 or 0,12; between two blades write 0.10-0.12: the largest that goes, then the smallest that "
-    "does not."
-)
 MEASURED_BY_ANOTHER = (
     "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
     "lost: theirs stand as they saved them. Save again, and yours are kept beside them as a set of their own."
@@ -53,73 +46,6 @@ SHIM_WITHOUT_CLEARANCE = (
 
 class MarkField(forms.CharField):
     widget = NumberInput
-
-
-def in_mm(length_mm: Decimal | None) -> str:
-    return "" if length_mm is None else format_mm(length_mm)
-
-
-@dataclass(frozen=True)
-class TypedGap:
-    """What stands in a clearance box: one figure, or the two blades."""
-
-    figures: tuple[Decimal, ...]
-    unit: str
-
-
-def read_gap(text: str, unit: str) -> TypedGap:
-    """Read a clearance as typed, a unit behind it going before the shop's own.
-
-    Raises
-    ------
-    ValueError
-        It can't be read; the sentence says how to write it.
-    """
-    found = GAP_AS_TYPED.fullmatch(text.strip())
-    named = canonical_unit(found[3], "length") if found and found[3] else unit
-    if found is None or named not in ("mm", "in", "thou"):
-        raise ValueError(f"“{text.strip()[:30]}” is not a clearance. {HOW_TO_WRITE}")
-    return TypedGap(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)
-
-
-def typed_in_full(text: str) -> bool:
-    """Whether a shim's thickness is written to the third decimal, which leaves nothing to ask."""
-    return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
-
-
-def both_gaps(opening: Place, closing: Place) -> Place:
-    """What a loaded gap is held against where a figure is questioned: both clearances together."""
-    low, high = (
-        None if None in pair else sum(pair)
-        for pair in ((opening.low_mm, closing.low_mm), (opening.high_mm, closing.high_mm))
-    )
-    return replace(closing, low_mm=low, high_mm=high, target_mm=None)
-
-
-@dataclass
-class Box:
-    """The inputs at one place, for the template."""
-
-    place: Place
-    clearance: forms.BoundField
-    stops: forms.BoundField
-    marked: forms.BoundField | None
-    measured: forms.BoundField | None
-    limits: dict[str, str]  # low, high, target, tolerance in mm
-    stored: Measured | None  # judged until the browser judges what is typed
-    planned: ShimPlanRow | None
-
-    @property
-    def caption(self) -> str:
-        """What tells this box from the others of its side: left or right, opening or closing."""
-        position = self.place.valve.label.rpartition(self.place.valve.side)[2].strip()
-        gap = self.place.gap.value if self.place.names_gap else ""
-        return " ".join(part for part in (position, gap) if part) or "clearance"
-
-    @property
-    def errors(self) -> list[str]:
-        fields = (self.clearance, self.stops, self.marked, self.measured)
-        return [str(error) for field in fields if field is not None for error in field.errors]
 
 
 class Blades(TextChoices):
@@ -386,7 +312,7 @@ class ClearanceSetForm(RecordForm):
         return self._typed_reading(place, place)
 
     def _closing_from_gaps(self, place: Place) -> Reading | None:
-        """The closing clearance from the opener's gap relaxed, and with the closing rocker's play taken up."""
+        """The closing clearance from the opener's two gaps."""
         opening = next(each for each in self.places if each.key == (place.valve.key, Gap.OPENING.value))
         loaded = self._typed_reading(place, both_gaps(opening, place))
         if loaded is None:
@@ -469,23 +395,10 @@ class ClearanceSetForm(RecordForm):
         """As for every record, and for the readings too: a box left alone here takes over what is stored."""
         super().report_conflict(sent_version)
         assert self.conflict is not None
-        then, now = self._readings_at(sent_version), self._stored_rows()
+        then, now = readings_at(self.instance, sent_version), self._stored_rows()
         changes = [change for place in self.places for change in self._changes_at(place, then, now)]
         self.conflict = replace(self.conflict, changes=[*self.conflict.changes, *changes])
         self.errors[NON_FIELD_ERRORS] = self.error_class([self.conflict.sentence], error_class="nonfield")
-
-    def _readings_at(self, version: int) -> dict[Key, ClearanceReading]:
-        """The readings as they stood with a version of the set: before the next save of it began."""
-        _, following = saved_since(self.instance, version)
-        later = ClearanceSet.history.filter(id=self.instance.pk, version=version + 1)
-        following = later.order_by("history_date").first() or following
-        if following is None:
-            return {}
-        rows = ClearanceReading.history.filter(
-            clearance_set_id=self.instance.pk, history_date__lt=following.history_date
-        )
-        last = {row.id: row for row in rows.order_by("history_date", "history_id")}
-        return {key_of(row.instance): row.instance for row in last.values() if row.history_type != "-"}
 
     def _changes_at(
         self, place: Place, then: Mapping[Key, ClearanceReading], now: Mapping[Key, ClearanceReading]
@@ -495,24 +408,11 @@ class ClearanceSetForm(RecordForm):
             name = f"{kind}-{place.slug}"
             if name not in self.fields or theirs[kind] == before:
                 continue
-            if self._says(name, before):
+            if self._sent(name) == before or (kind in "cn" and same_gap(self._sent(name), before, self.unit)):
                 cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
             yield ConflictingChange(
                 str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"
             )
-
-    def _says(self, name: str, before: str) -> bool:
-        """Whether a box was sent as it stood, in whatever unit."""
-        sent = self._sent(name)
-        if sent == before or not sent or not before or name[0] not in "cn":
-            return sent == before
-        try:
-            was, now = (read_gap(text, self.unit) for text in (before, sent))
-        except ValueError:
-            return False
-        return [typed_as_mm(each, was.unit) for each in was.figures] == [
-            typed_as_mm(each, now.unit) for each in now.figures
-        ]
 
     def _sent(self, name: str) -> str:
         return str(self.data.get(self.add_prefix(name), "")).strip()
