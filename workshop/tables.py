@@ -6,13 +6,23 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
+MARK = "'"
 
 
 def as_text(cell: Any) -> Any:
-    """Text that a spreadsheet would run as a formula, marked as text; numbers as they are."""
-    if isinstance(cell, str) and cell.startswith(RUN_BY_SPREADSHEETS):
-        return f"'{cell}"
+    """Text that a spreadsheet would run as a formula, marked as text; numbers as they are.
+
+    Text that looks marked already is marked once more, so that ``from_text`` gives back what it was.
+    """
+    if isinstance(cell, str) and cell.lstrip(MARK).startswith(RUN_BY_SPREADSHEETS):
+        return f"{MARK}{cell}"
     return "" if cell is None else cell
+
+
+def from_text(cell: str) -> str:
+    """A cell of such a file as it was before ``as_text``."""
+    marked = cell.startswith(MARK) and cell.lstrip(MARK).startswith(RUN_BY_SPREADSHEETS)
+    return cell.removeprefix(MARK) if marked else cell
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:

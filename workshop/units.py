@@ -158,7 +158,7 @@ def exact_mm(figure: Decimal, unit_id: str) -> Decimal:
         The unit is another.
     """
     if unit_id not in MM_PER:
-        raise ValueError(f"A length here is in mm, in or thou, not in {label(unit_id)}.")
+        raise ValueError(f"A length here is in mm, in or thou, not in “{unit_id[:LONGEST_NUMBER]}”.")
     return figure * MM_PER[unit_id]
 
 

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from tests.factories import make_bike, make_engine
-from workshop.models import EngineSpec, Role
+from workshop.models import EngineSpec, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
 
@@ -83,6 +83,23 @@ def test_desmodromic_needs_closing_ranges_and_shims(login) -> None:
         ({"gear_ratios": "2,6,1,9"}, "gear_ratios", "put a blank or a semicolon"),
         ({"cylinders": "9"}, "cylinders", "less than or equal to 8"),
         ({"screw_pitch_mm": "0"}, "screw_pitch_mm", "Zero can't be"),
+        ({"firing_order": "2-1", "cylinders": "3"}, "firing_order", "each of the 3 cylinders once"),
+        ({"intake_low_mm": "0.05 kg"}, "intake_low_mm", "is in mm, in or thou"),
+        (
+            {"adjuster": "finger_follower", **SHIMS, "shim_thinnest_mm": "0"},
+            "shim_thinnest_mm",
+            "Zero can't be",
+        ),
+        (
+            {
+                "adjuster": "finger_follower",
+                **SHIMS,
+                "shim_thinnest_mm": "1,2",
+                "shim_thickest_mm": "2,33",
+            },
+            "shim_thickest_mm",
+            "no shim of 2.33 mm is reached",
+        ),
         (
             {
                 "adjuster": "finger_follower",
@@ -129,6 +146,39 @@ def test_edit_form_sent_unchanged_changes_nothing(login) -> None:
     stored = EngineSpec.objects.get()
     kept = [f.attname for f in EngineSpec._meta.fields if f.name not in ("version", "updated_at")]
     assert [getattr(stored, name) for name in kept] == [getattr(engine, name) for name in kept]
+
+
+def test_inches_are_kept_in_mm_exactly_and_shims_stay_in_mm(login) -> None:
+    ShopProfile.current()
+    ShopProfile.objects.update(length_unit="in")
+    send(
+        login,
+        adjuster="finger_follower",
+        **SHIMS,
+        intake_low_mm="0.0045",
+        intake_high_mm="0,006 in",
+        exhaust_low_mm="0.1 mm",
+        exhaust_high_mm="6 thou",
+        target_tolerance_mm="0.01 mm",
+    )
+    engine = EngineSpec.objects.get()
+    # 0.0045 × 25.4 = 0.1143; 0.006 × 25.4 = 0.1524
+    assert (engine.intake_low_mm, engine.intake_high_mm) == (Decimal("0.1143"), Decimal("0.1524"))
+    assert (engine.exhaust_low_mm, engine.exhaust_high_mm) == (Decimal("0.1"), Decimal("0.1524"))
+    assert (engine.shim_diameter_mm, engine.shim_step_mm) == (Decimal("7.48"), Decimal("0.05"))
+    client, url = login(Role.OWNER), reverse("engine-edit", args=[engine.pk])
+    form = client.get(url).context["form"]
+    assert form.fields["intake_low_mm"].label == "Intake, lower limit (in)"
+    shown = [form[name].value() for name in ("intake_low_mm", "exhaust_low_mm", "shim_step_mm")]
+    # 0.1 mm is no round number of inches, so it is shown as it was entered
+    assert shown == ["0.0045", "0.1 mm", "0.05"]
+    sent = {name: form[name].value() for name in form.fields}
+    client.post(url, {name: value for name, value in sent.items() if value not in (None, False)})
+    again = EngineSpec.objects.get()
+    names = [
+        field.attname for field in EngineSpec._meta.fields if field.name not in ("version", "updated_at")
+    ]
+    assert [getattr(again, name) for name in names] == [getattr(engine, name) for name in names]
 
 
 def test_second_of_two_owners_is_warned_and_keeps_the_typing(login) -> None:

@@ -2,9 +2,13 @@
 
 from typing import Any
 
+from django import forms
+from django.db import models
+
+from workshop.forms.fields import LengthField
 from workshop.forms.groups import Grouped, Groups, names_of
 from workshop.forms.ratios import GearRatiosField
-from workshop.forms.records import RecordForm
+from workshop.forms.records import RecordForm, number_field
 from workshop.models import EngineSpec
 
 SHIMS = ("shim_diameter_mm", "shim_step_mm", "shim_thinnest_mm", "shim_thickest_mm")
@@ -31,6 +35,8 @@ NEEDED_FOR_CLOSING = (
     "closing_shim_diameter_mm",
     "closing_shim_step_mm",
 )
+
+NEVER_ZERO = ("screw_pitch_mm", *SHIMS, *CLOSING_SHIMS)
 
 ENGINE_GROUPS: Groups = (
     (
@@ -61,7 +67,16 @@ ENGINE_GROUPS: Groups = (
 )
 
 
+def engine_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
+    """Lengths take a unit behind them; all else as in every form of a record."""
+    if field.name.endswith("_mm"):
+        return field.formfield(form_class=LengthField, **kwargs)
+    return number_field(field, **kwargs)
+
+
 class EngineForm(Grouped, RecordForm):
+    """An engine; its clearances in the shop's unit of length, its shims in mm as they are sold."""
+
     gear_ratios = GearRatiosField(label="Gear ratios", required=False)
 
     SHOWN_FOR = {
@@ -78,12 +93,18 @@ class EngineForm(Grouped, RecordForm):
     class Meta(RecordForm.Meta):
         model = EngineSpec
         fields = names_of(ENGINE_GROUPS)
+        formfield_callback = engine_field
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        for name in (*OPENING, *CLOSING, "target_tolerance_mm"):
+            field = self.fields[name]
+            assert isinstance(field, LengthField)
+            field.use_unit(length_unit)
         helps = {
             "front_bank_cylinders": "Only for V and boxer; left empty, half of them.",
             "firing_order": "for example 1-3-2",
+            "intake_low_mm": "A unit behind a figure counts: 0.12 mm, 0.005 in. Kept exactly, in mm.",
             "source_manual": "Without it the engine is marked: figures without a source.",
             "shim_step_mm": "Steps in which shims can be had, for example 0,05",
             "primary_ratio": "Crank turns for one turn of the gearbox's input shaft.",
@@ -94,6 +115,7 @@ class EngineForm(Grouped, RecordForm):
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         self._refuse_same_name()
+        self._check_firing_order()
         adjuster = self.cleaned_data.get("adjuster")
         if adjuster is None:
             return cleaned
@@ -113,6 +135,11 @@ class EngineForm(Grouped, RecordForm):
         if maker and name and same.exists():
             self.add_error("name", f"{maker} {name} is in the library already.")
 
+    def _check_firing_order(self) -> None:
+        order, cylinders = self.cleaned_data.get("firing_order"), self.cleaned_data.get("cylinders")
+        if order and cylinders and not EngineSpec(cylinders=cylinders, firing_order=order).firing_cylinders:
+            self.add_error("firing_order", f"Name each of the {cylinders} cylinders once, for example 1-3-2.")
+
     def _require(self, names: tuple[str, ...], adjuster: str) -> None:
         for name in names:
             if name not in self.errors and self.cleaned_data.get(name) is None:
@@ -127,8 +154,16 @@ class EngineForm(Grouped, RecordForm):
         for prefix in ("", "closing_"):
             thinnest = self.cleaned_data.get(f"{prefix}shim_thinnest_mm")
             thickest = self.cleaned_data.get(f"{prefix}shim_thickest_mm")
-            if thinnest is not None and thickest is not None and thickest < thinnest:
+            step = self.cleaned_data.get(f"{prefix}shim_step_mm")
+            if thinnest is None or thickest is None:
+                continue
+            if thickest < thinnest:
                 self.add_error(f"{prefix}shim_thickest_mm", "The thickest shim is thinner than the thinnest.")
-        for name in ("shim_step_mm", "closing_shim_step_mm", "screw_pitch_mm"):
+            elif step and (thickest - thinnest) % step:
+                self.add_error(
+                    f"{prefix}shim_thickest_mm",
+                    f"From {thinnest:f} mm in steps of {step:f} mm no shim of {thickest:f} mm is reached.",
+                )
+        for name in NEVER_ZERO:
             if self.cleaned_data.get(name) == 0:
                 self.add_error(name, "Zero can't be.")

@@ -1,12 +1,16 @@
 """Number fields for the bench: comma or point, the shop's units, exact where it matters."""
 
+import re
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 
-from workshop.units import convert, label, parse_number
+from jobs.calc.unit_factors import canonical_unit
+from workshop.units import convert, exact_mm, label, length_as_typed, parse_number
+
+LENGTH = re.compile(r"(.*\d[.,]?)\s*([^\d\s.,]\D*)?", re.DOTALL)  # a figure, and a unit where one is written
 
 
 class NumberInput(forms.TextInput):
@@ -78,3 +82,32 @@ class QuantityField(FloatNumberField):
         forms.Field.validate(self, number)
         self.run_validators(number)
         return None if number is None else float(number)
+
+
+class LengthField(NumberField):
+    """A length in the shop's unit, or in the one written behind it; kept in mm to the last digit."""
+
+    unit = "mm"
+
+    def use_unit(self, unit: str) -> None:
+        """Show and take the length in this unit, and name it in the label."""
+        self.unit = unit
+        base = str(self.label or "").split(" (")[0]
+        self.label = f"{base} ({label(unit)})"
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values or not isinstance(value, str):
+            return super().to_python(value)
+        found = LENGTH.fullmatch(value.strip())
+        figure, named = found.groups() if found else (value, None)
+        unit = canonical_unit(named, "length") if named else self.unit
+        try:
+            length_mm = exact_mm(parse_number(figure), unit or named)
+        except ValueError as problem:
+            raise ValidationError(str(problem), code="invalid") from problem
+        return super().to_python(Decimal(plain(length_mm)))
+
+    def prepare_value(self, value: Any) -> Any:
+        return (
+            length_as_typed(value, self.unit) if isinstance(value, Decimal) else super().prepare_value(value)
+        )
