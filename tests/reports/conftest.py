@@ -7,7 +7,7 @@ import pytest
 
 from jobs.models import Job
 from reports.sheet import sheet_pdf
-from reports.snapshot import make_snapshot
+from reports.snapshot import make_snapshot, snapshot_sha256
 from tests.reports import whole_jobs
 from workshop.models import Role
 
@@ -24,6 +24,15 @@ def snapshot(whole_job, staff) -> dict[str, Any]:
     return make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
 
 
+@pytest.fixture(scope="session")
+def made() -> dict[str, bytes]:
+    """Sheets by the hash of their snapshot, since many tests read the same one."""
+    return {}
+
+
 @pytest.fixture
-def pdf(snapshot) -> bytes:
-    return sheet_pdf(snapshot)
+def pdf(snapshot, made) -> bytes:
+    key = snapshot_sha256(snapshot)
+    if key not in made:
+        made[key] = sheet_pdf(snapshot)
+    return made[key]
