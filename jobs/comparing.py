@@ -20,7 +20,8 @@ Group = ComparisonRun.Group
 class Compared:
     """Both groups' figures, the difference between them, and every change that lies between.
 
-    ``result`` is None where the groups can't be compared, and ``reason`` says why.
+    ``result`` is None where the groups can't be compared, and ``reason`` says why. A side with a single
+    run has the shop's repeatability for its spread.
     """
 
     comparison: Comparison
@@ -29,6 +30,7 @@ class Compared:
     result: calc.Comparison | None
     changes: tuple[Event, ...]
     left_out: tuple[str, ...]
+    repeatability_pct: float
     reason: str = ""
 
     @property
@@ -84,7 +86,9 @@ def compare_runs(
     before, after = tuple(groups["before"]), tuple(groups["after"])
     result, reason = _result(before, after, shop)
     changed = changes_between(before, after, timeline)
-    return Compared(comparison, before, after, result, changed, tuple(left_out), reason)
+    return Compared(
+        comparison, before, after, result, changed, tuple(left_out), shop.repeatability_pct, reason
+    )
 
 
 def _result(

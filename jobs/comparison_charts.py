@@ -14,11 +14,13 @@ from jobs.run_charts import (
     Look,
     Measure,
     chart_of,
+    mean_line,
     measure_of,
     plain_numbers,
     shop_unit_of,
     side_label,
 )
+from jobs.run_figures import RunFigures
 from jobs.run_tables import Table
 from workshop.models import ShopProfile
 from workshop.units import (
@@ -38,7 +40,7 @@ IN_THE_TABLE = ("mean_power", "peak_power", "mean_torque", "peak_torque")
 
 
 def comparison_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
-    """Before and after as means with their bands: power and torque."""
+    """Before and after as means with their bands: power, torque, and lambda where it was measured."""
     result = compared.result
     if result is None:
         return None
@@ -47,7 +49,28 @@ def comparison_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
         (measure_of(f"{name}_{unit}", shop), [_side_line(side, group, name) for side, group in sides])
         for name, unit in QUANTITIES
     ]
+    mixture = lambda_lines(compared, shop)
+    if mixture:
+        panels.append((measure_of("lambda", shop), mixture))
     return chart_of("engine speed", "1/min", panels)
+
+
+def lambda_lines(compared: Compared, shop: ShopProfile) -> list[Line]:
+    """Lambda before and after on the grid of the curves, as means with their bands."""
+    looks: tuple[tuple[Look, tuple[RunFigures, ...]], ...] = (
+        ("before", compared.before),
+        ("after", compared.after),
+    )
+    found = []
+    for look, side in looks:
+        lines = [
+            Line(str(f.run), look, f.curve.engine_speed_rpm, f.lambda_)
+            for f in side
+            if f.curve and f.lambda_ is not None and np.isfinite(f.lambda_).any()
+        ]
+        if lines:
+            found.append(mean_line(lines, look, shop.grid_step_rpm))
+    return found
 
 
 def _side_line(side: RepeatSet, group: Group, name: str) -> Line:

@@ -97,7 +97,8 @@ def compare_drive(
     def both(label: str, unit: str, figure: Callable[[DriveOut], float]) -> Figure:
         return figure_of(label, unit, *(g.sample(figure) for g in groups), assumed_pct=assumed_pct)
 
-    ahead = welch(*(g.sample(lambda d: d.distance_at_m(time)) for g in reversed(groups)))
+    gone_before, gone_after = (g.sample(lambda d: d.distance_at_m(time)) for g in groups)
+    ahead = welch(gone_after, gone_before)
     return DriveComparison(
         time_s=time,
         lead_m=ahead.difference,

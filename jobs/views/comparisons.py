@@ -7,9 +7,12 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.comparing import compare_runs, save_comparison, states_of, suggested_groups
+from jobs.comparing import Compared, compare_runs, save_comparison, states_of, suggested_groups
 from jobs.comparison_charts import comparison_chart, comparison_table, difference_chart, shown_bands
+from jobs.drive_outs import Driven, drive_of, drive_on_record
+from jobs.drive_tables import drive_rows, drive_table_rows, lead_chart, lead_sentence
 from jobs.forms.comparisons import ComparisonForm
+from jobs.forms.drive_outs import DriveOutForm
 from jobs.models import Comparison, Run
 from jobs.timeline import Event, events
 from jobs.views.pages import form_page, section_url
@@ -24,7 +27,9 @@ SUGGESTED = "Suggested: the sweeps of the first state of the bike against those 
 
 
 def find_comparison(pk: int) -> Comparison:
-    return get_object_or_404(Comparison.objects.select_related("job__bike"), pk=pk)
+    return get_object_or_404(
+        Comparison.objects.select_related("job__bike__engine_spec", "job__customer"), pk=pk
+    )
 
 
 def runs_to_compare(timeline: Sequence[Event]) -> list[Run]:
@@ -81,13 +86,30 @@ def save_form(
     )
 
 
+def drive_form(request: StaffRequest, compared: Compared) -> tuple[DriveOutForm, Driven | None]:
+    """The form of the drive-out with its answer; none where what was typed can't be."""
+    form = DriveOutForm(request.GET, on_record=drive_on_record(compared), shop=request.shop)
+    if form.is_bound and not form.is_valid():
+        return form, None
+    driven = drive_of(compared, form.asked, request.shop)
+    form.show(driven.asked)
+    return form, driven
+
+
 @staff
 @require_safe
 def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     members = list(comparison.members.select_related("run__tune_revision"))
     compared = compare_runs(comparison, members, request.shop, events(comparison.job))
+    form, driven = drive_form(request, compared)
+    result = driven.result if driven else None
     context = {
+        "drive_form": form,
+        "driven": driven,
+        "drive_rows": drive_rows(result, request.shop) if result else (),
+        "lead": lead_sentence(driven, request.shop) if driven else "",
+        "lead_chart": lead_chart(result, request.shop) if result else None,
         "comparison": comparison,
         "job": comparison.job,
         "compared": compared,
@@ -96,7 +118,8 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
         "differences": difference_chart(compared, request.shop),
         "can_write": request.user.holds(Role.TUNER),
     }
-    return render(request, "jobs/comparison.html", context)
+    status = 200 if driven else 422
+    return render(request, "jobs/comparison.html", context, status=status)
 
 
 @staff
@@ -106,6 +129,8 @@ def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
     members = list(comparison.members.select_related("run__tune_revision"))
     compared = compare_runs(comparison, members, request.shop, timeline=())
     header, rows = comparison_table(compared, request.shop)
+    driven = drive_form(request, compared)[1]
+    rows += drive_table_rows(driven, comparison.title, request.shop) if driven else []
     return csv_answer(csv_text(header, rows), f"{comparison.job.number}-comparison-{comparison.pk}.csv")
 
 

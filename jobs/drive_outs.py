@@ -1,0 +1,143 @@
+"""The drive-out of a comparison: gear, speeds and mass from runs, bike and rider, unless said otherwise."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from jobs.calc.drive import GearUse, Vehicle
+from jobs.calc.drive_comparison import DriveComparison, compare_drive
+from jobs.comparing import Compared
+from jobs.models import Job
+from jobs.run_charts import SPEED_UNITS
+from jobs.run_figures import RunFigures
+from jobs.run_gears import Gearing, computed_gearing, measured_gearing
+from workshop.models import ShopProfile
+from workshop.units import convert
+
+# A solo rider sitting up behind a small screen, and tyres on asphalt: common practice, no source.
+DRAG_AREA_M2 = 0.45
+ROLLING_COEFFICIENT = 0.02
+AIR_DENSITY_KGM3 = 1.2
+RATIOS_APART = 0.02
+# Where in the range that was measured the drive begins and ends, unless somebody says.
+BEGIN_SHARE, END_SHARE = 0.25, 0.9
+
+
+@dataclass(frozen=True)
+class DriveAsked:
+    """What is known of a drive-out; None where nobody has said and nothing is on record."""
+
+    gear: int | None = None
+    from_kmh: float | None = None
+    to_kmh: float | None = None
+    mass_kg: float | None = None
+    drag_area_m2: float | None = DRAG_AREA_M2
+
+
+@dataclass(frozen=True, eq=False)
+class Driven:
+    """A drive-out with what it was driven by; ``result`` is None where ``reason`` says why not."""
+
+    asked: DriveAsked
+    gearing: Gearing | None = None
+    result: DriveComparison | None = None
+    notes: tuple[str, ...] = ()
+    reason: str = ""
+
+
+def drive_on_record(compared: Compared) -> DriveAsked:
+    """What runs, bike and customer give: the gear most runs were made in, and what bike and rider weigh."""
+    gears = [f.run.gear for f in (*compared.before, *compared.after) if f.run.gear]
+    gear = max(sorted(set(gears)), key=gears.count) if gears else None
+    return DriveAsked(gear=gear, mass_kg=mass_on_record(compared.comparison.job))
+
+
+def mass_on_record(job: Job) -> float | None:
+    spec, rider_kg = job.bike.engine_spec, job.customer.riding_mass_kg
+    if spec is None or spec.wet_mass_kg is None or rider_kg is None:
+        return None
+    return spec.wet_mass_kg + rider_kg
+
+
+def missing_mass(job: Job) -> str:
+    spec = job.bike.engine_spec
+    parts = [
+        "the bike's wet mass (engine)" if spec is None or spec.wet_mass_kg is None else "",
+        "the rider's mass in riding kit (customer)" if job.customer.riding_mass_kg is None else "",
+    ]
+    return f"Not entered: {' and '.join(part for part in parts if part)}. Type the mass of both here instead."
+
+
+def drive_of(compared: Compared, asked: DriveAsked, shop: ShopProfile) -> Driven:
+    """Both groups driven out in one gear between two speeds.
+
+    Speeds that nobody gave are taken from what was measured. The curves are those of the comparison,
+    so the interval between its groups is carried into time, distance and lead.
+    """
+    job = compared.comparison.job
+    runs = (*compared.before, *compared.after)
+    if compared.result is None:
+        return Driven(asked, reason=compared.reason)
+    gear = asked.gear
+    if gear is None:
+        return Driven(asked, reason="No run says its gear: choose the gear to drive out in.")
+    try:
+        gearing = measured_gearing(runs, gear) or computed_gearing(job, gear)
+    except ValueError as problem:
+        return Driven(asked, reason=str(problem))
+    asked = with_speeds(asked, runs, gearing, shop)
+    if asked.mass_kg is None:
+        return Driven(asked, gearing, reason=missing_mass(job))
+    notes = ratio_notes(compared, gear)
+    try:
+        return Driven(asked, gearing, driven(compared, asked, gearing), notes)
+    except ValueError as problem:
+        return Driven(asked, gearing, notes=notes, reason=str(problem))
+
+
+def driven(compared: Compared, asked: DriveAsked, gearing: Gearing) -> DriveComparison:
+    assert (
+        compared.result and asked.mass_kg and asked.from_kmh is not None and asked.to_kmh
+    )  # all given by now
+    vehicle = Vehicle(
+        mass_kg=asked.mass_kg,
+        drag_area_m2=asked.drag_area_m2 or 0.0,
+        air_density_kgm3=AIR_DENSITY_KGM3,
+        rolling_coefficient=ROLLING_COEFFICIENT,
+    )
+    before, after = ([f.curve for f in side if f.curve] for side in (compared.before, compared.after))
+    pct = compared.repeatability_pct
+    gears = GearUse((gearing.rpm_per_kmh,))
+    return compare_drive(before, after, vehicle, gears, asked.from_kmh, asked.to_kmh, pct)
+
+
+def with_speeds(
+    asked: DriveAsked, runs: Iterable[RunFigures], gearing: Gearing, shop: ShopProfile
+) -> DriveAsked:
+    """Speeds in whole fives of the shop's unit, well inside what every run measured."""
+    curves = [f.curve for f in runs if f.curve]
+    low, high = max(c.measured_from_rpm for c in curves), min(c.measured_to_rpm for c in curves)
+    five_kmh = convert(5.0, SPEED_UNITS[shop.distance_unit], "kmh")
+
+    def whole(share: float) -> float:
+        return five_kmh * math.floor((low + share * (high - low)) / gearing.rpm_per_kmh / five_kmh)
+
+    start, end = (
+        whole(share) if given is None else given
+        for share, given in ((BEGIN_SHARE, asked.from_kmh), (END_SHARE, asked.to_kmh))
+    )
+    return DriveAsked(asked.gear, start, end, asked.mass_kg, asked.drag_area_m2)
+
+
+def ratio_notes(compared: Compared, gear: int) -> tuple[str, ...]:
+    """Say so where the two groups were geared differently: one gearing stands for both."""
+    sides = [measured_gearing(side, gear) for side in (compared.before, compared.after)]
+    if not all(sides):
+        return ()
+    before, after = (side.rpm_per_kmh for side in sides if side)
+    if np.isclose(before, after, rtol=RATIOS_APART):
+        return ()
+    change = 100 * (after / before - 1)
+    return (f"The gearing differs by {change:+.1f} % between the groups; one stands for both here.",)

@@ -1,0 +1,64 @@
+"""How fast an engine turns for each km/h in a gear: measured on the runs, else by teeth and tyre."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from jobs.calc import gearing
+from jobs.calc.consistency import ratio_change
+from jobs.gear_speeds import rear_tyre, sprockets_used
+from jobs.models import Job
+from jobs.run_figures import RunFigures
+
+
+@dataclass(frozen=True)
+class Gearing:
+    """Engine speed over road speed in one gear [1/min per km/h], and where that comes from."""
+
+    rpm_per_kmh: float
+    source: str
+
+
+def measured_gearing(runs: Iterable[RunFigures], gear: int) -> Gearing | None:
+    """The ratio that runs made in this gear show, without the slip of tyre and clutch at its worst."""
+    found = []
+    for figures in runs:
+        rows = figures.rows
+        if figures.run.gear == gear and {"engine_speed_rpm", "road_speed_kmh"} <= rows.keys():
+            change = ratio_change(rows["engine_speed_rpm"], rows["road_speed_kmh"])
+            found += [change.reference] if change else []
+    if not found:
+        return None
+    of = "1 run" if len(found) == 1 else f"{len(found)} runs"
+    return Gearing(float(np.median(found)), f"measured on {of} in gear {gear}")
+
+
+def computed_gearing(job: Job, gear: int) -> Gearing:
+    """The ratio from primary, gear, the sprockets last on the bike, and the rear tyre's size.
+
+    Raises
+    ------
+    ValueError
+        Something of it is not entered: the sentence says what, and where it belongs.
+    """
+    spec = job.bike.engine_spec
+    primary = spec.primary_ratio if spec else None
+    ratio = spec.gear_ratios[gear - 1] if spec and len(spec.gear_ratios) >= gear else None
+    pairs = sprockets_used(job.bike, list(job.suspension_settings.all()))
+    tyre = rear_tyre(job.bike)
+    if not (primary and ratio and pairs and tyre):
+        needed = {
+            "the primary ratio (engine)": primary,
+            f"the ratio of gear {gear} (engine)": ratio,
+            "the teeth of both sprockets (bike or settings)": pairs,
+            "the rear tyre's size (bike)": tyre,
+        }
+        missing = ", ".join(words for words, given in needed.items() if not given)
+        raise ValueError(f"Not entered: {missing}. Runs with road speed in this gear would do as well.")
+    overall = gearing.overall_ratio(primary, ratio, gearing.final_ratio(*pairs[-1]))
+    source = (
+        f"computed from primary {primary:g}, gear {gear} {ratio:g}, sprockets {pairs[-1][0]}/{pairs[-1][1]} "
+        "and the rear tyre's size; wear, pressure and slip move it by some percent"
+    )
+    return Gearing(gearing.engine_speed_rpm(1.0, overall, tyre.rolling_circumference_mm), source)
