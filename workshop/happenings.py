@@ -169,5 +169,7 @@ def told(changed: models.Field, value: Any, names: Names) -> str:
         return "yes" if value else "no"
     if isinstance(value, datetime):
         return timezone.localtime(value).strftime("%-d %b %Y, %H:%M")
+    if isinstance(value, list | dict):
+        return f"{len(value)} entries" if len(value) != 1 else "one entry"
     choices = dict(changed.flatchoices)
     return Truncator(str(choices.get(value, value))).chars(LONGEST_VALUE)

@@ -37,6 +37,14 @@ def test_what_a_field_points_to_is_named(login) -> None:
     assert f"Owner: {before} became Orla Venn" in page
 
 
+def test_what_is_kept_as_a_list_is_counted(login) -> None:
+    job = make_job()
+    job.condition_marks = [{"x": 1, "y": 2, "note": "Dent"}]
+    job.save()
+    page = login(Role.OWNER).get(reverse("record-history", args=["jobs.job", job.pk])).text
+    assert "Condition on the outline: – became one entry" in page
+
+
 def test_filtered_by_kind_and_person(login, staff) -> None:
     client = login(Role.DESK)
     client.post(reverse("customer-new"), {"name": "By the desk"})

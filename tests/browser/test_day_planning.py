@@ -1,0 +1,122 @@
+"""The shop's day in a browser: slots dragged and by keyboard, the outline's marks, a signature."""
+
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from jobs.models import Slot
+from jobs.slots import working_days
+from tests.browser.steps import assert_accessible, assert_fits, assert_told, region, textbox
+from tests.factories import make_job
+from workshop.models import Role
+
+WIDTHS = (390, 1024, 1440)
+
+
+def look(page: Page) -> None:
+    """Nothing is out of the window at any width, and axe finds nothing in light and dark."""
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 900})
+        assert_fits(page)
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        assert_accessible(page)
+    page.emulate_media(color_scheme="light")
+
+
+def book_slot() -> Slot:
+    first = working_days(timezone.localdate() + timedelta(days=1))[0]
+    begin = datetime(first.year, first.month, first.day, 9, tzinfo=ZoneInfo("UTC"))
+    return Slot.objects.create(
+        job=make_job(), place="dyno", starts_at=begin, ends_at=begin + timedelta(hours=2)
+    )
+
+
+def test_a_slot_is_dragged_to_a_bench(log_in, live_server) -> None:
+    slot = book_slot()
+    page = log_in(Role.DESK)
+    slots = region(page, "Dyno and benches")
+    there = slots.locator(f'td[data-place="bench_2"][data-day="{slot.starts_at:%Y-%m-%d}"]')
+    slots.locator(".slot").drag_to(there)
+    assert_told(page, "Moved: bench 2 for job")
+    expect(there).to_contain_text("09:00–11:00")
+    slot.refresh_from_db()
+    assert slot.place == "bench_2"
+
+
+def test_a_slot_is_booked_and_moved_by_keyboard_alone(log_in, live_server) -> None:
+    job = make_job()
+    page = log_in(Role.DESK)
+    link = region(page, "Dyno and benches").get_by_role("link", name="new slot, dyno").last
+    link.focus()
+    page.keyboard.press("Enter")
+    textbox(page, "Job*").fill(str(job))
+    page.keyboard.press("Enter")
+    assert_told(page, f"The dyno for job {job} is kept.")
+    change = region(page, "Dyno and benches").get_by_role("link", name="move or change")
+    change.focus()
+    page.keyboard.press("Enter")
+    page.get_by_label("From").fill("13:00")
+    page.keyboard.press("Enter")
+    expect(region(page, "Dyno and benches")).to_contain_text("13:00–15:00")
+    look(page)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in, live_server) -> None:
+    job = make_job()
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/jobs/{job}/receive/")
+    page.locator("#condition-outline").click(position={"x": 60, "y": 60})
+    page.get_by_label("What is at mark 1").fill("Fairing scratched")
+    page.get_by_role("button", name="Add a mark").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.type("Lever bent")
+    second = page.get_by_role("button", name="Mark 2, ")
+    second.focus()
+    page.keyboard.press("ArrowRight")
+    look(page)
+    page.get_by_role("button", name="Receive the bike").click()
+    assert_told(page, "The receipt of job")
+    job.refresh_from_db()
+    assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent"]
+    assert job.condition_marks[1]["x"] == 52
+
+    page.goto(f"{live_server.url}/jobs/{job}/receipt/")
+    look(page)
+    pad = page.locator("[data-signature]")
+    pad.scroll_into_view_if_needed()
+    box = pad.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + 30, box["y"] + 30)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 120, box["y"] + 60, steps=5)
+    page.mouse.up()
+    page.get_by_role("button", name="Keep the signature").click()
+    assert_told(page, "The receipt is signed by")
+    expect(page.get_by_role("img", name="Signature of")).to_be_visible()
+    job.refresh_from_db()
+    assert len(job.signature) == 1
+
+
+def test_owner_is_led_from_an_empty_shop(log_in, live_server) -> None:
+    page = log_in(Role.OWNER)
+    steps = region(page, "Your first ten minutes")
+    expect(steps.get_by_role("link", name="Book a job")).to_be_visible()
+    look(page)
+    for address in ("/shop/backup/", "/shop/history/", "/calendar/"):
+        page.goto(f"{live_server.url}{address}")
+        look(page)
+
+
+def test_customers_pages(log_in, live_server) -> None:
+    job = make_job()
+    page = log_in(Role.OWNER)
+    for what in ("", "merge/", "erase/"):
+        page.goto(f"{live_server.url}/customers/{job.customer.pk}/{what}")
+        look(page)
+    page.goto(f"{live_server.url}/history/jobs.job/{job.pk}/")
+    look(page)
