@@ -4,14 +4,17 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
+import pypdfium2
 import pytest
 from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from jobs.models import ClearanceSet, Job
 from tests import factories
+from tests.browser.steps import assert_accessible, assert_fits
 from workshop.models import EngineSpec, Role
 
+WIDTHS = (390, 1024, 1440)
 NOT_SENT = "Not sent: no network"
 
 
@@ -220,3 +223,143 @@ def test_an_answer_lost_on_its_way_makes_one_set(
     assert readings() == MEASURED
     assert bench.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('draft:'))") == []
     faults.clear()
+
+
+# By keyboard
+
+
+def focused(page: Page) -> str:
+    return str(page.evaluate("document.activeElement.id"))
+
+
+def judged(page: Page, slug: str) -> Any:
+    return page.locator(f'[data-place="{slug}"] .verdict')
+
+
+def job_with(spec: EngineSpec) -> Job:
+    return factories.make_job(bike=factories.make_bike(engine_spec=spec))
+
+
+def test_moves_on_in_the_order_chosen_and_keeps_it(bench: Page, live_server: Any) -> None:
+    spec = factories.make_engine(intake_valves=1, exhaust_valves=1, firing_order="1-3-2")
+    url = entry_url(live_server, job_with(spec))
+    bench.goto(url)
+    boxes(bench, "1-exhaust-1").focus()
+    bench.keyboard.type("0,31")
+    assert focused(bench) == "id_c-1-intake-1-opening"
+    expect(judged(bench, "1-exhaust-1-opening")).to_have_text("on target")
+
+    bench.get_by_label("Moves on").select_option("firing")
+    boxes(bench, "1-intake-1").focus()
+    bench.keyboard.type("0.09")
+    assert focused(bench) == "id_c-3-exhaust-1-opening"
+    expect(judged(bench, "1-intake-1-opening")).to_have_text("below range")
+    bench.keyboard.press("Shift+Enter")
+    assert focused(bench) == "id_c-1-intake-1-opening"
+
+    bench.goto("about:blank")
+    bench.goto(url)
+    expect(bench.get_by_label("Moves on")).to_have_value("firing")
+    bench.get_by_label("Moves on").select_option("side")
+    boxes(bench, "1-intake-1").focus()
+    bench.keyboard.press("Enter")
+    assert focused(bench) == "id_c-2-intake-1-opening"
+    bench.keyboard.type("0.1-0.12")
+    bench.keyboard.press("Enter")
+    assert focused(bench) == "id_c-3-intake-1-opening"
+    expect(judged(bench, "2-intake-1-opening")).to_have_text("in range, off target")
+
+
+def test_a_change_of_blades_leaves_what_is_typed_in_its_unit(bench: Page, job: Job, live_server: Any) -> None:
+    bench.goto(entry_url(live_server, job))
+    bench.get_by_label("Engine temperature").fill("21")
+    boxes(bench, "1-intake-1").fill("0.16")
+    bench.get_by_label("Blades are marked").select_option("in")
+    expect(boxes(bench, "1-intake-1")).to_have_value("0.16 mm")
+    expect(judged(bench, "1-intake-1-opening")).to_have_text("on target")
+    boxes(bench, "1-intake-2").focus()
+    bench.keyboard.type("0.0090")
+    # 0.009 × 25.4 = 0.2286 mm, above 0.20 mm
+    expect(judged(bench, "1-intake-2-opening")).to_have_text("above range")
+    assert focused(bench) != "id_c-1-intake-2-opening"
+    bench.get_by_role("button", name="Save clearances").click()
+    bench.wait_for_url("**/clearances/*/")
+    assert readings() == [(1, Decimal("0.16"), None, None), (2, Decimal("0.2286"), None, None)]
+
+
+def test_two_gaps_are_judged_by_their_difference(bench: Page, live_server: Any) -> None:
+    spec = factories.make_engine(
+        adjuster="desmodromic",
+        intake_closing_low_mm=Decimal("0.02"),
+        intake_closing_high_mm=Decimal("0.10"),
+        exhaust_closing_low_mm=Decimal("0.02"),
+        exhaust_closing_high_mm=Decimal("0.10"),
+    )
+    bench.goto(entry_url(live_server, job_with(spec)))
+    bench.get_by_label("In the closing boxes stands").select_option("loaded_gap")
+    boxes(bench, "1-intake-1").fill("0.16")
+    bench.locator("#id_c-1-intake-1-closing").fill("0.21")
+    expect(judged(bench, "1-intake-1-closing")).to_have_text("in range")
+    boxes(bench, "1-intake-1").fill("0.10")
+    # 0.21 - 0.10 = 0.11 mm
+    expect(judged(bench, "1-intake-1-closing")).to_have_text("above range")
+
+
+# How it looks
+
+
+ENGINES = {
+    "single": {"cylinders": 1, "arrangement": "single", "adjuster": "screw", "intake_valves": 1},
+    "triple": {},
+    "six": {"cylinders": 6, "firing_order": "1-5-3-6-2-4"},
+    "five valves": {"cylinders": 5, "arrangement": "v", "front_bank_cylinders": 3, "intake_valves": 3},
+    "boxer": {"cylinders": 2, "arrangement": "boxer"},
+}
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("engine", ENGINES)
+def test_entry_fits_and_is_accessible(bench: Page, live_server: Any, engine: str, width: int) -> None:
+    bench.set_viewport_size({"width": width, "height": 900})
+    bench.goto(entry_url(live_server, job_with(factories.make_engine(**ENGINES[engine]))))
+    for box in bench.locator(".engine-reading > input").all():
+        box.fill("0.10-0.12")
+    assert_fits(bench)
+    cut_off = bench.evaluate(
+        """[...document.querySelectorAll(".engine-reading > input")]
+            .filter((box) => box.scrollWidth > box.clientWidth).map((box) => box.id)"""
+    )
+    assert cut_off == []
+    assert_accessible(bench)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_sets_plans_and_history_fit_and_are_accessible(
+    bench: Page, live_server: Any, people: dict[Role, Any], width: int, scheme: Any
+) -> None:
+    job = factories.make_job(odometer_km=12_000)
+    found = factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.22")
+    factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.16", when="as_left")
+    bench.emulate_media(color_scheme=scheme)
+    bench.set_viewport_size({"width": width, "height": 900})
+    for name, pk in (("clearances", found.pk), ("shim-plan", found.pk), ("bike", job.bike_id)):
+        bench.goto(live_server.url + reverse(name, args=[pk]))
+        assert_fits(bench)
+        assert_accessible(bench)
+
+
+def test_the_bench_slip_of_sixteen_valves_is_one_page(
+    bench: Page, live_server: Any, people: dict[Role, Any]
+) -> None:
+    job = job_with(factories.make_engine(cylinders=4))
+    found = factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.22")
+    bench.goto(live_server.url + reverse("shim-plan", args=[found.pk]))
+    bench.get_by_role("button", name="Accept: closest to the blueprint target").click()
+    bench.get_by_role("link", name="Bench slip to print").click()
+    for paper in ("A4", "Letter"):
+        pdf = pypdfium2.PdfDocument(bench.pdf(format=paper))
+        assert len(pdf) == 1
+        text = " ".join(pdf[0].get_textpage().get_text_range().split())
+        assert "Cylinder 4, exhaust right" in text
+        assert "turn the engine over twice by hand" in text
