@@ -163,16 +163,25 @@ def modes_of(
 
 def modes_against_each_other(modes: Sequence[Mode]) -> list[tuple[str, list[str]]]:
     """Each mode in the bike against the first of them, in words."""
-    loaded = [mode for mode in modes if mode.loaded]
-    if len(loaded) < 2:
-        return []
-    first = loaded[0]
-    assert first.loaded is not None
+    return against_each_other({mode.name: mode.loaded for mode in modes if mode.loaded})
+
+
+def against_each_other(tables: Mapping[str, Judged]) -> list[tuple[str, list[str]]]:
+    """Each mode of a revision against the first of them, in words."""
     return [
-        (f"{mode.name} against {first.name}", compared(first.loaded, mode.loaded, (first.name, mode.name)))
-        for mode in loaded[1:]
-        if mode.loaded
+        (f"{name} against {first}", compared(tables[first], judged, (first, name)))
+        for first in list(tables)[:1]
+        for name, judged in tables.items()
+        if name != first
     ]
+
+
+def judged_of(
+    revision: TuneRevision | None, revisions: Sequence[TuneRevision], tables: Iterable[ThrottleTable]
+) -> dict[str, Judged]:
+    """The modes of one revision, each with its table, in the order of the words on the bike."""
+    carried = tables_at(revision, revisions, tables)
+    return {mode: judge(carried[mode]) for mode in sorted(carried)}
 
 
 @dataclass(frozen=True)
@@ -217,25 +226,26 @@ def speeds_of(modes: Sequence[Mode]) -> list[float]:
 
 
 def chart_of(modes: Sequence[Mode], at_rpm: float) -> dict[str, Any]:
-    """Plate by grip at one engine speed, a panel for each mode: as received and in the bike."""
+    """Plate by grip at one engine speed, a panel for each mode: its tables of all revisions."""
     return chart([panel(mode.name, curves(mode, at_rpm)) for mode in modes])
 
 
 def curves(mode: Mode, at_rpm: float) -> list[dict[str, Any] | None]:
+    """As received and in the bike, then whatever else was tried."""
     return [
-        curve(name, "before" if judged is mode.received else "after", judged, at_rpm)
-        for name, judged in mode.tables
+        *(
+            curve(name, "before" if judged is mode.received else "after", judged, at_rpm)
+            for name, judged in mode.tables
+        ),
+        *(curve(table.revision.label, "other", judge(table), at_rpm) for table in mode.others),
     ]
 
 
-def modes_chart_of(modes: Sequence[Mode], at_rpm: float) -> dict[str, Any] | None:
-    """The modes in the bike over each other; None where there are not two."""
-    loaded = [(mode.name, mode.loaded) for mode in modes if mode.loaded]
-    if len(loaded) < 2:
+def modes_chart_of(tables: Mapping[str, Judged], title: str, at_rpm: float) -> dict[str, Any] | None:
+    """The modes of one revision over each other; None where there are not two."""
+    if len(tables) < 2:
         return None
-    return chart(
-        [panel("The modes in the bike", [curve(name, "other", each, at_rpm) for name, each in loaded])]
-    )
+    return chart([panel(title, [curve(name, "other", each, at_rpm) for name, each in tables.items()])])
 
 
 def chart(panels: list[dict[str, Any]]) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Records for tests, made with sensible values that a test may override."""
 
 import hashlib
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -115,6 +116,19 @@ def make_simulated_run(job: Job, by: StaffMember, made: simulator.Run, **overrid
     run.sha256 = hashlib.sha256(f"{job.pk} {made.name}".encode()).hexdigest()
     run.original.save(made.name, ContentFile(b"as sent"), save=False)
     store_channels(run, simulator.channels(made))
+    run.save()
+    return run
+
+
+def make_channel_run(
+    job: Job, by: StaffMember, name: str, channels: Mapping[str, Any], **overrides: Any
+) -> Run:
+    """A run with these channels, as it stands after its file was read."""
+    values = {"original_name": name, "size": 1, "kind": Run.Kind.HELD, "status": Run.Status.READ}
+    run = Run(job=job, made_by=by, **{**values, **overrides})
+    run.sha256 = hashlib.sha256(f"{job.pk} {name}".encode()).hexdigest()
+    run.original.save(name, ContentFile(b"as sent"), save=False)
+    store_channels(run, channels)
     run.save()
     return run
 

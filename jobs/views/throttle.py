@@ -9,15 +9,17 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.forms.throttle import ThrottleTableForm
 from jobs.models import ThrottleTable, TuneRevision
 from jobs.throttle import (
+    against_each_other,
     chart_of,
     held_grip,
     idle_runs,
-    modes_against_each_other,
+    judged_of,
     modes_chart_of,
     modes_of,
     speeds_of,
     tables_of,
 )
+from jobs.throttle_runs import braking, idle_change, torque_by_grip
 from jobs.tunes import in_the_bike, revisions_of
 from jobs.views.job import find_job
 from jobs.views.pages import form_page
@@ -35,10 +37,18 @@ CAUTION = (
 
 
 def speed_asked(request: StaffRequest, speeds: list[float]) -> float | None:
-    """The engine speed of the chart: the one asked for (``?rpm=4000``), else the middle one."""
+    """The engine speed of the charts: the one asked for (``?rpm=4000``), else the middle one."""
     asked = request.GET.get("rpm", "")
     found = next((speed for speed in speeds if f"{speed:g}" == asked), None)
     return found if found is not None else speeds[len(speeds) // 2] if speeds else None
+
+
+def tune_asked(
+    request: StaffRequest, revisions: list[TuneRevision], in_bike: TuneRevision | None
+) -> TuneRevision | None:
+    """The revision whose modes are laid over each other: as asked for (``?tune=2``), else in the bike."""
+    asked = request.GET.get("tune", "")
+    return next((each for each in revisions if str(each.number) == asked), in_bike)
 
 
 @staff
@@ -46,25 +56,36 @@ def speed_asked(request: StaffRequest, speeds: list[float]) -> float | None:
 def throttle(request: StaffRequest, number: str) -> HttpResponse:
     job = find_job(number)
     revisions, runs = revisions_of(job), list(job.runs.select_related("tune_revision"))
+    tables = list(tables_of(job))
     in_bike = in_the_bike(revisions, runs)
-    modes = modes_of(revisions, list(tables_of(job)), in_bike)
+    modes = modes_of(revisions, tables, in_bike)
+    shown = tune_asked(request, revisions, in_bike)
+    of_shown = judged_of(shown, revisions, tables)
     speeds = speeds_of(modes)
     at_rpm = speed_asked(request, speeds)
     spec = job.bike.engine_spec
+    idles = idle_runs(runs, spec.idle_rpm if spec else None)
     context = {
         "job": job,
         "revisions": revisions,
         "in_bike": in_bike,
+        "shown": shown,
         "modes": modes,
-        "between_modes": modes_against_each_other(modes),
+        "between_modes": against_each_other(of_shown),
         "speeds": [f"{speed:g}" for speed in speeds],
         "at_rpm": f"{at_rpm:g}" if at_rpm is not None else "",
-        "chart": chart_of(modes, at_rpm) if at_rpm is not None else None,
-        "modes_chart": modes_chart_of(modes, at_rpm) if at_rpm is not None else None,
         "held": held_grip(runs),
-        "idles": idle_runs(runs, spec.idle_rpm if spec else None),
+        "idles": idles,
+        "idle_change": idle_change(idles),
+        "braking": braking(runs, in_bike, request.shop),
         "caution": CAUTION,
     }
+    if at_rpm is not None:
+        context |= {
+            "chart": chart_of(modes, at_rpm),
+            "modes_chart": modes_chart_of(of_shown, f"The modes of {shown}", at_rpm),
+            "torque": torque_by_grip(of_shown, runs, shown, speeds, at_rpm, request.shop),
+        }
     return render(request, "jobs/throttle.html", context)
 
 

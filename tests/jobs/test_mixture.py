@@ -1,7 +1,6 @@
 """Mixture studies from simulated held runs of which the true mixture is known."""
 
 import csv
-import hashlib
 import io
 import re
 import uuid
@@ -9,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
@@ -21,7 +19,7 @@ from jobs.calc.pasted_table import parse_table
 from jobs.channel_store import load_channels, store_channels
 from jobs.forms.mixture import FiguresField, TargetField, parse_figures
 from jobs.models import Job, MixtureStudy, Run
-from tests.factories import make_job, make_revision, make_simulated_runs
+from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -89,16 +87,6 @@ def shown(client: Client, study: MixtureStudy) -> str:
     return page.replace("\N{NO-BREAK SPACE}", " ")
 
 
-def run_of(by, job: Job, name: str, **channels: np.ndarray) -> Run:
-    """A held run with these channels as read from its file."""
-    run = Run(job=job, original_name=name, sha256=hashlib.sha256(name.encode()).hexdigest(), size=1)
-    run.original.save(name, ContentFile(b"x"), save=False)
-    run.made_by, run.kind, run.status = by, Run.Kind.HELD, Run.Status.READ
-    store_channels(run, {each.replace("lambda_", "lambda"): values for each, values in channels.items()})
-    run.save()
-    return run
-
-
 def held_at(grip_pct: float, speeds: np.ndarray, delay_ms: float, error: Any, seed: int) -> dict[str, Any]:
     """Up in steps of two seconds at 20 Hz, wanted lambda 0.90, sensed late and with correlated scatter."""
     rng = np.random.default_rng(seed)
@@ -112,7 +100,7 @@ def held_at(grip_pct: float, speeds: np.ndarray, delay_ms: float, error: Any, se
         "time_s": time_s,
         "engine_speed_rpm": speed + rng.normal(0, 4, time_s.size),
         "grip_pct": np.full(time_s.size, grip_pct),
-        "lambda_": np.interp(time_s - delay_ms / 1000, time_s, burnt) + scatter,
+        "lambda": np.interp(time_s - delay_ms / 1000, time_s, burnt) + scatter,
     }
 
 
@@ -147,8 +135,11 @@ def test_a_known_error_comes_back_within_half_a_percent_in_every_covered_cell(
 ) -> None:
     speeds, grips = np.arange(3000.0, 7001.0, 500.0), (20.0, 40.0, 70.0)
     runs = [
-        run_of(
-            staff[Role.TUNER], job, f"held_{grip:g}_{n}.csv", **held_at(grip, speeds, delay_ms, off_target, n)
+        make_channel_run(
+            job,
+            staff[Role.TUNER],
+            f"held_{grip:g}_{n}.csv",
+            held_at(grip, speeds, delay_ms, off_target, n),
         )
         for n, grip in enumerate([*grips, *grips, *grips])
     ]
@@ -178,7 +169,7 @@ def step_of_fuel(delay_ms: float) -> dict[str, Any]:
     return {
         "time_s": time_s,
         "injector_time_ms": 4.0 * fuel,
-        "lambda_": 0.95 / np.interp(time_s - delay_ms / 1000, time_s, fuel)
+        "lambda": 0.95 / np.interp(time_s - delay_ms / 1000, time_s, fuel)
         + rng.normal(0, 0.003, time_s.size),
     }
 
@@ -187,7 +178,7 @@ def step_of_fuel(delay_ms: float) -> dict[str, Any]:
 def test_the_delay_is_found_from_a_fuel_step_and_kept_when_edited(login, staff, before, delay_ms) -> None:
     client, job = login(Role.TUNER), before[0].job
     assert 'name="delay_run"' not in client.get(reverse("mixture-new", args=[job])).content.decode()
-    run = run_of(staff[Role.TUNER], job, "step.csv", **step_of_fuel(delay_ms))
+    run = make_channel_run(job, staff[Role.TUNER], "step.csv", step_of_fuel(delay_ms))
     assert 'name="delay_run"' in client.get(reverse("mixture-new", args=[job])).content.decode()
     study = study_from(client, before, delay_run=str(run.pk), delay_ms="150")
     assert study.delay_ms == pytest.approx(delay_ms, abs=15)
@@ -204,7 +195,7 @@ def test_the_delay_is_found_from_a_fuel_step_and_kept_when_edited(login, staff, 
 
 def test_a_run_without_a_step_gives_no_delay_and_says_so(login, staff, before) -> None:
     flat = {**step_of_fuel(100), "injector_time_ms": np.full(800, 4.0)}
-    run = run_of(staff[Role.TUNER], before[0].job, "flat.csv", **flat)
+    run = make_channel_run(before[0].job, staff[Role.TUNER], "flat.csv", flat)
     answer = send(login(Role.TUNER), before, delay_run=str(run.pk), title="Kept")
     assert answer.status_code == 422
     page = answer.content.decode()

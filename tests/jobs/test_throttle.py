@@ -4,6 +4,7 @@ import json
 import re
 import uuid
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
@@ -13,7 +14,14 @@ from django.utils import timezone
 from fixtures import simulator
 from fixtures.bikes import BIKES
 from jobs.models import ThrottleTable
-from tests.factories import make_bike, make_engine, make_job, make_revision, make_simulated_runs
+from tests.factories import (
+    make_bike,
+    make_channel_run,
+    make_engine,
+    make_job,
+    make_revision,
+    make_simulated_runs,
+)
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -322,6 +330,144 @@ def test_idle_is_held_against_the_engine_spec(login, staff) -> None:
 def test_idle_without_a_target_says_so(login, staff, job) -> None:
     make_simulated_runs(job, staff[Role.TUNER], "marl", "before", "idle")
     assert "gives no idle speed to hold it against" in shown(login(Role.DESK), job)
+
+
+def test_the_change_of_idle_is_said_with_its_interval(login, staff, received, tune) -> None:
+    job = received.job
+    job.bike.engine_spec.idle_rpm = 1300
+    job.bike.engine_spec.save()
+    for name, mean, revision in (("cold.csv", 1180.0, received), ("warm.csv", 1310.0, tune)):
+        time_s = np.arange(0, 20, 0.04)
+        # hunts by 30 1/min about its mean: a sine's standard deviation is its height over the root of two
+        speed = mean + 30 * np.sqrt(2) * np.sin(2 * np.pi * time_s / 0.8)
+        channels = {"time_s": time_s, "engine_speed_rpm": speed}
+        make_channel_run(job, staff[Role.TUNER], name, channels, kind="idle", tune_revision=revision)
+    page = shown(login(Role.DESK), job)
+    said = re.search(r"From as received to tune 1 the idle went from ([^<]*)</p>", page)[1]
+    assert re.fullmatch(r"1,180 to 1,310 1/min \(\+130 ± \d 1/min\), its scatter from 30 to 30\.", said)
+    assert "off target" in page.split("cold.csv")[1].split("</tr>")[0]
+    assert "on target" in page.split("warm.csv")[1].split("</tr>")[0]
+
+
+def held_at(grip_pct: float, scale: float = 1.0) -> dict[str, np.ndarray]:
+    """Engine speed rises, grip and plate are held alike, torque is 0.6 N·m for each % of them."""
+    rng = np.random.default_rng(int(grip_pct))
+    time_s = np.arange(0, 8, 0.05)
+    still = np.full(time_s.size, grip_pct)
+    return {
+        "time_s": time_s,
+        "engine_speed_rpm": np.linspace(2500, 6500, time_s.size),
+        "grip_pct": still,
+        "plate_pct": still,
+        "torque_nm": scale * 0.6 * still + rng.normal(0, 0.02, time_s.size),
+    }
+
+
+def three_speeds(text: str) -> str:
+    """The table with its first column once more, as that of 4,000 1/min."""
+    lines = [line.split("\t") for line in text.splitlines()]
+    return "\n".join(
+        "\t".join([line[0], line[1], line[1] if n else "4000", line[2]]) for n, line in enumerate(lines)
+    )
+
+
+def test_torque_by_grip_follows_each_mode_inside_what_was_measured(login, staff, job, received, tune) -> None:
+    client = login(Role.TUNER)
+    straight, calm = (three_speeds(text) for text in (STRAIGHT, CALM))
+    add(client, tune, straight, mode="Road")
+    add(client, tune, calm, mode="Wet")
+    for revision, scale in ((received, 0.5), (tune, 1.0)):
+        for grip in (5.0, 20.0, 35.0, 50.0):
+            made = {"tune_revision": revision, "made_at": revision.loaded_at}
+            name = f"{revision} {grip:g}.csv"
+            make_channel_run(job, staff[Role.TUNER], name, held_at(grip, scale), **made)
+    page = shown(client, job, rpm="4000")
+    assert "From 4 held runs of tune 1" in page
+    torque, steep = data_of(page, "torque-by-grip")["panels"]
+    road, wet = torque["series"]
+    assert (road["label"], wet["label"]) == ("Road", "Wet")
+    at = dict(zip(road["x"], road["y"], strict=True)), dict(zip(wet["x"], wet["y"], strict=True))
+    assert at[0][20] == pytest.approx(0.6 * 20, abs=0.15)
+    assert at[1][20] == pytest.approx(0.6 * 12.4, abs=0.15)  # by the table 12.4 % plate at 20 % grip
+    # plates below 5 and above 50 % were never held
+    assert at[0][0] is None
+    assert at[1][5] is None
+    assert at[0][55] is None
+    assert at[1][100] is None
+    # by hand between 20 and 50 % grip: 29.6 % of plate in 30 % of grip, times 0.6
+    slopes = dict(zip(steep["series"][1]["x"], steep["series"][1]["y"], strict=True))
+    assert slopes[35] == pytest.approx(0.6 * 29.6 / 30, abs=0.02)
+    rows = page.split("How torque answers the grip, in N·m")[1].split("</table>")[0]
+    assert "most 0.60 at" in rows.split('scope="row">4000')[1]
+    # the runs of the tune shown, where it has some
+    add(client, received, straight, mode="Road")
+    assert "From 4 held runs of as received" in shown(client, job, rpm="4000", tune="0")
+
+
+def test_torque_by_grip_from_one_opening_says_what_it_takes(login, staff, job, tune) -> None:
+    client = login(Role.TUNER)
+    add(client, tune)
+    make_channel_run(job, staff[Role.TUNER], "20.csv", held_at(20.0), tune_revision=tune)
+    assert "needs held runs at two plate openings or more" in shown(client, job)
+
+
+def test_the_modes_of_any_tune_are_laid_over_each_other(login, job, received, tune) -> None:
+    client = login(Role.TUNER)
+    add(client, received, STRAIGHT)
+    add(client, received, CALM, mode="Track")
+    add(client, tune, CALM)
+    first = shown(client, job, tune="0")
+    assert data_of(first, "modes")["panels"][0]["title"] == "The modes of as received"
+    assert "Track opens 38 % slower than Rain over the first fifth" in first
+    now = shown(client, job)
+    assert data_of(now, "modes")["panels"][0]["title"] == "The modes of tune 1"
+    assert "Track opens as Rain does over the first fifth" in now
+
+
+def test_a_table_tried_and_left_is_laid_over_the_others(login, staff, job, received, tune) -> None:
+    client = login(Role.TUNER)
+    add(client, received, STRAIGHT)
+    add(client, tune, CALM)
+    make_revision(job, staff[Role.TUNER], 2, made_from=received)
+    series = data_of(shown(client, job), "plates")["panels"][0]["series"]
+    assert [(each["label"], each["state"]) for each in series] == [
+        ("as received, in the bike", "before"),
+        ("tune 1", "other"),
+    ]
+
+
+def over_run(more_nm: float) -> dict[str, np.ndarray]:
+    """Up with the throttle open, then down closed, braking by 3 N·m and 1 more for each 1,000 1/min."""
+    speed = np.concatenate([np.linspace(3000, 9000, 600), np.linspace(9000, 4000, 400)])
+    grip = np.where(np.arange(1000) < 600, 100.0, 0.0)
+    torque = np.where(grip > 0, 60.0, -3 - more_nm - speed / 1000)
+    return {
+        "time_s": np.arange(1000) * 0.02,
+        "engine_speed_rpm": speed,
+        "grip_pct": grip,
+        "power_kw": torque * speed * np.pi / 30_000,
+    }
+
+
+def test_braking_on_the_over_run_is_shown_tune_by_tune(login, staff, job, received, tune) -> None:
+    for name, more, revision in (("a.csv", 0.0, received), ("b.csv", 2.0, tune)):
+        make_channel_run(job, staff[Role.TUNER], name, over_run(more), kind="sweep", tune_revision=revision)
+    page = shown(login(Role.DESK), job)
+    before, after = data_of(page, "braking")["panels"][0]["series"]
+    assert [(each["label"], each["state"]) for each in (before, after)] == [
+        ("as received", "before"),
+        ("tune 1", "after"),
+    ]
+    for series, more in ((before, 0.0), (after, 2.0)):
+        at = dict(zip(series["x"], series["y"], strict=True))
+        assert at[6000] == pytest.approx(-9 - more, abs=0.1)
+    row = page.split('id="braking-title"')[1].split('scope="row">6000')[1].split("</tr>")[0]
+    assert re.findall(r">(-[\d.]+)<", row) == ["-9.0", "-11.0"]
+
+
+def test_runs_without_an_over_run_show_none(login, staff, job, tune) -> None:
+    make_channel_run(job, staff[Role.TUNER], "20.csv", held_at(20.0), tune_revision=tune)
+    assert "Braking on the over-run" not in shown(login(Role.DESK), job)
 
 
 def test_the_demos_own_tables_are_read(login, received) -> None:
