@@ -54,11 +54,13 @@ def typed_in_full(text: str) -> bool:
 
 def both_gaps(opening: Place, closing: Place) -> Place:
     """What a loaded gap is held against where a figure is questioned: both clearances together."""
-    low, high = (
-        None if None in pair else sum(pair)
-        for pair in ((opening.low_mm, closing.low_mm), (opening.high_mm, closing.high_mm))
-    )
-    return replace(closing, low_mm=low, high_mm=high, target_mm=None)
+    low_mm = together(opening.low_mm, closing.low_mm)
+    high_mm = together(opening.high_mm, closing.high_mm)
+    return replace(closing, low_mm=low_mm, high_mm=high_mm, target_mm=None)
+
+
+def together(one_mm: Decimal | None, other_mm: Decimal | None) -> Decimal | None:
+    return None if one_mm is None or other_mm is None else one_mm + other_mm
 
 
 @dataclass

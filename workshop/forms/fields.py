@@ -100,9 +100,9 @@ class LengthField(NumberField):
             return super().to_python(value)
         found = LENGTH.fullmatch(value.strip())
         figure, named = found.groups() if found else (value, None)
-        unit = canonical_unit(named, "length") if named else self.unit
+        unit = (canonical_unit(named, "length") or named) if named else self.unit
         try:
-            length_mm = exact_mm(parse_number(figure), unit or named)
+            length_mm = exact_mm(parse_number(figure), unit)
         except ValueError as problem:
             raise ValidationError(str(problem), code="invalid") from problem
         return super().to_python(Decimal(plain(length_mm)))
