@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from jobs.calc.consistency import ratio_change
 from jobs.calc.drive import GearUse, Vehicle
 from jobs.calc.drive_comparison import DriveComparison, compare_drive
 from jobs.comparing import Compared
 from jobs.models import Job
 from jobs.run_charts import SPEED_UNITS
 from jobs.run_figures import RunFigures
-from jobs.run_gears import Gearing, computed_gearing, measured_gearing
+from jobs.run_gears import Gearing, computed_gearing
 from workshop.models import ShopProfile
 from workshop.units import convert
 
@@ -45,6 +46,20 @@ class Driven:
     result: DriveComparison | None = None
     notes: tuple[str, ...] = ()
     reason: str = ""
+
+
+def measured_gearing(runs: Iterable[RunFigures], gear: int) -> Gearing | None:
+    """The ratio that runs made in this gear show, without the slip of tyre and clutch at its worst."""
+    found = []
+    for figures in runs:
+        rows = figures.rows
+        if figures.run.gear == gear and {"engine_speed_rpm", "road_speed_kmh"} <= rows.keys():
+            change = ratio_change(rows["engine_speed_rpm"], rows["road_speed_kmh"])
+            found += [change.reference] if change else []
+    if not found:
+        return None
+    of = "1 run" if len(found) == 1 else f"{len(found)} runs"
+    return Gearing(float(np.median(found)), f"measured on {of} in gear {gear}")
 
 
 def drive_on_record(compared: Compared) -> DriveAsked:

@@ -341,3 +341,12 @@ def sweep_chart(figures: RunFigures, shop: ShopProfile) -> Chart | None:
         lines.append(Line("sweep", "after", *thinned(x[sweep.rows], speed[sweep.rows])))
     words = ("time", "s", 2) if rising else ("sample", "", 0)
     return chart_of(words[0], words[1], [(measure_of("engine_speed_rpm", shop), lines)], x_digits=words[2])
+
+
+def ratio_chart(figures: RunFigures) -> Chart | None:
+    """How the ratio of engine to road speed changes along the sweep: the slip of tyre and clutch."""
+    ratio = figures.ratio
+    if ratio is None:
+        return None
+    line = Line("change of ratio", "after", ratio.engine_speed_rpm, ratio.change_pct)
+    return chart_of("engine speed", "1/min", [(Measure("change of ratio", "%", 1), [line])])

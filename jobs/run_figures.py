@@ -1,17 +1,19 @@
 """From a run's channels to its curve: the one way by which every page, CSV and sheet gets its figures."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from jobs.calc.air import STANDARDS, Air, Correction, correct, question_pressure, uncorrect
+from jobs.calc.consistency import RatioChange, ratio_change
 from jobs.calc.curves import Curve, Flag, apply_factor, power_curve
 from jobs.calc.speed_grid import SAMPLES_WANTED, common_width_rpm, on_grid
 from jobs.calc.statistics import summarise
 from jobs.calc.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.channel_store import FloatArray, load_channels
 from jobs.models import Run
+from jobs.roller_runs import ROLLER_SPEEDS, RollerBench
 from workshop.models import ShopProfile
 
 NEEDED = (
@@ -23,6 +25,7 @@ NEEDED = (
     "plate_pct",
     "road_speed_kmh",
     "lambda",
+    *ROLLER_SPEEDS,
 )
 FEW = 2  # so many times the samples a window wants, on average: with fewer a run counts as thin
 
@@ -49,6 +52,13 @@ class RunFigures:
     taken_back: float = 1.0
 
     @property
+    def ratio(self) -> RatioChange | None:
+        """Engine speed over road speed along the sweep; None where one of them was not measured."""
+        if not {"engine_speed_rpm", "road_speed_kmh"} <= self.rows.keys():
+            return None
+        return ratio_change(self.rows["engine_speed_rpm"], self.rows["road_speed_kmh"])
+
+    @property
     def is_corrected(self) -> bool:
         return self.correction is not None
 
@@ -60,12 +70,20 @@ class RunFigures:
 
 @dataclass(frozen=True, eq=False)
 class Loaded:
-    """The samples of a run's sweep; ``reason`` says why there is no curve to be made of them."""
+    """The samples of a run's sweep; ``reason`` says why there is no curve to be made of them.
+
+    ``made`` tells which of the channels the file does not hold itself, and how they were made.
+    """
 
     run: Run
     sweep: Sweep | None = None
     rows: dict[str, FloatArray] = field(default_factory=dict)
     reason: str = ""
+    made: tuple[Flag, ...] = ()
+
+    @property
+    def power_is_made(self) -> bool:
+        return any(flag.code == "roller" for flag in self.made)
 
 
 def figures_of(run: Run, shop: ShopProfile) -> RunFigures:
@@ -79,18 +97,22 @@ def figures_together(runs: Iterable[Run], shop: ShopProfile, also: Sequence[str]
     Runs of one kind get one smoothing width: the shop's, or a wider one where a file among them has
     too few samples for it. ``also`` names channels whose samples are wanted beside the usual ones.
     """
-    loaded = [load(run, also) for run in runs]
+    bench = RollerBench(shop)
+    loaded = [load(run, bench, also) for run in runs]
     widths = {kind: width_for([each for each in loaded if each.run.kind == kind], shop) for kind in Run.Kind}
     return [figures_from(each, shop, widths[Run.Kind(each.run.kind)]) for each in loaded]
 
 
-def load(run: Run, also: Sequence[str] = ()) -> Loaded:
+def load(run: Run, bench: RollerBench, also: Sequence[str] = ()) -> Loaded:
     if run.status != Run.Status.READ:
         refused = run.status == Run.Status.REFUSED
         return Loaded(run, reason=run.refusal if refused else "The columns of this file are not named yet.")
     try:
         channels = load_channels(run, [*NEEDED, *(name for name in also if name not in NEEDED)])
-        return _sweep_of(run, channels)
+        if run.kind == Run.Kind.COAST:
+            return Loaded(run, reason=bench.coast_in_words(run))
+        made, flags = bench.complete(run, channels)
+        return replace(_sweep_of(run, made), made=tuple(flags))
     except ValueError as problem:
         return Loaded(run, reason=str(problem))
 
@@ -150,7 +172,7 @@ def figures_from(loaded: Loaded, shop: ShopProfile, width_rpm: float) -> RunFigu
     if loaded.reason:
         return _nothing(loaded, loaded.reason)
     try:
-        back = taken_back(run)
+        back = 1.0 if loaded.power_is_made else taken_back(run)
         observed = _observed(rows, back, shop, width_rpm)
         correction = _correction(run, shop)
     except ValueError as problem:
@@ -214,7 +236,7 @@ def _correction(run: Run, shop: ShopProfile) -> Correction | None:
 
 def _own_flags(loaded: Loaded, shop: ShopProfile, width_rpm: float) -> list[Flag]:
     """What the run's record and the smoothing add to what its channels say."""
-    run, found = loaded.run, []
+    run, found = loaded.run, list(loaded.made)
     if run.pressure_kpa is not None and (question := question_pressure(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", question))
     if width_rpm > shop.smoothing_width_rpm:

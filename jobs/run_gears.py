@@ -1,15 +1,10 @@
-"""How fast an engine turns for each km/h in a gear: measured on the runs, else by teeth and tyre."""
+"""How fast an engine turns for each km/h in a gear, by teeth and tyre."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
-import numpy as np
-
 from jobs.calc import gearing
-from jobs.calc.consistency import ratio_change
 from jobs.gear_speeds import rear_tyre, sprockets_used
 from jobs.models import Job
-from jobs.run_figures import RunFigures
 
 
 @dataclass(frozen=True)
@@ -18,20 +13,6 @@ class Gearing:
 
     rpm_per_kmh: float
     source: str
-
-
-def measured_gearing(runs: Iterable[RunFigures], gear: int) -> Gearing | None:
-    """The ratio that runs made in this gear show, without the slip of tyre and clutch at its worst."""
-    found = []
-    for figures in runs:
-        rows = figures.rows
-        if figures.run.gear == gear and {"engine_speed_rpm", "road_speed_kmh"} <= rows.keys():
-            change = ratio_change(rows["engine_speed_rpm"], rows["road_speed_kmh"])
-            found += [change.reference] if change else []
-    if not found:
-        return None
-    of = "1 run" if len(found) == 1 else f"{len(found)} runs"
-    return Gearing(float(np.median(found)), f"measured on {of} in gear {gear}")
 
 
 def computed_gearing(job: Job, gear: int) -> Gearing:

@@ -30,6 +30,7 @@ class Run(Record):
         SWEEP = "sweep", "sweep"
         HELD = "held", "held run"
         IDLE = "idle", "idle"
+        COAST = "coast", "coast-down"
         OTHER = "other", "other"
 
     class Status(models.TextChoices):

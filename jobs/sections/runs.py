@@ -11,6 +11,7 @@ KIND_WORDS = {
     Run.Kind.SWEEP: ("sweep", "sweeps"),
     Run.Kind.HELD: ("held run", "held runs"),
     Run.Kind.IDLE: ("idle run", "idle runs"),
+    Run.Kind.COAST: ("coast-down", "coast-downs"),
     Run.Kind.OTHER: ("other run", "other runs"),
 }
 

@@ -25,6 +25,7 @@ from jobs.run_charts import (
     Shown,
     channels_of,
     overlay,
+    ratio_chart,
     sweep_chart,
 )
 from jobs.run_figures import figures_of, figures_together
@@ -44,7 +45,14 @@ ROLLER = (
     "Exhaust gas kills unseen: extraction running, carbon monoxide watched. Wear hearing protection, keep "
     "fuel and fire apart, stay below the tyre's speed symbol. What your safety rules ask goes first.",
 )
-KINDS = {"sweep": "sweeps", "held": "held runs", "idle": "idle", "other": "other runs", "all": "all runs"}
+KINDS = {
+    "sweep": "sweeps",
+    "held": "held runs",
+    "idle": "idle",
+    "coast": "coast-downs",
+    "other": "other runs",
+    "all": "all runs",
+}
 
 
 def find_run(pk: int) -> Run:
@@ -277,6 +285,8 @@ def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = N
         "figures": figures,
         "overlay": overlay(shown, request.shop, Asked()) if figures.curve else None,
         "sweep_chart": sweep_chart(figures, request.shop),
+        "ratio": figures.ratio,
+        "ratio_chart": ratio_chart(figures),
         "sweep_form": sweep_form or SweepForm(run=run, initial=sweep_now(figures.sweep)),
         "set_by_hand": run.sweep_start is not None or run.sweep_stop is not None,
         "sentences": report.get("sentences", ()),
