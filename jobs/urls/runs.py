@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import layouts
+from jobs.views import layouts, repeatability
 from jobs.views import runs as views
 
 urlpatterns = [
@@ -17,6 +17,8 @@ urlpatterns = [
     path("runs/<int:pk>/put-back/", views.run_put_back, name="run-put-back"),
     path("runs/<int:pk>/file/", views.run_file, name="run-file"),
     path("runs/<int:pk>/remove/", views.run_remove, name="run-remove"),
+    path("repeatability/", repeatability.repeatability, name="repeatability"),
+    path("repeatability/use/", repeatability.repeatability_use, name="repeatability-use"),
     path("layouts/", layouts.layout_list, name="layout-list"),
     path("layouts/<int:pk>/edit/", layouts.layout_edit, name="layout-edit"),
     path("layouts/<int:pk>/remove/", layouts.layout_remove, name="layout-remove"),
