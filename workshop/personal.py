@@ -124,7 +124,7 @@ def alike(customer: Customer) -> "models.QuerySet[Customer]":
 def erasure_refused(customer: Customer) -> str:
     """Why the name can't be taken out yet; '' where it can."""
     # The jobs app stands above this one and hangs its jobs on the customer by name.
-    still_open = [str(job) for job in customer.jobs.all() if job.is_open]  # type: ignore[attr-defined]
+    still_open = [str(job) for job in customer.jobs.all() if job.is_open]
     return f"Open jobs still need the name: {', '.join(still_open)}." if still_open else ""
 
 

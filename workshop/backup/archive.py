@@ -122,7 +122,7 @@ def add(archive: tarfile.TarFile, name: str, source: Any, size: int) -> str:
     member = tarfile.TarInfo(name)
     member.size, member.mtime, member.mode = size, int(timezone.now().timestamp()), 0o600
     reader = Hashing(source)
-    archive.addfile(member, reader)  # type: ignore[arg-type]  # it only reads
+    archive.addfile(member, reader)
     return reader.sha256.hexdigest()
 
 

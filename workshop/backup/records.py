@@ -39,7 +39,7 @@ def engine() -> str:
 def file_columns() -> list[tuple[str, str]]:
     """Table and column of every field that names a stored file."""
     return [
-        (model._meta.db_table, field.column)
+        (model._meta.db_table, str(field.column))
         for model in apps.get_models()
         for field in model._meta.local_concrete_fields
         if isinstance(field, models.FileField)
