@@ -322,3 +322,22 @@ def rows_between(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
     if stop <= start:
         raise ValueError(f"The sweep has no samples from {from_rpm:,.0f} to {to_rpm:,.0f} 1/min.")
     return start, stop
+
+
+def rows_at_times(run: Run, from_s: float, to_s: float) -> tuple[int, int]:
+    """First sample and the one after the last between two times of the file.
+
+    Raises
+    ------
+    ValueError
+        The run has no time that rises throughout, or no sample between these two.
+    """
+    time = load_channels(run, ("time_s",)).get("time_s")
+    if time is None or not np.all(np.diff(time) > 0):
+        raise ValueError("The run holds no time that rises throughout, so its sweep can't be set by it.")
+    # A hair wider: the page shows milliseconds.
+    start = int(np.searchsorted(time, from_s - 5e-4))
+    stop = int(np.searchsorted(time, to_s + 5e-4, side="right"))
+    if stop <= start:
+        raise ValueError(f"The run has no samples from {from_s:g} to {to_s:g} s.")
+    return start, stop

@@ -10,7 +10,7 @@ from jobs.calc.air import STANDARDS, question_pressure
 from jobs.forms.job import ManyFilesInput
 from jobs.forms.quantities import InShopUnits
 from jobs.models import Job, Run
-from jobs.run_figures import rows_between
+from jobs.run_figures import rows_at_times, rows_between
 from jobs.run_intake import RunDetails
 from workshop.forms.fields import FloatNumberField, plain
 from workshop.forms.groups import Grouped
@@ -139,9 +139,9 @@ def carried_on(job: Job) -> dict[str, Any]:
 
 
 class SweepForm(forms.Form):
-    """The sweep's limits by engine speed, or by sample counted from 1; both empty: found anew."""
+    """The sweep's limits by engine speed, by time, or by sample counted from 1; both empty: found anew."""
 
-    BY = (("engine_speed", "engine speed (1/min)"), ("sample", "sample"))
+    BY = (("engine_speed", "engine speed (1/min)"), ("time", "time (s)"), ("sample", "sample"))
 
     limits_in = forms.ChoiceField(label="Limits given as", choices=BY, initial="sample")
     first = FloatNumberField(label="From", required=False, min_value=0)
@@ -168,7 +168,11 @@ class SweepForm(forms.Form):
         elif cleaned["limits_in"] == "sample":
             self.take_samples(first, last)
         else:
-            self.take_speeds(first, last)
+            by = rows_at_times if cleaned["limits_in"] == "time" else rows_between
+            try:
+                self.limits = by(self.run, first, last)
+            except ValueError as problem:
+                self.add_error("first", str(problem))
         return cleaned
 
     def take_samples(self, first: float, last: float) -> None:
@@ -179,12 +183,6 @@ class SweepForm(forms.Form):
             self.add_error("last", f"The run has {samples:,} samples.")
         else:
             self.limits = (int(first) - 1, int(last))
-
-    def take_speeds(self, first: float, last: float) -> None:
-        try:
-            self.limits = rows_between(self.run, first, last)
-        except ValueError as problem:
-            self.add_error("first", str(problem))
 
 
 class SetAsideForm(Grouped, RecordForm):

@@ -10,7 +10,9 @@
    x_digits (0) and digits (1) are how many decimals are read out. low and high are optional and draw a band. null in y is a
    gap: not measured. x need not be the same in all series. A label that stands in several panels is switched by one button.
    As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
-   Drag or + zooms, - and 0 take it back, the arrow keys move the cursor, whose values stand in a real table below. */
+   Drag or + zooms, - and 0 take it back, the arrow keys move the cursor, whose values stand in a real table below.
+   For other scripts the chart stands in the element's property chart, and two events rise from the element: chartbuilt once,
+   chartdraw at each stroke with the plot in its detail. Such a script is loaded before this one. */
 (function () {
   "use strict";
   const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];
@@ -70,10 +72,15 @@
       legend: { show: false },
       cursor: { sync: { key: chart.id, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 7 } },
       hooks: {
+        draw: [(plot) => tell(chart, "chartdraw", plot)],
         setCursor: [(plot) => readOut(chart, plot)],
         setSelect: [(plot) => { if (plot.select.width > 4) zoomTo(chart, plot.posToVal(plot.select.left, "x"), plot.posToVal(plot.select.left + plot.select.width, "x")); }],
       },
     };
+  }
+
+  function tell(chart, name, detail) {
+    chart.root.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
   }
 
   function sizeOf(place) {
@@ -240,8 +247,9 @@
     const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
     if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
     const whole = all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
-    const chart = { id: `chart-${number}`, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], range: null, at: null };
+    const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], range: null, at: null };
     chart.aloud = element("p", { class: "visually-hidden", role: "status" });
+    root.chart = chart;
     root.classList.add("chart");
     root.append(tools(chart));
     for (const panel of data.panels) {
@@ -253,6 +261,7 @@
     const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, 0 shows the whole range."));
     root.append(hint, readOutTable(chart), values(chart), chart.aloud);
     draw(chart);
+    tell(chart, "chartbuilt");
     new ResizeObserver(() => chart.plots.forEach((plot, at) => {
       const size = sizeOf(chart.places[at]);
       if (size.width !== plot.width) plot.setSize(size);

@@ -1,0 +1,140 @@
+/* Charts as pictures to keep: a PNG of what is on the screen, an SVG of the same curves. Loaded before js/charts.js. */
+(function () {
+  "use strict";
+  const PAD = 16, LINE = 22, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
+  const FONT = '"IBM Plex Sans", sans-serif';
+  const SVG = "http://www.w3.org/2000/svg";
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
+  const shownLooks = (chart) => [...chart.looks].filter(([label]) => !chart.hidden.has(label));
+
+  function keep(blob, kind) {
+    const link = document.createElement("a");
+    const title = document.title.split(" · ")[0].toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
+    link.href = URL.createObjectURL(blob);
+    link.download = `${title || "curves"}.${kind}`;
+    document.body.append(link);
+    link.click();
+    link.remove();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  }
+
+  function png(chart) {
+    const ratio = window.devicePixelRatio || 1;
+    const drawn = chart.plots.map((plot) => plot.ctx.canvas);
+    const looks = shownLooks(chart);
+    const canvas = document.createElement("canvas");
+    canvas.width = Math.max(...drawn.map((each) => each.width)) + 2 * PAD * ratio;
+    canvas.height = drawn.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * looks.length) * ratio);
+    const pen = canvas.getContext("2d");
+    pen.fillStyle = colour("--sheet");
+    pen.fillRect(0, 0, canvas.width, canvas.height);
+    pen.textBaseline = "middle";
+    let top = PAD * ratio;
+    drawn.forEach((each, at) => {
+      pen.fillStyle = colour("--ink");
+      pen.font = `600 ${14 * ratio}px ${FONT}`;
+      pen.fillText(chart.data.panels[at].title, PAD * ratio, top + (LINE / 2) * ratio);
+      pen.drawImage(each, PAD * ratio, top + LINE * ratio);
+      top += each.height + LINE * ratio;
+    });
+    pen.font = `${13 * ratio}px ${FONT}`;
+    for (const [label, look] of looks) {
+      const middle = top + (LINE / 2) * ratio;
+      pen.strokeStyle = colour(look.hue);
+      pen.lineWidth = look.width * ratio;
+      pen.setLineDash(look.dash.map((part) => part * ratio));
+      pen.beginPath();
+      pen.moveTo(PAD * ratio, middle);
+      pen.lineTo((PAD + 36) * ratio, middle);
+      pen.stroke();
+      pen.fillStyle = colour("--ink");
+      pen.fillText(label, (PAD + 46) * ratio, middle);
+      top += LINE * ratio;
+    }
+    canvas.toBlob((blob) => keep(blob, "png"), "image/png");
+  }
+
+  function node(name, attributes, ...children) {
+    const made = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+    made.append(...children);
+    return made;
+  }
+
+  /* Round figures inside a range, about so many. */
+  function ticks(low, high, about) {
+    const rough = (high - low) / about;
+    const power = 10 ** Math.floor(Math.log10(rough));
+    const step = [1, 2, 5, 10].map((each) => each * power).find((each) => each >= rough);
+    const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
+    const found = [];
+    for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push([value, value.toFixed(places)]);
+    return found;
+  }
+
+  /* Points in the picture, parted where nothing was measured. */
+  function stretches(series, values, toX, toY, range) {
+    const parts = [[]];
+    series.x.forEach((x, at) => {
+      const y = values[at];
+      if (y === null || y === undefined || x < range[0] || x > range[1]) { if (parts.at(-1).length) parts.push([]); return; }
+      parts.at(-1).push(`${toX(x).toFixed(1)},${toY(y).toFixed(1)}`);
+    });
+    return parts.filter((part) => part.length > 1);
+  }
+
+  function panelPicture(chart, at, top) {
+    const panel = chart.data.panels[at], plot = chart.plots[at];
+    const range = [plot.scales.x.min, plot.scales.x.max], [low, high] = [plot.scales.y.min, plot.scales.y.max];
+    const { left, right } = PANEL, bottom = top + PANEL.height - PANEL.bottom, ceiling = top + PANEL.top;
+    const toX = (x) => left + ((x - range[0]) / (range[1] - range[0])) * (PANEL.width - left - right);
+    const toY = (y) => bottom - ((y - low) / (high - low)) * (bottom - ceiling);
+    const text = (words, x, y, more = {}) => node("text", { x, y, fill: colour("--ink"), "font-size": 13, ...more }, words);
+    const group = node("g", {}, text(panel.title, left, top + 18, { "font-weight": 600 }));
+    for (const [value, words] of ticks(...range, 8)) {
+      group.append(node("line", { x1: toX(value), x2: toX(value), y1: ceiling, y2: bottom, stroke: colour("--chart-grid") }), text(words, toX(value), bottom + 17, { "text-anchor": "middle" }));
+    }
+    for (const [value, words] of ticks(low, high, 6)) {
+      group.append(node("line", { x1: left, x2: PANEL.width - right, y1: toY(value), y2: toY(value), stroke: colour("--chart-grid") }), text(words, left - 6, toY(value) + 4, { "text-anchor": "end" }));
+    }
+    group.append(text(withUnit(chart.data.x_label, chart.data.x_unit), (left + PANEL.width - right) / 2, bottom + 37, { "text-anchor": "middle" }));
+    const middle = (ceiling + bottom) / 2;
+    group.append(text(withUnit(panel.y_label, panel.y_unit), 14, middle, { "text-anchor": "middle", transform: `rotate(-90 14 ${middle})` }));
+    for (const series of panel.series) {
+      if (chart.hidden.has(series.label)) continue;
+      const look = chart.looks.get(series.label);
+      const both = (series.low && series.high) ? [stretches(series, series.low, toX, toY, range), stretches(series, series.high, toX, toY, range)] : [[], []];
+      both[0].forEach((part, which) => group.append(node("polygon", { points: [...part, ...both[1][which].toReversed()].join(" "), fill: colour(look.hue), "fill-opacity": 0.18 })));
+      for (const part of stretches(series, series.y, toX, toY, range)) {
+        group.append(node("polyline", { points: part.join(" "), fill: "none", stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" "), "stroke-linejoin": "round" }));
+      }
+    }
+    return group;
+  }
+
+  function svg(chart) {
+    const looks = shownLooks(chart), panels = chart.data.panels.length;
+    const height = PAD * 2 + panels * PANEL.height + looks.length * LINE;
+    const root = node("svg", { xmlns: SVG, viewBox: `0 0 ${PANEL.width} ${height}`, width: PANEL.width, height, "font-family": FONT.replaceAll('"', "'") },
+      node("title", {}, document.title), node("rect", { width: PANEL.width, height, fill: colour("--sheet") }));
+    for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
+    looks.forEach(([label, look], at) => {
+      const y = PAD + panels * PANEL.height + at * LINE + LINE / 2;
+      root.append(node("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }),
+        node("text", { x: PAD + 46, y: y + 4, fill: colour("--ink"), "font-size": 13 }, label));
+    });
+    keep(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
+  }
+
+  document.addEventListener("chartbuilt", ({ target }) => {
+    const tools = target.querySelector(".chart-tools");
+    for (const [name, act] of [["Save as PNG", png], ["Save as SVG", svg]]) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.textContent = name;
+      button.addEventListener("click", () => act(target.chart));
+      tools.append(button);
+    }
+  });
+})();

@@ -1,0 +1,138 @@
+"""Runs on their charts: the sweep set by its handles, curves kept as pictures, the drive-out."""
+
+import re
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Locator, Page, expect
+
+from jobs.models import Comparison, ComparisonRun, Job, Run
+from tests import factories
+from tests.browser.steps import assert_accessible, assert_fits, tab_to
+from tests.jobs.run_files import attach_sweep
+from workshop.models import Role
+
+LogIn = Callable[[Role], Page]
+START = timezone.now() - timedelta(days=1)
+
+
+@pytest.fixture
+def job(people: dict[Role, Any]) -> Job:
+    engine = factories.make_engine(wet_mass_kg=188.0)
+    owner = factories.make_customer(riding_mass_kg=85.0)
+    bike = factories.make_bike(owner=owner, engine_spec=engine)
+    return factories.make_job(bike=bike, received_at=timezone.now() - timedelta(days=3), stage="roller")
+
+
+def sweep_with_road_speed(level: float) -> bytes:
+    """3,000 to 11,000 1/min in 8 s, 60 1/min for each km/h."""
+    lines = ["Time (s),Engine speed (rpm),Power (kW),Road speed (km/h),Lambda"]
+    for row in range(801):
+        speed = 3000 + 10 * row
+        lines.append(f"{row / 100:.2f},{speed},{level * speed / 200:.4f},{speed / 60:.3f},0.88")
+    return "\n".join(lines).encode()
+
+
+def attached(job: Job, by: Any, level: float, at: int) -> Run:
+    air = {"temperature_c": 20.0, "pressure_kpa": 100.0, "humidity_pct": 50.0}
+    made_at = START + timedelta(minutes=at)
+    data = sweep_with_road_speed(level)
+    return attach_sweep(job, by, data, name=f"sweep {at}.csv", gear=3, made_at=made_at, **air).run
+
+
+def drag(page: Page, handle: Locator, to_x: float) -> None:
+    box = handle.bounding_box()
+    assert box
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 4)
+    page.mouse.down()
+    page.mouse.move(to_x, box["y"] + box["height"] / 4, steps=5)
+    page.mouse.up()
+
+
+def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: Job, people) -> None:
+    run = attached(job, people[Role.TUNER], 1.0, 0)
+    page = log_in(Role.TUNER)
+    page.goto(f"{live_server.url}/runs/{run.pk}/")
+    first, last = (page.get_by_role("slider", name=f"The sweep {end} at") for end in ("starts", "ends"))
+    first.scroll_into_view_if_needed()
+    plot = first.locator("xpath=..").bounding_box()
+    assert plot
+    # A quarter of 0 to 8 s along.
+    drag(page, first, plot["x"] + plot["width"] / 4)
+    assert float(page.get_by_label("From", exact=True).input_value()) == pytest.approx(2.0, abs=0.1)
+    expect(page.get_by_label("Limits given as")).to_have_value("time")
+    # And by keyboard: ten times 8 s / 400 at a press.
+    last.press("Shift+ArrowLeft")
+    assert float(page.get_by_label("To", exact=True).input_value()) == pytest.approx(7.8, abs=0.06)
+    assert_accessible(page)
+    page.get_by_role("button", name="Set the sweep").click()
+    expect(page.get_by_text("set by hand")).to_be_visible()
+    run.refresh_from_db()
+    assert run.sweep_start == pytest.approx(200, abs=10)
+    assert run.sweep_stop == pytest.approx(781, abs=7)
+
+
+def test_sweep_handles_are_reached_by_tab_and_hidden_from_who_may_not_write(
+    log_in: LogIn, live_server, job: Job, people
+) -> None:
+    run = attached(job, people[Role.TUNER], 1.0, 0)
+    page = log_in(Role.TUNER)
+    page.goto(f"{live_server.url}/runs/{run.pk}/")
+    tab_to(page, page.get_by_role("slider", name="The sweep starts at")).press("ArrowRight")
+    assert float(page.get_by_label("From", exact=True).input_value()) == pytest.approx(0.02, abs=0.03)
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/runs/{run.pk}/")
+    expect(page.get_by_role("group", name="Engine speed: curves of")).to_be_visible()
+    expect(page.get_by_role("slider")).to_have_count(0)
+
+
+def test_curves_are_kept_as_pictures(log_in: LogIn, live_server, job: Job, people, tmp_path: Path) -> None:
+    for at, level in enumerate((1.0, 1.02)):
+        attached(job, people[Role.TUNER], level, at)
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
+    kept = {}
+    for kind in ("PNG", "SVG"):
+        with page.expect_download() as download:
+            page.get_by_role("button", name=f"Save as {kind}").click()
+        assert download.value.suggested_filename == f"runs-job-{job.number}.{kind.lower()}"
+        kept[kind] = Path(download.value.path()).read_bytes()
+    assert kept["PNG"].startswith(b"\x89PNG\r\n")
+    picture = kept["SVG"].decode()
+    (tmp_path / "curves.svg").write_bytes(kept["SVG"])
+    assert picture.count("<polyline") == 4  # power and torque of two runs
+    assert "Run 1" in picture
+    assert "engine speed (1/min)" in picture
+    # Power is a straight line in 3,000 to 11,000 1/min: so are the points.
+    points = [tuple(map(float, p.split(","))) for p in re.search(r'points="([^"]+)"', picture)[1].split()]
+    (x0, y0), (x1, y1) = points[0], points[-1]
+    assert max(abs(y0 + (y1 - y0) * (x - x0) / (x1 - x0) - y) for x, y in points) < 1.5
+
+
+def test_drive_out_of_a_comparison(log_in: LogIn, live_server, job: Job, people) -> None:
+    comparison = Comparison.objects.create(job=job, title="Before and after")
+    for at in range(6):
+        run = attached(job, people[Role.TUNER], (1.0 if at < 3 else 1.04) * (1 + at % 3 / 1000), at)
+        group = "before" if at < 3 else "after"
+        ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
+    page = log_in(Role.TUNER)
+    page.goto(f"{live_server.url}/comparisons/{comparison.pk}/")
+    part = page.get_by_role("region", name="Drive-out", exact=True)
+    expect(part).to_contain_text("ahead of as received")
+    part.get_by_label("From (km/h)").fill("70")
+    part.get_by_label("To (km/h)").fill("150")
+    part.get_by_role("button", name="Drive out").click()
+    expect(part.get_by_role("caption")).to_contain_text(["70.0 km/h to 150.0 km/h", ""])
+    expect(part.locator("canvas")).to_be_visible()
+    # The mixture stands below power and torque.
+    expect(page.get_by_role("group", name="Lambda: curves of")).to_be_visible()
+    assert_accessible(page)
+    page.set_viewport_size({"width": 360, "height": 780})
+    assert_fits(page)
+    part.get_by_label("To (km/h)").fill("60")
+    part.get_by_role("button", name="Drive out").click()
+    expect(part.get_by_role("alert")).to_contain_text("faster than it starts")
