@@ -141,7 +141,7 @@ def correction_words(result: Json, r: int, c: int) -> str:
         return f"No correction: {result['reason'][r][c]}."
     said = f"Fuel {percent(multiplier - 1)}"
     if is_filled(result, r, c):
-        return f"{said}, filled in between two measured neighbours and not measured here."
+        return f"{said}, filled in between two measured neighbours, not from this cell."
     if result["limited"][r][c]:
         return f"{said}, limited in one pass; {percent(result['wanted'][r][c] - 1)} was asked for."
     return f"{said}."

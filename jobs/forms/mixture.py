@@ -6,16 +6,15 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.files.uploadedfile import UploadedFile
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.calc.fuel import FUELS
-from jobs.forms.throttle import READ_FROM_FILE, table_area, text_of_upload
+from jobs.forms.throttle import READ_FROM_FILE, put_into_box, table_area
 from jobs.mixture import LOADS, Asked, Limits, StudyProblem, at, delay_from, read_fuel_table, study_of
 from jobs.models import MixtureStudy, Run
 from workshop.forms.fields import FloatNumberField, plain
 from workshop.forms.groups import Grouped
-from workshop.forms.records import RecordForm, copy_of
+from workshop.forms.records import RecordForm
 from workshop.units import parse_number
 
 MOST_POINTS = 60
@@ -254,7 +253,8 @@ class MixtureStudyForm(Grouped, RecordForm):
         upload = self.cleaned_data.get("fuel_table_file")
         try:
             if upload:
-                self.take_upload(upload)
+                with at("fuel_table_file"):
+                    put_into_box(self, "fuel_table", upload)
             if self.errors:
                 return cleaned
             self.take_axes()
@@ -266,14 +266,6 @@ class MixtureStudyForm(Grouped, RecordForm):
             if upload and problem.field == "fuel_table":
                 self.add_error("fuel_table_file", READ_FROM_FILE.format(upload.name))
         return cleaned
-
-    def take_upload(self, upload: UploadedFile) -> None:
-        """Put a file's text where it can be seen and mended, should it not be right."""
-        with at("fuel_table_file"):
-            text = text_of_upload(upload)
-        sent = copy_of(self.data)
-        sent[self.add_prefix("fuel_table")] = self.cleaned_data["fuel_table"] = text
-        self.data = sent
 
     def take_delay(self) -> dict[str, Any]:
         """The delay found in the run chosen for it, and how, for the study's settings."""

@@ -45,6 +45,20 @@ def text_of_upload(upload: UploadedFile) -> str:
     return text.decode(text.start, text.end)
 
 
+def put_into_box(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
+    """Put a file's text where it can be seen and mended, should it not be right.
+
+    Raises
+    ------
+    ValueError
+        It is too large, or no text.
+    """
+    form.cleaned_data[name] = text_of_upload(upload)
+    sent = copy_of(form.data)
+    sent[form.add_prefix(name)] = form.cleaned_data[name]
+    form.data = sent
+
+
 def table_area(rows: int, example: str) -> forms.Textarea:
     return forms.Textarea(
         attrs={"rows": rows, "class": "table-text", "spellcheck": "false", "placeholder": example}
@@ -99,7 +113,7 @@ class ThrottleTableForm(Grouped, RecordForm):
         try:
             if upload:
                 field = "table_file"
-                self.show_upload(upload)
+                put_into_box(self, "table_text", upload)
                 field = "table_text"
             self.read_table()
         except ValueError as problem:
@@ -107,13 +121,6 @@ class ThrottleTableForm(Grouped, RecordForm):
             if upload and field == "table_text":
                 self.add_error("table_file", READ_FROM_FILE.format(upload.name))
         return cleaned
-
-    def show_upload(self, upload: UploadedFile) -> None:
-        """Put a file's text where it can be seen and mended, should it not be right."""
-        self.cleaned_data["table_text"] = text_of_upload(upload)
-        sent = copy_of(self.data)
-        sent[self.add_prefix("table_text")] = self.cleaned_data["table_text"]
-        self.data = sent
 
     def read_table(self) -> None:
         text = self.cleaned_data.get("table_text") or ""

@@ -341,7 +341,7 @@ def test_a_gap_is_filled_only_where_asked_and_shown_as_filled(login, before) -> 
     np.testing.assert_array_equal(np.isfinite(now), np.isfinite(was) | marked)
     page = shown(client, filled)
     assert page.count("<small>filled</small>") == marked.sum()
-    assert "filled in between two measured neighbours and not measured here" in page
+    assert "filled in between two measured neighbours, not from this cell" in page
     assert "cell-fill" not in shown(client, bare)
 
 

@@ -1,0 +1,134 @@
+"""A mixture study in the browser: walking its cells by keyboard, a fuel table pasted and given back."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from jobs.models import Job, MixtureStudy
+from tests import factories
+from tests.browser.steps import assert_accessible, assert_fits, region, tab_to
+from tests.jobs.test_mixture import FUEL_TABLE
+from workshop.models import Role
+
+LogIn = Callable[[Role], Page]
+
+
+@pytest.fixture
+def job(people: dict[Role, Any]) -> Job:
+    job = factories.make_job(stage="roller")
+    tune = factories.make_revision(job, people[Role.DESK])
+    factories.make_simulated_runs(job, people[Role.TUNER], "tern", "before", "held", tune_revision=tune)
+    return job
+
+
+def ask_for_study(page: Page, job: Job, fuel_table: str = "") -> None:
+    page.get_by_role("link", name="Jobs", exact=True).click()
+    page.get_by_role("link", name=job.number).click()
+    page.get_by_role("link", name="New mixture study").click()
+    page.get_by_label("Engine speeds (1/min)").fill("3000 4000 5000 6000 7000 8000 9000")
+    page.get_by_label("Throttle openings (%)").fill("10 20 30 40 60 80 100")
+    page.get_by_label("Target lambda").fill("0,9")
+    page.get_by_label("Fuel table, pasted").fill(fuel_table)
+    page.get_by_text("Limits: what counts as steady").click()
+    page.get_by_label("Half-width of lambda at most").fill("0,04")
+    page.get_by_role("button", name="Work it out").click()
+    page.wait_for_url("**/mixture/*/")
+
+
+def cell(grid: Locator, grip: str, place: int) -> Locator:
+    """The cell of a row by its place from the left."""
+    heading = grid.page.get_by_role("rowheader", name=grip, exact=True)
+    return grid.get_by_role("row").filter(has=heading).get_by_role("gridcell").nth(place)
+
+
+def test_the_cells_are_walked_by_keyboard_and_each_tells_what_stands_behind_it(
+    log_in: LogIn, job: Job
+) -> None:
+    page = log_in(Role.TUNER)
+    ask_for_study(page, job)
+    grid = page.get_by_role("grid", name="Lambda by throttle")
+    told = page.locator("#about-lambda")
+    tab_to(page, cell(grid, "10", 0))
+    expect(told).to_contain_text("3,000 1/min, 10 % grip")
+    for key in ("ArrowRight", "ArrowRight", "ArrowRight", "ArrowDown", "ArrowDown", "ArrowDown", "ArrowDown"):
+        page.keyboard.press(key)
+    expect(cell(grid, "60", 3)).to_be_focused()
+    expect(told).to_contain_text("6,000 1/min, 60 % grip: lambda 0.9")
+    # every dwell behind the cell: its run, when, how many samples and what the sensor showed
+    study = MixtureStudy.objects.get()
+    behind = study.result["behind"]["4,3"]
+    assert len(behind) > 1
+    for dwell in behind:
+        expect(told).to_contain_text(f"tern_before_held_060.csv, {dwell['from_s']:.1f} to")
+        expect(told).to_contain_text(f"{dwell['samples']} samples, lambda {dwell['lambda']:.3f}")
+    page.keyboard.press("Home")
+    expect(told).to_contain_text("3,000 1/min, 60 % grip")
+    page.keyboard.press("Control+End")
+    expect(told).to_contain_text("9,000 1/min, 100 % grip")
+    page.keyboard.press("ArrowRight")  # there is nothing beyond
+    expect(cell(grid, "100", 6)).to_be_focused()
+    # one press of Tab leaves the grid for the next
+    page.keyboard.press("Tab")
+    expect(
+        page.get_by_role("grid", name="Correction of the fuel").get_by_role("gridcell").first
+    ).to_be_focused()
+    assert_accessible(page)
+
+
+def test_lean_at_high_load_stands_above_every_figure(log_in: LogIn, job: Job) -> None:
+    page = log_in(Role.TUNER)
+    ask_for_study(page, job)
+    first = page.get_by_role("note").first
+    expect(first).to_contain_text("Lean at high load: at")
+    assert first.bounding_box()["y"] < page.get_by_role("grid").first.bounding_box()["y"]
+
+
+def test_a_pasted_fuel_table_comes_back_corrected_and_otherwise_to_the_letter(
+    log_in: LogIn, job: Job
+) -> None:
+    page = log_in(Role.TUNER)
+    ask_for_study(page, job, FUEL_TABLE)
+    back = page.get_by_label("To copy and paste")
+    came = [line.split("\t") for line in FUEL_TABLE.splitlines()]
+    now = [line.split("\t") for line in back.input_value().splitlines()]
+    # grip 0 and 2,000 1/min were never held
+    assert now[:2] == came[:2]
+    assert [row[:2] for row in now] == [row[:2] for row in came]
+    # 7 % and more too lean at 6,000 1/min wide open against a target of 0.90
+    assert 74 * 1.03 < float(now[3][3].replace(",", ".")) < 74 * 1.09
+    fuel = region(page, "The fuel table, corrected")
+    fuel.get_by_text("Which cells changed").click()
+    expect(fuel.locator("mark").filter(has_text=now[3][3])).to_be_visible()
+    with page.expect_download() as download:
+        fuel.get_by_role("link", name="As CSV").click()
+    rows = [line.split(",") for line in download.value.path().read_text(encoding="utf-8").splitlines()]
+    assert rows == [[figure.replace(",", ".") for figure in row] for row in now]
+    assert_accessible(page)
+
+
+def add_tables(job: Job) -> None:
+    """Two modes with their tables, so that the throttle page shows torque by grip for both."""
+    speeds, grips = [2000, 6000, 10_000], [0, 10, 20, 50, 100]
+    for mode, plates in (("Road", [0, 10, 20, 50, 100]), ("Wet", [0, 5, 12.4, 42, 100])):
+        job.tune_revisions.get().throttle_tables.create(
+            mode=mode, grip_pct=grips, engine_speed_rpm=speeds, plate_pct=[[plate] * 3 for plate in plates]
+        )
+
+
+@pytest.mark.parametrize("width", [390, 1024, 1440])
+def test_study_and_throttle_page_fit_the_screen(log_in: LogIn, job: Job, width: int) -> None:
+    add_tables(job)
+    page = log_in(Role.TUNER)
+    ask_for_study(page, job, FUEL_TABLE)
+    page.set_viewport_size({"width": width, "height": 900})
+    study = page.url
+    for url in (study, f"{study.split('/mixture/')[0]}/jobs/{job.number}/throttle/"):
+        page.goto(url)
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            assert_fits(page)
+            assert_accessible(page)
+    torque = region(page, "Torque by grip, modes of as received")
+    expect(torque.get_by_role("group", name="Torque: curves of").locator("canvas")).to_be_visible()
