@@ -96,7 +96,10 @@ class RollerBench:
         coasts = job.runs.filter(kind=Run.Kind.COAST, status=Run.Status.READ, set_aside=False)
         run = coasts.order_by("-made_at", "-pk").first()
         if run is None:
-            return None, "No coast-down belongs to this job, so the losses are not added: it is too low."
+            return (
+                None,
+                "No coast-down belongs to this job, so no losses are added: the true power is higher.",
+            )
         try:
             losses = self.coast_losses(run)
         except ValueError as problem:

@@ -7,19 +7,22 @@ A file is read before the transaction that keeps it, so that nobody waits for th
 
 import hashlib
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 from pathlib import PurePath
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from jobs.calc.runfile import Guess, Layout, RunFile, RunFileError, read, recognise, sniff
+from jobs.calc.runfile_clock import stated_time
 from jobs.channel_store import store_channels
 from jobs.models import FileLayout, Job, Run, TuneRevision
-from workshop.models import StaffMember, StaleRecord
+from workshop.models import ShopProfile, StaffMember, StaleRecord
 
 LONGEST_NAME = 200
 BYTES_IN_MB = 1024 * 1024
@@ -100,16 +103,41 @@ def attach(*, job: Job, by: StaffMember, name: str, data: bytes, details: RunDet
     if earlier:
         return attached_before(earlier, name)
     reading = read_file(data, name)
-    run = new_run(job, by, name, data, sha256, details)
+    made_at, told = made_at_of(job, data, details)
+    run = new_run(job, by, name, data, sha256, replace(details, made_at=made_at))
     try:
         with transaction.atomic():
-            return keep(run, reading)
+            intake = keep(run, reading)
+            return replace(intake, sentence=f"{intake.sentence} {told}".strip())
     except IntegrityError:
         # Somebody else, or the same person's second click, was attaching this very file meanwhile.
         for stored in (run.original, run.channels):
             if stored:
                 stored.delete(save=False)
         return attached_before(Run.objects.get(job=job, sha256=sha256), name)
+
+
+def made_at_of(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, str]:
+    """When a run was made: as somebody says, else as its file says, else now; and what is told of it.
+
+    Files that are sent with one time are put a second apart, in the order in which they come.
+    """
+    made_at, told = details.made_at, ""
+    if made_at is None and (made_at := time_in_file(data)):
+        told = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
+    made_at = made_at or timezone.now()
+    while job.runs.filter(made_at=made_at).exists():
+        made_at += timedelta(seconds=1)
+    return made_at, told
+
+
+def time_in_file(data: bytes) -> datetime | None:
+    """The file's own date and time by the shop's clock; one that is still to come is a wrong clock's."""
+    stated = stated_time(data)
+    if stated is None:
+        return None
+    made_at = stated.replace(tzinfo=ZoneInfo(ShopProfile.current().time_zone))
+    return made_at if made_at <= timezone.now() else None
 
 
 def attached_before(earlier: Run, name: str) -> Intake:

@@ -123,7 +123,11 @@ class AttachForm(RunForm):
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         super().__init__(*args, job=job, initial=carried_on(job), **kwargs)
         made_at = self.fields["made_at"]
-        made_at.required, made_at.help_text = False, "Empty: now."
+        made_at.required, made_at.help_text = (
+            False,
+            "Empty: the date and time that the file states, else now. Several files of one time are put a "
+            "second apart, in their order.",
+        )
         self.initial["made_at"] = None
 
     @property

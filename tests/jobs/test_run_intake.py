@@ -2,9 +2,11 @@
 
 import hashlib
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from django.utils import timezone
 
 from jobs.calc.runfile import Chosen, Layout, sniff
 from jobs.channel_store import load_channels, store_channels
@@ -12,7 +14,7 @@ from jobs.models import FileLayout, Run
 from jobs.run_intake import Outcome, RunDetails, attach, name_columns, original_of
 from tests.factories import make_job
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
-from workshop.models import Role
+from workshop.models import Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
 
@@ -197,3 +199,32 @@ def test_the_demos_files_are_read_as_their_manifest_says(tuner, bike) -> None:
 def test_a_csv_of_a_sweep_says_what_it_held(tuner) -> None:
     run = attach_sweep(make_job(), tuner, sweep_csv(rows=101)).run
     assert "101 rows read" in run.report["sentences"][0]
+
+
+def stamped(stamp: str, salt: int = 0) -> bytes:
+    return f"Recorded: {stamp}\n".encode() + sweep_csv(salt=salt)
+
+
+def test_made_when_the_file_says_by_the_shops_clock(tuner) -> None:
+    shop = ShopProfile.current()
+    shop.time_zone = "Europe/Paris"
+    shop.save()
+    intake = take(make_job(), tuner, "a.csv", stamped("2024-07-05 14:03:22"))
+    assert intake.run.made_at == datetime(2024, 7, 5, 12, 3, 22, tzinfo=UTC)
+    assert "Made 2024-07-05 14:03, as the file says." in intake.sentence
+
+
+def test_a_clock_that_runs_ahead_is_not_believed(tuner) -> None:
+    before = timezone.now()
+    intake = take(make_job(), tuner, "a.csv", stamped("2199-07-05 14:03:22"))
+    assert before <= intake.run.made_at <= timezone.now()
+    assert "as the file says" not in intake.sentence
+
+
+def test_what_somebody_says_goes_before_the_file_and_spreads_in_order(tuner) -> None:
+    said, job = datetime(2024, 7, 6, 9, 0, tzinfo=UTC), make_job()
+    for salt in range(3):
+        data = stamped("2024-07-05 14:03:22", salt)
+        attach(job=job, by=tuner, name=f"{salt}.csv", data=data, details=RunDetails(made_at=said))
+    made = [(run.original_name, (run.made_at - said).total_seconds()) for run in job.runs.all()]
+    assert made == [("0.csv", 0), ("1.csv", 1), ("2.csv", 2)]
