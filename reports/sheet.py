@@ -277,7 +277,8 @@ def font_bytes(address: str) -> bytes:
 
 @functools.cache
 def style_sheet() -> str:
-    return (Path(settings.BASE_DIR) / "static" / "css" / "sheet.css").read_text(encoding="utf-8")
+    pages = Path(settings.BASE_DIR) / "templates" / "reports" / "sheet"
+    return (pages / "sheet.css").read_text(encoding="utf-8")
 
 
 def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":

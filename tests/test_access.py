@@ -8,6 +8,7 @@ The walk takes all that the resolver has, so a new page is met here by itself. W
 * a name in PUBLIC, only where nobody has to log in for it. That list is short on purpose.
 """
 
+import hashlib
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from functools import cached_property
@@ -24,6 +25,8 @@ from PIL import Image
 from jobs import models as jobs
 from jobs.calendar_feed import new_address
 from reports.models import handover
+from reports.notices import current_wording
+from reports.snapshot import make_snapshot, snapshot_sha256
 from tests import factories
 from workshop.models import Role, ShimStock, ShopProfile, StaffMember
 
@@ -152,13 +155,19 @@ class Records:
 
     @cached_property
     def sheet(self) -> Any:
-        wording, _ = handover.NoticeWording.objects.get_or_create(
-            version=900, defaults={"road_use": "may", "safety": "care"}
+        """Kept as an issued one is, but for its pages: those would be set anew for every address."""
+        pdf = b"%PDF-1.7"
+        snapshot = make_snapshot(self.job, issue_number=1, issued_by=self.by, at=timezone.now())
+        sheet = handover.HandoverSheet(
+            job=self.job,
+            issue_number=1,
+            wording=current_wording(),
+            issued_by=self.by,
+            sha256=hashlib.sha256(pdf).hexdigest(),
+            snapshot=snapshot,
+            snapshot_sha256=snapshot_sha256(snapshot),
         )
-        sheet = handover.HandoverSheet(job=self.job, issue_number=1, wording=wording, issued_by=self.by)
-        sheet.sha256 = sheet.snapshot_sha256 = "2" * 64
-        sheet.snapshot = {}
-        sheet.pdf.save("sheet.pdf", ContentFile(b"%PDF-1.7"))
+        sheet.pdf.save("sheet.pdf", ContentFile(pdf))
         return sheet
 
     @cached_property
