@@ -98,7 +98,7 @@ class RollerBench:
         if run is None:
             return (
                 None,
-                "No coast-down belongs to this job, so no losses are added: the true power is higher.",
+                "No coast-down belongs to this job: no losses are added, the true power is higher.",
             )
         try:
             losses = self.coast_losses(run)

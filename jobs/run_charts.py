@@ -7,11 +7,13 @@ from typing import Any, Literal
 
 import numpy as np
 
+from jobs.calc import identities
 from jobs.calc.channels import CHANNELS
 from jobs.calc.statistics import mean_interval
 from jobs.channel_store import FloatArray, load_channels
 from jobs.models import Run
-from jobs.run_figures import RunFigures, channel_on_curve, placed
+from jobs.roller_runs import RollerBench
+from jobs.run_figures import NEEDED, RunFigures, channel_on_curve, placed
 from workshop.models import ShopProfile
 from workshop.units import convert, decimals, label
 
@@ -271,7 +273,7 @@ def against_time(shown: Sequence[Shown], shop: ShopProfile, asked: Asked) -> Ove
     panels: list[tuple[Measure, list[Line]]] = [(_measure_in(name, shown, shop), []) for name in names]
     missing = dict[str, None]()
     for each in shown:
-        channels = timed_channels(each, names)
+        channels = timed_channels(each, names, shop)
         if "time_s" not in channels:
             missing[f"{each.name}: no time in the file."] = None
             continue
@@ -288,10 +290,12 @@ def against_time(shown: Sequence[Shown], shop: ShopProfile, asked: Asked) -> Ove
     )
 
 
-def timed_channels(each: Shown, names: Sequence[str]) -> dict[str, FloatArray]:
+def timed_channels(each: Shown, names: Sequence[str], shop: ShopProfile) -> dict[str, FloatArray]:
     """The run's channels over its whole length, time counted from the start of the sweep."""
     try:
         channels = load_channels(each.run, ["time_s", *names])
+        if {"power_kw", "torque_nm"} & set(names) - channels.keys():
+            channels |= made_channels(each.run, shop)
     except ValueError:
         return {}
     time = channels.get("time_s")
@@ -301,6 +305,22 @@ def timed_channels(each: Shown, names: Sequence[str]) -> dict[str, FloatArray]:
     start = time[sweep.start] if sweep else np.nan
     channels["time_s"] = time - (start if np.isfinite(start) else time[np.isfinite(time)][0])
     return channels
+
+
+def made_channels(run: Run, shop: ShopProfile) -> dict[str, FloatArray]:
+    """Power and torque, one from the other by the engine speed, or both from a roller's speed."""
+    stored = load_channels(run, NEEDED)
+    made, _ = RollerBench(shop).complete(run, stored)
+    speed, power, torque = (made.get(name) for name in ("engine_speed_rpm", "power_kw", "torque_nm"))
+    if speed is None:
+        return {}
+    turning = np.where(speed > 0, speed, np.nan)
+    if torque is None and power is not None:
+        torque = identities.torque_nm(power, turning)
+    elif power is None and torque is not None:
+        power = identities.power_kw(torque, turning)
+    found = {"power_kw": power, "torque_nm": torque}
+    return {name: channel for name, channel in found.items() if channel is not None}
 
 
 def _scale(figures: RunFigures, asked: Asked) -> float:

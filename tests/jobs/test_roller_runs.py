@@ -162,3 +162,16 @@ def test_power_in_the_file_goes_before_the_rollers(roller, tuner) -> None:
     figures = figures_of(run, roller)
     assert inside(figures) == pytest.approx(35.0, rel=1e-6)
     assert "roller" not in {flag.code for flag in figures.flags}
+
+
+def test_made_power_is_drawn_against_time_with_its_torque(roller, tuner, login) -> None:
+    """T = P / (2πn/60): 40 kW at 6,000 1/min are 63.7 N·m."""
+    job = make_job()
+    attach_sweep(job, tuner, roller_csv(TIME, without_loss()))
+    page = login(Role.DESK).get(reverse("runs", args=[job]), {"against": "time"})
+    power, torque = (panel["series"][0] for panel in page.context["overlay"].chart["panels"])
+    assert power["y"][5:-5] == pytest.approx([POWER_KW] * len(power["y"][5:-5]), abs=0.2)
+    engine = surface_kmh(without_loss()) * RPM_PER_KMH
+    at = float(np.interp(6000, engine, TIME))
+    nearest = int(np.argmin(np.abs(np.array(torque["x"]) - at)))
+    assert torque["y"][nearest] == pytest.approx(63.7, rel=0.02)
