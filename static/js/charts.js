@@ -10,7 +10,8 @@
    x_digits (0) and digits (1) are how many decimals are read out. low and high are optional and draw a band. null in y is a
    gap: not measured. x need not be the same in all series. A label that stands in several panels is switched by one button.
    As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
-   Drag or + zooms, - and 0 take it back, the arrow keys move the cursor, whose values stand in a real table below.
+   Drag or + zooms, - and 0 take it back, Page Up and Page Down move a zoomed range along, the arrow keys move the cursor,
+   whose values stand in a real table below. One finger moves the cursor, two zoom and move along.
    For other scripts the chart stands in the element's property chart, and two events rise from the element: chartbuilt once,
    chartdraw at each stroke with the plot in its detail. Such a script is loaded before this one. */
 (function () {
@@ -114,6 +115,39 @@
     zoomTo(chart, middle - (middle - low) * factor, middle + (high - middle) * factor);
   }
 
+  /* A zoomed range moved along by a share of itself, as far as there is something measured. */
+  function moveBy(chart, share) {
+    if (!chart.range) return;
+    const [low, high] = chart.range, [least, most] = chart.whole;
+    const by = Math.max(least - low, Math.min(most - high, share * (high - low)));
+    zoomTo(chart, low + by, high + by);
+  }
+
+  /* One finger reads along the curves; two hold what lies under them while they move. */
+  function touch(chart, place, plotAt) {
+    const fingers = new Map();
+    let held = null;
+    const at = (event) => event.clientX - plotAt().over.getBoundingClientRect().left;
+    const valueOf = (left) => plotAt().posToVal(left, "x");
+    place.addEventListener("pointerdown", (event) => {
+      if (event.pointerType !== "touch") return;
+      fingers.set(event.pointerId, at(event));
+      held = fingers.size === 2 ? [...fingers.values()].map(valueOf) : null;
+    });
+    place.addEventListener("pointermove", (event) => {
+      if (!fingers.has(event.pointerId)) return;
+      fingers.set(event.pointerId, at(event));
+      if (fingers.size === 1) { moveTo(chart, valueOf(at(event)), false); return; }
+      if (!held) return;
+      const [one, two] = [...fingers.values()];
+      if (Math.abs(two - one) < 10) return;
+      const perPixel = (held[1] - held[0]) / (two - one);
+      const low = held[0] - one * perPixel;
+      if (perPixel > 0) zoomTo(chart, low, low + perPixel * plotAt().over.clientWidth);
+    });
+    for (const end of ["pointerup", "pointercancel", "pointerleave"]) place.addEventListener(end, (event) => { fingers.delete(event.pointerId); held = null; });
+  }
+
   /* The measured value nearest to x in one series, or null where the series does not reach or was not measured. */
   function valueAt(series, x) {
     let best = -1;
@@ -163,7 +197,9 @@
     const acts = {
       ArrowRight: () => step(chart, many), ArrowLeft: () => step(chart, -many), Home: () => step(chart, -Infinity), End: () => step(chart, Infinity),
       "+": () => zoomBy(chart, 0.5), "=": () => zoomBy(chart, 0.5), "-": () => zoomBy(chart, 2), 0: () => zoomTo(chart, ...chart.whole),
+      PageUp: () => moveBy(chart, -0.5), PageDown: () => moveBy(chart, 0.5),
     };
+    if (event.key.startsWith("Page") && !chart.range) return; // nothing to move along: the page scrolls
     if (!acts[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
     event.preventDefault();
     acts[event.key]();
@@ -197,7 +233,7 @@
 
   function tools(chart) {
     const box = element("div", { class: "chart-tools" }, legend(chart));
-    for (const [name, act] of [["Zoom in", () => zoomBy(chart, 0.5)], ["Zoom out", () => zoomBy(chart, 2)], ["Whole range", () => zoomTo(chart, ...chart.whole)]]) {
+    for (const [name, act] of [["Zoom in", () => zoomBy(chart, 0.5)], ["Zoom out", () => zoomBy(chart, 2)], ["Move left", () => moveBy(chart, -0.5)], ["Move right", () => moveBy(chart, 0.5)], ["Whole range", () => zoomTo(chart, ...chart.whole)]]) {
       const button = element("button", { type: "button" }, name);
       button.addEventListener("click", act);
       box.append(button);
@@ -219,7 +255,8 @@
       chart.cells.set(label, cells);
       body.append(element("tr", {}, element("th", { scope: "row" }, label), ...cells));
     }
-    return element("div", { class: "table-scroll chart-readout" }, element("table", { class: "figures" }, chart.caption, head(chart, "Curve"), body));
+    const box = { class: "table-scroll chart-readout", tabindex: "0", role: "region", "aria-label": "Values at the cursor" };
+    return element("div", box, element("table", { class: "figures" }, chart.caption, head(chart, "Curve"), body));
   }
 
   function valueTable(chart, panel) {
@@ -255,10 +292,11 @@
     for (const panel of data.panels) {
       const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...chart.looks.keys()].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
       place.addEventListener("keydown", (event) => onKey(chart, event));
-      chart.places.push(place);
+      const which = chart.places.push(place) - 1;
+      touch(chart, place, () => chart.plots[which]);
       root.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
     }
-    const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, 0 shows the whole range."));
+    const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, Page Up and Page Down move along, 0 shows the whole range."));
     root.append(hint, readOutTable(chart), values(chart), chart.aloud);
     draw(chart);
     tell(chart, "chartbuilt");
