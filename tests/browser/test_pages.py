@@ -1,0 +1,167 @@
+"""Every page of the site, the demo shop in it: fits phone and desk, WCAG 2.2 AA, a quiet console.
+
+The walk takes its addresses from tests/test_access.py, so a new page is met here by itself.
+"""
+
+from functools import cached_property
+from typing import Any
+
+import pytest
+from django.core.files.base import ContentFile
+from playwright.sync_api import APIResponse, Page, expect
+
+from fixtures.demo_jobs import build_demo_shop
+from fixtures.demo_shop import PASSWORD
+from jobs import models as jobs
+from reports.models import HandoverSheet, SheetLink
+from tests.browser.conftest import NO_FAULT, watch
+from tests.browser.steps import accessibility_faults, settles_to_fit, sideways_px
+from tests.test_access import PATTERNS, PUBLIC, Records, address
+from workshop.models import Role, StaffMember
+
+WIDTHS = (1440, 390)
+HEIGHT = 900
+ALL_DRAWN = "document.fonts.status === 'loaded' && !document.querySelector('[data-chart]:not(.chart)')"
+NOT_KEPT = {"mixture-fuel-table"}  # a file that the demo's studies have none of
+DARK = (
+    "today",
+    "job",
+    "clearances-new",
+    "shim-plan",
+    "runs",
+    "comparison",
+    "mixture",
+    "throttle",
+    "handover",
+)
+
+
+class DemoRecords(Records):
+    """The demo shop's own records where it has them; one made for the walk where it has none."""
+
+    @cached_property
+    def job(self) -> Any:
+        return jobs.Job.objects.get(sequence=1)
+
+    @cached_property
+    def bike(self) -> Any:
+        return self.job.bike
+
+    @cached_property
+    def clearance_set(self) -> Any:
+        return self.job.clearance_sets.first()
+
+    @cached_property
+    def part(self) -> Any:
+        return self.job.parts.first()
+
+    @cached_property
+    def revision(self) -> Any:
+        revision = self.job.tune_revisions.get(number=1)
+        revision.calibration_name, revision.calibration_sha256 = "a.bin", "0" * 64
+        revision.calibration.save("a.bin", ContentFile(b"\0\1\2"))
+        return revision
+
+    @cached_property
+    def tune_change(self) -> Any:
+        return self.revision.changes.first()
+
+    @cached_property
+    def throttle_table(self) -> Any:
+        return self.revision.throttle_tables.first()
+
+    @cached_property
+    def run(self) -> Any:
+        return self.job.runs.filter(kind="sweep").first()
+
+    @cached_property
+    def file_layout(self) -> Any:
+        return self.run.file_layout
+
+    @cached_property
+    def comparison(self) -> Any:
+        return self.job.comparisons.first()
+
+    @cached_property
+    def mixture_study(self) -> Any:
+        return self.job.mixture_studies.first()
+
+    @cached_property
+    def sheet(self) -> Any:
+        return HandoverSheet.objects.get(job=self.job)
+
+    @cached_property
+    def link(self) -> Any:
+        return SheetLink.objects.filter(sheet=self.sheet).first() or super().link
+
+
+@pytest.fixture
+def records(transactional_db: None) -> Records:
+    build_demo_shop()
+    return DemoRecords({role: StaffMember.objects.get(username=role.value) for role in Role})
+
+
+@pytest.fixture
+def page_faults(page: Page, live_server: Any) -> list[str]:
+    found: list[str] = []
+    watch(page, live_server.url, found)
+    return found
+
+
+def log_in(page: Page, site: str) -> None:
+    page.goto(f"{site}/log-in/")
+    page.get_by_label("Username").fill("owner")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Log in").click()
+    expect(page.get_by_role("heading", name="Today")).to_be_visible()
+
+
+def asked_for(page: Page, site: str, records: Records) -> dict[str, APIResponse]:
+    """The answer of every address, by its name."""
+    ask = page.context.request.get
+    return {name: ask(site + address(name, records), max_redirects=0) for name in sorted(PATTERNS)}
+
+
+def is_page(answer: APIResponse) -> bool:
+    """Not a file, a redirect, a part of a page, or what only takes a sending."""
+    is_html = answer.headers.get("content-type", "").startswith("text/html")
+    return answer.status == 200 and is_html and "<html" in answer.text()
+
+
+def look(page: Page, name: str, url: str, *, dark: bool = False) -> list[str]:
+    """What is amiss on a page as it opens on a desk and on a phone."""
+    page.goto(url)
+    page.wait_for_function(ALL_DRAWN)
+    problems = []
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        if not settles_to_fit(page):
+            problems.append(f"at {width} px it is {sideways_px(page)} px wider than the window")
+    problems += accessibility_faults(page)
+    return [f"{name}{' (dark)' * dark}: {problem}" for problem in problems]
+
+
+def test_every_page_fits_and_is_accessible_and_quiet(
+    page: Page, live_server: Any, records: Records, page_faults: list[str]
+) -> None:
+    site = live_server.url
+    log_in(page, site)
+    answers = asked_for(page, site, records)
+    problems = [
+        f"{name}: answer {answer.status}"
+        for name, answer in answers.items()
+        if answer.status not in (200, 302, 405) and name not in NOT_KEPT
+    ]
+    pages = {name: answer.url for name, answer in answers.items() if is_page(answer)}
+    assert {"today", "job", "run", "comparison", "handover"} <= set(pages)
+    for name, url in pages.items():
+        problems += look(page, name, url)
+        problems += [f"{name}: {fault}" for fault in page_faults if not fault.startswith(NO_FAULT)]
+        page_faults.clear()
+    page.emulate_media(color_scheme="dark")
+    for name in DARK:
+        problems += look(page, name, pages[name], dark=True)
+    page.context.clear_cookies()
+    for name in sorted(PUBLIC & set(pages)):
+        problems += look(page, name, pages[name], dark=True)
+    assert not problems, "\n".join(problems)
