@@ -136,3 +136,41 @@ def test_drive_out_of_a_comparison(log_in: LogIn, live_server, job: Job, people)
     part.get_by_label("To (km/h)").fill("60")
     part.get_by_role("button", name="Drive out").click()
     expect(part.get_by_role("alert")).to_contain_text("faster than it starts")
+
+
+def shown_range(page: Page, name: str) -> list[float]:
+    chart = page.locator(f"[data-source={name}]")
+    return chart.evaluate("each => [each.chart.plots[0].scales.x.min, each.chart.plots[0].scales.x.max]")
+
+
+TWO_FINGERS = """(place, [from, to]) => {
+  const box = place.querySelector('.u-over').getBoundingClientRect();
+  const send = (kind, finger, share) => place.dispatchEvent(new PointerEvent(kind, {
+    pointerId: finger, pointerType: 'touch', bubbles: true,
+    clientX: box.left + share * box.width, clientY: box.top + 50 }));
+  from.forEach((share, finger) => send('pointerdown', finger + 1, share));
+  to.forEach((share, finger) => send('pointermove', finger + 1, share));
+  to.forEach((share, finger) => send('pointerup', finger + 1, share));
+}"""
+
+
+def test_zoomed_curves_are_moved_along_by_button_key_and_fingers(
+    log_in: LogIn, live_server, job: Job, people
+) -> None:
+    attached(job, people[Role.TUNER], 1.0, 0)
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
+    plot = page.get_by_role("group", name="Power: curves of")
+    expect(plot.locator("canvas")).to_be_visible()
+    low, high = shown_range(page, "runs-chart")
+    middle, quarter = (low + high) / 2, (high - low) / 4
+    # Two fingers at 0.25 and 0.75 of the width draw apart to its edges: the inner half fills it.
+    plot.evaluate(TWO_FINGERS, [[0.25, 0.75], [0.0, 1.0]])
+    assert shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
+    page.get_by_role("button", name="Move right").click()
+    assert shown_range(page, "runs-chart") == pytest.approx([middle, high], abs=30)
+    plot.focus()
+    page.keyboard.press("PageUp")
+    assert shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
+    page.get_by_role("button", name="Whole range").click()
+    assert shown_range(page, "runs-chart") == pytest.approx([low, high], abs=1)
