@@ -36,20 +36,33 @@ class RollerBench:
         ValueError
             Power or engine speed would have to come from the roller, and something for it is missing.
         """
+        made, flags = self.with_speeds(run, channels)
         speed = self.speed_rad_s(channels)
-        if speed is None:
-            return channels, []
-        made, flags = dict(channels), []
-        surface_kmh = self.surface_kmh(channels, speed)
-        if "engine_speed_rpm" not in made:
-            made["engine_speed_rpm"], flag = engine_speed(run, surface_kmh)
-            flags.append(flag)
-        elif surface_kmh is not None:
-            made.setdefault("road_speed_kmh", surface_kmh)
-        if not {"power_kw", "torque_nm"} & made.keys():
+        if speed is not None and not {"power_kw", "torque_nm"} & made.keys():
             made["power_kw"], flag = self.power_kw(run, made, speed)
             flags.append(flag)
         return made, flags
+
+    def with_speeds(
+        self, run: Run, channels: dict[str, FloatArray]
+    ) -> tuple[dict[str, FloatArray], list[Flag]]:
+        """The channels with engine speed and road speed, as far as the roller's speed gives them.
+
+        Raises
+        ------
+        ValueError
+            Engine speed would have to come from the roller, and something for it is missing.
+        """
+        made, speed = dict(channels), self.speed_rad_s(channels)
+        if speed is None:
+            return made, []
+        surface_kmh = self.surface_kmh(channels, speed)
+        if "engine_speed_rpm" not in made:
+            made["engine_speed_rpm"], flag = engine_speed(run, surface_kmh)
+            return made, [flag]
+        if surface_kmh is not None:
+            made.setdefault("road_speed_kmh", surface_kmh)
+        return made, []
 
     def speed_rad_s(self, channels: dict[str, FloatArray]) -> FloatArray | None:
         if "roller_speed_rpm" in channels:

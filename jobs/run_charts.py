@@ -12,7 +12,7 @@ from jobs.calc.channels import CHANNELS
 from jobs.calc.statistics import mean_interval
 from jobs.channel_store import FloatArray, load_channels
 from jobs.models import Run
-from jobs.roller_runs import RollerBench
+from jobs.roller_runs import ROLLER_SPEEDS, RollerBench
 from jobs.run_figures import NEEDED, RunFigures, channel_on_curve, placed
 from workshop.models import ShopProfile
 from workshop.units import convert, decimals, label
@@ -347,7 +347,8 @@ def thinned(x: FloatArray, y: FloatArray, most: int = MOST_SAMPLES) -> tuple[Flo
 def sweep_chart(figures: RunFigures, shop: ShopProfile) -> Chart | None:
     """Engine speed over the whole run with the sweep in it; over samples where the file has no time."""
     try:
-        channels = load_channels(figures.run, ("time_s", "engine_speed_rpm"))
+        stored = load_channels(figures.run, ("time_s", "engine_speed_rpm", *ROLLER_SPEEDS))
+        channels, _ = RollerBench(shop).with_speeds(figures.run, stored)
     except ValueError:
         return None
     speed, sweep = channels.get("engine_speed_rpm"), figures.sweep

@@ -115,7 +115,7 @@ def test_a_coast_down_tells_its_losses_instead_of_a_curve(roller, tuner, login) 
     assert "kW are lost at" in unescape(page.content.decode())
 
 
-def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller, tuner) -> None:
+def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller, tuner, login) -> None:
     """2.0·1.2·(45/15) = 7.2 turns of the crank for 3.05·(431.8 + 198) mm: 62.47 1/min for each km/h."""
     engine = make_engine(
         primary_ratio=2.0, gear_ratios=[2.5, 1.5, 1.2], front_sprocket=15, rear_sprocket=45,
@@ -129,6 +129,9 @@ def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller,
     assert figures.rows["engine_speed_rpm"].max() == pytest.approx(top_rpm, rel=1e-3)
     assert inside(figures) == pytest.approx(POWER_KW, rel=2e-3)
     assert figures.ratio is None  # it would be one by its making
+    page = login(Role.TUNER).get(reverse("run", args=[run.pk]))
+    whole = page.context["sweep_chart"]["panels"][0]["series"][0]
+    assert max(whole["y"]) == pytest.approx(top_rpm, rel=1e-3)
     run.gear = None
     assert "Enter the run's gear" in figures_of(run, roller).reason
 
