@@ -70,7 +70,7 @@ def lead_sentence(driven: Driven, shop: ShopProfile) -> str:
 
 def lead_chart(result: DriveComparison, shop: ShopProfile) -> Chart:
     unit = LENGTH_UNITS[shop.distance_unit]
-    measure = Measure("ahead of before", label(unit), 1, lambda metres: convert(metres, "m", unit))
+    measure = Measure("ahead of before", label(unit), 2, lambda metres: convert(metres, "m", unit))
     line = Line(
         "after, 95 % interval",
         "after",
