@@ -187,8 +187,9 @@
   function step(chart, by) {
     const [low, high] = chart.range || chart.whole;
     const xs = chart.plots[0].data[0].filter((x) => x >= low && x <= high);
-    const now = chart.at === null ? -1 : xs.findIndex((x) => x >= chart.at);
-    const next = chart.at === null ? (by > 0 ? 0 : xs.length - 1) : Math.max(0, Math.min(xs.length - 1, (now < 0 ? xs.length - 1 : now) + by));
+    const found = xs.findIndex((x) => x >= chart.at);
+    const from = chart.at === null ? (by > 0 ? -1 : xs.length) : found < 0 ? xs.length - 1 : found;
+    const next = Math.max(0, Math.min(xs.length - 1, from + by));
     moveTo(chart, xs[next], true);
   }
 
