@@ -67,7 +67,8 @@ def settles_to_fit(page: Page) -> bool:
 
 
 def assert_accessible(page: Page) -> None:
-    assert accessibility_faults(page) == [], page.url
+    faults = accessibility_faults(page)
+    assert not faults, "\n".join([page.url, *faults])
 
 
 def assert_fits(page: Page) -> None:

@@ -10,10 +10,10 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from fixtures.demo_shop import RUNS, Crew, RunPlan, attach_runs, manifest
 from jobs.models import Job, Run, TuneRevision
 from tests import factories
 from tests.browser.steps import assert_accessible, assert_fits, region, row, textbox
+from tests.jobs.run_files import DEMO, attach_demo, demo_runs
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
@@ -37,7 +37,7 @@ def job(people: dict[Role, Any]) -> Job:
 
 
 def sweeps(when: str) -> list[Path]:
-    return [RUNS / f"tern_{when}_sweep_{number}.csv" for number in (1, 2, 3)]
+    return [DEMO / f"tern_{when}_sweep_{number}.csv" for number in (1, 2, 3)]
 
 
 def open_job(page: Page, job: Job) -> None:
@@ -73,7 +73,7 @@ def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_
 
     # The file as it is and as it would be read, and each column to be named.
     expect(page.get_by_role("region", name="First lines of the file")).to_contain_text("Kurbeldrehzahl")
-    columns = next(run for run in manifest()["runs"] if run["file"] == "tern_before_sweep_1.csv")["columns"]
+    columns = demo_runs("tern")[0]["columns"]
     for column in columns:
         what = page.get_by_role("combobox", name=f"What is in column {column['column'] + 1}, ")
         what.select_option(value=column["channel"])
@@ -199,9 +199,11 @@ def test_adds_a_throttle_table_with_whom_its_mode_is_for(log_in: LogIn, job: Job
 def test_compares_two_groups_and_sees_what_changed_between(
     log_in: LogIn, job: Job, people: dict[Role, Any]
 ) -> None:
-    crew = Crew(*(people[role] for role in (Role.DESK, Role.MECHANIC, Role.TUNER, Role.OWNER)))
-    before, after = job.tune_revisions.order_by("number")
-    attach_runs(crew, job, RunPlan("tern", timezone.now() - timedelta(days=2), before, after))
+    tunes = dict(zip(("before", "after"), job.tune_revisions.order_by("number"), strict=True))
+    for entry in demo_runs("tern"):
+        made_at = timezone.now() + timedelta(days=-2, minutes=entry["made_at_offset_min"])
+        tune = tunes[entry["when"]]
+        attach_demo(job, people[Role.TUNER], entry, tune_revision=tune, made_at=made_at)
     page = log_in(Role.TUNER)
     open_job(page, job)
     page.get_by_role("link", name="Compare runs").click()

@@ -1,0 +1,112 @@
+"""Curves on a page: read, zoomed and switched by keyboard, and the same figures as a table."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Locator, Page, expect
+
+from jobs.models import TuneRevision
+from tests import factories
+from tests.browser.steps import assert_accessible, row, tab_to
+from tests.jobs.run_files import attach_sweep, sweep_csv
+from workshop.models import Role
+
+LogIn = Callable[[Role], Page]
+BEFORE, AFTER = "Run 1, as received", "Run 2, tune 1"
+
+
+@pytest.fixture
+def charts(log_in: LogIn, people: dict[Role, Any], live_server: Any) -> Page:
+    """Two sweeps over each other: power is a 200th of the engine speed, and a tenth more after."""
+    job = factories.make_job(received_at=timezone.now() - timedelta(days=3), stage="roller")
+    tuner = people[Role.TUNER]
+    for number, level in enumerate((1.0, 1.1)):
+        loaded_at = timezone.now() - timedelta(hours=10 - 4 * number)
+        tune = TuneRevision.objects.create(job=job, number=number, loaded_by=tuner, loaded_at=loaded_at)
+        data = sweep_csv(power=lambda speed, level=level: level * speed / 200)
+        made_at = loaded_at + timedelta(hours=1)
+        attach_sweep(job, tuner, data, name=f"{number}.csv", tune_revision=tune, made_at=made_at)
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
+    expect(page.get_by_role("group", name="Power: curves of").locator("canvas")).to_be_visible()
+    return page
+
+
+def read_out(page: Page) -> Locator:
+    return page.get_by_role("region", name="Values at the cursor").get_by_role("table")
+
+
+def cursor_rpm(page: Page) -> float:
+    """Where the cursor stands, as the read-out says."""
+    return float(read_out(page).get_by_role("caption").inner_text().split()[1])
+
+
+def power_kw(page: Page, curve: str) -> float:
+    return float(row(read_out(page), curve).get_by_role("cell").first.inner_text())
+
+
+def press(page: Page, key: str) -> None:
+    """A key, and the frame in which the curves follow it."""
+    page.keyboard.press(key)
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+def test_the_cursor_is_moved_by_arrows_and_its_values_stand_in_a_table(charts: Page) -> None:
+    tab_to(charts, charts.get_by_role("group", name="Power: curves of"))
+    press(charts, "Home")
+    expect(read_out(charts).get_by_role("caption")).to_contain_text("At ")
+    first = cursor_rpm(charts)
+    for _ in range(10):
+        press(charts, "ArrowRight")
+    there = cursor_rpm(charts)
+    assert there > first
+    assert power_kw(charts, BEFORE) == pytest.approx(there / 200, abs=0.06)
+    assert power_kw(charts, AFTER) == pytest.approx(1.1 * there / 200, abs=0.06)
+    expect(charts.get_by_role("status").filter(has_text=f"At {there:.0f} 1/min")).to_contain_text(AFTER)
+    press(charts, "ArrowLeft")
+    assert first < cursor_rpm(charts) < there
+    press(charts, "End")
+    assert cursor_rpm(charts) > there
+
+
+def test_plus_zooms_in_and_nought_shows_the_whole_range(charts: Page) -> None:
+    plot = charts.get_by_role("group", name="Power: curves of")
+    plot.focus()
+    press(charts, "Home")
+    lowest = cursor_rpm(charts)
+    press(charts, "End")
+    highest = cursor_rpm(charts)
+    for _ in range(2):
+        press(charts, "+")
+    # A quarter of the range is left, at the end where the cursor stood.
+    press(charts, "Home")
+    assert lowest + (highest - lowest) / 2 < cursor_rpm(charts) < highest
+    press(charts, "0")
+    press(charts, "Home")
+    assert cursor_rpm(charts) == lowest
+
+
+def test_the_same_figures_are_to_be_had_as_a_table(charts: Page) -> None:
+    charts.get_by_text("Values as a table").click()
+    table = charts.get_by_role("table", name="Power, kW")
+    at_6000 = table.get_by_role("row").filter(has_text="6000").get_by_role("cell")
+    expect(at_6000).to_have_text(["30.0", "33.0"])
+    assert_accessible(charts)
+
+
+def test_a_curve_is_switched_off_in_the_legend_and_is_drawn_in_the_dark(charts: Page) -> None:
+    button = charts.get_by_role("list", name="Curves shown").get_by_role("button", name=BEFORE)
+    expect(button).to_have_attribute("aria-pressed", "true")
+    button.focus()
+    charts.keyboard.press("Enter")
+    expect(button).to_have_attribute("aria-pressed", "false")
+    charts.get_by_role("button", name="Dana Desk").click()
+    charts.get_by_role("button", name="Dark page").click()
+    expect(charts.locator("html")).to_have_attribute("data-bs-theme", "dark")
+    expect(button).to_have_attribute("aria-pressed", "false")
+    expect(charts.get_by_role("group", name="Torque: curves of").locator("canvas")).to_be_visible()
+    expect(charts.get_by_role("button", name="Dark page")).to_be_hidden()
+    assert_accessible(charts)
