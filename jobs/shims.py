@@ -261,6 +261,8 @@ def accept_plan(
         A plan is accepted already, a valve can't be brought into range, or what the plan rests on has
         changed since it was shown.
     """
+    # Two that accept at once come one after the other, also where the drawer holds nothing to lock.
+    ClearanceSet.objects.select_for_update().get(pk=measured.pk)
     stock = stock_for(spec, lock=True)
     if ShimPlan.objects.filter(clearance_set=measured).exists():
         raise PlanRefused("A shim plan was accepted for these readings already.")
