@@ -53,6 +53,7 @@
     for (const [name, list] of Object.entries(values)) {
       const found = named.get(name) || [];
       if (!found.length) { if (list.some(Boolean)) left.push(`${name}: ${list.join(", ")}`); continue; }
+      if (list.some(Boolean)) found.forEach(unfold);
       found.forEach((field, at) => {
         if (field.type === "checkbox" || field.type === "radio") field.checked = list.includes(field.value);
         else if (field.tagName === "SELECT" && field.multiple) for (const option of field.options) option.selected = list.includes(option.value);
@@ -65,6 +66,12 @@
     }
     for (const field of fields(form)) if (field.type !== "hidden") field.dispatchEvent(new Event("input", { bubbles: true }));
     return left;
+  }
+
+  /* What is put back has to be seen. */
+  function unfold(field) {
+    if (field.type === "hidden") return;
+    for (let fold = field.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
   }
 
   function group(list) {

@@ -121,6 +121,7 @@ def test_a_log_in_that_ran_out_while_moving_a_job_leads_back_to_the_job(
     page.get_by_role("button", name="Move").click()
     log_in_here(page, Role.DESK)
     expect(page.get_by_role("heading", name=f"Job {job.number}")).to_be_visible()
+    expect(page.get_by_label("Why")).to_be_visible()
     expect(page.get_by_label("Why")).to_have_value("Came a day early")
 
 
