@@ -110,7 +110,10 @@ class Job(Record):
 
     class Meta:
         ordering = ("-year", "-sequence")
-        indexes = [models.Index(fields=["stage", "promised_at"])]
+        indexes = [
+            models.Index(fields=["stage", "promised_at"]),
+            models.Index(fields=["stage", "-year", "-sequence"]),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["year", "sequence"], name="job_year_sequence_unique"),
             models.CheckConstraint(

@@ -31,6 +31,7 @@ from workshop.models.search import tails_of, words_of
 
 FEW, MANY = 1_000, 100_000
 OPEN = 60
+SOUGHT = 500
 ROUNDS = 15
 LIMIT = 2.0
 BATCH = 2_000
@@ -39,6 +40,9 @@ SYLLABLES = ["ka", "lo", "mir", "ten", "vo", "ash", "ul", "brin", "sor", "qui", 
 
 
 def name_of(number: int) -> str:
+    """A name of its own for the one who is looked for, so that both sizes have as much to show."""
+    if number == SOUGHT:
+        return "Oxabel Quithrane"
     rng = random.Random(number)
     return " ".join("".join(rng.choices(SYLLABLES, k=4)).capitalize() for _ in range(2))
 
@@ -85,7 +89,7 @@ def fill(first: int, last: int) -> None:
 
 
 def works(client: Client) -> dict[str, Callable[[], None]]:
-    known = name_of(500)
+    known = name_of(SOUGHT)
     surname = known.split()[1]
     slip = surname[:2] + surname[3] + surname[2] + surname[4:]
 
