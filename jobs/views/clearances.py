@@ -63,7 +63,7 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
 @never_cache
 @require_safe
 def bench_worker(request: StaffRequest) -> HttpResponse:
-    """The script that opens entry pages while the network is gone; from the root, so that it serves them all."""
+    """The script that opens entry pages without a network; from the root, so that it serves all."""
     return render(request, "jobs/bench_worker.js", content_type="text/javascript")
 
 

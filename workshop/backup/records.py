@@ -80,10 +80,11 @@ def sqlite_tables(copy: sqlite3.Connection) -> list[str]:
 
 def copy_sqlite(folder: Path) -> Copy:
     path = folder / "workshop.sqlite3"
-    connection.ensure_connection()
-    with closing(sqlite3.connect(path)) as copy:
-        # In one step: whoever writes meanwhile writes behind this copy, never into it.
-        connection.connection.backup(copy, pages=-1)
+    # By a connection of its own, since one that is writing itself waits for ever; and in one step:
+    # whoever writes meanwhile writes behind this copy, never into it.
+    kept_in = connection.settings_dict["NAME"]
+    with closing(sqlite3.connect(kept_in)) as source, closing(sqlite3.connect(path)) as copy:
+        source.backup(copy, pages=-1)
         copy.execute("PRAGMA journal_mode = DELETE")
         return describe(copy.execute, sqlite_tables(copy), [path])
 
