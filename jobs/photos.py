@@ -4,6 +4,8 @@ import io
 import struct
 import uuid
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
@@ -51,9 +53,23 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             image = Image.open(upload, formats=READABLE)
         image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
-        return as_jpeg(ImageOps.exif_transpose(image))
+        with whole_images_only():
+            return as_jpeg(ImageOps.exif_transpose(image))
     except (*BROKEN, Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
+
+
+@contextmanager
+def whole_images_only() -> Iterator[None]:
+    """WeasyPrint, once it is loaded, lets Pillow fill up images whose end is missing; photos are refused."""
+    from PIL import ImageFile
+
+    lenient = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    try:
+        yield
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = lenient
 
 
 def as_jpeg(image: "Image") -> "ContentFile[bytes]":

@@ -44,6 +44,12 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
     return {**browser_type_launch_args, "executable_path": chromium, "args": quiet}
 
 
+@pytest.fixture(scope="session")
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    # No colour is caught on its way from one to another.
+    return {**browser_context_args, "reduced_motion": "reduce"}
+
+
 @pytest.fixture
 def people(transactional_db) -> dict[Role, Any]:
     return {role: factories.make_staff(role) for role in Role}

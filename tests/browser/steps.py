@@ -1,9 +1,10 @@
 """What the browser stories have in common: moving by keyboard, reading tables, looking at a page."""
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Locator, Page, TimeoutError, expect
+from playwright.sync_api import Locator, Page, expect
 
 MOST_TABS = 80
+MOST_FRAMES = 30
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
@@ -40,6 +41,7 @@ def accessibility_faults(page: Page) -> list[str]:
     """Violations of WCAG 2.2 A and AA that axe finds, a line for each place."""
     # Scrolled to its end, so that the bar with the Save button, which stays in view, covers no field.
     page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+    comes_to_rest(page)
     asked = {"runOnly": {"type": "tag", "values": WCAG}, "resultTypes": ["violations"]}
     found = Axe().run(page, options=asked)
     return [
@@ -49,21 +51,31 @@ def accessibility_faults(page: Page) -> list[str]:
     ]
 
 
-SIDEWAYS_PX = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-
-
 def sideways_px(page: Page) -> int:
     """By how much the page itself scrolls sideways."""
-    return page.evaluate(SIDEWAYS_PX)
+    return page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+
+
+def next_frame(page: Page) -> None:
+    """Let the page draw what has been asked of it."""
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+def comes_to_rest(page: Page) -> None:
+    """Let colours that change with the look arrive: on their way nobody reads them."""
+    for _ in range(MOST_FRAMES):
+        next_frame(page)
+        if page.evaluate("document.getAnimations().length === 0"):
+            return
 
 
 def settles_to_fit(page: Page) -> bool:
     """Whether the page fits its window, as soon as its charts have followed a change of it."""
-    try:
-        page.wait_for_function(f"{SIDEWAYS_PX} <= 0", timeout=2000)
-    except TimeoutError:
-        return False
-    return True
+    for _ in range(MOST_FRAMES):
+        if sideways_px(page) <= 0:
+            return True
+        next_frame(page)
+    return False
 
 
 def assert_accessible(page: Page) -> None:

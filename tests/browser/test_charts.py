@@ -10,7 +10,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from jobs.models import TuneRevision
 from tests import factories
-from tests.browser.steps import assert_accessible, row, tab_to
+from tests.browser.steps import assert_accessible, next_frame, row, tab_to
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
 
@@ -51,7 +51,7 @@ def power_kw(page: Page, curve: str) -> float:
 def press(page: Page, key: str) -> None:
     """A key, and the frame in which the curves follow it."""
     page.keyboard.press(key)
-    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    next_frame(page)
 
 
 def test_the_cursor_is_moved_by_arrows_and_its_values_stand_in_a_table(charts: Page) -> None:

@@ -21,7 +21,6 @@ from workshop.models import Role, StaffMember
 
 WIDTHS = (1440, 390)
 HEIGHT = 900
-ALL_DRAWN = "document.fonts.status === 'loaded' && !document.querySelector('[data-chart]:not(.chart)')"
 NOT_KEPT = {"mixture-fuel-table"}  # a file that the demo's studies have none of
 DARK = (
     "today",
@@ -131,7 +130,8 @@ def is_page(answer: APIResponse) -> bool:
 def look(page: Page, name: str, url: str, *, dark: bool = False) -> list[str]:
     """What is amiss on a page as it opens on a desk and on a phone."""
     page.goto(url)
-    page.wait_for_function(ALL_DRAWN)
+    page.evaluate("document.fonts.ready.then(() => true)")
+    expect(page.locator("[data-chart]:not(.chart)")).to_have_count(0)  # all curves are drawn
     problems = []
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": HEIGHT})

@@ -6,7 +6,7 @@ import uuid
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
-from PIL import Image
+from PIL import Image, ImageFile
 
 from jobs.models import Photo
 from jobs.photos import prepare_photo
@@ -70,6 +70,14 @@ def test_what_is_no_photo_is_refused_by_its_name(content, sentence) -> None:
     data = content() if callable(content) else content
     with pytest.raises(ValueError, match=sentence):
         prepare_photo(SimpleUploadedFile("a photo.jpg", data))
+
+
+def test_half_a_photo_is_refused_after_a_sheet_was_printed_too(monkeypatch) -> None:
+    """Printing loads a library that makes Pillow lenient for the whole process."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    with pytest.raises(ValueError, match="can't be read as an image"):
+        prepare_photo(SimpleUploadedFile("half.jpg", broken()))
+    assert ImageFile.LOAD_TRUNCATED_IMAGES
 
 
 def test_a_photo_of_more_bytes_than_allowed_is_refused(settings) -> None:
