@@ -10,8 +10,8 @@ import pytest
 from django.core.files.base import ContentFile
 from playwright.sync_api import APIResponse, Page, expect
 
+from fixtures.crew import PASSWORD
 from fixtures.demo_jobs import build_demo_shop
-from fixtures.demo_shop import PASSWORD
 from jobs import models as jobs
 from reports.models import HandoverSheet, SheetLink
 from tests.browser.conftest import NO_FAULT, watch
