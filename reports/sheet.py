@@ -42,8 +42,8 @@ TAKEN_BACK = "The file's figures came corrected and were taken back to the obser
 PICTURE_KEPT_S = 3600
 CURVES_IN = 1.2
 BRIEF_ON_FIRST_PAGE = 320
-LETTERS_A_LINE = 105
-LINES_ON_FIRST_PAGE = {"A4": 21, "Letter": 18}  # with curves of ordinary height
+LETTERS_A_LINE = 92
+LINES_ON_FIRST_PAGE = {"A4": 19, "Letter": 16}  # with curves of ordinary height
 HALF_A_LINE_IN = 0.09
 DONE_ON_FIRST_PAGE = 8
 

@@ -31,7 +31,7 @@ class Command(BaseCommand):
             self.serve(options["port"])
 
     def build(self) -> None:
-        from fixtures.demo_shop import STAFF
+        from fixtures.crew import STAFF
 
         if StaffMember.objects.filter(username=STAFF[0][0], email__endswith="saltmarsh.example").exists():
             self.stdout.write("The demo shop is built already.")
@@ -47,7 +47,7 @@ class Command(BaseCommand):
             build_demo_shop()
 
     def say_how_to_log_in(self, port: str) -> None:
-        from fixtures.demo_shop import PASSWORD, STAFF
+        from fixtures.crew import PASSWORD, STAFF
 
         self.stdout.write(f"\n  http://127.0.0.1:{port}/\n\n  log in as")
         for username, first, last, role in STAFF:
