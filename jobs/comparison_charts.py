@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from jobs.calc import comparison as calc
+from jobs.calc.figures import written
 from jobs.calc.repeats import RepeatSet
 from jobs.comparing import Compared, Group
 from jobs.run_charts import (
@@ -131,7 +132,7 @@ def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
 
     def apart(value: float) -> str:
         shown = round_half_up(convert(value, kept_in(quantity), unit), places)
-        return f"{shown:.{places}f}{NO_BREAK_SPACE}{label(unit)}".replace("-", "−")
+        return f"{written(shown, places)}{NO_BREAK_SPACE}{label(unit)}"
 
     measured = figure.measured
     return ShownFigure(
@@ -140,7 +141,7 @@ def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
         after=format_value(figure.after, quantity, unit),
         difference=apart(figure.difference) if measured else NOT_MEASURED,
         interval=f"{apart(figure.ci_low)} to {apart(figure.ci_high)}" if measured else NOT_MEASURED,
-        share=f"{figure.difference_pct:+.1f} %".replace("-", "−") if measured and figure.before else "",
+        share=f"{written(figure.difference_pct, 1, signed=True)} %" if measured and figure.before else "",
         verdict=figure.verdict if measured else "not measured",
         sentence=figure.describe(apart),
     )

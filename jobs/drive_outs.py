@@ -9,6 +9,7 @@ import numpy as np
 from jobs.calc.consistency import ratio_change
 from jobs.calc.drive import GearUse, Vehicle
 from jobs.calc.drive_comparison import DriveComparison, compare_drive
+from jobs.calc.figures import written
 from jobs.comparing import Compared
 from jobs.models import Job
 from jobs.run_charts import SPEED_UNITS
@@ -154,5 +155,5 @@ def ratio_notes(compared: Compared, gear: int) -> tuple[str, ...]:
     before, after = (side.rpm_per_kmh for side in sides if side)
     if np.isclose(before, after, rtol=RATIOS_APART):
         return ()
-    change = 100 * (after / before - 1)
-    return (f"The gearing differs by {change:+.1f} % between the groups; one stands for both here.",)
+    change = written(100 * (after / before - 1), 1, signed=True)
+    return (f"The gearing differs by {change} % between the groups; one stands for both here.",)

@@ -5,6 +5,7 @@ from typing import Any
 
 from jobs.calc.comparison import Figure
 from jobs.calc.drive_comparison import DriveComparison
+from jobs.calc.figures import written
 from jobs.drive_outs import Driven
 from jobs.run_charts import Chart, Line, Measure, chart_of
 from workshop.models import ShopProfile
@@ -31,7 +32,7 @@ def _unit(figure: Figure, shop: ShopProfile) -> str:
 def _shown(value: float, unit: str, kept_in: str, more: int = 0) -> str:
     places = PLACES[unit] + more
     amount = round_half_up(convert(value, kept_in, unit), places)
-    return f"{amount:.{places}f}{NO_BREAK_SPACE}{label(unit)}".replace("-", "−")
+    return f"{written(amount, places)}{NO_BREAK_SPACE}{label(unit)}"
 
 
 def drive_rows(result: DriveComparison, shop: ShopProfile) -> list[DriveRow]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jobs.calc import mixture as calc
+from jobs.calc.figures import written
 from jobs.calc.fuel_table import PassComparison, compare_passes
 from jobs.calc.pasted_table import parse_table, table_rows
 from jobs.mixture import LOADS, ON_TARGET, Json, measured
@@ -102,8 +103,7 @@ def plus_minus(half: float) -> str:
 
 
 def percent(share: float) -> str:
-    figure = "0.0" if abs(share) < 0.0005 else f"{100 * share:+.1f}"
-    return f"{figure}{NO_BREAK_SPACE}%"
+    return f"{written(100 * share, 1, signed=True)}{NO_BREAK_SPACE}%"
 
 
 def story(study: MixtureStudy, r: int, c: int) -> str:
@@ -211,7 +211,7 @@ def passes_cell(study: MixtureStudy, found: PassComparison, r: int, c: int) -> C
     kind = "closer" if found.closer[r, c] else "further" if found.further[r, c] else "same"
     verdict, said = PASSES[kind]
     about = f"{where}: {off_words(was)} before, {off_words(now)} now; {said}."
-    return Cell(f"{100 * was:+.1f} → {percent(now)}", verdict, f"cell-{kind}", about)
+    return Cell(f"{written(100 * was, 1, signed=True)} → {percent(now)}", verdict, f"cell-{kind}", about)
 
 
 def off_words(off: float) -> str:
@@ -220,7 +220,7 @@ def off_words(off: float) -> str:
 
 def place(study: MixtureStudy, r: int, c: int) -> str:
     load = LOADS.get(study.load_channel, "load")
-    return f"{study.rpm_axis[c]:,.0f} 1/min, {study.load_axis[r]:g} % {load}"
+    return f"{written(study.rpm_axis[c])} 1/min, {study.load_axis[r]:g} % {load}"
 
 
 def on_same_axes(one: MixtureStudy, other: MixtureStudy) -> bool:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from jobs.calc.curves import Flag
+from jobs.calc.figures import written
 from jobs.calc.roller import WINDOW_S, Losses, coast_down, roller_power
 from jobs.calc.unit_factors import convert
 from jobs.channel_store import FloatArray, load_channels
@@ -148,8 +149,8 @@ class RollerBench:
         lost = [float(losses.torque_nm(end)) * end / 1000 for end in ends]
         speeds = [end / RAD_S_PER_RPM for end in ends]
         return (
-            f"Coast-down: {lost[0]:.2f} kW are lost at {speeds[0]:,.0f} 1/min of the roller, "
-            f"{lost[1]:.2f} kW at {speeds[1]:,.0f}. Power from the roller's speed has them added."
+            f"Coast-down: {written(lost[0], 2)} kW are lost at {written(speeds[0])} 1/min of the roller, "
+            f"{written(lost[1], 2)} kW at {written(speeds[1])}. Power from the roller's speed has them added."
         )
 
 

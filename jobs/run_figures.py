@@ -8,6 +8,7 @@ import numpy as np
 from jobs.calc.air import STANDARDS, Air, Correction, correct, question_pressure, uncorrect
 from jobs.calc.consistency import RatioChange, ratio_change
 from jobs.calc.curves import Curve, Flag, apply_factor, power_curve
+from jobs.calc.figures import written
 from jobs.calc.speed_grid import SAMPLES_WANTED, common_width_rpm, on_grid
 from jobs.calc.statistics import summarise
 from jobs.calc.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
@@ -140,7 +141,7 @@ def idle_in_words(engine_speed_rpm: FloatArray) -> str:
     if turning is None:
         return "The engine speed of this idle run is missing."
     idle = summarise(turning)
-    return f"Idle: {idle.mean:,.0f} 1/min, standard deviation {idle.sd:.0f} 1/min."
+    return f"Idle: {written(idle.mean)} 1/min, standard deviation {idle.sd:.0f} 1/min."
 
 
 def width_for(loaded: Sequence[Loaded], shop: ShopProfile) -> float:
@@ -320,7 +321,7 @@ def rows_between(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
     above = np.flatnonzero(speed[start:] > to_rpm)
     stop = start + int(above[0]) if above.size else found.stop
     if stop <= start:
-        raise ValueError(f"The sweep has no samples from {from_rpm:,.0f} to {to_rpm:,.0f} 1/min.")
+        raise ValueError(f"The sweep has no samples from {written(from_rpm)} to {written(to_rpm)} 1/min.")
     return start, stop
 
 

@@ -18,6 +18,7 @@ from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from jobs.calc.figures import written
 from jobs.calc.runfile import Guess, Layout, RunFile, RunFileError, read, recognise, sniff
 from jobs.calc.runfile_clock import stated_time
 from jobs.channel_store import store_channels
@@ -219,7 +220,7 @@ def keep_content(run: Run, reading: Reading, content: RunFile) -> Intake:
     # Limits set by hand named rows of the reading before this one.
     run.sweep_start = run.sweep_stop = None
     run.save()
-    return Intake(run, Outcome.READ, f"{run.original_name}: {content.report.rows:,} rows read.")
+    return Intake(run, Outcome.READ, f"{run.original_name}: {written(content.report.rows)} rows read.")
 
 
 def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Named:

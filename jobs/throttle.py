@@ -10,6 +10,7 @@ import numpy as np
 from jobs.calc import throttle as calc
 from jobs.calc.closed_throttle import Idle, idle
 from jobs.calc.curves import Flag
+from jobs.calc.figures import written
 from jobs.calc.hold_drift import HoldDrift, Verdict, hold_drift
 from jobs.channel_store import load_channels
 from jobs.models import Job, Run, ThrottleTable, TuneRevision
@@ -120,8 +121,8 @@ def compared(first: Judged, second: Judged, names: tuple[str, str]) -> list[str]
     except ValueError as problem:
         return [str(problem)]
     far = (
-        f"They lie furthest apart at {found.at_grip_pct:g} % grip and {found.at_rpm:,.0f} 1/min: "
-        f"{found.largest_pct:+.1f} % plate."
+        f"They lie furthest apart at {found.at_grip_pct:g} % grip and {written(found.at_rpm)} 1/min: "
+        f"{written(found.largest_pct, 1, signed=True)} % plate."
     )
     return [*(sentence[0].upper() + sentence[1:] for sentence in found.sentences), far]
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from jobs.calc import throttle as calc
 from jobs.calc.closed_throttle import overrun_torque
+from jobs.calc.figures import written
 from jobs.calc.identities import torque_nm
 from jobs.calc.steady import SteadyLimits, steady
 from jobs.channel_store import FloatArray, load_channels
@@ -251,9 +252,10 @@ def idle_change(idles: Sequence[IdleRun]) -> str:
     assert was and now
     by = now.mean_rpm - was.mean_rpm
     doubt = float(np.hypot(was.half_width_95_rpm, now.half_width_95_rpm))
-    change = f"{by:+,.0f} ± {doubt:,.0f} 1/min" if abs(by) > doubt else "no change is shown"
+    moved = f"{written(by, signed=True)} ± {written(doubt)} 1/min"
+    change = moved if abs(by) > doubt else "no difference shown"
     return (
         f"From {tune_label(first.run.tune_revision)} to {tune_label(last.run.tune_revision)} the idle went "
-        f"from {was.mean_rpm:,.0f} to {now.mean_rpm:,.0f} 1/min ({change}), its scatter from "
-        f"{was.sd_rpm:,.0f} to {now.sd_rpm:,.0f}."
+        f"from {written(was.mean_rpm)} to {written(now.mean_rpm)} 1/min ({change}), its scatter from "
+        f"{written(was.sd_rpm)} to {written(now.sd_rpm)}."
     )

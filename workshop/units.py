@@ -8,6 +8,7 @@ import math
 import re
 from decimal import Decimal
 
+from jobs.calc.figures import NO_FIGURE, written
 from jobs.calc.unit_factors import convert, unit
 
 # convert stands here too, so that forms and pages need no second place to ask
@@ -23,7 +24,7 @@ __all__ = [
     "round_half_up",
 ]
 
-NOT_MEASURED = "–"
+NOT_MEASURED = NO_FIGURE
 NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 LONGEST_NUMBER = 30
 MM_PER = {"mm": Decimal(1), "in": Decimal("25.4"), "thou": Decimal("0.0254")}  # exact by definition
@@ -117,7 +118,7 @@ def format_value(
     places = decimals(quantity, shown_in)
     if value is None or math.isnan(value):
         return NOT_MEASURED
-    text = f"{round_half_up(convert(float(value), kept, shown_in), places):.{places}f}"
+    text = written(round_half_up(convert(float(value), kept, shown_in), places), places)
     return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
 
 

@@ -22,7 +22,7 @@ from jobs.calc.atmosphere import (
     vapour_pressure_from_humidity_kpa,
     vapour_pressure_from_wet_bulb_kpa,
 )
-from jobs.calc.figures import Figures, require_finite, same_form
+from jobs.calc.figures import Figures, require_finite, same_form, written
 
 WEATHER_SPREAD_KPA = 4.0  # how far the weather moves a barometer either way; common practice, no source
 GAS_CONSTANT_DRY_AIR = 287.042  # J/(kg·K) [1]_
@@ -318,7 +318,8 @@ def correct(standard_id: str, air: Air, *, mech_eff: float | None = None) -> Cor
     if not heat_ok and standard.temperature_range_k:
         low, high = (limit - ZERO_CELSIUS_K for limit in standard.temperature_range_k)
         passed.append(
-            f"The air was at {air.temperature_c:.1f} °C; {standard.name} covers {low:.1f} to {high:.1f} °C."
+            f"The air was at {written(air.temperature_c, 1)} °C; "
+            f"{standard.name} covers {written(low, 1)} to {written(high, 1)} °C."
         )
     if not pressure_ok and standard.pressure_range_kpa:
         low, high = standard.pressure_range_kpa

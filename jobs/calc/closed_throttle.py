@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.figures import require_positive
+from jobs.calc.figures import require_positive, written
 from jobs.calc.speed_grid import GridChannel, on_grid
 from jobs.calc.statistics import CONFIDENCE, t_quantile
 
@@ -78,8 +78,9 @@ def idle(
 def _in_words(mean: float, half: float, sd: float, off: float, tolerance_rpm: float) -> str:
     where = "on its target"
     if abs(off) > tolerance_rpm:
-        where = f"{abs(off):,.0f} 1/min {'above' if off > 0 else 'below'} its target"
-    return f"It idles at {mean:,.0f} ± {half:.0f} 1/min, {where} of {mean - off:,.0f}, and hunts by {sd:.0f}."
+        where = f"{written(abs(off))} 1/min {'above' if off > 0 else 'below'} its target"
+    target = written(mean - off)
+    return f"It idles at {written(mean)} ± {half:.0f} 1/min, {where} of {target}, and hunts by {sd:.0f}."
 
 
 def overrun_torque(

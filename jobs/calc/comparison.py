@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.curves import Curve, Flag, peak
-from jobs.calc.figures import require_positive
+from jobs.calc.figures import require_positive, written
 from jobs.calc.repeats import (
     ASSUMED_REPEATABILITY_PCT,
     RepeatSet,
@@ -91,7 +91,7 @@ class Figure:
 
     @property
     def sentence(self) -> str:
-        return self.describe(lambda value: f"{value:.1f} {self.unit}".replace("-", "−"))
+        return self.describe(lambda value: f"{written(value, 1)} {self.unit}")
 
     def describe(self, show: Show) -> str:
         """The verdict in words; ``show`` writes a value with the unit the reader wants."""

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from jobs.calc import identities
 from jobs.calc.curves import Flag
+from jobs.calc.figures import written
 from jobs.calc.statistics import FloatArray
 from jobs.calc.unit_factors import convert
 
@@ -79,7 +80,7 @@ def slip_flag(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) ->
     return Flag(
         "slip",
         f"Engine speed runs ahead of road speed by {change.worst_pct:.0f} % near"
-        f" {change.worst_at_rpm:.0f} 1/min: the tyre or the clutch slips, or a gear was changed.",
+        f" {written(change.worst_at_rpm)} 1/min: the tyre or the clutch slips, or a gear was changed.",
     )
 
 

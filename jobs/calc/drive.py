@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from jobs.calc import identities
 from jobs.calc.curves import Curve
-from jobs.calc.figures import require_finite, require_positive
+from jobs.calc.figures import require_finite, require_positive, written
 from jobs.calc.statistics import FloatArray
 from jobs.calc.unit_factors import STANDARD_GRAVITY
 
@@ -210,8 +210,9 @@ class _Torque:
         known = self.engine_speed_rpm
         if lowest < known[0] - 1e-6 or highest > known[-1] + 1e-6:
             raise ValueError(
-                f"The drive-out turns the engine from {lowest:.0f} to {highest:.0f} 1/min, the curve was"
-                f" measured from {known[0]:.0f} to {known[-1]:.0f}: choose other speeds or another gear."
+                f"The drive-out turns the engine from {written(lowest)} to {written(highest)} 1/min, the"
+                f" curve was measured from {written(known[0])} to {written(known[-1])}: choose other speeds or"
+                " another gear."
             )
         gap = np.diff(known)
         inside = (known[1:] > lowest) & (known[:-1] < highest)

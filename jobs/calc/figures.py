@@ -6,6 +6,10 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
+MINUS = "\N{MINUS SIGN}"
+NO_FIGURE = "–"
+FEWEST_GROUPED = 10_000
 # One number or an array; what goes in as the one comes out as the same.
 Figures = TypeVar("Figures", float, NDArray[np.float64])
 
@@ -40,3 +44,23 @@ def require_positive(what: str, value: float, unit_label: str = "") -> None:
     if value <= 0:
         unit_text = f" {unit_label}" if unit_label else ""
         raise ValueError(f"The {what} must be above zero; {value:g}{unit_text} was given.")
+
+
+def written(value: float, places: int = 0, *, signed: bool = False) -> str:
+    """A number as people read it on page and paper, '–' where there is none.
+
+    A thin space parts the thousands from five digits on, so that no mark of thousands can be taken for
+    one of decimals, and a minus is a minus. ``signed`` writes a plus as well; zero has no sign.
+
+    References
+    ----------
+    .. [1] BIPM, The International System of Units (SI Brochure), 9th ed., 5.4.4.
+    """
+    if not math.isfinite(value):
+        return NO_FIGURE
+    text = f"{abs(value):,.{places}f}"
+    whole = text.partition(".")[0].replace(",", "")
+    text = text.replace(",", THIN_SPACE if int(whole) >= FEWEST_GROUPED else "")
+    if not any(digit in "123456789" for digit in text):
+        return text
+    return f"{MINUS if value < 0 else '+' if signed else ''}{text}"

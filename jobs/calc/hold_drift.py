@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.cell_grid import BoolArray
+from jobs.calc.figures import written
 from jobs.calc.statistics import CONFIDENCE, FloatArray, t_quantile
 
 GRIP_STAYS_WITHIN_PCT = 0.5  # either side of its middle
@@ -251,13 +252,12 @@ def _miss_from(start: float, blocks: list[Blocks]) -> float:
 def _sentence(
     verdict: Verdict, slope: float, half: float, starts: float, covered: tuple[float, float]
 ) -> str:
-    figures = f"{round(slope, 2) + 0.0:+.2f} ± {half:.2f} % per 1,000 1/min"  # + 0.0: never '-0.00'
-    between = f"between {covered[0]:,.0f} and {covered[1]:,.0f} 1/min"
+    figures = f"{written(slope, 2, signed=True)} ± {half:.2f} % per 1000 1/min"
+    between = f"between {written(covered[0])} and {written(covered[1])} 1/min"
     if verdict is Verdict.HOLDS:
         return f"The plate holds at a held grip {between} ({figures})."
     if verdict is Verdict.NOT_ENOUGH:
         return f"Not enough data to say whether the plate holds {between}: {figures}."
     way = "opens" if verdict is Verdict.OPENS else "closes"
-    return (
-        f"The plate {way} by itself at a held grip, from about {starts:,.0f} 1/min on: {figures} {between}."
-    )
+    since = f"from about {written(starts)} 1/min on"
+    return f"The plate {way} by itself at a held grip, {since}: {figures} {between}."

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
+from jobs.calc.figures import written
 from jobs.calc.statistics import FloatArray
 
 # A window is cut into about this many cells, each standing in the fit with its own mean place.
@@ -36,8 +37,8 @@ class Layout:
         first, last = np.ceil(lowest / step), np.floor(highest / step)
         if last < first:
             raise ValueError(
-                f"The engine speed stays between {lowest:.0f} and {highest:.0f} 1/min: no point of a"
-                f" {step:g} 1/min grid lies in between, so there is no curve."
+                f"The engine speed stays between {written(lowest)} and {written(highest)} 1/min: no point of"
+                f" a {step:g} 1/min grid lies in between, so there is no curve."
             )
         per_step = int(np.ceil(CELLS_PER_WINDOW * step / width))
         cell = step / per_step

@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from jobs.calc.cell_grid import BoolArray
 from jobs.calc.curves import Flag
+from jobs.calc.figures import written
 from jobs.calc.mixture import FEWEST_DWELLS, MixtureGrid, target_grid
 from jobs.calc.statistics import FloatArray
 
@@ -98,8 +99,8 @@ def _implausible_flags(grid: MixtureGrid, wanted: FloatArray) -> list[Flag]:
     return [
         Flag(
             "implausible",
-            f"Every cell is off the target by about {100 * middle:+.0f} %: check the sensor, "
-            "an air leak in the exhaust, and the fuel that was named, before the fuel table.",
+            f"Every cell is off the target by about {written(100 * middle, signed=True)} %: check the "
+            "sensor, an air leak in the exhaust, and the fuel that was named, before the fuel table.",
         )
     ]
 
@@ -122,4 +123,4 @@ def _few_flags(grid: MixtureGrid, fewest_dwells: int) -> list[Flag]:
 
 
 def _place(grid: MixtureGrid, cell: tuple[int, int]) -> str:
-    return f"at {grid.rpm_axis[cell[1]]:,.0f} 1/min and {grid.load_axis[cell[0]]:g} % load"
+    return f"at {written(grid.rpm_axis[cell[1]])} 1/min and {grid.load_axis[cell[0]]:g} % load"

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from jobs.calc.channels import CHANNELS, Channel, says_corrected
+from jobs.calc.figures import written
 from jobs.calc.runfile_layout import DECIMALS, DELIMITERS, ENCODINGS, Column, Layout
 from jobs.calc.runfile_left_out import Tally
 from jobs.calc.runfile_meaning import TYPICAL_AFR
@@ -98,7 +99,7 @@ def figure_range(values: FloatArray) -> tuple[float | None, float | None]:
 
 
 def _count(number: int, one: str, many: str) -> str:
-    return f"{number:,} {one if number == 1 else many}"
+    return f"{written(number)} {one if number == 1 else many}"
 
 
 def column_question(column: Column, values: FloatArray) -> Question | None:

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from jobs.calc.figures import written
 from jobs.calc.runfile_cells import MISSING, is_missing, parse_cells, parse_number, split_cells
 from jobs.calc.runfile_layout import MAX_COLUMNS, TIME_FORMS, Layout, RunFileError
 from jobs.calc.runfile_left_out import (
@@ -199,7 +200,7 @@ class _Reader:
 
     def _set_rows(self, rows: int) -> None:
         if rows > MAX_ROWS:
-            raise RunFileError(f"The file has more than {MAX_ROWS:,} rows; it is not read.")
+            raise RunFileError(f"The file has more than {written(MAX_ROWS)} rows; it is not read.")
         self.rows = rows
 
     # --- block by block

@@ -12,6 +12,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from jobs.calc.consistency import power_torque_flag, slip_flag
 from jobs.calc.curves import Flag
+from jobs.calc.figures import written
 from jobs.calc.speed_grid import HIGHEST_ENGINE_SPEED_RPM
 from jobs.calc.statistics import FloatArray
 
@@ -168,7 +169,7 @@ def _stretch(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | 
         return everything
     start, stop = stretches[int(np.argmax(rises))]
     seen = "Throttle open and engine speed rising" if throttle is not None else "Engine speed rising"
-    return Sweep(start, stop, f"{seen} from {speed[start]:.0f} to {speed[stop - 1]:.0f} 1/min.")
+    return Sweep(start, stop, f"{seen} from {written(speed[start])} to {written(speed[stop - 1])} 1/min.")
 
 
 def _quiet_width(speed: FloatArray) -> int | None:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from jobs.calc.cell_grid import checked_axis
 from jobs.calc.curves import Flag
-from jobs.calc.figures import require_finite
+from jobs.calc.figures import require_finite, written
 from jobs.calc.pasted_table import parse_table
 from jobs.calc.statistics import FloatArray, Floats, table_lookup
 
@@ -73,7 +73,7 @@ class ThrottleTable:
             value = self.plate_pct[row, column]
             said = "is empty" if np.isnan(value) else f"holds {value:g}"
             raise ValueError(
-                f"The cell at {self.grip_pct[row]:g} % grip and {self.rpm[column]:,.0f} 1/min {said}: "
+                f"The cell at {self.grip_pct[row]:g} % grip and {written(self.rpm[column])} 1/min {said}: "
                 "a plate opens from 0 to 100 %."
             )
 
@@ -125,7 +125,7 @@ class ThrottleTable:
         return [
             Flag(
                 "falls",
-                f"At {self.rpm[column]:,.0f} 1/min the plate closes from {plate[row]:g} % to "
+                f"At {written(self.rpm[column])} 1/min the plate closes from {plate[row]:g} % to "
                 f"{plate[row + 1]:g} % while the grip opens from {grip[row]:g} % to {grip[row + 1]:g} %: "
                 f"an entry error unless it is meant.{more}",
             )
@@ -141,7 +141,7 @@ class ThrottleTable:
         return [
             Flag(
                 "open-at-closed-grip",
-                f"With the grip closed the plate stands {open_pct:g} % open at {self.rpm[column]:,.0f} "
+                f"With the grip closed the plate stands {open_pct:g} % open at {written(self.rpm[column])} "
                 "1/min: the bike may push on at a closed throttle.",
             )
         ]
@@ -157,7 +157,7 @@ class ThrottleTable:
             Flag(
                 "not-full-at-full-grip",
                 f"With the grip full open the plate opens only to {opens:g} % "
-                f"at {self.rpm[column]:,.0f} 1/min.",
+                f"at {written(self.rpm[column])} 1/min.",
             )
         ]
 
@@ -169,7 +169,7 @@ class ThrottleTable:
             Flag(
                 "steep",
                 f"From {step.from_grip_pct:g} % to {step.to_grip_pct:g} % grip at "
-                f"{step.engine_speed_rpm:,.0f} 1/min the plate moves {step.gain:.1f} times as far as the "
+                f"{written(step.engine_speed_rpm)} 1/min the plate moves {step.gain:.1f} times as far as the "
                 "grip: the bike will jerk there.",
             )
         ]

@@ -7,6 +7,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from jobs.calc.air import STANDARDS, question_pressure
+from jobs.calc.figures import written
 from jobs.forms.job import ManyFilesInput
 from jobs.forms.quantities import InShopUnits
 from jobs.models import Job, Run
@@ -184,7 +185,7 @@ class SweepForm(forms.Form):
         if first < 1 or first != int(first):
             self.add_error("first", "Samples are counted from 1.")
         elif last > samples or last != int(last):
-            self.add_error("last", f"The run has {samples:,} samples.")
+            self.add_error("last", f"The run has {written(samples)} samples.")
         else:
             self.limits = (int(first) - 1, int(last))
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from jobs.calc.figures import written
 from jobs.comparing import Compared
 from jobs.models import Run, SuspensionSetting
 from jobs.page import JobPage
@@ -112,7 +113,7 @@ def what_changed(comparisons: Sequence[dict[str, Any]], snapshot: dict[str, Any]
     """At most three sentences: what the first comparison shows, else what the records say."""
     for comparison in comparisons:
         sentences = [
-            f"{band['name'].capitalize()} ({band['from_rpm']:.0f} to {band['to_rpm']:.0f} 1/min). "
+            f"{band['name'].capitalize()} ({written(band['from_rpm'])} to {written(band['to_rpm'])} 1/min). "
             + band["figures"][0]["sentence"]
             for band in comparison["bands"]
             if band["figures"]
@@ -191,7 +192,7 @@ def next_service(page: JobPage, shop: ShopProfile) -> list[str]:
     if spec.check_interval_hours:
         due = ""
         if job.engine_hours is not None:
-            due = f", next at about {job.engine_hours + spec.check_interval_hours:.0f} h"
+            due = f", next at about {written(job.engine_hours + spec.check_interval_hours)} h"
         said.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
     if said and spec.source:
         said.append(f"Interval from {spec.source}.")

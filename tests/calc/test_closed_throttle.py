@@ -14,14 +14,14 @@ def test_idle_by_hand() -> None:
     assert found.mean_rpm == pytest.approx(1500)
     assert found.sd_rpm == pytest.approx(10 * np.sqrt(100 / 99))
     assert found.on_target
-    assert "on its target of 1,500" in found.sentence
+    assert "on its target of 1500" in found.sentence
 
 
 def test_idle_off_its_target_is_said() -> None:
     found = idle(np.arange(0, 10, 0.1), np.full(100, 1350.0), 1500)
     assert found.off_target_rpm == -150
     assert not found.on_target
-    assert "150 1/min below its target of 1,500" in found.sentence
+    assert "150 1/min below its target of 1500" in found.sentence
 
 
 def test_interval_of_a_hunting_idle_holds_the_truth() -> None:

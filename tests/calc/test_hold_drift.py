@@ -130,7 +130,7 @@ def test_perfect_plate_holds() -> None:
     speed = 3000 + 500 * time_s
     found = hold_drift(time_s, np.full(200, 40.0), np.full(200, 30.0), speed)
     assert found.verdict is Verdict.HOLDS
-    assert "+0.00" in found.sentence
+    assert "(0.00 ± 0.00 %" in found.sentence
 
 
 def test_channels_of_different_length_are_refused() -> None:

@@ -265,9 +265,9 @@ def test_lean_at_high_load_comes_first_with_where_and_how_much() -> None:
     lambda_by_cell[0, 0] = 1.05  # as lean, but at small load
     said = warnings(well_measured(lambda_by_cell), 0.90)
     assert [flag.code for flag in said] == ["lean-at-high-load", "lean-at-high-load"]
-    assert "6,000 1/min and 100 % load" in said[0].sentence
+    assert "6000 1/min and 100 % load" in said[0].sentence
     assert "10.0 % leaner" in said[0].sentence
-    assert "5,000 1/min and 70 % load" in said[1].sentence
+    assert "5000 1/min and 70 % load" in said[1].sentence
 
 
 def test_nothing_to_warn_of_on_target() -> None:

@@ -384,7 +384,7 @@ def test_what_cannot_be_read_is_refused_in_one_sentence(data, says):
 
 def test_too_many_rows_are_refused():
     data = b"rpm\n" + b"1\n" * 5_000_001
-    with pytest.raises(RunFileError, match="5,000,000 rows"):
+    with pytest.raises(RunFileError, match="5\N{NARROW NO-BREAK SPACE}000\N{NARROW NO-BREAK SPACE}000 rows"):
         read(data, nodded(b"rpm\n1\n2\n3\n"))
 
 

@@ -208,13 +208,13 @@ def test_lean_at_high_load_comes_first_in_words(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     page = shown(client, study)
-    first = page.index("Lean at high load: at 6,000 1/min and 80 % load lambda is 0.95")
+    first = page.index("Lean at high load: at 6000 1/min and 80 % load lambda is 0.95")
     assert first < page.index('<table class="mixture"')
     assert "overheats pistons, valves and catalyst" in page[first : page.index('<table class="mixture"')]
     section = client.get(reverse("job", args=[study.job])).content.decode()
     section = section[section.index('<section id="mixture"') :].split("</section>")[0]
     assert "state-attention" in section
-    assert "Lean at high load: at 6,000 1/min" in section
+    assert "Lean at high load: at 6000 1/min" in section
 
 
 def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None:
@@ -226,12 +226,12 @@ def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None
     few = sum(sum(row) for row in study.result["few"])
     assert 0 < few < len(LOADS) * len(SPEEDS)
     assert table.count("◌") == few
-    assert "6,000 1/min, 80 % grip: lambda 0.95" in table
+    assert "6000 1/min, 80 % grip: lambda 0.95" in table
     assert "target 0.890" in table
     assert "leaner" in table
     assert "dwells. No correction: too uncertain." in table
     # each dwell behind it stands under the sentence, and they make up the samples of the cell
-    story = re.search(r'data-about="(6,000 1/min, 80 % grip: [^"]*)"', table)[1]
+    story = re.search(r'data-about="(6000 1/min, 80 % grip: [^"]*)"', table)[1]
     behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
     assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
     assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} dwells" in story
@@ -492,7 +492,7 @@ def test_a_second_pass_is_held_against_the_first(login, staff, job, before) -> N
     assert said.count("<small>closer</small>") == closer
     assert said.count("<small>further</small>") == further
     assert re.search(
-        r"6,000 1/min, 80 % grip: 7\.\d % leaner than the target before, "
+        r"6000 1/min, 80 % grip: 7\.\d % leaner than the target before, "
         r"[01]\.\d % \w+ than the target now; it came closer",
         said,
     )

@@ -129,7 +129,7 @@ def test_an_idle_run_tells_its_speed(job, tuner, shop) -> None:
     data = f"Time (s),Engine speed (rpm),Power (kW)\n{rows}".encode()
     figures = figures_of(attach_sweep(job, tuner, data, kind="idle").run, shop)
     assert figures.curve is None
-    assert figures.reason == "Idle: 1,300 1/min, standard deviation 20 1/min."
+    assert figures.reason == "Idle: 1300 1/min, standard deviation 20 1/min."
 
 
 def test_what_has_no_curve_says_why(job, tuner, shop) -> None:

@@ -512,7 +512,7 @@ def test_the_sweep_set_by_hand_and_found_anew(login, staff) -> None:
         ({"limits_in": "sample", "first": "5", "last": "900"}, "The run has 801 samples."),
         ({"limits_in": "sample", "first": "9", "last": "5"}, "has to end above where it starts"),
         ({"limits_in": "sample", "first": "9", "last": ""}, "Give both ends"),
-        ({"limits_in": "engine_speed", "first": "20000", "last": "21000"}, "no samples from 20,000"),
+        ({"limits_in": "engine_speed", "first": "20000", "last": "21000"}, "no samples from 20 000"),
         ({"limits_in": "engine_speed", "first": "fast", "last": "9000"}, "“fast” is not a number."),
     ],
 )

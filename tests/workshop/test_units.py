@@ -7,10 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from jobs.calc.figures import written
 from workshop.models import ShopProfile
 from workshop.units import decimals, format_value, kept_in, label, parse_number, round_half_up
 
 NBSP = "\N{NO-BREAK SPACE}"
+# SI Brochure, 9th ed., 5.4.4: thousands are parted by a space, four digits customarily not
+THIN = "\N{NARROW NO-BREAK SPACE}"
 
 
 @pytest.mark.parametrize(
@@ -28,7 +31,7 @@ NBSP = "\N{NO-BREAK SPACE}"
         (0.1, "clearance", "in", f"0.0039{NBSP}in"),
         (2.375, "shim", "mm", f"2.375{NBSP}mm"),
         (12_500.4, "distance", "mi", f"7767{NBSP}mi"),
-        (10_456.7, "engine_speed", None, f"10457{NBSP}1/min"),
+        (10_456.7, "engine_speed", None, f"10{THIN}457{NBSP}1/min"),
     ],
 )
 def test_figure_is_shown_in_the_unit_wanted(
@@ -123,3 +126,24 @@ def test_empty_text_asks_for_a_number(text: str) -> None:
 @given(st.decimals(min_value=-99_999, max_value=99_999, places=5))
 def test_number_comes_back_exact(number: Decimal) -> None:
     assert parse_number(f"{number:f}".replace(".", ",")) == number
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "signed", "text"),
+    # ISO 80000-1, 7.3: a minus sign and thousands in groups of three; SI Brochure, 5.4.4
+    [
+        (4500.0, 0, False, "4500"),
+        (12345.678, 1, False, f"12{THIN}345.7"),
+        (-1234567.0, 0, False, f"−1{THIN}234{THIN}567"),
+        (-0.5, 1, True, "−0.5"),
+        (0.5, 1, True, "+0.5"),
+        (-0.04, 1, True, "0.0"),
+        (float("nan"), 1, True, "–"),
+    ],
+)
+def test_number_is_written_in_one_way(value: float, places: int, signed: bool, text: str) -> None:
+    assert written(value, places, signed=signed) == text
+
+
+def test_number_as_printed_can_be_typed() -> None:
+    assert parse_number(written(-24310.5, 1)) == Decimal("-24310.5")

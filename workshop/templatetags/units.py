@@ -5,6 +5,7 @@ from typing import Any
 
 from django import template
 
+from jobs.calc.figures import written
 from workshop.forms import fields
 from workshop.models import ShopProfile
 from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
@@ -63,13 +64,19 @@ def size(value: Any, shop: ShopProfile) -> str:
         return show(value, "shim", shop.length_unit)
     exact = Decimal(fields.plain(value))
     places = max(2, -int(exact.as_tuple().exponent))
-    return f"{exact:.{places}f}{NO_BREAK_SPACE}{label('mm')}"
+    return f"{written(float(exact), places)}{NO_BREAK_SPACE}{label('mm')}"
 
 
 @register.filter
 def plain(value: Any) -> str:
     """A number without trailing zeros."""
     return NOT_MEASURED if value in EMPTY else fields.plain(value)
+
+
+@register.filter
+def whole(value: Any) -> str:
+    """A figure without decimals, such as an engine speed, as sentences write it."""
+    return NOT_MEASURED if value in EMPTY else written(float(value))
 
 
 @register.filter
