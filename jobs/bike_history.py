@@ -2,14 +2,34 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
-from jobs.calc.clearance_trend import trend
+from jobs.calc.clearance_trend import Trend, trend
+from jobs.calc.figures import written
 from jobs.clearances import Measured, Place, measured_by_place
 from jobs.models import ClearanceSet, Job, SuspensionSetting
 from workshop.models import Bike, EngineSpec, ShopProfile
-from workshop.units import convert, label
+from workshop.units import convert, label, length_words
+
+
+@dataclass(frozen=True)
+class FollowedReading:
+    """One reading at a known distance or hour; NaN where the shim is unknown."""
+
+    use: float
+    measured: Measured
+    shim_mm: float
+
+
+@dataclass(frozen=True)
+class PlaceCourse:
+    """Where a clearance is going, over km, miles or hours, and the sentence that says so."""
+
+    sentence: str
+    unit: str = ""
+    readings: list[FollowedReading] = field(default_factory=list)
+    trend: Trend | None = None
 
 
 @dataclass(frozen=True)
@@ -18,7 +38,7 @@ class PlaceHistory:
 
     place: Place
     measured: list[Measured | None]
-    course: str
+    course: PlaceCourse
 
 
 @dataclass(frozen=True)
@@ -43,7 +63,7 @@ def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
     for cells in zip(*columns, strict=True):
         place = cells[0][0]
         measured = [each for _, each in cells]
-        rows.append(PlaceHistory(place, measured, course(place, sets, measured, shop)))
+        rows.append(PlaceHistory(place, measured, course_of(place, sets, measured, shop)))
     return ClearanceHistory(sets, rows)
 
 
@@ -90,36 +110,39 @@ def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: S
 
 
 def as_shown(use: float, unit: str) -> str:
-    return f"{use:.1f}".removesuffix(".0") + " h" if unit == "h" else f"{use:.0f} {label(unit)}"
+    return written(use, 1).removesuffix(".0") + " h" if unit == "h" else f"{written(use)} {label(unit)}"
 
 
-def course(
+def course_of(
     place: Place, sets: Sequence[ClearanceSet], measured: Sequence[Measured | None], shop: ShopProfile
-) -> str:
-    """Where a clearance is going, in a sentence; over engine hours where no distance is known."""
+) -> PlaceCourse:
+    """Where a clearance is going; over engine hours where no distance is known."""
     for unit in (shop.distance_unit, "h"):
-        told = course_over(unit, place, sets, measured)
-        if told:
-            return told
-    return "no distance or engine hours known"
+        readings = [
+            FollowedReading(used, each, math.nan if each.row.shim_mm is None else float(each.row.shim_mm))
+            for used, each in zip((used_by(each.job, unit) for each in sets), measured, strict=True)
+            if used is not None and each is not None
+        ]
+        if readings:
+            return course_over(unit, place, readings, shop)
+    return PlaceCourse("no distance or engine hours known")
 
 
-def course_over(
-    unit: str, place: Place, sets: Sequence[ClearanceSet], measured: Sequence[Measured | None]
-) -> str:
-    points = [
-        (used, each.reading.best_mm, each.row.shim_mm)
-        for used, each in zip((used_by(each.job, unit) for each in sets), measured, strict=True)
-        if used is not None and each is not None
-    ]
-    if not points or place.low_mm is None or place.high_mm is None:
-        return ""
-    use, clearances, shims = zip(*points, strict=True)
-    shim_mm = [math.nan if shim is None else float(shim) for shim in shims]
+def course_over(unit: str, place: Place, readings: list[FollowedReading], shop: ShopProfile) -> PlaceCourse:
+    if place.low_mm is None or place.high_mm is None:
+        return PlaceCourse("no range in the engine spec", unit, readings)
     try:
-        return trend(use, clearances, place.low_mm, place.high_mm, shim_mm=shim_mm, use_unit=unit).sentence
+        found = trend(
+            [each.use for each in readings],
+            [each.measured.reading.best_mm for each in readings],
+            place.low_mm,
+            place.high_mm,
+            shim_mm=[each.shim_mm for each in readings],
+            use_unit=unit,
+        )
     except ValueError as problem:
-        return str(problem)
+        return PlaceCourse(str(problem), unit, readings)
+    return PlaceCourse(found.told(length_words(shop.length_unit)), unit, readings, found)
 
 
 def used_by(job: Job, unit: str) -> float | None:

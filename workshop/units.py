@@ -9,6 +9,7 @@ import re
 from decimal import Decimal
 
 from jobs.calc.figures import NO_FIGURE, written
+from jobs.calc.length_words import IN_MM, LengthWords
 from jobs.calc.unit_factors import convert, unit
 
 # convert stands here too, so that forms and pages need no second place to ask
@@ -20,6 +21,7 @@ __all__ = [
     "kept_in",
     "label",
     "length_as_typed",
+    "length_words",
     "parse_number",
     "round_half_up",
 ]
@@ -171,6 +173,34 @@ def length_as_typed(length_mm: Decimal, unit_id: str) -> str:
             return _without_zeros(figure)
         return f"{_without_zeros(length_mm)} mm"
     return _without_zeros(length_mm)
+
+
+class _InInches(LengthWords):
+    unit = label("in")
+
+    def figure(self, length_mm: float | Decimal) -> str:
+        return format_value(length_mm, "shim", "in", with_unit=False)
+
+    def fine(self, length_mm: float, *, signed: bool = False) -> str:
+        places = decimals("shim", "in") + 1
+        return written(round_half_up(convert(length_mm, "mm", "in"), places), places, signed=signed)
+
+    def coarse(self, length_mm: float) -> str:
+        return format_value(length_mm, "length", "in", with_unit=False)
+
+
+def length_words(unit_id: str) -> LengthWords:
+    """How sentences write lengths for a shop that measures in mm or in inches.
+
+    Raises
+    ------
+    ValueError
+        No shop measures in that unit.
+    """
+    known = {"mm": IN_MM, "in": _InInches()}
+    if unit_id not in known:
+        raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:LONGEST_NUMBER]}”.")
+    return known[unit_id]
 
 
 def _without_zeros(number: Decimal) -> str:

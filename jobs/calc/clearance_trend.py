@@ -14,7 +14,9 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from jobs.calc.clearances import Millimetres, check_range, format_mm
+from jobs.calc.clearances import Millimetres, check_range
+from jobs.calc.figures import written
+from jobs.calc.length_words import IN_MM, LengthWords
 
 # A reading with blades 0.01 mm apart, anything between them being as likely (JCGM 100:2008, 4.3.7)
 READING_UNCERTAINTY_MM = 0.01 / math.sqrt(12)
@@ -41,26 +43,64 @@ class Span:
 
 
 @dataclass(frozen=True)
+class TrendLine:
+    """The clearance over use as fitted, with the shim or the setting of the last reading.
+
+    One slope through all readings; the level is that of the last period.
+    """
+
+    slope_mm: float  # for one km, mile or hour
+    slope_half_width_mm: float
+    middle_use: float
+    middle_mm: float
+    middle_half_width_mm: float
+
+    def at(self, use: float) -> Span:
+        """The clearance [mm] there, with its 95 % interval."""
+        away = use - self.middle_use
+        value = self.middle_mm + self.slope_mm * away
+        half = math.hypot(self.middle_half_width_mm, self.slope_half_width_mm * away)
+        return Span(value, value - half, value + half)
+
+
+@dataclass(frozen=True)
 class Trend:
     """The course of one clearance, as far as its history shows one."""
 
     course: Course
     count: int  # readings it rests on
-    sentence: str
+    points: int  # distances or hours they were taken at
+    use_unit: str
+    last_use: float = math.nan
     change_mm: Span | None = None  # over PER_USE of km, mi or h; None where there is too little
     limit_mm: float | None = None  # the limit it moves towards
     reached_at: Span | None = None  # the distance or hours at which it gets there
+    line: TrendLine | None = None
 
+    @property
+    def sentence(self) -> str:
+        return self.told()
 
-@dataclass(frozen=True)
-class _Line:
-    """A common slope through periods of unlike level, and the last period's middle."""
+    def told(self, words: LengthWords = IN_MM) -> str:
+        """The course in a sentence, its lengths as ``words`` writes them."""
+        if self.change_mm is None:
+            return (
+                f"Not enough history: {self.count} reading{'' if self.count == 1 else 's'} at {self.points} "
+                f"point{'' if self.points == 1 else 's'} do not show how it moves."
+            )
+        change, half = self.change_mm.value, self.change_mm.high - self.change_mm.value
+        per = f"± {words.fine(half)} {words.unit} per {written(PER_USE[self.use_unit])} {self.use_unit}"
+        if self.course is Course.NOTHING_SHOWN:
+            return f"No change shown over {self.count} readings ({words.fine(change, signed=True)} {per})."
+        return f"{self.course.value.capitalize()} by {words.fine(abs(change))} {per}; {self._reached(words)}"
 
-    slope: float
-    slope_half_width: float
-    middle_use: float
-    middle_mm: float
-    middle_half_width: float
+    def _reached(self, words: LengthWords) -> str:
+        assert self.limit_mm is not None and self.reached_at is not None  # it moves towards one
+        limit, reached = f"the limit of {words(self.limit_mm)}", self.reached_at
+        if reached.value <= self.last_use:
+            return f"{limit} is reached."
+        at, low, high = map(written, (reached.value, max(reached.low, self.last_use), reached.high))
+        return f"{limit} is reached at about {at} {self.use_unit} (95 %: {low} to {high} {self.use_unit})."
 
 
 def trend(
@@ -105,30 +145,56 @@ def trend(
     if use_unit not in PER_USE:
         raise ValueError(f"A clearance is followed over km, mi or h, not over '{use_unit}'.")
     x, y, shims = _arrays(use, clearance_mm, shim_mm)
-    line = _fit(x, y + np.nan_to_num(shims), _periods(x, shims))
+    line = _fit(x, y, shims)
+    count, points = len(x), len(np.unique(x))
     if line is None:
-        points = len(np.unique(x))
-        said = (
-            f"Not enough history: {len(x)} reading{'' if len(x) == 1 else 's'} at {points} "
-            f"point{'' if points == 1 else 's'} do not show how it moves."
-        )
-        return Trend(Course.TOO_LITTLE, len(x), said)
+        return Trend(Course.TOO_LITTLE, count, points, use_unit)
     per = PER_USE[use_unit]
-    slope, half = line.slope * per, line.slope_half_width * per
-    change = Span(slope, slope - half, slope + half)
+    slope, half = line.slope_mm * per, line.slope_half_width_mm * per
+    change, last_use = Span(slope, slope - half, slope + half), float(x[-1])
     if abs(slope) <= half:
-        said = (
-            f"No change shown over {len(x)} readings ({slope:+.3f} ± {half:.3f} mm per {per:,} {use_unit})."
-        )
-        return Trend(Course.NOTHING_SHOWN, len(x), said, change)
+        return Trend(Course.NOTHING_SHOWN, count, points, use_unit, last_use, change, line=line)
     course, limit_mm = (Course.TIGHTER, float(low_mm)) if slope < 0 else (Course.LOOSER, float(high_mm))
-    last_shim = 0.0 if math.isnan(shims[-1]) else float(shims[-1])
-    reached = _meets(line, limit_mm + last_shim)
-    said = (
-        f"{course.value.capitalize()} by {abs(slope):.3f} ± {half:.3f} mm per {per:,} {use_unit}; "
-        f"{_when(reached, float(x[-1]), limit_mm, use_unit)}"
-    )
-    return Trend(course, len(x), said, change, limit_mm, reached)
+    return Trend(course, count, points, use_unit, last_use, change, limit_mm, _meets(line, limit_mm), line)
+
+
+def as_set_now(
+    use: Sequence[float], clearance_mm: Sequence[float], shim_mm: Sequence[float] | None = None
+) -> list[float]:
+    """Each reading as it would have been with the shim, or the setting, of the last one.
+
+    Parameters
+    ----------
+    use, clearance_mm, shim_mm
+        As for :func:`trend`.
+
+    Returns
+    -------
+    list of n floats
+        [mm]. Where shims are known, their difference is taken out exactly; else the step from period
+        to period that the common slope leaves. NaN was not measured, or can't be told: shims unknown,
+        and too little history for a slope.
+
+    Raises
+    ------
+    ValueError
+        As for :func:`trend`.
+    """
+    x, y, shims = _arrays(use, clearance_mm, shim_mm)
+    told = np.full(len(use), np.nan)
+    if len(x) == 0:
+        return told.tolist()
+    total, period = y + np.nan_to_num(shims), _periods(x, shims)
+    line = _fit(x, y, shims)
+    last = period == period[-1]
+    now = np.where(last, total - np.nan_to_num(shims[-1]), np.nan)
+    if line is not None:
+        sizes = np.bincount(period)
+        fitted_mm = line.middle_mm + line.slope_mm * (np.bincount(period, x) / sizes - line.middle_use)
+        shifted = total + (fitted_mm - np.bincount(period, total) / sizes)[period]
+        now = np.where(last, now, shifted)
+    told[_measured(use, clearance_mm)] = now
+    return told.tolist()
 
 
 def _arrays(
@@ -138,11 +204,18 @@ def _arrays(
     shims = np.full_like(x, np.nan) if shim_mm is None else np.asarray(shim_mm, dtype=np.float64)
     if not x.shape == y.shape == shims.shape:
         raise ValueError("Every clearance needs its distance, and a shim or a gap where it is unknown.")
-    measured = np.isfinite(x) & np.isfinite(y)
+    measured = _measured(use, clearance_mm)
     x, y, shims = x[measured], y[measured], shims[measured]
     if np.any(np.diff(x) < 0):
         raise ValueError("The distance runs backwards between two readings: check the odometer entries.")
     return x, y, shims
+
+
+def _measured(use: Sequence[float], clearance_mm: Sequence[float]) -> NDArray[np.bool_]:
+    found: NDArray[np.bool_] = np.isfinite(np.asarray(use, dtype=float)) & np.isfinite(
+        np.asarray(clearance_mm, dtype=float)
+    )
+    return found
 
 
 def _periods(use: NDArray[np.float64], shims: NDArray[np.float64]) -> NDArray[np.intp]:
@@ -154,9 +227,12 @@ def _periods(use: NDArray[np.float64], shims: NDArray[np.float64]) -> NDArray[np
     return np.concatenate([[0], np.cumsum(begins)]).astype(np.intp)[: len(use)]
 
 
-def _fit(x: NDArray[np.float64], y: NDArray[np.float64], period: NDArray[np.intp]) -> _Line | None:
+def _fit(
+    x: NDArray[np.float64], clearance_mm: NDArray[np.float64], shims: NDArray[np.float64]
+) -> TrendLine | None:
     if len(x) == 0:
         return None
+    y, period = clearance_mm + np.nan_to_num(shims), _periods(x, shims)
     sizes = np.bincount(period)
     mean_x, mean_y = np.bincount(period, x) / sizes, np.bincount(period, y) / sizes
     dx, dy = x - mean_x[period], y - mean_y[period]
@@ -170,27 +246,19 @@ def _fit(x: NDArray[np.float64], y: NDArray[np.float64], period: NDArray[np.intp
     rest = dy - slope * dx
     scatter = max(math.sqrt(float(rest @ rest) / free), READING_UNCERTAINTY_MM)
     reach = float(t.ppf((1 + CONFIDENCE) / 2, free)) * scatter
-    return _Line(
+    return TrendLine(
         slope,
         reach / math.sqrt(spread),
         float(mean_x[-1]),
-        float(mean_y[-1]),
+        float(mean_y[-1]) - float(np.nan_to_num(shims[-1])),
         reach / math.sqrt(sizes[-1]),
     )
 
 
-def _meets(line: _Line, level_mm: float) -> Span:
+def _meets(line: TrendLine, level_mm: float) -> Span:
     """Where the line meets a level; the slope is known not to be zero, so the interval is bounded."""
     gap = level_mm - line.middle_mm
-    a = line.slope**2 - line.slope_half_width**2
-    root = math.sqrt(line.middle_half_width**2 * a + line.slope_half_width**2 * gap**2)
-    ends = sorted(line.middle_use + (line.slope * gap + sign * root) / a for sign in (-1, 1))
-    return Span(line.middle_use + gap / line.slope, ends[0], ends[1])
-
-
-def _when(reached: Span, last_use: float, limit_mm: float, use_unit: str) -> str:
-    limit = f"the limit of {format_mm(limit_mm)} mm"
-    if reached.value <= last_use:
-        return f"{limit} is reached."
-    span = f"{max(reached.low, last_use):,.0f} to {reached.high:,.0f} {use_unit}"
-    return f"{limit} is reached at about {reached.value:,.0f} {use_unit} (95 %: {span})."
+    a = line.slope_mm**2 - line.slope_half_width_mm**2
+    root = math.sqrt(line.middle_half_width_mm**2 * a + line.slope_half_width_mm**2 * gap**2)
+    ends = sorted(line.middle_use + (line.slope_mm * gap + sign * root) / a for sign in (-1, 1))
+    return Span(line.middle_use + gap / line.slope_mm, ends[0], ends[1])

@@ -10,6 +10,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from jobs.calc.figures import require_finite, require_positive
+from jobs.calc.length_words import IN_MM, LengthWords, format_mm
 
 Millimetres = float | Decimal
 NANOMETRES_PER_MM = 1_000_000
@@ -93,10 +94,11 @@ class Reading:
         """Of a bracket, anything in it being as likely: its width by √12 (JCGM 100:2008, 4.3.7)."""
         return (self.high_mm - self.low_mm) / math.sqrt(12)
 
+    def told(self, words: LengthWords = IN_MM) -> str:
+        return words.span(self.low_mm, self.high_mm) if self.is_bracket else words(self.low_mm)
+
     def __str__(self) -> str:
-        if self.is_bracket:
-            return f"{format_mm(self.low_mm)} to {format_mm(self.high_mm)} mm"
-        return f"{format_mm(self.low_mm)} mm"
+        return self.told()
 
 
 class Verdict(StrEnum):
@@ -126,7 +128,10 @@ class Judgement:
     """A reading held against its range and target."""
 
     verdict: Verdict
-    sentence: str
+    reading: Reading
+    low_mm: Millimetres
+    high_mm: Millimetres
+    target_mm: Millimetres | None = None
 
     @property
     def word(self) -> str:
@@ -142,6 +147,29 @@ class Judgement:
         if self.verdict is Verdict.CANNOT_TELL:
             return "undecided"
         return "out" if self.verdict in (Verdict.BELOW, Verdict.ABOVE) else "in"
+
+    @property
+    def sentence(self) -> str:
+        return self.told()
+
+    def told(self, words: LengthWords = IN_MM) -> str:
+        """The judgement in a sentence, its lengths as ``words`` writes them."""
+        reading, span = self.reading.told(words), words.span(self.low_mm, self.high_mm)
+        plain = {
+            Verdict.BELOW: f"{reading} is tighter than {span}.",
+            Verdict.ABOVE: f"{reading} is looser than {span}.",
+            Verdict.CANNOT_TELL: f"{reading} may lie inside or outside {span}: use finer blades.",
+        }
+        if self.verdict in plain:
+            return plain[self.verdict]
+        if self.target_mm is None:
+            return f"{reading} is inside {span}."
+        goal = f"the target of {words(self.target_mm)}"
+        if self.verdict is Verdict.ON_TARGET:
+            return f"{reading} is on {goal}."
+        off = nanometres(self.reading.best_mm) - nanometres(self.target_mm)
+        way = "looser" if off > 0 else "tighter"
+        return f"{reading} is inside {span}, {words(millimetres(abs(off)))} {way} than {goal}."
 
 
 def judge(
@@ -173,25 +201,19 @@ def judge(
     low, high = nanometres(low_mm), nanometres(high_mm)
     check_range(low_mm, high_mm, target_mm)
     least, most = nanometres(reading.low_mm), nanometres(reading.high_mm)
-    span = f"{format_mm(low_mm)} to {format_mm(high_mm)} mm"
+    limits = (reading, low_mm, high_mm, target_mm)
     # The blade that does not go is thicker than the gap: a gap that stops it at the lower limit is below.
     if most < low or (reading.is_bracket and most == low):
-        return Judgement(Verdict.BELOW, f"{reading} is tighter than {span}.")
+        return Judgement(Verdict.BELOW, *limits)
     if least > high:
-        return Judgement(Verdict.ABOVE, f"{reading} is looser than {span}.")
+        return Judgement(Verdict.ABOVE, *limits)
     if least < low or most > high:
-        return Judgement(
-            Verdict.CANNOT_TELL, f"{reading} may lie inside or outside {span}: use finer blades."
-        )
+        return Judgement(Verdict.CANNOT_TELL, *limits)
     if target_mm is None:
-        return Judgement(Verdict.IN_RANGE, f"{reading} is inside {span}.")
+        return Judgement(Verdict.IN_RANGE, *limits)
     off = nanometres(reading.best_mm) - nanometres(target_mm)
-    goal = f"the target of {format_mm(target_mm)} mm"
-    if abs(off) <= nanometres(tolerance_mm):
-        return Judgement(Verdict.ON_TARGET, f"{reading} is on {goal}.")
-    way = "looser" if off > 0 else "tighter"
-    far = format_mm(millimetres(abs(off)))
-    return Judgement(Verdict.OFF_TARGET, f"{reading} is inside {span}, {far} mm {way} than {goal}.")
+    on_target = abs(off) <= nanometres(tolerance_mm)
+    return Judgement(Verdict.ON_TARGET if on_target else Verdict.OFF_TARGET, *limits)
 
 
 def check_range(low_mm: Millimetres, high_mm: Millimetres, target_mm: Millimetres | None = None) -> None:
@@ -346,7 +368,24 @@ class AsLeftCheck:
     """A clearance as left against the one the shim plan predicted."""
 
     difference_mm: float  # as left less predicted; of a bracket, from its nearer end, zero inside it
-    sentence: str | None  # where it is more than two careful readings may differ by
+    predicted_mm: Millimetres
+    as_left: Reading
+    is_far: bool  # by more than two careful readings may differ
+
+    @property
+    def sentence(self) -> str | None:
+        return self.told()
+
+    def told(self, words: LengthWords = IN_MM) -> str | None:
+        """A sentence where it is more than two careful readings may differ by."""
+        if not self.is_far:
+            return None
+        way = "looser" if self.difference_mm > 0 else "tighter"
+        return (
+            f"{self.as_left.told(words)} is {words(abs(self.difference_mm))} {way} than the "
+            f"{words(self.predicted_mm)} predicted: wrong shim, not seated, or wrong valve? Measure the shim "
+            "and look again."
+        )
 
 
 def compare_as_left(
@@ -356,22 +395,8 @@ def compare_as_left(
     predicted = nanometres(predicted_mm)
     nearest = min(max(predicted, nanometres(as_left.low_mm)), nanometres(as_left.high_mm))
     difference = nearest - predicted
-    if abs(difference) <= nanometres(within_mm):
-        return AsLeftCheck(millimetres(difference), None)
-    way = "looser" if difference > 0 else "tighter"
-    far = format_mm(millimetres(abs(difference)))
-    return AsLeftCheck(
-        millimetres(difference),
-        f"{as_left} is {far} mm {way} than the {format_mm(predicted_mm)} mm predicted: wrong shim, "
-        "not seated, or wrong valve? Measure the shim and look again.",
-    )
-
-
-def format_mm(value: Millimetres) -> str:
-    """Hundredths of a millimetre, and further only as far as needed (0.15, 0.125)."""
-    text = f"{float(value):.4f}".rstrip("0")
-    whole, _, decimals = text.partition(".")
-    return f"{whole}.{decimals:0<2}"
+    is_far = abs(difference) > nanometres(within_mm)
+    return AsLeftCheck(millimetres(difference), predicted_mm, as_left, is_far)
 
 
 def _require_believable(clearance_mm: float) -> None:
