@@ -17,6 +17,18 @@ def tab_to(page: Page, wanted: Locator) -> Locator:
     raise AssertionError(f"{MOST_TABS} presses of Tab from the top of {page.url} never reached {wanted}")
 
 
+def follow(leads_on: Locator) -> None:
+    """Press what opens another page, and wait until that page and its scripts are there."""
+    with leads_on.page.expect_navigation():
+        leads_on.click()
+
+
+def enter_leads_on(page: Page) -> None:
+    """Press Enter where it opens another page, and wait until that page and its scripts are there."""
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+
+
 def textbox(page: Page | Locator, name: str) -> Locator:
     return page.get_by_role("textbox", name=name, exact=True)
 

@@ -9,7 +9,15 @@ from playwright.sync_api import Page, expect
 
 from jobs.models import Slot
 from jobs.slots import working_days
-from tests.browser.steps import assert_accessible, assert_fits, assert_told, region, textbox
+from tests.browser.steps import (
+    assert_accessible,
+    assert_fits,
+    assert_told,
+    enter_leads_on,
+    follow,
+    region,
+    textbox,
+)
 from tests.factories import make_job
 from workshop.models import Role
 
@@ -52,15 +60,15 @@ def test_a_slot_is_booked_and_moved_by_keyboard_alone(log_in, live_server) -> No
     page = log_in(Role.DESK)
     link = region(page, "Dyno and benches").get_by_role("link", name="new slot, dyno").last
     link.focus()
-    page.keyboard.press("Enter")
+    enter_leads_on(page)
     textbox(page, "Job*").fill(str(job))
-    page.keyboard.press("Enter")
+    enter_leads_on(page)
     assert_told(page, f"The dyno for job {job} is kept.")
     change = region(page, "Dyno and benches").get_by_role("link", name="move or change")
     change.focus()
-    page.keyboard.press("Enter")
+    enter_leads_on(page)
     page.get_by_label("From").fill("13:00")
-    page.keyboard.press("Enter")
+    enter_leads_on(page)
     expect(region(page, "Dyno and benches")).to_contain_text("13:00–15:00")
     look(page)
 
@@ -79,7 +87,7 @@ def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in
     second.focus()
     page.keyboard.press("ArrowRight")
     look(page)
-    page.get_by_role("button", name="Receive the bike").click()
+    follow(page.get_by_role("button", name="Receive the bike"))
     assert_told(page, "The receipt of job")
     job.refresh_from_db()
     assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent"]
@@ -95,7 +103,7 @@ def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in
     page.mouse.down()
     page.mouse.move(box["x"] + 120, box["y"] + 60, steps=5)
     page.mouse.up()
-    page.get_by_role("button", name="Keep the signature").click()
+    follow(page.get_by_role("button", name="Keep the signature"))
     assert_told(page, "The receipt is signed by")
     expect(page.get_by_role("img", name="Signature of")).to_be_visible()
     job.refresh_from_db()

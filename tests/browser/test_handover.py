@@ -15,7 +15,7 @@ from jobs.models import CheckItem, ClearanceSet, Job, Part
 from reports.models import HandoverSheet, SheetLink
 from tests import factories
 from tests.browser.conftest import watch
-from tests.browser.steps import assert_accessible, assert_fits, assert_told, region, textbox
+from tests.browser.steps import assert_accessible, assert_fits, assert_told, follow, region, textbox
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
@@ -43,15 +43,15 @@ def tick_all(job: Job, by: Any) -> None:
 
 
 def open_handover(page: Page, job: Job) -> None:
-    page.get_by_role("link", name="Jobs", exact=True).click()
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="Handover", exact=True).click()
+    follow(page.get_by_role("link", name="Jobs", exact=True))
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="Handover", exact=True))
 
 
 def issue(page: Page, job: Job, number: int = 1) -> Locator:
     """Press the button; returns the part of the page that shows the issued sheet."""
     page.get_by_label("the customer who was told").fill("Ines Quill")
-    page.get_by_role("button", name=f"Issue sheet {job.number}/{number}").click()
+    follow(page.get_by_role("button", name=f"Issue sheet {job.number}/{number}"))
     assert_told(page, f"Handover sheet {job.number}/{number} is issued.")
     heading = page.get_by_role("heading", name=f"Sheet {job.number}/{number}")
     return page.get_by_role("article").filter(has=heading)
@@ -75,11 +75,11 @@ def test_what_stands_in_the_way_is_listed_with_where_to_put_it_right(
     assert_accessible(page)
     assert_fits(page)
     page.get_by_label("the customer who was told").fill("Ines Quill")
-    page.get_by_role("button", name="Issue sheet").click()
+    follow(page.get_by_role("button", name="Issue sheet"))
     expect(page.get_by_text("The sheet was not issued.")).to_be_visible()
     expect(page.get_by_label("the customer who was told")).to_have_value("Ines Quill")
     assert not HandoverSheet.objects.exists()
-    blocked.get_by_role("link", name="Checks before handover").click()
+    follow(blocked.get_by_role("link", name="Checks before handover"))
     expect(page.get_by_role("heading", name="Checks:")).to_be_visible()
 
 
@@ -136,8 +136,8 @@ def test_the_customer_reads_and_acknowledges_behind_a_link_that_can_be_closed(
     open_handover(page, job)
     page.get_by_label("print a QR code").uncheck()
     sheet = issue(page, job)
-    sheet.get_by_role("link", name="Links for the customer").click()
-    page.get_by_role("button", name="Make a link").click()
+    follow(sheet.get_by_role("link", name="Links for the customer"))
+    follow(page.get_by_role("button", name="Make a link"))
     link = page.get_by_label("Address to copy").input_value()
 
     customer.goto(link)
@@ -149,14 +149,14 @@ def test_the_customer_reads_and_acknowledges_behind_a_link_that_can_be_closed(
     assert_fits(customer)
     pdf = fetched(customer, customer.get_by_role("link", name="The whole sheet (PDF)"))
     assert hashlib.sha256(pdf).hexdigest() == HandoverSheet.objects.get().sha256
-    customer.get_by_role("button", name="I acknowledge this").click()
+    customer.get_by_role("button", name="I acknowledge this").click()  # the name is asked for
     textbox(customer, "Your name*").fill("Ines Quill")
-    customer.get_by_role("button", name="I acknowledge this").click()
+    follow(customer.get_by_role("button", name="I acknowledge this"))
     expect(customer.get_by_text("Acknowledged by Ines Quill")).to_be_visible()
 
     open_handover(page, job)
     expect(sheet).to_contain_text("Acknowledged by Ines Quill")
-    sheet.get_by_role("button", name="Revoke").click()
+    follow(sheet.get_by_role("button", name="Revoke"))
     customer.goto(link)
     expect(customer.get_by_role("heading", name="This link has ended.")).to_be_visible()
     expect(customer.get_by_text(job.bike.model)).to_have_count(0)

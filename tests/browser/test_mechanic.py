@@ -7,7 +7,7 @@ from playwright.sync_api import Locator, Page, expect
 from fixtures.demo_shop import make_engines
 from jobs.models import Job
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_told, region, row, textbox
+from tests.browser.steps import assert_accessible, assert_told, enter_leads_on, follow, region, row, textbox
 from workshop.models import Bike, Role, ShimStock
 
 LogIn = Callable[[Role], Page]
@@ -19,9 +19,9 @@ AS_LEFT = ["0.32", "0.31", "0.18", "0.16", "0.32", "0.27", "0.15", "0.12", "0.31
 
 
 def open_entry(page: Page, job: Job, when: str) -> None:
-    page.get_by_role("link", name="Jobs", exact=True).click()
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name=f"Measure {when}").click()
+    follow(page.get_by_role("link", name="Jobs", exact=True))
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name=f"Measure {when}"))
     textbox(page, "Engine temperature (°C)*").fill("21")
 
 
@@ -37,7 +37,7 @@ def judged(page: Page, valve: str) -> Locator:
 
 
 def save(page: Page) -> None:
-    page.get_by_role("button", name="Save clearances").click()
+    follow(page.get_by_role("button", name="Save clearances"))
 
 
 def test_clearances_of_a_triple_from_found_to_left(log_in: LogIn) -> None:
@@ -61,7 +61,7 @@ def test_clearances_of_a_triple_from_found_to_left(log_in: LogIn) -> None:
         page.keyboard.press("Enter")
         page.keyboard.press("Enter")
     expect(page.get_by_role("button", name="Save clearances")).to_be_focused()
-    page.keyboard.press("Enter")
+    enter_leads_on(page)
 
     assert_told(page, "Clearances as found saved.")
     # Fitted 2.50, found 0.22, wanted 0.31: 2.41 would be right, 2.40 is made and gives 0.32.
@@ -74,24 +74,24 @@ def test_clearances_of_a_triple_from_found_to_left(log_in: LogIn) -> None:
     expect(judged(page, "Cylinder 3, exhaust left")).to_contain_text("stays")
     assert_accessible(page)
 
-    page.get_by_role("link", name="Plan shims").click()
+    follow(page.get_by_role("link", name="Plan shims"))
     for policy in ("Closest to the blueprint target", "Fewest shims to buy", "Fewest camshafts lifted"):
         expect(region(page, policy)).to_be_visible()
     fewest = region(page, "Fewest shims to buy")
     planned = row(fewest, "Cylinder 1, exhaust left").get_by_role("cell")
     expect(planned).to_have_text(["2.50 mm", "2.40 mm", "0.32 mm"])
     assert_accessible(page)
-    fewest.get_by_role("button", name="Accept").click()
+    follow(fewest.get_by_role("button", name="Accept"))
     assert_told(page, "Shim plan accepted")
     drawer.refresh_from_db()
     assert drawer.count == 1  # two of the three were the right ones
 
-    page.get_by_role("link", name="Measure as left").click()
+    follow(page.get_by_role("link", name="Measure as left"))
     textbox(page, "Engine temperature (°C)*").fill("21")
     type_row_of(page, first, AS_LEFT)
     save(page)
     assert_told(page, "Clearances as left saved.")
-    page.get_by_role("link", name=f"Job {job.number}").click()
+    follow(page.get_by_role("link", name=f"Job {job.number}"))
     both = page.get_by_role("table", name="As found and as left")
     expect(row(both, "Cylinder 1, exhaust left")).to_contain_text("0.22 mm below range")
     expect(row(both, "Cylinder 1, exhaust left")).to_contain_text("0.32 mm on target")
@@ -146,7 +146,7 @@ def test_clearances_of_a_single_with_screws(log_in: LogIn) -> None:
     type_row_of(page, textbox(page, "cylinder 1, exhaust left"), ["0.21", "0.16", "0.06", "0.10"])
     expect(page.get_by_text("4 of 4 entered, 2 out of range")).to_be_visible()
     expect(page.get_by_role("button", name="Save clearances")).to_be_focused()
-    page.keyboard.press("Enter")
+    enter_leads_on(page)
     # A screw of 0.5 mm pitch: 0.05 mm too much is a tenth of a turn in, 0.04 mm too little 0.08 out.
     expect(judged(page, "Cylinder 1, exhaust left")).to_contain_text("0.10 turn in")
     expect(judged(page, "Cylinder 1, intake left")).to_contain_text("0.08 turn out")
@@ -176,14 +176,14 @@ def test_clearances_of_a_twin_that_closes_its_valves_by_force(log_in: LogIn) -> 
 def test_lists_a_part_that_is_for_racing_only(log_in: LogIn) -> None:
     job = factories.make_job()
     page = log_in(Role.MECHANIC)
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="Add a part").click()
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="Add a part"))
     textbox(page, "Name*").fill("Slip-on silencer")
     textbox(page, "Maker").fill("Ostrel")
     textbox(page, "Fitted in place of").fill("the maker's silencer")
     page.get_by_label("Race use only").check()
     page.get_by_label("Changes the exhaust").check()
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     listed = region(page, "Parts").get_by_role("row").filter(has_text="Slip-on silencer")
     expect(listed).to_contain_text("race use only")
     expect(listed).to_contain_text("in place of the maker's silencer")
@@ -193,8 +193,8 @@ def test_lists_a_part_that_is_for_racing_only(log_in: LogIn) -> None:
 def test_ticks_the_checks(log_in: LogIn) -> None:
     job = factories.make_job()
     page = log_in(Role.MECHANIC)
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="Open the checks").click()
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="Open the checks"))
     before = region(page, "Before handover")
     total = before.get_by_role("listitem").filter(has=page.get_by_role("button")).count()
     tick = before.get_by_role("button", name="tick").first

@@ -8,7 +8,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from jobs.models import Job, MixtureStudy
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, region, tab_to
+from tests.browser.steps import assert_accessible, assert_fits, follow, region, tab_to
 from tests.jobs.test_mixture import FUEL_TABLE
 from workshop.models import Role
 
@@ -24,16 +24,16 @@ def job(people: dict[Role, Any]) -> Job:
 
 
 def ask_for_study(page: Page, job: Job, fuel_table: str = "") -> None:
-    page.get_by_role("link", name="Jobs", exact=True).click()
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="New mixture study").click()
+    follow(page.get_by_role("link", name="Jobs", exact=True))
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="New mixture study"))
     page.get_by_label("Engine speeds (1/min)").fill("3000 4000 5000 6000 7000 8000 9000")
     page.get_by_label("Throttle openings (%)").fill("10 20 30 40 60 80 100")
     page.get_by_label("Target lambda").fill("0,9")
     page.get_by_label("Fuel table, pasted").fill(fuel_table)
     page.get_by_text("Limits: what counts as steady").click()
     page.get_by_label("Half-width of lambda at most").fill("0,04")
-    page.get_by_role("button", name="Work it out").click()
+    follow(page.get_by_role("button", name="Work it out"))
     page.wait_for_url("**/mixture/*/")
 
 

@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 from jobs.models import Job
 from tests import factories
 from tests.browser.conftest import PASSWORD
-from tests.browser.steps import assert_accessible, assert_told, region, textbox
+from tests.browser.steps import assert_accessible, assert_told, follow, region, textbox
 from workshop.models import EngineSpec, Role
 
 LogIn = Callable[[Role], Page]
@@ -16,13 +16,13 @@ LogIn = Callable[[Role], Page]
 def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
     job = factories.make_job(odometer_km=16_093.44, received_at="2025-05-05T08:00Z", stage="bench")
     page = log_in(Role.OWNER)
-    page.get_by_role("link", name="Shop", exact=True).click()
+    follow(page.get_by_role("link", name="Shop", exact=True))
     textbox(page, "Name*").fill("Tidewater Motor Works")
     page.get_by_label("Time zone").select_option("Europe/Lisbon")
     page.get_by_label("Distance unit").select_option("mi")
     page.get_by_label("Length unit").select_option("in")
     page.get_by_label("Assumed repeatability (%)").fill("0,8")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("link", name="Tidewater Motor Works")).to_be_visible()
     expect(page.get_by_label("Assumed repeatability (%)")).to_have_value("0.8")
     assert_accessible(page)
@@ -35,23 +35,23 @@ def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
 def test_adds_a_person_who_then_logs_in(log_in: LogIn) -> None:
     page = log_in(Role.OWNER)
     page.get_by_role("button", name="Ola Owner").click()
-    page.get_by_role("link", name="Staff and roles").click()
-    page.get_by_role("link", name="New person").click()
+    follow(page.get_by_role("link", name="Staff and roles"))
+    follow(page.get_by_role("link", name="New person"))
     textbox(page, "Username*").fill("brisa")
     textbox(page, "First name").fill("Brisa")
     textbox(page, "Last name").fill("Halden")
     page.get_by_role("checkbox", name="Mechanic").check()
     textbox(page, "Password*").fill("seagulls over the pier")
     textbox(page, "Password confirmation*").fill("seagulls over the pier")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("row").filter(has_text="Brisa Halden")).to_contain_text("mechanic")
     assert_accessible(page)
 
     page.get_by_role("button", name="Ola Owner").click()
-    page.get_by_role("button", name="Log out").click()
+    follow(page.get_by_role("button", name="Log out"))
     page.get_by_label("Username").fill("brisa")
     page.get_by_label("Password").fill("seagulls over the pier")
-    page.get_by_role("button", name="Log in").click()
+    follow(page.get_by_role("button", name="Log in"))
     expect(page.get_by_role("button", name="Brisa Halden")).to_be_visible()
     expect(page.get_by_role("link", name="Shop", exact=True)).to_have_count(0)
 
@@ -59,8 +59,8 @@ def test_adds_a_person_who_then_logs_in(log_in: LogIn) -> None:
 def test_an_engine_added_to_the_library_is_measured_on_a_bike(log_in: LogIn) -> None:
     job = factories.make_job(bike=factories.make_bike(engine_spec=None, make="Sillon", model="Perch 250"))
     page = log_in(Role.OWNER)
-    page.get_by_role("link", name="Engines", exact=True).click()
-    page.get_by_role("link", name="New engine").click()
+    follow(page.get_by_role("link", name="Engines", exact=True))
+    follow(page.get_by_role("link", name="New engine"))
     textbox(page, "Maker*").fill("Sillon")
     textbox(page, "Engine*").fill("Perch 250")
     page.get_by_role("spinbutton", name="Cylinders*", exact=True).fill("1")
@@ -76,29 +76,29 @@ def test_an_engine_added_to_the_library_is_measured_on_a_bike(log_in: LogIn) -> 
     textbox(page, "Exhaust, upper limit (mm)*").fill("0,15")
     textbox(page, "Adjuster screw pitch (mm)").fill("0,75")
     textbox(page, "Figures from (manual)").fill("Sillon workshop leaflet")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
 
     # A target outside the maker's own range is no target.
     expect(page.get_by_role("alert")).to_contain_text("must lie inside the range")
     expect(textbox(page, "Intake, lower limit (mm)*")).to_have_value("0,05")
     textbox(page, "Intake, blueprint target (mm)").fill("0,08")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("heading", name="Sillon Perch 250")).to_be_visible()
     expect(page.get_by_role("main")).to_contain_text("Sillon workshop leaflet")
     assert_accessible(page)
 
-    page.get_by_role("link", name="Jobs", exact=True).click()
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="Choose the engine of this bike").click()
+    follow(page.get_by_role("link", name="Jobs", exact=True))
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="Choose the engine of this bike"))
     page.get_by_label("Engine").select_option("Sillon Perch 250")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     assert_told(page, "saved")
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="Measure as found").click()
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="Measure as found"))
     textbox(page, "Engine temperature (°C)*").fill("20")
     textbox(page, "cylinder 1, intake").fill("0.08")
     textbox(page, "cylinder 1, exhaust").fill("0.20")
-    page.get_by_role("button", name="Save clearances").click()
+    follow(page.get_by_role("button", name="Save clearances"))
     readings = page.get_by_role("table", name="Readings by valve")
     expect(readings).to_contain_text("on target")
     expect(readings).to_contain_text("above range")
@@ -109,7 +109,7 @@ def test_wrong_password_is_told_and_lets_nobody_in(site: Page, live_server) -> N
     site.goto(live_server.url)
     site.get_by_label("Username").fill("owner")
     site.get_by_label("Password").fill(PASSWORD + "?")
-    site.get_by_role("button", name="Log in").click()
+    follow(site.get_by_role("button", name="Log in"))
     expect(site.get_by_role("alert")).to_be_visible()
     expect(site.get_by_label("Username")).to_have_value("owner")
     assert_accessible(site)

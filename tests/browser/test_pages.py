@@ -15,7 +15,7 @@ from fixtures.demo_jobs import build_demo_shop
 from jobs import models as jobs
 from reports.models import HandoverSheet, SheetLink
 from tests.browser.conftest import NO_FAULT, watch
-from tests.browser.steps import accessibility_faults, settles_to_fit, sideways_px
+from tests.browser.steps import accessibility_faults, follow, settles_to_fit, sideways_px
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Role, StaffMember
 
@@ -111,7 +111,7 @@ def log_in(page: Page, site: str) -> None:
     page.goto(f"{site}/log-in/")
     page.get_by_label("Username").fill("owner")
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Log in").click()
+    follow(page.get_by_role("button", name="Log in"))
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
 
 

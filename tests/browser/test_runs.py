@@ -12,7 +12,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from jobs.models import Comparison, ComparisonRun, Job, Run
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, tab_to
+from tests.browser.steps import assert_accessible, assert_fits, follow, next_frame, tab_to
 from tests.jobs.run_files import attach_sweep
 from workshop.models import Role
 
@@ -45,12 +45,14 @@ def attached(job: Job, by: Any, level: float, at: int) -> Run:
 
 
 def drag(page: Page, handle: Locator, to_x: float) -> None:
+    next_frame(page)  # the handle stands where its chart was laid out last
     box = handle.bounding_box()
     assert box
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 4)
     page.mouse.down()
     page.mouse.move(to_x, box["y"] + box["height"] / 4, steps=5)
     page.mouse.up()
+    next_frame(page)
 
 
 def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: Job, people) -> None:
@@ -69,7 +71,7 @@ def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: J
     last.press("Shift+ArrowLeft")
     assert float(page.get_by_label("To", exact=True).input_value()) == pytest.approx(7.8, abs=0.06)
     assert_accessible(page)
-    page.get_by_role("button", name="Set the sweep").click()
+    follow(page.get_by_role("button", name="Set the sweep"))
     expect(page.get_by_text("set by hand")).to_be_visible()
     run.refresh_from_db()
     assert run.sweep_start == pytest.approx(200, abs=10)
@@ -125,7 +127,7 @@ def test_drive_out_of_a_comparison(log_in: LogIn, live_server, job: Job, people)
     expect(part).to_contain_text("ahead of as received")
     part.get_by_label("From (km/h)").fill("70")
     part.get_by_label("To (km/h)").fill("150")
-    part.get_by_role("button", name="Drive out").click()
+    follow(part.get_by_role("button", name="Drive out"))
     expect(part.get_by_role("caption")).to_contain_text(["70.0 km/h to 150.0 km/h", ""])
     expect(part.locator("canvas")).to_be_visible()
     # The mixture stands below power and torque.
@@ -134,7 +136,7 @@ def test_drive_out_of_a_comparison(log_in: LogIn, live_server, job: Job, people)
     page.set_viewport_size({"width": 360, "height": 780})
     assert_fits(page)
     part.get_by_label("To (km/h)").fill("60")
-    part.get_by_role("button", name="Drive out").click()
+    follow(part.get_by_role("button", name="Drive out"))
     expect(part.get_by_role("alert")).to_contain_text("faster than it starts")
 
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 
 from jobs.models import Job, Run, TuneRevision
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, region, row, textbox
+from tests.browser.steps import assert_accessible, assert_fits, follow, region, row, textbox
 from tests.jobs.run_files import DEMO, attach_demo, demo_runs
 from workshop.models import Role
 
@@ -41,8 +41,8 @@ def sweeps(when: str) -> list[Path]:
 
 
 def open_job(page: Page, job: Job) -> None:
-    page.get_by_role("link", name="Jobs", exact=True).click()
-    page.get_by_role("link", name=job.number).click()
+    follow(page.get_by_role("link", name="Jobs", exact=True))
+    follow(page.get_by_role("link", name=job.number))
 
 
 def fill_air(page: Page, temperature_c: str, pressure_kpa: str, humidity_pct: str) -> None:
@@ -64,12 +64,12 @@ def drawn(page: Page, name: str) -> dict[str, Any]:
 def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
     open_job(page, job)
-    page.get_by_role("link", name="Attach runs").click()
+    follow(page.get_by_role("link", name="Attach runs"))
     page.get_by_label("Gear").fill("4")
     page.get_by_label("Tune loaded").select_option("as received")
     fill_air(page, "17,0", "101.2", "55")
     attach(page, sweeps("before")[:1])
-    region(page, "Waiting").get_by_role("link", name="tern_before_sweep_1.csv", exact=True).click()
+    follow(region(page, "Waiting").get_by_role("link", name="tern_before_sweep_1.csv", exact=True))
 
     # The file as it is and as it would be read, and each column to be named.
     expect(page.get_by_role("region", name="First lines of the file")).to_contain_text("Kurbeldrehzahl")
@@ -85,7 +85,7 @@ def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_
     assert_accessible(page)
     assert_fits(page)
     page.get_by_label("Name").last.fill("Roller by the quay")
-    page.get_by_role("button", name="Read the file so").click()
+    follow(page.get_by_role("button", name="Read the file so"))
     expect(page.get_by_role("main")).to_contain_text("Roller by the quay")
     assert Run.objects.get().status == Run.Status.READ
 
@@ -95,7 +95,7 @@ def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_
     page.get_by_label("Tune loaded").select_option("as received")
     attach(page, sweeps("before")[1:])
     page.wait_for_url(f"**/jobs/{job.number}/runs/")
-    page.get_by_role("link", name="Attach runs").click()
+    follow(page.get_by_role("link", name="Attach runs"))
     page.get_by_label("Tune loaded").select_option("tune 1")
     fill_air(page, "24,5", "100.6", "48")
     attach(page, sweeps("after"))
@@ -122,7 +122,7 @@ def test_what_cannot_be_a_run_file_is_told_file_by_file(log_in: LogIn, job: Job,
     picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(200))
     page = log_in(Role.TUNER)
     open_job(page, job)
-    page.get_by_role("link", name="Attach runs").click()
+    follow(page.get_by_role("link", name="Attach runs"))
     attach(page, [empty, picture])
     expect(page.get_by_role("listitem").filter(has_text="empty.csv")).to_contain_text("empty")
     expect(page.get_by_role("listitem").filter(has_text="picture.csv")).to_contain_text("picture")
@@ -140,7 +140,7 @@ def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> No
     ]
     page = log_in(Role.TUNER)
     open_job(page, job)
-    page.get_by_role("link", name="Load a new tune").click()
+    follow(page.get_by_role("link", name="Load a new tune"))
     textbox(page, "In a few words").fill("calmer and safer")
     rows = page.get_by_role("group", name="New change")
     while rows.count() < len(changes):
@@ -153,7 +153,7 @@ def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> No
         rows.nth(at).get_by_label("Unit").fill(unit)
         rows.nth(at).get_by_label("Why").fill(why)
     assert_accessible(page)
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
 
     log = page.get_by_role("main")
     expect(log).to_contain_text("in the bike now")
@@ -168,11 +168,11 @@ def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> No
 def test_a_change_without_its_reason_is_asked_for_and_nothing_typed_is_lost(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
     open_job(page, job)
-    page.get_by_role("link", name="Load a new tune").click()
+    follow(page.get_by_role("link", name="Load a new tune"))
     first = page.get_by_role("group", name="New change").first
     first.get_by_label("Kind of change").select_option("idle speed")
     first.get_by_label("To*").fill("1400")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("alert")).to_contain_text("Why")
     expect(first.get_by_label("To*")).to_have_value("1400")
     assert TuneRevision.objects.count() == 2
@@ -181,11 +181,11 @@ def test_a_change_without_its_reason_is_asked_for_and_nothing_typed_is_lost(log_
 def test_adds_a_throttle_table_with_whom_its_mode_is_for(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
     open_job(page, job)
-    page.get_by_role("link", name="Add a table to tune 1").click()
+    follow(page.get_by_role("link", name="Add a table to tune 1"))
     page.get_by_label("Riding mode, as on the bike").fill("Wet")
     page.get_by_label("Whom the mode is for").fill("wet roads, new riders")
     page.get_by_label("Table, pasted").fill("\t2000\t6000\n0\t0\t0\n50\t30,5\t34\n100\t100\t100")
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     mode = region(page, "Wet")
     expect(mode).to_contain_text("wet roads, new riders")
     expect(mode).to_contain_text("closed at closed grip and full at full grip")
@@ -206,13 +206,13 @@ def test_compares_two_groups_and_sees_what_changed_between(
         attach_demo(job, people[Role.TUNER], entry, tune_revision=tune, made_at=made_at)
     page = log_in(Role.TUNER)
     open_job(page, job)
-    page.get_by_role("link", name="Compare runs").click()
+    follow(page.get_by_role("link", name="Compare runs"))
     page.get_by_label("What is compared").fill("The fuller middle")
     for when in ("before", "after"):
         for file in sweeps(when):
             side = page.get_by_role("group", name=f"Side of {file.name}")
             side.get_by_role("radio", name=when).check()
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("heading", name="The fuller middle")).to_be_visible()
     drive = row(region(page, "Drive band"), "Mean torque").get_by_role("cell")
     expect(drive.last).to_have_text("more")

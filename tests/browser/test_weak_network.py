@@ -7,7 +7,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 from jobs.models import Job
 from tests import factories
 from tests.browser.conftest import PASSWORD
-from tests.browser.steps import assert_accessible, assert_told, region, row, textbox
+from tests.browser.steps import assert_accessible, assert_told, follow, region, row, textbox
 from workshop.models import Customer, Role
 
 LogIn = Callable[[Role], Page]
@@ -19,7 +19,7 @@ TYPED = "Smoother pick-up, and look at the front brake"
 def type_brief(page: Page, job: Job) -> str:
     """Change a job's brief and leave it unsaved; returns the address of its form."""
     page.goto(page.url + job.get_absolute_url().lstrip("/"))
-    page.get_by_role("link", name="Edit job").click()
+    follow(page.get_by_role("link", name="Edit job"))
     textbox(page, BRIEF).fill(TYPED)
     return page.url
 
@@ -29,7 +29,7 @@ def log_in_here(page: Page, role: Role) -> None:
     expect(page.get_by_role("heading", name="Log in")).to_be_visible()
     page.get_by_label("Username").fill(role.value)
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Log in").click()
+    follow(page.get_by_role("button", name="Log in"))
 
 
 def end_session(context: BrowserContext) -> None:
@@ -57,7 +57,7 @@ def test_what_is_saved_offline_is_kept_offered_and_sent(
     page.get_by_role("button", name="Put back what was typed").click()
     expect(textbox(page, BRIEF)).to_have_value(TYPED)
     assert_accessible(page)
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(region(page, "Brief and receipt")).to_contain_text(TYPED)
 
     # What has arrived is offered no more.
@@ -83,12 +83,12 @@ def test_a_log_in_that_ran_out_brings_back_to_what_was_typed(log_in: LogIn, cont
     page = log_in(Role.DESK)
     address = type_brief(page, job)
     end_session(context)
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     log_in_here(page, Role.DESK)
     page.wait_for_url(address)
     expect(page.get_by_text("put back")).to_be_visible()
     expect(textbox(page, BRIEF)).to_have_value(TYPED)
-    page.get_by_role("button", name="Save").click()
+    follow(page.get_by_role("button", name="Save"))
     expect(region(page, "Brief and receipt")).to_contain_text(TYPED)
 
 
@@ -97,11 +97,11 @@ def test_a_log_in_that_ran_out_under_a_part_of_a_page_is_asked_for_with_the_whol
 ) -> None:
     job = factories.make_job()
     page = log_in(Role.MECHANIC)
-    page.get_by_role("link", name=job.number).click()
-    page.get_by_role("link", name="Open the checks").click()
+    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name="Open the checks"))
     address = page.url
     end_session(context)
-    page.get_by_role("button", name="tick").first.click()
+    follow(page.get_by_role("button", name="tick").first)
     log_in_here(page, Role.MECHANIC)
     page.wait_for_url(address)
     expect(page.get_by_role("heading", name="Checks")).to_be_visible()
@@ -113,12 +113,12 @@ def test_a_log_in_that_ran_out_while_moving_a_job_leads_back_to_the_job(
 ) -> None:
     job = factories.make_job()
     page = log_in(Role.DESK)
-    page.get_by_role("link", name=job.number).click()
+    follow(page.get_by_role("link", name=job.number))
     page.get_by_text("Move to another stage").click()
     page.get_by_role("combobox", name="Move to").select_option("received")
     page.get_by_label("Why").fill("Came a day early")
     end_session(context)
-    page.get_by_role("button", name="Move").click()
+    follow(page.get_by_role("button", name="Move"))
     log_in_here(page, Role.DESK)
     expect(page.get_by_role("heading", name=f"Job {job.number}")).to_be_visible()
     expect(page.get_by_label("Why")).to_be_visible()
@@ -128,12 +128,12 @@ def test_a_log_in_that_ran_out_while_moving_a_job_leads_back_to_the_job(
 def test_a_double_click_books_once_and_so_does_the_same_sending_twice(log_in: LogIn) -> None:
     factories.make_bike(plate="DEMO 74")
     page = log_in(Role.DESK)
-    page.get_by_role("link", name="Book a job").first.click()
+    follow(page.get_by_role("link", name="Book a job").first)
     page.get_by_role("searchbox", name="Plate, VIN, make or owner").press_sequentially("demo 74")
     expect(page.get_by_role("radio", name="DEMO 74")).to_be_checked()
     textbox(page, "What the customer asks for*").fill("Valves")
     page.get_by_label("Intended use").select_option("road")
-    with page.expect_request(lambda request: request.method == "POST") as sending:
+    with page.expect_request(lambda request: request.method == "POST") as sending, page.expect_navigation():
         page.get_by_role("button", name="Book", exact=True).dblclick()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Job ")
     assert Job.objects.count() == 1
@@ -151,25 +151,25 @@ def test_a_double_click_books_once_and_so_does_the_same_sending_twice(log_in: Lo
 def test_the_second_of_two_tabs_is_told_and_keeps_its_typing(log_in: LogIn, new_tab: NewTab) -> None:
     customer = factories.make_customer(phone="+00 555 0101", email="ines@example.org")
     first = log_in(Role.DESK)
-    first.get_by_role("link", name="Customers", exact=True).click()
-    first.get_by_role("link", name=customer.name).click()
-    first.get_by_role("link", name="Edit").click()
+    follow(first.get_by_role("link", name="Customers", exact=True))
+    follow(first.get_by_role("link", name=customer.name))
+    follow(first.get_by_role("link", name="Edit"))
     second = new_tab()
     second.goto(first.url)
 
     textbox(first, "Phone").fill("+00 555 0199")
     textbox(first, "Note").fill("Call after six")
-    first.get_by_role("button", name="Save").click()
+    follow(first.get_by_role("button", name="Save"))
     assert_told(first, "saved")
     textbox(second, "Note").fill("Has a second key")
-    second.get_by_role("button", name="Save").click()
+    follow(second.get_by_role("button", name="Save"))
 
     told = second.get_by_role("alert")
     expect(told).to_contain_text("Dana Desk changed this")
     expect(row(told, "note").get_by_role("cell")).to_have_text(["Call after six", "Has a second key"])
     expect(textbox(second, "Note")).to_have_value("Has a second key")
     assert_accessible(second)
-    second.get_by_role("button", name="Save").click()
+    follow(second.get_by_role("button", name="Save"))
     assert_told(second, "saved")
     stored = Customer.objects.get()
     assert (stored.phone, stored.note) == ("+00 555 0199", "Has a second key")
@@ -178,17 +178,17 @@ def test_the_second_of_two_tabs_is_told_and_keeps_its_typing(log_in: LogIn, new_
 def test_two_tabs_of_one_job_change_different_fields(log_in: LogIn, new_tab: NewTab) -> None:
     job = factories.make_job()
     first = log_in(Role.DESK)
-    first.get_by_role("link", name=job.number).click()
-    first.get_by_role("link", name="Edit job").click()
+    follow(first.get_by_role("link", name=job.number))
+    follow(first.get_by_role("link", name="Edit job"))
     second = new_tab()
     second.goto(first.url)
     first.get_by_label("Mechanic").select_option("Mika Mechanic")
-    first.get_by_role("button", name="Save").click()
+    follow(first.get_by_role("button", name="Save"))
     expect(first.get_by_role("heading", name=f"Job {job.number}")).to_be_visible()
     textbox(second, "Authorised up to").fill("380,00")
-    second.get_by_role("button", name="Save").click()
+    follow(second.get_by_role("button", name="Save"))
     expect(second.get_by_role("alert")).to_contain_text("Dana Desk changed this")
     expect(textbox(second, "Authorised up to")).to_have_value("380,00")
-    second.get_by_role("button", name="Save").click()
+    follow(second.get_by_role("button", name="Save"))
     expect(second.get_by_text("Mika Mechanic (mechanic)")).to_be_visible()
     expect(region(second, "Brief and receipt")).to_contain_text("380.00")
