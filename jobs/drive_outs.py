@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from jobs.calc.consistency import ratio_change
-from jobs.calc.drive import GearUse, Vehicle
+from jobs.calc.drive import GearUse, Vehicle, grip_ceiling_n, wheelie_ceiling_n
 from jobs.calc.drive_comparison import DriveComparison, compare_drive
 from jobs.calc.figures import written
 from jobs.comparing import Compared
@@ -22,6 +22,8 @@ from workshop.units import convert
 DRAG_AREA_M2 = 0.45
 ROLLING_COEFFICIENT = 0.02
 AIR_DENSITY_KGM3 = 1.2
+# A solo rider on a sports or naked bike, a warm sound tyre on a dry road: common practice, no source.
+WHEELBASE_MM, MASS_AHEAD_MM, MASS_HEIGHT_MM, FRICTION = 1420.0, 690.0, 620.0, 1.2
 RATIOS_APART = 0.02
 # Where in the range that was measured the drive begins and ends, unless somebody says.
 BEGIN_SHARE, END_SHARE = 0.25, 0.9
@@ -36,15 +38,32 @@ class DriveAsked:
     to_kmh: float | None = None
     mass_kg: float | None = None
     drag_area_m2: float | None = DRAG_AREA_M2
+    wheelbase_mm: float | None = WHEELBASE_MM
+    mass_ahead_mm: float | None = MASS_AHEAD_MM
+    mass_height_mm: float | None = MASS_HEIGHT_MM
+    friction: float | None = FRICTION
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """The most drive at the rear wheel, and what sets it: the front wheel about to lift, or the rear tyre."""
+
+    drive_n: float
+    by: str
 
 
 @dataclass(frozen=True, eq=False)
 class Driven:
-    """A drive-out with what it was driven by; ``result`` is None where ``reason`` says why not."""
+    """A drive-out with what it was driven by; ``result`` is None where ``reason`` says why not.
+
+    ``result`` is what the engine alone gives, ``held`` the same held to the ``ceiling``.
+    """
 
     asked: DriveAsked
     gearing: Gearing | None = None
     result: DriveComparison | None = None
+    ceiling: Ceiling | None = None
+    held: DriveComparison | None = None
     notes: tuple[str, ...] = ()
     reason: str = ""
 
@@ -108,12 +127,34 @@ def drive_of(compared: Compared, asked: DriveAsked, shop: ShopProfile) -> Driven
         return Driven(asked, gearing, reason=missing_mass(job))
     notes = ratio_notes(compared, gear)
     try:
-        return Driven(asked, gearing, driven(compared, asked, gearing), notes)
+        ceiling = ceiling_of(asked)
+        result = driven(compared, asked, gearing)
+        held = driven(compared, asked, gearing, ceiling.drive_n)
     except ValueError as problem:
         return Driven(asked, gearing, notes=notes, reason=str(problem))
+    return Driven(asked, gearing, result, ceiling, held, notes)
 
 
-def driven(compared: Compared, asked: DriveAsked, gearing: Gearing) -> DriveComparison:
+def ceiling_of(asked: DriveAsked) -> Ceiling:
+    """What the front wheel and the rear tyre allow, whichever is less.
+
+    Raises
+    ------
+    ValueError
+        The geometry can't be.
+    """
+    mass_kg = asked.mass_kg or 0.0
+    ahead_m, height_m = ((length or 0.0) / 1000 for length in (asked.mass_ahead_mm, asked.mass_height_mm))
+    lift = wheelie_ceiling_n(mass_kg, ahead_m, height_m)
+    grip = grip_ceiling_n(
+        mass_kg, asked.friction or 0.0, (asked.wheelbase_mm or 0.0) / 1000, ahead_m, height_m
+    )
+    return Ceiling(lift, "the front wheel") if lift <= grip else Ceiling(grip, "the rear tyre")
+
+
+def driven(
+    compared: Compared, asked: DriveAsked, gearing: Gearing, ceiling_n: float | None = None
+) -> DriveComparison:
     assert (
         compared.result and asked.mass_kg and asked.from_kmh is not None and asked.to_kmh
     )  # all given by now
@@ -122,6 +163,7 @@ def driven(compared: Compared, asked: DriveAsked, gearing: Gearing) -> DriveComp
         drag_area_m2=asked.drag_area_m2 or 0.0,
         air_density_kgm3=AIR_DENSITY_KGM3,
         rolling_coefficient=ROLLING_COEFFICIENT,
+        drive_ceiling_n=ceiling_n,
     )
     before, after = ([f.curve for f in side if f.curve] for side in (compared.before, compared.after))
     pct = compared.repeatability_pct
@@ -144,7 +186,7 @@ def with_speeds(
         whole(share) if given is None else given
         for share, given in ((BEGIN_SHARE, asked.from_kmh), (END_SHARE, asked.to_kmh))
     )
-    return DriveAsked(asked.gear, start, end, asked.mass_kg, asked.drag_area_m2)
+    return replace(asked, from_kmh=start, to_kmh=end)
 
 
 def ratio_notes(compared: Compared, gear: int) -> tuple[str, ...]:

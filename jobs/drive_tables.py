@@ -6,13 +6,29 @@ from typing import Any
 from jobs.calc.comparison import Figure
 from jobs.calc.drive_comparison import DriveComparison
 from jobs.calc.figures import written
-from jobs.drive_outs import Driven
-from jobs.run_charts import Chart, Line, Measure, chart_of
+from jobs.drive_outs import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, Driven
+from jobs.run_charts import SPEED_UNITS, Chart, Line, Measure, chart_of
 from workshop.models import ShopProfile
-from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, convert, label, round_half_up
+from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, convert, format_value, label, round_half_up
 
 LENGTH_UNITS = {"km": "m", "mi": "ft"}
 PLACES = {"s": 2, "m": 1, "ft": 0}
+
+
+@dataclass(frozen=True)
+class DriveTold:
+    """A drive-out in words and figures: its conditions, what it gives, and what was taken for granted.
+
+    ``bands`` are the rows of the engine alone, then those held to what front wheel and tyre allow where
+    that is less, each under its name.
+    """
+
+    caption: str
+    lead: str
+    bands: list[tuple[str, list["DriveRow"]]]
+    ceiling: str
+    notes: list[str]
+    assumed: str
 
 
 @dataclass(frozen=True)
@@ -53,19 +69,70 @@ def _row(figure: Figure, shop: ShopProfile) -> DriveRow:
     )
 
 
-def lead_sentence(driven: Driven, shop: ShopProfile) -> str:
+def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
+    """Everything there is to say of a drive-out; None where there is no result."""
+    if driven.result is None or driven.held is None or driven.ceiling is None or driven.gearing is None:
+        return None
+    asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
+    speed_unit = SPEED_UNITS[shop.distance_unit]
+    low, high = (format_value(v, "speed", speed_unit) for v in (asked.from_kmh, asked.to_kmh))
+    bands = [("The engine alone", drive_rows(driven.result, shop))]
+    if is_held:
+        bands.append((f"Held to what {driven.ceiling.by} allows", drive_rows(driven.held, shop)))
+    return DriveTold(
+        caption=f"Gear {asked.gear}, {low} to {high}, {written(asked.mass_kg or 0.0)} kg",
+        lead=lead_sentence(driven.result, shop),
+        bands=bands,
+        ceiling=ceiling_sentence(driven, shop),
+        notes=list(driven.notes),
+        assumed=assumed_sentence(driven),
+    )
+
+
+def lead_sentence(result: DriveComparison, shop: ShopProfile) -> str:
     """How far after is ahead when the first run reaches the end speed, and how sure that is."""
-    if driven.result is None:
-        return ""
-    lead, unit = driven.result.lead, LENGTH_UNITS[shop.distance_unit]
+    lead, unit = result.lead, LENGTH_UNITS[shop.distance_unit]
     low, high = (_shown(end, unit, "m", 1) for end in (lead.ci_low, lead.ci_high))
-    after = f"after {driven.result.time_s[-1]:.2f} s"
+    after = f"after {written(float(result.time_s[-1]), 2)} s"
     if lead.verdict == "no difference shown":
-        return f"No lead is shown {after} (95 % interval {low} to {high}). That does not make them equal."
+        return (
+            f"No difference shown: no lead {after} (95 % interval {low} to {high}). "
+            "That does not make them equal."
+        )
     way = "ahead of" if lead.difference > 0 else "behind"
     return (
         f"As left is {_shown(abs(lead.difference), unit, 'm')} {way} as received {after} "
         f"(95 % interval {low} to {high})."
+    )
+
+
+def ceiling_sentence(driven: Driven, shop: ShopProfile) -> str:
+    """What front wheel and rear tyre make of it."""
+    assert driven.held and driven.ceiling  # told asks for them
+    most = f"{written(driven.ceiling.drive_n)} N at the rear wheel"
+    if not max(driven.held.at_ceiling_s) > 0:
+        return f"{driven.ceiling.by.capitalize()} would allow {most}: neither before nor after comes near it."
+    before, after = (written(seconds, 2) for seconds in driven.held.at_ceiling_s)
+    by = driven.ceiling.by.capitalize()
+    return (
+        f"{by} allows {most}, which holds back before for {before} s and after for {after} s. "
+        f"Held to it: {lead_sentence(driven.held, shop)}"
+    )
+
+
+def assumed_sentence(driven: Driven) -> str:
+    """What the answer takes for granted."""
+    asked, gearing = driven.asked, driven.gearing
+    assert gearing
+    ahead, height, base = (
+        written(length or 0.0) for length in (asked.mass_ahead_mm, asked.mass_height_mm, asked.wheelbase_mm)
+    )
+    return (
+        f"Throttle wide open, straight and level, still air of {AIR_DENSITY_KGM3:g} kg/m³. "
+        f"{written(gearing.rpm_per_kmh, 1)} 1/min for each km/h, {gearing.source}. "
+        f"Drag area {asked.drag_area_m2 or 0.0:g} m², rolling resistance {ROLLING_COEFFICIENT:g} of the "
+        f"weight; centre of mass {ahead} mm ahead of the rear wheel and {height} mm up, wheelbase {base} mm, "
+        f"friction of the rear tyre {asked.friction or 0.0:g}. Arithmetic, not a promise about a road."
     )
 
 
@@ -89,9 +156,13 @@ def drive_table_rows(driven: Driven, title: str, shop: ShopProfile) -> list[list
     if result is None or gearing is None or asked.from_kmh is None or asked.to_kmh is None:
         return []
     ends = [round(speed * gearing.rpm_per_kmh) for speed in (asked.from_kmh, asked.to_kmh)]
+    driven_by = [(f"drive-out in gear {asked.gear}", result)]
+    if driven.held and driven.ceiling and max(driven.held.at_ceiling_s) > 0:
+        driven_by.append((f"drive-out in gear {asked.gear}, held by {driven.ceiling.by}", driven.held))
     return [
-        [title, f"drive-out in gear {asked.gear}", *ends, *_cells(figure, shop)]
-        for figure in (result.time, result.distance, result.lead)
+        [title, name, *ends, *_cells(figure, shop)]
+        for name, each in driven_by
+        for figure in (each.time, each.distance, each.lead)
     ]
 
 

@@ -7,10 +7,12 @@ import numpy as np
 
 from jobs.calc import throttle as calc
 from jobs.calc.closed_throttle import overrun_torque
+from jobs.calc.comparison import compare_values
 from jobs.calc.figures import written
 from jobs.calc.identities import torque_nm
 from jobs.calc.steady import SteadyLimits, steady
 from jobs.channel_store import FloatArray, load_channels
+from jobs.comparison_charts import shown_figure
 from jobs.models import Run, TuneRevision
 from jobs.run_charts import Chart, Line, Look, Measure, chart_of, measure_of
 from jobs.run_figures import taken_back
@@ -181,12 +183,14 @@ def sensitivity(
 class Braking:
     """Braking torque on the over-run by engine speed, tune by tune.
 
-    ``rows`` holds an engine speed with each tune and its figure, None where not measured.
+    ``rows`` holds an engine speed with each tune and its figure, None where not measured. ``change``
+    holds the tune as received against the one in the bike, in a sentence; '' where they are not both there.
     """
 
     unit: str
     tunes: list[str]
     chart: Chart
+    change: str
     rows: list[tuple[float, list[tuple[str, float | None]]]]
 
 
@@ -214,8 +218,42 @@ def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
         unit=measure.unit,
         tunes=[line.label for line in lines],
         chart=chart_of("Engine speed", "1/min", [(measure, lines)]),
+        change=braking_change(runs, in_bike, shop),
         rows=[(rpm, cells) for rpm, cells in rows if any(cell is not None for _, cell in cells)],
     )
+
+
+def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile) -> str:
+    """Braking of the tune in the bike against that as received, where all runs measured it."""
+    groups = {tune.number: group for tune, group in by_tune(runs).items() if tune}
+    if in_bike is None or in_bike.number == 0:
+        return ""
+    sides = [braking_of(groups.get(number, ())) for number in (0, in_bike.number)]
+    if not all(sides):
+        return ""
+    common = sorted(set.intersection(*(set(run) for side in sides for run in side)))
+    if not common:
+        return ""
+    before, after = ([float(np.mean([run[rpm] for rpm in common])) for run in side] for side in sides)
+    where = f"{written(common[0])} to {written(common[-1])} 1/min"
+    name = f"Braking on the over-run, mean of {where}"
+    figure = compare_values(name, "N·m", before, after, shop.repeatability_pct)
+    return shown_figure(figure, shop).sentence
+
+
+def braking_of(runs: Iterable[Run]) -> list[dict[float, float]]:
+    """Of each run with an over-run the braking torque by engine speed, above zero."""
+    found = []
+    for run in runs:
+        samples = closed_samples(run)
+        try:
+            grid = overrun_torque(*samples) if samples else None
+        except ValueError:
+            continue  # nowhere closed
+        if grid is not None:
+            pairs = zip(grid.engine_speed_rpm.tolist(), (-grid.values).tolist(), strict=True)
+            found.append({rpm: brakes for rpm, brakes in pairs if np.isfinite(brakes)})
+    return found
 
 
 def closed_samples(run: Run) -> tuple[FloatArray, FloatArray, FloatArray] | None:

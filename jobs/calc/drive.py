@@ -211,8 +211,8 @@ class _Torque:
         if lowest < known[0] - 1e-6 or highest > known[-1] + 1e-6:
             raise ValueError(
                 f"The drive-out turns the engine from {written(lowest)} to {written(highest)} 1/min, the"
-                f" curve was measured from {written(known[0])} to {written(known[-1])}: choose other speeds or"
-                " another gear."
+                f" curve was measured from {written(known[0])} to {written(known[-1])}: choose other speeds"
+                " or another gear."
             )
         gap = np.diff(known)
         inside = (known[1:] > lowest) & (known[:-1] < highest)

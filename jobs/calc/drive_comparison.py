@@ -25,6 +25,8 @@ class DriveComparison:
     time, distance, lead : Figure
         Time and distance between the two speeds, and the distance covered at the last instant of
         ``time_s``: the difference of that one is the lead, with its interval.
+    at_ceiling_s : (float, float)
+        Time for which tyre or front wheel, not the engine, set the drive; means of the two groups.
     """
 
     time_s: FloatArray
@@ -34,6 +36,7 @@ class DriveComparison:
     time: Figure
     distance: Figure
     lead: Figure
+    at_ceiling_s: tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +102,7 @@ def compare_drive(
 
     gone_before, gone_after = (g.sample(lambda d: d.distance_at_m(time)) for g in groups)
     ahead = welch(gone_after, gone_before)
+    held_before, held_after = (float(np.mean([d.at_ceiling_s for d in g.drives])) for g in groups)
     return DriveComparison(
         time_s=time,
         lead_m=ahead.difference,
@@ -107,4 +111,5 @@ def compare_drive(
         time=both("Time", "s", lambda d: d.total_time_s),
         distance=both("Distance", "m", lambda d: d.total_distance_m),
         lead=both("Distance at the same instant", "m", lambda d: float(d.distance_at_m(first_done))),
+        at_ceiling_s=(held_before, held_after),
     )

@@ -20,6 +20,16 @@ class DriveOutForm(forms.Form):
         label="Mass of bike and rider (kg)", required=False, min_value=50, max_value=600
     )
     drag_area_m2 = FloatNumberField(label="Drag area (m²)", required=False, min_value=0, max_value=3)
+    wheelbase_mm = FloatNumberField(label="Wheelbase (mm)", required=False, min_value=900, max_value=2200)
+    mass_ahead_mm = FloatNumberField(
+        label="Centre of mass ahead of the rear axle (mm)", required=False, min_value=100, max_value=2000
+    )
+    mass_height_mm = FloatNumberField(
+        label="Height of the centre of mass (mm)", required=False, min_value=200, max_value=1500
+    )
+    friction = FloatNumberField(
+        label="Friction of the rear tyre", required=False, min_value=0.1, max_value=2.5
+    )
 
     def __init__(self, query: QueryDict, *, on_record: DriveAsked, shop: ShopProfile) -> None:
         self.on_record = on_record
@@ -43,6 +53,9 @@ class DriveOutForm(forms.Form):
         start, end = cleaned.get("from_kmh"), cleaned.get("to_kmh")
         if start is not None and end is not None and not start < end:
             self.add_error("to_kmh", "The drive-out has to end faster than it starts.")
+        base, ahead = cleaned.get("wheelbase_mm"), cleaned.get("mass_ahead_mm")
+        if base is not None and ahead is not None and not ahead < base:
+            self.add_error("mass_ahead_mm", "The centre of mass has to lie between the wheels.")
         return cleaned
 
     @property

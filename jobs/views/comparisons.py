@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.comparing import Compared, compare_runs, save_comparison, states_of, suggested_groups
 from jobs.comparison_charts import comparison_chart, comparison_table, difference_chart, shown_bands
 from jobs.drive_outs import Driven, drive_of, drive_on_record
-from jobs.drive_tables import drive_rows, drive_table_rows, lead_chart, lead_sentence
+from jobs.drive_tables import drive_table_rows, lead_chart, told
 from jobs.forms.comparisons import ComparisonForm
 from jobs.forms.drive_outs import DriveOutForm
 from jobs.models import Comparison, Run
@@ -107,8 +107,7 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     context = {
         "drive_form": form,
         "driven": driven,
-        "drive_rows": drive_rows(result, request.shop) if result else (),
-        "lead": lead_sentence(driven, request.shop) if driven else "",
+        "drive": told(driven, request.shop) if driven else None,
         "lead_chart": lead_chart(result, request.shop) if result else None,
         "comparison": comparison,
         "job": comparison.job,

@@ -85,15 +85,43 @@ def test_constant_power_drives_out_by_the_closed_form(login, compared_job) -> No
     assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == driven.result.time_s.size
 
 
+def test_a_slippery_tyre_sets_the_drive_by_the_closed_form(login, compared_job) -> None:
+    """μ = 0.3, L = 1.4 m, b = 0.7 m, h = 0.6 m: F = μ·m·g·½/(1 − μ·h/L) = 0.17213·m·g.
+
+    Without drag t = Δv/(F/m − 0.02·g) = 16.667/(9.80665·(0.17213 − 0.02)) = 11.17 s for either side.
+    """
+    asked = {"wheelbase_mm": "1400", "mass_ahead_mm": "700", "mass_height_mm": "600", "friction": "0.3"}
+    answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0", **asked)
+    held = answer.context["driven"].held
+    assert held.time.before == pytest.approx(11.17, abs=0.01)
+    assert held.at_ceiling_s == pytest.approx((held.time.before, held.time.after))
+    assert held.time.verdict == "no difference shown"
+    assert answer.context["driven"].result.time.verdict == "less"
+    # 0.17213 · 275 kg · 9.80665 m/s²
+    assert "The rear tyre allows 464 N at the rear wheel" in words(answer)
+    assert "Held to what the rear tyre allows" in words(answer)
+
+
+def test_an_engine_below_the_limit_says_so(login, compared_job) -> None:
+    """m·g·b/h = 275·9.80665·0.69/0.62 = 3001 N, which 60 kW reach only below 72 km/h."""
+    answer = page(login(Role.TUNER), compared_job, from_kmh="90", to_kmh="130")
+    assert "The front wheel would allow 3001 N at the rear wheel: neither before nor after" in words(answer)
+    assert len(answer.context["drive"].bands) == 1
+
+
 def test_figures_stand_in_the_csv_as_on_the_page(login, compared_job) -> None:
     client = login(Role.TUNER)
     url = reverse("comparison-csv", args=[made(compared_job).pk])
     text = client.get(url, {"from_kmh": "70", "to_kmh": "130"}).content.decode("utf-8-sig")
     rows = [row for row in csv.DictReader(io.StringIO(text)) if row["band"].startswith("drive-out")]
-    assert [row["figure"] for row in rows] == ["Time", "Distance", "Distance at the same instant"]
+    assert [row["figure"] for row in rows] == ["Time", "Distance", "Distance at the same instant"] * 2
+    assert [row["band"] for row in rows[2:4]] == [
+        "drive-out in gear 3",
+        "drive-out in gear 3, held by the front wheel",
+    ]
     assert rows[0]["from (1/min)"] == "4200"
     assert rows[0]["verdict"] == "less"
-    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["drive_rows"]
+    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["drive"].bands[0][1]
     assert f"{float(rows[0]['before']):.2f}" in shown[0].before
 
 
@@ -115,6 +143,7 @@ def test_speeds_that_were_not_measured_are_refused_in_words(login, compared_job)
         ({"from_kmh": "120", "to_kmh": "60"}, "end faster than it starts"),
         ({"mass_kg": "heavy"}, "heavy"),
         ({"drive_gear": "12"}, "8"),
+        ({"wheelbase_mm": "1400", "mass_ahead_mm": "1500"}, "has to lie between the wheels"),
     ],
 )
 def test_what_cannot_be_is_told_at_its_field(login, compared_job, typed: dict[str, str], said: str) -> None:

@@ -462,7 +462,10 @@ def test_braking_on_the_over_run_is_shown_tune_by_tune(login, staff, job, receiv
         at = dict(zip(series["x"], series["y"], strict=True))
         assert at[6000] == pytest.approx(-9 - more, abs=0.1)
     row = page.split('id="braking-title"')[1].split('scope="row">6000')[1].split("</tr>")[0]
-    assert re.findall(r">(-[\d.]+)<", row) == ["-9.0", "-11.0"]
+    assert re.findall(r">(−[\d.]+)<", row) == ["−9.0", "−11.0"]
+    # 2 N·m apart over 4000 to 9000; with 1 % of 9.5 and of 11.5 N·m assumed, ±1.96·√(0.095² + 0.115²) = 0.29
+    assert "Braking on the over-run, mean of" in page
+    assert re.search(r"2\.00\sN·m more \(95 % interval 1\.71\sN·m to 2\.29\sN·m", page)
 
 
 def test_runs_without_an_over_run_show_none(login, staff, job, tune) -> None:

@@ -74,9 +74,9 @@ def plain(value: Any) -> str:
 
 
 @register.filter
-def whole(value: Any) -> str:
-    """A figure without decimals, such as an engine speed, as sentences write it."""
-    return NOT_MEASURED if value in EMPTY else written(float(value))
+def figure(value: Any, places: int = 0) -> str:
+    """A number with so many decimals, in no unit or in one that stands elsewhere, as sentences write it."""
+    return NOT_MEASURED if value in EMPTY else written(float(value), places)
 
 
 @register.filter
