@@ -3,21 +3,14 @@
 The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
 """
 
-import functools
-import gc
-import io
 import json
-from base64 import b64decode, b64encode
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from base64 import b64decode
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
 from django.core.cache import cache
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -25,19 +18,8 @@ from django.utils import timezone
 from reports import pictures as draw
 from reports.attached import clearances_csv, curves_csv, fuel_tables, runs_csv
 from reports.notices import TRACK_ONLY
+from reports.typesetting import PAPERS, Ready, collector_at_rest, data_uri, qr_svg, typeset
 
-if TYPE_CHECKING:
-    from weasyprint.urls import URLFetcher
-
-FONTS = {
-    "sheet:sans-regular.ttf": "ibm-plex-sans-*/IBMPlexSans-Regular.ttf",
-    "sheet:sans-italic.ttf": "ibm-plex-sans-*/IBMPlexSans-Italic.ttf",
-    "sheet:sans-semibold.ttf": "ibm-plex-sans-*/IBMPlexSans-SemiBold.ttf",
-    "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
-}
-# Signs that the sheet's own fonts lack come from the one that matplotlib carries, never from the machine.
-SPARE_FONT = "sheet:spare-regular.ttf"
-PAPERS = {"A4": "A4", "Letter": "letter"}
 TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
 PICTURE_KEPT_S = 3600
 CURVES_IN = 1.2
@@ -58,27 +40,6 @@ class Part:
     @property
     def template(self) -> str:
         return f"reports/sheet/{self.key}.html"
-
-
-@dataclass(frozen=True)
-class Ready:
-    """A sheet ready to be set: its HTML, the files it may ask for by name, and its size of page."""
-
-    html: str
-    files: Mapping[str, tuple[bytes, str]]
-    paper: str
-
-
-@contextmanager
-def collector_at_rest() -> Iterator[None]:
-    """Leave cycles among objects uncollected for a while: it takes a third of a sheet's time."""
-    was_at_work = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_at_work:
-            gc.enable()
 
 
 def sheet_pdf(snapshot: dict[str, Any]) -> bytes:
@@ -221,23 +182,6 @@ def link_picture(address: str) -> draw.Picture:
     return draw.Picture("link", qr_svg(address), "", f"QR code of the address {address}")
 
 
-def qr_svg(address: str) -> str:
-    import segno
-
-    drawn = io.BytesIO()
-    segno.make(address, error="m", micro=False).save(drawn, kind="svg", scale=4, border=2, xmldecl=False)
-    return drawn.getvalue().decode()
-
-
-def qr_data_uri(address: str) -> str:
-    """The QR code for a page of the site."""
-    return data_uri(qr_svg(address))
-
-
-def data_uri(svg: str) -> str:
-    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
-
-
 def summary_picture(snapshot: dict[str, Any], sha256: str) -> dict[str, str] | None:
     """The first page's curves for a page of the site, drawn once for a snapshot; None where it has none."""
     key = f"summary-picture:{sha256}"
@@ -266,67 +210,18 @@ def photos(snapshot: dict[str, Any]) -> dict[str, tuple[bytes, str]]:
     return found
 
 
-@functools.cache
-def font_bytes(address: str) -> bytes:
-    if address == SPARE_FONT:
-        import matplotlib
-
-        return (Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf").read_bytes()
-    return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(FONTS[address])).read_bytes()
-
-
-@functools.cache
-def style_sheet() -> str:
-    pages = Path(settings.BASE_DIR) / "templates" / "reports" / "sheet"
-    return (pages / "sheet.css").read_text(encoding="utf-8")
-
-
-def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
-    """A fetcher that knows the sheet's own fonts and pictures by name, and nothing else at all."""
-    from weasyprint.urls import URLFetcher, URLFetcherResponse
-
-    class OnlyTheSheetsOwn(URLFetcher):
-        def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
-            if url in (*FONTS, SPARE_FONT):
-                return URLFetcherResponse(url, font_bytes(url), {"Content-Type": "font/ttf"})
-            if url not in files:
-                raise ValueError(f"A sheet loads nothing but its own pictures and fonts, not {url}.")
-            data, kind = files[url]
-            return URLFetcherResponse(url, data, {"Content-Type": kind})
-
-    return OnlyTheSheetsOwn()
-
-
 def write_pdf(ready: Ready, snapshot: dict[str, Any]) -> bytes:
     """Set the pages."""
-    from weasyprint import CSS, HTML
-    from weasyprint.text.fonts import FontConfiguration
-
-    fonts = FontConfiguration()
-    fetcher = only(ready.files)
-    page = f"@page {{ size: {ready.paper}; }}"
-    sheets = [CSS(string=page + style_sheet(), font_config=fonts, url_fetcher=fetcher, base_url="sheet:")]
-    document = HTML(string=ready.html, url_fetcher=fetcher, base_url="sheet:")
-    pdf = document.write_pdf(
-        stylesheets=sheets, font_config=fonts, pdf_variant="pdf/a-3a", attachments=attachments(snapshot)
-    )
-    return bytes(pdf)
-
-
-def attachments(snapshot: dict[str, Any]) -> list[Any]:
-    """The figures behind the sheet, for whoever wants to reckon with them."""
-    from weasyprint import Attachment
-
     at = datetime.fromisoformat(snapshot["sheet"]["issued_at"])
-    texts = {
+    return typeset(ready, attached=attachments(snapshot), at=at)
+
+
+def attachments(snapshot: dict[str, Any]) -> dict[str, str]:
+    """The figures behind the sheet, for whoever wants to reckon with them, by name of file."""
+    return {
         "curves.csv": curves_csv(snapshot),
         "clearances.csv": clearances_csv(snapshot),
         "runs.csv": runs_csv(snapshot),
         **fuel_tables(snapshot),
         "sheet.json": json.dumps(snapshot, ensure_ascii=False, sort_keys=True, indent=1),
     }
-    return [
-        Attachment(string=text, name=name, created=at, modified=at, relationship="Source")
-        for name, text in texts.items()
-        if text
-    ]

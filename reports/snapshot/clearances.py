@@ -158,4 +158,5 @@ def loose_readings(page: JobPage, spec: EngineSpec | None) -> list[dict[str, Any
 def courses(page: JobPage, shop: ShopProfile) -> list[dict[str, str]]:
     """Valves whose clearance was seen to move over the bike's jobs, and where to."""
     rows = clearance_history(page.job.bike, shop).rows
-    return [{"label": row.place.label, "course": row.course} for row in rows if row.course.startswith(MOVES)]
+    told = [(row.place.label, row.course.sentence) for row in rows]
+    return [{"label": label, "course": course} for label, course in told if course.startswith(MOVES)]

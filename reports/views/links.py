@@ -24,7 +24,8 @@ from reports.links import (
     send_link,
 )
 from reports.models import HandoverSheet, SheetLink
-from reports.sheet import qr_data_uri, summary_picture
+from reports.sheet import summary_picture
+from reports.typesetting import qr_data_uri
 from reports.views.handover import address_of, issued_answer
 from workshop.answers import posted, render_form
 from workshop.models import Role

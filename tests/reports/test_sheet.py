@@ -10,8 +10,9 @@ import pytest
 
 from jobs.models import Job, Part
 from reports import pictures
-from reports.sheet import PAPERS, parts_of, prepare, sheet_pdf, summary_picture
+from reports.sheet import parts_of, prepare, sheet_pdf, summary_picture
 from reports.snapshot import make_snapshot, plain_json, snapshot_sha256
+from reports.typesetting import PAPERS
 from tests import factories
 from tests.reports import whole_jobs
 from tests.reports.conftest import AT

@@ -1,0 +1,144 @@
+"""From HTML to PDF for every paper: own fonts, own pictures, nothing else is ever loaded.
+
+The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
+"""
+
+import functools
+import gc
+import io
+from base64 import b64encode
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
+
+if TYPE_CHECKING:
+    from weasyprint.urls import URLFetcher
+
+FONTS = {
+    "sheet:sans-regular.ttf": "ibm-plex-sans-*/IBMPlexSans-Regular.ttf",
+    "sheet:sans-italic.ttf": "ibm-plex-sans-*/IBMPlexSans-Italic.ttf",
+    "sheet:sans-semibold.ttf": "ibm-plex-sans-*/IBMPlexSans-SemiBold.ttf",
+    "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
+}
+# Signs that the papers' own fonts lack come from the one that matplotlib carries, never from the machine.
+SPARE_FONT = "sheet:spare-regular.ttf"
+PAPERS = {"A4": "A4", "Letter": "letter"}
+STYLE = "sheet/sheet.css"  # of every paper; a paper's own comes after it
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A paper ready to be set: its HTML, the files it may ask for by name, and its size of page."""
+
+    html: str
+    files: Mapping[str, tuple[bytes, str]]
+    paper: str
+
+
+@contextmanager
+def collector_at_rest() -> Iterator[None]:
+    """Leave cycles among objects uncollected for a while: it takes a third of a sheet's time."""
+    was_at_work = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_at_work:
+            gc.enable()
+
+
+def typeset(
+    ready: Ready, *, styles: Sequence[str] = (), attached: Mapping[str, str] | None = None, at: datetime
+) -> bytes:
+    """Set the pages.
+
+    Parameters
+    ----------
+    styles : sequence of str
+        The paper's own style sheets, under ``templates/reports/``, read after that of every paper.
+    attached : mapping, optional
+        Texts attached to the PDF by name of file.
+    at : datetime
+        When they were written; with it the same paper is the same bytes.
+    """
+    from weasyprint import Attachment
+
+    attachments = [
+        Attachment(string=text, name=name, created=at, modified=at, relationship="Source")
+        for name, text in (attached or {}).items()
+        if text
+    ]
+    document, how = laid_out(ready, styles)
+    return bytes(document.write_pdf(**how, pdf_variant="pdf/a-3a", attachments=attachments))
+
+
+def page_count(ready: Ready, styles: Sequence[str] = ()) -> int:
+    """How many pages a paper takes, without writing it."""
+    document, how = laid_out(ready, styles)
+    return len(document.render(**how).pages)
+
+
+def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
+    """A paper's document, and the style sheets and fonts that it is to be set with."""
+    from weasyprint import CSS, HTML
+    from weasyprint.text.fonts import FontConfiguration
+
+    fonts = FontConfiguration()
+    fetcher = only(ready.files)
+    page = f"@page {{ size: {ready.paper}; }}"
+    rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
+    sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
+    document = HTML(string=ready.html, url_fetcher=fetcher, base_url="sheet:")
+    return document, {"stylesheets": sheets, "font_config": fonts}
+
+
+@functools.cache
+def font_bytes(address: str) -> bytes:
+    if address == SPARE_FONT:
+        import matplotlib
+
+        return (Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf").read_bytes()
+    return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(FONTS[address])).read_bytes()
+
+
+@functools.cache
+def style_sheet(name: str) -> str:
+    return (Path(settings.BASE_DIR) / "templates" / "reports" / name).read_text(encoding="utf-8")
+
+
+def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
+    """A fetcher that knows our fonts and one paper's pictures by name, and nothing else at all."""
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+    class OnlyTheSheetsOwn(URLFetcher):
+        def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
+            if url in (*FONTS, SPARE_FONT):
+                return URLFetcherResponse(url, font_bytes(url), {"Content-Type": "font/ttf"})
+            if url not in files:
+                raise ValueError(f"A sheet loads nothing but its own pictures and fonts, not {url}.")
+            data, kind = files[url]
+            return URLFetcherResponse(url, data, {"Content-Type": kind})
+
+    return OnlyTheSheetsOwn()
+
+
+def qr_svg(address: str) -> str:
+    import segno
+
+    drawn = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(drawn, kind="svg", scale=4, border=2, xmldecl=False)
+    return drawn.getvalue().decode()
+
+
+def qr_data_uri(address: str) -> str:
+    """The QR code for a page of the site."""
+    return data_uri(qr_svg(address))
+
+
+def data_uri(svg: str) -> str:
+    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
