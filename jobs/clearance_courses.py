@@ -7,6 +7,7 @@ shows what wear does and the limits beside it are those that count today.
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -20,6 +21,7 @@ LINE_POINTS = 25
 SAME_MM = 1e-6
 DIGITS = {"mm": 3, "in": 4}
 ROOM = 0.12  # of a panel's height, above and below
+SIDE_ROOM = 0.03  # of its width, before the first reading and after the last
 LEAST_HEIGHT_MM = 0.05
 MARGIN = 0.05  # of the history's length, beyond the last crossing
 
@@ -112,6 +114,7 @@ def courses_of(history: ClearanceHistory, shop: ShopProfile) -> CourseChart | No
     if not drawn:
         return None
     until = _until(followed, min(drawn), max(drawn))
+    room = SIDE_ROOM * (until - min(drawn)) or 1.0
     heights = _heights(followed, until)
     panels = [_panel(group, until, heights[_side(group[0])], shop.length_unit) for group in _groups(followed)]
     return CourseChart(
@@ -120,8 +123,8 @@ def courses_of(history: ClearanceHistory, shop: ShopProfile) -> CourseChart | No
         clearance_unit=label(shop.length_unit),
         digits=DIGITS[shop.length_unit],
         panels=panels,
-        shown_from=min(drawn),
-        shown_to=until,
+        shown_from=min(drawn) - room,
+        shown_to=max(until, max(drawn) + room),
         left_out=sum(len(each.now_mm) for each in followed) - len(drawn),
     )
 
@@ -248,3 +251,70 @@ def _crossing(each: _Follows, until: float, unit: str) -> Crossing | None:
 
 def _shown(length_mm: float, unit: str) -> float:
     return float(convert(length_mm, "mm", unit))
+
+
+# As js/charts.js and js/chart_limits.js draw it
+
+MARKS = ("circle", "square", "triangle")
+
+
+def page_chart(chart: CourseChart) -> dict[str, Any]:
+    """The chart in the form that the page's scripts draw."""
+    names = list(dict.fromkeys(valve.name for panel in chart.panels for valve in panel.valves))
+    return {
+        "small": True,
+        "x_label": chart.use_label,
+        "x_unit": chart.use_unit,
+        "x_digits": 1 if chart.use_unit == "h" else 0,
+        "x_range": [chart.shown_from, chart.shown_to],
+        "panels": [_page_panel(panel, names, chart) for panel in chart.panels],
+    }
+
+
+def _page_panel(panel: CoursePanel, names: Sequence[str], chart: CourseChart) -> dict[str, Any]:
+    crossed = [(valve.name, valve.crossing) for valve in panel.valves if valve.crossing]
+    return {
+        "title": panel.title[:1].upper() + panel.title[1:],
+        "y_label": "clearance",
+        "y_unit": chart.clearance_unit,
+        "digits": chart.digits,
+        "y_range": [panel.shown_from, panel.shown_to],
+        "range": None if panel.low is None or panel.high is None else [panel.low, panel.high],
+        "level": panel.target,
+        "series": [
+            series for valve in panel.valves for series in _page_series(valve, names, chart.digits + 2)
+        ],
+        "crossings": [
+            {"label": trend_label(name), "x": at.use, "low": at.low, "high": at.high, "y": at.limit}
+            for name, at in crossed
+        ],
+    }
+
+
+def _page_series(valve: ValveCourse, names: Sequence[str], digits: int) -> list[dict[str, Any]]:
+    order = names.index(valve.name)
+    read: dict[str, Any] = {
+        "label": valve.name,
+        "state": "other" if order else "after",
+        "points": MARKS[order % len(MARKS)],
+        "x": [point.use for point in valve.points],
+        "y": [round(point.value, digits) for point in valve.points],
+        "bars": [[round(point.low, digits), round(point.high, digits)] for point in valve.points],
+        "hollow": [not point.as_measured for point in valve.points],
+    }
+    if not valve.line:
+        return [read]
+    line = {
+        "label": trend_label(valve.name),
+        "state": read["state"],
+        "like": valve.name,
+        "x": [point.use for point in valve.line],
+        "y": [round(point.value, digits) for point in valve.line],
+        "low": [round(point.low, digits) for point in valve.line],
+        "high": [round(point.high, digits) for point in valve.line],
+    }
+    return [read, line]
+
+
+def trend_label(name: str) -> str:
+    return f"{name}, trend"

@@ -87,6 +87,7 @@ def _drawn(chart: CourseChart, panels: Sequence[CoursePanel], names: Sequence[st
             axes.set_visible(False)
             continue
         _draw_panel(axes, panels[at], names)
+        axes.set_xlim(chart.shown_from, chart.shown_to)
         is_last = at + COLUMNS >= len(panels)
         x_label = f"{chart.use_label} ({chart.use_unit})" if is_last else ""
         dress(axes, x_label, f"clearance ({chart.clearance_unit})" if at % COLUMNS == 0 else "")

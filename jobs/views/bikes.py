@@ -6,6 +6,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from jobs.bike_history import clearance_history, next_checks, settings_left
+from jobs.clearance_courses import courses_of, page_chart
 from jobs.models import Job
 from jobs.search import bikes_matching
 from jobs.suspension import side_by_side
@@ -30,10 +31,13 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
     settings = settings_left(bike)
     jobs = list(Job.objects.for_list().filter(bike=bike))
     clearances = clearance_history(bike, request.shop)
+    courses = courses_of(clearances, request.shop)
     context = {
         "bike": bike,
         "jobs": jobs,
         "clearances": clearances,
+        "courses": courses,
+        "courses_chart": page_chart(courses) if courses else None,
         "next_checks": next_checks(bike.engine_spec, clearances.sets, jobs, request.shop),
         "settings": settings,
         "groups": side_by_side(settings, Job.IntendedUse.ROAD),

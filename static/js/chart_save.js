@@ -3,6 +3,7 @@
   "use strict";
   const PAD = 16, LINE = 22, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
   const FONT = '"IBM Plex Sans", sans-serif';
+  const MARKS = { circle: "●", square: "■", triangle: "▲" };
   const SVG = "http://www.w3.org/2000/svg";
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
@@ -41,8 +42,9 @@
     pen.font = `${13 * ratio}px ${FONT}`;
     for (const [label, look] of looks) {
       const middle = top + (LINE / 2) * ratio;
+      if (look.mark) { pen.fillStyle = colour(look.hue); pen.fillText(MARKS[look.mark], (PAD + 12) * ratio, middle); }
       pen.strokeStyle = colour(look.hue);
-      pen.lineWidth = look.width * ratio;
+      pen.lineWidth = look.mark ? 0.01 : look.width * ratio;
       pen.setLineDash(look.dash.map((part) => part * ratio));
       pen.beginPath();
       pen.moveTo(PAD * ratio, middle);
@@ -84,6 +86,21 @@
     return parts.filter((part) => part.length > 1);
   }
 
+  /* What js/chart_limits.js adds: beneath the curves, and over them. */
+  function underShape(shape, { left, right, toY }) {
+    if (shape.kind === "level") return node("line", { x1: left, x2: right, y1: toY(shape.y), y2: toY(shape.y), stroke: colour("--ink-soft"), "stroke-dasharray": "8 3 1.5 3" });
+    return node("rect", { x: left, width: right - left, y: toY(shape.high), height: toY(shape.low) - toY(shape.high), fill: colour("--accent-wash"), stroke: colour("--edge") });
+  }
+
+  function overShape(shape, { toX, toY }) {
+    const hue = colour(shape.hue), x = toX(shape.x), y = toY(shape.y);
+    const stroke = { stroke: hue, "stroke-width": 1.5, fill: "none" };
+    if (shape.kind === "crossing") return node("path", { ...stroke, d: `M${toX(shape.low)} ${y}H${toX(shape.high)}M${x - 5} ${y - 5}l10 10M${x - 5} ${y + 5}l10-10` });
+    const outline = shape.outline.map(([right, down]) => `${(x + 4.5 * right).toFixed(1)},${(y + 4.5 * down).toFixed(1)}`).join(" ");
+    const bar = shape.bar && shape.bar[1] > shape.bar[0] ? [node("path", { ...stroke, d: `M${x} ${toY(shape.bar[0])}V${toY(shape.bar[1])}` })] : [];
+    return node("g", {}, ...bar, node("polygon", { ...stroke, points: outline, fill: shape.hollow ? colour("--sheet") : hue }));
+  }
+
   function panelPicture(chart, at, top) {
     const panel = chart.data.panels[at], plot = chart.plots[at];
     const range = [plot.scales.x.min, plot.scales.x.max], [low, high] = [plot.scales.y.min, plot.scales.y.max];
@@ -101,8 +118,10 @@
     group.append(text(withUnit(chart.data.x_label, chart.data.x_unit), (left + PANEL.width - right) / 2, bottom + 37, { "text-anchor": "middle" }));
     const middle = (ceiling + bottom) / 2;
     group.append(text(withUnit(panel.y_label, panel.y_unit), 14, middle, { "text-anchor": "middle", transform: `rotate(-90 14 ${middle})` }));
+    const { under, over } = chart.shapes?.(at) || { under: [], over: [] }, frame = { left, right: PANEL.width - right, toX, toY };
+    group.append(...under.map((shape) => underShape(shape, frame)));
     for (const series of panel.series) {
-      if (chart.hidden.has(series.label)) continue;
+      if (series.points || chart.hidden.has(series.label)) continue;
       const look = chart.looks.get(series.label);
       const both = (series.low && series.high) ? [stretches(series, series.low, toX, toY, range), stretches(series, series.high, toX, toY, range)] : [[], []];
       both[0].forEach((part, which) => group.append(node("polygon", { points: [...part, ...both[1][which].toReversed()].join(" "), fill: colour(look.hue), "fill-opacity": 0.18 })));
@@ -110,6 +129,7 @@
         group.append(node("polyline", { points: part.join(" "), fill: "none", stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" "), "stroke-linejoin": "round" }));
       }
     }
+    group.append(...over.map((shape) => overShape(shape, frame)));
     return group;
   }
 
@@ -121,7 +141,7 @@
     for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
     looks.forEach(([label, look], at) => {
       const y = PAD + panels * PANEL.height + at * LINE + LINE / 2;
-      root.append(node("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }),
+      root.append(look.mark ? node("text", { x: PAD + 12, y: y + 4, fill: colour(look.hue), "font-size": 13 }, MARKS[look.mark]) : node("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }),
         node("text", { x: PAD + 46, y: y + 4, fill: colour("--ink"), "font-size": 13 }, label));
     });
     keep(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");

@@ -7,6 +7,8 @@
                 "series": [{"label": "Run 3", "state": "before" | "after" | "other" | "aside",
                             "x": [...], "y": [...], "low": [...], "high": [...]}]}]}
 
+   Optional: "small": true beside x_label lays many panels side by side, "x_range": [from, to] is what the whole shows; "y_range"
+   in a panel likewise. "like": "Run 3" in a series draws it as that label's line. What js/chart_limits.js adds stands there.
    x_digits (0) and digits (1) are how many decimals are read out. low and high are optional and draw a band. null in y is a
    gap: not measured. x need not be the same in all series. A label that stands in several panels is switched by one button.
    As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
@@ -18,9 +20,25 @@
   "use strict";
   const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];
   const HEIGHT = { least: 240, most: 460, share: 0.42 };
+  const SMALL = { least: 215, most: 300, share: 0.46 };
   const ROWS_IN_TABLE = 60;
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
+
+  /* A number as the pages write it: a thin space between thousands from five digits on, a minus that is one. */
+  function written(value, digits) {
+    const [whole, decimals] = Math.abs(value).toFixed(digits).split(".");
+    const parted = whole.length > 4 ? whole.replace(/\B(?=(\d{3})+$)/g, "\u202f") : whole;
+    const text = decimals ? `${parted}.${decimals}` : parted;
+    return value < 0 && /[1-9]/.test(text) ? `\u2212${text}` : text;
+  }
+
+  /* As many decimals as tell the ticks apart: 0.025 needs three. */
+  function tickWords(plot, ticks, axis, space, step) {
+    let digits = 0;
+    while (digits < 6 && Math.abs(step * 10 ** digits - Math.round(step * 10 ** digits)) > 1e-6) digits++;
+    return ticks.map((tick) => written(tick, digits));
+  }
 
   function element(tag, attributes = {}, ...children) {
     const made = document.createElement(tag);
@@ -33,12 +51,14 @@
   function looks(data) {
     const found = new Map();
     let others = 0;
-    for (const { label, state } of data.panels.flatMap((panel) => panel.series)) {
+    for (const { label, state, like, points } of data.panels.flatMap((panel) => panel.series)) {
       if (found.has(label)) continue;
-      if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
+      if (like) found.set(label, { ...found.get(like), mark: undefined });
+      else if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
       else if (state === "after") found.set(label, { hue: "--accent", dash: [], width: 2.25 });
       else if (state === "aside") found.set(label, { hue: "--ink-soft", dash: [2, 4], width: 1.5 });
       else { const [hue, dash] = OTHERS[others++ % OTHERS.length]; found.set(label, { hue, dash, width: 2 }); }
+      if (points) found.get(label).mark = points;
     }
     return found;
   }
@@ -50,22 +70,29 @@
     return [pick(series.x), pick(series.y), ...(series.low && series.high ? [pick(series.low), pick(series.high)] : [])];
   }
 
+  /* The range that is shown; uPlot fits what is measured where nothing else is asked. */
+  function scaleOf(chart) {
+    const [min, max] = chart.range || chart.data.x_range || [];
+    return { min, max };
+  }
+
   function options(chart, panel, size) {
     const font = `13px "IBM Plex Sans", sans-serif`;
-    const axis = { stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
+    const axis = { values: tickWords, stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
     const series = [{}];
     const bands = [];
     for (const each of panel.series) {
       const look = chart.looks.get(each.label);
       const shown = !chart.hidden.has(each.label);
-      series.push({ label: each.label, show: shown, stroke: colour(look.hue), width: look.width, dash: look.dash, points: { show: each.x.length < 3 } });
+      const line = look.mark ? { stroke: "transparent", width: 0, points: { show: false } } : { stroke: colour(look.hue), width: look.width, dash: look.dash, points: { show: each.x.length < 3 } };
+      series.push({ label: each.label, show: shown, ...line });
       if (!each.low || !each.high) continue;
-      bands.push({ series: [series.length + 1, series.length], fill: each.state === "before" ? `${colour("--before")}33` : colour("--band") });
+      bands.push({ series: [series.length + 1, series.length], fill: each.state === "after" ? colour("--band") : `${colour(look.hue)}33` });
       for (let edge = 0; edge < 2; edge++) series.push({ label: each.label, show: shown, stroke: "transparent", width: 0, points: { show: false } });
     }
     return {
       ...size, series, bands,
-      scales: { x: { time: false, min: chart.range?.[0], max: chart.range?.[1] } },
+      scales: { x: { time: false, ...scaleOf(chart) }, ...(panel.y_range && { y: { range: () => panel.y_range } }) },
       axes: [
         { ...axis, label: withUnit(chart.data.x_label, chart.data.x_unit), size: 42, labelSize: 22 },
         { ...axis, label: withUnit(panel.y_label, panel.y_unit), size: 52, labelSize: 24 },
@@ -84,16 +111,16 @@
     chart.root.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
   }
 
-  function sizeOf(place) {
-    const width = Math.max(260, Math.floor(place.clientWidth));
-    return { width, height: Math.round(Math.min(HEIGHT.most, Math.max(HEIGHT.least, width * HEIGHT.share))) };
+  function sizeOf(chart, place) {
+    const width = Math.max(260, Math.floor(place.clientWidth)), height = chart.data.small ? SMALL : HEIGHT;
+    return { width, height: Math.round(Math.min(height.most, Math.max(height.least, width * height.share))) };
   }
 
   function draw(chart) {
     chart.plots.forEach((plot) => plot.destroy());
     chart.plots = chart.data.panels.map((panel, at) => {
       const place = chart.places[at];
-      const plot = new uPlot(options(chart, panel, sizeOf(place)), uPlot.join(panel.series.map(rising)), place);
+      const plot = new uPlot(options(chart, panel, sizeOf(chart, place)), uPlot.join(panel.series.map(rising)), place);
       plot.panel = panel;
       return plot;
     });
@@ -148,8 +175,10 @@
     for (const end of ["pointerup", "pointercancel", "pointerleave"]) place.addEventListener(end, (event) => { fingers.delete(event.pointerId); held = null; });
   }
 
-  /* The measured value nearest to x in one series, or null where the series does not reach or was not measured. */
+  /* The measured value nearest to x in one series, or null where the series does not reach or was not measured;
+     of single readings, the last that was taken just there. */
   function valueAt(series, x) {
+    if (series.points) return series.y[series.x.lastIndexOf(x)] ?? null;
     let best = -1;
     for (let at = 0; at < series.x.length; at++) if (best < 0 || Math.abs(series.x[at] - x) < Math.abs(series.x[best] - x)) best = at;
     if (best < 0) return null;
@@ -158,16 +187,17 @@
   }
 
   function shownValue(value, digits) {
-    return value === null || value === undefined || Number.isNaN(value) ? "–" : value.toFixed(digits);
+    return value === null || value === undefined || Number.isNaN(value) ? "–" : written(value, digits);
   }
 
   function readOut(chart, plot) {
     const at = plot.cursor.idx;
+    if (chart.plots[chart.lead] !== plot) return; // the others follow it, each on its own values
     if (at === null || at === undefined) return;
     const x = plot.data[0][at];
     if (x === chart.at) return;
     chart.at = x;
-    chart.caption.textContent = `At ${x.toFixed(chart.data.x_digits ?? 0)} ${chart.data.x_unit}`;
+    chart.caption.textContent = `At ${written(x, chart.data.x_digits ?? 0)} ${chart.data.x_unit}`;
     for (const [label, cells] of chart.cells) {
       chart.data.panels.forEach((panel, which) => {
         const series = panel.series.find((each) => each.label === label);
@@ -179,14 +209,14 @@
   function moveTo(chart, x, aloud) {
     for (const plot of chart.plots) plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
     if (!aloud) return;
-    const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label))
-      .map(([label, cells]) => `${label} ${cells.map((cell, at) => cell.textContent && `${cell.textContent} ${chart.data.panels[at].y_unit}`).filter(Boolean).join(", ")}`);
+    const said = (cell, at) => cell.textContent && (!chart.data.small || at === chart.lead) && `${cell.textContent} ${chart.data.panels[at].y_unit}`;
+    const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label)).map(([label, cells]) => `${label} ${cells.map(said).filter(Boolean).join(", ")}`);
     chart.aloud.textContent = `${chart.caption.textContent}: ${read.join("; ")}`;
   }
 
   function step(chart, by) {
     const [low, high] = chart.range || chart.whole;
-    const xs = chart.plots[0].data[0].filter((x) => x >= low && x <= high);
+    const xs = chart.plots[chart.lead].data[0].filter((x) => x >= low && x <= high);
     const found = xs.findIndex((x) => x >= chart.at);
     const from = chart.at === null ? (by > 0 ? -1 : xs.length) : found < 0 ? xs.length - 1 : found;
     const next = Math.max(0, Math.min(xs.length - 1, from + by));
@@ -206,6 +236,15 @@
     acts[event.key]();
   }
 
+  /* The mark of single readings, in the middle of a swatch. */
+  function mark(look) {
+    const paths = { circle: "M11 6a5 5 0 1 0 10 0a5 5 0 1 0-10 0z", square: "M11.5 1.5h9v9h-9z", triangle: "M16 1l5.5 10h-11z" };
+    const path = document.createElementNS(SVG, "path");
+    path.setAttribute("d", paths[look.mark]);
+    path.setAttribute("fill", `var(${look.hue})`);
+    return path;
+  }
+
   const SVG = "http://www.w3.org/2000/svg";
   function swatch(look) {
     const svg = document.createElementNS(SVG, "svg");
@@ -214,7 +253,8 @@
     svg.setAttribute("aria-hidden", "true");
     const set = { x1: 0, x2: 32, y1: 6, y2: 6, stroke: `var(${look.hue})`, "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") };
     for (const [name, value] of Object.entries(set)) line.setAttribute(name, value);
-    svg.append(line);
+    if (look.mark) svg.append(mark(look));
+    else svg.append(line);
     return svg;
   }
 
@@ -242,22 +282,18 @@
     return box;
   }
 
-  function head(chart, first) {
-    const row = element("tr", {}, element("th", { scope: "col" }, first));
-    for (const panel of chart.data.panels) row.append(element("th", { scope: "col", class: "num" }, withUnit(panel.title, panel.y_unit)));
-    return element("thead", {}, row);
-  }
-
+  /* A curve in each row; many small panels stand in the rows themselves. */
   function readOutTable(chart) {
     chart.caption = element("caption", {}, "Move along the curves to read them here");
-    const body = element("tbody");
-    for (const label of chart.looks.keys()) {
-      const cells = chart.data.panels.map(() => element("td", { class: "num" }, "–"));
-      chart.cells.set(label, cells);
-      body.append(element("tr", {}, element("th", { scope: "row" }, label), ...cells));
-    }
+    const { panels, small } = chart.data, labels = [...chart.looks.keys()];
+    for (const label of labels) chart.cells.set(label, panels.map(() => element("td", { class: "num" }, "–")));
+    const inUnit = (panel) => withUnit(panel.title, panel.y_unit);
+    const heads = small ? labels.map((label) => withUnit(label, panels[0].y_unit)) : panels.map(inUnit);
+    const rows = small ? panels.map((panel, at) => [panel.title, labels.map((label) => chart.cells.get(label)[at])]) : labels.map((label) => [label, chart.cells.get(label)]);
+    const first = element("tr", {}, element("th", { scope: "col" }, small ? "Panel" : "Curve"), ...heads.map((words) => element("th", { scope: "col", class: "num" }, words)));
+    const body = element("tbody", {}, ...rows.map(([words, cells]) => element("tr", {}, element("th", { scope: "row" }, words), ...cells)));
     const box = { class: "table-scroll chart-readout", tabindex: "0", role: "region", "aria-label": "Values at the cursor" };
-    return element("div", box, element("table", { class: "figures" }, chart.caption, head(chart, "Curve"), body));
+    return element("div", box, element("table", { class: "figures" }, chart.caption, element("thead", {}, first), body));
   }
 
   function valueTable(chart, panel) {
@@ -266,7 +302,7 @@
     const row = element("tr", {}, element("th", { scope: "col" }, withUnit(chart.data.x_label, chart.data.x_unit)), ...panel.series.map((series) => element("th", { scope: "col", class: "num" }, series.label)));
     const body = element("tbody");
     for (let at = 0; at < xs.length; at += every) {
-      body.append(element("tr", {}, element("th", { scope: "row" }, xs[at].toFixed(chart.data.x_digits ?? 0)),
+      body.append(element("tr", {}, element("th", { scope: "row" }, written(xs[at], chart.data.x_digits ?? 0)),
         ...panel.series.map((series) => element("td", { class: "num" }, shownValue(valueAt(series, xs[at]), panel.digits ?? 1)))));
     }
     const title = every > 1 ? `${panel.title}, ${panel.y_unit}: one value in ${every}` : `${panel.title}, ${panel.y_unit}`;
@@ -284,25 +320,27 @@
     const data = JSON.parse(document.getElementById(root.dataset.source).textContent);
     const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
     if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
-    const whole = all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
-    const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], range: null, at: null };
+    const whole = data.x_range || all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
+    const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], lead: 0, range: null, at: null };
     chart.aloud = element("p", { class: "visually-hidden", role: "status" });
     root.chart = chart;
     root.classList.add("chart");
-    root.append(tools(chart));
+    const panels = element("div", { class: data.small ? "chart-panels chart-small" : "chart-panels" });
+    root.append(tools(chart), panels);
     for (const panel of data.panels) {
-      const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...chart.looks.keys()].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
-      place.addEventListener("keydown", (event) => onKey(chart, event));
+      const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...new Set(panel.series.map((series) => series.label))].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
       const which = chart.places.push(place) - 1;
+      for (const leads of ["pointerenter", "pointerdown", "keydown"]) place.addEventListener(leads, () => { chart.lead = which; }, true);
+      place.addEventListener("keydown", (event) => onKey(chart, event));
       touch(chart, place, () => chart.plots[which]);
-      root.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
+      panels.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
     }
     const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, Page Up and Page Down move along, 0 shows the whole range."));
     root.append(hint, readOutTable(chart), values(chart), chart.aloud);
     draw(chart);
     tell(chart, "chartbuilt");
     new ResizeObserver(() => chart.plots.forEach((plot, at) => {
-      const size = sizeOf(chart.places[at]);
+      const size = sizeOf(chart, chart.places[at]);
       if (size.width !== plot.width) plot.setSize(size);
     })).observe(root);
     document.addEventListener("themechange", () => draw(chart));

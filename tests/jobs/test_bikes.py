@@ -1,5 +1,6 @@
 """All bikes, and the history of one."""
 
+import json
 import re
 from datetime import timedelta
 from decimal import Decimal
@@ -96,6 +97,44 @@ def test_a_change_of_shims_is_taken_out_of_the_course(login, staff) -> None:
     # 0.02 mm tighter every 10 000 km throughout; from 0.18 mm at 40 000 km, 0.10 mm at 80 000 km
     assert "Getting tighter by 0.020" in row
     assert "80\N{NARROW NO-BREAK SPACE}000 km" in row
+
+
+def test_the_courses_are_drawn_beside_the_table(login, staff) -> None:
+    bike = make_bike()
+    for index, clearance_mm in enumerate(("0.20", "0.18", "0.16", "0.14", "0.12")):
+        visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
+    page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
+    found = re.search(r'<script id="courses" type="application/json">(.*?)</script>', page, re.S)
+    assert found
+    chart = json.loads(found[1])
+    panel = chart["panels"][0]
+    assert panel["title"] == "Cylinder 1, intake"
+    assert panel["range"] == [0.1, 0.2]
+    assert panel["level"] == 0.16
+    left, trend, *_ = panel["series"]
+    assert (left["label"], left["y"]) == ("left", [0.2, 0.18, 0.16, 0.14, 0.12])
+    assert trend["like"] == "left"
+    # 0.02 mm every 10 000 km from 0.12 mm at 50 000 km: 0.10 mm at 60 000 km
+    assert panel["crossings"][0]["x"] == pytest.approx(60_000)
+
+
+def test_words_and_figures_are_in_inches_where_the_shop_measures_so(login, staff, shop) -> None:
+    shop.length_unit = "in"
+    shop.save()
+    bike = make_bike()
+    for index, clearance_mm in enumerate(("0.20", "0.18", "0.16", "0.14")):
+        visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
+    page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
+    row = (
+        page[page.index("cylinder 1, intake left</th>") :]
+        .split("</tr>")[0]
+        .replace("\N{NO-BREAK SPACE}", " ")
+    )
+    # 0.20 mm / 25.4 = 0.00787 in; 0.02 mm for each 10 000 km = 0.00079 in; the limit: 0.10 mm = 0.00394 in
+    assert "0.0079 in" in row
+    assert "Getting tighter by 0.00079 ±" in row
+    assert "the limit of 0.0039 in" in row
+    assert " mm" not in row
 
 
 def told_of_next_check(login, bike) -> str:
