@@ -124,17 +124,20 @@ def made_at_of(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, st
     Files that are sent with one time are put a second apart, in the order in which they come.
     """
     made_at, told = details.made_at, ""
-    if made_at is None and (made_at := time_in_file(data)):
-        told = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
+    if made_at is None:
+        stated = stated_time(data)
+        if made_at := on_our_clock(stated.at):
+            told = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
+        elif stated.doubt:
+            told = f"{stated.doubt}: the time of attaching stands in its place, set it by editing the run."
     made_at = made_at or timezone.now()
     while job.runs.filter(made_at=made_at).exists():
         made_at += timedelta(seconds=1)
     return made_at, told
 
 
-def time_in_file(data: bytes) -> datetime | None:
-    """The file's own date and time by the shop's clock; one that is still to come is a wrong clock's."""
-    stated = stated_time(data)
+def on_our_clock(stated: datetime | None) -> datetime | None:
+    """A file's date and time by the shop's clock; one that is still to come is a wrong clock's."""
     if stated is None:
         return None
     made_at = stated.replace(tzinfo=ZoneInfo(ShopProfile.current().time_zone))

@@ -8,6 +8,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
+from jobs.calc.figures import written
 from jobs.models import TuneRevision
 from tests import factories
 from tests.browser.steps import assert_accessible, next_frame, row, tab_to
@@ -41,7 +42,8 @@ def read_out(page: Page) -> Locator:
 
 def cursor_rpm(page: Page) -> float:
     """Where the cursor stands, as the read-out says."""
-    return float(read_out(page).get_by_role("caption").inner_text().split()[1])
+    caption = read_out(page).get_by_role("caption").inner_text()
+    return float(caption.replace("\u202f", "").split()[1])
 
 
 def power_kw(page: Page, curve: str) -> float:
@@ -65,7 +67,7 @@ def test_the_cursor_is_moved_by_arrows_and_its_values_stand_in_a_table(charts: P
     assert there > first
     assert power_kw(charts, BEFORE) == pytest.approx(there / 200, abs=0.06)
     assert power_kw(charts, AFTER) == pytest.approx(1.1 * there / 200, abs=0.06)
-    expect(charts.get_by_role("status").filter(has_text=f"At {there:.0f} 1/min")).to_contain_text(AFTER)
+    expect(charts.get_by_role("status").filter(has_text=f"At {written(there)} 1/min")).to_contain_text(AFTER)
     press(charts, "ArrowLeft")
     assert first < cursor_rpm(charts) < there
     press(charts, "End")
@@ -110,3 +112,29 @@ def test_a_curve_is_switched_off_in_the_legend_and_is_drawn_in_the_dark(charts: 
     expect(charts.get_by_role("group", name="Torque: curves of").locator("canvas")).to_be_visible()
     expect(charts.get_by_role("button", name="Dark page")).to_be_hidden()
     assert_accessible(charts)
+
+
+def test_the_clearances_of_a_bike_are_read_panel_by_panel(
+    log_in: LogIn, people: dict[Role, Any], live_server: Any
+) -> None:
+    bike = factories.make_bike()
+    for visit, clearance_mm in enumerate(("0.20", "0.18", "0.16", "0.14"), 1):
+        job = factories.make_job(bike=bike, odometer_km=10_000 * visit)
+        at = timezone.now() - timedelta(days=500 - 100 * visit)
+        factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm, measured_at=at)
+    page = log_in(Role.MECHANIC)
+    page.goto(f"{live_server.url}/bikes/{bike.pk}/")
+    panel = page.get_by_role("group", name="Cylinder 2, intake: curves of left, left, trend")
+    expect(panel.locator("canvas")).to_be_visible()
+    panel.focus()
+    press(page, "Home")
+    expect(read_out(page).get_by_role("caption")).to_have_text("At 10\u202f000 km")
+    expect(page.get_by_role("status").filter(has_text="left 0.200 mm; left, trend 0.200 mm")).to_be_attached()
+    expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("0.200")
+    press(page, "ArrowRight")  # a place on the line where nothing was measured
+    expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
+    with page.expect_download() as saved:
+        page.get_by_role("button", name="Save as SVG").click()
+    picture = saved.value.path().read_text(encoding="utf-8")
+    assert picture.count("<polygon") > 4 * 12  # each reading of twelve valves has a mark of its own
+    assert_accessible(page)
