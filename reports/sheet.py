@@ -16,9 +16,10 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 
 from reports import pictures as draw
+from reports.alone import alone
 from reports.attached import clearances_csv, curves_csv, fuel_tables, runs_csv
 from reports.notices import TRACK_ONLY
-from reports.typesetting import PAPERS, Ready, collector_at_rest, data_uri, qr_svg, typeset
+from reports.typesetting import PAPERS, Ready, data_uri, qr_svg, typeset
 
 TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
 PICTURE_KEPT_S = 3600
@@ -44,7 +45,7 @@ class Part:
 
 def sheet_pdf(snapshot: dict[str, Any]) -> bytes:
     """The sheet as PDF: the same bytes from the same snapshot."""
-    with collector_at_rest():
+    with alone():
         return write_pdf(prepare(snapshot), snapshot)
 
 

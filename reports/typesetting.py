@@ -4,19 +4,20 @@ The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a va
 """
 
 import functools
-import gc
 import io
 from base64 import b64encode
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 
+from reports.alone import alone
+
 if TYPE_CHECKING:
+    from weasyprint.text.fonts import FontConfiguration
     from weasyprint.urls import URLFetcher
 
 FONTS = {
@@ -40,18 +41,6 @@ class Ready:
     paper: str
 
 
-@contextmanager
-def collector_at_rest() -> Iterator[None]:
-    """Leave cycles among objects uncollected for a while: it takes a third of a sheet's time."""
-    was_at_work = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_at_work:
-            gc.enable()
-
-
 def typeset(
     ready: Ready, *, styles: Sequence[str] = (), attached: Mapping[str, str] | None = None, at: datetime
 ) -> bytes:
@@ -73,28 +62,51 @@ def typeset(
         for name, text in (attached or {}).items()
         if text
     ]
-    document, how = laid_out(ready, styles)
-    return bytes(document.write_pdf(**how, pdf_variant="pdf/a-3a", attachments=attachments))
+    with alone():
+        document, how = laid_out(ready, styles)
+        return bytes(document.write_pdf(**how, pdf_variant="pdf/a-3a", attachments=attachments))
 
 
-def page_count(ready: Ready, styles: Sequence[str] = ()) -> int:
-    """How many pages a paper takes, without writing it."""
-    document, how = laid_out(ready, styles)
-    return len(document.render(**how).pages)
+def places(ready: Ready, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
+    """Where each element with an id begins, from the top of the page [CSS pixels], without writing anything.
+
+    ``height`` is that of the page, as CSS has it: one that holds it all gives places on one page.
+    """
+    width = {"A4": "210mm", "letter": "8.5in"}[ready.paper]
+    document, how = laid_out(replace(ready, paper=f"{width} {height}"), styles)
+    return {name: float(y) for name, (_, y) in document.render(**how).pages[0].anchors.items()}
 
 
 def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
     """A paper's document, and the style sheets and fonts that it is to be set with."""
     from weasyprint import CSS, HTML
-    from weasyprint.text.fonts import FontConfiguration
 
-    fonts = FontConfiguration()
+    fonts = kept_fonts()
     fetcher = only(ready.files)
     page = f"@page {{ size: {ready.paper}; }}"
     rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
     sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
     document = HTML(string=ready.html, url_fetcher=fetcher, base_url="sheet:")
     return document, {"stylesheets": sheets, "font_config": fonts}
+
+
+@functools.cache
+def font_configuration() -> "FontConfiguration":
+    from weasyprint.text.fonts import FontConfiguration
+
+    return FontConfiguration()
+
+
+def kept_fonts() -> "FontConfiguration":
+    """The fonts of all papers, loaded once a process: Pango 1.50 never gives a configuration's memory back.
+
+    WeasyPrint keeps their files in a temporary folder; where the machine has cleared it they are loaded anew.
+    """
+    fonts = font_configuration()
+    if fonts._folder is not None and len([*fonts._folder.glob("*")]) <= len(FONTS):
+        font_configuration.cache_clear()
+        fonts = font_configuration()
+    return fonts
 
 
 @functools.cache
