@@ -87,6 +87,35 @@
   document.addEventListener("htmx:afterRequest", (event) => { if (event.target.matches("form")) wake(event.target); });
   window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(wake));
 
+  /* A part of the page comes anew while somebody is at it: what was typed there since it was asked for, and the one
+     of several that was chosen by hand, stand in the new part as well. */
+  const asked = new WeakMap();
+  const fieldsIn = (part) => [...part.querySelectorAll("input[name]:not([type=hidden]), select[name], textarea[name]")];
+  const picked = (field) => ["radio", "checkbox"].includes(field.type);
+  const stands = (field) => (picked(field) ? field.checked : field.value);
+
+  document.addEventListener("change", (event) => { if (event.isTrusted && event.target.type === "radio") event.target.byHand = true; });
+  document.addEventListener("htmx:beforeRequest", ({ detail: { xhr, target } }) => {
+    asked.set(xhr, new Map(fieldsIn(target).map((field) => [field, stands(field)])));
+  });
+  document.addEventListener("htmx:beforeSwap", ({ detail: { xhr, target } }) => {
+    const before = asked.get(xhr);
+    const altered = (field) => (field.type === "radio" ? field.byHand && field.checked : before?.has(field) && before.get(field) !== stands(field));
+    asked.set(xhr, fieldsIn(target).filter(altered));
+  });
+  document.addEventListener("htmx:afterSwap", ({ detail: { xhr, target } }) => {
+    const part = document.getElementById(target.id);
+    for (const old of (part && asked.get(xhr)) || []) {
+      const field = fieldsIn(part).find((each) => each.name === old.name && (!picked(old) || each.value === old.value));
+      if (!field) continue;
+      field.byHand = old.byHand;
+      if (stands(field) === stands(old)) continue;
+      if (picked(field)) field.checked = old.checked;
+      else field.value = old.value;
+      field.dispatchEvent(new Event("change", { bubbles: true }));
+    }
+  });
+
   function focusFirst(root) {
     const wanted = root.matches?.("[data-focus-on-load]") ? root : root.querySelector?.("[data-focus-on-load]");
     wanted?.focus();

@@ -5,6 +5,7 @@ from playwright.sync_api import Locator, Page, expect
 
 MOST_TABS = 80
 MOST_FRAMES = 30
+UNDER_WAY = ".htmx-request, .htmx-swapping, .htmx-settling, [data-chart]:empty"
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
@@ -74,7 +75,8 @@ def next_frame(page: Page) -> None:
 
 
 def comes_to_rest(page: Page) -> None:
-    """Let colours that change with the look arrive: on their way nobody reads them."""
+    """Let parts asked for, curves and changing colours arrive: on their way nobody reads them."""
+    expect(page.locator(UNDER_WAY)).to_have_count(0)
     for _ in range(MOST_FRAMES):
         next_frame(page)
         if page.evaluate("document.getAnimations().length === 0"):
@@ -83,6 +85,7 @@ def comes_to_rest(page: Page) -> None:
 
 def settles_to_fit(page: Page) -> bool:
     """Whether the page fits its window, as soon as its charts have followed a change of it."""
+    expect(page.locator(UNDER_WAY)).to_have_count(0)
     for _ in range(MOST_FRAMES):
         if sideways_px(page) <= 0:
             return True

@@ -30,9 +30,9 @@ def open_entry(page: Page, url: str) -> None:
     """Open an entry page and wait until the browser could open it without a network."""
     page.goto(url)
     page.evaluate(
-        """async () => {
+        r"""async () => {
             const parts = performance.getEntriesByType("resource").map((part) => part.name)
-                .filter((name) => new URL(name).pathname.startsWith("/static/"));
+                .filter((name) => /^\/static\/.*\.(css|js)$/.test(new URL(name).pathname));
             const found = () => Promise.all([location.href, ...parts].map((url) => caches.match(url)));
             const kept = async () => (await found()).every(Boolean);
             while (!(await kept())) await new Promise((again) => setTimeout(again, 50));

@@ -126,7 +126,7 @@ def test_receives_the_bike_and_moves_it_on(log_in: LogIn, photo: Path) -> None:
 
     brief = region(page, "Brief and receipt")
     expect(brief).to_contain_text("Scratch on the tank, left")
-    expect(brief).to_contain_text("24310 km")
+    expect(brief).to_contain_text("24 310 km")
     expect(brief).to_contain_text("half, 2 keys")
     image = brief.get_by_role("img", name="tank.jpg")
     image.scroll_into_view_if_needed()
@@ -162,4 +162,4 @@ def test_an_odometer_that_runs_backwards_is_asked_about(log_in: LogIn) -> None:
     expect(textbox(page, "Odometer (km)")).to_have_value("13.000")
     textbox(page, "Odometer (km)").fill("31200")
     follow(page.get_by_role("button", name="Receive the bike"))
-    expect(region(page, "Brief and receipt")).to_contain_text("31200 km")
+    expect(region(page, "Brief and receipt")).to_contain_text("31 200 km")

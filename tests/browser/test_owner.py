@@ -29,7 +29,7 @@ def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
 
     page.goto(page.url.split("/shop")[0] + job.get_absolute_url())
     # 16 093.44 m are 10 miles of 1609.344 m, a thousand times over.
-    expect(region(page, "Brief and receipt")).to_contain_text("10000 mi")
+    expect(region(page, "Brief and receipt")).to_contain_text("10 000 mi")
 
 
 def test_adds_a_person_who_then_logs_in(log_in: LogIn) -> None:
