@@ -8,9 +8,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from jobs.calc.length_words import LengthWords
 from jobs.clearances import BeforeAfter, History, Measured
 from workshop.models import ShopProfile
-from workshop.units import convert, label
+from workshop.units import convert, label, length_words
 
 STEPS = {"mm": (0.02, 0.05, 0.1, 0.2, 0.5), "in": (0.001, 0.002, 0.005, 0.01, 0.02)}
 MOST_STEPS = 8
@@ -83,7 +84,7 @@ def picture_of(history: History | None, shop: ShopProfile) -> ClearancePicture |
         Tick(axis.place(number * step_mm), f"{convert(number * step_mm, 'mm', unit):.{places}f}")
         for number in range(first, last + 1)
     ]
-    rows = [picture_row(row, axis) for row in shown]
+    rows = [picture_row(row, axis, length_words(unit)) for row in shown]
     return ClearancePicture(
         rows, ticks, label(unit), any(row.target_at for row in rows), any(row.left for row in rows)
     )
@@ -114,7 +115,7 @@ def scale(lengths_mm: list[float], unit: str) -> tuple[float, int, int]:
     return step_mm, first, last
 
 
-def picture_row(row: BeforeAfter, axis: Axis) -> PictureRow:
+def picture_row(row: BeforeAfter, axis: Axis, words: LengthWords) -> PictureRow:
     place = row.place
     span, target_at = ("", ""), ""
     if place.low_mm is not None and place.high_mm is not None:
@@ -123,7 +124,7 @@ def picture_row(row: BeforeAfter, axis: Axis) -> PictureRow:
         target_at = axis.place(place.target_mm)
     return PictureRow(
         label=place.label,
-        words="; ".join(words_of(row)),
+        words="; ".join(words_of(row, words)),
         range_at=span[0],
         range_width=span[1],
         target_at=target_at,
@@ -140,10 +141,10 @@ def mark_of(measured: Measured | None, axis: Axis) -> Mark | None:
     return Mark(axis.place(reading.best_mm), low, high, reading.is_bracket)
 
 
-def words_of(row: BeforeAfter) -> list[str]:
+def words_of(row: BeforeAfter, words: LengthWords) -> list[str]:
     parts = [row.place.label]
     for when, measured in zip(("as found", "as left"), row.found_and_left, strict=True):
         if measured:
             verdict = f", {measured.judgement.word}" if measured.judgement else ""
-            parts.append(f"{when} {measured.reading}{verdict}")
+            parts.append(f"{when} {measured.reading.told(words)}{verdict}")
     return parts

@@ -7,7 +7,8 @@ from typing import Any
 
 from django.db import transaction
 
-from jobs.calc.clearances import Judgement, Reading, Verdict, compare_as_left, format_mm, judge
+from jobs.calc.clearances import Judgement, Reading, Verdict, compare_as_left, judge
+from jobs.calc.length_words import IN_MM, LengthWords
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import EngineSpec, Gap, Side, Valve
 from workshop.units import exact_mm, label
@@ -109,11 +110,10 @@ class Measured:
     def verdict(self) -> str:
         return slug(self.judgement)
 
-    @property
-    def hint(self) -> str:
+    def hint(self, words: LengthWords) -> str:
         """What would tell more, where the reading can't be told."""
         unsure = self.judgement is not None and self.judgement.verdict is Verdict.CANNOT_TELL
-        return self.judgement.sentence if self.judgement and unsure else ""
+        return self.judgement.told(words) if self.judgement and unsure else ""
 
     @property
     def is_out(self) -> bool:
@@ -157,16 +157,16 @@ def typed_as_mm(figure: Decimal, unit: str) -> Decimal:
     return exact_mm(figure, unit).quantize(STORED_TO_MM)
 
 
-def question_figure(figure: Decimal, unit: str, place: Place) -> str:
+def question_figure(figure: Decimal, unit: str, place: Place, words: LengthWords = IN_MM) -> str:
     """A sentence where a clearance looks like one in another unit or with the point misplaced, else ''."""
     if believable(typed_as_mm(figure, unit), place):
         return ""
     said = f"{figure} {label(unit)} can hardly be a clearance here"
-    other = [(words, in_mm) for words, in_mm in other_readings(figure) if believable(in_mm, place)]
+    other = [(name, in_mm) for name, in_mm in other_readings(figure) if believable(in_mm, place)]
     if not other:
         return f"{said}. Look again, and write it in {label(unit)}."
     nearest = sorted(other, key=lambda each: abs(each[1] - middle_mm(place)))[:2]
-    looks = " or ".join(f"{words} ({format_mm(in_mm)} mm)" for words, in_mm in nearest)
+    looks = " or ".join(f"{name} ({words(in_mm)})" for name, in_mm in nearest)
     return f"{said}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
 
 
@@ -423,8 +423,8 @@ def left_in_words(rows: Sequence[BeforeAfter]) -> str:
     return "now " + ", ".join(f"{count} {words}" for words, count in counts.items() if count)
 
 
-def surprise(measured: Measured, predicted_mm: Decimal | None) -> str:
+def surprise(measured: Measured, predicted_mm: Decimal | None, words: LengthWords = IN_MM) -> str:
     """A sentence where a clearance as left is not what the shim plan predicted, else ''."""
     if predicted_mm is None:
         return ""
-    return compare_as_left(predicted_mm, measured.reading).sentence or ""
+    return compare_as_left(predicted_mm, measured.reading).told(words) or ""

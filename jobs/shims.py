@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from jobs.calc.clearances import ScrewTurn, turns_needed
+from jobs.calc.length_words import IN_MM, LengthWords
 from jobs.calc.shim_plan import Origin, Plan, PlanRow, Policy, plan_shims
 from jobs.calc.shims import MadeSeries, ShimValve, clearance_with_mm, nearest_made_mm, new_shim_mm, read_mark
 from jobs.clearances import Key, Measured, Place, key_of, measured_by_place, places
@@ -187,6 +188,7 @@ class PlanBasis:
     not_measured: list[Place]
     shim_unknown: list[Place]
     no_range: list[Place]
+    words: LengthWords = IN_MM  # in which its reasons are told
 
     @property
     def left_out(self) -> list[Place]:
@@ -197,9 +199,9 @@ class PlanBasis:
         return not any(self.valves.values())
 
 
-def plan_basis(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> PlanBasis:
+def plan_basis(spec: EngineSpec, rows: Iterable[ClearanceReading], words: LengthWords = IN_MM) -> PlanBasis:
     """Sort the places of a set into those that can be planned and those that can't."""
-    basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [])
+    basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], words)
     for place, measured in measured_by_place(spec, rows):
         basis.places[place.slug] = place
         valve = shim_valve(measured) if measured else None
@@ -224,6 +226,7 @@ def plan_engine(basis: PlanBasis, policy: ShimPlan.Policy, stock: dict[Gap, list
             made_series(spec, gap),
             Policy(policy.value),
             tolerance_mm=spec.target_tolerance_mm,
+            words=basis.words,
         )
         for gap, valves in basis.valves.items()
     }
@@ -251,7 +254,13 @@ def all_plans(basis: PlanBasis) -> list[EnginePlan]:
 
 @transaction.atomic
 def accept_plan(
-    *, measured: ClearanceSet, spec: EngineSpec, policy: ShimPlan.Policy, fingerprint: str, by: StaffMember
+    *,
+    measured: ClearanceSet,
+    spec: EngineSpec,
+    policy: ShimPlan.Policy,
+    fingerprint: str,
+    by: StaffMember,
+    words: LengthWords = IN_MM,
 ) -> ShimPlan:
     """Keep the plan that was shown and take its shims out of the drawer.
 
@@ -266,7 +275,7 @@ def accept_plan(
     stock = stock_for(spec, lock=True)
     if ShimPlan.objects.filter(clearance_set=measured).exists():
         raise PlanRefused("A shim plan was accepted for these readings already.")
-    plan = plan_engine(plan_basis(spec, measured.readings.all()), policy, stock)
+    plan = plan_engine(plan_basis(spec, measured.readings.all(), words), policy, stock)
     if plan.impossible:
         raise PlanRefused(
             "This plan can't be accepted: " + " ".join(line.row.why for line in plan.impossible)

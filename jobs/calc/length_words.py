@@ -27,7 +27,7 @@ class LengthWords:
 
     def coarse(self, length_mm: float) -> str:
         """The number of a length taken with a rule."""
-        return f"{length_mm:.0f}"
+        return f"{length_mm:.1f}".removesuffix(".0")
 
     def __call__(self, length_mm: float | Decimal) -> str:
         return f"{self.figure(length_mm)} {self.unit}"

@@ -14,6 +14,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from jobs.calc.figures import require_finite, require_positive
+from jobs.calc.length_words import IN_MM, LengthWords
 
 HIGH_STICTION_MM = 10.0  # well above it, bent or dry parts; common practice, no source
 
@@ -44,7 +45,13 @@ class Sag:
     percent_of_travel: float  # NaN where the travel is not known
 
 
-def sag(extended_mm: float, pushed_down_mm: float, lifted_mm: float, travel_mm: float | None = None) -> Sag:
+def sag(
+    extended_mm: float,
+    pushed_down_mm: float,
+    lifted_mm: float,
+    travel_mm: float | None = None,
+    words: LengthWords = IN_MM,
+) -> Sag:
     """Sag from a length unloaded and two laden ones [1]_.
 
     Parameters
@@ -80,7 +87,10 @@ def sag(extended_mm: float, pushed_down_mm: float, lifted_mm: float, travel_mm: 
     if travel_mm is not None:
         require_positive("travel", travel_mm, "mm")
         if sag_mm > travel_mm:
-            raise ValueError(f"A sag of {sag_mm:g} mm is more than the travel of {travel_mm:g} mm.")
+            told, travel = words.coarse(sag_mm), words.coarse(travel_mm)
+            raise ValueError(
+                f"A sag of {told} {words.unit} is more than the travel of {travel} {words.unit}."
+            )
         percent = 100 * sag_mm / travel_mm
     return Sag(sag_mm, abs(pushed_down_mm - lifted_mm), percent)
 
@@ -96,13 +106,12 @@ def free_sag_mm(extended_mm: float, free_mm: float) -> float:
     return sag(extended_mm, free_mm, free_mm).sag_mm
 
 
-def sag_hints(measured: Sag, guide: SagGuide | None) -> list[str]:
+def sag_hints(measured: Sag, guide: SagGuide | None, words: LengthWords = IN_MM) -> list[str]:
     """What a guide's range suggests, as hints: starting points, no limits."""
     hints = []
     if measured.stiction_mm > HIGH_STICTION_MM:
-        hints.append(
-            f"The two readings are {measured.stiction_mm:.0f} mm apart: look for dry seals or bent parts."
-        )
+        apart = f"{words.coarse(measured.stiction_mm)} {words.unit}"
+        hints.append(f"The two readings are {apart} apart: look for dry seals or bent parts.")
     if guide is None or math.isnan(measured.percent_of_travel):
         return hints
     span = f"the customary {guide.low_pct:g} to {guide.high_pct:g} %"

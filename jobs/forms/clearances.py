@@ -33,7 +33,7 @@ from jobs.shims import made_series
 from workshop.forms.fields import NumberInput, QuantityField, plain
 from workshop.forms.records import ConflictingChange, RecordForm, copy_of
 from workshop.models import EngineSpec, Gap, ShopProfile
-from workshop.units import format_value, label, length_as_typed, parse_number
+from workshop.units import format_value, label, length_as_typed, length_words, parse_number
 
 MEASURED_BY_ANOTHER = (
     "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
@@ -335,7 +335,8 @@ class ClearanceSetForm(RecordForm):
         typed = read_gap(text, self.unit)
         if stops:
             typed = self._with_stop(typed, stops)
-        questions = [question_figure(figure, typed.unit, judged_as) for figure in typed.figures]
+        words = length_words(self.shop.length_unit)
+        questions = [question_figure(figure, typed.unit, judged_as, words) for figure in typed.figures]
         question = next(filter(None, questions), "")
         lengths_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
         try:

@@ -8,6 +8,7 @@ from jobs.suspension import ENDS, READINGS, SPROCKETS, fields_of, sag_of
 from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm
 from workshop.models import ShopProfile
+from workshop.units import length_words
 
 FRONT, REAR = ([name for name, _ in fields_of(end)] for end in ENDS)
 KEPT_IN = {"length": "mm", "tyre_pressure": "kpa"}
@@ -34,6 +35,7 @@ class SuspensionForm(InShopUnits, Grouped, RecordForm):
     def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.use_units(shop)
+        self.words = length_words(shop.length_unit)
         self.order_fields(self.Meta.fields)
 
     def clean(self) -> dict[str, Any] | None:
@@ -46,7 +48,7 @@ class SuspensionForm(InShopUnits, Grouped, RecordForm):
         """Refuse readings that can't belong together, at the last of them that was typed."""
         names = [f"{end}_{name}" for name in READINGS]
         readings = {name: self.cleaned_data.get(name) for name in names}
-        problem = sag_of(SuspensionSetting(**readings), end, "").problem
+        problem = sag_of(SuspensionSetting(**readings), end, "", self.words).problem
         if problem:
             at = "pushed_mm" if readings[f"{end}_pushed_mm"] else "bike_only_mm"
             self.add_error(f"{end}_{at}", problem)

@@ -4,7 +4,7 @@ from jobs.gear_speeds import gear_speeds
 from jobs.models import SuspensionSetting
 from jobs.page import JobPage
 from jobs.sections.base import Section, State
-from jobs.suspension import hints, side_by_side
+from jobs.suspension import side_by_side
 
 When = SuspensionSetting.When
 
@@ -15,7 +15,7 @@ def section(page: JobPage) -> Section:
         "settings": page.suspension,
         "groups": side_by_side(page.suspension, page.job.intended_use),
         "gears": gear_speeds(page.job.bike, page.suspension) if page.suspension else None,
-        "hints": hints(page.suspension, page.job.intended_use),
+        "intended_use": page.job.intended_use,
     }
     return Section(
         "suspension", "Suspension and settings", state, why, "jobs/sections/suspension.html", context

@@ -1,5 +1,6 @@
 """Measuring valve clearances: entry at the bench, and a set as it was measured."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -9,6 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.clearances import ScrewTurn
+from jobs.calc.length_words import LengthWords
 from jobs.clearance_picture import picture_of
 from jobs.clearances import Measured, Place, history_of, measured_by_place, rows_of_no_place, surprise
 from jobs.forms.clearances import ClearanceSetForm
@@ -20,6 +22,7 @@ from workshop.answers import posted, render_form, say_saved
 from workshop.models import EngineSpec, Role
 from workshop.once import once
 from workshop.roles import StaffRequest, roles, staff
+from workshop.units import length_words
 
 
 def find_set(pk: int) -> ClearanceSet:
@@ -99,17 +102,12 @@ class SetRow:
     shim: ShimNeeded | None
     turn: ScrewTurn | None
     predicted: ShimPlanRow | None
-    surprise: str
+    surprise: str = ""
+    hints: Sequence[str] = ()  # what would make this row surer: finer blades, a shim measured
 
     @property
     def predicted_mm(self) -> Decimal | None:
         return self.predicted.predicted_mm if self.predicted else None
-
-    @property
-    def hints(self) -> list[str]:
-        """What would make this row surer: finer blades, a shim measured."""
-        hints = (self.measured.hint if self.measured else "", self.shim.mark_question if self.shim else "")
-        return [hint for hint in hints if hint]
 
     @property
     def turns_out(self) -> float:
@@ -117,14 +115,19 @@ class SetRow:
 
 
 def set_row(
-    spec: EngineSpec, place: Place, measured: Measured | None, predicted: ShimPlanRow | None
+    spec: EngineSpec,
+    place: Place,
+    measured: Measured | None,
+    predicted: ShimPlanRow | None,
+    words: LengthWords,
 ) -> SetRow:
     if measured is None:
-        return SetRow(place, None, None, None, predicted, "")
+        return SetRow(place, None, None, None, predicted)
     shim = shim_needed(spec, measured) if spec.uses_shims else None
     turn = None if spec.uses_shims else turns_at(spec, measured)
-    told = surprise(measured, predicted.predicted_mm if predicted else None)
-    return SetRow(place, measured, shim, turn, predicted, told)
+    told = surprise(measured, predicted.predicted_mm if predicted else None, words)
+    hints = (measured.hint(words), shim.mark_question if shim else "")
+    return SetRow(place, measured, shim, turn, predicted, told, [hint for hint in hints if hint])
 
 
 @staff
@@ -136,7 +139,8 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
     table: list[SetRow] = []
     if spec:
         by_place = measured_by_place(spec, rows)
-        table = [set_row(spec, place, found, planned.get(place.key)) for place, found in by_place]
+        words = length_words(request.shop.length_unit)
+        table = [set_row(spec, place, found, planned.get(place.key), words) for place, found in by_place]
     context = {
         "measured": measured,
         "job": measured.job,

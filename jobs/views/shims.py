@@ -24,6 +24,7 @@ from jobs.views.clearances import find_set, plan_of, render_without_engine, spec
 from workshop.models import EngineSpec, Gap, Role
 from workshop.once import once
 from workshop.roles import StaffRequest, roles, staff
+from workshop.units import length_words
 
 NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The turns are beside each valve."
 
@@ -31,7 +32,7 @@ NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The t
 def render_plans(
     request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, refusal: str = "", status: int = 200
 ) -> HttpResponse:
-    basis = plan_basis(spec, measured.readings.all())
+    basis = plan_basis(spec, measured.readings.all(), length_words(request.shop.length_unit))
     context = {
         "measured": measured,
         "job": measured.job,
@@ -97,6 +98,7 @@ def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
             policy=ShimPlan.Policy(policy),
             fingerprint=request.POST.get("fingerprint", ""),
             by=request.user,
+            words=length_words(request.shop.length_unit),
         )
     except PlanRefused as problem:
         return render_plans(request, measured, spec, str(problem), status=422)
