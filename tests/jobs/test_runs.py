@@ -401,6 +401,20 @@ def test_the_table_has_peaks_in_the_shops_units(login, tern, shop) -> None:
     assert "lbf·ft at" in page
 
 
+def test_the_table_follows_what_is_chosen_and_keeps_the_observed(login, tern) -> None:
+    client = login(Role.DESK)
+    corrected, observed = (words(show(client, tern, figures=which)) for which in ("corrected", "observed"))
+    peaks = [float(found) for found in re.findall(r"(\d+\.\d) kW at", corrected)]
+    below = [float(found) for found in re.findall(r"observed (\d+\.\d) kW", corrected)]
+    assert len(peaks) == len(below) == 6
+    # Where the observed figures are chosen they stand in the table, with nothing corrected beside them.
+    assert [float(found) for found in re.findall(r"(\d+\.\d) kW at", observed)] == below
+    assert "Figures, as observed" in observed
+    factors = [float(found) for found in re.findall(r"\b(\d\.\d{4})\b", corrected)]
+    for peak, under, factor in zip(peaks, below, factors, strict=True):
+        assert peak == pytest.approx(under * factor, abs=0.11)
+
+
 def test_all_runs_in_a_few_queries_however_many(login, tern, staff, django_assert_num_queries) -> None:
     client = login(Role.DESK)
     # person, shop and job; seven kinds of events, and the changes of the tunes
