@@ -123,16 +123,20 @@ class ShownFigure:
         return self.verdict.split()[0]
 
 
+def difference_text(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
+    """A difference in a unit, with one decimal more than its figures have: none is rounded to zero."""
+    places = decimals(quantity, unit) + 1
+    return written(round_half_up(convert(value, kept_in(quantity), unit), places), places, signed=signed)
+
+
 def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
-    """In the shop's units; a difference with one decimal more, so that none is rounded to zero."""
+    """In the shop's units."""
     quantity = QUANTITY_OF_UNIT[figure.unit]
     unit = shop_unit_of(quantity, shop)
     assert unit is not None  # the shop has one for power and for torque
-    places = decimals(quantity, unit) + 1
 
     def apart(value: float) -> str:
-        shown = round_half_up(convert(value, kept_in(quantity), unit), places)
-        return f"{written(shown, places)}{NO_BREAK_SPACE}{label(unit)}"
+        return f"{difference_text(value, quantity, unit)}{NO_BREAK_SPACE}{label(unit)}"
 
     measured = figure.measured
     return ShownFigure(

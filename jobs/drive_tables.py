@@ -9,7 +9,7 @@ from jobs.calc.figures import written
 from jobs.drive_outs import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, Driven
 from jobs.run_charts import SPEED_UNITS, Chart, Line, Measure, chart_of
 from workshop.models import ShopProfile
-from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, convert, format_value, label, round_half_up
+from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, convert, label, round_half_up
 
 LENGTH_UNITS = {"km": "m", "mi": "ft"}
 PLACES = {"s": 2, "m": 1, "ft": 0}
@@ -20,7 +20,7 @@ class DriveTold:
     """A drive-out in words and figures: its conditions, what it gives, and what was taken for granted.
 
     ``bands`` are the rows of the engine alone, then those held to what front wheel and tyre allow where
-    that is less, each under its name.
+    that is less, each under its name; the former alone has none.
     """
 
     caption: str
@@ -75,12 +75,15 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
         return None
     asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
     speed_unit = SPEED_UNITS[shop.distance_unit]
-    low, high = (format_value(v, "speed", speed_unit) for v in (asked.from_kmh, asked.to_kmh))
-    bands = [("The engine alone", drive_rows(driven.result, shop))]
+    low, high = (
+        written(round_half_up(convert(v or 0.0, "kmh", speed_unit), 1), 1).removesuffix(".0")
+        for v in (asked.from_kmh, asked.to_kmh)
+    )
+    bands = [("The engine alone" if is_held else "", drive_rows(driven.result, shop))]
     if is_held:
         bands.append((f"Held to what {driven.ceiling.by} allows", drive_rows(driven.held, shop)))
     return DriveTold(
-        caption=f"Gear {asked.gear}, {low} to {high}, {written(asked.mass_kg or 0.0)} kg",
+        caption=f"Gear {asked.gear}, {low} to {high} {label(speed_unit)}, {written(asked.mass_kg or 0.0)} kg",
         lead=lead_sentence(driven.result, shop),
         bands=bands,
         ceiling=ceiling_sentence(driven, shop),

@@ -70,15 +70,23 @@ CHECKS = {
     ],
 }
 
-# name, unit, may affect road use, effect as printed, caution where it is chosen
+# name, unit, may affect road use, effect as printed, caution where it is chosen, caution for the rider
 CHANGE_KINDS = [
-    ("idle speed", "1/min", False, "", "A raised idle pushes the bike on at a closed throttle."),
+    (
+        "idle speed",
+        "1/min",
+        False,
+        "",
+        "A raised idle pushes the bike on at a closed throttle.",
+        "The idle is not where the maker had it: a raised one pushes the bike on at a closed throttle.",
+    ),
     (
         "rev limiter",
         "1/min",
         True,
         "A changed rev limit may take the engine out of the state it was approved in.",
         "Above the maker's limit valves may float and bolts fail.",
+        "The engine's limit is not the maker's: the red line no longer shows it.",
     ),
     (
         "top-speed limiter",
@@ -86,6 +94,7 @@ CHANGE_KINDS = [
         True,
         "A changed top-speed limiter may end the bike's approval for the road.",
         "Tyres, brakes and insurance may not be meant for the speed.",
+        "The bike may go faster than tyres, brakes and insurance are meant for: keep to them.",
     ),
     (
         "sensor feedback",
@@ -93,6 +102,7 @@ CHANGE_KINDS = [
         True,
         "With sensor feedback off, exhaust emissions may no longer meet the law.",
         "Without feedback the mixture no longer mends itself: look at it over the whole range.",
+        "The engine no longer mends its own mixture: have it checked after any change of fuel or parts.",
     ),
     (
         "throttle table",
@@ -100,6 +110,7 @@ CHANGE_KINDS = [
         False,
         "",
         "Throttle must return to closed: check with the engine off and running before the bike moves.",
+        "The throttle answers otherwise: ride gently at first, and see before each ride that it closes.",
     ),
     (
         "throttle blade at closed grip",
@@ -107,6 +118,7 @@ CHANGE_KINDS = [
         False,
         "",
         "A blade held open pushes the bike on at a closed throttle.",
+        "With the grip closed the bike slows less than before: brake earlier until it is familiar.",
     ),
     (
         "fuel",
@@ -114,6 +126,7 @@ CHANGE_KINDS = [
         True,
         "A changed mixture may no longer meet the exhaust emission limits.",
         "Lean under load overheats pistons, valves and catalyst.",
+        "The mixture fits the fuel, filter and exhaust on the bike now: with others it may run too lean.",
     ),
     (
         "ignition",
@@ -121,14 +134,23 @@ CHANGE_KINDS = [
         True,
         "Changed ignition may no longer meet the exhaust emission limits.",
         "Too much advance knocks; knock breaks pistons, often unheard on the dyno.",
+        "The ignition fits the fuel it was set with: with a lesser one the engine may knock and break.",
     ),
-    ("cooling-fan threshold", "°C", False, "", "A fan that starts later leaves less margin in traffic."),
+    (
+        "cooling-fan threshold",
+        "°C",
+        False,
+        "",
+        "A fan that starts later leaves less margin in traffic.",
+        "The fan starts at another temperature: watch the gauge in traffic, and stop before it reads hot.",
+    ),
     (
         "quick-shift",
         "ms",
         False,
         "",
         "Try it at low load first; a cut that is too short hurts the gearbox.",
+        "Gears change with another cut than before: try it at part throttle first.",
     ),
     (
         "engine braking",
@@ -136,6 +158,7 @@ CHANGE_KINDS = [
         False,
         "",
         "Less engine braking makes for longer stops at a closed throttle: tell the rider.",
+        "The bike slows otherwise at a closed throttle: brake earlier until it is familiar.",
     ),
     (
         "traction control or wheelie control",
@@ -143,12 +166,14 @@ CHANGE_KINDS = [
         True,
         "Changed rider aids may affect how the bike is approved and insured.",
         "The rider must know that the aid acts otherwise than before.",
+        "A rider aid acts otherwise than before: try it where there is room before relying on it.",
     ),
     (
         "secondary air system",
         "",
         True,
         "Without secondary air, exhaust emissions may no longer meet the law.",
+        "",
         "",
     ),
     (
@@ -157,6 +182,7 @@ CHANGE_KINDS = [
         True,
         "A changed exhaust valve may make the bike louder than it is approved for.",
         "",
+        "",
     ),
     (
         "gear-dependent torque limit",
@@ -164,8 +190,16 @@ CHANGE_KINDS = [
         True,
         "More torque in low gears may end the bike's approval for the road.",
         "The front may lift sooner: tell the rider.",
+        "In low gears the front wheel may lift sooner: open the throttle gently.",
     ),
-    ("something else", "", True, "This change may affect whether the bike may be ridden on the road.", ""),
+    (
+        "something else",
+        "",
+        True,
+        "This change may affect whether the bike may be ridden on the road.",
+        "",
+        "",
+    ),
 ]
 
 STEP = 10  # between places in a list, so that the owner can put others between
@@ -183,12 +217,13 @@ def fill_empty_lists(using: Apps, database: str = "default") -> None:
             for place, (text, caution) in enumerate(rows, start=1):
                 items(list=name, text=text, caution=caution, order=place * STEP).save(using=database)
     if not kinds.objects.using(database).exists():
-        for place, (name, unit, affects, effect, caution) in enumerate(CHANGE_KINDS, start=1):
+        for place, (name, unit, affects, effect, caution, for_rider) in enumerate(CHANGE_KINDS, start=1):
             kinds(
                 name=name,
                 unit=unit,
                 affects_road_use=affects,
                 road_use_effect=effect,
                 caution=caution,
+                customer_caution=for_rider,
                 order=place * STEP,
             ).save(using=database)

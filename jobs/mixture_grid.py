@@ -4,12 +4,14 @@ import csv
 import io
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from jobs.calc import mixture as calc
 from jobs.calc.figures import written
 from jobs.calc.fuel_table import PassComparison, compare_passes
+from jobs.calc.mixture_warnings import HIGH_LOAD_PCT, LEAN_SHARE
 from jobs.calc.pasted_table import parse_table, table_rows
 from jobs.mixture import LOADS, ON_TARGET, Json, measured
 from jobs.models import MixtureStudy
@@ -155,6 +157,65 @@ def grave_warnings(study: MixtureStudy) -> list[str]:
 def other_warnings(study: MixtureStudy) -> list[str]:
     flags = (study.result or {}).get("warnings", [])
     return [each["sentence"] for each in flags if each["code"] not in GRAVE]
+
+
+def correction_sentence(study: MixtureStudy) -> str:
+    """In how many cells the fuel is to be changed, and why not in the others; '' without a result."""
+    result = study.result or {}
+    if not result:
+        return ""
+    cells = [(r, c) for r in range(len(study.load_axis)) for c in range(len(study.rpm_axis))]
+    given = [cell for cell in cells if at_cell(result, "correction", cell) is not None]
+    filled = sum(is_filled(result, *cell) for cell in given)
+    limited = sum(at_cell(result, "limited", cell) for cell in given)
+    visited = sum(at_cell(result, "n", cell) > 0 for cell in cells)
+    measured_well = len(given) - filled
+    said = [
+        f"A correction of the fuel is given for {len(given)} of {len(cells)} cells",
+        f"{filled} of them filled in between two measured neighbours, not measured" if filled else "",
+        f"{limited} limited in one pass" if limited else "",
+        f"{visited - measured_well} visited too little for one" if visited > measured_well else "",
+        f"{len(cells) - visited} not visited" if len(cells) > visited else "",
+    ]
+    return "; ".join(part for part in said if part) + "."
+
+
+def at_cell(result: Json, name: str, cell: tuple[int, int]) -> Any:
+    return result[name][cell[0]][cell[1]]
+
+
+def fuel_table_sentence(study: MixtureStudy) -> str:
+    """What became of the fuel table that was pasted; '' where none was."""
+    after = study.fuel_table_after
+    if not after:
+        return ""
+    changed = sum(sum(row) for row in after["changed"])
+    count = sum(len(row) for row in after["changed"])
+    dead_time = study.settings_used.get("dead_time")
+    said = [
+        f"{changed} of the {count} cells of the fuel table changed: {after['covered']} are covered by what "
+        f"was measured, rounded to the table's own step of {after['step']:g}; all others are as they came.",
+        f"{after['limited']} lean on a correction that was limited." if after["limited"] else "",
+        f"{after['filled']} lean on a cell that was filled in, not measured." if after.get("filled") else "",
+        f"Only what is beyond the dead time of {dead_time:g} was corrected." if dead_time else "",
+    ]
+    return " ".join(part for part in said if part)
+
+
+def load_sentence(study: MixtureStudy) -> str:
+    """That high load was looked at and found not lean; '' where a warning says otherwise, or nothing can."""
+    result, used = study.result or {}, study.settings_used or {}
+    if not result or any(each["code"] == "lean-at-high-load" for each in result.get("warnings", ())):
+        return ""
+    load = used.get("high_load_pct", HIGH_LOAD_PCT)
+    rows = [row for at, row in zip(study.load_axis, result["off"], strict=True) if at >= load]
+    seen = sum(off is not None for row in rows for off in row)
+    where = f"at {load:g} % {LOADS.get(study.load_channel, 'load')} and more"
+    if not seen:
+        return f"Nothing was measured {where}: whether the engine runs lean there is not known."
+    lean = used.get("lean_share", LEAN_SHARE)
+    cells = "cell was" if seen == 1 else "cells were"
+    return f"{seen} {cells} measured {where}; none is leaner than its target by {100 * lean:g} % or more."
 
 
 def left_out(study: MixtureStudy) -> list[tuple[str, int]]:

@@ -63,6 +63,10 @@ class Sensitivity:
     at_grip_pct: float
     first_fifth: float | None
 
+    def __str__(self) -> str:
+        first = "not measured" if self.first_fifth is None else written(self.first_fifth, 2)
+        return f"first fifth {first}; most {written(self.largest, 2)} at {self.at_grip_pct:g} % grip"
+
 
 @dataclass(frozen=True)
 class TorqueByGrip:
@@ -224,7 +228,7 @@ def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
 
 
 def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile) -> str:
-    """Braking of the tune in the bike against that as received, where all runs measured it."""
+    """Braking of the tune in the bike against that as received, where all sweeps measured it."""
     groups = {tune.number: group for tune, group in by_tune(runs).items() if tune}
     if in_bike is None or in_bike.number == 0:
         return ""
@@ -242,10 +246,10 @@ def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: Shop
 
 
 def braking_of(runs: Iterable[Run]) -> list[dict[float, float]]:
-    """Of each run with an over-run the braking torque by engine speed, above zero."""
+    """Of each sweep with an over-run the braking torque by engine speed, above zero."""
     found = []
     for run in runs:
-        samples = closed_samples(run)
+        samples = closed_samples(run) if run.kind == Run.Kind.SWEEP else None
         try:
             grid = overrun_torque(*samples) if samples else None
         except ValueError:

@@ -194,6 +194,12 @@ def line_chart(panels: Sequence[Panel], x_label: str, panel_height_in: float = 2
     return to_svg(figure)
 
 
+def blank_chart(panels: int, panel_height_in: float) -> str:
+    """Nothing, as wide and high as that line chart, to see where it would lie."""
+    height_in = panel_height_in * panels + BELOW_IN
+    return f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH_IN}in" height="{height_in}in"/>'
+
+
 def clearance_chart(marks: Sequence[ValveMark], unit: str) -> str:
     """Each valve on a line: its range as a bar, the target as a tick, before hollow, after filled."""
     longest = max((len(mark.label) for mark in marks), default=0)

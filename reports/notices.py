@@ -75,7 +75,11 @@ def road_causes(page: JobPage) -> list[str]:
 
 def cautions(page: JobPage) -> list[str]:
     """What the rider has to watch because of what was changed."""
-    said = list(dict.fromkeys(change.kind.caution for change in carried(page) if change.kind.caution))
+    said = list(
+        dict.fromkeys(
+            change.kind.customer_caution for change in carried(page) if change.kind.customer_caution
+        )
+    )
     if any(part.changes_brakes for part in page.parts):
         said.append("Parts of the brakes were changed: brake gently until they have bedded in.")
     if any(part.changes_gearing for part in page.parts):

@@ -4,12 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from jobs.calc.figures import written
 from reports.charts import (
     GridCell,
     GridChart,
     Line,
     Panel,
     ValveMark,
+    blank_chart,
     clearance_chart,
     grid_chart,
     line_chart,
@@ -90,34 +92,50 @@ def middle(curves: dict[str, Any]) -> tuple[float, float]:
     return values[edge] - LAMBDA_MARGIN, values[-1 - edge] + LAMBDA_MARGIN
 
 
-def comparison_pictures(
-    comparison: dict[str, Any], order: int, units: dict[str, str], height_in: float
-) -> list[Picture]:
-    """Power and torque; then the difference and the mixture."""
+def curves_picture(
+    comparison: dict[str, Any], order: int, units: dict[str, str], height_in: float, *, blank: bool = False
+) -> Picture:
+    """Power and torque before and after; a ``blank`` one has its size alone."""
     curves = comparison["curves"]
-    if curves is None:
-        return []
-    title = comparison["title"]
     sides = f"{curves['before']['runs']} before (grey, dashed) and {curves['after']['runs']} after (solid)"
-    first = [band["figures"][0]["sentence"] for band in comparison["bands"][:1] if band["figures"]]
     corrected = f", corrected by {comparison['standard']}" if comparison["standard"] else ", as observed"
     repeated = max(curves["before"]["runs"], curves["after"]["runs"]) > 1
     bands = "; bands are 95 % intervals of the means" if repeated else ""
-    details = detail_panels(curves, units)
-    mixture = " and lambda" if len(details) > 1 else ""
+    panels = main_panels(curves, units)
+    return Picture(
+        f"curves-{order}",
+        blank_chart(len(panels), height_in) if blank else line_chart(panels, X_LABEL, height_in),
+        f"{comparison['title']}: power and torque over engine speed{corrected}{bands}.",
+        f"Power and torque over engine speed, {sides}. {first_sentence(comparison)}".strip(),
+    )
+
+
+def details_picture(comparison: dict[str, Any], order: int, units: dict[str, str]) -> Picture:
+    """The difference in torque, and the mixture where it was measured."""
+    panels = detail_panels(comparison["curves"], units)
+    mixture = " and lambda" if len(panels) > 1 else ""
+    what = f"over engine speed{mixture}. {first_sentence(comparison)}".strip()
+    return Picture(
+        f"details-{order}",
+        line_chart(panels, X_LABEL, 1.4),
+        f"{comparison['title']}: difference in torque{mixture} over engine speed.",
+        f"Difference in torque, after less before, {what}",
+    )
+
+
+def first_sentence(comparison: dict[str, Any]) -> str:
+    return next((band["figures"][0]["sentence"] for band in comparison["bands"][:1] if band["figures"]), "")
+
+
+def comparison_pictures(
+    comparison: dict[str, Any], order: int, units: dict[str, str], height_in: float
+) -> list[Picture]:
+    """Power and torque; then the difference and the mixture. None where the runs could not be compared."""
+    if comparison["curves"] is None:
+        return []
     return [
-        Picture(
-            f"curves-{order}",
-            line_chart(main_panels(curves, units), X_LABEL, height_in),
-            f"{title}: power and torque over engine speed{corrected}{bands}.",
-            f"Power and torque over engine speed, {sides}. {' '.join(first)}".strip(),
-        ),
-        Picture(
-            f"details-{order}",
-            line_chart(details, X_LABEL, 1.4),
-            f"{title}: difference in torque{mixture} over engine speed.",
-            f"Difference in torque, after less before, over engine speed{mixture}. {' '.join(first)}".strip(),
-        ),
+        curves_picture(comparison, order, units, height_in),
+        details_picture(comparison, order, units),
     ]
 
 
@@ -174,6 +192,57 @@ def shown_columns(table: dict[str, Any]) -> list[int | None]:
         return [None]
     last = len(table["engine_speed_rpm"]) - 1
     return [*dict.fromkeys([0, last // 2, last])]
+
+
+def chart_picture(
+    name: str, chart: dict[str, Any] | None, caption: str, alt: str, height_in: float = 1.6
+) -> Picture | None:
+    """The first panel of a chart that a page shows, for paper; None where there is none."""
+    if not chart or not chart["panels"]:
+        return None
+    shown = chart["panels"][0]
+    lines = [
+        Line(
+            each["label"],
+            each["x"],
+            each["y"],
+            before=each["state"] == "before",
+            low=each.get("low"),
+            high=each.get("high"),
+        )
+        for each in shown["series"]
+    ]
+    levels = [y for each in shown["series"] for y in (*each["y"], *each.get("low", ())) if y is not None]
+    panel = Panel(f"{shown['y_label']} ({shown['y_unit']})", lines, zero=min(levels) <= 0 <= max(levels))
+    x_label = f"{chart['x_label'][0].lower()}{chart['x_label'][1:]} ({chart['x_unit']})"
+    return Picture(name, line_chart([panel], x_label, height_in), caption, alt)
+
+
+def drive_picture(comparison: dict[str, Any], order: int) -> Picture | None:
+    """Metres ahead over time in the drive out of a turn."""
+    drive = comparison.get("drive_out")
+    if not drive:
+        return None
+    caption = f"{comparison['title']}: how far after is ahead of before, both having started together."
+    alt = f"How far after is ahead of before over time. {drive['lead']}"
+    return chart_picture(f"drive-{order}", drive["chart"], caption, alt, 1.3)
+
+
+def torque_picture(throttle: dict[str, Any]) -> Picture | None:
+    torque = throttle.get("torque")
+    if not torque:
+        return None
+    at = f"{written(torque['at_rpm'])} 1/min"
+    alt = f"Torque over grip at {at}: {', '.join(torque['modes'])}."
+    return chart_picture("torque", torque["chart"], f"Torque over grip at {at}.", alt)
+
+
+def braking_picture(throttle: dict[str, Any]) -> Picture | None:
+    braking = throttle.get("braking")
+    if not braking:
+        return None
+    alt = f"Torque at a closed throttle over engine speed: {', '.join(braking['tunes'])}. {braking['change']}"
+    return chart_picture("braking", braking["chart"], "Torque at a closed throttle over engine speed.", alt)
 
 
 def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:

@@ -8,7 +8,7 @@ from base64 import b64decode
 from dataclasses import dataclass
 from datetime import datetime
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 from django.core.cache import cache
@@ -18,17 +18,18 @@ from django.utils import timezone
 from reports import pictures as draw
 from reports.alone import alone
 from reports.attached import clearances_csv, curves_csv, fuel_tables, runs_csv
+from reports.first_page import FirstPage, first_page
 from reports.notices import TRACK_ONLY
-from reports.typesetting import PAPERS, Ready, data_uri, qr_svg, typeset
+from reports.typesetting import PAPERS, Ready, data_uri, places, qr_svg, typeset
 
 TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
 PICTURE_KEPT_S = 3600
 CURVES_IN = 1.2
-BRIEF_ON_FIRST_PAGE = 320
-LETTERS_A_LINE = 92
-LINES_ON_FIRST_PAGE = {"A4": 19, "Letter": 16}  # with curves of ordinary height
-HALF_A_LINE_IN = 0.09
-DONE_ON_FIRST_PAGE = 8
+MOST_MARKS_FIRST = 12  # valves of a picture on the first page
+ADDRESS_LINES = 4
+TRIAL_HEIGHT = "4000mm"
+
+Pictures = dict[str, list[draw.Picture]]
 
 
 @dataclass(frozen=True)
@@ -43,48 +44,91 @@ class Part:
         return f"reports/sheet/{self.key}.html"
 
 
-def sheet_pdf(snapshot: dict[str, Any]) -> bytes:
+class Tell(Protocol):
+    """Hears how far a sheet is: the step, and how much of it where it is counted."""
+
+    def __call__(self, step: str, done: int = 0, of: int = 0) -> None: ...
+
+
+def unheard(step: str, done: int = 0, of: int = 0) -> None:
+    pass
+
+
+def sheet_pdf(snapshot: dict[str, Any], tell: Tell = unheard) -> bytes:
     """The sheet as PDF: the same bytes from the same snapshot."""
     with alone():
-        return write_pdf(prepare(snapshot), snapshot)
+        tell("pictures")
+        ready = prepare(snapshot)
+        tell("pages")
+        return write_pdf(ready, snapshot)
 
 
 def prepare(snapshot: dict[str, Any]) -> Ready:
     """Draw the pictures and fill in the page."""
-    drawn = draw_pictures(snapshot)
-    files = {
+    files = photos(snapshot)
+    with timezone.override(ZoneInfo(snapshot["shop"]["time_zone"])):
+        first = first_page(snapshot, lambda page: measured(page, snapshot, files))
+        drawn = draw_pictures(snapshot, first.panel_in)
+        context = {**context_of(snapshot, first, drawn["summary"]), **sections_of(snapshot, first, drawn)}
+        html = render_to_string("reports/sheet.html", context)
+    return Ready(html, files | by_address(drawn), PAPERS[snapshot["shop"]["paper"]])
+
+
+def context_of(snapshot: dict[str, Any], first: FirstPage, summary: list[draw.Picture]) -> dict[str, Any]:
+    """What the first page is filled with."""
+    address = snapshot["shop"]["address"].splitlines()
+    return {
+        "s": snapshot,
+        "u": SimpleNamespace(**snapshot["shop"]["units"]),
+        "first": first,
+        "address": "\n".join(address) if len(address) <= ADDRESS_LINES else ", ".join(address),
+        "pictures": {"summary": summary},
+    }
+
+
+def sections_of(snapshot: dict[str, Any], first: FirstPage, drawn: Pictures) -> dict[str, Any]:
+    """What the pages after the first are filled with."""
+    compared = range(len(snapshot["comparisons"]))
+    return {
+        "parts": parts_of(snapshot, first),
+        "pictures": drawn,
+        "stamps": stamps(snapshot),
+        "run_remarks": run_remarks(snapshot["runs"]),
+        "runs_corrected": any(run["factor"] for run in snapshot["runs"]),
+        "comparison_pictures": [drawn[f"comparison-{n}"] for n in compared],
+        "drive_pictures": [drawn[f"drive-{n}"] for n in compared],
+        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot["mixture"]))],
+        "throttle_pictures": [each for name, each in drawn.items() if name.startswith("throttle-")],
+    }
+
+
+def measured(
+    first: FirstPage, snapshot: dict[str, Any], files: dict[str, tuple[bytes, str]]
+) -> dict[str, float]:
+    """Where the texts of the first page end; for the curves a blank of their size stands in."""
+    drawn = summary_pictures(snapshot, first.panel_in, blank=True)
+    context = {**context_of(snapshot, first, drawn), "trial": True}
+    html = render_to_string("reports/sheet/trial.html", context)
+    paper = PAPERS[snapshot["shop"]["paper"]]
+    return places(Ready(html, files | by_address({"summary": drawn}), paper), TRIAL_HEIGHT)
+
+
+def by_address(drawn: Pictures) -> dict[str, tuple[bytes, str]]:
+    """The pictures as the page asks for them."""
+    return {
         picture.address: (picture.svg.encode(), "image/svg+xml")
         for each in drawn.values()
         for picture in each
     }
-    files |= photos(snapshot)
-    context = {
-        "s": snapshot,
-        "u": SimpleNamespace(**snapshot["shop"]["units"]),
-        "parts": parts_of(snapshot),
-        "pictures": drawn,
-        "stamps": stamps(snapshot),
-        "brief": shortened(snapshot["brief"]["asked"], BRIEF_ON_FIRST_PAGE),
-        "done": snapshot["done"][:DONE_ON_FIRST_PAGE],
-        "done_more": len(snapshot["done"]) - DONE_ON_FIRST_PAGE,
-        "run_remarks": run_remarks(snapshot["runs"]),
-        "runs_corrected": any(run["factor"] for run in snapshot["runs"]),
-        "comparison_pictures": [drawn[f"comparison-{n}"] for n in range(len(snapshot["comparisons"]))],
-        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot["mixture"]))],
-        "throttle_pictures": [each for name, each in drawn.items() if name.startswith("throttle-")],
-    }
-    with timezone.override(ZoneInfo(snapshot["shop"]["time_zone"])):
-        html = render_to_string("reports/sheet.html", context)
-    return Ready(html, files, PAPERS[snapshot["shop"]["paper"]])
 
 
-def parts_of(snapshot: dict[str, Any]) -> list[Part]:
+def parts_of(snapshot: dict[str, Any], first: FirstPage) -> list[Part]:
     """The sections that have something to say, in the order of the job page."""
     brief, notice, untested = snapshot["brief"], snapshot["notices"], snapshot["not_tested"]
     received = ("condition", "odometer_km", "engine_hours", "fuel", "keys", "work", "photos", "received_at")
-    more = len(brief["asked"]) > BRIEF_ON_FIRST_PAGE or len(snapshot["done"]) > DONE_ON_FIRST_PAGE
     has = {
-        ("brief", "Brief and receipt"): more or any(brief[name] not in (None, "", []) for name in received),
+        ("brief", "Brief and receipt"): first.is_short
+        or any(brief[name] not in (None, "", []) for name in received),
         ("clearances", "Valve clearances"): snapshot["clearances"],
         ("parts", "Parts fitted"): snapshot["parts"],
         ("tune", "Tune"): snapshot["tune"],
@@ -115,13 +159,6 @@ def stamps(snapshot: dict[str, Any]) -> list[str]:
     return [*said, TRACK_ONLY] if snapshot["notices"]["track_only"] else said
 
 
-def shortened(text: str, longest: int) -> dict[str, Any]:
-    """The text, or its beginning up to a whole word."""
-    if len(text) <= longest:
-        return {"text": text, "cut": False}
-    return {"text": text[:longest].rsplit(None, 1)[0] + " …", "cut": True}
-
-
 def run_remarks(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """What has to be said of single runs, below their table; the same of several is said once."""
     remarks: dict[str, list[str]] = {}
@@ -135,48 +172,50 @@ def run_remarks(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return [{"text": text, "runs": names} for text, names in remarks.items()]
 
 
-def panel_height_in(snapshot: dict[str, Any]) -> float:
-    """How high the first page's curves may be, so that the page holds all that belongs on it."""
-    brief, notice, sheet = snapshot["brief"], snapshot["notices"], snapshot["sheet"]
-    texts = [
-        brief["asked"][:BRIEF_ON_FIRST_PAGE],
-        *snapshot["done"][:DONE_ON_FIRST_PAGE],
-        *snapshot["changed"],
-    ]
-    texts += [notice["lead"], " ".join(notice["causes"][:4]), sheet["override_reason"]]
-    lines = sum(len(text) // LETTERS_A_LINE + 1 for text in texts if text)
-    lines += (
-        2 * bool(sheet["override_reason"])
-        + 3 * bool(sheet["supersedes"])
-        + 4 * bool(snapshot["shop"]["logo"])
-    )
-    lines += brief["asked"].count("\n") + (len(brief["asked"]) > BRIEF_ON_FIRST_PAGE)
-    room = LINES_ON_FIRST_PAGE[snapshot["shop"]["paper"]]
-    return min(max(1.2 + HALF_A_LINE_IN * (room - lines), 0.7), 1.3)
-
-
-def draw_pictures(snapshot: dict[str, Any]) -> dict[str, list[draw.Picture]]:
-    """All pictures by section; the first comparison's curves stand on the first page."""
+def summary_pictures(snapshot: dict[str, Any], panel_in: float, *, blank: bool = False) -> list[draw.Picture]:
+    """The first page's picture: the first comparison's curves, else few valves' clearances; none without."""
     units = snapshot["shop"]["units"]
-    drawn: dict[str, list[draw.Picture]] = {"summary": []}
+    order = first_with_curves(snapshot)
+    if order is not None:
+        return [draw.curves_picture(snapshot["comparisons"][order], order, units, panel_in, blank=blank)]
+    if len((snapshot["clearances"] or {}).get("rows", ())) > MOST_MARKS_FIRST:
+        return []
+    return draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
+
+
+def first_with_curves(snapshot: dict[str, Any]) -> int | None:
+    return next((n for n, each in enumerate(snapshot["comparisons"]) if each["curves"]), None)
+
+
+def draw_pictures(snapshot: dict[str, Any], panel_in: float) -> Pictures:
+    """All pictures by section; what stands on the first page stands there alone."""
+    units, throttle = snapshot["shop"]["units"], snapshot["throttle"] or {}
+    drawn: Pictures = {"summary": summary_pictures(snapshot, panel_in)}
+    first = first_with_curves(snapshot)
     for order, comparison in enumerate(snapshot["comparisons"]):
-        height_in = CURVES_IN if drawn["summary"] else panel_height_in(snapshot)
-        pictures = draw.comparison_pictures(comparison, order, units, height_in)
-        if pictures and not drawn["summary"]:
-            drawn["summary"], pictures = pictures[:1], pictures[1:]
-        drawn[f"comparison-{order}"] = pictures
-    drawn["clearances"] = draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
-    for order, mode in enumerate((snapshot["throttle"] or {}).get("modes", ())):
-        curve = draw.throttle_picture(mode, order)
-        drawn[f"throttle-{order}"] = [curve] if curve else []
+        drawn[f"comparison-{order}"] = (
+            [draw.details_picture(comparison, order, units)]
+            if order == first
+            else draw.comparison_pictures(comparison, order, units, CURVES_IN)
+        )
+        drawn[f"drive-{order}"] = some(draw.drive_picture(comparison, order))
+    shown_first = first is None and bool(drawn["summary"])
+    drawn["clearances"] = (
+        [] if shown_first else draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
+    )
+    for order, mode in enumerate(throttle.get("modes", ())):
+        drawn[f"throttle-{order}"] = some(draw.throttle_picture(mode, order))
+    drawn["torque"] = some(draw.torque_picture(throttle))
+    drawn["braking"] = some(draw.braking_picture(throttle))
     for order, study in enumerate(snapshot["mixture"]):
-        picture = draw.mixture_picture(study, order)
-        drawn[f"mixture-{order}"] = [picture] if picture else []
-    if not drawn["summary"] and len(drawn["clearances"]) == 1:
-        drawn["summary"], drawn["clearances"] = drawn["clearances"], []
+        drawn[f"mixture-{order}"] = some(draw.mixture_picture(study, order))
     if snapshot["sheet"]["link"]:
         drawn["link"] = [link_picture(snapshot["sheet"]["link"]["address"])]
     return drawn
+
+
+def some(picture: draw.Picture | None) -> list[draw.Picture]:
+    return [picture] if picture else []
 
 
 def link_picture(address: str) -> draw.Picture:

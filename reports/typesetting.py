@@ -74,7 +74,7 @@ def places(ready: Ready, height: str, styles: Sequence[str] = ()) -> dict[str, f
     """
     width = {"A4": "210mm", "letter": "8.5in"}[ready.paper]
     document, how = laid_out(replace(ready, paper=f"{width} {height}"), styles)
-    return {name: float(y) for name, (_, y) in document.render(**how).pages[0].anchors.items()}
+    return {name: float(box[1]) for name, box in document.render(**how).pages[0].anchors.items()}
 
 
 def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:

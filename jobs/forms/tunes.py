@@ -283,12 +283,21 @@ class ChangeKindForm(Grouped, RecordForm):
     GROUPS = (
         ("", ("name", "unit", "order")),
         ("On the road", ("affects_road_use", "road_use_effect")),
-        ("", ("caution", "retired")),
+        ("", ("caution", "customer_caution", "retired")),
     )
 
     class Meta(RecordForm.Meta):
         model = TuneChangeKind
-        fields = ["name", "unit", "order", "affects_road_use", "road_use_effect", "caution", "retired"]
+        fields = [
+            "name",
+            "unit",
+            "order",
+            "affects_road_use",
+            "road_use_effect",
+            "caution",
+            "customer_caution",
+            "retired",
+        ]
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

@@ -13,13 +13,17 @@ from workshop.models import Record
 
 
 class TuneChangeKind(Record):
-    """A kind of tune change, which the owner may add to: its unit, its effect on road use, its caution."""
+    """A kind of tune change, which the owner may add to: its unit, its effect on road use, its cautions.
+
+    ``caution`` speaks to the tuner who chooses it, ``customer_caution`` to whoever rides the bike.
+    """
 
     name = models.CharField(max_length=80, unique=True)
     unit = models.CharField(max_length=20, blank=True)
     affects_road_use = models.BooleanField("may affect road use", default=False)
     road_use_effect = models.CharField("effect on road use, as printed", max_length=300, blank=True)
     caution = models.CharField("caution shown where it is chosen", max_length=300, blank=True)
+    customer_caution = models.CharField("caution for the rider, as printed", max_length=300, blank=True)
     order = models.PositiveSmallIntegerField(default=100)
     retired = models.BooleanField("no longer offered", default=False)
 

@@ -95,6 +95,8 @@ def mixture(request: StaffRequest, pk: int) -> HttpResponse:
         "now_unusable": [(run, why) for run in runs if (why := why_not(run))],
         "grave": grid.grave_warnings(study),
         "others": grid.other_warnings(study),
+        "told": [each for each in (grid.load_sentence(study), grid.correction_sentence(study)) if each],
+        "fuel_table": grid.fuel_table_sentence(study),
         "lambda_rows": grid.lambda_rows(study),
         "correction_rows": grid.correction_rows(study),
         "left_out": grid.left_out(study),

@@ -1,6 +1,7 @@
 """Runs, and comparisons of runs, as the sheet prints them."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -9,11 +10,13 @@ import numpy.typing as npt
 from jobs.calc.comparison import BandComparison, Comparison, Figure
 from jobs.calc.repeats import RepeatSet
 from jobs.comparing import Compared
+from jobs.comparison_charts import shown_figure
+from jobs.drive_outs import drive_of, drive_on_record
+from jobs.drive_tables import lead_chart, told
 from jobs.models import Run
 from jobs.run_figures import RunFigures
 from reports.snapshot.plain import moment, number, numbers
 from workshop.models import ShopProfile
-from workshop.units import format_value
 
 FloatArray = npt.NDArray[np.float64]
 NO_RESULT: dict[str, Any] = {"curves": None, "bands": []}
@@ -69,11 +72,21 @@ def comparison_facts(compared: Compared, shop: ShopProfile) -> dict[str, Any]:
         "claim": compared.claim if compared.result else "",
         "flags": [flag.sentence for flag in compared.flags],
         "left_out": list(compared.left_out),
-        **(
-            result_facts(compared, compared.result, shop)
-            if compared.result
-            else {"curves": None, "bands": []}
-        ),
+        "drive_out": drive_facts(compared, shop),
+        **(result_facts(compared, compared.result, shop) if compared.result else NO_RESULT),
+    }
+
+
+def drive_facts(compared: Compared, shop: ShopProfile) -> dict[str, Any] | None:
+    """The drive-out by what is on record; None where that does not suffice for one."""
+    driven = drive_of(compared, drive_on_record(compared), shop)
+    drive = told(driven, shop)
+    if drive is None or driven.result is None:
+        return None
+    return {
+        **asdict(drive),
+        "bands": [{"name": name, "rows": [asdict(row) for row in rows]} for name, rows in drive.bands],
+        "chart": lead_chart(driven.result, shop),
     }
 
 
@@ -146,11 +159,6 @@ def band_facts(band: BandComparison, shop: ShopProfile) -> dict[str, Any]:
 
 def figure_facts(figure: Figure, shop: ShopProfile) -> dict[str, Any]:
     quantity = "power" if figure.unit == "kW" else "torque"
-    unit = getattr(shop, f"{quantity}_unit")
-
-    def show(value: float) -> str:
-        return format_value(value, quantity, unit).replace("-", "−")
-
     return {
         "label": figure.label,
         "quantity": quantity,
@@ -161,5 +169,5 @@ def figure_facts(figure: Figure, shop: ShopProfile) -> dict[str, Any]:
         "high": number(figure.ci_high, 3),
         "difference_pct": number(figure.difference_pct, 1),
         "verdict": figure.verdict,
-        "sentence": figure.describe(show),
+        "sentence": shown_figure(figure, shop).sentence,
     }

@@ -119,10 +119,15 @@ def what_changed(comparisons: Sequence[dict[str, Any]], snapshot: dict[str, Any]
             if band["figures"]
         ]
         if sentences:
-            return [*sentences[:2], what_it_isolates(comparison)]
+            driven = [drive_words(comparison["drive_out"])] if comparison["drive_out"] else []
+            return [*[sentences[0], *driven, *sentences[1:]][:2], what_it_isolates(comparison)]
     said = [snapshot["clearances"]["summary"]] if snapshot["clearances"] else []
     said += throttle_words(snapshot["throttle"])
     return [sentence[0].upper() + sentence[1:].rstrip(".") + "." for sentence in said if sentence][:3]
+
+
+def drive_words(drive: dict[str, Any]) -> str:
+    return f"Out of a turn ({drive['caption'][0].lower()}{drive['caption'][1:]}): {drive['lead']}"
 
 
 def what_it_isolates(comparison: dict[str, Any]) -> str:

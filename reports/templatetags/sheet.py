@@ -6,6 +6,7 @@ from typing import Any
 
 from django import template
 
+from jobs.comparison_charts import difference_text
 from jobs.forms.quantities import shop_unit
 from workshop.templatetags.units import size
 from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
@@ -45,16 +46,14 @@ def measured(figure: dict[str, Any], units: SimpleNamespace) -> dict[str, str]:
     """A compared figure: before, after, difference and its interval, as printed."""
     unit = getattr(units, f"{figure['quantity']}_unit")
 
-    def show(value: float, sign: bool = False) -> str:
-        text = format_value(value, figure["quantity"], unit, with_unit=False).replace("-", "−")
-        return f"+{text}" if sign and value > 0 and float(text) else text
-
+    kind = figure["quantity"]
+    low, high = (difference_text(figure[end], kind, unit, signed=True) for end in ("low", "high"))
     return {
         "unit": label(unit),
-        "before": show(figure["before"]),
-        "after": show(figure["after"]),
-        "difference": show(figure["difference"], sign=True),
-        "interval": f"{show(figure['low'], sign=True)} to {show(figure['high'], sign=True)}",
+        "before": format_value(figure["before"], kind, unit, with_unit=False),
+        "after": format_value(figure["after"], kind, unit, with_unit=False),
+        "difference": difference_text(figure["difference"], kind, unit, signed=True),
+        "interval": f"{low} to {high}",
     }
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from jobs.models import Job, Part
 from reports import pictures
+from reports.first_page import offer
 from reports.sheet import parts_of, prepare, sheet_pdf, summary_picture
 from reports.snapshot import make_snapshot, plain_json, snapshot_sha256
 from reports.typesetting import PAPERS
@@ -47,6 +48,7 @@ NOT_PRINTED_AS_TEXT = {
     "result",
     "accepted_at",
     "track_only",
+    "chart",  # its letters are drawn as outlines; what it shows is said beside it
 }
 MOMENT_LENGTH = len("2025-03-14T15:00:00+00:00")
 RIDER_WORDS = "λ °C Ø ½ N·m ł ğ Ж щ é ß ≤ → – − × ± ″ ● ש ع"
@@ -88,7 +90,13 @@ def test_records_stand_on_the_sheet(pdf):
         "rear tyre renewed, same size",
         "page 1 of",
         "0.12 mm",
-        "next at about 47480 km",
+        "As left is",
+        "The front wheel would allow",
+        "A correction of the fuel is given for",
+        "Braking on the over-run, mean of",
+        "How torque answers the grip",
+        "The throttle answers otherwise: ride gently at first",
+        "next at about 47\N{NARROW NO-BREAK SPACE}480 km",
     ):
         assert squeezed(words) in printed, words
 
@@ -114,7 +122,7 @@ def test_no_section_without_anything_to_say(staff):
     whole_jobs.make_shop()
     job = factories.make_job()
     bare = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
-    keys = [part.key for part in parts_of(bare)]
+    keys = [part.key for part in parts_of(bare, offer(bare))]
     assert keys == ["checks", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
     for title in (
@@ -213,7 +221,8 @@ def test_headings_tables_and_alternative_texts_are_tagged(pdf):
     assert kinds.count("/H1") == 1
     assert {"/H2", "/Table", "/TH", "/TD", "/Figure", "/L"} <= set(kinds)
     figures = [alt for kind, alt in found if kind == "/Figure"]
-    assert len(figures) == 5  # power and torque, difference, clearances, mixture, throttle
+    # power and torque, difference, drive-out, clearances, mixture, throttle, torque by grip, over-run
+    assert len(figures) == 8
     assert all(len(alt) > 40 for alt in figures)
 
 

@@ -109,7 +109,13 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     """The triple: valves, parts, two tunes, runs before and after, throttle, suspension, checks."""
     make_shop()
     desk, mechanic, tuner = (staff[role] for role in (Role.DESK, Role.MECHANIC, Role.TUNER))
-    spec = factories.make_engine(check_interval_km=24000, check_interval_hours=300)
+    spec = factories.make_engine(
+        check_interval_km=24000,
+        check_interval_hours=300,
+        primary_ratio=1.85,
+        gear_ratios=[2.73, 1.95, 1.55, 1.28, 1.12, 1.0],
+        wet_mass_kg=188.0,
+    )
     customer = factories.make_customer(
         name="Ines Quill", experience="intermediate", riding_mass_kg=82.5, note="pays late"
     )
