@@ -9,6 +9,7 @@ class ReportsConfig(AppConfig):
 
     def ready(self) -> None:
         from jobs.sections import added_sections
+        from reports import checks  # noqa: F401  (importing registers them; the app registry must be ready)
         from reports.sections import section
 
         if section not in added_sections:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
@@ -15,11 +14,12 @@ from jobs.checks import List, tick_lists
 from jobs.clearances import history_of
 from jobs.models import Job, Run, Stage
 from jobs.page import JobPage, get_job, load_page
-from reports.models import HandoverSheet, SheetLink
+from reports.models import HandoverSheet, Printing, SheetLink
 from reports.models.handover import new_token
 from reports.notices import current_wording, road_causes
 from reports.sheet import sheet_pdf
 from reports.snapshot import make_snapshot, snapshot_sha256
+from reports.tasks import ask_for_pages
 from workshop.models import ShopProfile, StaffMember
 
 CHECKS_NEEDED = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
@@ -46,8 +46,12 @@ class AlreadyIssued(Exception):
     """Somebody issued this number first; nothing was written."""
 
 
-class SheetDamaged(Exception):
-    """The stored PDF is not the one that was issued, and could not be made again."""
+class NoPdf(Exception):
+    """The PDF as it was issued can't be had; the sentence says why."""
+
+
+class BeingPrinted(NoPdf):
+    """Not yet: somebody is at it, or will be."""
 
 
 def blockers(job: Job, *, told: str = "") -> list[Blocker]:
@@ -142,7 +146,9 @@ def issue_sheet(
     told: str = "",
     address_of: Callable[[str], str] | None = None,
 ) -> HandoverSheet:
-    """Issue the next sheet of a job: numbered, with its PDF, snapshot and hashes, never altered after.
+    """Issue the next sheet of a job: numbered, with its snapshot and hash, never altered after.
+
+    Its PDF is there on return unless a worker prints it, or printing failed: see its ``Printing``.
 
     Parameters
     ----------
@@ -165,7 +171,6 @@ def issue_sheet(
         raise NotReady(standing)
     at, number = timezone.now(), next_issue(job)
     link = new_link(by, address_of) if address_of else None
-    # The pages are set before anything is written, so that nobody waits for a lock meanwhile.
     snapshot = make_snapshot(
         job,
         issue_number=number,
@@ -175,11 +180,9 @@ def issue_sheet(
         told=told,
         link=printed_link(link, address_of),
     )
-    pdf = sheet_pdf(snapshot)
     sheet = HandoverSheet(
         job=job,
         issue_number=number,
-        sha256=hashlib.sha256(pdf).hexdigest(),
         snapshot=snapshot,
         snapshot_sha256=snapshot_sha256(snapshot),
         wording=current_wording(),
@@ -187,7 +190,10 @@ def issue_sheet(
         issued_by=by,
         override_reason=snapshot["sheet"]["override_reason"],
     )
-    return store(sheet, pdf, link)
+    store(sheet, link)
+    ask_for_pages(sheet)
+    sheet.refresh_from_db(fields=["pdf", "sha256"])
+    return sheet
 
 
 def new_link(by: StaffMember, address_of: Callable[[str], str]) -> SheetLink:
@@ -201,8 +207,7 @@ def printed_link(link: SheetLink | None, address_of: Callable[[str], str] | None
     return {"address": address_of(link.token), "until": link.expires_at.isoformat(timespec="seconds")}
 
 
-def store(sheet: HandoverSheet, pdf: bytes, link: SheetLink | None) -> HandoverSheet:
-    sheet.pdf.save(file_name(sheet), ContentFile(pdf), save=False)
+def store(sheet: HandoverSheet, link: SheetLink | None) -> None:
     try:
         with transaction.atomic():
             sheet.save()
@@ -210,41 +215,44 @@ def store(sheet: HandoverSheet, pdf: bytes, link: SheetLink | None) -> HandoverS
                 link.sheet = sheet
                 link.save()
     except IntegrityError as problem:
-        sheet.pdf.storage.delete(sheet.pdf.name or "")
         raise AlreadyIssued(f"Sheet {sheet.number} was issued meanwhile.") from problem
-    return sheet
-
-
-def file_name(sheet: HandoverSheet) -> str:
-    return f"handover-{sheet.job.number}-{sheet.issue_number}.pdf"
-
-
-def rebuild(sheet: HandoverSheet) -> bytes:
-    """The PDF made again from its snapshot: the same bytes as were issued."""
-    return sheet_pdf(sheet.snapshot)
 
 
 def issued_pdf(sheet: HandoverSheet) -> bytes:
-    """The PDF as it was issued; where its file is gone or was changed it is made again.
+    """The PDF as it was issued; where its file is gone or was changed it is made again from the snapshot.
 
     Raises
     ------
-    SheetDamaged
-        What can be had is not what was issued.
+    BeingPrinted
+        It is being made, or made again.
+    NoPdf
+        It could not be made, or what can be made is not what was issued.
     """
+    pdf = stored_pdf(sheet)
+    if pdf is None:
+        printing = Printing.objects.filter(sheet=sheet).first()
+        if printing is None or printing.step == Printing.Step.DONE:
+            ask_for_pages(sheet)
+            sheet.refresh_from_db(fields=["pdf", "sha256"])
+            pdf = stored_pdf(sheet)
+    if pdf is not None:
+        return pdf
+    printing = Printing.objects.get(sheet=sheet)
+    if printing.is_under_way:
+        raise BeingPrinted(f"Sheet {sheet.number} is being printed. Look again in a minute.")
+    raise NoPdf(f"The PDF of sheet {sheet.number} can't be had. {printing.fault}")
+
+
+def stored_pdf(sheet: HandoverSheet) -> bytes | None:
+    """The stored PDF if it is the one that was issued."""
+    if not sheet.is_printed:
+        return None
     try:
         with sheet.pdf.storage.open(sheet.pdf.name or "") as file:
             pdf: bytes = file.read()
     except FileNotFoundError:
-        pdf = b""
-    if hashlib.sha256(pdf).hexdigest() != sheet.sha256:
-        pdf = rebuild(sheet)
-    if hashlib.sha256(pdf).hexdigest() == sheet.sha256:
-        return pdf
-    raise SheetDamaged(
-        f"The file of sheet {sheet.number} is missing or was changed, and this version of the program "
-        "makes it differently. Its data are kept whole: look for the file in a back-up."
-    )
+        return None
+    return pdf if hashlib.sha256(pdf).hexdigest() == sheet.sha256 else None
 
 
 def state_of(page: JobPage, sheets: Sequence[HandoverSheet]) -> dict[str, Any]:

@@ -302,6 +302,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "handover-preview": by_number(),
     "handover-issue": by_number(),
     "sheet-pdf": of("sheet"),
+    "sheet-print": of("sheet"),
+    "sheet-printing": of("sheet"),
     "link-new": of("sheet"),
     "link-revoke": of("link"),
     "sheet-mail": of("sheet"),

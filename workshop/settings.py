@@ -52,6 +52,8 @@ INSTALLED_APPS = [
     "simple_history",
     "csp",
     "axes",
+    "django_tasks",
+    "django_tasks_db",
 ]
 
 MIDDLEWARE = [
@@ -174,6 +176,16 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000
 EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
 globals().update(**EMAIL_CONFIG)
 DEFAULT_FROM_EMAIL: str = env.str("DEFAULT_FROM_EMAIL", default="workshop@localhost")
+
+# Who prints an issued sheet: the request that issues it, or a worker (manage.py db_worker) meanwhile.
+TASK_BACKENDS = {
+    "immediate": "django_tasks.backends.immediate.ImmediateBackend",
+    "database": "django_tasks_db.DatabaseBackend",
+}
+TASKS = {
+    "default": {"BACKEND": TASK_BACKENDS[env.str("TASKS", default="immediate", choices=[*TASK_BACKENDS])]},
+    "at_once": {"BACKEND": TASK_BACKENDS["immediate"]},
+}
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

@@ -1,5 +1,6 @@
 """What has left the shop."""
 
-from reports.models.handover import Acknowledgement, HandoverSheet, NoticeWording, SheetLink
+from reports.models.handover import Acknowledgement, HandoverSheet, LinkCall, NoticeWording, SheetLink
+from reports.models.printing import Printing
 
-__all__ = ["Acknowledgement", "HandoverSheet", "NoticeWording", "SheetLink"]
+__all__ = ["Acknowledgement", "HandoverSheet", "LinkCall", "NoticeWording", "Printing", "SheetLink"]

@@ -4,7 +4,7 @@ import secrets
 from typing import Any
 
 from django.conf import settings
-from django.db import models
+from django.db import models, transaction
 from django.db.models import Q
 from django.utils import timezone
 from simple_history.models import HistoricalRecords
@@ -42,12 +42,15 @@ class SheetQuerySet(models.QuerySet["HandoverSheet"]):
 
 
 class HandoverSheet(models.Model):
-    """An issued PDF with the data it was made from: written once, never altered."""
+    """An issued PDF with the data it was made from: written once, never altered.
+
+    The data and the number stand from the first moment; the PDF made of them is attached once.
+    """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="handover_sheets")
     issue_number = models.PositiveSmallIntegerField()
-    pdf = models.FileField(upload_to="sheets/%Y/")
-    sha256 = models.CharField(max_length=64)
+    pdf = models.FileField(upload_to="sheets/%Y/", blank=True)
+    sha256 = models.CharField(max_length=64, blank=True)
     snapshot = models.JSONField()
     snapshot_sha256 = models.CharField(max_length=64)
     wording = models.ForeignKey(NoticeWording, on_delete=models.PROTECT, related_name="+")
@@ -64,7 +67,10 @@ class HandoverSheet(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["job", "issue_number"], name="handover_issue_number_unique"),
             models.CheckConstraint(condition=Q(issue_number__gte=1), name="handover_issue_number_from_1"),
-            models.CheckConstraint(condition=~Q(pdf="") & ~Q(sha256=""), name="handover_has_pdf_and_hash"),
+            models.CheckConstraint(
+                condition=Q(pdf="", sha256="") | (~Q(pdf="") & ~Q(sha256="")),
+                name="handover_pdf_has_hash",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -81,6 +87,20 @@ class HandoverSheet(models.Model):
     @property
     def number(self) -> str:
         return f"{self.job.number}/{self.issue_number}"
+
+    @property
+    def is_printed(self) -> bool:
+        return bool(self.sha256)
+
+    def attach(self, name: str, sha256: str) -> bool:
+        """Attach the stored PDF; False where the sheet has one already, which stays."""
+        with transaction.atomic():
+            stored = HandoverSheet.objects.select_for_update().values_list("sha256", flat=True)
+            if stored.get(pk=self.pk):
+                return False
+            self.pdf.name, self.sha256 = name, sha256
+            super().save(update_fields=["pdf", "sha256"])
+        return True
 
 
 def new_token() -> str:
@@ -107,6 +127,17 @@ class SheetLink(Record):
     @property
     def is_live(self) -> bool:
         return self.revoked_at is None and self.expires_at > timezone.now()
+
+
+class LinkCall(models.Model):
+    """How often a link was asked for from one address within an hour, by whatever process answered."""
+
+    name = models.CharField(max_length=120, unique=True)
+    calls = models.PositiveIntegerField(default=0)
+    until = models.DateTimeField(db_index=True)
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.calls}"
 
 
 class Acknowledgement(Record):

@@ -10,22 +10,23 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from jobs.models import Job
 from jobs.page import JobPage, load_page
 from jobs.views.job import find_job
 from reports.forms.handover import IssueForm
 from reports.issuing import (
     AlreadyIssued,
+    BeingPrinted,
+    NoPdf,
     NotReady,
-    SheetDamaged,
     draft_pdf,
-    file_name,
     issue_sheet,
     issued_pdf,
     next_issue,
     state_of,
+    stored_pdf,
 )
-from reports.models import HandoverSheet, SheetLink
+from reports.models import HandoverSheet, Printing, SheetLink
+from reports.tasks import ask_for_pages, file_name
 from workshop.answers import posted
 from workshop.models import Role
 from workshop.roles import StaffRequest, roles, staff
@@ -37,17 +38,18 @@ def address_of(request: HttpRequest, token: str) -> str:
     return request.build_absolute_uri(reverse("customer-sheet", args=[token]))
 
 
-def sheets_of(job: Job) -> list[HandoverSheet]:
-    """The job's sheets, the newest first, with their links and acknowledgements."""
+def sheets_of(**which: Any) -> list[HandoverSheet]:
+    """The sheets, the newest first, with their links, acknowledgements and how far their pages are."""
     links = Prefetch("links", SheetLink.objects.select_related("made_by"))
-    sheets = HandoverSheet.objects.filter(job=job).defer("snapshot").select_related("issued_by", "job")
+    sheets = HandoverSheet.objects.filter(**which).defer("snapshot")
+    sheets = sheets.select_related("issued_by", "job", "printing")
     return list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
 
 
 def render_handover(
     request: StaffRequest, page: JobPage, form: IssueForm | None = None, status: int = 200
 ) -> HttpResponse:
-    state = state_of(page, sheets_of(page.job))
+    state = state_of(page, sheets_of(job=page.job))
     if form is None:
         form = issue_form(request, state, next_issue(page.job))
     for sheet in state["sheets"]:
@@ -104,22 +106,65 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
     except AlreadyIssued as problem:
         messages.info(request, str(problem))
         return here
-    messages.success(request, f"Handover sheet {sheet.number} is issued.")
+    say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
     return here
+
+
+def say_how_far(request: HttpRequest, sheet: HandoverSheet, done: str) -> None:
+    printing = Printing.objects.get(sheet=sheet)
+    if printing.step == Printing.Step.DONE:
+        messages.success(request, f"{done}.")
+    elif printing.is_under_way:
+        messages.success(request, f"{done} and being printed; its link and its mail wait for the PDF.")
+    else:
+        messages.error(request, f"{done}, but it was not printed. {printing.fault}")
+
+
+@staff
+@require_safe
+def sheet_printing(request: StaffRequest, pk: int) -> HttpResponse:
+    """A sheet on the handover page, asked for again and again while it is being printed."""
+    sheets = sheets_of(pk=pk)
+    if not sheets:
+        raise Http404(f"There is no sheet {pk}.")
+    if "HX-Request" not in request.headers:
+        return redirect("handover", sheets[0].job.number)
+    printing = Printing.objects.filter(sheet=sheets[0]).first()
+    if printing is not None and printing.mark == request.GET.get("seen"):
+        return HttpResponse(status=204)  # nothing new, and the page stays as it is
+    return render(request, "reports/issued_sheet.html", {"sheet": sheets[0]})
+
+
+@roles(*ISSUERS)
+@require_POST
+def sheet_print(request: StaffRequest, pk: int) -> HttpResponse:
+    """Print a sheet that was not printed; at once where no worker took it up."""
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    printing = Printing.objects.filter(sheet=sheet).first()
+    untaken = printing is not None and printing.step == Printing.Step.WAITING
+    if stored_pdf(sheet) is not None:
+        messages.info(request, f"Sheet {sheet.number} is printed already.")
+    else:
+        ask_for_pages(sheet, at_once=untaken)
+        say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
+    return redirect("handover", sheet.job.number)
 
 
 @staff
 @require_safe
 def sheet_pdf(request: StaffRequest, pk: int) -> HttpResponseBase:
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
-    return issued_answer(sheet)
+    try:
+        return issued_answer(sheet)
+    except BeingPrinted as problem:
+        messages.info(request, str(problem))
+    except NoPdf as problem:
+        messages.error(request, str(problem))
+    return redirect("handover", sheet.job.number)
 
 
 def issued_answer(sheet: HandoverSheet) -> HttpResponseBase:
-    try:
-        return pdf_answer(issued_pdf(sheet), file_name(sheet))
-    except SheetDamaged as problem:
-        raise Http404(str(problem)) from problem
+    return pdf_answer(issued_pdf(sheet), file_name(sheet))
 
 
 def pdf_answer(pdf: bytes, name: str) -> FileResponse:

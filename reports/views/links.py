@@ -6,13 +6,14 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from reports.forms.handover import AcknowledgeForm, MailForm
+from reports.issuing import BeingPrinted, NoPdf
 from reports.links import (
     NotSent,
     TooOften,
@@ -33,6 +34,12 @@ from workshop.once import once
 from workshop.roles import StaffRequest, public, roles
 
 GONE = "This link has ended. Ask the shop for a new one."
+BEING_PRINTED = "This sheet is being printed. Look again in a few minutes."
+
+
+def wait_for_pdf(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
+    messages.info(request, f"Sheet {sheet.number} is not printed yet: link and mail wait for the PDF.")
+    return redirect("handover", sheet.job.number)
 
 
 @roles(Role.DESK)
@@ -41,6 +48,8 @@ GONE = "This link has ended. Ask the shop for a new one."
 def link_new(request: StaffRequest, pk: int) -> HttpResponse:
     """The links of a sheet with their addresses; a POST makes one more."""
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    if not sheet.is_printed:
+        return wait_for_pdf(request, sheet)
     if request.method == "POST":
         link = make_link(sheet=sheet, by=request.user)
         messages.success(request, f"A link to sheet {sheet.number} is made.")
@@ -68,6 +77,8 @@ def link_revoke(request: StaffRequest, pk: int) -> HttpResponse:
 @once
 def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job__customer"), pk=pk)
+    if not sheet.is_printed:
+        return wait_for_pdf(request, sheet)
     form = MailForm(posted(request), sheet=sheet)
     if form.is_valid():
         live = [link for link in sheet.links.all() if link.is_live]
@@ -102,6 +113,8 @@ def for_customers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRe
                 answer = plain_page(request, "There is no sheet at this address.", status=404)
             elif not link.is_live:
                 answer = plain_page(request, GONE, status=410)
+            elif not link.sheet.is_printed:
+                answer = plain_page(request, BEING_PRINTED, status=503)
             else:
                 answer = view(request, link, *args)
         answer.headers["X-Robots-Tag"] = "noindex, nofollow"
@@ -147,7 +160,9 @@ def customer_sheet(request: HttpRequest, link: SheetLink) -> HttpResponse:
 def customer_pdf(request: HttpRequest, link: SheetLink) -> HttpResponseBase:
     try:
         return issued_answer(link.sheet)
-    except Http404:
+    except BeingPrinted:
+        return plain_page(request, BEING_PRINTED, status=503)
+    except NoPdf:
         return plain_page(request, "The file of this sheet can't be had just now. Ask the shop.", status=404)
 
 

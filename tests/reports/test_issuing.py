@@ -9,16 +9,16 @@ from django.db import IntegrityError, transaction
 from jobs.models import Check, ClearanceReading, Job, Part, Run
 from jobs.page import get_job, load_page
 from reports.issuing import (
+    NoPdf,
     NotReady,
-    SheetDamaged,
     blockers,
     issue_sheet,
     issued_pdf,
     needs_telling,
-    rebuild,
 )
 from reports.models import HandoverSheet, NoticeWording, SheetLink
 from reports.models.handover import IssuedSheetIsFinal
+from reports.sheet import sheet_pdf
 from reports.snapshot import snapshot_sha256
 from tests import factories
 from tests.reports import whole_jobs
@@ -106,7 +106,7 @@ def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, whole_job):
     stored = HandoverSheet.objects.get(pk=issued.pk)
     assert snapshot_sha256(stored.snapshot) == stored.snapshot_sha256
     assert stored.wording.version == 1
-    assert rebuild(stored) == pdf
+    assert sheet_pdf(stored.snapshot) == pdf
     assert squeezed(f"{TOLD} was told so by the shop") in whole_text(pdf)
 
 
@@ -191,11 +191,12 @@ def test_a_lost_or_changed_file_is_made_again(issued):
     assert issued_pdf(issued) == pdf
 
 
-def test_what_can_not_be_had_as_issued_is_not_served(issued):
+def test_what_can_not_be_had_as_issued_is_not_served(issued, monkeypatch):
     default_storage.delete(issued.pdf.name)
-    issued.snapshot["customer"]["name"] = "Somebody Else"
-    with pytest.raises(SheetDamaged):
+    monkeypatch.setattr("reports.tasks.sheet_pdf", lambda *given: b"%PDF as another version makes it")
+    with pytest.raises(NoPdf, match="makes it differently"):
         issued_pdf(issued)
+    assert not default_storage.exists(issued.pdf.name)
 
 
 def test_a_printed_link_opens_this_sheet(whole_job, staff):

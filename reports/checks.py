@@ -1,0 +1,33 @@
+"""Checks of what printing stands on, each with an id and what to do about it."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.core.checks import CheckMessage, Tags, Warning, register
+from django.db import DatabaseError, connections
+
+from reports.tasks import in_background
+
+
+@register(Tags.database)
+def check_task_tables(
+    app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
+) -> list[CheckMessage]:
+    """A worker takes what is to be printed from a table; a warning only, since migrating makes it."""
+    from django_tasks_db.models import DBTaskResult
+
+    if "default" not in (databases or ()) or not in_background():
+        return []
+    try:
+        tables = connections["default"].introspection.table_names()
+    except DatabaseError:
+        return []  # another check says that the database can't be reached
+    if DBTaskResult._meta.db_table in tables:
+        return []
+    return [
+        Warning(
+            "TASKS=database, but the database has no tables for tasks: no sheet can be issued.",
+            hint="Run manage.py migrate, or leave TASKS out.",
+            id="reports.W001",
+        )
+    ]
