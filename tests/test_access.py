@@ -307,6 +307,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "bike-history": of("bike"),
     "handover-issue": by_number(),
     "sheet-pdf": of("sheet"),
+    "sheet-print": of("sheet"),
+    "sheet-printing": of("sheet"),
     "link-new": of("sheet"),
     "link-revoke": of("link"),
     "sheet-mail": of("sheet"),
