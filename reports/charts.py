@@ -1,4 +1,4 @@
-"""Charts for paper: plain figures in, SVG out. Object interface only, so that many may draw at once.
+"""Charts for paper: plain figures in, SVG out. Object interface only, with no state that they share.
 
 As received is grey and dashed, as left solid; every line also differs without colour, and every axis
 names its unit. Letters are drawn as outlines, so that the PDF needs no font for them.
@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
+
+from reports.alone import alone
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -126,7 +128,8 @@ def to_svg(figure: "Figure") -> str:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
-    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
+    with alone():
+        FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
     figure.clear()
     return out.getvalue()
 

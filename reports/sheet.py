@@ -5,8 +5,10 @@ The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a va
 
 import json
 from base64 import b64decode
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from types import SimpleNamespace
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
@@ -57,18 +59,17 @@ def unheard(step: str, done: int = 0, of: int = 0) -> None:
 def sheet_pdf(snapshot: dict[str, Any], tell: Tell = unheard) -> bytes:
     """The sheet as PDF: the same bytes from the same snapshot."""
     with alone():
-        tell("pictures")
-        ready = prepare(snapshot)
+        ready = prepare(snapshot, tell)
         tell("pages")
         return write_pdf(ready, snapshot)
 
 
-def prepare(snapshot: dict[str, Any]) -> Ready:
+def prepare(snapshot: dict[str, Any], tell: Tell = unheard) -> Ready:
     """Draw the pictures and fill in the page."""
     files = photos(snapshot)
     with timezone.override(ZoneInfo(snapshot["shop"]["time_zone"])):
         first = first_page(snapshot, lambda page: measured(page, snapshot, files))
-        drawn = draw_pictures(snapshot, first.panel_in)
+        drawn = draw_pictures(snapshot, first.panel_in, tell)
         context = {**context_of(snapshot, first, drawn["summary"]), **sections_of(snapshot, first, drawn)}
         html = render_to_string("reports/sheet.html", context)
     return Ready(html, files | by_address(drawn), PAPERS[snapshot["shop"]["paper"]])
@@ -187,34 +188,50 @@ def first_with_curves(snapshot: dict[str, Any]) -> int | None:
     return next((n for n, each in enumerate(snapshot["comparisons"]) if each["curves"]), None)
 
 
-def draw_pictures(snapshot: dict[str, Any], panel_in: float) -> Pictures:
+def draw_pictures(snapshot: dict[str, Any], panel_in: float, tell: Tell = unheard) -> Pictures:
     """All pictures by section; what stands on the first page stands there alone."""
-    units, throttle = snapshot["shop"]["units"], snapshot["throttle"] or {}
-    drawn: Pictures = {"summary": summary_pictures(snapshot, panel_in)}
-    first = first_with_curves(snapshot)
-    for order, comparison in enumerate(snapshot["comparisons"]):
-        drawn[f"comparison-{order}"] = (
-            [draw.details_picture(comparison, order, units)]
-            if order == first
-            else draw.comparison_pictures(comparison, order, units, CURVES_IN)
-        )
-        drawn[f"drive-{order}"] = some(draw.drive_picture(comparison, order))
-    shown_first = first is None and bool(drawn["summary"])
-    drawn["clearances"] = (
-        [] if shown_first else draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
-    )
-    for order, mode in enumerate(throttle.get("modes", ())):
-        drawn[f"throttle-{order}"] = some(draw.throttle_picture(mode, order))
-    drawn["torque"] = some(draw.torque_picture(throttle))
-    drawn["braking"] = some(draw.braking_picture(throttle))
-    for order, study in enumerate(snapshot["mixture"]):
-        drawn[f"mixture-{order}"] = some(draw.mixture_picture(study, order))
-    if snapshot["sheet"]["link"]:
-        drawn["link"] = [link_picture(snapshot["sheet"]["link"]["address"])]
+    sections = drawings(snapshot, panel_in)
+    drawn: Pictures = {}
+    tell("pictures", 0, len(sections))
+    for done, (name, work) in enumerate(sections.items(), 1):
+        drawn[name] = work()
+        tell("pictures", done, len(sections))
     return drawn
 
 
-def some(picture: draw.Picture | None) -> list[draw.Picture]:
+def drawings(snapshot: dict[str, Any], panel_in: float) -> dict[str, Callable[[], list[draw.Picture]]]:
+    """What draws the pictures of each section."""
+    units, throttle = snapshot["shop"]["units"], snapshot["throttle"] or {}
+    first = first_with_curves(snapshot)
+    work: dict[str, Callable[[], list[draw.Picture]]] = {}
+    work["summary"] = partial(summary_pictures, snapshot, panel_in)
+    for order, comparison in enumerate(snapshot["comparisons"]):
+        work[f"comparison-{order}"] = (
+            partial(some, draw.details_picture, comparison, order, units)
+            if order == first
+            else partial(draw.comparison_pictures, comparison, order, units, CURVES_IN)
+        )
+        work[f"drive-{order}"] = partial(some, draw.drive_picture, comparison, order)
+    rows = (snapshot["clearances"] or {}).get("rows", ())
+    shown_first = first is None and len(rows) <= MOST_MARKS_FIRST
+    work["clearances"] = (
+        list
+        if shown_first
+        else partial(draw.clearance_pictures, snapshot["clearances"], units["length_unit"])
+    )
+    for order, mode in enumerate(throttle.get("modes", ())):
+        work[f"throttle-{order}"] = partial(some, draw.throttle_picture, mode, order)
+    work["torque"] = partial(some, draw.torque_picture, throttle)
+    work["braking"] = partial(some, draw.braking_picture, throttle)
+    for order, study in enumerate(snapshot["mixture"]):
+        work[f"mixture-{order}"] = partial(some, draw.mixture_picture, study, order)
+    if snapshot["sheet"]["link"]:
+        work["link"] = partial(some, link_picture, snapshot["sheet"]["link"]["address"])
+    return work
+
+
+def some(drawing: Callable[..., draw.Picture | None], *about: Any) -> list[draw.Picture]:
+    picture = drawing(*about)
     return [picture] if picture else []
 
 
@@ -231,7 +248,8 @@ def summary_picture(snapshot: dict[str, Any], sha256: str) -> dict[str, str] | N
     compared = next((each for each in snapshot["comparisons"] if each["curves"]), None)
     if compared is None:
         return None
-    picture = draw.comparison_pictures(compared, 0, snapshot["shop"]["units"], CURVES_IN)[0]
+    with alone():
+        picture = draw.comparison_pictures(compared, 0, snapshot["shop"]["units"], CURVES_IN)[0]
     drawn = {"address": data_uri(picture.svg), "alt": picture.alt, "caption": picture.caption}
     cache.set(key, drawn, PICTURE_KEPT_S)
     return drawn

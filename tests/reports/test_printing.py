@@ -136,7 +136,7 @@ def test_the_page_asks_until_there_is_something_new(login, job, staff):
     assert client.get(url, seen, headers={"HX-Request": "true"}).status_code == 204
     Printing.objects.update(step=Step.PICTURES, done=3, of=8)
     part = client.get(url, seen, headers={"HX-Request": "true"}).content.decode()
-    assert "Being printed: drawing the pictures, 3 of 8 drawn." in part
+    assert "Being printed: drawing the pictures, those of 3 of 8 sections are drawn." in part
     assert 'hx-trigger="every 2s"' in part and "<html" not in part
     assert client.get(url).status_code == 302
     Printing.objects.update(step=Step.WAITING)
