@@ -13,12 +13,19 @@ from playwright.sync_api import Browser, Locator, Page, expect
 from jobs.checks import set_tick
 from jobs.models import CheckItem, ClearanceSet, Job, Part
 from reports.models import HandoverSheet, SheetLink
+from reports.typesetting import Ready, typeset
 from tests import factories
 from tests.browser.conftest import watch
 from tests.browser.steps import assert_accessible, assert_fits, assert_told, follow, region, textbox
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def a_server_that_has_printed() -> None:
+    """A process loads what it prints with at its first paper: here, before anybody waits."""
+    typeset(Ready("<p>Ready</p>", {}, "A4"), at=timezone.now())
 
 
 @pytest.fixture
