@@ -87,7 +87,7 @@ def make_snapshot(
         "comparisons": [comparison_facts(each, shop) for each in printed],
         "mixture": [mixture_facts(study) for study in page.mixture_studies if study.on_sheet],
         "throttle": throttle_facts(page, in_bike, shop),
-        "suspension": work.suspension_facts(page.suspension, page.job.intended_use),
+        "suspension": work.suspension_facts(page.suspension, page.job.intended_use, shop),
         "bike_changes": [work.bike_change_facts(change) for change in page.bike_changes],
         "checks": work.check_facts(page),
         "not_tested": {

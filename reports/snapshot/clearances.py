@@ -4,6 +4,7 @@ from typing import Any
 
 from jobs.bike_history import clearance_history
 from jobs.calc.clearance_trend import Course
+from jobs.calc.length_words import LengthWords
 from jobs.clearances import (
     BeforeAfter,
     Measured,
@@ -18,6 +19,7 @@ from jobs.models import ClearanceReading, ClearanceSet, ShimPlan
 from jobs.page import JobPage
 from reports.snapshot.plain import moment, number
 from workshop.models import EngineSpec, ShopProfile
+from workshop.units import length_words
 
 MOVES = tuple(course.value.capitalize() for course in (Course.TIGHTER, Course.LOOSER))
 
@@ -31,10 +33,10 @@ def clearance_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any] | None:
     if spec is None:
         return {**facts, "rows": [], "summary": "", "ranges": [], "earlier": loose_readings(page, None)}
     history = history_of(spec, page.readings)
-    predicted = predictions(page)
+    predicted, words = predictions(page), length_words(shop.length_unit)
     return {
         **facts,
-        "rows": [row_facts(row, predicted) for row in history.rows if row.found or row.left],
+        "rows": [row_facts(row, predicted, words) for row in history.rows if row.found or row.left],
         "summary": history.summary,
         "has_found": bool(history.found),
         "has_left": bool(history.left),
@@ -68,7 +70,7 @@ def range_facts(spec: EngineSpec, limits: Any) -> dict[str, Any]:
     }
 
 
-def row_facts(row: BeforeAfter, predicted: dict[Any, Any]) -> dict[str, Any]:
+def row_facts(row: BeforeAfter, predicted: dict[Any, Any], words: LengthWords) -> dict[str, Any]:
     place = row.place
     return {
         "label": place.label,
@@ -77,7 +79,7 @@ def row_facts(row: BeforeAfter, predicted: dict[Any, Any]) -> dict[str, Any]:
         "target_mm": number(place.target_mm),
         "found": measured_facts(row.found),
         "left": measured_facts(row.left),
-        "surprise": surprise(row.left, predicted.get(place.key)) if row.left else "",
+        "surprise": surprise(row.left, predicted.get(place.key), words) if row.left else "",
     }
 
 

@@ -8,6 +8,8 @@ from jobs.models import BikeChange, Part, SuspensionSetting, TuneChange, TuneRev
 from jobs.page import JobPage
 from jobs.suspension import guide_in_words, hints, side_by_side
 from reports.snapshot.plain import moment, number
+from workshop.models import ShopProfile
+from workshop.units import length_words
 
 
 def part_facts(part: Part) -> dict[str, Any]:
@@ -70,7 +72,9 @@ def change_facts(change: TuneChange) -> dict[str, Any]:
     }
 
 
-def suspension_facts(settings: Sequence[SuspensionSetting], intended_use: str) -> dict[str, Any] | None:
+def suspension_facts(
+    settings: Sequence[SuspensionSetting], intended_use: str, shop: ShopProfile
+) -> dict[str, Any] | None:
     groups = side_by_side(settings, intended_use)
     if not groups and not any(setting.note for setting in settings):
         return None
@@ -98,7 +102,7 @@ def suspension_facts(settings: Sequence[SuspensionSetting], intended_use: str) -
             }
             for group in groups
         ],
-        "hints": hints(settings, intended_use),
+        "hints": hints(settings, intended_use, length_words(shop.length_unit)),
         "guides": [guide_in_words(end, intended_use) for end in ("front", "rear")] if measured else [],
     }
 
