@@ -32,7 +32,7 @@ from reports.snapshot.clearances import range_facts, reading_facts
 from reports.snapshot.people import bike_facts, engine_facts
 from reports.snapshot.plain import moment, number
 from reports.snapshot.runs import band_facts
-from reports.snapshot.work import bike_change_facts, change_facts, part_facts
+from reports.snapshot.work import change_facts, part_facts
 from workshop.models import Bike, ShopProfile
 
 SETS_IN_TABLE = 5
@@ -79,8 +79,11 @@ def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[s
     shims, tunes = shims_changed(bike), tunes_of(bike)
     verdicts = verdicts_of(bike, shop)
     changes = by_job(
-        (change.job_id, bike_change_facts(change))
-        for change in BikeChange.objects.filter(job__bike=bike).select_related("by")
+        (
+            change.job_id,
+            {"kind": change.get_kind_display(), "description": change.description, "at": moment(change.at)},
+        )
+        for change in BikeChange.objects.filter(job__bike=bike)
     )
     sheets = sheets_of(bike)
     return [
@@ -177,7 +180,12 @@ def verdicts_of(bike: Bike, shop: ShopProfile) -> ByJob:
             "title": comparison.title,
             "reason": compared.reason,
             "bands": [
-                {**band, "sentence": band["figures"][0]["sentence"]} for band in bands if band["figures"]
+                {
+                    **{name: band[name] for name in ("name", "from_rpm", "to_rpm")},
+                    "sentence": band["figures"][0]["sentence"],
+                }
+                for band in bands
+                if band["figures"]
             ],
             "claim": compared.claim if compared.result else "",
             "changes": [event.text for event in compared.changes] if compared.result else [],

@@ -17,9 +17,10 @@ from reports.attached import RUN_COLUMNS
 from reports.papers.paper import paper_pdf
 from reports.papers.throttle_tables import grid_facts, plates_csv
 from reports.pictures import Picture, mixture_picture
+from reports.sheet import run_remarks
 from reports.snapshot import words
 from reports.snapshot.mixture import mixture_facts
-from reports.snapshot.people import bike_facts, engine_facts
+from reports.snapshot.people import bike_facts
 from reports.snapshot.plain import moment, number
 from reports.snapshot.runs import band_facts, run_facts
 from reports.snapshot.work import part_facts, revision_facts
@@ -70,11 +71,12 @@ def tune_summary_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any]:
     modes = modes_of(page.revisions, page.throttle_tables, in_bike)
     compared = [compare_runs(each, members, shop, found) for each, members in page.comparisons.items()]
     studies = [mixture_facts(study) for study in page.mixture_studies]
+    runs = [run_facts(figures_of(run, shop)) for run in page.runs]
     spec = job.bike.engine_spec
     return {
         "job": job.number,
         "bike": bike_facts(job.bike),
-        "engine": engine_facts(spec),
+        "engine": str(spec or ""),
         "intended_use": job.get_intended_use_display(),
         "track_only": job.intended_use == job.IntendedUse.TRACK_ONLY,
         "odometer_km": number(job.odometer_km),
@@ -93,7 +95,8 @@ def tune_summary_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any]:
             {**facts, **study_facts(study, facts["runs"], page.runs, in_bike)}
             for facts, study in zip(studies, page.mixture_studies, strict=True)
         ],
-        "runs": [run_facts(figures_of(run, shop)) for run in page.runs],
+        "runs": runs,
+        "run_remarks": run_remarks(runs),
         "comparisons": [comparison_words(each, shop) for each in compared],
         "held": [{"tune": each.label, "sentence": each.result.sentence} for each in held_grip(page.runs)],
         "idle": [
@@ -178,6 +181,8 @@ def study_facts(
 def comparison_words(compared: Compared, shop: ShopProfile) -> dict[str, Any]:
     """What a comparison shows, band by band, and what it isolates."""
     bands = [band_facts(band, shop) for band in compared.result.bands] if compared.result else []
+    for figure in (figure for band in bands for figure in band["figures"]):
+        del figure["sentence"]  # the table says the same in figures
     return {
         "title": compared.comparison.title,
         "on_sheet": compared.comparison.on_sheet,
