@@ -16,6 +16,7 @@ AMERICAN = ShopProfile(
     length_unit="in",
     distance_unit="mi",
 )
+THIN = "\N{NARROW NO-BREAK SPACE}"
 NBSP = "\N{NO-BREAK SPACE}"
 
 
@@ -33,7 +34,7 @@ def rendered(expression: str, value: object, shop: ShopProfile) -> str:
         ("torque:shop", 67.7908974, f"67.8{NBSP}N·m", f"50.0{NBSP}lbf·ft"),
         ("pressure:shop", 101.59167, f"101.6{NBSP}kPa", f"30.00{NBSP}inHg"),
         ("temperature:shop", 20.0, f"20.0{NBSP}°C", f"68.0{NBSP}°F"),
-        ("distance:shop", 16093.44, f"16093{NBSP}km", f"10000{NBSP}mi"),
+        ("distance:shop", 16093.44, f"16{THIN}093{NBSP}km", f"10{THIN}000{NBSP}mi"),
         ("mm:shop", Decimal("0.254"), f"0.25{NBSP}mm", f"0.0100{NBSP}in"),
         ("size:shop", Decimal("2.54000"), f"2.54{NBSP}mm", f"0.1000{NBSP}in"),
     ],
