@@ -56,7 +56,7 @@ def is_a_line(chart: CourseChart) -> bool:
 
 def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -> dict[str, Any]:
     """Everything the paper says; times in UTC, figures in the units of their names."""
-    jobs = list(Job.objects.filter(bike=bike).order_by("year", "sequence"))
+    jobs = sorted(Job.objects.filter(bike=bike), key=lambda job: (came_at(job), job.pk))
     spec = bike.engine_spec
     settings = settings_left(bike)[:SETTINGS_SHOWN]
     courses = {row.course.sentence for row in clearances.rows}
@@ -90,7 +90,7 @@ def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[s
         {
             "number": job.number,
             "stage": job.get_stage_display(),
-            "at": moment(job.received_at or job.booked_for or job.created_at),
+            "at": moment(came_at(job)),
             "received": job.received_at is not None,
             "cancelled": job.stage == Stage.CANCELLED,
             "handed_over_at": moment(job.handed_over_at),
@@ -109,6 +109,11 @@ def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[s
         }
         for job in jobs
     ]
+
+
+def came_at(job: Job) -> datetime:
+    """When the bike came for a job, or is to come."""
+    return job.received_at or job.booked_for or job.created_at
 
 
 def by_job(pairs: Iterable[tuple[int, dict[str, Any]]]) -> ByJob:

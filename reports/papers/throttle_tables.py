@@ -27,7 +27,10 @@ def grid_facts(name: str, table: ThrottleTable) -> dict[str, Any]:
         "name": name,
         "speeds": [written(table.engine_speed_rpm[column]) for column in columns],
         "rows": [
-            {"grip": f"{table.grip_pct[row]:g}", "cells": [shown(table.plate_pct[row][c]) for c in columns]}
+            {
+                "grip": f"{round(table.grip_pct[row], 1):g}",
+                "cells": [shown(table.plate_pct[row][c]) for c in columns],
+            }
             for row in rows
         ],
         "thinned": "" if is_whole else table.get_plate_pct_display(),

@@ -27,6 +27,7 @@ from reports.snapshot.work import part_facts, revision_facts
 from workshop.models import ShopProfile
 from workshop.tables import csv_text
 
+EVENTS_NAMED = 8
 CHANGE_COLUMNS = ("tune", "kind", "detail", "from", "to", "unit", "reason")
 
 
@@ -225,4 +226,14 @@ def cautions(page: JobPage, in_bike: TuneRevision | None, modes: Sequence[Mode])
 
 
 def not_tested(page: JobPage, found: Sequence[Event], compared: Sequence[Compared]) -> dict[str, Any]:
-    return {"said": page.job.not_tested, "derived": words.not_tested(found, compared, page.runs)}
+    derived = words.not_tested(found, compared, page.runs)
+    return {
+        "said": page.job.not_tested,
+        "derived": [shortened(each["text"], each["events"]) for each in derived],
+    }
+
+
+def shortened(text: str, events: Sequence[str]) -> dict[str, Any]:
+    """The sentence with its first events; how many more there are is said, the revisions tell of them."""
+    more = len(events) - EVENTS_NAMED
+    return {"text": text, "events": [*events[:EVENTS_NAMED], *([f"{more} more"] if more > 0 else [])]}
