@@ -32,7 +32,7 @@ from reports.snapshot.clearances import range_facts, reading_facts
 from reports.snapshot.people import bike_facts, engine_facts
 from reports.snapshot.plain import moment, number
 from reports.snapshot.runs import band_facts
-from reports.snapshot.work import change_facts, part_facts
+from reports.snapshot.work import change_facts, group_facts, part_facts
 from workshop.models import Bike, ShopProfile
 
 SETS_IN_TABLE = 5
@@ -247,20 +247,7 @@ def cell_facts(measured: Measured | None) -> dict[str, Any] | None:
 
 def settings_facts(settings: Sequence[Any]) -> dict[str, Any]:
     """The settings that the bike left with last, side by side, the latest first."""
-    groups = side_by_side(settings, Job.IntendedUse.ROAD)
     return {
         "of": [{"job": each.job.number, "at": moment(each.set_at)} for each in settings],
-        "groups": [
-            {
-                "title": group.title,
-                "rows": [
-                    {
-                        "name": row.name,
-                        "figures": [{"value": each.value, "quantity": each.quantity} for each in row.figures],
-                    }
-                    for row in group.rows
-                ],
-            }
-            for group in groups
-        ],
+        "groups": [group_facts(group) for group in side_by_side(settings, Job.IntendedUse.ROAD)],
     }

@@ -22,7 +22,7 @@ from reports.snapshot import words
 from reports.snapshot.mixture import mixture_facts
 from reports.snapshot.people import bike_facts
 from reports.snapshot.plain import moment, number
-from reports.snapshot.runs import band_facts, run_facts
+from reports.snapshot.runs import comparison_facts, run_facts
 from reports.snapshot.work import part_facts, revision_facts
 from workshop.models import ShopProfile
 from workshop.tables import csv_text
@@ -180,23 +180,13 @@ def study_facts(
 
 
 def comparison_words(compared: Compared, shop: ShopProfile) -> dict[str, Any]:
-    """What a comparison shows, band by band, and what it isolates."""
-    bands = [band_facts(band, shop) for band in compared.result.bands] if compared.result else []
-    for figure in (figure for band in bands for figure in band["figures"]):
+    """What a comparison shows, band by band, and what it isolates; of a drive-out its outcome alone."""
+    facts = comparison_facts(compared, shop)
+    for figure in (figure for band in facts["bands"] for figure in band["figures"]):
         del figure["sentence"]  # the table says the same in figures
-    return {
-        "title": compared.comparison.title,
-        "on_sheet": compared.comparison.on_sheet,
-        "note": compared.comparison.note,
-        "before": [str(each.run) for each in compared.before],
-        "after": [str(each.run) for each in compared.after],
-        "reason": compared.reason,
-        "bands": bands,
-        "changes": [event.text for event in compared.changes],
-        "claim": compared.claim if compared.result else "",
-        "flags": [flag.sentence for flag in compared.flags],
-        "left_out": list(compared.left_out),
-    }
+    drive = facts["drive_out"]
+    told = {name: drive[name] for name in ("caption", "lead")} if drive else None
+    return {**facts, "curves": None, "drive_out": told, "on_sheet": compared.comparison.on_sheet}
 
 
 def fuels(page: JobPage) -> list[str]:
@@ -215,7 +205,7 @@ def cautions(page: JobPage, in_bike: TuneRevision | None, modes: Sequence[Mode])
         f"{change.kind.name.capitalize()}: {change.kind.caution}" for change in carried if change.kind.caution
     ]
     said += [f"Mode {mode.name}: {flag.sentence}" for mode in modes for flag in mode.flags]
-    held = [each for each in held_grip(page.runs) if each.needs_attention]
+    held = [each for each in held_grip(page.runs) if each.needs_attention and each.revision == in_bike]
     said += [f"{each.label.capitalize()}: {each.result.sentence}" for each in held]
     unnamed = [run.original_name for run in page.runs if run.tune_revision_id is None]
     if unnamed:

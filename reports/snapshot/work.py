@@ -6,7 +6,7 @@ from typing import Any
 from jobs.checks import tick_lists
 from jobs.models import BikeChange, Part, SuspensionSetting, TuneChange, TuneRevision
 from jobs.page import JobPage
-from jobs.suspension import guide_in_words, hints, side_by_side
+from jobs.suspension import SettingGroup, guide_in_words, hints, side_by_side
 from reports.snapshot.plain import moment, number
 from workshop.models import ShopProfile
 from workshop.units import length_words
@@ -89,21 +89,22 @@ def suspension_facts(
             }
             for each in settings
         ],
-        "groups": [
-            {
-                "title": group.title,
-                "rows": [
-                    {
-                        "name": row.name,
-                        "figures": [{"value": each.value, "quantity": each.quantity} for each in row.figures],
-                    }
-                    for row in group.rows
-                ],
-            }
-            for group in groups
-        ],
+        "groups": [group_facts(group) for group in groups],
         "hints": hints(settings, intended_use, length_words(shop.length_unit)),
         "guides": [guide_in_words(end, intended_use) for end in ("front", "rear")] if measured else [],
+    }
+
+
+def group_facts(group: SettingGroup) -> dict[str, Any]:
+    return {
+        "title": group.title,
+        "rows": [
+            {
+                "name": row.name,
+                "figures": [{"value": each.value, "quantity": each.quantity} for each in row.figures],
+            }
+            for row in group.rows
+        ],
     }
 
 
