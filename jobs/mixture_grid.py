@@ -170,12 +170,13 @@ def correction_sentence(study: MixtureStudy) -> str:
     limited = sum(at_cell(result, "limited", cell) for cell in given)
     visited = sum(at_cell(result, "n", cell) > 0 for cell in cells)
     measured_well = len(given) - filled
+    unseen = len(cells) - visited - filled
     said = [
         f"A correction of the fuel is given for {len(given)} of {len(cells)} cells",
         f"{filled} of them filled in between two measured neighbours, not measured" if filled else "",
         f"{limited} limited in one pass" if limited else "",
         f"{visited - measured_well} visited too little for one" if visited > measured_well else "",
-        f"{len(cells) - visited} not visited" if len(cells) > visited else "",
+        f"{unseen} not visited" if unseen else "",
     ]
     return "; ".join(part for part in said if part) + "."
 

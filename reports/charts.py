@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 
+from jobs.calc.figures import written
 from reports.alone import alone
 
 if TYPE_CHECKING:
@@ -145,8 +146,15 @@ def dress(axes: "Axes", x_label: str, y_label: str) -> None:
     for side in ("left", "bottom"):
         axes.spines[side].set_color(QUIET)
     axes.tick_params(colors=QUIET, length=3)
+    if x_label:
+        axes.xaxis.set_major_formatter(tick)
     for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
         text.set_fontproperties(font(8))
+
+
+def tick(value: float, place: int | None = None) -> str:
+    """A number at an axis as sentences write it, with the decimals it has."""
+    return written(value, len(f"{abs(value):g}".partition(".")[2]))
 
 
 def numbers(values: Values) -> Any:

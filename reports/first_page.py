@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-HIGHEST_IN, USUAL_IN, LOWEST_IN = 1.3, 1.0, 0.7  # of one panel of the curves
+HIGHEST_IN, USUAL_IN, LOWEST_IN, LEAST_IN = 1.3, 1.0, 0.7, 0.5  # of one panel of the curves
 # How much of each is offered at all: what is beyond stands further back on the sheet.
-ASKED_LETTERS, SENTENCE_LETTERS = 700, 360
+ASKED_LETTERS, SENTENCE_LETTERS, FEWEST_LETTERS = 700, 360, 85
 DONE_ROWS, CAUSES = 12, 8
 USUAL_ROWS = 4  # of each text, before the curves shrink further
 LETTERS_A_LINE = 80
@@ -74,7 +74,8 @@ def first_page(snapshot: Mapping[str, Any], measure: Callable[[FirstPage], Mappi
     room = (HEIGHT_MM[snapshot["shop"]["paper"]] - MARGINS_MM) * MM - SLACK
     full = at["page-end"] - at["page-start"]
     ways = list(shorter_and_shorter(offered))
-    return next((way for way in ways if full - freed(way, offered, at) <= room), ways[-1])
+    fitting = (way for way in ways if full - freed(way, offered, at) <= room)
+    return next(fitting, None) or briefest(ways[-1], snapshot)
 
 
 def freed(page: FirstPage, offered: FirstPage, at: Mapping[str, float]) -> float:
@@ -114,6 +115,26 @@ def offer(snapshot: Mapping[str, Any]) -> FirstPage:
     return replace(page, clipped=tuple(text for text in whole if clip(text) != text))
 
 
+def briefest(page: FirstPage, snapshot: Mapping[str, Any]) -> FirstPage:
+    """The last resort, where even single sentences are too long: the beginning of each."""
+
+    def begun(texts: Sequence[str]) -> tuple[str, ...]:
+        return tuple(clip(text, FEWEST_LETTERS) for text in texts)
+
+    whole = (*snapshot["done"][:1], *snapshot["changed"], snapshot["sheet"]["override_reason"])
+    return replace(
+        page,
+        asked=begun(page.asked),
+        done=begun(page.done),
+        changed=begun(page.changed),
+        causes=begun(page.causes),
+        reason=clip(page.reason, FEWEST_LETTERS),
+        panel_in=LEAST_IN,
+        asked_more=True,
+        clipped=tuple(text for text in whole if len(text) > FEWEST_LETTERS),
+    )
+
+
 def sentences(text: str) -> list[str]:
     """A text in sentences, each with the blank or break after it; a line of its own is one as well."""
     parts: list[str] = []
@@ -134,11 +155,11 @@ def beginning(parts: Sequence[str], letters: int) -> tuple[list[str], bool]:
     return kept, len(kept) < len(parts)
 
 
-def clip(text: str) -> str:
+def clip(text: str, letters: int = SENTENCE_LETTERS) -> str:
     """A text as it is, or its beginning up to a whole word where it is longer than a sentence should be."""
-    if len(text) <= SENTENCE_LETTERS:
+    if len(text) <= letters:
         return text
-    cut = text[:SENTENCE_LETTERS]
+    cut = text[:letters]
     return (cut.rsplit(None, 1)[0] if " " in cut.strip() else cut) + " …"
 
 

@@ -254,7 +254,7 @@ def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
     cells = [[grid_cell(*cell) for cell in zip(*row, strict=True)] for row in rows]
     said = [f"Measured lambda by engine speed and {study['load']}.", study["standing"], *study["grave"]]
     chart = GridChart(
-        [f"{speed:g}" for speed in study["engine_speed_rpm"]],
+        [written(speed) for speed in study["engine_speed_rpm"]],
         [f"{load:g}" for load in study["load_pct"]],
         cells,
         X_LABEL,

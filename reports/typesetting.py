@@ -15,19 +15,12 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from reports.alone import alone
+from reports.letters import FONTS, SPARE_FONT, font_bytes, spelled_out
 
 if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
     from weasyprint.urls import URLFetcher
 
-FONTS = {
-    "sheet:sans-regular.ttf": "ibm-plex-sans-*/IBMPlexSans-Regular.ttf",
-    "sheet:sans-italic.ttf": "ibm-plex-sans-*/IBMPlexSans-Italic.ttf",
-    "sheet:sans-semibold.ttf": "ibm-plex-sans-*/IBMPlexSans-SemiBold.ttf",
-    "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
-}
-# Signs that the papers' own fonts lack come from the one that matplotlib carries, never from the machine.
-SPARE_FONT = "sheet:spare-regular.ttf"
 PAPERS = {"A4": "A4", "Letter": "letter"}
 STYLE = "sheet/sheet.css"  # of every paper; a paper's own comes after it
 
@@ -86,7 +79,7 @@ def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
     page = f"@page {{ size: {ready.paper}; }}"
     rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
     sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
-    document = HTML(string=ready.html, url_fetcher=fetcher, base_url="sheet:")
+    document = HTML(string=spelled_out(ready.html), url_fetcher=fetcher, base_url="sheet:")
     return document, {"stylesheets": sheets, "font_config": fonts}
 
 
@@ -107,15 +100,6 @@ def kept_fonts() -> "FontConfiguration":
         font_configuration.cache_clear()
         fonts = font_configuration()
     return fonts
-
-
-@functools.cache
-def font_bytes(address: str) -> bytes:
-    if address == SPARE_FONT:
-        import matplotlib
-
-        return (Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf").read_bytes()
-    return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(FONTS[address])).read_bytes()
 
 
 @functools.cache

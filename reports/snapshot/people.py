@@ -5,8 +5,9 @@ the sheet may be passed on.
 """
 
 import io
-from pathlib import PurePath
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from django.db.models.fields.files import FieldFile
 
 from jobs.models import Job, Photo
 from jobs.page import JobPage
@@ -14,9 +15,12 @@ from jobs.work import total
 from reports.snapshot.plain import encoded, moment, number
 from workshop.models import Bike, Customer, EngineSpec, ShopProfile
 
+if TYPE_CHECKING:
+    from PIL import Image
+
 UNITS = ("power", "torque", "pressure", "temperature", "length", "distance")
 PHOTO_SIDE = 640
-LOGO_TYPES = {".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg"}
+LOGO_SIDE = 900
 
 
 def shop_facts(shop: ShopProfile) -> dict[str, Any]:
@@ -29,14 +33,9 @@ def shop_facts(shop: ShopProfile) -> dict[str, Any]:
 
 
 def logo(shop: ShopProfile) -> dict[str, str] | None:
-    kind = LOGO_TYPES.get(PurePath(shop.logo.name or "").suffix.lower())
-    if kind is None:
-        return None
-    try:
-        with shop.logo.open("rb") as file:
-            return {"type": kind, "base64": encoded(file.read())}
-    except FileNotFoundError:
-        return None
+    """The shop's logo as PNG; None where there is none, or its file is gone or can't be read."""
+    image = small_image(shop.logo, LOGO_SIDE) if shop.logo else None
+    return None if image is None else {"type": "image/png", "base64": written_as(image, "PNG")}
 
 
 def customer_facts(customer: Customer) -> dict[str, Any]:
@@ -119,16 +118,48 @@ def photo_facts(photo: Photo) -> dict[str, Any]:
 
 def thumbnail(photo: Photo) -> str | None:
     """The photo at print size, or None where its file is gone or can't be read."""
-    from PIL import Image, UnidentifiedImageError
+    image = small_image(photo.image, PHOTO_SIDE)
+    return None if image is None else written_as(image.convert("RGB"), "JPEG", quality=80)
+
+
+def small_image(stored: FieldFile, side: int) -> "Image.Image | None":
+    """A stored picture upright, in sRGB, at most so many pixels a side, and of its metadata nothing.
+
+    A PDF/A takes colours without a profile of their own as those of its output intent, which is sRGB.
+    """
+    from PIL import Image, ImageOps
 
     try:
-        with photo.image.open("rb") as file:
+        with stored.open("rb") as file:
             opened = Image.open(file)
-            opened.draft("RGB", (PHOTO_SIDE, PHOTO_SIDE))
-            image = opened.convert("RGB")
-    except (FileNotFoundError, UnidentifiedImageError, OSError):
+            profile = opened.info.get("icc_profile")
+            opened.draft("RGB", (side, side))
+            image = in_srgb(ImageOps.exif_transpose(opened), profile)
+    except (FileNotFoundError, OSError, ValueError, Image.DecompressionBombError):
         return None
-    image.thumbnail((PHOTO_SIDE, PHOTO_SIDE))
-    small = io.BytesIO()
-    image.save(small, "JPEG", quality=80)
-    return encoded(small.getvalue())
+    image.thumbnail((side, side))
+    return image
+
+
+def in_srgb(image: "Image.Image", profile: bytes | None) -> "Image.Image":
+    from PIL import ImageCms
+
+    if profile and image.mode in ("RGB", "CMYK", "L"):
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        try:
+            changed = ImageCms.profileToProfile(
+                image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+        except ImageCms.PyCMSError:
+            changed = None  # a profile that does not fit the picture says nothing of its colours
+        if changed is not None:
+            return changed
+    return image.convert("RGBA" if "A" in image.mode or "transparency" in image.info else "RGB")
+
+
+def written_as(image: "Image.Image", kind: str, **how: int) -> str:
+    """The pixels alone, without what the file told of camera, place and profile."""
+    image.info.clear()
+    out = io.BytesIO()
+    image.save(out, kind, **how)
+    return encoded(out.getvalue())

@@ -1,0 +1,84 @@
+"""Sizes of pages, identification of the PDF and contrast, read back from what is printed."""
+
+import re
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from reports.typesetting import Ready, typeset
+from tests.reference.cases import Case, assert_case, topic_params
+from tests.reports.reading import opened
+from tests.test_contrast import TEXT, contrast
+
+MM_PER_PT = 25.4 / 72
+LARGE_TEXT, ENHANCED = 3.0, 7.0  # success criteria 1.4.3 and 1.4.6
+SHEET_CSS = Path(__file__).parents[2] / "templates" / "reports" / "sheet" / "sheet.css"
+
+
+def cases(prefix: str) -> list:
+    return [param for param in topic_params(11) if str(param.id).startswith(prefix)]
+
+
+@cache
+def paper(size: str) -> bytes:
+    """A page set as every paper is."""
+    html = "<html lang=en><head><title>A page</title></head><body><p>One line.</p></body></html>"
+    return typeset(Ready(html, {}, size), at=datetime(2025, 3, 14, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("case", cases("page-"))
+def test_pages_are_as_large_as_the_standard_says(case: Case) -> None:
+    with opened(paper(case["inputs"]["size"])) as document:
+        left, bottom, right, top = (float(each) for each in document.pages[0].mediabox)
+    width, height = right - left, top - bottom
+    in_mm = {"width_mm": width * MM_PER_PT, "height_mm": height * MM_PER_PT}
+    assert_case(case, {"width_pt": width, "height_pt": height, **in_mm})
+
+
+def xmp() -> str:
+    with opened(paper("A4")) as document:
+        return document.Root.Metadata.read_bytes().decode()
+
+
+def prefix_of(namespace: str) -> str:
+    """The prefix under which the metadata use a namespace; '' where they do not."""
+    found = re.search(rf'xmlns:(\w+)="{re.escape(namespace)}"', xmp())
+    return found[1] if found else ""
+
+
+@pytest.mark.parametrize("case", cases("pdf-id-02"))
+def test_the_file_names_its_part_of_pdf_a(case: Case) -> None:
+    """The case is of level b; ours is level a of the same part, which holds all of b, and writes it alike."""
+    expected = case["expected"]
+    assert prefix_of(expected["namespace"]) == expected["prefix"]
+    named = dict(re.findall(rf'{expected["prefix"]}:(part|conformance)[>="]+([^<"]+)', xmp()))
+    assert int(named["part"]) == expected["part"]
+    assert named["conformance"] == "A"
+    assert expected["conformance"].isupper()
+
+
+@pytest.mark.parametrize("case", cases("pdf-id-01"))
+def test_the_file_claims_no_pdf_ua(case: Case) -> None:
+    """Nothing checks here what PDF/UA asks, so it is not claimed."""
+    assert prefix_of(case["expected"]["namespace"]) == ""
+    assert f"{case['expected']['prefix']}:part" not in xmp()
+
+
+@pytest.mark.parametrize("case", cases("wcag-"))
+def test_contrast_is_reckoned_as_wcag_defines_it(case: Case) -> None:
+    ratio = contrast(case["inputs"]["fg"], case["inputs"]["bg"])
+    levels = {"aa_text": ratio >= TEXT, "aa_large": ratio >= LARGE_TEXT, "aaa_text": ratio >= ENHANCED}
+    assert_case(case, {"ratio": ratio, **levels})
+
+
+def test_the_sheets_text_stands_out_from_the_paper() -> None:
+    inks = set(re.findall(r"(?<!-)\bcolor: (#[0-9a-f]{6})", SHEET_CSS.read_text()))
+    assert len(inks) >= 2
+    assert {ink: contrast(ink, "#ffffff") for ink in inks if contrast(ink, "#ffffff") < TEXT} == {}
+
+
+def test_no_case_of_documents_is_passed_over() -> None:
+    known = ("ics-", "page-", "pdf-id-01", "pdf-id-02", "wcag-")
+    assert [param.id for param in topic_params(11) if not str(param.id).startswith(known)] == []
