@@ -152,7 +152,7 @@ def dress(axes: "Axes", x_label: str, y_label: str) -> None:
         text.set_fontproperties(font(8))
 
 
-def tick(value: float, place: int | None = None) -> str:
+def tick(value: float, place: float = 0) -> str:
     """A number at an axis as sentences write it, with the decimals it has."""
     return written(value, len(f"{abs(value):g}".partition(".")[2]))
 
