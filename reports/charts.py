@@ -146,8 +146,6 @@ def dress(axes: "Axes", x_label: str, y_label: str) -> None:
     for side in ("left", "bottom"):
         axes.spines[side].set_color(QUIET)
     axes.tick_params(colors=QUIET, length=3)
-    if x_label:
-        axes.xaxis.set_major_formatter(tick)
     for text in (*axes.get_xticklabels(), *axes.get_yticklabels()):
         text.set_fontproperties(font(8))
 
@@ -184,6 +182,8 @@ def draw_panel(axes: "Axes", panel: Panel, x_label: str) -> None:
     if panel.y_range:
         axes.set_ylim(*panel.y_range)
     dress(axes, x_label, panel.y_label)
+    if x_label:
+        axes.xaxis.set_major_formatter(tick)
     if axes.get_legend_handles_labels()[1]:
         axes.legend(prop=font(7.5), frameon=False, loc="best", labelcolor=INK, handlelength=3)
 
