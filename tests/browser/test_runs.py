@@ -128,7 +128,7 @@ def test_drive_out_of_a_comparison(log_in: LogIn, live_server, job: Job, people)
     part.get_by_label("From (km/h)").fill("70")
     part.get_by_label("To (km/h)").fill("150")
     follow(part.get_by_role("button", name="Drive out"))
-    expect(part.get_by_role("caption")).to_contain_text(["70.0 km/h to 150.0 km/h", ""])
+    expect(part.get_by_role("caption")).to_contain_text(["70 to 150 km/h", ""])
     expect(part.locator("canvas")).to_be_visible()
     # The mixture stands below power and torque.
     expect(page.get_by_role("group", name="Lambda: curves of")).to_be_visible()
