@@ -4,6 +4,7 @@ import errno
 import hashlib
 from collections.abc import Callable
 from datetime import timedelta
+from shutil import rmtree
 from typing import Any
 
 import pytest
@@ -21,6 +22,7 @@ from reports.checks import check_task_tables
 from reports.issuing import BeingPrinted, NoPdf, issue_sheet, issued_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.sheet import sheet_pdf
+from reports.typesetting import kept_fonts
 from tests import factories
 from tests.reports import whole_jobs
 from workshop.models import Role
@@ -245,6 +247,12 @@ def test_a_lost_file_is_printed_again_by_the_worker(login, job, staff):
     assert "is being printed. Look again in a minute." in answer.content.decode()
     run_worker()
     assert b"".join(client.get(url).streaming_content) == pdf
+
+
+def test_fonts_that_the_machine_cleared_away_are_loaded_anew(job, staff):
+    sheet = issue(job, staff)
+    rmtree(kept_fonts()._folder)
+    assert sheet_pdf(sheet.snapshot) == issued_pdf(sheet)
 
 
 def test_a_file_that_can_not_be_kept(job, staff, monkeypatch):
