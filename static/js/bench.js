@@ -11,7 +11,7 @@
      data-target, data-tolerance    the blueprint target and how near counts as on it, in mm
      .verdict                       takes the word and the shape
      data-bracket="stops"           a second input: the smallest blade that does not go
-   [data-bench-count]             "7 of 12 entered, 2 out of range"
+   [data-bench-count]             "7 of 12 entered, 2 out of range, passed over: cylinder 2, intake left"
    <meta name="bench-worker">     the worker that opens this page again while the network is gone
 
    A clearance is one figure (0.12), or the largest blade that goes and the smallest that does not: in one box
@@ -29,6 +29,7 @@
   const BOXES = "input[data-order-cylinder]";
   const MM_PER = { mm: 1, in: 25.4, '"': 25.4, inch: 25.4, thou: 0.0254 };
   const COMPLETE = { mm: /^\d*[.,]\d{2}$/, in: /^\d*[.,]\d{4}$/ };
+  const MOST_NAMED = 3;
   const EXAMPLES = { mm: "0.10-0.12", in: "0.004-0.005" };
 
   const kept = (name) => { try { return localStorage.getItem(`bench-${name}`); } catch (refused) { return null; } };
@@ -128,13 +129,27 @@
     return input.closest(".engine-reading") !== null && COMPLETE[unitOf(input.form)].test(input.value.trim());
   }
 
+  const isEntered = (reading) => reading.querySelector("input").value.trim() !== "";
+
+  /* The empty ones before the last that is entered, going round: a figure typed one valve on shows at once. */
+  function passedOver(form) {
+    const readings = [...new Set(inOrder(form).map((input) => input.closest(".engine-reading")).filter(Boolean))];
+    return readings.slice(0, readings.findLastIndex(isEntered) + 1).filter((reading) => !isEntered(reading));
+  }
+
+  function named(readings) {
+    const names = readings.slice(0, MOST_NAMED).map((reading) => reading.querySelector("label .visually-hidden").textContent);
+    return `${names.join("; ")}${readings.length > MOST_NAMED ? ` and ${readings.length - MOST_NAMED} more` : ""}`;
+  }
+
   function count(form) {
     const place = form.querySelector("[data-bench-count]");
     if (!place) return;
     const readings = [...form.querySelectorAll(".engine-reading")];
-    const typed = readings.filter((reading) => reading.querySelector("input").value.trim() !== "").length;
     const out = form.querySelectorAll(".verdict-below, .verdict-above").length;
-    place.textContent = `${typed} of ${readings.length} entered${out ? `, ${out} out of range` : ""}`;
+    const passed = passedOver(form);
+    place.textContent = `${readings.filter(isEntered).length} of ${readings.length} entered`
+      + (out ? `, ${out} out of range` : "") + (passed.length ? `, passed over: ${named(passed)}` : "");
   }
 
   document.addEventListener("focusin", (event) => {
@@ -195,7 +210,7 @@
 
   document.addEventListener("change", (event) => {
     const field = event.target;
-    if (field.matches?.("[data-bench-order]")) keep("order", field.value);
+    if (field.matches?.("[data-bench-order]")) { keep("order", field.value); count(field.form); }
     if (field.name !== "blades" && field.name !== "closing_as") return;
     if (field.name === "blades") {
       changeBlades(field.form, field.form.dataset.blades);
@@ -225,6 +240,8 @@
       choose(form);
       for (const input of form.querySelectorAll(BOXES)) if (input.value) show(input);
       count(form);
+      const entered = document.activeElement; // perhaps before this script had come
+      if (entered.form === form && entered.matches(BOXES)) entered.wasEmpty ??= entered.defaultValue.trim() === "";
     }
   }
   document.addEventListener("htmx:load", (event) => start(event.target));

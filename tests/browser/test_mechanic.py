@@ -116,6 +116,25 @@ def test_a_reading_between_two_blades(log_in: LogIn) -> None:
     expect(judged(page, "Cylinder 3, intake right")).to_contain_text("not measured")
 
 
+def test_a_box_passed_over_is_named_before_saving(log_in: LogIn) -> None:
+    page = log_in(Role.MECHANIC)
+    open_entry(page, factories.make_job(), "as found")
+    type_row_of(page, textbox(page, "cylinder 1, exhaust left"), AS_LEFT[:2])
+    told = page.locator("[data-bench-count]")
+    expect(told).to_have_text("2 of 12 entered")  # what is still to come is not passed over
+    page.keyboard.press("Enter")
+    page.keyboard.type(AS_LEFT[3])
+    expect(told).to_have_text("3 of 12 entered, passed over: cylinder 1, intake left")
+    page.get_by_label("Moves on").select_option(value="side")
+    expect(told).to_have_text(
+        "3 of 12 entered, passed over: cylinder 1, intake left; cylinder 2, intake left; "
+        "cylinder 2, intake right and 2 more"
+    )
+    textbox(page, "cylinder 1, intake left").fill("0,15")
+    page.get_by_label("Moves on").select_option(value="cylinder")
+    expect(told).to_have_text("4 of 12 entered")
+
+
 def test_what_cannot_be_a_clearance_is_asked_about_and_kept(log_in: LogIn) -> None:
     page = log_in(Role.MECHANIC)
     open_entry(page, factories.make_job(), "as found")
