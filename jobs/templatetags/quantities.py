@@ -16,7 +16,7 @@ UNIT_OF_THE_SHOP = ("length", "tyre_pressure")
 
 
 @register.filter
-def figure(shown: Figure, shop: ShopProfile) -> str:
+def setting_figure(shown: Figure, shop: ShopProfile) -> str:
     if shown.value in ("", None):
         return NOT_MEASURED
     if not shown.quantity:
