@@ -6,8 +6,10 @@ from django.db.models.signals import post_migrate
 
 def make_first_lists(using: str, **kwargs: Any) -> None:
     from jobs.first_lists import fill_empty_lists
+    from jobs.first_places import fill_empty_places
 
     fill_empty_lists(apps, using)
+    fill_empty_places(apps, using)
 
 
 class JobsConfig(AppConfig):

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from jobs.models import Job
+from jobs.first_places import PLACES
+from jobs.models import Job, ShutDays, WorkPlace
 from workshop.models import BackupTaken, EngineSpec, ShopProfile, StaffMember
+from workshop.models.shop import default_working_hours
 
 
 @dataclass(frozen=True)
@@ -26,6 +28,14 @@ def steps(shop: ShopProfile) -> list[Step]:
             reverse("shop-profile"),
             "Fill in the shop's page",
             shop.version > 1,
+        ),
+        Step(
+            "Say where and when you work",
+            "Dynos and benches, and the hours of each weekday; jobs are planned into them. Where the first "
+            "list and Monday to Friday fit, skip this.",
+            reverse("place-list"),
+            "Name the places",
+            is_planned(shop),
         ),
         Step(
             "Let your people in",
@@ -56,6 +66,12 @@ def steps(shop: ShopProfile) -> list[Step]:
             BackupTaken.objects.exists(),
         ),
     ]
+
+
+def is_planned(shop: ShopProfile) -> bool:
+    """Whether the owner has changed anything about where and when the shop works."""
+    places = [(place.name, place.kind) for place in WorkPlace.objects.all()]
+    return places != PLACES or shop.working_hours != default_working_hours() or ShutDays.objects.exists()
 
 
 def is_beginning() -> bool:

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 
-from jobs.models import CalendarAddress, Job, Slot
+from jobs.models import CalendarAddress, Job, ShutDays, Slot
 from workshop.models import StaffMember
 
 PRODUCT = "-//Lash & Lambda//shop calendar//EN"
@@ -60,22 +60,27 @@ def event(entry: Entry):  # type: ignore[no-untyped-def]  # icalendar is importe
 
 
 def entries(host: str, site: str) -> list[Entry]:
-    """Every slot, and every promised day of an open job, of last month and the months to come.
+    """Every slot, promised day of an open job and day shut, of last month and the months to come.
 
     Customers are not named: a calendar is often read where others look on.
     """
     now = timezone.now()
-    slots = Slot.objects.filter(ends_at__gt=now - BACK, starts_at__lt=now + AHEAD).select_related("job__bike")
+    slots = Slot.objects.filter(ends_at__gt=now - BACK, starts_at__lt=now + AHEAD).select_related(
+        "job__bike", "place"
+    )
     promised = Job.objects.open().filter(promised_at__gt=now - BACK).select_related("bike")
-    return [slot_entry(slot, host, site) for slot in slots] + [
-        promise_entry(job, host, site) for job in promised.order_by("promised_at")
+    shut = ShutDays.objects.filter(last__gt=(now - BACK).date(), first__lt=(now + AHEAD).date())
+    return [
+        *(slot_entry(slot, host, site) for slot in slots),
+        *(promise_entry(job, host, site) for job in promised.order_by("promised_at")),
+        *(shut_entry(days, host) for days in shut),
     ]
 
 
 def slot_entry(slot: Slot, host: str, site: str) -> Entry:
     return Entry(
         uid=f"slot-{slot.pk}@{host}",
-        summary=f"{slot.get_place_display()}: {slot.job.bike} ({slot.job})",
+        summary=f"{slot.place}: {slot.job.bike} ({slot.job})",
         starts=timezone.localtime(slot.starts_at),
         ends=timezone.localtime(slot.ends_at),
         description=f"{slot.job.brief}\n{site}{slot.job.get_absolute_url()}",
@@ -95,6 +100,17 @@ def promise_entry(job: Job, host: str, site: str) -> Entry:
         description=f"{job.brief}\n{site}{job.get_absolute_url()}",
         changed_at=job.updated_at,
         sequence=job.version,
+    )
+
+
+def shut_entry(days: ShutDays, host: str) -> Entry:
+    return Entry(
+        uid=f"shut-{days.pk}@{host}",
+        summary=f"Shut: {days.reason}",
+        starts=days.first,
+        ends=days.last,
+        changed_at=days.updated_at,
+        sequence=days.version,
     )
 
 

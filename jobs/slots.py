@@ -10,25 +10,14 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from jobs.models import Slot
+from jobs.models import ShutDays, Slot, WorkPlace
+from jobs.working_days import ONE_DAY, WorkingDays
 from workshop.models import StaleRecord
 
-DAYS_SHOWN = 5
-SATURDAY = 5
 LONGEST = timedelta(hours=16)
-
-
-def working_days(first: date, count: int = DAYS_SHOWN) -> list[date]:
-    """Monday to Friday, from this day on."""
-    days: list[date] = []
-    day = first
-    while len(days) < count:
-        if day.weekday() < SATURDAY:
-            days.append(day)
-        day += timedelta(days=1)
-    return days
 
 
 def shows(zone: ZoneInfo, day: date, clock: time) -> list[datetime]:
@@ -82,14 +71,19 @@ def save_slot(slot: Slot) -> None:
 def others(slot: Slot) -> str:
     """Who has the place in that time, as a sentence; '' where nobody has."""
     at_once = Slot.objects.filter(place=slot.place, starts_at__lt=slot.ends_at, ends_at__gt=slot.starts_at)
-    other = at_once.exclude(pk=slot.pk).select_related("job").first()
+    other = at_once.exclude(pk=slot.pk).select_related("job", "place").first()
     if other is None:
         return ""
     until = f"{clock_text(other.starts_at)} to {clock_text(other.ends_at)}"
-    return f"Job {other.job} has the {other.get_place_display()} from {until} that day."
+    return f"Job {other.job} has the {other.place} from {until} that day."
 
 
-def moved(slot: Slot, *, day: date, place: str) -> Slot:
+def told_outside(slot: Slot, working: WorkingDays) -> str:
+    """What to say of a slot that lies outside the shop's hours; '' where it does not."""
+    return working.outside(timezone.localtime(slot.starts_at), timezone.localtime(slot.ends_at))
+
+
+def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
     """The slot on another day or place, at the same time of the shop's clock and as long."""
     local = timezone.localtime(slot.starts_at)
     zone = timezone.get_current_timezone()
@@ -100,43 +94,69 @@ def moved(slot: Slot, *, day: date, place: str) -> Slot:
     return slot
 
 
+def places_for(slot: Slot) -> QuerySet[WorkPlace]:
+    """The places in use, and the one that the slot has already."""
+    return WorkPlace.objects.filter(Q(retired=False) | Q(pk=slot.place_id))
+
+
+@dataclass(frozen=True)
+class Day:
+    date: date
+    shut: str  # why nobody works; '' where they do
+
+
 @dataclass(frozen=True)
 class Cell:
-    place: str
-    place_name: str
-    day: date
+    day: Day
     slots: list[Slot]
 
 
 @dataclass(frozen=True)
 class Row:
-    name: str
+    place: WorkPlace
     cells: list[Cell]
 
 
 @dataclass(frozen=True)
 class Plan:
-    days: list[date]
+    days: list[Day]
     rows: list[Row]
+    shut: list[ShutDays]  # that fall among these days
+
+    @property
+    def disturbed(self) -> list[Day]:
+        """The days on which the shop is shut and slots stand all the same."""
+        taken = {cell.day for row in self.rows for cell in row.cells if cell.slots}
+        return [day for day in self.days if day.shut and day in taken]
 
 
-def plan(first: date) -> Plan:
-    """The next working days, place by place: one query."""
-    days = working_days(first)
+def plan(first: date, working: WorkingDays) -> Plan:
+    """The next working days, place by place, and days between with slots though the shop is shut."""
     zone = timezone.get_current_timezone()
-    begin = datetime.combine(days[0], time(), zone)
-    end = datetime.combine(days[-1] + timedelta(days=1), time(), zone)
+    open_days = working.from_day(first)
+    last = open_days[-1] if open_days else first
+    begin, end = (datetime.combine(day, time(), zone) for day in (first, last + ONE_DAY))
     slots = list(
-        Slot.objects.filter(starts_at__lt=end, ends_at__gt=begin).select_related("job__bike", "job__customer")
+        Slot.objects.filter(starts_at__lt=end, ends_at__gt=begin).select_related(
+            "job__bike", "job__customer", "place"
+        )
     )
-    return Plan(days, [row(place, days, slots) for place in Slot.Place])
+    span = [first + ONE_DAY * ahead for ahead in range((last - first).days + 1)]
+    days = [
+        Day(day, working.why_shut(day))
+        for day in span
+        if day in open_days or any(spans(each, day) for each in slots)
+    ]
+    places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={each.place_id for each in slots}))
+    shut = [each for each in working.shut if each.first <= last and each.last >= first]
+    return Plan(days, [row(place, days, slots) for place in places], shut)
 
 
-def row(place: Slot.Place, days: Iterable[date], slots: list[Slot]) -> Row:
+def row(place: WorkPlace, days: Iterable[Day], slots: list[Slot]) -> Row:
     def on(day: date) -> list[Slot]:
-        return [each for each in slots if each.place == place and spans(each, day)]
+        return [each for each in slots if each.place_id == place.pk and spans(each, day)]
 
-    return Row(place.label, [Cell(place.value, place.label, day, on(day)) for day in days])
+    return Row(place, [Cell(day, on(day.date)) for day in days])
 
 
 def spans(slot: Slot, day: date) -> bool:

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from fixtures import simulator
 from jobs.channel_store import store_channels
-from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision
+from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision, WorkPlace
 from workshop.models import Bike, Customer, EngineSpec, Role, StaffMember
 
 NAMES = {
@@ -81,6 +81,11 @@ def make_job(**overrides: Any) -> Job:
         "intended_use": Job.IntendedUse.ROAD,
     }
     return Job.objects.create(**{**values, **overrides})
+
+
+def place(name: str) -> WorkPlace:
+    """One of the places that a new shop starts with."""
+    return WorkPlace.objects.get(name=name)
 
 
 def make_clearance_set(

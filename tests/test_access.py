@@ -138,8 +138,20 @@ class Records:
     def slot(self) -> Any:
         starts = timezone.now().replace(minute=0, second=0, microsecond=0)
         return jobs.Slot.objects.create(
-            job=self.job, place="dyno", starts_at=starts, ends_at=starts + timedelta(hours=2)
+            job=self.job,
+            place=factories.place("dyno"),
+            starts_at=starts,
+            ends_at=starts + timedelta(hours=2),
         )
+
+    @cached_property
+    def place(self) -> Any:
+        return jobs.WorkPlace.objects.create(name="bench by the window", kind="bench")
+
+    @cached_property
+    def shut_days(self) -> Any:
+        day = timezone.localdate() + timedelta(days=30)
+        return jobs.ShutDays.objects.create(first=day, last=day, reason="Stock-taking")
 
     @cached_property
     def calendar_token(self) -> str:
@@ -221,6 +233,10 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "engine": lambda records: [records.bike.engine_spec_id],
     "engine-edit": lambda records: [records.bike.engine_spec_id],
     "shim-stock-edit": of("shims"),
+    "place-edit": of("place"),
+    "place-remove": of("place"),
+    "shut-days-edit": of("shut_days"),
+    "shut-days-remove": of("shut_days"),
     "slot-edit": of("slot"),
     "slot-move": of("slot"),
     "slot-remove": of("slot"),

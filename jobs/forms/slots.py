@@ -7,18 +7,20 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.utils import timezone
 
-from jobs.models import Job, Slot
-from jobs.slots import LONGEST, clock_text, moment, others, shows
+from jobs.models import Job, Slot, WorkPlace
+from jobs.slots import LONGEST, clock_text, moment, others, places_for, shows, told_outside
+from jobs.working_days import WorkingDays
 from workshop.forms.fields import FloatNumberField
 
 FIRST, SECOND = "first", "second"
 
 
 class SlotForm(forms.Form):
-    """Day, time and length; in the hour that comes twice it asks which is meant."""
+    """Day, time and length; it asks which is meant in the hour that comes twice, and whether it is meant
+    where the shop does not work then."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    place = forms.ChoiceField(label="Place", choices=Slot.Place.choices)
+    place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
     day = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     clock = forms.TimeField(
         label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
@@ -29,15 +31,18 @@ class SlotForm(forms.Form):
         required=False,
         choices=[("", "–"), (FIRST, "the first"), (SECOND, "the second")],
     )
+    anyway = forms.BooleanField(label="Keep the place all the same", required=False)
+    question = ""
 
-    def __init__(self, *args: Any, slot: Slot, **kwargs: Any) -> None:
-        self.slot = slot
+    def __init__(self, *args: Any, slot: Slot, working: WorkingDays, **kwargs: Any) -> None:
+        self.slot, self.working = slot, working
         super().__init__(*args, **kwargs)
+        self.fields["place"].queryset = places_for(slot)  # type: ignore[attr-defined]  # a ModelChoiceField
         if slot.pk:
             local = timezone.localtime(slot.starts_at)
             self.initial = {
                 "version": slot.version,
-                "place": slot.place,
+                "place": slot.place_id,
                 "day": local.date(),
                 "clock": local.time(),
                 "hours": (slot.ends_at - slot.starts_at) / timedelta(hours=1),
@@ -92,7 +97,13 @@ class SlotForm(forms.Form):
             self.slot.place = cleaned["place"]
             if taken := others(self.slot):
                 self.add_error("clock", taken)
+            self.ask_about_hours()
         return cleaned
+
+    def ask_about_hours(self) -> None:
+        self.question = told_outside(self.slot, self.working)
+        if self.question and not self.cleaned_data["anyway"]:
+            self.add_error("anyway", f"{self.question} If the place is wanted all the same, tick that it is.")
 
 
 class NewSlotForm(SlotForm):

@@ -6,7 +6,7 @@ from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stag
 from jobs.models.mixture import MixtureStudy
 from jobs.models.parts import Part
 from jobs.models.runs import Comparison, ComparisonRun, FileLayout, Run
-from jobs.models.slots import CalendarAddress, Slot, SlotQuarter
+from jobs.models.slots import CalendarAddress, ShutDays, Slot, SlotQuarter, WorkPlace
 from jobs.models.suspension import SuspensionSetting
 from jobs.models.tunes import ThrottleTable, TuneChange, TuneChangeKind, TuneRevision
 
@@ -29,6 +29,7 @@ __all__ = [
     "Run",
     "ShimPlan",
     "ShimPlanRow",
+    "ShutDays",
     "Slot",
     "SlotQuarter",
     "Stage",
@@ -39,4 +40,5 @@ __all__ = [
     "TuneChangeKind",
     "TuneRevision",
     "WorkItem",
+    "WorkPlace",
 ]

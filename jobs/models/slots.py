@@ -1,6 +1,6 @@
-"""Time on the dyno and at the benches, and the addresses under which calendars read it."""
+"""Time on the dyno and at the benches, days on which the shop is shut, and the calendars that read both."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -13,19 +13,64 @@ from workshop.models import Record
 QUARTER = timedelta(minutes=15)
 
 
+class WorkPlace(Record):
+    """A dyno or a bench that a job can have for itself."""
+
+    class Kind(models.TextChoices):
+        DYNO = "dyno", "dyno"
+        BENCH = "bench", "bench"
+
+    name = models.CharField(max_length=40, unique=True)
+    kind = models.CharField(max_length=10, choices=Kind)
+    order = models.PositiveSmallIntegerField(default=100)
+    retired = models.BooleanField("no longer used", default=False)
+
+    class Meta:
+        verbose_name = "place"
+        ordering = ("order", "pk")
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=["dyno", "bench"]), name="work_place_kind_known")
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ShutDays(Record):
+    """Days, one or several on end, on which the shop does not work."""
+
+    first = models.DateField("first day")
+    last = models.DateField("last day")
+    reason = models.CharField(max_length=120)
+
+    class Meta:
+        verbose_name = "days shut"
+        verbose_name_plural = "days shut"
+        ordering = ("first", "pk")
+        constraints = [models.CheckConstraint(condition=Q(last__gte=F("first")), name="shut_days_in_order")]
+
+    def __str__(self) -> str:
+        return f"{self.reason}, {self.span}"
+
+    @property
+    def span(self) -> str:
+        """The days in words: one, or from the first to the last."""
+        if self.first == self.last:
+            return f"{self.first:%a %-d %b %Y}"
+        return f"{self.first:%a %-d %b} to {self.last:%a %-d %b %Y}"
+
+    def covers(self, day: date) -> bool:
+        return self.first <= day <= self.last
+
+
 class Slot(Record):
     """A place that a job has for itself from one moment to another.
 
     Raises IntegrityError on saving where another job has the place for a part of that time.
     """
 
-    class Place(models.TextChoices):
-        DYNO = "dyno", "dyno"
-        BENCH_1 = "bench_1", "bench 1"
-        BENCH_2 = "bench_2", "bench 2"
-
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="slots")
-    place = models.CharField(max_length=10, choices=Place)
+    place = models.ForeignKey(WorkPlace, on_delete=models.PROTECT, related_name="slots")
     starts_at = models.DateTimeField("from")
     ends_at = models.DateTimeField("to")
 
@@ -33,21 +78,18 @@ class Slot(Record):
         ordering = ("starts_at", "place", "pk")
         indexes = [models.Index(fields=["starts_at"])]
         constraints = [
-            models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="slot_ends_after_its_start"),
-            models.CheckConstraint(
-                condition=Q(place__in=["dyno", "bench_1", "bench_2"]), name="slot_place_known"
-            ),
+            models.CheckConstraint(condition=Q(ends_at__gt=F("starts_at")), name="slot_ends_after_its_start")
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_place_display()} for job {self.job.number}"
+        return f"{self.place} for job {self.job.number}"
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         with transaction.atomic():
             super().save(*args, **kwargs)
             self.quarters.all().delete()
             SlotQuarter.objects.bulk_create(
-                SlotQuarter(slot=self, place=self.place, at=at)
+                SlotQuarter(slot=self, place_id=self.place_id, at=at)
                 for at in quarters(self.starts_at, self.ends_at)
             )
 
@@ -59,7 +101,7 @@ class SlotQuarter(models.Model):
     """
 
     slot = models.ForeignKey(Slot, on_delete=models.CASCADE, related_name="quarters")
-    place = models.CharField(max_length=10, choices=Slot.Place)
+    place = models.ForeignKey(WorkPlace, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
 
     class Meta:

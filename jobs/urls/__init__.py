@@ -10,6 +10,7 @@ from jobs.urls import (
     parts,
     runs,
     shims,
+    shop_days,
     slots,
     suspension,
     throttle,
@@ -20,6 +21,7 @@ from jobs.urls import (
 RECORDS = (
     today,
     slots,
+    shop_days,
     job,
     bikes,
     clearances,

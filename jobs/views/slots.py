@@ -1,5 +1,6 @@
 """Slots on the dyno and at the benches, and the calendar that tells them to other programs."""
 
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from django.contrib import messages
@@ -14,7 +15,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calendar_feed import address_of, calendar_text, entries, new_address
 from jobs.forms.slots import NewSlotForm, SlotForm
 from jobs.models import CalendarAddress, Slot
-from jobs.slots import moved, save_slot
+from jobs.slots import moved, places_for, save_slot, told_outside
+from jobs.working_days import working_days
 from workshop.answers import posted, render_form
 from workshop.models import Role, ShopProfile
 from workshop.once import once
@@ -28,15 +30,18 @@ TEMPLATE = "jobs/slot_form.html"
 @once
 def slot_new(request: StaffRequest) -> HttpResponse:
     asked = {name: request.GET[name] for name in ("job", "place", "day") if request.GET.get(name)}
-    form = NewSlotForm(posted(request), slot=Slot(), initial={"clock": "09:00", "hours": 2, **asked})
-    return save(request, form)
+    initial = {"clock": "09:00", "hours": 2, **asked}
+    return save(
+        request,
+        NewSlotForm(posted(request), slot=Slot(), working=working_days(request.shop), initial=initial),
+    )
 
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
 def slot_edit(request: StaffRequest, pk: int) -> HttpResponse:
-    slot = get_object_or_404(Slot.objects.select_related("job__bike"), pk=pk)
-    return save(request, SlotForm(posted(request), slot=slot))
+    slot = get_object_or_404(Slot.objects.select_related("job__bike", "place"), pk=pk)
+    return save(request, SlotForm(posted(request), slot=slot, working=working_days(request.shop)))
 
 
 def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
@@ -55,9 +60,10 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
 @require_POST
 def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
     """Drop a slot on another day or place: the time of the clock stays."""
-    slot = get_object_or_404(Slot.objects.select_related("job"), pk=pk)
-    day, place = parse_date(request.POST.get("day", "")), request.POST.get("place", "")
-    if day is None or place not in Slot.Place.values:
+    slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
+    day, chosen = day_of(request.POST.get("day", "")), request.POST.get("place", "")
+    place = places_for(slot).filter(pk=chosen).first() if chosen.isdecimal() else None
+    if day is None or place is None:
         messages.error(request, "That is no day and place to move a slot to.")
         return redirect("today")
     try:
@@ -66,13 +72,22 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
         messages.error(request, f"Not moved. {problem}")
     else:
         messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
+        if told := told_outside(slot, working_days(request.shop)):
+            messages.warning(request, told)
     return redirect("today")
+
+
+def day_of(text: str) -> date | None:
+    try:
+        return parse_date(text)
+    except ValueError:
+        return None  # of the right shape, but no day, such as 2026-02-31
 
 
 @roles(Role.DESK)
 @require_POST
 def slot_remove(request: StaffRequest, pk: int) -> HttpResponse:
-    slot = get_object_or_404(Slot.objects.select_related("job"), pk=pk)
+    slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
     name = str(slot)
     slot.delete()
     messages.success(request, f"The {name} is free again.")

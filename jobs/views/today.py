@@ -11,6 +11,7 @@ from jobs.models import Job, Stage
 from jobs.search import jobs_matching
 from jobs.slots import plan
 from jobs.today import day
+from jobs.working_days import working_days
 from workshop.models import Role
 from workshop.roles import StaffRequest, staff
 
@@ -25,7 +26,7 @@ def today(request: StaffRequest) -> HttpResponse:
     context = {
         "day": now,
         "steps": steps(request.shop) if beginning else [],
-        "plan": plan(timezone.localdate()),
+        "plan": plan(timezone.localdate(), working_days(request.shop)),
         "may_edit": request.user.holds(Role.DESK),
     }
     return render(request, "jobs/today.html", context)

@@ -8,7 +8,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from jobs.models import Slot
-from jobs.slots import working_days
+from jobs.working_days import working_days
 from tests.browser.steps import (
     assert_accessible,
     assert_fits,
@@ -18,8 +18,8 @@ from tests.browser.steps import (
     region,
     textbox,
 )
-from tests.factories import make_job
-from workshop.models import Role
+from tests.factories import make_job, place
+from workshop.models import Role, ShopProfile
 
 WIDTHS = (390, 1024, 1440)
 
@@ -36,10 +36,10 @@ def look(page: Page) -> None:
 
 
 def book_slot() -> Slot:
-    first = working_days(timezone.localdate() + timedelta(days=1))[0]
+    first = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[0]
     begin = datetime(first.year, first.month, first.day, 9, tzinfo=ZoneInfo("UTC"))
     return Slot.objects.create(
-        job=make_job(), place="dyno", starts_at=begin, ends_at=begin + timedelta(hours=2)
+        job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2)
     )
 
 
@@ -47,12 +47,12 @@ def test_a_slot_is_dragged_to_a_bench(log_in, live_server) -> None:
     slot = book_slot()
     page = log_in(Role.DESK)
     slots = region(page, "Dyno and benches")
-    there = slots.locator(f'td[data-place="bench_2"][data-day="{slot.starts_at:%Y-%m-%d}"]')
+    there = slots.locator(f'td[data-place="{place("bench 2").pk}"][data-day="{slot.starts_at:%Y-%m-%d}"]')
     slots.locator(".slot").drag_to(there)
     assert_told(page, "Moved: bench 2 for job")
     expect(there).to_contain_text("09:00–11:00")
     slot.refresh_from_db()
-    assert slot.place == "bench_2"
+    assert slot.place.name == "bench 2"
 
 
 def test_a_slot_is_booked_and_moved_by_keyboard_alone(log_in, live_server) -> None:

@@ -18,10 +18,13 @@ def owner(client, shop):
 
 def test_an_empty_shop_leads_its_owner_step_by_step(owner, shop) -> None:
     page = owner.get(reverse("today")).text
-    ways = [reverse(name) for name in ("shop-profile", "staff-new", "engine-new", "job-book", "backup")]
+    ways = [
+        reverse(name)
+        for name in ("shop-profile", "place-list", "staff-new", "engine-new", "job-book", "backup")
+    ]
     places = [page.index(f'href="{way}">', page.index("first ten minutes")) for way in ways]
     assert places == sorted(places)
-    assert [step.done for step in steps(shop)] == [False] * 5
+    assert [step.done for step in steps(shop)] == [False] * 6
     for way in ways:
         assert owner.get(way).status_code == 200
 
@@ -31,7 +34,7 @@ def test_each_step_is_ticked_when_it_is_done(owner, shop) -> None:
     shop.save()
     make_staff(Role.MECHANIC)
     make_engine()
-    assert [step.done for step in steps(shop)] == [True, True, True, False, False]
+    assert [step.done for step in steps(shop)] == [True, False, True, True, False, False]
 
 
 def test_the_first_job_ends_it(owner) -> None:

@@ -11,7 +11,7 @@ from icalendar import Calendar
 
 from jobs.calendar_feed import new_address
 from jobs.models import CalendarAddress, Slot
-from tests.factories import make_job
+from tests.factories import make_job, place
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -29,7 +29,7 @@ def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
     )
     begin += timedelta(days=1)
     job = make_job(brief="Valves; shims, 2 off", promised_at=begin + timedelta(days=3))
-    Slot.objects.create(job=job, place="dyno", starts_at=begin, ends_at=begin + timedelta(hours=2))
+    Slot.objects.create(job=job, place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2))
     answer = feed(new_address(staff[Role.MECHANIC]))
     assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
     calendar = Calendar.from_ical(answer.content)
@@ -49,11 +49,11 @@ def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
 def test_a_moved_slot_stays_the_same_entry_with_a_higher_sequence(staff) -> None:
     begin = timezone.now().replace(minute=0, second=0, microsecond=0)
     slot = Slot.objects.create(
-        job=make_job(), place="dyno", starts_at=begin, ends_at=begin + timedelta(hours=1)
+        job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=1)
     )
     token = new_address(staff[Role.TUNER])
     before = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
-    slot.place = "bench_1"
+    slot.place = place("bench 1")
     slot.save()
     after = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
     assert before["uid"] == after["uid"]

@@ -10,9 +10,10 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import Slot
-from jobs.slots import clock_text, working_days
-from tests.factories import make_job
-from workshop.models import Role
+from jobs.slots import clock_text
+from jobs.working_days import working_days
+from tests.factories import make_job, place
+from workshop.models import Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
 
@@ -27,13 +28,13 @@ def in_paris(shop):
 
 
 def next_workday() -> date:
-    return working_days(timezone.localdate() + timedelta(days=1))[0]
+    return working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[0]
 
 
 def send(client, booked, **changes):
     sent = {
         "job": str(booked),
-        "place": "dyno",
+        "place": place("dyno").pk,
         "day": next_workday().isoformat(),
         "clock": "09:00",
         "hours": "2",
@@ -45,8 +46,8 @@ def at(hour: int, minute: int = 0) -> datetime:
     return datetime(2026, 6, 10, hour, minute, tzinfo=ZoneInfo("UTC"))
 
 
-def book(job, place: str, start: datetime, end: datetime) -> Slot:
-    return Slot.objects.create(job=job, place=place, starts_at=start, ends_at=end)
+def book(job, name: str, start: datetime, end: datetime) -> Slot:
+    return Slot.objects.create(job=job, place=place(name), starts_at=start, ends_at=end)
 
 
 @pytest.mark.parametrize(
@@ -58,7 +59,7 @@ def test_the_database_holds_no_two_jobs_in_one_place_at_once(start: float, end: 
     times = [at(0) + timedelta(hours=hour) for hour in (start, end)]
     with pytest.raises(IntegrityError), transaction.atomic():
         book(job, "dyno", *times)
-    assert book(job, "bench_1", *times).pk
+    assert book(job, "bench 1", *times).pk
     assert Slot.objects.count() == 2
 
 
@@ -130,10 +131,10 @@ def test_a_slot_is_dragged_to_another_day_and_keeps_its_time_of_the_clock(login,
     # Paris leaves summer time on 25 October 2026: 09:00 is 07:00 UTC before and 08:00 UTC after.
     begin, end = (datetime(2026, 10, 23, hour, tzinfo=PARIS) for hour in (9, 11))
     slot = book(make_job(), "dyno", begin, end)
-    sent = {"day": "2026-10-26", "place": "bench_1"}
+    sent = {"day": "2026-10-26", "place": place("bench 1").pk}
     assert login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent).status_code == 302
     slot.refresh_from_db()
-    assert slot.place == "bench_1"
+    assert slot.place.name == "bench 1"
     assert slot.starts_at == datetime(2026, 10, 26, 8, tzinfo=ZoneInfo("UTC"))
     assert slot.ends_at - slot.starts_at == timedelta(hours=2)
 
@@ -143,18 +144,18 @@ def test_a_move_onto_another_job_is_refused_with_its_name(login) -> None:
     day = next_workday()
     mine = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
     slot = book(job, "dyno", mine, mine + timedelta(hours=2))
-    book(job, "bench_1", mine + timedelta(hours=1), mine + timedelta(hours=3))
+    book(job, "bench 1", mine + timedelta(hours=1), mine + timedelta(hours=3))
     client = login(Role.DESK)
-    sent = {"day": day.isoformat(), "place": "bench_1"}
+    sent = {"day": day.isoformat(), "place": place("bench 1").pk}
     page = client.post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
     assert f"Not moved. Job {job} has the bench 1 from 10:00 to 12:00" in page
     slot.refresh_from_db()
-    assert slot.place == "dyno"
+    assert slot.place.name == "dyno"
 
 
 def test_the_hour_that_comes_twice_is_asked_for_and_told(login, in_paris) -> None:
     job, client = make_job(), login(Role.DESK)
-    twice = {"day": "2026-10-25", "clock": "02:30", "hours": "0,5"}
+    twice = {"day": "2026-10-25", "clock": "02:30", "hours": "0,5", "anyway": "on"}
     answer = send(client, job, **twice)
     assert answer.status_code == 422
     assert "show 02:30 twice: say which is meant" in answer.text
@@ -175,9 +176,9 @@ def test_a_time_that_the_clocks_leap_over_is_refused(login, in_paris) -> None:
     assert "there is no 02:30" in answer.text
 
 
-def test_five_working_days_leave_the_weekend_out() -> None:
+def test_five_working_days_leave_the_weekend_out(shop) -> None:
     # 12 June 2026 is a Friday
-    days = working_days(date(2026, 6, 12))
+    days = working_days(shop).from_day(date(2026, 6, 12))
     assert [day.day for day in days] == [12, 15, 16, 17, 18]
 
 
@@ -188,14 +189,14 @@ def test_changed_by_form_from_where_another_left_it(login) -> None:
     edit = reverse("slot-edit", args=[slot.pk])
     sent = {
         "version": "1",
-        "place": "bench_2",
+        "place": place("bench 2").pk,
         "day": next_workday().isoformat(),
         "clock": "14:00",
         "hours": "1",
     }
     assert client.post(edit, sent).status_code == 302
     slot.refresh_from_db()
-    assert slot.place == "bench_2"
+    assert slot.place.name == "bench 2"
     late = client.post(edit, sent)
     assert late.status_code == 422
     assert "Somebody moved this slot meanwhile" in late.text

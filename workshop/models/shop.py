@@ -9,6 +9,8 @@ from django.db import models
 
 from workshop.models.base import Record
 
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
 
 def default_bands() -> list[dict[str, Any]]:
     """Bands over which runs are compared; an end left out is the end of what was measured."""
@@ -16,6 +18,11 @@ def default_bands() -> list[dict[str, Any]]:
         {"name": "whole range", "low_rpm": None, "high_rpm": None},
         {"name": "drive band", "low_rpm": 4000, "high_rpm": 8000},
     ]
+
+
+def default_working_hours() -> list[list[str] | None]:
+    """When the shop opens and shuts, Monday first; None for a day on which it does not work."""
+    return [["08:00", "18:00"]] * 5 + [None] * 2
 
 
 def check_time_zone(name: str) -> None:
@@ -66,6 +73,7 @@ class ShopProfile(Record):
     roller_radius_m = models.FloatField(
         "roller radius (m)", null=True, blank=True, validators=[MinValueValidator(0)]
     )
+    working_hours = models.JSONField(default=default_working_hours)
     link_days = models.PositiveSmallIntegerField("customer link valid for (days)", default=90)
     notice_text = models.TextField("the shop's own notice on the sheet", blank=True)
 
@@ -83,6 +91,10 @@ class ShopProfile(Record):
     def get_bands_display(self) -> str:
         ends = ((band["name"], band["low_rpm"], band["high_rpm"]) for band in self.bands)
         return "; ".join(f"{name} {low or '…'}–{high or '…'} 1/min" for name, low, high in ends)
+
+    def get_working_hours_display(self) -> str:
+        days = zip(WEEKDAYS, self.working_hours, strict=True)
+        return "; ".join(f"{day[:3]} {hours[0]}–{hours[1]}" for day, hours in days if hours)
 
     @classmethod
     def current(cls) -> "ShopProfile":

@@ -1,0 +1,68 @@
+"""When the shop works: the hours of each weekday and the days on which it is shut, both the owner's."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from django.utils import timezone
+
+from jobs.models import ShutDays, Slot
+from workshop.models import ShopProfile
+
+DAYS_SHOWN = 5
+FARTHEST = timedelta(days=370)  # how far ahead a working day is looked for
+ONE_DAY = timedelta(days=1)
+
+Hours = tuple[time, time] | None
+
+
+@dataclass(frozen=True)
+class WorkingDays:
+    hours: tuple[Hours, ...]  # Monday first; None for a day on which the shop does not work
+    shut: Sequence[ShutDays]
+
+    def hours_on(self, day: date) -> Hours:
+        return None if self.why_shut(day) else self.hours[day.weekday()]
+
+    def why_shut(self, day: date) -> str:
+        """Why nobody works that day; '' where they do."""
+        for each in self.shut:
+            if each.covers(day):
+                return each.reason
+        return "" if self.hours[day.weekday()] else f"no work on a {day:%A}"
+
+    def from_day(self, first: date, count: int = DAYS_SHOWN) -> list[date]:
+        """The next working days from this one on; fewer where the shop is shut for a year."""
+        days = (first + ONE_DAY * ahead for ahead in range(FARTHEST.days))
+        working = (day for day in days if not self.why_shut(day))
+        return [day for day, _ in zip(working, range(count), strict=False)]
+
+    def outside(self, starts_at: datetime, ends_at: datetime) -> str:
+        """What to say of a slot, in the shop's own time, that does not fit the hours; '' where it does."""
+        day = starts_at.date()
+        if why := self.why_shut(day):
+            return f"The shop is shut on {day:%A %-d %B}: {why}."
+        hours = self.hours_on(day)
+        assert hours is not None
+        opens, shuts = hours
+        if starts_at.time() >= opens and ends_at.date() == day and ends_at.time() <= shuts:
+            return ""
+        return f"The shop works from {opens:%H:%M} to {shuts:%H:%M} on {day:%A %-d %B}."
+
+
+def working_days(shop: ShopProfile) -> WorkingDays:
+    """The owner's settings: one query."""
+    return WorkingDays(read_hours(shop.working_hours), list(ShutDays.objects.all()))
+
+
+def read_hours(kept: Iterable[list[str] | None]) -> tuple[Hours, ...]:
+    return tuple((time.fromisoformat(day[0]), time.fromisoformat(day[1])) if day else None for day in kept)
+
+
+def slots_on(days: ShutDays) -> list[Slot]:
+    """The slots that begin or end on days on which the shop is shut, and are kept all the same."""
+    zone = timezone.get_current_timezone()
+    begin = datetime.combine(days.first, time(), zone)
+    end = datetime.combine(days.last + ONE_DAY, time(), zone)
+    slots = Slot.objects.filter(starts_at__lt=end, ends_at__gt=begin)
+    return list(slots.select_related("job", "place"))
