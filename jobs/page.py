@@ -1,9 +1,11 @@
 """Everything the job page shows, read in a fixed number of queries."""
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
-from django.db.models import Exists, FilteredRelation, OuterRef, Q, Subquery
+from django.db import connection
+from django.db.models import Exists, FilteredRelation, ManyToOneRel, OuterRef, Q, Subquery
+from django.db.models.expressions import RawSQL
 
 from jobs.models import (
     BikeChange,
@@ -56,27 +58,37 @@ class JobPage:
     stage_why: str = ""
 
 
-# What is asked for only where the job has any: the job's own query says which.
-MAY_BE_EMPTY: dict[str, Any] = {
-    "photos": Photo,
-    "work_items": WorkItem,
-    "readings": ClearanceSet,
-    "parts": Part,
-    "runs": Run,
-    "revisions": TuneRevision,
-    "comparisons": Comparison,
-    "mixture_studies": MixtureStudy,
-    "suspension": SuspensionSetting,
-    "bike_changes": BikeChange,
-}
+# What is asked for only where the job has any: the job's own query says which. By the name of its relation.
+MAY_BE_EMPTY = (
+    "photos",
+    "work_items",
+    "clearance_sets",
+    "parts",
+    "runs",
+    "tune_revisions",
+    "comparisons",
+    "mixture_studies",
+    "suspension_settings",
+    "bike_changes",
+    "handover_sheets",
+)
+
+
+def any_of(relation: str) -> RawSQL:
+    """Whether a job has any of these.
+
+    Written out, since an Exists() for each is worked out anew at every reading of the page, and that takes
+    longer than the query itself.
+    """
+    key = cast("ManyToOneRel", Job._meta.get_field(relation)).field
+    quoted = connection.ops.quote_name
+    table, jobs = quoted(key.model._meta.db_table), quoted(Job._meta.db_table)
+    return RawSQL(f"EXISTS(SELECT 1 FROM {table} WHERE {table}.{quoted(key.column)} = {jobs}.id)", ())
 
 
 def get_job(number: str) -> Job:
     """The job with this number, its people and bike read with it; raises Job.DoesNotExist."""
-    has = {
-        f"has_{name}": Exists(model.objects.filter(job=OuterRef("pk")))
-        for name, model in MAY_BE_EMPTY.items()
-    }
+    has: dict[str, Any] = {f"has_{name}": any_of(name) for name in MAY_BE_EMPTY}
     tables = ThrottleTable.objects.filter(revision__job=OuterRef("pk"))
     steps = StageEntry.objects.filter(job=OuterRef("pk")).order_by("-at", "-pk")
     return (
@@ -89,40 +101,44 @@ def get_job(number: str) -> Job:
 def load_page(job: Job) -> JobPage:
     """The page of a job that get_job has read."""
 
+    def has(relation: str) -> bool:
+        return getattr(job, f"has_{relation}")
+
     def rows(name: str, queryset: Any) -> list[Any]:
-        return list(queryset) if getattr(job, f"has_{name}") else []
+        return list(queryset) if has(name) else []
 
     page = JobPage(job, checks=ticked_items(job), stage_why=getattr(job, "stage_why", None) or "")
     page.photos = rows("photos", job.photos.all())
     page.work_items = rows("work_items", job.work_items.all())
-    page.readings = rows_by_set(rows("readings", readings_of(job)))
+    page.readings = readings_by_set(job) if has("clearance_sets") else {}
     page.parts = rows("parts", job.parts.all())
     page.runs = rows("runs", job.runs.select_related("tune_revision", "made_by"))
-    page.revisions = rows("revisions", job.tune_revisions.select_related("loaded_by"))
-    for change in rows("revisions", TuneChange.objects.filter(revision__job=job).select_related("kind")):
+    page.revisions = rows("tune_revisions", job.tune_revisions.select_related("loaded_by"))
+    for change in rows("tune_revisions", TuneChange.objects.filter(revision__job=job).select_related("kind")):
         page.changes.setdefault(change.revision_id, []).append(change)
     page.throttle_tables = rows("throttle_tables", tables_of(job))
     for member in rows("comparisons", members_of(job)):
         page.comparisons.setdefault(member.comparison, []).append(member)
     page.mixture_studies = rows("mixture_studies", job.mixture_studies.all())
-    page.suspension = rows("suspension", job.suspension_settings.select_related("by"))
+    page.suspension = rows("suspension_settings", job.suspension_settings.select_related("by"))
     page.bike_changes = rows("bike_changes", job.bike_changes.select_related("by"))
     return page
 
 
-def readings_of(job: Job) -> Any:
-    return (
-        ClearanceReading.objects.filter(clearance_set__job=job)
-        .select_related("clearance_set__shim_plan", "clearance_set__measured_by")
-        .order_by("clearance_set__measured_at", "clearance_set_id", "cylinder", "-side", "position", "-gap")
-    )
-
-
-def rows_by_set(readings: list[ClearanceReading]) -> dict[ClearanceSet, list[ClearanceReading]]:
-    sets: dict[ClearanceSet, list[ClearanceReading]] = {}
-    for reading in readings:
-        sets.setdefault(reading.clearance_set, []).append(reading)
-    return sets
+def readings_by_set(job: Job) -> dict[ClearanceSet, list[ClearanceReading]]:
+    """The clearances of a job, set by set as they were measured."""
+    sets = {
+        measured.pk: measured
+        for measured in job.clearance_sets.select_related("shim_plan", "measured_by").order_by(
+            "measured_at", "pk"
+        )
+    }
+    readings: dict[ClearanceSet, list[ClearanceReading]] = {measured: [] for measured in sets.values()}
+    of_these = ClearanceReading.objects.filter(clearance_set_id__in=list(sets))
+    for reading in of_these.order_by("cylinder", "-side", "position", "-gap"):
+        reading.clearance_set = sets[reading.clearance_set_id]
+        readings[reading.clearance_set].append(reading)
+    return {measured: rows for measured, rows in readings.items() if rows}
 
 
 def tables_of(job: Job) -> Any:

@@ -1,5 +1,6 @@
 """The handover on the job page."""
 
+from jobs.models import Job
 from jobs.page import JobPage
 from jobs.sections import Section, State
 from reports.issuing import blockers_on
@@ -7,13 +8,18 @@ from reports.models import HandoverSheet
 
 
 def section(page: JobPage) -> Section:
-    sheets = list(HandoverSheet.objects.filter(job=page.job).defer("snapshot").order_by("-issue_number"))
-    for sheet in sheets:
-        sheet.job = page.job  # its number is asked for, and the job is at hand
+    sheets = issued(page.job) if getattr(page.job, "has_handover_sheets", True) else []
     standing = blockers_on(page)
     state, why = where_it_stands(sheets, len(standing))
     context = {"handover_standing": standing, "handover_sheets": sheets}
     return Section("handover", "Handover", state, why, "reports/sections/handover.html", context)
+
+
+def issued(job: Job) -> list[HandoverSheet]:
+    sheets = list(HandoverSheet.objects.filter(job=job).defer("snapshot").order_by("-issue_number"))
+    for sheet in sheets:
+        sheet.job = job  # its number is asked for, and the job is at hand
+    return sheets
 
 
 def where_it_stands(sheets: list[HandoverSheet], standing: int) -> tuple[State, str]:

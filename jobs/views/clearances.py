@@ -15,7 +15,7 @@ from jobs.clearance_picture import picture_of
 from jobs.clearances import Measured, Place, history_of, measured_by_place, rows_of_no_place, surprise
 from jobs.forms.clearances import ClearanceSetForm
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
-from jobs.page import readings_of, rows_by_set
+from jobs.page import readings_by_set
 from jobs.shims import ShimNeeded, planned_before, shim_needed, turns_at
 from jobs.views.job import find_job
 from workshop.answers import posted, render_form, say_saved
@@ -149,7 +149,7 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         "no_place": rows_of_no_place(spec, rows) if spec else rows,
         "surprises": [row for row in table if row.surprise],
         "has_predictions": any(row.predicted for row in table),
-        "picture": picture_of(history_of(spec, rows_by_set(readings_of(measured.job))), request.shop)
+        "picture": picture_of(history_of(spec, readings_by_set(measured.job)), request.shop)
         if spec
         else None,
         "plan": plan_of(measured),

@@ -10,7 +10,7 @@ from jobs.calc.clearances import Reading, closing_from_gaps
 from jobs.clearance_picture import picture_of
 from jobs.clearances import history_of, orders_of_moving_on
 from jobs.models import ClearanceSet, Job
-from jobs.page import readings_of, rows_by_set
+from jobs.page import readings_by_set
 from tests.factories import make_clearance_set, make_engine, make_job
 from tests.jobs.test_clearances import entry, job_with, make_desmo_twin, make_single_with_screws, new_url
 from workshop.models import EngineSpec, Role, ShopProfile
@@ -190,7 +190,7 @@ def test_the_picture_holds_every_valve_at_its_place(staff, shop) -> None:
     left.readings.filter(side="exhaust").update(
         clearance_mm=None, goes_mm=Decimal("0.30"), not_goes_mm=Decimal("0.32")
     )
-    picture = picture_of(history_of(spec, rows_by_set(readings_of(job))), shop)
+    picture = picture_of(history_of(spec, readings_by_set(job)), shop)
     assert picture is not None
     # ranges 0.10 to 0.35, ticks every 0.05 with one more at each end: 0.05 to 0.40, 0.35 mm in all
     assert [tick.text for tick in picture.ticks] == [f"{each / 100:.2f}" for each in range(5, 45, 5)]
