@@ -1,5 +1,6 @@
 """Receiving a bike: its condition, odometer, fuel, keys and photos."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.db import transaction
@@ -9,29 +10,31 @@ from jobs.models import Job, Stage
 from jobs.photos import Prepared, add_photos
 from jobs.stages import move_to_stage
 from workshop.models import StaffMember
-from workshop.units import format_value
 
-UNUSUAL_DISTANCE_KM = 100_000
+# How far a meter may have run on since the bike's last job before it is asked about
+UNUSUAL = {"odometer_km": 100_000, "engine_hours": 2_000}
 MOST_MARKS, LONGEST_NOTE = 40, 200
 MOST_POINTS = 5_000
 
 
-def odometer_question(*, job: Job, odometer_km: float, distance_unit: str) -> str:
-    """What to ask about a reading that does not follow from the bike's last one; '' where it does."""
+def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float], str]) -> str:
+    """What to ask about a reading that does not follow from the bike's last one; '' where it does.
+
+    ``meter`` is the job's field: the odometer's or the engine hours'.
+    """
     last = (
-        Job.objects.filter(bike=job.bike_id, odometer_km__isnull=False)
+        Job.objects.filter(bike=job.bike_id, **{f"{meter}__isnull": False})
         .exclude(pk=job.pk)
         .order_by("-year", "-sequence")
         .first()
     )
-    if last is None or last.odometer_km is None:
+    if last is None:
         return ""
-    before = format_value(last.odometer_km, "distance", distance_unit)
-    now = format_value(odometer_km, "distance", distance_unit)
-    if odometer_km < last.odometer_km:
-        return f"{now} is less than the {before} of job {last}. Is it right?"
-    if odometer_km > last.odometer_km + UNUSUAL_DISTANCE_KM:
-        return f"{now} is far more than the {before} of job {last}. Is it right?"
+    before = getattr(last, meter)
+    if value < before:
+        return f"{told(value)} is less than the {told(before)} of job {last}. Is it right?"
+    if value > before + UNUSUAL[meter]:
+        return f"{told(value)} is far more than the {told(before)} of job {last}. Is it right?"
     return ""
 
 

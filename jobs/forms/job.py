@@ -1,5 +1,6 @@
 """Forms of a job: what was agreed, the receipt, photos, work and its stage."""
 
+from functools import partial
 from typing import Any, cast
 
 from django import forms
@@ -10,12 +11,14 @@ from django.http import QueryDict
 from jobs.forms.quantities import InShopUnits
 from jobs.models import Job, Photo, Stage, WorkItem
 from jobs.photos import Prepared, prepare_photos
-from jobs.receiving import odometer_question, read_marks, read_strokes
+from jobs.receiving import meter_question, read_marks, read_strokes
 from jobs.stages import reason_missing
 from jobs.work import over_with
+from workshop.forms.fields import plain
 from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm
 from workshop.models import ShopProfile, StaffMember
+from workshop.units import NO_BREAK_SPACE, format_value
 
 
 class JobForm(Grouped, RecordForm):
@@ -147,7 +150,7 @@ class SignForm(forms.Form):
 
 
 class ReceiveForm(InShopUnits, Grouped, RecordForm):
-    """The receipt; a reading of the odometer that doesn't follow from the last one has to be confirmed."""
+    """The receipt; a meter's reading that doesn't follow from the last one has to be confirmed."""
 
     GROUPS = (
         (
@@ -157,6 +160,7 @@ class ReceiveForm(InShopUnits, Grouped, RecordForm):
         ("Photos", ("photos",)),
     )
     QUANTITIES = {"odometer_km": ("km", "distance")}
+    METERS = ("odometer_km", "engine_hours")
 
     photos = PhotosField(
         label="Photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
@@ -166,8 +170,7 @@ class ReceiveForm(InShopUnits, Grouped, RecordForm):
         required=False,
         help_text="Press on the drawing where something is scratched, bent or missing, and say what.",
     )
-    odometer_confirmed = forms.BooleanField(label="The reading is right", required=False)
-    question = ""
+    meters_confirmed = forms.BooleanField(label="The reading is right", required=False)
 
     class Meta(RecordForm.Meta):
         model = Job
@@ -176,18 +179,27 @@ class ReceiveForm(InShopUnits, Grouped, RecordForm):
     def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.shop = shop
+        self.questions: dict[str, str] = {}
         self.use_units(shop)
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        odometer_km = self.cleaned_data.get("odometer_km")
-        if odometer_km is not None:
-            self.question = odometer_question(
-                job=self.instance, odometer_km=odometer_km, distance_unit=self.shop.distance_unit
-            )
-        if self.question and not self.cleaned_data.get("odometer_confirmed"):
-            self.add_error("odometer_km", f"{self.question} If so, tick that it is and save again.")
+        self.questions = {name: asked for name in self.METERS if (asked := self.question_about(name))}
+        if not self.cleaned_data.get("meters_confirmed"):
+            for name, asked in self.questions.items():
+                self.add_error(name, f"{asked} If so, tick that it is and save again.")
         return cleaned
+
+    def question_about(self, meter: str) -> str:
+        value = self.cleaned_data.get(meter)
+        if value is None:
+            return ""
+        return meter_question(job=self.instance, meter=meter, value=value, told=partial(self.told, meter))
+
+    def told(self, meter: str, value: float) -> str:
+        if meter == "odometer_km":
+            return format_value(value, "distance", self.shop.distance_unit)
+        return f"{plain(value)}{NO_BREAK_SPACE}h"
 
 
 class StageForm(forms.Form):

@@ -60,11 +60,24 @@ def test_less_than_last_time_is_questioned_and_may_be_confirmed(login) -> None:
     assert (
         f"2000 km is less than the 20\N{NARROW NO-BREAK SPACE}000 km of job {earlier}. Is it right?" in page
     )
-    assert 'name="odometer_confirmed"' in page
+    assert 'name="meters_confirmed"' in page
     assert "scratch on the tank" in page
     job.refresh_from_db()
     assert job.stage == "booked"
-    assert receive(client, job, odometer_km="2000", odometer_confirmed="on").status_code == 302
+    assert receive(client, job, odometer_km="2000", meters_confirmed="on").status_code == 302
+
+
+def test_engine_hours_are_questioned_like_the_odometer(login) -> None:
+    earlier = make_job(engine_hours=120.5)
+    client = login(Role.DESK)
+    job = make_job(bike=earlier.bike)
+    refused = receive(client, job, engine_hours="20,5")
+    page = refused.content.decode().replace("\N{NO-BREAK SPACE}", " ")
+    assert refused.status_code == 422
+    assert f"20.5 h is less than the 120.5 h of job {earlier}. Is it right?" in page
+    assert receive(client, job, engine_hours="20,5", meters_confirmed="on").status_code == 302
+    assert receive(client, make_job(bike=earlier.bike), engine_hours="3020").status_code == 422
+    assert receive(client, make_job(bike=earlier.bike), engine_hours="131").status_code == 302
 
 
 def test_far_more_than_last_time_is_questioned(login) -> None:
