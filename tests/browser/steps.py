@@ -1,5 +1,7 @@
 """What the browser stories have in common: moving by keyboard, reading tables, looking at a page."""
 
+from collections.abc import Sequence
+
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
@@ -50,12 +52,13 @@ def assert_told(page: Page, sentence: str) -> None:
     expect(page.locator("#messages")).to_contain_text(sentence)
 
 
-def accessibility_faults(page: Page) -> list[str]:
-    """Violations of WCAG 2.2 A and AA that axe finds, a line for each place."""
+def accessibility_faults(page: Page, rules: Sequence[str] = ()) -> list[str]:
+    """Violations of WCAG 2.2 A and AA, or of these rules alone, that axe finds, a line for each place."""
     # Scrolled to its end, so that the bar with the Save button, which stays in view, covers no field.
     page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
     comes_to_rest(page)
-    asked = {"runOnly": {"type": "tag", "values": WCAG}, "resultTypes": ["violations"]}
+    held_to = {"type": "rule", "values": rules} if rules else {"type": "tag", "values": WCAG}
+    asked = {"runOnly": held_to, "resultTypes": ["violations"]}
     found = Axe().run(page, options=asked)
     return [
         f"{violation['id']}: {violation['help']}: {node['target']} {node.get('failureSummary', '')}"
