@@ -7,7 +7,7 @@ from django import forms
 
 from jobs.models import ShutDays, WorkPlace
 from workshop.forms.groups import Grouped
-from workshop.forms.records import RecordForm
+from workshop.forms.records import RecordForm, copy_of, saved_since
 from workshop.models import ShopProfile
 from workshop.models.shop import WEEKDAYS
 
@@ -70,6 +70,20 @@ class WorkingHoursForm(RecordForm):
         return [
             (day, self[f"opens_{number}"], self[f"shuts_{number}"]) for number, day in enumerate(WEEKDAYS)
         ]
+
+    def report_conflict(self, sent_version: int) -> None:
+        """The same, and days left as they were then take over what the other made of them."""
+        super().report_conflict(sent_version)
+        then, now = saved_since(self.instance, sent_version)
+        if then is None or now is None:
+            return
+        sent = copy_of(self.data)
+        for number, (was, theirs) in enumerate(zip(then.working_hours, now.working_hours, strict=True)):
+            names = (f"opens_{number}", f"shuts_{number}")
+            if [sent.get(name, "") for name in names] == (was or ["", ""]):
+                for name, clock in zip(names, theirs or ["", ""], strict=True):
+                    sent[name] = clock
+        self.data = sent
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
