@@ -1,8 +1,10 @@
 """The checks of the machine: each stays silent where all is well and speaks where it is not."""
 
+import os
 import sqlite3
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from django.core.checks import run_checks
@@ -93,6 +95,34 @@ def test_unreachable_database_is_told(monkeypatch) -> None:
     monkeypatch.setattr(connections["default"], "ensure_connection", refuse)
     (message,) = checks.check_database(None, databases=["default"])
     assert (message.id, "connection refused" in message.msg) == ("workshop.E005", True)
+
+
+def manage(folder: Path, *command: str) -> subprocess.CompletedProcess[str]:
+    """A command on a shop of its own, as somebody types it."""
+    environment = {**os.environ, "DATA_DIR": str(folder), "SECRET_KEY": "a secret", "HTTPS": "off"}
+    environment |= {
+        "DJANGO_SETTINGS_MODULE": "workshop.settings",
+        "DATABASE_URL": f"sqlite:///{folder}/shop.sqlite3",
+    }
+    return subprocess.run(
+        [sys.executable, "manage.py", *command], env=environment, capture_output=True, text=True, check=False
+    )
+
+
+def test_a_folder_that_is_missing_is_made_by_migrate_and_told(tmp_path) -> None:
+    folder = tmp_path / "srv" / "workshop"
+    made = manage(folder, "migrate", "--verbosity", "0")
+    assert (made.returncode, made.stderr) == (0, "")
+    assert f"Made the folder {folder}" in made.stdout
+    assert manage(folder, "check", "--database", "default").returncode == 0
+
+
+def test_a_folder_that_cannot_be_made_is_told_in_a_sentence(tmp_path) -> None:
+    (tmp_path / "srv").write_text("a file where a folder should be")
+    told = manage(tmp_path / "srv" / "workshop", "migrate")
+    assert told.returncode == 1
+    assert "can't be made (Not a directory). Make it, or point DATA_DIR elsewhere." in told.stderr
+    assert "Traceback" not in told.stderr
 
 
 @pytest.mark.django_db
