@@ -1,0 +1,81 @@
+"""Forms shown again with what has to be put right: told, accessible on a phone, readable in the dark."""
+
+from typing import Any
+
+from playwright.sync_api import Page, expect
+
+from tests.browser.steps import accessibility_faults, settles_to_fit
+from tests.test_access import Records, address
+from workshop.models import Role
+
+COLOURS = ("color-contrast",)
+# One form of a kind: of each record, each way of building its boxes, and each page with more than one form.
+FORMS = (
+    "job-book",
+    "job-edit",
+    "job-receive",
+    "work-item-add",
+    "photo-add",
+    "customer-new",
+    "bike-new",
+    "engine-new",
+    "engine-import",
+    "shim-stock-add",
+    "slot-new",
+    "place-list",
+    "working-hours",
+    "shut-days-list",
+    "shop-profile",
+    "staff-new",
+    "password-change",
+    "check-item-list",
+    "change-kind-list",
+    "clearances-new",
+    "part-add",
+    "tune-new",
+    "throttle-add",
+    "run-attach",
+    "mixture-new",
+    "suspension-new",
+    "bike-change-add",
+    "sheet-mail",
+)
+SPOIL = """form => {
+  for (const field of form.querySelectorAll("input, textarea, select")) {
+    if (field.type === "hidden" || field.disabled) continue;
+    if (field.inputMode === "decimal") field.value = "twelve";
+    else if (["checkbox", "radio"].includes(field.type)) field.checked = false;
+    else if (field.querySelector("option[value='']")) field.value = "";
+    else if (field.tagName === "SELECT") continue;
+    else if (field.type !== "file") field.value = "";
+  }
+}"""
+
+
+def test_forms_to_be_put_right_are_told_and_accessible(
+    log_in: Any, live_server: Any, people: dict[Role, Any]
+) -> None:
+    records = Records(people)
+    page: Page = log_in(Role.OWNER)
+    problems = []
+    for name in FORMS:
+        page.emulate_media(color_scheme="light")
+        page.set_viewport_size({"width": 390, "height": 900})
+        page.goto(live_server.url + address(name, records))
+        form = page.locator("main form[method=post]:not(.remove)").first
+        form.evaluate(SPOIL)
+        with page.expect_navigation() as sent:
+            # Sent by the browser alone, so that its own questions do not hold it back.
+            form.evaluate("form => HTMLFormElement.prototype.submit.call(form)")
+        if sent.value.status != 422:
+            problems.append(f"{name}: answered {sent.value.status}")
+            continue
+        expect(page.locator("main")).to_be_visible()
+        if not page.get_by_role("alert").count():
+            problems.append(f"{name}: nothing is told at the top")
+        if not settles_to_fit(page):
+            problems.append(f"{name}: wider than a phone")
+        problems += [f"{name}: {fault}" for fault in accessibility_faults(page)]
+        page.emulate_media(color_scheme="dark")
+        problems += [f"{name}, in the dark: {fault}" for fault in accessibility_faults(page, COLOURS)]
+    assert not problems, "\n".join(problems)
