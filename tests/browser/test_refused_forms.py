@@ -12,24 +12,18 @@ COLOURS = ("color-contrast",)
 # One form of a kind: of each record, each way of building its boxes, and each page with more than one form.
 FORMS = (
     "job-book",
-    "job-edit",
     "job-receive",
-    "work-item-add",
     "photo-add",
-    "customer-new",
     "bike-new",
     "engine-new",
     "engine-import",
     "shim-stock-add",
     "slot-new",
-    "place-list",
     "working-hours",
     "shut-days-list",
     "shop-profile",
     "staff-new",
-    "password-change",
     "check-item-list",
-    "change-kind-list",
     "clearances-new",
     "part-add",
     "tune-new",
@@ -37,7 +31,6 @@ FORMS = (
     "run-attach",
     "mixture-new",
     "suspension-new",
-    "bike-change-add",
     "sheet-mail",
 )
 SPOIL = """form => {
