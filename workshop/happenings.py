@@ -153,7 +153,7 @@ def named(row: Any) -> str:
         value = getattr(row, name, None)
         if value:
             return Truncator(str(value)).chars(LONGEST_VALUE)
-    words = (getattr(row, name, None) for name in ("maker", "make", "model", "username", "mode"))
+    words = (getattr(row, name, None) for name in ("maker", "make", "model", "username", "mode", "reason"))
     return (
         " ".join(str(word) for word in words if word)
         or f"no. {getattr(row, row.instance_type._meta.pk.attname)}"
@@ -170,6 +170,9 @@ def told(changed: models.Field, value: Any, names: Names) -> str:
     if isinstance(value, datetime):
         return timezone.localtime(value).strftime("%-d %b %Y, %H:%M")
     if isinstance(value, list | dict):
+        in_words = getattr(changed.model, f"get_{changed.name}_display", None)
+        if in_words is not None:
+            return Truncator(in_words(changed.model(**{changed.attname: value}))).chars(LONGEST_VALUE)
         return f"{len(value)} entries" if len(value) != 1 else "one entry"
     choices = dict(changed.flatchoices)
     return Truncator(str(choices.get(value, value))).chars(LONGEST_VALUE)

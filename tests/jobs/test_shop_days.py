@@ -247,3 +247,13 @@ def test_a_place_sent_twice_is_made_once(login) -> None:
     for _ in range(2):
         assert owner.post(reverse("place-list"), sent).status_code == 302
     assert WorkPlace.objects.filter(name="ramp").count() == 1
+
+
+def test_what_the_owner_changed_is_told_in_words(login) -> None:
+    owner = login(Role.OWNER)
+    owner.post(reverse("working-hours"), hours(shuts_4="15:00"))
+    owner.post(reverse("shut-days-list"), {"first": "2031-08-04", "last": "", "reason": "Trade fair"})
+    told = owner.get(reverse("shop-history")).text
+    assert "Fri 08:00–18:00" in told
+    assert "Fri 08:00–15:00" in told
+    assert "Trade fair" in told
