@@ -146,7 +146,7 @@ class Records:
 
     @cached_property
     def place(self) -> Any:
-        return jobs.WorkPlace.objects.create(name="bench by the window", kind="bench")
+        return jobs.WorkPlace.objects.create(name="bench of the walk", kind="bench")
 
     @cached_property
     def shut_days(self) -> Any:
