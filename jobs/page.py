@@ -1,10 +1,11 @@
 """Everything the job page shows, read in a fixed number of queries."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, cast
 
 from django.db import connection
-from django.db.models import Exists, FilteredRelation, ManyToOneRel, OuterRef, Q, Subquery
+from django.db.models import FilteredRelation, ManyToOneRel, Q
 from django.db.models.expressions import RawSQL
 
 from jobs.models import (
@@ -20,7 +21,6 @@ from jobs.models import (
     Part,
     Photo,
     Run,
-    StageEntry,
     SuspensionSetting,
     ThrottleTable,
     TuneChange,
@@ -70,32 +70,52 @@ MAY_BE_EMPTY = (
     "mixture_studies",
     "suspension_settings",
     "bike_changes",
-    "handover_sheets",
 )
 
 
-def any_of(relation: str) -> RawSQL:
-    """Whether a job has any of these.
+# Written out, since an Exists() for each is worked out anew at every reading of the page, and that takes
+# longer than the query itself.
 
-    Written out, since an Exists() for each is worked out anew at every reading of the page, and that takes
-    longer than the query itself.
-    """
+
+def of_the_job(relation: str) -> str:
+    """FROM and WHERE of the rows that a job has of these, inside a query of jobs."""
     key = cast("ManyToOneRel", Job._meta.get_field(relation)).field
     quoted = connection.ops.quote_name
     table, jobs = quoted(key.model._meta.db_table), quoted(Job._meta.db_table)
-    return RawSQL(f"EXISTS(SELECT 1 FROM {table} WHERE {table}.{quoted(key.column)} = {jobs}.id)", ())
+    return f"FROM {table} WHERE {table}.{quoted(key.column)} = {jobs}.id"
+
+
+def any_of(relation: str) -> RawSQL:
+    """Whether a job has any of these."""
+    return RawSQL(f"EXISTS(SELECT 1 {of_the_job(relation)})", ())
+
+
+def last_reason() -> RawSQL:
+    """Why a job came to its stage."""
+    return RawSQL(f"(SELECT why {of_the_job('stage_entries')} ORDER BY at DESC, id DESC LIMIT 1)", ())
 
 
 def get_job(number: str) -> Job:
-    """The job with this number, its people and bike read with it; raises Job.DoesNotExist."""
+    """The job with this number, its people, bike and sheets read with it; raises Job.DoesNotExist."""
     has: dict[str, Any] = {f"has_{name}": any_of(name) for name in MAY_BE_EMPTY}
-    tables = ThrottleTable.objects.filter(revision__job=OuterRef("pk"))
-    steps = StageEntry.objects.filter(job=OuterRef("pk")).order_by("-at", "-pk")
-    return (
-        Job.objects.select_related("customer", "bike__engine_spec", "mechanic", "tuner")
-        .annotate(**has, has_throttle_tables=Exists(tables), stage_why=Subquery(steps.values("why")[:1]))
-        .get(number=number)
+    jobs: Any = Job.objects.select_related("customer", "bike__engine_spec", "mechanic", "tuner")
+    with_sheets = jobs.annotate(sheet=FilteredRelation("handover_sheets")).select_related("sheet")
+    found = list(
+        with_sheets.defer("sheet__snapshot")
+        .annotate(**has, stage_why=last_reason())
+        .filter(number=number)
+        .order_by("-sheet__issue_number")
     )
+    if not found:
+        raise Job.DoesNotExist(number)
+    job: Any = found[0]
+    job.sheets = joined(found, "sheet")
+    return job
+
+
+def joined(rows: Iterable[Any], name: str) -> list[Any]:
+    """The records joined to rows under a name; a row that has none lacks it."""
+    return [getattr(row, name) for row in rows if hasattr(row, name)]
 
 
 def load_page(job: Job) -> JobPage:
@@ -112,17 +132,51 @@ def load_page(job: Job) -> JobPage:
     page.work_items = rows("work_items", job.work_items.all())
     page.readings = readings_by_set(job) if has("clearance_sets") else {}
     page.parts = rows("parts", job.parts.all())
-    page.runs = rows("runs", job.runs.select_related("tune_revision", "made_by"))
-    page.revisions = rows("tune_revisions", job.tune_revisions.select_related("loaded_by"))
-    for change in rows("tune_revisions", TuneChange.objects.filter(revision__job=job).select_related("kind")):
-        page.changes.setdefault(change.revision_id, []).append(change)
-    page.throttle_tables = rows("throttle_tables", tables_of(job))
-    for member in rows("comparisons", members_of(job)):
-        page.comparisons.setdefault(member.comparison, []).append(member)
+    if has("tune_revisions"):
+        read_tunes(page)
+    if has("runs"):
+        read_runs(page, compared=has("comparisons"))
     page.mixture_studies = rows("mixture_studies", job.mixture_studies.all())
     page.suspension = rows("suspension_settings", job.suspension_settings.select_related("by"))
     page.bike_changes = rows("bike_changes", job.bike_changes.select_related("by"))
     return page
+
+
+def read_tunes(page: JobPage) -> None:
+    """The revisions, one row for each of their changes or for none, and their tables."""
+    rows: Any = page.job.tune_revisions.annotate(change=FilteredRelation("changes"))
+    revisions: dict[int, TuneRevision] = {}
+    for row in rows.select_related("loaded_by", "change__kind").order_by(
+        "number", "change__created_at", "change__pk"
+    ):
+        revisions.setdefault(row.pk, row)
+        page.changes.setdefault(row.pk, []).extend(joined([row], "change"))
+    page.revisions = list(revisions.values())
+    page.throttle_tables = list(ThrottleTable.objects.filter(revision__job=page.job))
+    for table in page.throttle_tables:
+        table.revision = revisions[table.revision_id]
+    page.throttle_tables.sort(key=lambda table: (table.revision.number, table.mode))
+
+
+def read_runs(page: JobPage, *, compared: bool) -> None:
+    """The runs, after the revisions, and where some are compared each once more for every comparison."""
+    rows: Any = page.job.runs.select_related("made_by").order_by("made_at", "pk")
+    if compared:
+        rows = rows.annotate(member=FilteredRelation("compared_in")).select_related("member__comparison")
+    tunes = {revision.pk: revision for revision in page.revisions}
+    runs: dict[int, Run] = {}
+    members: list[ComparisonRun] = []
+    for row in rows:
+        run = runs.setdefault(row.pk, row)
+        if run.tune_revision_id in tunes:
+            run.tune_revision = tunes[run.tune_revision_id]
+        for member in joined([row], "member"):
+            member.run = run
+            members.append(member)
+    page.runs = list(runs.values())
+    members.sort(key=lambda each: (each.comparison.created_at, each.comparison_id, each.group))
+    for member in members:
+        page.comparisons.setdefault(member.comparison, []).append(member)
 
 
 def readings_by_set(job: Job) -> dict[ClearanceSet, list[ClearanceReading]]:
@@ -139,22 +193,6 @@ def readings_by_set(job: Job) -> dict[ClearanceSet, list[ClearanceReading]]:
         reading.clearance_set = sets[reading.clearance_set_id]
         readings[reading.clearance_set].append(reading)
     return {measured: rows for measured, rows in readings.items() if rows}
-
-
-def tables_of(job: Job) -> Any:
-    return (
-        ThrottleTable.objects.filter(revision__job=job)
-        .select_related("revision")
-        .order_by("revision__number", "mode")
-    )
-
-
-def members_of(job: Job) -> Any:
-    return (
-        ComparisonRun.objects.filter(comparison__job=job)
-        .select_related("comparison", "run")
-        .order_by("comparison__created_at", "comparison_id", "group", "run__made_at")
-    )
 
 
 def ticked_items(job: Job) -> list[TickedItem]:

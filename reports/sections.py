@@ -8,7 +8,7 @@ from reports.models import HandoverSheet
 
 
 def section(page: JobPage) -> Section:
-    sheets = issued(page.job) if getattr(page.job, "has_handover_sheets", True) else []
+    sheets = issued(page.job)
     standing = blockers_on(page)
     state, why = where_it_stands(sheets, len(standing))
     context = {"handover_standing": standing, "handover_sheets": sheets}
@@ -16,7 +16,8 @@ def section(page: JobPage) -> Section:
 
 
 def issued(job: Job) -> list[HandoverSheet]:
-    sheets = list(HandoverSheet.objects.filter(job=job).defer("snapshot").order_by("-issue_number"))
+    """The job's sheets, the latest first, as they were read with it."""
+    sheets: list[HandoverSheet] = getattr(job, "sheets", [])
     for sheet in sheets:
         sheet.job = job  # its number is asked for, and the job is at hand
     return sheets

@@ -3,10 +3,11 @@
 from decimal import Decimal
 
 from django import template
+from django.utils.html import format_html, format_html_join
 
-from jobs.calc.clearances import format_mm
-from jobs.clearance_picture import ClearancePicture, picture_of
-from jobs.clearances import History, Place
+from jobs.calc.clearances import Judgement, format_mm
+from jobs.clearance_picture import ClearancePicture, Tick, picture_of
+from jobs.clearances import History, Place, slug
 from jobs.models import ClearanceReading
 from workshop.models import ShopProfile
 from workshop.templatetags.units import size
@@ -37,6 +38,21 @@ def reading(row: ClearanceReading, shop: ShopProfile) -> str:
     if row.goes_mm is None:
         return size(row.clearance_mm, shop)
     return span(row.goes_mm, row.not_goes_mm, shop)
+
+
+@register.filter
+def verdict(judgement: Judgement | str | None) -> str:
+    """What a reading says, by word and shape; nothing where nothing was read or there is no range."""
+    if not isinstance(judgement, Judgement):
+        return ""
+    return format_html('<span class="verdict verdict-{}">{}</span>', slug(judgement), judgement.word)
+
+
+@register.filter
+def grid_lines(ticks: list[Tick]) -> str:
+    """The grid behind every row of the picture of clearances, made once for all of them."""
+    line = '<line class="valves-grid" x1="{0}" x2="{0}" y1="0" y2="100%"/>'
+    return format_html_join("", line, ((tick.at,) for tick in ticks))
 
 
 @register.simple_tag

@@ -33,7 +33,7 @@ def render_job(
         "job": job,
         "page": page,
         "sections": job_sections(page),
-        "stage_form": stage_form or StageForm(job=job),
+        "stage_form": stage_form,
     }
     return render(request, "jobs/job.html", context, status=status)
 

@@ -5,7 +5,29 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from jobs.models import ClearanceSet, Job, Run, TuneRevision, WorkItem
+from jobs.models import (
+    BikeChange,
+    Check,
+    CheckItem,
+    ClearanceSet,
+    Comparison,
+    ComparisonRun,
+    Job,
+    MixtureStudy,
+    Part,
+    Photo,
+    Run,
+    ShimPlan,
+    StageEntry,
+    SuspensionSetting,
+    ThrottleTable,
+    TuneChange,
+    TuneChangeKind,
+    TuneRevision,
+    WorkItem,
+)
+from reports.models import HandoverSheet
+from reports.notices import current_wording
 from tests.factories import make_bike, make_clearance_set, make_job
 from workshop.models import Bike, Role
 
@@ -200,3 +222,67 @@ def test_a_price_below_nothing_is_refused(login) -> None:
     answer = add_work(login(Role.DESK), make_job(), description="Valves", price="-1")
     assert answer.status_code == 422
     assert 'value="-1"' in answer.content.decode()
+
+
+def make_job_with_everything(staff) -> Job:
+    """One or more of every record that the page shows."""
+    job, mechanic, desk = make_full_job(staff), staff[Role.MECHANIC], staff[Role.DESK]
+    Photo.objects.create(job=job, image="photos/a.jpg", original_name="a.jpg", by=desk)
+    WorkItem.objects.create(job=job, description="Check and set the valves")
+    StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
+    Part.objects.create(job=job, name="Cotton air filter")
+    BikeChange.objects.create(job=job, kind="tyre", description="rear tyre renewed", by=mechanic)
+    for when in SuspensionSetting.When:
+        SuspensionSetting.objects.create(job=job, when=when, front_preload="4 turns", by=mechanic)
+    for item in CheckItem.objects.all():
+        Check.objects.create(job=job, item=item, by=mechanic)
+    ShimPlan.objects.create(
+        clearance_set=job.clearance_sets.earliest("pk"), policy="target", accepted_by=mechanic
+    )
+    tune = TuneRevision.objects.create(job=job, number=1, title="road and track", loaded_by=desk)
+    for kind in TuneChangeKind.objects.all()[:2]:
+        TuneChange.objects.create(revision=tune, kind=kind, to_value="1350", reason="stalls when warm")
+    ThrottleTable.objects.create(
+        revision=tune, mode="Wet", grip_pct=[0, 100], engine_speed_rpm=[3000], plate_pct=[[0], [100]]
+    )
+    job.runs.filter(original_name="run 11").update(tune_revision=tune)
+    for title in ("Silencer alone", "All of it"):
+        comparison = Comparison.objects.create(job=job, title=title)
+        for run in job.runs.all():
+            group = "before" if run.original_name < "run 5" else "after"
+            ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
+    MixtureStudy.objects.create(
+        job=job, title="Held runs", made_by=staff[Role.TUNER], rpm_axis=[3000], load_axis=[20], target=1
+    )
+    for number in (1, 2):
+        HandoverSheet.objects.create(
+            job=job, issue_number=number, snapshot={}, wording=current_wording(), issued_by=desk
+        )
+    return job
+
+
+def test_with_every_kind_of_record_the_page_asks_no_more_than_fifteen_queries(login, staff) -> None:
+    job = make_job_with_everything(staff)
+    client, url = login(Role.TUNER), reverse("job", args=[job])
+    client.get(url)
+    with CaptureQueriesContext(connection) as asked:
+        page = client.get(url).content.decode()
+    assert len(asked) <= 15, [query["sql"][:90] for query in asked]
+    shown = [
+        "a.jpg", "Check and set the valves", "the owner is on holiday", "Cotton air filter",
+        "rear tyre renewed", "4 turns", "accepted shim plan", "road and track", "Wet", "Silencer alone",
+        "All of it", "Held runs",
+        f"Sheet {job.number}/1", f"Sheet {job.number}/2",
+    ]  # fmt: skip
+    assert [words for words in shown if words not in page] == []
+
+
+def test_each_record_is_shown_once_however_it_is_read(login, staff) -> None:
+    # Twelve runs in two comparisons each, two changes of one tune and two sheets: rows that repeat others.
+    page = login(Role.TUNER).get(reverse("job", args=[make_job_with_everything(staff)])).content.decode()
+    assert page.count(">Tune 1</a>") == 1
+    assert page.count("<dt>Tune 1</dt><dd>1 ") == 1
+    assert page.count("<dt>Tune not recorded</dt><dd>11 ") == 1
+    assert page.count(">7 runs before, 5 after<") == 2
+    assert page.count(">Silencer alone</a>") == page.count(">All of it</a>") == 1
+    assert page.count("/2, not printed yet</a>") == 1
