@@ -106,9 +106,8 @@ def database() -> dict[str, Any]:
             "timeout": 20,
             "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
         }
-    else:
-        config["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
-        config["CONN_HEALTH_CHECKS"] = True
+    config["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
+    config["CONN_HEALTH_CHECKS"] = True
     return config
 
 

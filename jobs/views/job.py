@@ -1,8 +1,13 @@
 """The job page and what is written on the job itself."""
 
+from collections.abc import Hashable
+from dataclasses import dataclass
+from functools import lru_cache
+
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.forms.job import JobForm, ReceiveForm, RemarksForm, StageForm
@@ -13,9 +18,12 @@ from jobs.sections import job_sections
 from jobs.stages import move_to_stage
 from jobs.views.pages import form_page
 from workshop.answers import posted, say_saved
-from workshop.models import Role, StaleRecord
+from workshop.models import Role, ShopProfile, StaffMember, StaleRecord
 from workshop.once import once
 from workshop.roles import StaffRequest, roles, staff
+from workshop.written import written_mark
+
+KEPT = 32  # of some 80 kB each
 
 
 def find_job(number: str) -> Job:
@@ -25,23 +33,46 @@ def find_job(number: str) -> Job:
         raise Http404(f"There is no job {number}.") from problem
 
 
-def render_job(
-    request: StaffRequest, job: Job, stage_form: StageForm | None = None, status: int = 200
-) -> HttpResponse:
+@dataclass(frozen=True)
+class JobParts:
+    """What the job page shows that is the same at every reading, as long as nothing is written."""
+
+    job: Job
+    stage_why: str
+    rail: str
+    sections: str
+
+
+def parts_of(job: Job, roles: frozenset[Role], shop: ShopProfile) -> JobParts:
+    """The page's parts for people who hold these roles; they are told nothing else of who asks or when."""
     page = load_page(job)
-    context = {
-        "job": job,
-        "page": page,
-        "sections": job_sections(page),
-        "stage_form": stage_form,
-    }
-    return render(request, "jobs/job.html", context, status=status)
+    reader = StaffMember(**{f"is_{role}": True for role in roles})
+    context = {"job": job, "sections": job_sections(page), "user": reader, "shop": shop}
+    rail, sections = (render_to_string(f"jobs/job_{name}.html", context) for name in ("rail", "sections"))
+    return JobParts(job, page.stage_why, rail, sections)
+
+
+@lru_cache(maxsize=KEPT)
+def kept_parts(written: Hashable, number: str, roles: frozenset[Role], shop: ShopProfile) -> JobParts:
+    return parts_of(find_job(number), roles, shop)
+
+
+def render_job(
+    request: StaffRequest, parts: JobParts, stage_form: StageForm | None = None, status: int = 200
+) -> HttpResponse:
+    return render(request, "jobs/job.html", {**vars(parts), "stage_form": stage_form}, status=status)
+
+
+def asked_by(request: StaffRequest) -> tuple[frozenset[Role], ShopProfile]:
+    return frozenset(request.user.roles), request.shop
 
 
 @staff
 @require_safe
 def job(request: StaffRequest, number: str) -> HttpResponse:
-    return render_job(request, find_job(number))
+    written = written_mark()
+    read = kept_parts.__wrapped__ if written is None else kept_parts
+    return render_job(request, read(written, number, *asked_by(request)))
 
 
 @roles(Role.DESK, Role.MECHANIC, Role.TUNER)
@@ -51,13 +82,13 @@ def job_stage(request: StaffRequest, number: str) -> HttpResponse:
     job = find_job(number)
     form = StageForm(request.POST, job=job)
     if not form.is_valid():
-        return render_job(request, job, form, status=422)
+        return render_job(request, parts_of(job, *asked_by(request)), form, status=422)
     step = {name: form.cleaned_data[name] for name in ("stage", "why", "waiting_for")}
     try:
         move_to_stage(job=job, by=request.user, **step)
     except StaleRecord:
         form.add_error(None, "Somebody saved this job at the same moment. Look at it and send again.")
-        return render_job(request, find_job(number), form, status=422)
+        return render_job(request, parts_of(find_job(number), *asked_by(request)), form, status=422)
     messages.success(request, f"Job {job} is now: {job.get_stage_display()}.")
     return redirect(job)
 

@@ -1,6 +1,7 @@
 """The job page with 12 runs and 4 clearance sets: how often it asks the database, and how long it takes.
 
-Against a page of the site with nothing on it.
+Against a page of the site with nothing on it. The page keeps its sections until something is written to the
+database, so it is timed both ways; the limit is for the page read again. Its first reading is told beside it.
 """
 
 # ruff: noqa: E402  (Django has to be set up before its models can be imported)
@@ -16,6 +17,7 @@ import django
 django.setup()
 
 from django.db import connection
+from django.db.models import F
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.test import Client, override_settings
@@ -65,16 +67,25 @@ def make_job() -> Job:
     return job
 
 
-def p95_by_empty(client: Client, address: str) -> float:
-    """Processor's time within which 95 of 100 askings are answered, by the empty page's; by turns."""
-    taken: dict[str, list[float]] = {address: [], "/empty/": []}
+def write() -> None:
+    """Change a record, so that the next reading is a first one."""
+    ShopProfile.objects.update(version=F("version") + 1)
+
+
+def p95_by_empty(client: Client, address: str) -> tuple[float, float]:
+    """Processor's time within which 95 of 100 askings are answered, by the empty page's.
+
+    Of a first reading after a change, and of a page read again; all by turns.
+    """
+    taken: dict[str, list[float]] = {"nothing": [], "first": [], "again": []}
     for _ in range(ROUNDS):
-        for asked, times in taken.items():
+        write()
+        for which, times in taken.items():
             before = time.process_time()
-            assert client.get(asked).status_code == 200
+            assert client.get("/empty/" if which == "nothing" else address).status_code == 200
             times.append(time.process_time() - before)
-    page, nothing = (sorted(times[WARM:])[int(0.95 * (ROUNDS - WARM))] for times in taken.values())
-    return page / nothing
+    nothing, first, again = (sorted(times[WARM:])[int(0.95 * (ROUNDS - WARM))] for times in taken.values())
+    return first / nothing, again / nothing
 
 
 def main() -> int:
@@ -88,19 +99,21 @@ def main() -> int:
             factories.make_staff(Role.DESK), backend="django.contrib.auth.backends.ModelBackend"
         )
         assert client.get(page).status_code == 200
+        write()
         with CaptureQueriesContext(connection) as asked:
             client.get(page)
         queries = len(asked)
         # As a shop runs it: what the tests note of each template would be timed with it.
         teardown_test_environment()
         with override_settings(ROOT_URLCONF=__name__, ALLOWED_HOSTS=["testserver"]):
-            times = p95_by_empty(client, page)
+            first, again = p95_by_empty(client, page)
     finally:
         teardown_databases(made, verbosity=0)
     work = "job page, 12 runs and 4 clearance sets"
     sys.stdout.write(f"{work + ': queries':<72}{queries:>12}{MOST_QUERIES:>12}\n")
-    sys.stdout.write(f"{work + ': p95 by an empty page':<72}{times:>12.2f}{MOST_TIMES:>12.2f}\n")
-    return int(queries > MOST_QUERIES or times > MOST_TIMES)
+    sys.stdout.write(f"{work + ': p95, first reading':<72}{first:>12.2f}{'told only':>12}\n")
+    sys.stdout.write(f"{work + ': p95, read again':<72}{again:>12.2f}{MOST_TIMES:>12.2f}\n")
+    return int(queries > MOST_QUERIES or again > MOST_TIMES)
 
 
 if __name__ == "__main__":
