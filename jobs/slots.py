@@ -14,7 +14,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from jobs.models import ShutDays, Slot, WorkPlace
-from jobs.working_days import ONE_DAY, WorkingDays
+from jobs.working_days import ONE_DAY, Hours, WorkingDays
 from workshop.models import StaleRecord
 
 LONGEST = timedelta(hours=16)
@@ -83,6 +83,26 @@ def told_outside(slot: Slot, working: WorkingDays) -> str:
     return working.outside(timezone.localtime(slot.starts_at), timezone.localtime(slot.ends_at))
 
 
+def coming_slots() -> list[Slot]:
+    """The slots that are not over yet: one query."""
+    return list(Slot.objects.filter(ends_at__gt=timezone.now()).select_related("job", "place"))
+
+
+def slots_on(days: ShutDays, slots: Iterable[Slot]) -> list[Slot]:
+    """Those that fall, in part or whole, on days on which the shop is shut."""
+    return [
+        each
+        for each in slots
+        if timezone.localdate(each.starts_at) <= days.last and last_day(each) >= days.first
+    ]
+
+
+def slots_outside(hours: tuple[Hours, ...], slots: Iterable[Slot]) -> list[Slot]:
+    """Those that the hours of their weekday do not hold."""
+    week = WorkingDays(hours, ())
+    return [each for each in slots if told_outside(each, week)]
+
+
 def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
     """The slot on another day or place, at the same time of the shop's clock and as long."""
     local = timezone.localtime(slot.starts_at)
@@ -122,6 +142,7 @@ class Plan:
     days: list[Day]
     rows: list[Row]
     shut: list[ShutDays]  # that fall among these days
+    outside: set[int]  # slots, by their key, that the hours of their weekday do not hold
 
     @property
     def disturbed(self) -> list[Day]:
@@ -149,7 +170,8 @@ def plan(first: date, working: WorkingDays) -> Plan:
     ]
     places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={each.place_id for each in slots}))
     shut = [each for each in working.shut if each.first <= last and each.last >= first]
-    return Plan(days, [row(place, days, slots) for place in places], shut)
+    outside = {each.pk for each in slots_outside(working.hours, slots)}
+    return Plan(days, [row(place, days, slots) for place in places], shut, outside)
 
 
 def row(place: WorkPlace, days: Iterable[Day], slots: list[Slot]) -> Row:
@@ -160,5 +182,9 @@ def row(place: WorkPlace, days: Iterable[Day], slots: list[Slot]) -> Row:
 
 
 def spans(slot: Slot, day: date) -> bool:
-    last = timezone.localtime(slot.ends_at - timedelta(seconds=1)).date()
-    return timezone.localtime(slot.starts_at).date() <= day <= last
+    return timezone.localdate(slot.starts_at) <= day <= last_day(slot)
+
+
+def last_day(slot: Slot) -> date:
+    """The last day that it has a part of: one that ends at midnight has none of the next."""
+    return timezone.localdate(slot.ends_at - timedelta(seconds=1))

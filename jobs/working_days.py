@@ -4,9 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
-from django.utils import timezone
-
-from jobs.models import ShutDays, Slot
+from jobs.models import ShutDays
 from workshop.models import ShopProfile
 
 DAYS_SHOWN = 5
@@ -57,12 +55,3 @@ def working_days(shop: ShopProfile) -> WorkingDays:
 
 def read_hours(kept: Iterable[list[str] | None]) -> tuple[Hours, ...]:
     return tuple((time.fromisoformat(day[0]), time.fromisoformat(day[1])) if day else None for day in kept)
-
-
-def slots_on(days: ShutDays) -> list[Slot]:
-    """The slots that begin or end on days on which the shop is shut, and are kept all the same."""
-    zone = timezone.get_current_timezone()
-    begin = datetime.combine(days.first, time(), zone)
-    end = datetime.combine(days.last + ONE_DAY, time(), zone)
-    slots = Slot.objects.filter(starts_at__lt=end, ends_at__gt=begin)
-    return list(slots.select_related("job", "place"))

@@ -9,7 +9,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.forms.shop_days import ShutDaysForm, WorkingHoursForm, WorkPlaceForm
 from jobs.models import ShutDays, WorkPlace
-from jobs.working_days import slots_on
+from jobs.slots import clock_text, coming_slots, slots_on, slots_outside
+from jobs.working_days import read_hours
 from workshop.answers import posted, render_form, say_saved
 from workshop.models import ShopProfile
 from workshop.once import once
@@ -58,11 +59,14 @@ def place_remove(request: StaffRequest, pk: int) -> HttpResponse:
 @owner_only
 @require_http_methods(["GET", "POST"])
 def working_hours(request: StaffRequest) -> HttpResponse:
-    form = WorkingHoursForm(posted(request), instance=ShopProfile.current())
+    shop = ShopProfile.current()
+    week = read_hours(shop.working_hours)
+    form = WorkingHoursForm(posted(request), instance=shop)
     if form.is_valid() and form.save_unless_stale():
         say_saved(request, "The working hours are saved.", "working-hours")
         return redirect("working-hours")
-    return render_form(request, "jobs/working_hours.html", form)
+    outside = slots_outside(week, coming_slots())
+    return render_form(request, "jobs/working_hours.html", form, outside=outside)
 
 
 @owner_only
@@ -72,8 +76,8 @@ def shut_days_list(request: StaffRequest) -> HttpResponse:
     form = ShutDaysForm(posted(request))
     if form.is_valid():
         return keep_shut_days(request, form, "shut-days-new")
-    coming = ShutDays.objects.filter(last__gte=timezone.localdate())
-    shut = [(days, slots_on(days)) for days in coming]
+    slots = coming_slots()
+    shut = [(days, slots_on(days, slots)) for days in ShutDays.objects.filter(last__gte=timezone.localdate())]
     return render_form(request, "jobs/shut_days_list.html", form, shut=shut)
 
 
@@ -90,8 +94,11 @@ def shut_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
 def keep_shut_days(request: StaffRequest, form: ShutDaysForm, draft: str) -> HttpResponse:
     days = form.save() if form.instance.pk is None else form.instance
     say_saved(request, f"Shut: {days}.", draft)
-    if slots := slots_on(days):
-        told = "; ".join(f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}" for slot in slots)
+    if slots := slots_on(days, coming_slots()):
+        told = "; ".join(
+            f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b}, {clock_text(slot.starts_at)}"
+            for slot in slots
+        )
         messages.warning(request, f"Still kept for these days, and to be moved: {told}.")
     return redirect("shut-days-list")
 

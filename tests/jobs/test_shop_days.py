@@ -4,7 +4,9 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 from icalendar import Calendar
@@ -28,7 +30,7 @@ def to_come(weekday: int, after: int = 1) -> date:
 
 
 def at(day: date, hour: int) -> datetime:
-    return datetime.combine(day, time(hour), UTC)
+    return datetime.combine(day, time(), UTC) + timedelta(hours=hour)
 
 
 def book(name: str, day: date, hour: int = 9) -> Slot:
@@ -191,6 +193,62 @@ def test_days_shut_are_left_out_and_slots_on_them_told_not_dropped(login) -> Non
     assert "though the shop is shut" not in today(owner)
     back = owner.post(reverse("slot-move", args=[slot.pk]), {**moved, "day": first.isoformat()}, follow=True)
     assert "The shop is shut on" in back.text
+
+
+def test_a_slot_that_shortened_hours_no_longer_hold_is_told_until_it_is_moved(login) -> None:
+    day = to_come(4)
+    slot, within = book("dyno", day, hour=15), book("bench 1", day, hour=9)
+    owner, url = login(Role.OWNER), reverse("working-hours")
+    assert "outside the hours" not in owner.get(url).text
+    told = " ".join(owner.post(url, hours(shuts_4="16:00"), follow=True).text.split())
+    assert "Slots outside the hours as they are saved" in told
+    assert f"dyno for job {slot.job}, {day:%a} {day.day} {day:%b}, 15:00–17:00: move it" in told
+    assert reverse("slot-edit", args=[slot.pk]) in told
+    assert reverse("slot-edit", args=[within.pk]) not in told
+
+    owner.post(url, hours(opens_4="", shuts_4=""))
+    assert reverse("slot-edit", args=[within.pk]) in owner.get(url).text
+    Slot.objects.update(starts_at=at(to_come(0), 9), ends_at=at(to_come(0), 12))
+    assert "outside the hours" not in owner.get(url).text
+
+
+def test_a_slot_outside_the_hours_is_marked_on_today(login, shop) -> None:
+    first = working_days(shop).from_day(timezone.localdate() + timedelta(days=1))[0]
+    book("dyno", first, hour=17)
+    book("bench 1", first, hour=9)
+    assert today(login(Role.DESK)).count("outside hours") == 1
+
+
+def test_a_slot_until_midnight_does_not_fall_on_the_day_after(login) -> None:
+    day = to_come(1)
+    slot = book("dyno", day, hour=22)
+    owner, url = login(Role.OWNER), reverse("shut-days-list")
+    owner.post(url, {"first": (day + timedelta(days=1)).isoformat(), "last": "", "reason": "Fair"})
+    assert reverse("slot-edit", args=[slot.pk]) not in owner.get(url).text
+    owner.post(url, {"first": day.isoformat(), "last": "", "reason": "Eve of the fair"})
+    assert reverse("slot-edit", args=[slot.pk]) in owner.get(url).text
+
+
+@pytest.mark.parametrize("page", ["place-list", "working-hours", "shut-days-list"])
+def test_however_much_there_is_the_pages_of_the_shops_day_ask_the_same(login, page: str) -> None:
+    owner, url = login(Role.OWNER), reverse(page)
+
+    def fill(number: int) -> None:
+        WorkPlace.objects.create(name=f"ramp {number}", kind="bench")
+        day = to_come(0, after=7 * number)
+        ShutDays.objects.create(first=day, last=day, reason=f"Fair {number}")
+        book("dyno", day, hour=17)
+        book("bench 1", day)
+
+    fill(1)
+    with CaptureQueriesContext(connection) as one:
+        owner.get(url)
+    for number in range(2, 8):
+        fill(number)
+    with CaptureQueriesContext(connection) as seven:
+        shown = owner.get(url).text
+    assert "ramp 7" in shown if page == "place-list" else shown.count("move it") >= 7
+    assert len(seven) == len(one) <= 6
 
 
 def test_days_shut_may_not_end_before_they_begin_and_can_be_opened_again(login) -> None:
