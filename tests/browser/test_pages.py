@@ -19,7 +19,7 @@ from tests.browser.steps import accessibility_faults, follow, settles_to_fit, si
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Role, StaffMember
 
-WIDTHS = (1440, 390)
+WIDTHS = (1440, 1024, 390)
 HEIGHT = 900
 NOT_KEPT = {"mixture-fuel-table"}  # a file that the demo's studies have none of
 COLOURS = ("color-contrast",)  # what a darker look may change
@@ -118,19 +118,19 @@ def is_page(answer: APIResponse) -> bool:
 
 
 def look(page: Page, name: str, url: str) -> list[str]:
-    """What is amiss on a page on a desk and on a phone, by day and in the dark."""
+    """What is amiss on a page on a desk, a tablet and a phone, by day and in the dark."""
     page.emulate_media(color_scheme="light")
     page.goto(url)
     page.evaluate("document.fonts.ready.then(() => true)")
     expect(page.locator("[data-chart]:not(.chart)")).to_have_count(0)  # all curves are drawn
     problems = []
-    for width in WIDTHS:
-        page.set_viewport_size({"width": width, "height": HEIGHT})
-        if not settles_to_fit(page):
-            problems.append(f"at {width} px it is {sideways_px(page)} px wider than the window")
-        problems += [f"at {width} px: {fault}" for fault in accessibility_faults(page)]
-    page.emulate_media(color_scheme="dark")
-    problems += [f"in the dark: {fault}" for fault in accessibility_faults(page, COLOURS)]
+    for look_of_it, rules in (("light", ()), ("dark", COLOURS)):
+        page.emulate_media(color_scheme=look_of_it)
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": HEIGHT})
+            if not settles_to_fit(page):
+                problems.append(f"at {width} px it is {sideways_px(page)} px wider than the window")
+            problems += [f"{look_of_it}, {width} px: {fault}" for fault in accessibility_faults(page, rules)]
     return [f"{name}: {problem}" for problem in problems]
 
 
