@@ -119,6 +119,14 @@ def test_addresses_named_lead_somewhere() -> None:
     assert {name: where for name, where in names.items() if name not in known} == {}
 
 
+def test_no_style_asks_how_wide_its_container_is() -> None:
+    """Chromium 156 now and again lays out nothing within such a container that a script reads meanwhile."""
+    asks = re.compile(r"\bcontainer(-type|-name)?\s*:|@container|\dcq[iwhb]\b|\dcqm(in|ax)\b")
+    styles = sorted((ROOT / "static" / "css").glob("*.css"))
+    assert styles
+    assert [style.name for style in styles if asks.search(style.read_text(encoding="utf-8"))] == []
+
+
 def test_every_page_style_is_loaded() -> None:
     """A style sheet or script that no template names is dead."""
     named_files = named(r"{% static '([^']+)'").keys()

@@ -12,6 +12,7 @@
      .verdict                       takes the word and the shape
      data-bracket="stops"           a second input: the smallest blade that does not go
    [data-bench-count]             "7 of 12 entered, 2 out of range, passed over: cylinder 2, intake left"
+   .engine                        gets the width of its narrowest valve, --valve-width, for the size of its figures
    <meta name="bench-worker">     the worker that opens this page again while the network is gone
 
    A clearance is one figure (0.12), or the largest blade that goes and the smallest that does not: in one box
@@ -234,10 +235,18 @@
     tellBlades(form);
   }
 
+  const engines = new ResizeObserver((entries) => {
+    for (const { target } of entries) {
+      const widths = [...target.querySelectorAll(".engine-valve")].map((valve) => valve.clientWidth);
+      if (widths.length) target.style.setProperty("--valve-width", `${Math.min(...widths)}px`);
+    }
+  });
+
   function start(root) {
     for (const form of root.querySelectorAll("form")) {
       if (!form.querySelector("[data-bench-order]")) continue;
       choose(form);
+      engines.observe(form.querySelector(".engine"));
       for (const input of form.querySelectorAll(BOXES)) if (input.value) show(input);
       count(form);
       const entered = document.activeElement; // perhaps before this script had come

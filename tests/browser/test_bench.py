@@ -15,6 +15,7 @@ from tests.browser.steps import assert_accessible, assert_fits, follow
 from workshop.models import EngineSpec, Role
 
 WIDTHS = (390, 1024, 1440)
+LARGE = "20.8px"  # 1.3 rem
 NOT_SENT = "Not sent: no network"
 
 
@@ -330,6 +331,17 @@ def test_entry_fits_and_is_accessible(bench: Page, live_server: Any, engine: str
     )
     assert cut_off == []
     assert_accessible(bench)
+
+
+def test_figures_are_large_where_there_is_room_and_follow_the_window(bench: Page, live_server: Any) -> None:
+    bench.set_viewport_size({"width": 390, "height": 900})
+    bench.goto(entry_url(live_server, job_with(factories.make_engine(**ENGINES["six"]))))
+    box = bench.locator(".engine-reading > input").first
+    expect(box).to_have_css("font-size", LARGE)
+    bench.set_viewport_size({"width": 1024, "height": 900})  # six in one row
+    expect(box).not_to_have_css("font-size", LARGE)
+    bench.set_viewport_size({"width": 390, "height": 900})
+    expect(box).to_have_css("font-size", LARGE)
 
 
 @pytest.mark.parametrize("width", WIDTHS)
