@@ -64,15 +64,14 @@
     return made;
   }
 
-  /* Round figures inside a range, about so many. */
-  function ticks(low, high, about) {
+  /* Round figures inside a range, about so many, and how the page writes them. */
+  function ticks(chart, low, high, about) {
     const rough = (high - low) / about;
     const power = 10 ** Math.floor(Math.log10(rough));
     const step = [1, 2, 5, 10].map((each) => each * power).find((each) => each >= rough);
-    const places = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
     const found = [];
-    for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push([value, value.toFixed(places)]);
-    return found;
+    for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push(value);
+    return chart.tickWords(found, step).map((words, at) => [found[at], words]);
   }
 
   /* Points in the picture, parted where nothing was measured. */
@@ -109,10 +108,10 @@
     const toY = (y) => bottom - ((y - low) / (high - low)) * (bottom - ceiling);
     const text = (words, x, y, more = {}) => node("text", { x, y, fill: colour("--ink"), "font-size": 13, ...more }, words);
     const group = node("g", {}, text(panel.title, left, top + 18, { "font-weight": 600 }));
-    for (const [value, words] of ticks(...range, 8)) {
+    for (const [value, words] of ticks(chart, ...range, 8)) {
       group.append(node("line", { x1: toX(value), x2: toX(value), y1: ceiling, y2: bottom, stroke: colour("--chart-grid") }), text(words, toX(value), bottom + 17, { "text-anchor": "middle" }));
     }
-    for (const [value, words] of ticks(low, high, 6)) {
+    for (const [value, words] of ticks(chart, low, high, 6)) {
       group.append(node("line", { x1: left, x2: PANEL.width - right, y1: toY(value), y2: toY(value), stroke: colour("--chart-grid") }), text(words, left - 6, toY(value) + 4, { "text-anchor": "end" }));
     }
     group.append(text(withUnit(chart.data.x_label, chart.data.x_unit), (left + PANEL.width - right) / 2, bottom + 37, { "text-anchor": "middle" }));

@@ -14,7 +14,7 @@
    As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
    Drag or + zooms, - and 0 take it back, Page Up and Page Down move a zoomed range along, the arrow keys move the cursor,
    whose values stand in a real table below. One finger moves the cursor, two zoom and move along.
-   For other scripts the chart stands in the element's property chart, and two events rise from the element: chartbuilt once,
+   For other scripts the chart stands in the element's property chart (chart.tickWords writes an axis's figures), and two events rise from the element: chartbuilt once,
    chartdraw at each stroke with the plot in its detail. Such a script is loaded before this one. */
 (function () {
   "use strict";
@@ -34,7 +34,7 @@
   }
 
   /* As many decimals as tell the ticks apart: 0.025 needs three. */
-  function tickWords(plot, ticks, axis, space, step) {
+  function tickWords(ticks, step) {
     let digits = 0;
     while (digits < 6 && Math.abs(step * 10 ** digits - Math.round(step * 10 ** digits)) > 1e-6) digits++;
     return ticks.map((tick) => written(tick, digits));
@@ -78,7 +78,7 @@
 
   function options(chart, panel, size) {
     const font = `13px "IBM Plex Sans", sans-serif`;
-    const axis = { values: tickWords, stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
+    const axis = { values: (plot, ticks, at, space, step) => tickWords(ticks, step), stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
     const series = [{}];
     const bands = [];
     for (const each of panel.series) {
@@ -321,7 +321,7 @@
     const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
     if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
     const whole = data.x_range || all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
-    const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], lead: 0, range: null, at: null };
+    const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], lead: 0, range: null, at: null, tickWords };
     chart.aloud = element("p", { class: "visually-hidden", role: "status" });
     root.chart = chart;
     root.classList.add("chart");

@@ -3,19 +3,21 @@
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
 from jobs.calc.figures import written
-from jobs.models import TuneRevision
+from jobs.models import Comparison, ComparisonRun, TuneRevision
 from tests import factories
 from tests.browser.steps import assert_accessible, next_frame, row, tab_to
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
+SVG = "{http://www.w3.org/2000/svg}"
 BEFORE, AFTER = "Run 1, as received", "Run 2, tune 1"
 
 
@@ -34,6 +36,18 @@ def charts(log_in: LogIn, people: dict[Role, Any], live_server: Any) -> Page:
     page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
     expect(page.get_by_role("group", name="Power: curves of").locator("canvas")).to_be_visible()
     return page
+
+
+def saved(page: Page, chart: str, kind: str) -> bytes:
+    """The picture that the chart of these data is saved as."""
+    with page.expect_download() as download:
+        page.locator(f"[data-source={chart}]").get_by_role("button", name=f"Save as {kind}").click()
+    return download.value.path().read_bytes()
+
+
+def words_of(picture: bytes) -> list[str]:
+    """Each text that stands in an SVG."""
+    return [found.text or "" for found in ElementTree.fromstring(picture).iterfind(f".//{SVG}text")]
 
 
 def read_out(page: Page) -> Locator:
@@ -114,6 +128,24 @@ def test_a_curve_is_switched_off_in_the_legend_and_is_drawn_in_the_dark(charts: 
     assert_accessible(charts)
 
 
+def test_a_saved_picture_writes_its_figures_as_the_page_does(
+    log_in: LogIn, people: dict[Role, Any], live_server: Any
+) -> None:
+    job = factories.make_job(received_at=timezone.now() - timedelta(days=3), stage="roller")
+    comparison = Comparison.objects.create(job=job, title="Weaker after")
+    for at in range(4):  # a tenth less after: 5.5 kW at 11,000 1/min
+        level = (1.0 if at < 2 else 0.9) * (1 + at % 2 / 1000)
+        data = sweep_csv(power=lambda speed, level=level: level * speed / 200)
+        made_at = timezone.now() - timedelta(hours=9 - at)
+        run = attach_sweep(job, people[Role.TUNER], data, name=f"{at}.csv", made_at=made_at).run
+        ComparisonRun.objects.create(comparison=comparison, run=run, group="before" if at < 2 else "after")
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/comparisons/{comparison.pk}/")
+    words = words_of(saved(page, "difference-chart", "SVG"))
+    assert {"9000", "10\u202f000", "\u22124"} <= set(words)
+    assert not [each for each in words if each.startswith("-")]
+
+
 def test_the_clearances_of_a_bike_are_read_panel_by_panel(
     log_in: LogIn, people: dict[Role, Any], live_server: Any
 ) -> None:
@@ -133,8 +165,6 @@ def test_the_clearances_of_a_bike_are_read_panel_by_panel(
     expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("0.200")
     press(page, "ArrowRight")  # a place on the line where nothing was measured
     expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
-    with page.expect_download() as saved:
-        page.get_by_role("button", name="Save as SVG").click()
-    picture = saved.value.path().read_text(encoding="utf-8")
+    picture = saved(page, "courses", "SVG").decode()
     assert picture.count("<polygon") > 4 * 12  # each reading of twelve valves has a mark of its own
     assert_accessible(page)
