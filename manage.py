@@ -11,9 +11,9 @@ def main() -> None:
         from workshop.demo_environment import prepare
 
         prepare()
-    from django.core.management import execute_from_command_line
+    from workshop.shop_folder import ShopCommands
 
-    execute_from_command_line(sys.argv)
+    ShopCommands(sys.argv).execute()
 
 
 if __name__ == "__main__":

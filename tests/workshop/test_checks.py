@@ -125,6 +125,34 @@ def test_a_folder_that_cannot_be_made_is_told_in_a_sentence(tmp_path) -> None:
     assert "Traceback" not in told.stderr
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["check"],
+        ["createsuperuser", "--noinput", "--username", "owner", "--email", "owner@shop.example"],
+        ["changepassword", "owner"],
+        ["backup", "shop.tar"],
+        ["runserver", "127.0.0.1:0"],
+        ["collectstatic", "--no-input"],
+        ["showmigrations"],
+        ["shell", "-c", "1"],
+    ],
+    ids=lambda command: command[0],
+)
+def test_without_its_folder_every_command_ends_in_one_sentence(tmp_path, command: list[str]) -> None:
+    folder = tmp_path / "misspelt"
+    told = manage(folder, *command)
+    assert (told.returncode, told.stdout) == (1, "")
+    (sentence,) = told.stderr.splitlines()
+    assert str(folder) in sentence and "manage.py migrate" in sentence and "DATA_DIR" in sentence
+    assert not folder.exists()
+
+
+def test_help_needs_no_folder(tmp_path) -> None:
+    assert manage(tmp_path / "none", "backup", "--help").returncode == 0
+    assert manage(tmp_path / "none", "help", "restore").returncode == 0
+
+
 @pytest.mark.django_db
 def test_database_in_order_is_not_told() -> None:
     assert checks.check_database(None, databases=["default"]) == []

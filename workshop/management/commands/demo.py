@@ -5,12 +5,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
 from workshop.models import Customer, StaffMember
+from workshop.shop_folder import make_shop_folder
 
 DEFAULT_PORT = "8000"
 
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         parser.add_argument("--port", default=os.environ.get("PORT", DEFAULT_PORT))
 
     def handle(self, *args: Any, **options: Any) -> None:
-        Path(settings.DATA_DIR).mkdir(parents=True, exist_ok=True)
+        make_shop_folder(self.stdout.write)
         call_command("migrate", verbosity=0, interactive=False)
         self.build()
         self.say_how_to_log_in(options["port"])

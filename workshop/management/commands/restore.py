@@ -3,10 +3,10 @@
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from workshop.backup import restore_backup
+from workshop.shop_folder import make_shop_folder
 
 
 class Command(BaseCommand):
@@ -17,7 +17,7 @@ class Command(BaseCommand):
         parser.add_argument("backup", type=Path)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        Path(settings.DATA_DIR).mkdir(parents=True, exist_ok=True)
+        make_shop_folder(self.stdout.write)
         try:
             manifest = restore_backup(options["backup"])
         except (ValueError, OSError) as problem:
