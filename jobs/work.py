@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 
@@ -38,6 +39,12 @@ def over_with(item: WorkItem, price: Decimal | None) -> Total | None:
     others = list(item.job.work_items.exclude(pk=item.pk))
     with_it = total(item.job, [*others, WorkItem(price=price)])
     return with_it if with_it.over is not None else None
+
+
+def most_authorised() -> Decimal:
+    """The largest amount that a job can have authorised, as its column holds it."""
+    field: Any = Job._meta.get_field("authorised_amount")
+    return (Decimal(10) ** field.max_digits - 1).scaleb(-field.decimal_places)
 
 
 @transaction.atomic

@@ -13,7 +13,7 @@ from jobs.models import Job, Photo, Stage, WorkItem
 from jobs.photos import Prepared, prepare_photos
 from jobs.receiving import meter_question, read_marks, read_strokes
 from jobs.stages import reason_missing
-from jobs.work import over_with
+from jobs.work import most_authorised, over_with
 from workshop.forms.fields import plain
 from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm
@@ -76,7 +76,13 @@ class WorkItemForm(Grouped, RecordForm):
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         over = over_with(self.instance, self.cleaned_data.get("price"))
-        if over is not None:
+        if over is not None and over.amount > most_authorised():
+            self.add_error(
+                "price",
+                f"This makes {over.amount:.2f}, and no more than {most_authorised()} can be authorised for a "
+                "job. Look whether the prices are right, or book the rest as a job of its own.",
+            )
+        elif over is not None:
             self.question = f"This makes {over.amount:.2f}, which is {over.over:.2f} more than authorised."
             if not self.cleaned_data.get("asked"):
                 self.add_error(

@@ -66,3 +66,21 @@ def test_csv_holds_work_and_parts_and_runs_nothing_in_a_spreadsheet(login) -> No
     ]
     assert rows[0]["job"] == job.number
     assert rows[0]["customer"] == "'=cmd()"
+
+
+def test_more_than_can_be_authorised_is_said_at_the_price_and_the_job_stays_readable(login) -> None:
+    # In some currencies a job runs to many millions; what is authorised has eight digits before its point.
+    job = make_job(authorised_amount=Decimal("60000000"))
+    WorkItem.objects.create(job=job, description="Engine", price=Decimal("60000000"))
+    desk = login(Role.DESK)
+    sent = {"description": "Gearbox", "price": "40000000", "asked": "on"}
+    response = desk.post(reverse("work-item-add", args=[job]), sent)
+    assert response.status_code == 422
+    assert "no more than 99999999.99 can be authorised" in response.text
+    assert 'value="Gearbox"' in response.text
+    assert desk.get(reverse("job", args=[job])).status_code == 200
+    # 60 000 000 + 39 999 999.99 is just what fits
+    sent["price"] = "39999999.99"
+    assert desk.post(reverse("work-item-add", args=[job]), sent).status_code == 302
+    job.refresh_from_db()
+    assert job.authorised_amount == Decimal("99999999.99")
