@@ -5,8 +5,7 @@ from django.db.models import Q, QuerySet
 from jobs.models import Job, JobWord
 from jobs.models.job import JobQuerySet
 from workshop.models import Bike, Customer, FoundWord
-from workshop.models.customers import LONGEST_SEARCH
-from workshop.models.search import few_or_asked, spoken
+from workshop.models.search import asked_for, few_or_asked
 
 
 def bikes_matching(text: str) -> "QuerySet[Bike]":
@@ -22,8 +21,8 @@ def customers_matching(text: str) -> "QuerySet[Customer]":
 def jobs_matching(text: str) -> JobQuerySet:
     """Jobs where each word is in the number, the brief, or what bikes_matching looks at."""
     found = Job.objects.for_list()
-    for word in text[:LONGEST_SEARCH].split():
-        found = found.filter(jobs_of(spoken(word, [FoundWord, JobWord])))
+    for asked in asked_for(text, [FoundWord, JobWord]):
+        found = found.filter(jobs_of(asked))
     return found
 
 

@@ -46,6 +46,44 @@ def test_numbers_are_found_by_their_ends_and_without_signs(typed: str) -> None:
     assert other not in bikes_matching(typed)
 
 
+@pytest.mark.parametrize(
+    ("kept", "typed"),
+    [
+        ("+00 555 0151", "+00 555 0151"),
+        ("+00 555 0151", "555 01 51"),
+        ("+00 555 0151", "555 0151 oyelaran"),
+        ("0151 234 567 89", "0151 234 567 89"),
+        ("0151 234 567 89", "(0151) 23 45 67 89"),
+        ("0151 234 567 89", "567 89"),
+        ("0151/23456789", "0151 234"),
+        ("+49 151 23456789", "0151 234"),
+        ("+49 151 23456789", "0049 151 23456789"),
+        ("0151 23456789", "+49 151 23456789"),
+        ("+49 (0)151 23456789", "+49 151 234 567 89"),
+    ],
+)
+def test_a_phone_number_is_found_as_it_is_written_and_as_it_is_dialled(kept: str, typed: str) -> None:
+    wanted = make_customer(name="Anselm Oyelaran", phone=kept, email="")
+    make_customer(name="Bo Tarn", phone="+00 555 7777", email="")
+    job = make_job(bike=make_bike(owner=wanted, plate="", vin=""))
+    assert list(customers_matching(typed)) == [wanted]
+    assert list(bikes_matching(typed)) == [job.bike]
+    assert list(jobs_matching(typed)) == [job]
+
+
+def test_figures_that_are_no_number_together_are_words_each() -> None:
+    bike = make_bike(make="Tern", model="750 2000", plate="X 41", vin="")
+    assert list(bikes_matching("tern 2000 41")) == [bike]
+    assert not bikes_matching("tern 2000 42").exists()
+
+
+def test_a_sign_between_words_says_nothing() -> None:
+    bike = make_bike(make="Tern", model="Q-900", plate="", vin="")
+    make_bike(make="Quail", model="R", plate="", vin="")
+    assert list(bikes_matching("Tern - Q-900")) == [bike]
+    assert not bikes_matching("–").exists()
+
+
 def test_two_slips_are_one_too_many() -> None:
     make_customer(name="Ines Quill", email="", phone="")
     assert not customers_matching("qoall").exists()

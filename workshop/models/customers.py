@@ -7,17 +7,15 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from workshop.models.base import Record
-from workshop.models.search import Word, few_or_asked, note_words, spoken, tails_of, words_of
-
-LONGEST_SEARCH = 100
+from workshop.models.search import Word, asked_for, few_or_asked, note_words, tails_of, words_of
 
 
 class CustomerQuerySet(models.QuerySet["Customer"]):
     def matching(self, text: str) -> "CustomerQuerySet":
         """Customers where each word is in the name, e-mail, phone or a bike's plate, typed well or nearly."""
         found = self
-        for word in text[:LONGEST_SEARCH].split():
-            named = FoundWord.objects.filter(spoken(word, [FoundWord]))
+        for asked in asked_for(text, [FoundWord]):
+            named = FoundWord.objects.filter(asked)
             own = named.filter(customer__isnull=False).values_list("customer", flat=True)
             by_bike = named.filter(bike__isnull=False, is_number=True).values_list("bike__owner", flat=True)
             found = found.filter(Q(pk__in=few_or_asked(own)) | Q(pk__in=few_or_asked(by_bike)))
@@ -66,8 +64,8 @@ class BikeQuerySet(models.QuerySet["Bike"]):
     def matching(self, text: str) -> "BikeQuerySet":
         """Bikes where each word is in make and model, plate, VIN or the owner's name or phone."""
         found = self
-        for word in text[:LONGEST_SEARCH].split():
-            named = FoundWord.objects.filter(spoken(word, [FoundWord]))
+        for asked in asked_for(text, [FoundWord]):
+            named = FoundWord.objects.filter(asked)
             own = named.filter(bike__isnull=False).values_list("bike", flat=True)
             by_owner = named.filter(customer__isnull=False).values_list("customer", flat=True)
             found = found.filter(Q(pk__in=few_or_asked(own)) | Q(owner__in=few_or_asked(by_owner)))

@@ -6,17 +6,21 @@ looked for with one letter wrong, missing, too many or swapped with the next.
 """
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from functools import reduce
+from itertools import groupby
 from operator import or_
 from typing import Any
 
 from django.db import connection, models
 from django.db.models import Q
 
+LONGEST_SEARCH = 100
 LONGEST_WORD = 40
 SHORTEST_TAIL = 4
 SHORTEST_MISTYPED = 4
+LOCAL_NUMBER = 7  # signs by which a whole phone number is told apart without what is dialled before them
+NUMBER_SIGNS = frozenset("0123456789+-/.()")
 MOST_CANDIDATES = 500
 MOST_NAMED = 400
 LAST_SIGN = "\U0010ffff"
@@ -120,15 +124,49 @@ def meant(word: str, tables: Iterable[type[Word]]) -> list[str]:
     return sorted(each for each in candidates if one_slip_apart(word, each))
 
 
-def spoken(word: str, tables: Iterable[type[Word]]) -> Q:
+def asked_for(text: str, tables: Sequence[type[Word]]) -> Iterator[Q]:
+    """Rows of words that each part of a typed text means.
+
+    Figures with blanks between them are one number, as people write phone numbers, where there is one
+    that begins so. Signs that stand alone say nothing beside other words.
+    """
+    words = text[:LONGEST_SEARCH].split()
+    telling = [word for word in words if any(sign.isalnum() for sign in word)] or words
+    for is_number, group in groupby(telling, lambda word: NUMBER_SIGNS.issuperset(word)):
+        parts = list(group)
+        whole = begun("".join(parts), tables) if is_number and len(parts) > 1 else None
+        yield from [whole] if whole is not None else (spoken(part, tables) for part in parts)
+
+
+def spoken(word: str, tables: Sequence[type[Word]]) -> Q:
     """Rows of words that a typed word means: those that begin with it or, where there are none, are
     one slip away."""
-    folded = squeeze(fold(word)) or fold(word)
-    tables = list(tables)
-    begins = beginning_with(folded[:LONGEST_WORD])
-    if any(table._default_manager.filter(begins).exists() for table in tables):
-        return begins
-    return Q(word__in=meant(folded, tables))
+    begins = begun(word, tables)
+    return Q(word__in=meant(bare(word), tables)) if begins is None else begins
+
+
+def begun(word: str, tables: Sequence[type[Word]]) -> Q | None:
+    """Rows of words that begin with a typed one, as it stands or else as another dials it; None where
+    there are none."""
+    for spelling in spellings(bare(word)):
+        begins = beginning_with(spelling[:LONGEST_WORD])
+        if any(table._default_manager.filter(begins).exists() for table in tables):
+            return begins
+    return None
+
+
+def bare(word: str) -> str:
+    return squeeze(fold(word)).lstrip("+") or fold(word)
+
+
+def spellings(word: str) -> list[str]:
+    """A word, and of a phone number what is left without the zeros or the country dialled before it."""
+    found = [word]
+    if word.isdecimal() and len(word.lstrip("0")) >= SHORTEST_TAIL:
+        found.append(word.lstrip("0"))
+        if len(word) > LOCAL_NUMBER + 1:
+            found.append(word[-LOCAL_NUMBER:])
+    return list(dict.fromkeys(found))
 
 
 def few_or_asked(pks: Any) -> Any:
