@@ -1,13 +1,38 @@
-/* Charts as pictures to keep: a PNG of what is on the screen, an SVG of the same curves. Loaded before js/charts.js. */
+/* Charts as pictures to keep: a PNG of what is on the screen, an SVG of the same curves. Loaded before js/charts.js.
+
+   <ul id="KEY"><li><svg>...</svg>words</li>...</ul> <div data-chart data-key="KEY"> takes the key along: each drawing as
+   it looks on the page, and the words beside it. */
 (function () {
   "use strict";
-  const PAD = 16, LINE = 22, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
+  const PAD = 16, LINE = 22, BESIDE = 46, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
   const FONT = '"IBM Plex Sans", sans-serif';
   const MARKS = { circle: "●", square: "■", triangle: "▲" };
   const SVG = "http://www.w3.org/2000/svg";
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
   const shownLooks = (chart) => [...chart.looks].filter(([label]) => !chart.hidden.has(label));
+
+  function node(name, attributes, ...children) {
+    const made = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+    made.append(...children);
+    return made;
+  }
+
+  /* The key of the page, to be put under the curves; what a style sheet says of its drawings is written into them. */
+  function keyOf(chart) {
+    return [...(document.getElementById(chart.root.dataset.key)?.children || [])].map((item) => {
+      const { width, height } = item.querySelector("svg").viewBox.baseVal;
+      const drawing = node("svg", { xmlns: SVG, viewBox: `0 0 ${width} ${height}`, width, height });
+      for (const shape of item.querySelector("svg").children) {
+        const copy = shape.cloneNode(), look = getComputedStyle(shape);
+        copy.removeAttribute("class");
+        for (const name of ["fill", "stroke", "stroke-width", "stroke-dasharray"]) copy.setAttribute(name, look.getPropertyValue(name));
+        drawing.append(copy);
+      }
+      return { words: item.textContent.trim(), drawing, width, height };
+    });
+  }
 
   function keep(blob, kind) {
     const link = document.createElement("a");
@@ -20,14 +45,16 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   }
 
-  function png(chart) {
+  async function png(chart) {
     const ratio = window.devicePixelRatio || 1;
     const drawn = chart.plots.map((plot) => plot.ctx.canvas);
-    const looks = shownLooks(chart);
-    const canvas = document.createElement("canvas");
-    canvas.width = Math.max(...drawn.map((each) => each.width)) + 2 * PAD * ratio;
-    canvas.height = drawn.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * looks.length) * ratio);
-    const pen = canvas.getContext("2d");
+    const looks = shownLooks(chart), key = keyOf(chart);
+    const canvas = document.createElement("canvas"), pen = canvas.getContext("2d");
+    pen.font = `${13 * ratio}px ${FONT}`;
+    const said = [...looks.map(([label]) => label), ...key.map(({ words }) => words)];
+    const widest = Math.max(...said.map((words) => pen.measureText(words).width + BESIDE * ratio), ...drawn.map((each) => each.width));
+    canvas.width = Math.ceil(widest) + 2 * PAD * ratio;
+    canvas.height = drawn.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * said.length) * ratio);
     pen.fillStyle = colour("--sheet");
     pen.fillRect(0, 0, canvas.width, canvas.height);
     pen.textBaseline = "middle";
@@ -51,17 +78,18 @@
       pen.lineTo((PAD + 36) * ratio, middle);
       pen.stroke();
       pen.fillStyle = colour("--ink");
-      pen.fillText(label, (PAD + 46) * ratio, middle);
+      pen.fillText(label, (PAD + BESIDE) * ratio, middle);
+      top += LINE * ratio;
+    }
+    for (const { words, drawing, width, height } of key) {
+      const image = new Image();
+      image.src = `data:image/svg+xml,${encodeURIComponent(new XMLSerializer().serializeToString(drawing))}`;
+      await image.decode();
+      pen.drawImage(image, PAD * ratio, top + ((LINE - height) / 2) * ratio, width * ratio, height * ratio);
+      pen.fillText(words, (PAD + BESIDE) * ratio, top + (LINE / 2) * ratio);
       top += LINE * ratio;
     }
     canvas.toBlob((blob) => keep(blob, "png"), "image/png");
-  }
-
-  function node(name, attributes, ...children) {
-    const made = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
-    made.append(...children);
-    return made;
   }
 
   /* Round figures inside a range, about so many, and how the page writes them. */
@@ -133,15 +161,22 @@
   }
 
   function svg(chart) {
-    const looks = shownLooks(chart), panels = chart.data.panels.length;
-    const height = PAD * 2 + panels * PANEL.height + looks.length * LINE;
+    const looks = shownLooks(chart), key = keyOf(chart), panels = chart.data.panels.length;
+    const height = PAD * 2 + panels * PANEL.height + (looks.length + key.length) * LINE;
+    const middle = (at) => PAD + panels * PANEL.height + at * LINE + LINE / 2;
+    const beside = (words, y) => node("text", { x: PAD + BESIDE, y: y + 4, fill: colour("--ink"), "font-size": 13 }, words);
     const root = node("svg", { xmlns: SVG, viewBox: `0 0 ${PANEL.width} ${height}`, width: PANEL.width, height, "font-family": FONT.replaceAll('"', "'") },
       node("title", {}, document.title), node("rect", { width: PANEL.width, height, fill: colour("--sheet") }));
     for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
     looks.forEach(([label, look], at) => {
-      const y = PAD + panels * PANEL.height + at * LINE + LINE / 2;
-      root.append(look.mark ? node("text", { x: PAD + 12, y: y + 4, fill: colour(look.hue), "font-size": 13 }, MARKS[look.mark]) : node("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }),
-        node("text", { x: PAD + 46, y: y + 4, fill: colour("--ink"), "font-size": 13 }, label));
+      const y = middle(at);
+      root.append(look.mark ? node("text", { x: PAD + 12, y: y + 4, fill: colour(look.hue), "font-size": 13 }, MARKS[look.mark]) : node("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }), beside(label, y));
+    });
+    key.forEach(({ words, drawing, height: tall }, at) => {
+      const y = middle(looks.length + at);
+      drawing.setAttribute("x", PAD);
+      drawing.setAttribute("y", y - tall / 2);
+      root.append(drawing, beside(words, y));
     });
     keep(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
   }

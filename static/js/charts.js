@@ -8,14 +8,16 @@
                             "x": [...], "y": [...], "low": [...], "high": [...]}]}]}
 
    Optional: "small": true beside x_label lays many panels side by side, "x_range": [from, to] is what the whole shows; "y_range"
-   in a panel likewise. "like": "Run 3" in a series draws it as that label's line. What js/chart_limits.js adds stands there.
+   in a panel likewise. "like": "Run 3" in a series draws it as that label's line. What js/chart_limits.js adds stands there,
+   what a saved picture takes along in js/chart_save.js.
    x_digits (0) and digits (1) are how many decimals are read out. low and high are optional and draw a band. null in y is a
    gap: not measured. x need not be the same in all series. A label that stands in several panels is switched by one button.
    As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
    Drag or + zooms, - and 0 take it back, Page Up and Page Down move a zoomed range along, the arrow keys move the cursor,
    whose values stand in a real table below. One finger moves the cursor, two zoom and move along.
-   For other scripts the chart stands in the element's property chart (chart.tickWords writes an axis's figures), and two events rise from the element: chartbuilt once,
-   chartdraw at each stroke with the plot in its detail. Such a script is loaded before this one. */
+   For other scripts the chart stands in the element's property chart (chart.tickWords writes the figures of an axis), and
+   two events rise from the element: chartbuilt once, chartdraw at each stroke with the plot in its detail. Such a script is
+   loaded before this one. */
 (function () {
   "use strict";
   const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];

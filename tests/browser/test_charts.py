@@ -2,11 +2,13 @@
 
 from collections.abc import Callable
 from datetime import timedelta
+from io import BytesIO
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 from django.utils import timezone
+from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 
 from jobs.calc.figures import written
@@ -48,6 +50,16 @@ def saved(page: Page, chart: str, kind: str) -> bytes:
 def words_of(picture: bytes) -> list[str]:
     """Each text that stands in an SVG."""
     return [found.text or "" for found in ElementTree.fromstring(picture).iterfind(f".//{SVG}text")]
+
+
+def assert_rows_are_drawn(picture: bytes, rows: int) -> None:
+    """The last rows of a saved picture, 22 px each above a margin of 16, hold a drawing and words."""
+    image = Image.open(BytesIO(picture)).convert("RGB")
+    for number in range(rows):
+        top = image.height - 16 - 22 * (rows - number)
+        for left, right in ((16, 48), (62, 160)):  # and one colour alone is the paper
+            colours = image.crop((left, top, right, top + 22)).getcolors(maxcolors=10_000)
+            assert colours and len(colours) > 1, f"row {number}, {left} to {right} px"
 
 
 def read_out(page: Page) -> Locator:
@@ -165,6 +177,12 @@ def test_the_clearances_of_a_bike_are_read_panel_by_panel(
     expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("0.200")
     press(page, "ArrowRight")  # a place on the line where nothing was measured
     expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
-    picture = saved(page, "courses", "SVG").decode()
-    assert picture.count("<polygon") > 4 * 12  # each reading of twelve valves has a mark of its own
+    drawing = saved(page, "courses", "SVG")
+    assert drawing.count(b"<polygon") > 4 * 12  # each reading of twelve valves has a mark of its own
+    key = page.get_by_role("list", name="What the charts show").get_by_role("listitem").all_inner_texts()
+    assert "range of the engine spec" in key
+    assert words_of(drawing)[-len(key) :] == key
+    assert len(ElementTree.fromstring(drawing).findall(f"{SVG}svg")) == len(key)  # a drawing beside each
+    assert b"var(" not in drawing and b"class=" not in drawing  # nothing of the page's style sheets
+    assert_rows_are_drawn(saved(page, "courses", "PNG"), len(key))
     assert_accessible(page)
