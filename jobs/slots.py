@@ -6,7 +6,7 @@ hour out where the clocks change between.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
@@ -15,35 +15,11 @@ from django.utils import timezone
 
 from jobs.models import ShutDays, Slot, WorkPlace
 from jobs.working_days import ONE_DAY, Hours, WorkingDays
+from workshop.clock import believable, moment, shows
 from workshop.models import StaleRecord
 
 LONGEST = timedelta(hours=16)
-
-
-def shows(zone: ZoneInfo, day: date, clock: time) -> list[datetime]:
-    """The moments, in UTC, at which the clock in the shop shows this.
-
-    None where the clocks go forward over it, two where they go back over it, else one.
-    """
-    reading = datetime.combine(day, clock.replace(fold=0))
-    moments = {reading.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)}
-    return [each for each in sorted(moments) if each.astimezone(zone).replace(tzinfo=None, fold=0) == reading]
-
-
-def moment(zone: ZoneInfo, day: date, clock: time, *, second: bool | None = None) -> datetime:
-    """The moment, in UTC, meant by a day and a time of the shop's clock.
-
-    Raises ValueError where the clock never shows that time on that day, or shows it twice and
-    ``second`` does not say which is meant.
-    """
-    found = shows(zone, day, clock)
-    if not found:
-        raise ValueError(f"The clocks go forward that day: there is no {clock:%H:%M}.")
-    if len(found) == 1:
-        return found[0]
-    if second is None:
-        raise ValueError(f"The clocks go back that day and show {clock:%H:%M} twice: say which is meant.")
-    return found[second]
+FAR = timedelta(days=366)
 
 
 def clock_text(when: datetime) -> str:
@@ -78,6 +54,14 @@ def others(slot: Slot) -> str:
     return f"Job {other.job} has the {other.place} from {until} that day."
 
 
+def told_when(slot: Slot) -> str:
+    """What to say of a slot on a day that is past, or farther off than anybody plans; '' else."""
+    day = timezone.localdate(slot.starts_at)
+    if last_day(slot) < timezone.localdate():
+        return f"{day:%A %-d %B %Y} is past."
+    return f"{day:%A %-d %B %Y} is more than a year away." if day > timezone.localdate() + FAR else ""
+
+
 def told_outside(slot: Slot, working: WorkingDays) -> str:
     """What to say of a slot that lies outside the shop's hours; '' where it does not."""
     return working.outside(timezone.localtime(slot.starts_at), timezone.localtime(slot.ends_at))
@@ -109,7 +93,8 @@ def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
     zone = timezone.get_current_timezone()
     assert isinstance(zone, ZoneInfo)
     lasts = slot.ends_at - slot.starts_at
-    slot.starts_at = moment(zone, day, local.time(), second=False)
+    if believable(day) != local.date():
+        slot.starts_at = moment(zone, day, local.time(), second=False)
     slot.ends_at, slot.place = slot.starts_at + lasts, place
     return slot
 

@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 
 from jobs.models import ShutDays, WorkPlace
+from workshop.forms.fields import DayField
 from workshop.forms.groups import Grouped
 from workshop.forms.records import RecordForm, copy_of, saved_since
 from workshop.models import ShopProfile
@@ -23,15 +24,9 @@ class WorkPlaceForm(Grouped, RecordForm):
         self.fields["retired"].help_text = "It keeps its slots; no new one is offered there."
 
 
-def day_field(label: str, **more: Any) -> forms.DateField:
-    return forms.DateField(
-        label=label, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **more
-    )
-
-
 class ShutDaysForm(Grouped, RecordForm):
-    first = day_field("First day")
-    last = day_field("Last day", required=False, help_text="Empty for a single day.")
+    first = DayField(label="First day")
+    last = DayField(label="Last day", required=False, help_text="Empty for a single day.")
 
     class Meta(RecordForm.Meta):
         model = ShutDays

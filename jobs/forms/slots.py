@@ -8,20 +8,21 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Job, Slot, WorkPlace
-from jobs.slots import LONGEST, clock_text, moment, others, places_for, shows, told_outside
+from jobs.slots import LONGEST, clock_text, others, places_for, told_outside, told_when
 from jobs.working_days import WorkingDays
-from workshop.forms.fields import FloatNumberField
+from workshop.clock import moment, shows
+from workshop.forms.fields import DayField, FloatNumberField
 
 FIRST, SECOND = "first", "second"
 
 
 class SlotForm(forms.Form):
     """Day, time and length; it asks which is meant in the hour that comes twice, and whether it is meant
-    where the shop does not work then."""
+    where that is past, far away or outside the shop's hours."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
-    day = forms.DateField(label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    day = DayField(label="Day")
     clock = forms.TimeField(
         label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
     )
@@ -97,11 +98,11 @@ class SlotForm(forms.Form):
             self.slot.place = cleaned["place"]
             if taken := others(self.slot):
                 self.add_error("clock", taken)
-            self.ask_about_hours()
+            self.ask_about_time()
         return cleaned
 
-    def ask_about_hours(self) -> None:
-        self.question = told_outside(self.slot, self.working)
+    def ask_about_time(self) -> None:
+        self.question = " ".join(filter(None, (told_when(self.slot), told_outside(self.slot, self.working))))
         if self.question and not self.cleaned_data["anyway"]:
             self.add_error("anyway", f"{self.question} If the place is wanted all the same, tick that it is.")
 

@@ -1,6 +1,7 @@
 """Booking: a known bike, a new one, a new customer; one sending, one job."""
 
 import uuid
+from datetime import UTC, datetime
 
 import pytest
 from django.db import connection
@@ -171,6 +172,49 @@ def test_a_time_stays_what_the_clock_in_the_shop_said_over_the_change_of_the_clo
     job = Job.objects.get()
     assert "Mon 16 Nov 2026, 09:00" in client.get(reverse("job", args=[job])).content.decode()
     assert 'value="2026-11-16T09:00"' in client.get(reverse("job-edit", args=[job])).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("0001-01-01T00:00", "The year 1 can&#x27;t be meant"),
+        ("9999-12-31T23:59", "The year 9999 can&#x27;t be meant"),
+        ("2027-03-28T02:30", "there is no 02:30"),
+        ("2026-10-25T02:30", "show 02:30 twice: give one an hour earlier or later"),
+        ("2027-02-30T10:00", "valid date/time"),
+        ("tomorrow", "valid date/time"),
+    ],
+)
+@pytest.mark.parametrize("zone", ["Europe/Paris", "America/New_York"])
+def test_a_time_that_can_not_be_is_said_at_its_field(login, shop, zone: str, typed: str, said: str) -> None:
+    shop.time_zone = zone
+    shop.save()
+    if zone == "America/New_York":  # its clocks change on 14 March 2027 and 1 November 2026
+        typed = typed.replace("2027-03-28", "2027-03-14").replace("2026-10-25T02", "2026-11-01T01")
+        said = said.replace("show 02", "show 01")
+    bike = make_bike()
+    sent = {"which-chosen": str(bike.pk), "job-promised_at": typed}
+    answer = book(login(Role.DESK), **sent)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert not Job.objects.exists()
+
+
+def test_a_time_in_the_repeated_hour_stays_when_something_else_is_edited(login, shop) -> None:
+    shop.time_zone = "Europe/Paris"
+    shop.save()
+    second = datetime(2026, 10, 25, 1, 30, tzinfo=UTC)  # 02:30 for the second time
+    job = make_job(booked_for=second)
+    sent = {
+        "version": "1",
+        "brief": "Something else",
+        "intended_use": "road",
+        "booked_for": "2026-10-25T02:30",
+    }
+    answer = login(Role.DESK).post(reverse("job-edit", args=[job]), sent)
+    assert answer.status_code == 302
+    job.refresh_from_db()
+    assert (job.brief, job.booked_for) == ("Something else", second)
 
 
 def test_sent_twice_makes_one_job(login) -> None:

@@ -118,6 +118,8 @@ def test_booked_on_todays_page_and_a_second_is_told_who_has_it(login) -> None:
         ({"hours": "17"}, "less than or equal to 16"),
         ({"day": "soon"}, "valid date"),
         ({"place": "roof"}, "valid choice"),
+        ({"day": "9999-12-31", "clock": "23:00", "hours": "16", "anyway": "on"}, "The year 9999"),
+        ({"day": "0001-01-01", "clock": "00:00", "anyway": "on"}, "The year 1 "),
     ],
 )
 def test_bad_entry_is_said_at_its_field(login, changes, said: str) -> None:
@@ -125,6 +127,38 @@ def test_bad_entry_is_said_at_its_field(login, changes, said: str) -> None:
     assert answer.status_code == 422
     assert said in answer.text
     assert not Slot.objects.exists()
+
+
+@pytest.mark.parametrize(("year", "said"), [(-1, " is past."), (2, " is more than a year away.")])
+def test_a_day_that_can_hardly_be_meant_is_asked_about(login, year: int, said: str) -> None:
+    day = next_workday().replace(day=15, month=6)
+    day = day.replace(year=day.year + year)
+    answer = send(login(Role.DESK), make_job(), day=day.isoformat())
+    assert answer.status_code == 422
+    assert f"{day:%-d %B %Y}{said}" in answer.text
+    assert send(login(Role.DESK), make_job(), day=day.isoformat(), anyway="on").status_code == 302
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2026-02-31", "soon", ""])
+def test_a_move_to_no_day_is_refused(login, shop, day: str) -> None:
+    shop.time_zone = "Pacific/Auckland"  # its first hours of the first year are before all that UTC has
+    shop.save()
+    slot = book(make_job(), "dyno", at(9), at(11))
+    sent = {"day": day, "place": place("bench 1").pk}
+    page = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
+    assert "Not moved" in page or "no day and place" in page
+    slot.refresh_from_db()
+    assert (slot.place.name, slot.starts_at) == ("dyno", at(9))
+
+
+def test_in_the_repeated_hour_a_slot_keeps_its_moment_from_place_to_place(login, in_paris) -> None:
+    # 02:30 for the second time on 25 October 2026 in Paris is 01:30 UTC, for the first 00:30 UTC.
+    second = datetime(2026, 10, 25, 1, 30, tzinfo=ZoneInfo("UTC"))
+    slot = book(make_job(), "dyno", second, second + timedelta(minutes=30))
+    sent = {"day": "2026-10-25", "place": place("bench 1").pk}
+    login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
+    slot.refresh_from_db()
+    assert (slot.place.name, slot.starts_at) == ("bench 1", second)
 
 
 def test_a_slot_is_dragged_to_another_day_and_keeps_its_time_of_the_clock(login, in_paris) -> None:

@@ -1,13 +1,17 @@
-"""Number fields for the bench: comma or point, the shop's units, exact where it matters."""
+"""Fields for the bench: numbers with comma or point in the shop's units, days and times of its clock."""
 
 import re
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from jobs.calc.unit_factors import canonical_unit
+from workshop.clock import believable, moment
 from workshop.units import convert, exact_mm, label, length_as_typed, parse_number
 
 LENGTH = re.compile(r"(.*\d[.,]?)\s*([^\d\s.,]\D*)?", re.DOTALL)  # a figure, and a unit where one is written
@@ -111,3 +115,55 @@ class LengthField(NumberField):
         return (
             length_as_typed(value, self.unit) if isinstance(value, Decimal) else super().prepare_value(value)
         )
+
+
+class DayField(forms.DateField):
+    """A day that somebody can mean."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+    def to_python(self, value: Any) -> date | None:
+        day: date | None = super().to_python(value)
+        try:
+            return day and believable(day)
+        except ValueError as problem:
+            raise ValidationError(str(problem), code="invalid") from problem
+
+
+class MomentField(forms.DateTimeField):
+    """A day and a time of the shop's clock, which shows some times twice a year and some never.
+
+    ``kept`` is the moment that the record has: a time left as it was shown stays that moment.
+    """
+
+    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+    kept: datetime | None = None
+
+    def to_python(self, value: Any) -> datetime | None:
+        try:
+            meant: datetime | None = super().to_python(value)
+        except ValidationError as problem:
+            if problem.code != "ambiguous_timezone":
+                raise
+            return self.odd(problem.params["datetime"])  # type: ignore[index]  # Django names what it read
+        try:
+            if meant:
+                believable(meant.date())
+            return meant
+        except ValueError as problem:
+            raise ValidationError(str(problem), code="invalid") from problem
+
+    def odd(self, reading: datetime) -> datetime:
+        """The moment meant by a time that the clock does not show once, or a sentence about it."""
+        kept = self.kept and timezone.localtime(self.kept).replace(
+            second=0, microsecond=0, tzinfo=None, fold=0
+        )
+        if self.kept and kept == reading:
+            return self.kept
+        zone = timezone.get_current_timezone()
+        assert isinstance(zone, ZoneInfo)
+        try:
+            return moment(zone, believable(reading.date()), reading.time())
+        except ValueError as problem:
+            sentence = str(problem).replace("say which is meant", "give one an hour earlier or later")
+            raise ValidationError(sentence, code="invalid") from problem

@@ -11,7 +11,7 @@ from django.db.backends.base.operations import BaseDatabaseOperations
 from django.forms.models import model_to_dict
 from django.http import QueryDict
 
-from workshop.forms.fields import FloatNumberField, NumberField
+from workshop.forms.fields import DayField, FloatNumberField, MomentField, NumberField
 from workshop.models import Record, StaleRecord
 
 
@@ -78,7 +78,9 @@ def number_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field 
         kwargs["max_value"] = BaseDatabaseOperations.integer_field_ranges[field.get_internal_type()][1]
         kwargs["widget"] = forms.NumberInput(attrs={"inputmode": "numeric"})
     elif isinstance(field, models.DateTimeField):
-        kwargs["widget"] = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+        return field.formfield(form_class=MomentField, **kwargs)
+    elif isinstance(field, models.DateField):
+        return field.formfield(form_class=DayField, **kwargs)
     elif isinstance(field, models.TextField):
         kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
     return field.formfield(**kwargs)
@@ -105,6 +107,10 @@ class RecordForm(forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["version"].initial = self.instance.version
+        if not self.instance._state.adding:
+            for name, field in self.fields.items():
+                if isinstance(field, MomentField):
+                    field.kept = getattr(self.instance, name, None)
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.disable_csrf = True
