@@ -3,7 +3,7 @@
 import hashlib
 import secrets
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from django.utils import timezone
 
@@ -77,12 +77,22 @@ def entries(host: str, site: str) -> list[Entry]:
     ]
 
 
+def as_told(*moments: datetime) -> list[datetime]:
+    """Moments by the shop's clock; in UTC where it shows one of them for the second time.
+
+    A local time that comes twice means the first of the two (RFC 5545, 3.3.5).
+    """
+    local = [timezone.localtime(each) for each in moments]
+    return [each.astimezone(UTC) for each in local] if any(each.fold for each in local) else local
+
+
 def slot_entry(slot: Slot, host: str, site: str) -> Entry:
+    starts, ends = as_told(slot.starts_at, slot.ends_at)
     return Entry(
         uid=f"slot-{slot.pk}@{host}",
         summary=f"{slot.place}: {slot.job.bike} ({slot.job})",
-        starts=timezone.localtime(slot.starts_at),
-        ends=timezone.localtime(slot.ends_at),
+        starts=starts,
+        ends=ends,
         description=f"{slot.job.brief}\n{site}{slot.job.get_absolute_url()}",
         changed_at=slot.updated_at,
         sequence=slot.version,

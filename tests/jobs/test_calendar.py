@@ -1,6 +1,6 @@
 """The calendar: what it tells, whom, and how its address is closed."""
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -44,6 +44,33 @@ def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
     # A TZID needs its VTIMEZONE (RFC 5545, 3.2.19).
     assert [zone["tzid"] for zone in calendar.walk("VTIMEZONE")] == ["Europe/Paris"]
     assert job.customer.name not in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("zone", "first_utc"),
+    [
+        # 02:30 comes twice in Berlin on 31 October 2027: at 00:30 and at 01:30 UTC.
+        ("Europe/Berlin", datetime(2027, 10, 31, 0, 30, tzinfo=UTC)),
+        # On Lord Howe Island the clock goes back by half an hour, at 02:00 on 4 April 2027: 01:45 is shown
+        # at 14:45 and at 15:15 UTC of the day before.
+        ("Australia/Lord_Howe", datetime(2027, 4, 3, 14, 45, tzinfo=UTC)),
+    ],
+)
+def test_the_hour_that_comes_twice_is_told_apart(staff, shop, monkeypatch, zone: str, first_utc) -> None:
+    monkeypatch.setattr("jobs.calendar_feed.AHEAD", timedelta(days=1000))
+    shop.time_zone = zone
+    shop.save()
+    step = timedelta(minutes=30) if zone == "Australia/Lord_Howe" else timedelta(hours=1)
+    begins = [first_utc - step, first_utc, first_utc + step]
+    for begin in begins:
+        Slot.objects.create(job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + step)
+    told = Calendar.from_ical(feed(new_address(staff[Role.DESK])).content).walk("VEVENT")
+    # Other programs take a local time that comes twice for the first of the two (RFC 5545, 3.3.5).
+    spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in told]
+    moments = [
+        (start.replace(fold=0).astimezone(UTC), end.replace(fold=0).astimezone(UTC)) for start, end in spans
+    ]
+    assert moments == [(begin, begin + step) for begin in begins]
 
 
 def test_a_moved_slot_stays_the_same_entry_with_a_higher_sequence(staff) -> None:
