@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
+from decimal import Decimal
 from itertools import groupby
 from typing import Any
 
@@ -12,9 +13,13 @@ from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 from django.utils.text import Truncator, capfirst
 
+from workshop.forms.fields import plain
+
 UNTOLD = {"id", "version", "created_at", "updated_at", "history_user", "searched"}
 LONGEST_VALUE = 120
 PAGE_LENGTH = 50
+BY_WHOM = {"by", "made_by", "measured_by", "accepted_by", "loaded_by", "issued_by"}  # told before the record
+PLACES = ("cylinder", "position")  # of a valve
 DONE = {"+": "entered", "~": "changed", "-": "removed"}
 
 
@@ -38,6 +43,7 @@ class Happening:
     who_pk: int | None
     when: datetime
     changes: list[Change] = field(default_factory=list)
+    why: str = ""
 
 
 def told_models() -> dict[str, type[models.Model]]:
@@ -68,7 +74,8 @@ def happenings(
     rows = rows[: PAGE_LENGTH + 1]
     earlier = earlier_rows(rows)
     changed = {id(row): changed_fields(row, earlier.get((type(row), row.earlier))) for row in rows}
-    names = names_of_related(row for changes in changed.values() for row in changes)
+    asked = [each for row in rows for each in (*changed[id(row)], *pointing(row))]
+    names = names_of_related(asked)
     return [in_words(row, changed[id(row)], names) for row in rows]
 
 
@@ -98,7 +105,7 @@ def earlier_rows(rows: Sequence[Any]) -> dict[tuple[type, int], Any]:
     return found
 
 
-FieldChange = tuple[models.Field, Any, Any]
+FieldChange = tuple[models.Field, Any, Any]  # the field, its value before and its value now
 
 
 def changed_fields(row: Any, earlier: Any) -> list[FieldChange]:
@@ -111,7 +118,23 @@ def changed_fields(row: Any, earlier: Any) -> list[FieldChange]:
         for each in fields
         if each.name in tracked
     )
-    return [each for each in values if each[1] != each[2]]
+    differing = [each for each in values if each[1] != each[2]]
+    return [in_few_words(each, earlier, row) if is_table(*each[1:]) else each for each in differing]
+
+
+def is_table(*values: Any) -> bool:
+    return any(isinstance(each, list | dict) for each in values)
+
+
+def in_few_words(change: FieldChange, earlier: Any, row: Any) -> FieldChange:
+    """A list or table in the model's own words, or else only what differs between the two."""
+    changed, was, now = change
+    own_words = getattr(changed.model, f"get_{changed.name}_display", None)
+    if own_words is not None:
+        words = own_words(earlier) if was else None, own_words(row) if now else None
+        if words[0] != words[1]:
+            return changed, *words
+    return changed, entries(was, now) if was else None, entries(now, was) if now else None
 
 
 Names = dict[tuple[type, Any], str]
@@ -129,50 +152,97 @@ def names_of_related(changes: Iterable[FieldChange]) -> Names:
     }
 
 
+def pointing(row: Any) -> list[FieldChange]:
+    """What a record without a name of its own belongs to, by which it is then called."""
+    if own_name(row):
+        return []
+    fields = [each for each in row.tracked_fields if each.related_model and each.name not in BY_WHOM]
+    values = ((each, getattr(row, each.attname)) for each in fields)
+    return [(each, value, value) for each, value in values if value is not None]
+
+
 def in_words(row: Any, changed: list[FieldChange], names: Names) -> Happening:
     model = row.instance_type
     return Happening(
         kind=model._meta.label_lower,
         kind_name=str(model._meta.verbose_name),
         pk=getattr(row, model._meta.pk.attname),
-        record=named(row),
+        record=named(row, names),
         done=DONE[row.history_type],
         who=str(row.history_user or "the program"),
         who_pk=row.history_user_id,
         when=row.history_date,
+        why=row.history_change_reason or "",
         changes=[
-            Change(capfirst(str(each.verbose_name)), told(each, was, names), told(each, now, names))
+            Change(capfirst(str(each.verbose_name)), told(each, was, now, names), told(each, now, was, names))
             for each, was, now in changed
         ],
     )
 
 
-def named(row: Any) -> str:
-    """The record as it called itself then, without asking the database for what it points to."""
+def own_name(row: Any) -> str:
+    """The record as it called itself then."""
     for name in ("number", "name", "description", "text", "title", "original_name"):
         value = getattr(row, name, None)
         if value:
             return Truncator(str(value)).chars(LONGEST_VALUE)
     words = (getattr(row, name, None) for name in ("maker", "make", "model", "username", "mode", "reason"))
-    return (
-        " ".join(str(word) for word in words if word)
-        or f"no. {getattr(row, row.instance_type._meta.pk.attname)}"
-    )
+    return " ".join(str(word) for word in words if word)
 
 
-def told(changed: models.Field, value: Any, names: Names) -> str:
+def named(row: Any, names: Names) -> str:
+    """Its own name, or else what kind it was, where it sits and what it belongs to."""
+    if name := own_name(row):
+        return name
+    fields = row.tracked_fields
+    chosen = [each for each in fields if each.flatchoices or each.name in PLACES]
+    words = [
+        f"{each.verbose_name} {value}" if each.name in PLACES else dict(each.flatchoices).get(value, "")
+        for each, value in ((each, getattr(row, each.attname)) for each in chosen)
+    ]
+    words += [told(each, pk, None, names) for each, pk, _ in pointing(row)]
+    number = f"no. {getattr(row, row.instance_type._meta.pk.attname)}"
+    return ", ".join(str(word) for word in words if word) or number
+
+
+def told(changed: models.Field, value: Any, beside: Any, names: Names) -> str:
+    """A value in words, beside the one before or after it."""
     if value in (None, "", [], {}):
         return "–"
     if changed.related_model is not None:
         return names.get((changed.related_model, value), "one that is gone")
+    if isinstance(changed, models.FileField):
+        return "a file" if beside in (None, "") else "another file"
+    choices = dict(changed.flatchoices)
+    return Truncator(str(choices.get(value, plainly(value)))).chars(LONGEST_VALUE)
+
+
+def plainly(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
         return timezone.localtime(value).strftime("%-d %b %Y, %H:%M")
-    if isinstance(value, list | dict):
-        in_words = getattr(changed.model, f"get_{changed.name}_display", None)
-        if in_words is not None:
-            return Truncator(in_words(changed.model(**{changed.attname: value}))).chars(LONGEST_VALUE)
-        return f"{len(value)} entries" if len(value) != 1 else "one entry"
-    choices = dict(changed.flatchoices)
-    return Truncator(str(choices.get(value, value))).chars(LONGEST_VALUE)
+    if isinstance(value, date):
+        return value.strftime("%-d %b %Y")
+    if isinstance(value, float | Decimal):
+        return plain(round(value, 6))
+    return "–" if value in (None, "") else str(value)
+
+
+def entries(value: Any, beside: Any) -> str:
+    """A list or table in words, leaving out what the one beside it holds too."""
+    if isinstance(value, dict):
+        other = beside if isinstance(beside, dict) else {}
+        differing = {key: each for key, each in value.items() if each != other.get(key)}
+        words = [
+            f"{str(key).replace('_', ' ')} {entries(each, other.get(key))}" for key, each in differing.items()
+        ]
+        return "; ".join(words) or "nothing of it"
+    if not isinstance(value, list):
+        return plainly(value)
+    if not any(isinstance(each, list | dict) for each in value):
+        return ", ".join(plainly(each) for each in value) or "–"
+    others = beside if isinstance(beside, list) else []
+    differing_rows = [row for row in value if row not in others]
+    count = f"{len(value)} entries" if len(value) != 1 else "one entry"
+    return f"{count} ({'; '.join(entries(row, None) for row in differing_rows)})" if differing_rows else count

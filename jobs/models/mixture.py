@@ -40,4 +40,5 @@ class MixtureStudy(Record):
         """In few words, where a change by somebody else is told."""
         return "a fuel table" if self.fuel_table_before else "no fuel table"
 
-    get_fuel_table_after_display = get_fuel_table_before_display
+    def get_fuel_table_after_display(self) -> str:
+        return "a fuel table" if self.fuel_table_after else "no fuel table"

@@ -1,11 +1,14 @@
 """What happened: who changed which record when, each field from what to what, in words."""
 
+from datetime import date
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from tests.factories import make_bike, make_customer, make_job
+from jobs.models import FileLayout, MixtureStudy, ShutDays, StageEntry, ThrottleTable
+from tests.factories import make_bike, make_customer, make_job, make_revision
 from workshop.happenings import told_models
 from workshop.models import Customer, Role
 
@@ -113,3 +116,79 @@ def test_passwords_are_never_told(login, staff) -> None:
     person.save()
     page = login(Role.OWNER).get(reverse("record-history", args=["workshop.staffmember", person.pk])).text
     assert "assword" not in page.split("<main")[1].split("</main>")[0]
+
+
+def told_of(client, record) -> str:
+    kind = record._meta.label_lower
+    page = client.get(reverse("record-history", args=[kind, record.pk])).text
+    return " ".join(page.split("<main")[1].split("</main>")[0].split())
+
+
+def test_logging_in_is_no_change_of_the_person(client, login, staff) -> None:
+    person = staff[Role.MECHANIC]
+    sent = {"username": person.username, "password": "a long enough pass phrase"}
+    assert client.post(reverse("login"), sent).status_code == 302
+    person.refresh_from_db()
+    assert person.last_login is not None
+    assert "changed staff member" not in told_of(login(Role.OWNER), person)
+
+
+def test_a_new_password_is_told_without_the_password(login, staff) -> None:
+    person, owner = staff[Role.MECHANIC], login(Role.OWNER)
+    sent = {"new_password1": "quiet-harbour-9-lamps", "new_password2": "quiet-harbour-9-lamps"}
+    assert owner.post(reverse("staff-password", args=[person.pk]), sent).status_code == 302
+    told = told_of(owner, person)
+    assert f"changed staff member {person.username} (a new password)" in told
+    assert "quiet-harbour" not in told
+
+
+def test_figures_and_days_are_told_as_people_write_them(login) -> None:
+    job = make_job(odometer_km=None)
+    job.odometer_km = 23480.0
+    job.save()
+    shut = ShutDays.objects.create(first=date(2026, 12, 1), last=date(2026, 12, 1), reason="Fair")
+    shut.last = date(2026, 12, 2)
+    shut.save()
+    owner = login(Role.OWNER)
+    assert "Odometer (km): – became 23480<" in told_of(owner, job)
+    assert "1 Dec 2026 became 2 Dec 2026<" in told_of(owner, shut)
+
+
+def test_of_a_table_only_what_changed_is_told(login, staff) -> None:
+    revision = make_revision(make_job(), staff[Role.TUNER])
+    table = ThrottleTable.objects.create(
+        revision=revision,
+        mode="rain",
+        grip_pct=[0.0, 50.0],
+        engine_speed_rpm=[1000.0, 9000.0],
+        plate_pct=[[0.0, 0.0], [40.0, 45.5]],
+    )
+    table.plate_pct = [[0.0, 0.0], [38.0, 45.5]]
+    table.save()
+    told = told_of(login(Role.OWNER), table)
+    assert "2 entries (40, 45.5) became 2 entries (38, 45.5)" in told
+
+
+def test_of_a_file_layout_the_changed_setting_is_told(login) -> None:
+    layout = FileLayout.objects.create(name="Bench", fingerprint="a", layout={"decimal": ",", "rows": 1})
+    layout.layout = {"decimal": ".", "rows": 1}
+    layout.save()
+    told = told_of(login(Role.OWNER), layout)
+    assert "Layout: decimal , became decimal .<" in told
+
+
+def test_a_record_without_a_name_is_told_by_what_it_belongs_to(login, staff) -> None:
+    job = make_job()
+    entry = StageEntry.objects.create(job=job, stage="received", by=staff[Role.DESK])
+    page = shop_history(login(Role.OWNER), kind="jobs.stageentry")
+    assert f">received, {job.number}<" in page
+    assert f">no. {entry.pk}<" not in page
+
+
+def test_a_table_given_later_is_told_as_given(login, staff) -> None:
+    study = MixtureStudy.objects.create(
+        job=make_job(), title="Lean spot", made_by=staff[Role.TUNER], rpm_axis=[], load_axis=[], target=[]
+    )
+    study.fuel_table_after = {"rpm": [1000], "load": [0], "values": [[1.0]]}
+    study.save()
+    assert "Fuel table after: – became a fuel table<" in told_of(login(Role.OWNER), study)

@@ -31,6 +31,7 @@ class StaffMember(AbstractUser):
     is_tuner = models.BooleanField("tuner", default=False)
     is_owner = models.BooleanField("owner", default=False)
     objects: ClassVar[StaffManager] = StaffManager()
+    _change_reason: str  # kept in the history beside the change that it goes with
     history = HistoricalRecords(excluded_fields=["password", "last_login"])
 
     class Meta:
@@ -38,6 +39,15 @@ class StaffMember(AbstractUser):
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """A log-in notes only when it was, which is no change of the person."""
+        only_logged_in = set(kwargs.get("update_fields") or ()) == {"last_login"}
+        if only_logged_in:
+            self.skip_history_when_saving = True  # its being there is what counts
+        super().save(*args, **kwargs)
+        if only_logged_in:
+            del self.skip_history_when_saving
 
     @property
     def roles(self) -> set[Role]:

@@ -23,6 +23,8 @@ from workshop.models import ShopProfile, StaffMember
 from workshop.once import once
 from workshop.roles import StaffRequest, owner_only, public, staff
 
+NEW_PASSWORD = "a new password"  # the history keeps no password, only that there is a new one
+
 
 class LogIn(LoginView):
     template_name = "workshop/login.html"
@@ -58,6 +60,7 @@ def locked_out(request: HttpRequest, response: HttpResponse | None, credentials:
 def password_change(request: StaffRequest) -> HttpResponse:
     form = PasswordChangeForm(request.user, posted(request))
     if form.is_valid():
+        form.user._change_reason = NEW_PASSWORD
         form.save()
         update_session_auth_hash(request, request.user)
         say_saved(request, "Your password is changed.")
@@ -108,6 +111,7 @@ def staff_password(request: StaffRequest, pk: int) -> HttpResponse:
     person = get_object_or_404(StaffMember, pk=pk)
     form = SetPasswordForm(person, posted(request))
     if form.is_valid():
+        form.user._change_reason = NEW_PASSWORD
         form.save()
         reset_wrong_tries(username=person.username)
         if person == request.user:
