@@ -46,9 +46,20 @@
     return JSON.stringify(Object.entries(values).filter(([name, list]) => !hidden.has(name) && list.length).sort());
   }
 
+  /* The names of the fields that were altered before this script ran. What the browser itself puts back into fields
+     when a page is opened anew or gone back to was typed earlier and is kept, sent or thrown away since. */
+  function typedEarly(form) {
+    if (performance.getEntriesByType("navigation")[0]?.type !== "navigate") return [];
+    const asSent = document.createElement("form");
+    asSent.append(...fields(form).map((field) => field.cloneNode(true)));
+    asSent.reset();
+    const sent = collect(asSent), hidden = hiddenNames(form);
+    return Object.entries(collect(form)).filter(([name, list]) => !hidden.has(name) && list.join("\0") !== sent[name].join("\0")).map(([name]) => name);
+  }
+
   /* Put values into the form; returns what found no field, as "name: value". */
   function restore(form, values) {
-    const left = [];
+    const left = [], key = form.elements[SENDING_KEY], fresh = key?.value;
     const named = Map.groupBy ? Map.groupBy(fields(form), (field) => field.name) : group(fields(form));
     for (const [name, list] of Object.entries(values)) {
       const found = named.get(name) || [];
@@ -60,9 +71,13 @@
         else if (at < list.length) field.value = list[at];
       });
     }
-    const key = form.elements[SENDING_KEY];
-    if (key && key.defaultValue !== key.value) {
-      form.addEventListener("input", (event) => { if (event.isTrusted) key.value = key.defaultValue; }, { once: true });
+    if (key && key.value !== fresh) {
+      const alter = (event) => {
+        if (!event.isTrusted) return;
+        key.value = fresh;
+        form.removeEventListener("input", alter, true);
+      };
+      form.addEventListener("input", alter, true); // before what is typed is kept
     }
     for (const field of fields(form)) if (field.type !== "hidden") field.dispatchEvent(new Event("input", { bubbles: true }));
     return left;
@@ -131,9 +146,9 @@
     return made;
   }
 
-  function offer(form, draft) {
+  function offer(form, draft, touched) {
     form.draftOffered = draft.values;
-    form.draftTouched = new Set();
+    form.draftTouched = new Set(touched);
     const box = document.createElement("section");
     box.className = "draft-offer";
     box.setAttribute("aria-label", "Kept draft");
@@ -160,15 +175,16 @@
     form.before(box);
   }
 
-  function watch(form) {
+  function watch(form, early = []) {
     if (form.draftWatched) return;
     form.draftWatched = true;
     const draft = read(form.dataset.draft);
     if (form.draftPutBack) { /* it stands in the form and waits for Save */ }
     else if ("draftAnswered" in form.dataset && draft) keep(form);
-    else if (draft?.waiting && draft.tries < MOST_TRIES && "draftResend" in form.dataset && draft.by === form.dataset.draftBy) takeUp(form, draft);
-    else if (draft && typed(form, draft.values) !== typed(form, collect(form))) offer(form, draft);
+    else if (draft?.waiting && draft.tries < MOST_TRIES && "draftResend" in form.dataset && draft.by === form.dataset.draftBy && !early.length) takeUp(form, draft);
+    else if (draft && typed(form, draft.values) !== typed(form, collect(form))) offer(form, draft, early);
     else if (draft) note(form, `Kept in this browser, not yet sent (${clock(draft.at)}).`);
+    else if (early.length) keep(form);
     form.addEventListener("input", (event) => {
       if (form.draftOffered && !event.isTrusted) return;
       form.draftTouched?.add(event.target.name);
@@ -270,12 +286,12 @@
     const meta = [...document.querySelectorAll("meta[name=draft-saved]")].map((item) => item.content);
     [...told, ...meta].forEach(forget);
     putBackAfterReturn();
-    document.querySelectorAll("form[data-draft]").forEach(watch);
+    for (const form of document.querySelectorAll("form[data-draft]")) watch(form, typedEarly(form));
   }
 
   document.addEventListener("submit", (event) => { if (event.target.method === "post") keepForReturn(false); });
   document.addEventListener("draft-saved", (event) => forget(event.detail.value ?? event.detail));
-  document.addEventListener("htmx:load", () => document.querySelectorAll("form[data-draft]").forEach(watch));
+  document.addEventListener("htmx:load", () => document.querySelectorAll("form[data-draft]").forEach((form) => watch(form)));
   window.drafts = { keepForReturn, restore, collect };
   start();
 })();

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from jobs.models import Job
 from tests import factories
@@ -13,6 +13,7 @@ from workshop.models import Customer, Role
 LogIn = Callable[[Role], Page]
 NewTab = Callable[[], Page]
 BRIEF = "What the customer asks for*"
+KEPT = "Kept in this browser, not yet sent"
 TYPED = "Smoother pick-up, and look at the front brake"
 
 
@@ -22,6 +23,18 @@ def type_brief(page: Page, job: Job) -> str:
     follow(page.get_by_role("link", name="Edit job"))
     textbox(page, BRIEF).fill(TYPED)
     return page.url
+
+
+def typed_before_the_script(page: Page, address: str, field: str, text: str) -> None:
+    """Type into a page whose script that keeps what is typed is still on its way, and let it come."""
+    held: list[Route] = []
+    page.route("**/drafts*.js", lambda route: held.append(route))
+    page.goto(address, wait_until="commit")
+    textbox(page, field).fill(text)
+    assert len(held) == 1
+    with page.expect_event("load"):
+        held[0].continue_()
+    page.unroute_all()
 
 
 def log_in_here(page: Page, role: Role) -> None:
@@ -76,6 +89,82 @@ def test_what_was_kept_can_be_thrown_away(log_in: LogIn) -> None:
     page.goto(address)
     expect(textbox(page, BRIEF)).to_have_value(job.brief)
     expect(page.get_by_role("button", name="Put back what was typed")).to_have_count(0)
+
+
+def test_what_was_typed_before_the_script_came_is_kept(log_in: LogIn, new_tab: NewTab) -> None:
+    job = factories.make_job()
+    page = log_in(Role.DESK)
+    address = f"{page.url}jobs/{job.number}/edit/"
+    typed_before_the_script(page, address, BRIEF, TYPED)
+    expect(page.get_by_text(KEPT)).to_be_visible()
+    page.close()
+
+    page = new_tab()
+    page.goto(address)
+    expect(textbox(page, BRIEF)).to_have_value(job.brief)
+    page.get_by_role("button", name="Put back what was typed").click()
+    expect(textbox(page, BRIEF)).to_have_value(TYPED)
+
+
+def test_what_was_typed_before_the_script_came_does_not_go_over_what_waits(log_in: LogIn) -> None:
+    job = factories.make_job()
+    page = log_in(Role.DESK)
+    address = type_brief(page, job)
+    typed_before_the_script(page, address, "Authorised up to", "380")
+    page.goto(address)  # nothing more was typed: the older draft is whole
+    page.get_by_role("button", name="Put back what was typed").click()
+    expect(textbox(page, BRIEF)).to_have_value(TYPED)
+    typed_before_the_script(page, address, "Authorised up to", "380")
+    page.get_by_role("button", name="Put back what was typed").click()
+    expect(textbox(page, BRIEF)).to_have_value(TYPED)
+    expect(textbox(page, "Authorised up to")).to_have_value("380")
+
+
+def test_what_the_browser_or_the_server_filled_in_was_not_typed(log_in: LogIn) -> None:
+    job = factories.make_job()
+    page = log_in(Role.DESK)
+    address = type_brief(page, job)
+    follow(page.get_by_role("button", name="Save"))
+    expect(region(page, "Brief and receipt")).to_contain_text(TYPED)
+    Job.objects.update(brief="Now in other words")
+    with page.expect_event("load"):
+        page.go_back()
+    expect(textbox(page, BRIEF)).to_have_value(TYPED)  # put back by the browser, and saved long since
+    expect(page.get_by_text(KEPT)).to_have_count(0)
+    page.goto(address)
+    expect(textbox(page, BRIEF)).to_have_value("Now in other words")
+    expect(page.get_by_text(KEPT)).to_have_count(0)
+    expect(page.get_by_role("button", name="Put back what was typed")).to_have_count(0)
+
+
+def test_words_altered_after_an_answer_was_lost_are_sent_as_new_ones(
+    log_in: LogIn, new_tab: NewTab, context: BrowserContext, faults: list[str]
+) -> None:
+    page = log_in(Role.DESK)
+    address = f"{page.url}customers/new/"
+    page.goto(address)
+    textbox(page, "Name*").fill("Ines Quill")
+
+    def lose_answer(route: Route) -> None:
+        route.fetch(max_redirects=0)
+        route.abort()
+
+    page.route(address, lose_answer)
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_url("chrome-error://**")
+    page.close()
+    assert Customer.objects.get().name == "Ines Quill"
+    context.clear_cookies(name="messages")  # it was in the answer
+
+    page = new_tab()
+    page.goto(address)
+    page.get_by_role("button", name="Put back what was typed").click()
+    expect(textbox(page, "Name*")).to_have_value("Ines Quill")
+    textbox(page, "Name*").press_sequentially(" junior")
+    follow(page.get_by_role("button", name="Save"))
+    assert_told(page, "saved")
+    assert {each.name for each in Customer.objects.all()} == {"Ines Quill", "Ines Quill junior"}
+    faults.clear()  # the console names the answer that was lost
 
 
 def test_a_log_in_that_ran_out_brings_back_to_what_was_typed(log_in: LogIn, context: BrowserContext) -> None:
