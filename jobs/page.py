@@ -96,26 +96,28 @@ def last_reason() -> RawSQL:
 
 
 def get_job(number: str) -> Job:
-    """The job with this number, its people, bike and sheets read with it; raises Job.DoesNotExist."""
+    """The job with this number, its people, bike, sheets and slots read with it; raises Job.DoesNotExist."""
     has: dict[str, Any] = {f"has_{name}": any_of(name) for name in MAY_BE_EMPTY}
     jobs: Any = Job.objects.select_related("customer", "bike__engine_spec", "mechanic", "tuner")
-    with_sheets = jobs.annotate(sheet=FilteredRelation("handover_sheets")).select_related("sheet")
+    joining = jobs.annotate(sheet=FilteredRelation("handover_sheets"), slot=FilteredRelation("slots"))
     found = list(
-        with_sheets.defer("sheet__snapshot")
+        joining.select_related("sheet", "slot__place")
+        .defer("sheet__snapshot")
         .annotate(**has, stage_why=last_reason())
         .filter(number=number)
-        .order_by("-sheet__issue_number")
+        .order_by("-sheet__issue_number", "slot__starts_at", "slot__pk")
     )
     if not found:
         raise Job.DoesNotExist(number)
     job: Any = found[0]
-    job.sheets = joined(found, "sheet")
+    job.sheets, job.when_where = joined(found, "sheet"), joined(found, "slot")
     return job
 
 
 def joined(rows: Iterable[Any], name: str) -> list[Any]:
-    """The records joined to rows under a name; a row that has none lacks it."""
-    return [getattr(row, name) for row in rows if hasattr(row, name)]
+    """The records joined to rows under a name, each once; a row that has none lacks it."""
+    records = [getattr(row, name) for row in rows if hasattr(row, name)]
+    return list({record.pk: record for record in records}.values())
 
 
 def load_page(job: Job) -> JobPage:

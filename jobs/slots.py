@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
+from django.utils.dateparse import parse_date
 
 from jobs.models import ShutDays, Slot, WorkPlace
 from jobs.working_days import ONE_DAY, Hours, WorkingDays
@@ -128,6 +129,9 @@ class Plan:
     rows: list[Row]
     shut: list[ShutDays]  # that fall among these days
     outside: set[int]  # slots, by their key, that the hours of their weekday do not hold
+    first: date
+    earlier: date  # where the plan of the days before begins
+    later: date
 
     @property
     def disturbed(self) -> list[Day]:
@@ -156,7 +160,17 @@ def plan(first: date, working: WorkingDays) -> Plan:
     places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={each.place_id for each in slots}))
     shut = [each for each in working.shut if each.first <= last and each.last >= first]
     outside = {each.pk for each in slots_outside(working.hours, slots)}
-    return Plan(days, [row(place, days, slots) for place in places], shut, outside)
+    rows = [row(place, days, slots) for place in places]
+    return Plan(days, rows, shut, outside, first, working.before_day(first), last + ONE_DAY)
+
+
+def day_named(text: str) -> date | None:
+    """The day that an address or a form names; None where it names none that can be meant."""
+    try:
+        day = parse_date(text)
+        return day and believable(day)
+    except ValueError:
+        return None  # of the right shape, but no day, such as 2026-02-31
 
 
 def row(place: WorkPlace, days: Iterable[Day], slots: list[Slot]) -> Row:

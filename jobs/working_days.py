@@ -35,6 +35,16 @@ class WorkingDays:
         working = (day for day in days if not self.why_shut(day))
         return [day for day, _ in zip(working, range(count), strict=False)]
 
+    def before_day(self, first: date, count: int = DAYS_SHOWN) -> date:
+        """The first of as many working days before this one, or the farthest day that is looked at."""
+        day = first
+        for ahead in range(1, FARTHEST.days):
+            day = first - ONE_DAY * ahead
+            count -= not self.why_shut(day)
+            if not count:
+                break
+        return day
+
     def outside(self, starts_at: datetime, ends_at: datetime) -> str:
         """What to say of a slot, in the shop's own time, that does not fit the hours; '' where it does."""
         day = starts_at.date()

@@ -8,14 +8,13 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.dateparse import parse_date
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.calendar_feed import address_of, calendar_text, entries, new_address
 from jobs.forms.slots import NewSlotForm, SlotForm
 from jobs.models import CalendarAddress, Slot
-from jobs.slots import moved, places_for, save_slot, told_outside
+from jobs.slots import day_named, moved, places_for, save_slot, told_outside
 from jobs.working_days import working_days
 from workshop.answers import posted, render_form
 from workshop.models import Role, ShopProfile
@@ -52,7 +51,7 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
             form.add_error("clock", str(problem))
         else:
             messages.success(request, f"The {form.slot} is kept.")
-            return redirect("today")
+            return plan_with(request, timezone.localdate(form.slot.starts_at))
     return render_form(request, TEMPLATE, form, slot=form.slot if form.slot.pk else None)
 
 
@@ -61,11 +60,12 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
 def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
     """Drop a slot on another day or place: the time of the clock stays."""
     slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
-    day, chosen = day_of(request.POST.get("day", "")), request.POST.get("place", "")
+    day, chosen = day_named(request.POST.get("day", "")), request.POST.get("place", "")
+    shown = day_named(request.POST.get("from", "")) or timezone.localdate()
     place = places_for(slot).filter(pk=chosen).first() if chosen.isdecimal() else None
     if day is None or place is None:
         messages.error(request, "That is no day and place to move a slot to.")
-        return redirect("today")
+        return plan_with(request, shown)
     try:
         save_slot(moved(slot, day=day, place=place))
     except ValueError as problem:
@@ -74,14 +74,16 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
         messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
         if told := told_outside(slot, working_days(request.shop)):
             messages.warning(request, told)
-    return redirect("today")
+    return plan_with(request, shown)
 
 
-def day_of(text: str) -> date | None:
-    try:
-        return parse_date(text)
-    except ValueError:
-        return None  # of the right shape, but no day, such as 2026-02-31
+def plan_with(request: StaffRequest, day: date) -> HttpResponse:
+    """Lead to a plan that shows this day: the next days where it is one of them."""
+    today = timezone.localdate()
+    coming = working_days(request.shop).from_day(today)
+    if coming and today <= day <= coming[-1]:
+        return redirect("today")
+    return redirect(f"{reverse('today')}?from={day}#slots")
 
 
 @roles(Role.DESK)
@@ -91,7 +93,7 @@ def slot_remove(request: StaffRequest, pk: int) -> HttpResponse:
     name = str(slot)
     slot.delete()
     messages.success(request, f"The {name} is free again.")
-    return redirect("today")
+    return plan_with(request, timezone.localdate(slot.starts_at))
 
 
 @staff

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 from jobs.beginning import is_beginning, steps
 from jobs.models import Job, Stage
 from jobs.search import jobs_matching
-from jobs.slots import plan
+from jobs.slots import day_named, plan
 from jobs.today import day
 from jobs.working_days import working_days
 from workshop.models import Role
@@ -22,11 +22,13 @@ PAGE_LENGTH = 50
 @require_safe
 def today(request: StaffRequest) -> HttpResponse:
     now = day()
+    first = day_named(request.GET.get("from", "")) or timezone.localdate()
     beginning = request.user.is_owner and now.is_empty and is_beginning()
     context = {
         "day": now,
         "steps": steps(request.shop) if beginning else [],
-        "plan": plan(timezone.localdate(), working_days(request.shop)),
+        "plan": plan(first, working_days(request.shop)),
+        "is_now": first == timezone.localdate(),
         "may_edit": request.user.holds(Role.DESK),
     }
     return render(request, "jobs/today.html", context)

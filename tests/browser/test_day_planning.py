@@ -1,5 +1,6 @@
 """The shop's day in a browser: slots dragged and by keyboard, the outline's marks, a signature."""
 
+import re
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -128,3 +129,40 @@ def test_customers_pages(log_in, live_server) -> None:
         look(page)
     page.goto(f"{live_server.url}/history/jobs.job/{job.pk}/")
     look(page)
+
+
+def test_on_a_phone_the_plan_and_the_lists_need_no_scrolling_sideways(log_in, live_server) -> None:
+    slot = book_slot()
+    bike = slot.job.bike
+    page = log_in(Role.DESK)
+    page.set_viewport_size({"width": 390, "height": 844})
+    pages = {
+        "/": "09:00–11:00",
+        "/jobs/": "Promised for",
+        "/bikes/": bike.vin,
+        "/customers/": bike.owner.name,
+        f"/bikes/{bike.pk}/": "Asked for",
+    }
+    for address, said in pages.items():
+        page.goto(f"{live_server.url}{address}")
+        table = page.locator(".table-scroll").first
+        expect(table).to_contain_text(said)
+        assert table.evaluate("each => each.scrollWidth - each.clientWidth") == 0, address
+
+
+def test_a_slot_weeks_ahead_is_found_by_turning_the_plan_over(log_in, live_server) -> None:
+    slot = book_slot()
+    slot.starts_at += timedelta(days=21)
+    slot.ends_at += timedelta(days=21)
+    slot.save()
+    page = log_in(Role.DESK)
+    plan = region(page, "Dyno and benches by day")
+    expect(plan).not_to_contain_text("09:00–11:00")
+    for _ in range(6):
+        if plan.get_by_text("09:00–11:00").count():
+            break
+        follow(page.get_by_role("link", name="Later days"))
+    expect(plan).to_contain_text("09:00–11:00")
+    look(page)
+    follow(page.get_by_role("link", name="The next days"))
+    expect(page).to_have_url(re.compile(r"/\?#slots$|/#slots$"))

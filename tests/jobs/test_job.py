@@ -1,5 +1,7 @@
 """The job page: every section in the printed order, in a fixed number of queries."""
 
+from datetime import UTC, datetime
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -18,6 +20,7 @@ from jobs.models import (
     Photo,
     Run,
     ShimPlan,
+    Slot,
     StageEntry,
     SuspensionSetting,
     ThrottleTable,
@@ -28,7 +31,7 @@ from jobs.models import (
 )
 from reports.models import HandoverSheet
 from reports.notices import current_wording
-from tests.factories import make_bike, make_clearance_set, make_job
+from tests.factories import make_bike, make_clearance_set, make_job, place
 from workshop.models import Bike, Role
 
 pytestmark = pytest.mark.django_db
@@ -258,6 +261,12 @@ def make_job_with_everything(staff) -> Job:
         HandoverSheet.objects.create(
             job=job, issue_number=number, snapshot={}, wording=current_wording(), issued_by=desk
         )
+        Slot.objects.create(
+            job=job,
+            place=place(f"bench {number}"),
+            starts_at=datetime(2026, 6, 10 + number, 9, tzinfo=UTC),
+            ends_at=datetime(2026, 6, 10 + number, 11, tzinfo=UTC),
+        )
     return job
 
 
@@ -273,6 +282,7 @@ def test_with_every_kind_of_record_the_page_asks_no_more_than_fifteen_queries(lo
         "rear tyre renewed", "4 turns", "accepted shim plan", "road and track", "Wet", "Silencer alone",
         "All of it", "Held runs",
         f"Sheet {job.number}/1", f"Sheet {job.number}/2",
+        "11 Jun 2026, 09:00–11:00", "12 Jun 2026, 09:00–11:00",
     ]  # fmt: skip
     assert [words for words in shown if words not in page] == []
 
@@ -286,3 +296,4 @@ def test_each_record_is_shown_once_however_it_is_read(login, staff) -> None:
     assert page.count(">7 runs before, 5 after<") == 2
     assert page.count(">Silencer alone</a>") == page.count(">All of it</a>") == 1
     assert page.count("/2, not printed yet</a>") == 1
+    assert page.count("09:00–11:00") == 2

@@ -1,5 +1,6 @@
 """Slots: no double booking, the clock's time kept over a change of the clocks, drag and form."""
 
+import re
 import threading
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -10,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import Slot
-from jobs.slots import clock_text
+from jobs.slots import clock_text, plan
 from jobs.working_days import working_days
 from tests.factories import make_job, place
 from workshop.models import Role, ShopProfile
@@ -234,6 +235,59 @@ def test_changed_by_form_from_where_another_left_it(login) -> None:
     late = client.post(edit, sent)
     assert late.status_code == 422
     assert "Somebody moved this slot meanwhile" in late.text
+
+
+def test_a_slot_weeks_ahead_is_shown_after_saving_and_found_again(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    day = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=40))[0]
+    saved = send(client, job, day=day.isoformat())
+    assert saved.headers["Location"] == f"{reverse('today')}?from={day}#slots"
+    slot = Slot.objects.get()
+    edit = reverse("slot-edit", args=[slot.pk])
+    assert edit in client.get(saved.headers["Location"]).text
+    assert edit not in client.get(reverse("today")).text
+    # turned over from today on, page by page, and on the job's own page
+    url, turned = reverse("today"), 0
+    while edit not in (page := client.get(url).text) and turned < 12:
+        later = re.search(r'rel="next" href="([^"]+)#slots"', page)
+        assert later is not None
+        url, turned = f"{reverse('today')}{later[1]}", turned + 1
+    assert edit in page
+    assert edit in client.get(reverse("job", args=[job])).text
+    shown = " ".join(login(Role.MECHANIC).get(reverse("job", args=[job])).text.split())
+    assert f"{day:%a %-d %b %Y}, 09:00–11:00, dyno" in shown
+
+
+def test_the_plan_is_turned_over_without_leaving_a_working_day_out(login, shop) -> None:
+    # 7 December 2026 is a Monday; the shop works from Monday to Saturday here.
+    shop.working_hours = [["08:00", "17:00"]] * 6 + [None]
+    shop.save()
+    working = working_days(shop)
+    plans = [plan(date(2026, 12, 7), working)]
+    while len(plans) < 4:
+        plans.append(plan(plans[-1].later, working))
+    shown = [day.date for each in plans for day in each.days]
+    every = [date(2026, 12, 7) + timedelta(days=ahead) for ahead in range(24)]
+    assert shown == [day for day in every if day.weekday() != 6][:20]
+    assert plan(plans[3].earlier, working).days == plans[2].days
+
+
+@pytest.mark.parametrize("asked", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
+def test_nonsense_for_a_day_in_the_address_is_no_fault(login, asked: str) -> None:
+    make_job()
+    answer = login(Role.DESK).get(reverse("today"), {"from": asked})
+    assert answer.status_code == 200
+    assert "Later days" in answer.text
+
+
+def test_a_slot_moved_on_a_later_plan_leads_back_to_it(login) -> None:
+    job = make_job()
+    day = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=40))[0]
+    begin = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
+    slot = book(job, "dyno", begin, begin + timedelta(hours=2))
+    sent = {"day": day.isoformat(), "place": place("bench 1").pk, "from": day.isoformat()}
+    moved = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
+    assert moved.headers["Location"] == f"{reverse('today')}?from={day}#slots"
 
 
 def test_a_slot_is_given_free_and_others_may_only_look(login) -> None:
