@@ -15,6 +15,14 @@ from workshop.models import StaffMember
 UNUSUAL = {"odometer_km": 100_000, "engine_hours": 2_000}
 MOST_MARKS, LONGEST_NOTE = 40, 200
 MOST_POINTS = 5_000
+ON_RECEIPT = {
+    "condition": "condition on arrival",
+    "condition_marks": "marks on the outline",
+    "odometer_km": "odometer",
+    "engine_hours": "engine hours",
+    "fuel": "fuel",
+    "keys": "keys",
+}
 
 
 def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float], str]) -> str:
@@ -85,7 +93,21 @@ def is_nested(strokes: Any) -> bool:
     return isinstance(strokes, list) and all(isinstance(stroke, list) for stroke in strokes)
 
 
+def altered_since_signed(job: Job) -> list[str]:
+    """What of the receipt is no longer as it was signed, by name; none where nobody has signed it."""
+    signed = job.history.filter(signed_at=job.signed_at).earliest() if job.signed_at else None
+    if signed is None:
+        return []
+    return [what for name, what in ON_RECEIPT.items() if getattr(signed, name) != getattr(job, name)]
+
+
 def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) -> None:
-    """Keep who signed the receipt and when; without lines it was signed on paper."""
+    """Keep who signed the receipt and when; without lines it was signed on paper.
+
+    Raises ValueError where it is signed as it stands: no second signature takes the first one's place.
+    """
+    if job.signed_at and not altered_since_signed(job):
+        signed = timezone.localtime(job.signed_at)
+        raise ValueError(f"This receipt was signed by {job.signed_by} on {signed:%-d %b %Y at %H:%M}.")
     job.signed_by, job.signature, job.signed_at = signed_by, signature, timezone.now()
     job.save()

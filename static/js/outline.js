@@ -12,7 +12,8 @@
   const drawing = field && document.getElementById(field.dataset.outlineMarks);
   if (!drawing) return;
   let marks = [];
-  try { marks = JSON.parse(field.value || "[]") || []; } catch { marks = []; }
+  const read = () => { try { marks = JSON.parse(field.value || "[]") || []; } catch { marks = []; } };
+  read();
 
   const rows = document.createElement("ol");
   rows.className = "outline-rows";
@@ -87,5 +88,7 @@
     put((100 * (event.clientX - box.left)) / box.width, (100 * (event.clientY - box.top)) / box.height);
   });
   add.addEventListener("click", () => put(50, 50));
+  // A draft that is put back comes into the field, not by a press on the drawing.
+  field.addEventListener("input", () => { if (field.value !== JSON.stringify(marks)) { read(); draw(); } });
   draw();
 })();

@@ -5,8 +5,17 @@
   const pad = document.querySelector("[data-signature]");
   const field = pad && document.getElementById(pad.dataset.signature);
   if (!field) return;
-  const strokes = [];
+  let strokes = [];
   let line = null;
+
+  const draw = (points) => {
+    const drawn = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
+    drawn.setAttribute("points", points.join(" "));
+    pad.append(drawn);
+    return drawn;
+  };
+  // The page shown again, with something to be put right, still has what was signed.
+  try { strokes = JSON.parse(field.value || "[]") || []; strokes.forEach(draw); } catch { strokes = []; }
 
   const point = (event) => {
     const box = pad.getBoundingClientRect();
@@ -23,8 +32,7 @@
     event.preventDefault();
     pad.setPointerCapture(event.pointerId);
     strokes.push([]);
-    line = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
-    pad.append(line);
+    line = draw([]);
     extend(event);
   });
   pad.addEventListener("pointermove", (event) => { if (line) extend(event); });
@@ -32,7 +40,7 @@
   pad.addEventListener("pointerup", end);
   pad.addEventListener("pointercancel", end);
   document.querySelector("[data-signature-clear]")?.addEventListener("click", () => {
-    strokes.length = 0;
+    strokes = [];
     pad.replaceChildren();
     field.value = "";
   });

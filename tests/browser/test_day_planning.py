@@ -111,6 +111,50 @@ def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in
     assert len(job.signature) == 1
 
 
+@pytest.mark.django_db(transaction=True)
+def test_marks_kept_in_the_browser_come_back_onto_the_drawing(log_in, live_server) -> None:
+    job = make_job()
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/jobs/{job}/receive/")
+    page.locator("#condition-outline").click(position={"x": 60, "y": 60})
+    page.get_by_label("What is at mark 1").fill("Fairing scratched")
+    page.goto(f"{live_server.url}/")
+    page.goto(f"{live_server.url}/jobs/{job}/receive/")
+    page.get_by_role("button", name="Put back what was typed").click()
+    expect(page.get_by_label("What is at mark 1")).to_have_value("Fairing scratched")
+    expect(page.get_by_role("button", name="Mark 1, Fairing scratched")).to_be_visible()
+    page.get_by_role("button", name="Add a mark").click()
+    page.keyboard.type("Lever bent")
+    follow(page.get_by_role("button", name="Receive the bike"))
+    assert_told(page, "The receipt of job")
+    job.refresh_from_db()
+    assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_signature_stays_on_the_screen_while_something_is_put_right(log_in, live_server) -> None:
+    job = make_job(stage="received", received_at=timezone.now())
+    page = log_in(Role.DESK)
+    page.goto(f"{live_server.url}/jobs/{job}/receipt/")
+    pad = page.locator("[data-signature]")
+    pad.scroll_into_view_if_needed()
+    box = pad.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + 30, box["y"] + 30)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 120, box["y"] + 60, steps=5)
+    page.mouse.up()
+    textbox(page, "Name of who hands the bike in*").fill("")
+    follow(page.get_by_role("button", name="Keep the signature"))
+    expect(page.get_by_role("alert")).to_contain_text("This field is required")
+    expect(pad.locator("polyline")).to_have_count(1)
+    textbox(page, "Name of who hands the bike in*").fill("Bo Tarn")
+    follow(page.get_by_role("button", name="Keep the signature"))
+    assert_told(page, "The receipt is signed by Bo Tarn")
+    job.refresh_from_db()
+    assert len(job.signature) == 1
+
+
 def test_owner_is_led_from_an_empty_shop(log_in, live_server) -> None:
     page = log_in(Role.OWNER)
     steps = region(page, "Your first ten minutes")

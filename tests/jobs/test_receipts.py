@@ -4,6 +4,7 @@ import json
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from jobs.models import Job
 from tests.factories import make_job
@@ -16,7 +17,7 @@ STROKES = [[[100, 50], [200, 80], [300, 40]], [[400, 100], [420, 110]]]
 
 
 def receive(client, job: Job, marks: object, **more: str):
-    sent = {"version": "1", "condition": "Clean", "condition_marks": json.dumps(marks), **more}
+    sent = {"version": str(job.version), "condition": "Clean", "condition_marks": json.dumps(marks), **more}
     return client.post(reverse("job-receive", args=[job]), sent)
 
 
@@ -92,6 +93,39 @@ def test_what_is_no_signature_is_refused(login, sent, said: str) -> None:
     assert said in answer.text
     job.refresh_from_db()
     assert job.signed_at is None
+
+
+def test_a_second_signature_does_not_take_the_first_ones_place(login) -> None:
+    job, client = make_job(stage="received", received_at=timezone.now()), login(Role.DESK)
+    sign(client, job, signature=json.dumps(STROKES))
+    # the page was open in another window all the while
+    assert sign(client, job, signed_by="Bo Tarn", on_paper="on").status_code == 302
+    again = client.get(reverse("job-receipt", args=[job]))
+    assert "This receipt was signed by Ines Quill on" in again.text
+    job.refresh_from_db()
+    assert (job.signed_by, job.signature) == ("Ines Quill", STROKES)
+
+
+def test_what_is_altered_after_the_signing_is_said_and_signed_again(login) -> None:
+    job, client = make_job(stage="received", received_at=timezone.now(), keys=1), login(Role.DESK)
+    receipt = reverse("job-receipt", args=[job])
+    sign(client, job, signature=json.dumps(STROKES))
+    assert "Altered after it was signed" not in client.get(receipt).text
+    assert "What is altered now was not signed" in client.get(reverse("job-receive", args=[job])).text
+    job.refresh_from_db()
+    receive(client, job, [{"x": 10, "y": 5, "note": "Lever bent"}], condition="Dent in the tank", keys="1")
+    page = client.get(receipt).text
+    assert "Altered after it was signed: condition on arrival, marks on the outline." in page
+    assert "Keep the signature" in page
+    assert sign(client, job, on_paper="on").status_code == 302
+    page = client.get(receipt).text
+    assert "Altered after it was signed" not in page
+    assert "on paper" in page
+    # an alteration of the job that the receipt does not show is none of it
+    job.refresh_from_db()
+    job.brief = "Something else"
+    job.save()
+    assert "Altered after it was signed" not in client.get(receipt).text
 
 
 def test_only_the_desk_has_it_signed(login) -> None:
