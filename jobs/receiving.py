@@ -52,6 +52,9 @@ def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
     add_photos(job=job, by=by, photos=photos)
     if job.stage == Stage.BOOKED:
         move_to_stage(job=job, by=by, stage=Stage.RECEIVED)
+    elif job.received_at is None:
+        job.received_at = timezone.now()
+        job.save()
 
 
 def read_marks(marks: Any) -> list[dict[str, Any]]:

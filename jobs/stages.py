@@ -9,11 +9,15 @@ from jobs.models import CLOSED_STAGES, Job, Stage, StageEntry
 from workshop.models import StaffMember
 
 IN_SHOP = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.WAITING, Stage.READY)
+# A job may wait for parts while its bike is still at home.
+HERE = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.READY)
 
 
 def reason_missing(*, job: Job, stage: str, why: str, waiting_for: str) -> dict[str, str]:
     """What a step still lacks, by field: a waiting job waits for something, a return has its reason."""
     missing = {}
+    if (stage, waiting_for) == (job.stage, job.waiting_for) and not why.strip():
+        return {"stage": f"The job is “{job.get_stage_display()}” already. Choose another stage, or say why."}
     if stage == Stage.WAITING and not waiting_for:
         missing["waiting_for"] = "Say what the job waits for."
     if job.stage in CLOSED_STAGES and stage not in CLOSED_STAGES and not why.strip():
@@ -34,8 +38,10 @@ def move_to_stage(
         raise ValueError(" ".join(missing.values()))
     at = at or timezone.now()
     job.stage, job.waiting_for = stage, waiting_for
-    if stage in IN_SHOP and job.received_at is None:
-        job.received_at = at
-    job.handed_over_at = at if stage == Stage.HANDED_OVER else None
+    if stage in HERE:
+        job.received_at = job.received_at or at
+    elif stage == Stage.BOOKED:
+        job.received_at = None
+    job.handed_over_at = (job.handed_over_at or at) if stage == Stage.HANDED_OVER else None
     job.save()
     return StageEntry.objects.create(job=job, stage=stage, waiting_for=waiting_for, why=why, by=by, at=at)

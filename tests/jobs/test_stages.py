@@ -1,9 +1,11 @@
 """Stages: who moved a job, when and why."""
 
 import uuid
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from jobs.forms.job import StageForm
 from jobs.models import Job, Stage, StageEntry
@@ -62,6 +64,52 @@ def test_handed_over_has_its_time_and_reopening_its_reason(login) -> None:
     job.refresh_from_db()
     assert job.handed_over_at is None
     assert job.stage == "bench"
+
+
+@pytest.mark.parametrize("stage", ["received", "handed_over", "cancelled"])
+def test_a_press_on_move_that_moves_nothing_is_said_and_alters_nothing(login, stage: str) -> None:
+    # The form shows the stage at which the job stands, so a press without a choice sends that.
+    then = timezone.now() - timedelta(days=3)
+    job = make_job(stage=stage, received_at=then, handed_over_at=then if stage == "handed_over" else None)
+    refused = move(login(Role.DESK), job, stage=stage)
+    assert refused.status_code == 422
+    assert f"The job is “{job.get_stage_display()}” already." in refused.text
+    assert not StageEntry.objects.exists()
+    # A remark may be noted; when the bike left stays as it was.
+    assert move(login(Role.DESK), job, stage=stage, why="the customer called").status_code == 302
+    left = job.handed_over_at
+    job.refresh_from_db()
+    assert job.handed_over_at == left
+    assert StageEntry.objects.get().why == "the customer called"
+
+
+def test_waiting_for_something_else_is_a_step(login) -> None:
+    job = make_job(stage="waiting", waiting_for="parts")
+    assert move(login(Role.DESK), job, stage="waiting", waiting_for="customer").status_code == 302
+    job.refresh_from_db()
+    assert job.waiting_for == "customer"
+
+
+def test_a_job_that_waits_before_its_bike_is_here_is_received_when_it_comes(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    move(client, job, stage="waiting", waiting_for="parts", why="gasket ordered")
+    job.refresh_from_db()
+    assert job.received_at is None
+    assert "Receive the bike" in client.get(reverse("job", args=[job])).text
+    sent = {"version": str(job.version), "condition": "Clean", "condition_marks": "[]"}
+    assert client.post(reverse("job-receive", args=[job]), sent).status_code == 302
+    job.refresh_from_db()
+    assert (job.stage, job.waiting_for) == ("waiting", "parts")
+    assert timezone.now() - job.received_at < timedelta(minutes=5)
+
+
+def test_booked_again_the_bike_is_received_anew(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    move(client, job, stage="received")
+    job.refresh_from_db()
+    move(client, job, stage="booked", why="taken home again")
+    job.refresh_from_db()
+    assert job.received_at is None
 
 
 def test_cancelling_has_its_reason(login) -> None:
