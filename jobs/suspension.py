@@ -7,7 +7,10 @@ from typing import Any
 
 from jobs.calc.length_words import IN_MM, LengthWords
 from jobs.calc.sag import SAG_GUIDES, Sag, free_sag_mm, sag, sag_hints
+from jobs.forms.quantities import shop_unit
 from jobs.models import Job, SuspensionSetting
+from workshop.models import ShopProfile
+from workshop.units import NOT_MEASURED, format_value
 
 ENDS = ("front", "rear")
 LAID_OUT = (
@@ -36,6 +39,8 @@ def fields_of(end: str) -> list[tuple[str, str]]:
     ]
 
 
+MEASURES = {name: quantity for end in ENDS for name, quantity in fields_of(end)}
+UNIT_OF_THE_SHOP = ("length", "tyre_pressure")
 # What a hand sets; the readings of the sag follow from it.
 SET_BY_HAND = [
     *(name for end in ENDS for name, _ in fields_of(end) if name.split("_", 1)[1] not in READINGS),
@@ -47,19 +52,35 @@ def name_of(field_name: str) -> str:
     return str(SuspensionSetting._meta.get_field(field_name).verbose_name)  # type: ignore[union-attr]  # no relation is asked
 
 
-def told(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+@dataclass(frozen=True)
+class Figure:
+    """A value and what it measures; words measure nothing."""
+
+    value: Any
+    quantity: str = ""
+
+    def told(self, shop: ShopProfile | None = None) -> str:
+        """In the shop's unit, or where no shop is given in the one that is kept."""
+        if self.value in ("", None):
+            return NOT_MEASURED
+        if not self.quantity:
+            return str(self.value)
+        unit = shop_unit(shop, self.quantity) if shop and self.quantity in UNIT_OF_THE_SHOP else None
+        return format_value(self.value, self.quantity, unit)
 
 
-def changed_settings(before: SuspensionSetting | None, after: SuspensionSetting) -> list[str]:
+def changed_settings(
+    before: SuspensionSetting | None, after: SuspensionSetting, shop: ShopProfile | None = None
+) -> list[str]:
     """What was set otherwise than before, in words; a setting that nobody read before is named too."""
     changed = []
     for name in SET_BY_HAND:
-        was, now = getattr(before, name, None), getattr(after, name)
-        if now in ("", None) or now == was:
+        was, now = (Figure(getattr(each, name, None), MEASURES.get(name, "")) for each in (before, after))
+        if now.value in ("", None) or now == was:
             continue
-        came_from = "not read before" if was in ("", None) else f"{told(was)} before"
-        changed.append(f"{name_of(name)} {told(now)} ({came_from})")
+        came_from = "not read before" if was.value in ("", None) else f"{was.told(shop)} before"
+        title = name_of(name).split(" (")[0] if now.quantity else name_of(name)
+        changed.append(f"{title} {now.told(shop)} ({came_from})")
     return changed
 
 
@@ -95,14 +116,6 @@ def guide_in_words(end: str, intended_use: str) -> str:
     return (
         f"{end}: sag with the rider of {guide.low_pct:g} to {guide.high_pct:g} % of the travel for the {use}"
     )
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A value and what it measures; words measure nothing."""
-
-    value: Any
-    quantity: str = ""
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from jobs.models import (
     TuneRevision,
 )
 from jobs.suspension import changed_settings
+from workshop.models import ShopProfile
 
 
 class EventKind(StrEnum):
@@ -48,11 +49,11 @@ class Event:
     revision: TuneRevision | None = None
 
 
-def events(job: Job) -> list[Event]:
+def events(job: Job, shop: ShopProfile | None = None) -> list[Event]:
     """All of a job's events in order; of two at the same time the change stands before the run.
 
     Where a run names a tune revision other than the one last loaded, that revision was loaded before
-    the run, and an event says so.
+    the run, and an event says so. Settings are told in the shop's units where a shop is given.
     """
     found = [
         *map(of_stage, job.stage_entries.select_related("by")),
@@ -60,7 +61,7 @@ def events(job: Job) -> list[Event]:
         *of_clearances(list(job.clearance_sets.select_related("shim_plan"))),
         *map(of_tune, job.tune_revisions.prefetch_related("changes__kind")),
         *map(of_bike_change, job.bike_changes.all()),
-        *of_settings(list(job.suspension_settings.all())),
+        *of_settings(list(job.suspension_settings.all()), shop),
         *map(of_run, job.runs.select_related("tune_revision")),
     ]
     return with_reloads(in_order(found))
@@ -123,13 +124,13 @@ def of_run(run: Run) -> Event:
     return Event(run.made_at, EventKind.RUN, text, changes_bike=False, run=run, revision=run.tune_revision)
 
 
-def of_settings(settings: Sequence[SuspensionSetting]) -> list[Event]:
+def of_settings(settings: Sequence[SuspensionSetting], shop: ShopProfile | None = None) -> list[Event]:
     """Settings read, and settings changed where the ones as left differ from those before them."""
     found = []
     before: SuspensionSetting | None = None
     for setting in settings:
         as_left = setting.when == SuspensionSetting.When.AS_LEFT
-        changed = changed_settings(before, setting) if as_left else []
+        changed = changed_settings(before, setting, shop) if as_left else []
         text = f"suspension and settings {setting.get_when_display()}"
         if changed:
             text += f": {'; '.join(changed)}"

@@ -115,14 +115,11 @@ def sag_hints(measured: Sag, guide: SagGuide | None, words: LengthWords = IN_MM)
     if guide is None or math.isnan(measured.percent_of_travel):
         return hints
     span = f"the customary {guide.low_pct:g} to {guide.high_pct:g} %"
-    if measured.percent_of_travel > guide.high_pct:
-        hints.append(
-            f"{measured.percent_of_travel:.0f} % is more than {span}: more preload, or a firmer spring."
-        )
-    elif measured.percent_of_travel < guide.low_pct:
-        hints.append(
-            f"{measured.percent_of_travel:.0f} % is less than {span}: less preload, or a softer spring."
-        )
+    share_pct = round(measured.percent_of_travel, 1)  # judged as it is told: 33.0 % is not more than 33 %
+    if share_pct > guide.high_pct:
+        hints.append(f"{share_pct:.1f} % is more than {span}: more preload, or a firmer spring.")
+    elif share_pct < guide.low_pct:
+        hints.append(f"{share_pct:.1f} % is less than {span}: less preload, or a softer spring.")
     return hints
 
 

@@ -4,25 +4,17 @@ from collections.abc import Sequence
 
 from django import template
 
-from jobs.forms.quantities import shop_unit
 from jobs.models import SuspensionSetting
 from jobs.suspension import Figure, hints
 from workshop.models import ShopProfile
-from workshop.units import NOT_MEASURED, format_value, length_words
+from workshop.units import length_words
 
 register = template.Library()
-
-UNIT_OF_THE_SHOP = ("length", "tyre_pressure")
 
 
 @register.filter
 def setting_figure(shown: Figure, shop: ShopProfile) -> str:
-    if shown.value in ("", None):
-        return NOT_MEASURED
-    if not shown.quantity:
-        return str(shown.value)
-    unit = shop_unit(shop, shown.quantity) if shown.quantity in UNIT_OF_THE_SHOP else None
-    return format_value(shown.value, shown.quantity, unit)
+    return shown.told(shop)
 
 
 @register.simple_tag

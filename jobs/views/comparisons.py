@@ -41,7 +41,7 @@ def runs_to_compare(timeline: Sequence[Event]) -> list[Run]:
 @once
 def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
     job = find_job(number)
-    timeline = events(job)
+    timeline = events(job, request.shop)
     sides = suggested_groups(states_of(timeline))
     comparison = Comparison(job=job, title="" if posted(request) else "Before and after")
     return save_form(request, comparison, timeline, sides, f"comparison-new-{job.pk}")
@@ -52,7 +52,7 @@ def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
 def comparison_edit(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     sides = dict(comparison.members.values_list("run_id", "group"))
-    return save_form(request, comparison, events(comparison.job), sides, f"comparison-{pk}")
+    return save_form(request, comparison, events(comparison.job, request.shop), sides, f"comparison-{pk}")
 
 
 def save_form(
@@ -101,7 +101,7 @@ def drive_form(request: StaffRequest, compared: Compared) -> tuple[DriveOutForm,
 def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     members = list(comparison.members.select_related("run__tune_revision"))
-    compared = compare_runs(comparison, members, request.shop, events(comparison.job))
+    compared = compare_runs(comparison, members, request.shop, events(comparison.job, request.shop))
     form, driven = drive_form(request, compared)
     result = driven.result if driven else None
     context = {

@@ -20,7 +20,11 @@ from workshop.roles import StaffRequest, roles, staff
 @require_safe
 def timeline(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job.objects.for_list(), number=number)
-    context = {"job": job, "events": events(job), "bike_changes": job.bike_changes.select_related("by")}
+    context = {
+        "job": job,
+        "events": events(job, request.shop),
+        "bike_changes": job.bike_changes.select_related("by"),
+    }
     return render(request, "jobs/timeline.html", context)
 
 

@@ -176,7 +176,7 @@ def verdicts_of(bike: Bike, shop: ShopProfile) -> ByJob:
     groups: dict[Any, list[ComparisonRun]] = {}
     for member in members:
         groups.setdefault(member.comparison, []).append(member)
-    timelines = {job: events(job) for job in dict.fromkeys(each.job for each in groups)}
+    timelines = {job: events(job, shop) for job in dict.fromkeys(each.job for each in groups)}
     found = []
     for comparison, runs in groups.items():
         compared = compare_runs(comparison, runs, shop, timelines[comparison.job])

@@ -67,7 +67,7 @@ def attached_to(facts: dict[str, Any], page: JobPage) -> dict[str, str]:
 
 def tune_summary_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any]:
     """Everything the summary says; times in UTC, figures in the units of their names."""
-    job, found = page.job, events(page.job)
+    job, found = page.job, events(page.job, shop)
     in_bike = in_the_bike(page.revisions, page.runs)
     modes = modes_of(page.revisions, page.throttle_tables, in_bike)
     compared = [compare_runs(each, members, shop, found) for each, members in page.comparisons.items()]

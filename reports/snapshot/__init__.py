@@ -69,7 +69,7 @@ def make_snapshot(
     """
     page = load_page(get_job(job.number))
     shop = ShopProfile.current()
-    found = events(page.job)
+    found = events(page.job, shop)
     in_bike = in_the_bike(page.revisions, page.runs)
     compared = {each: compare_runs(each, members, shop, found) for each, members in page.comparisons.items()}
     printed = [each for each in compared.values() if each.comparison.on_sheet]
@@ -87,7 +87,7 @@ def make_snapshot(
         "comparisons": [comparison_facts(each, shop) for each in printed],
         "mixture": [mixture_facts(study) for study in page.mixture_studies if study.on_sheet],
         "throttle": throttle_facts(page, in_bike, shop),
-        "suspension": work.suspension_facts(page.suspension, page.job.intended_use, shop),
+        "suspension": work.suspension_facts(page.suspension, page.job, shop),
         "bike_changes": [work.bike_change_facts(change) for change in page.bike_changes],
         "checks": work.check_facts(page),
         "not_tested": {
@@ -98,7 +98,7 @@ def make_snapshot(
         "not_printed": not_printed(page),
     }
     snapshot["notices"] = notices.notices_for(page, shop, told)
-    snapshot["done"] = words.work_done(page, snapshot)
+    snapshot["done"] = words.work_done(page, snapshot, shop)
     snapshot["changed"] = words.what_changed(snapshot["comparisons"], snapshot)
     snapshot = tidied(snapshot)
     snapshot["sheet"] = {

@@ -30,14 +30,14 @@ def listed(names: Sequence[str], limit: int = NAMED) -> str:
     return "; ".join(shown)
 
 
-def work_done(page: JobPage, snapshot: dict[str, Any]) -> list[str]:
+def work_done(page: JobPage, snapshot: dict[str, Any], shop: ShopProfile) -> list[str]:
     """One sentence for each kind of work that was recorded."""
     said = [
         clearances_done(snapshot["clearances"]),
         parts_done(snapshot["parts"]),
         tune_done(snapshot["tune"]),
         *throttle_words(snapshot["throttle"]),
-        suspension_done(page.suspension),
+        suspension_done(page.suspension, shop),
         *(f"{change['kind']}: {change['description']}" for change in snapshot["bike_changes"]),
         runs_done(snapshot["runs"]),
     ]
@@ -85,12 +85,12 @@ def change_in_words(change: dict[str, Any]) -> str:
     return f"{name} {came}{change['to']} {change['unit']}".strip()
 
 
-def suspension_done(settings: Sequence[SuspensionSetting]) -> str:
+def suspension_done(settings: Sequence[SuspensionSetting], shop: ShopProfile) -> str:
     before: SuspensionSetting | None = None
     changed: list[str] = []
     for setting in settings:
         if setting.when == SuspensionSetting.When.AS_LEFT:
-            changed += changed_settings(before, setting)
+            changed += changed_settings(before, setting, shop)
         before = setting
     return f"Suspension and settings changed: {listed(changed, 4)}" if changed else ""
 

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from jobs.checks import tick_lists
-from jobs.models import BikeChange, Part, SuspensionSetting, TuneChange, TuneRevision
+from jobs.gear_speeds import GearSpeeds, gear_speeds
+from jobs.models import BikeChange, Job, Part, SuspensionSetting, TuneChange, TuneRevision
 from jobs.page import JobPage
 from jobs.suspension import SettingGroup, guide_in_words, hints, side_by_side
 from reports.snapshot.plain import moment, number
@@ -73,8 +74,9 @@ def change_facts(change: TuneChange) -> dict[str, Any]:
 
 
 def suspension_facts(
-    settings: Sequence[SuspensionSetting], intended_use: str, shop: ShopProfile
+    settings: Sequence[SuspensionSetting], job: Job, shop: ShopProfile
 ) -> dict[str, Any] | None:
+    intended_use = job.intended_use
     groups = side_by_side(settings, intended_use)
     if not groups and not any(setting.note for setting in settings):
         return None
@@ -90,8 +92,20 @@ def suspension_facts(
             for each in settings
         ],
         "groups": [group_facts(group) for group in groups],
+        "gears": gear_facts(gear_speeds(job.bike, settings)),
         "hints": hints(settings, intended_use, length_words(shop.length_unit)),
         "guides": [guide_in_words(end, intended_use) for end in ("front", "rear")] if measured else [],
+    }
+
+
+def gear_facts(speeds: GearSpeeds | None) -> dict[str, Any] | None:
+    if speeds is None:
+        return None
+    return {
+        "engine_speed_rpm": speeds.engine_speed_rpm,
+        "change_pct": number(speeds.change_pct),
+        "sprockets": [list(pair) for pair in speeds.sprockets],
+        "gears": [{"number": gear.number, "speeds_kmh": gear.speeds_kmh} for gear in speeds.gears],
     }
 
 

@@ -2,12 +2,15 @@
 
 import math
 import re
+from datetime import UTC, datetime
 
 import pytest
 from django.urls import reverse
 
 from jobs.gear_speeds import gear_speeds, tyre_verdict
 from jobs.models import SuspensionSetting
+from reports.sheet import prepare
+from reports.snapshot import make_snapshot
 from tests.factories import make_bike, make_engine, make_job
 from workshop.models import Role
 
@@ -48,6 +51,21 @@ def test_other_sprockets_are_shown_beside_with_what_they_change() -> None:
     assert math.isclose(speeds.gears[1].speeds_kmh[1], speed_kmh(1.2, 15, 43), rel_tol=1e-9)
 
 
+def test_other_sprockets_and_their_speeds_are_on_page_and_sheet(login, staff) -> None:
+    job, mechanic = make_job(bike=bike_with()), staff[Role.MECHANIC]
+    for when, front in (("as_found", 16), ("as_left", 14)):
+        SuspensionSetting.objects.create(
+            job=job, by=mechanic, when=when, front_sprocket=front, rear_sprocket=43
+        )
+    at = datetime(2026, 3, 14, tzinfo=UTC)
+    sheet = prepare(make_snapshot(job, issue_number=1, issued_by=mechanic, at=at)).html
+    fastest = [f"{speed_kmh(1.2, front, 43):.1f}" for front in (16, 14)]
+    for shown in (login(Role.MECHANIC).get(reverse("job", args=[job])).text, sheet):
+        text = " ".join(re.sub("<[^>]+>", " ", shown).replace("\N{NO-BREAK SPACE}", " ").split())
+        assert "Speed by gear at 12 000 1/min: −12.5 % from first to last" in text
+        assert f"2 {fastest[0]} km/h {fastest[1]} km/h" in text  # 14 for 16 teeth: 12.5 % slower
+
+
 @pytest.mark.parametrize("lacks", [{"primary_ratio": None}, {"gear_ratios": []}, {"rev_limit_rpm": None}])
 def test_what_the_library_lacks_is_not_made_up(lacks) -> None:
     assert gear_speeds(bike_with(**lacks), []) is None
@@ -86,5 +104,5 @@ def test_shown_with_the_settings(login, staff) -> None:
         )
     page = login(Role.MECHANIC).get(reverse("job", args=[job])).text
     # 15 / 16 - 1 = -6.25 %
-    assert re.search(r"Speed by gear at 12000 1/min: -6\.[23] % from first to last", page)
+    assert re.search(r"Speed by gear at 12\s000 1/min: −6\.[23] % from first to last", page)
     assert "15 / 43 teeth" in page

@@ -1,12 +1,14 @@
 """Suspension and settings as found and as left, with the sag that follows from the readings."""
 
 import uuid
+from datetime import UTC, datetime
 
 import pytest
 from django.urls import reverse
 
 from jobs.models import SuspensionSetting
 from jobs.suspension import sag_of
+from reports.snapshot import make_snapshot
 from tests.factories import make_job
 from workshop.models import Role
 
@@ -161,3 +163,21 @@ def test_rules(client, login) -> None:
         login(Role.MECHANIC).get(reverse("suspension-new", args=["2026-999", "as_left"])).status_code == 404
     )
     assert login(Role.MECHANIC).get(reverse("suspension-edit", args=[99])).status_code == 404
+
+
+def test_what_was_set_is_told_in_the_units_of_the_shop(login, shop, staff) -> None:
+    shop.pressure_unit = "inhg"  # whose gauge for tyres reads psi
+    shop.save()
+    job, mechanic = make_job(), staff[Role.MECHANIC]
+    for when, pressure_kpa in (("as_found", 250.0), ("as_left", 240.0)):
+        SuspensionSetting.objects.create(
+            job=job, by=mechanic, when=when, front_pressure_kpa=pressure_kpa, front_rate_n_per_mm=9.5
+        )
+    # 240 / 6.894757 = 34.81 psi, 250 / 6.894757 = 36.26 psi
+    told = "ront tyre pressure, cold 34.8 psi (36.3 psi before)"
+    page = login(Role.MECHANIC).get(reverse("timeline", args=[job])).text
+    assert told in page.replace("\N{NO-BREAK SPACE}", " ")
+    sheet = make_snapshot(job, issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC))
+    (sentence,) = [each for each in sheet["done"] if each.startswith("Suspension")]
+    assert told in sentence.replace("\N{NO-BREAK SPACE}", " ")
+    assert "kPa" not in sentence

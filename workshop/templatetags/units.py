@@ -80,6 +80,12 @@ def figure(value: Any, places: int = 0) -> str:
 
 
 @register.filter
+def signed(value: Any, places: int = 0) -> str:
+    """The same for a change: a rise has its plus, a fall its minus."""
+    return NOT_MEASURED if value in EMPTY else written(float(value), places, signed=True)
+
+
+@register.filter
 def road_speed(value: Any, shop: ShopProfile) -> str:
     """Kept in km/h, shown by the unit of the shop's distances."""
     return show(value, "speed", "mph" if shop.distance_unit == "mi" else "kmh")
