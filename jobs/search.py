@@ -1,5 +1,8 @@
 """Finding jobs, bikes and customers by what people remember of them."""
 
+from collections.abc import Iterable
+from typing import Any
+
 from django.db.models import Q, QuerySet
 
 from jobs.models import Job, JobWord
@@ -11,6 +14,17 @@ from workshop.models.search import asked_for, few_or_asked
 def bikes_matching(text: str) -> "QuerySet[Bike]":
     """Bikes where each word is in make and model, plate, VIN or the owner's name or phone."""
     return Bike.objects.select_related("owner").matching(text)
+
+
+def with_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
+    """The bikes, each with its last job as ``last_job``, None for one that was never here: one query."""
+    found: list[Any] = list(bikes)
+    last: dict[int, Job] = {}
+    for job in Job.objects.filter(bike__in=found).order_by("-year", "-sequence"):
+        last.setdefault(job.bike_id, job)
+    for bike in found:
+        bike.last_job = last.get(bike.pk)
+    return found
 
 
 def customers_matching(text: str) -> "QuerySet[Customer]":

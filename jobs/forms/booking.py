@@ -8,7 +8,7 @@ from django import forms
 from jobs.booking import book_job
 from jobs.forms.job import JobForm
 from jobs.models import Job, WorkItem
-from jobs.search import bikes_matching, customers_matching
+from jobs.search import bikes_matching, customers_matching, with_last_jobs
 from workshop.forms.customers import BikeForm, CustomerForm
 from workshop.forms.fields import NumberField
 from workshop.models import Bike, Customer, StaffMember
@@ -28,6 +28,7 @@ class PickForm(forms.Form):
     picked: Any = None
     choices: Sequence[Any] = ()
     what = "record"
+    none_of_these = False  # it was said that none of those offered is meant
 
     def __init__(self, *args: Any, instead: bool = False, **kwargs: Any) -> None:
         """``instead`` says that a new record was typed, so that none need be picked."""
@@ -44,6 +45,7 @@ class PickForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         pk, text = cleaned.get("chosen"), cleaned.get("text", "")
+        self.none_of_these = pk is None and self.add_prefix("chosen") in self.data
         if pk is not None:
             self.take(self.get(pk))
         elif not self.instead:
@@ -70,6 +72,8 @@ class PickForm(forms.Form):
         self.choices = list(self.find(text)[:MOST_CHOICES])
         if not self.choices:
             self.add_error("text", f"No {self.what} fits “{text}”. Enter it as a new {self.what} below.")
+        elif self.none_of_these:
+            self.add_error("text", f"Enter the new {self.what} below, or choose a known one here.")
         elif len(self.choices) > 1:
             self.add_error("text", f"More than one {self.what} fits “{text}”: choose one.")
         else:
@@ -80,10 +84,10 @@ class PickBikeForm(PickForm):
     what = "bike"
 
     def find(self, text: str) -> Any:
-        return bikes_matching(text)
+        return with_last_jobs(bikes_matching(text)[:MOST_CHOICES])
 
     def get(self, pk: int) -> Bike | None:
-        return Bike.objects.select_related("owner").filter(pk=pk).first()
+        return next(iter(with_last_jobs(Bike.objects.select_related("owner").filter(pk=pk))), None)
 
 
 class PickCustomerForm(PickForm):
@@ -151,7 +155,7 @@ class Booking:
         self.pick_bike = PickBikeForm(data, prefix="which", instead=self.is_new_bike)
         self.pick_customer = PickCustomerForm(data, prefix="whose", instead=self.is_new_customer)
         if bike is not None:
-            self.pick_bike.choices, self.pick_bike.picked = [bike], bike
+            self.pick_bike.choices, self.pick_bike.picked = with_last_jobs([bike]), bike
 
     @staticmethod
     def _typed(data: Any, prefix: str, names: Sequence[str]) -> bool:
@@ -175,7 +179,33 @@ class Booking:
                 "text", "A new customer is typed below without a bike: enter the bike too, or clear the name."
             )
             return False
-        return all(valid)
+        return all(valid) and self.within_authorised()
+
+    def within_authorised(self) -> bool:
+        """Whether the work agreed fits what is authorised for it, where both were said."""
+        authorised = self.job.cleaned_data["authorised_amount"]
+        agreed = sum(row.cleaned_data.get("price") or 0 for row in self.work)
+        if authorised is None or agreed <= authorised:
+            return True
+        self.job.add_error(
+            "authorised_amount",
+            f"The work agreed comes to {agreed:.2f}, which is {agreed - authorised:.2f} more than this. "
+            "Ask the customer, and put the one or the other right.",
+        )
+        return False
+
+    @property
+    def opens_new_bike(self) -> bool:
+        return self.is_new_bike or self.is_new_customer or self.pick_bike.none_of_these
+
+    @property
+    def opens_new_customer(self) -> bool:
+        return self.is_new_customer or self.pick_customer.none_of_these
+
+    @property
+    def vin_hint(self) -> str | None:
+        """What is worth a second look at the number of a new bike."""
+        return self.new_bike.vin_hint if self.is_new_bike else None
 
     @property
     def problems(self) -> list[tuple[forms.BoundField, str]]:

@@ -1,12 +1,13 @@
 """Booking a bike in, and the search for it while it is typed."""
 
+from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.forms.booking import MOST_CHOICES, Booking
-from jobs.search import bikes_matching, customers_matching
-from workshop.answers import posted, say_saved
+from jobs.search import bikes_matching, customers_matching, with_last_jobs
+from workshop.answers import key_sent, posted, say_saved
 from workshop.models import Bike, Role
 from workshop.once import once
 from workshop.roles import StaffRequest, roles
@@ -22,6 +23,8 @@ def job_book(request: StaffRequest) -> HttpResponse:
     if request.method == "POST" and booking.is_valid():
         job = booking.book(request.user)
         say_saved(request, f"Job {job} is booked.", DRAFT)
+        if booking.vin_hint:
+            messages.info(request, f"VIN {job.bike.vin}: {booking.vin_hint}")
         return redirect(job)
     status = 422 if request.method == "POST" else 200
     return render(request, "jobs/job_book.html", {"booking": booking, "draft": DRAFT}, status=status)
@@ -29,15 +32,15 @@ def job_book(request: StaffRequest) -> HttpResponse:
 
 def asked_bike(request: StaffRequest) -> Bike | None:
     """The bike that the address names, as the bike's own page does."""
-    pk = request.GET.get("bike", "")
-    return Bike.objects.select_related("owner").filter(pk=pk).first() if pk.isdecimal() else None
+    pk = key_sent(request.GET.get("bike", ""))
+    return Bike.objects.select_related("owner").filter(pk=pk).first()
 
 
 @roles(Role.DESK)
 @require_safe
 def bike_choices(request: StaffRequest) -> HttpResponse:
     text = request.GET.get("which-text", "").replace("\0", "").strip()
-    found = bikes_matching(text)[:MOST_CHOICES] if text else []
+    found = with_last_jobs(bikes_matching(text)[:MOST_CHOICES]) if text else []
     context = {"choices": found, "name": "which-chosen", "what": "bike", "text": text}
     return render(request, "jobs/job_choices.html", context)
 

@@ -16,7 +16,7 @@ from jobs.forms.slots import NewSlotForm, SlotForm
 from jobs.models import CalendarAddress, Slot
 from jobs.slots import day_named, moved, places_for, save_slot, told_outside
 from jobs.working_days import working_days
-from workshop.answers import posted, render_form
+from workshop.answers import key_sent, posted, render_form
 from workshop.models import Role, ShopProfile
 from workshop.once import once
 from workshop.roles import StaffRequest, public, roles, staff
@@ -62,7 +62,7 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
     slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
     day, chosen = day_named(request.POST.get("day", "")), request.POST.get("place", "")
     shown = day_named(request.POST.get("from", "")) or timezone.localdate()
-    place = places_for(slot).filter(pk=chosen).first() if chosen.isdecimal() else None
+    place = places_for(slot).filter(pk=key_sent(chosen)).first()
     if day is None or place is None:
         messages.error(request, "That is no day and place to move a slot to.")
         return plan_with(request, shown)

@@ -65,6 +65,66 @@ def test_several_that_fit_are_offered_and_what_was_typed_is_kept(login) -> None:
     assert not Job.objects.exists()
 
 
+def test_one_that_fits_is_not_taken_where_none_of_these_was_said(login) -> None:
+    make_bike(plate="DEMO 22")
+    answer = book(login(Role.DESK), **{"which-text": "demo 22", "which-chosen": ""})
+    assert answer.status_code == 422
+    assert "Enter the new bike below, or choose a known one here." in answer.text
+    assert 'id="which-chosen-new" checked' in answer.text
+    assert "<details open>" in answer.text
+    assert not Job.objects.exists()
+
+
+def test_a_known_customer_is_not_taken_where_none_of_these_was_said(login) -> None:
+    make_customer(name="Ines Quill")
+    answer = book(login(Role.DESK), **NEW_BIKE, **{"whose-text": "quill", "whose-chosen": ""})
+    assert answer.status_code == 422
+    assert "Enter the new customer below, or choose a known one here." in answer.text
+    assert not Bike.objects.exists()
+
+
+def test_a_known_bikes_last_job_is_told_at_a_glance(login) -> None:
+    bike = make_bike(plate="DEMO 22")
+    make_job(bike=bike, brief="Oil")
+    last = make_job(bike=bike, brief="Valves and chain", odometer_km=24310.0, stage="handed_over")
+    make_bike(owner=bike.owner, plate="DEMO 31")
+    client = login(Role.DESK)
+    typed = client.get(reverse("bike-choices"), {"which-text": "demo"}).text
+    for page in (typed, client.get(reverse("job-book"), {"bike": bike.pk}).text):
+        shown = " ".join(page.split()).replace("\N{NO-BREAK SPACE}", " ").replace("\N{THIN SPACE}", " ")
+        assert f"Last here: {last}, handed over, 24 310 km: Valves and chain" in shown
+        assert "Oil" not in shown
+    assert "Never here before." in typed
+
+
+def test_a_vin_worth_a_second_look_is_said_after_booking(login) -> None:
+    # The check digit of 1M8GDM9AXKP042788 is its ninth sign, X (49 CFR 565.15, from memory its example).
+    right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
+    client = login(Role.DESK)
+    for vin, told in ((wrong, True), (right, False)):
+        answer = book(client, **NEW_BIKE, **NEW_CUSTOMER, **{"bike-vin": vin})
+        assert answer.status_code == 302
+        page = client.get(answer.headers["Location"]).text
+        assert (f"VIN {vin}: The ninth sign would be X" in page) is told
+
+
+def test_work_agreed_beyond_what_is_authorised_is_asked_about(login) -> None:
+    bike = make_bike()
+    sent = {
+        "which-chosen": str(bike.pk),
+        "job-authorised_amount": "300",
+        "work-0-description": "Valves",
+        "work-0-price": "240,50",
+        "work-1-description": "Synchronise",
+        "work-1-price": "60",
+    }
+    answer = book(login(Role.DESK), **sent)
+    assert answer.status_code == 422
+    assert "The work agreed comes to 300.50, which is 0.50 more than this." in answer.text
+    assert 'value="240,50"' in answer.text
+    assert book(login(Role.DESK), **{**sent, "job-authorised_amount": "300,50"}).status_code == 302
+
+
 def test_nothing_that_fits_is_said_at_the_field(login) -> None:
     answer = book(login(Role.DESK), **{"which-text": "nobody"})
     assert answer.status_code == 422
@@ -233,7 +293,7 @@ def test_a_bike_named_by_the_address_is_chosen(login) -> None:
     assert "DEMO 31" in page
 
 
-@pytest.mark.parametrize("nonsense", ["no number", "99999999", "-1", "1\0"])
+@pytest.mark.parametrize("nonsense", ["no number", "99999999", "-1", "1\0", "9" * 5000, "٣"])
 def test_nonsense_for_a_bike_in_the_address_is_no_fault(login, nonsense) -> None:
     assert login(Role.DESK).get(reverse("job-book"), {"bike": nonsense}).status_code == 200
 

@@ -43,7 +43,7 @@ def test_the_likely_other_entry_is_offered(login) -> None:
     assert "Somebody Else" in client.get(reverse("customer-merge", args=[keep.pk]), {"q": "else"}).text
 
 
-@pytest.mark.parametrize("other", ["", "0", "x", "itself"])
+@pytest.mark.parametrize("other", ["", "0", "x", "itself", "9" * 5000])
 def test_without_another_entry_nothing_is_merged(login, other: str) -> None:
     keep = make_customer()
     sent = {"other": str(keep.pk) if other == "itself" else other}

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_safe
 
-from workshop.answers import posted, render_form, say_saved
+from workshop.answers import key_sent, posted, render_form, say_saved
 from workshop.models import Customer, Role
 from workshop.personal import alike, erase, erasure_refused, export, merge
 from workshop.roles import StaffRequest, owner_only, roles
@@ -24,8 +24,7 @@ def customer_merge(request: StaffRequest, pk: int) -> HttpResponse:
     found = Customer.objects.matching(text).exclude(pk=pk) if text else alike(customer)
     problem = ""
     if request.method == "POST":
-        chosen = request.POST.get("other", "")
-        other = Customer.objects.filter(pk=chosen).first() if chosen.isdecimal() else None
+        other = Customer.objects.filter(pk=key_sent(request.POST.get("other", ""))).first()
         if other is not None and other != customer:
             name = str(other)
             merge(keep=customer, other=other)
