@@ -163,3 +163,23 @@ def test_an_odometer_that_runs_backwards_is_asked_about(log_in: LogIn) -> None:
     textbox(page, "Odometer (km)").fill("31200")
     follow(page.get_by_role("button", name="Receive the bike"))
     expect(region(page, "Brief and receipt")).to_contain_text("31 200 km")
+
+
+def test_a_page_shown_again_does_not_offer_what_stands_in_it(log_in: LogIn) -> None:
+    customer = factories.make_customer(name="Ines Quill", phone="1")
+    page = log_in(Role.DESK)
+    follow(page.get_by_role("link", name="Customers"))
+    follow(page.get_by_role("link", name="Ines Quill"))
+    follow(page.get_by_role("link", name="Edit"))
+    textbox(page, "Note").fill("Rides in all weathers")
+    customer.phone = "+00 555 0199"  # somebody else saves meanwhile
+    customer.save()
+    follow(page.get_by_role("button", name="Save"))
+    expect(page.get_by_role("alert")).to_contain_text("changed this")
+    expect(textbox(page, "Phone")).to_have_value("+00 555 0199")
+    # what was kept in the browser is older than the page: put back, it would be refused again and again
+    expect(page.get_by_role("button", name="Put back what was typed")).to_have_count(0)
+    follow(page.get_by_role("button", name="Save"))
+    expect(page.get_by_role("status").first).to_contain_text("Ines Quill is saved.")
+    customer.refresh_from_db()
+    assert (customer.phone, customer.note) == ("+00 555 0199", "Rides in all weathers")
