@@ -1,11 +1,8 @@
 """Photos: checked, turned upright, made smaller and freed of what the camera wrote into them."""
 
 import io
-import struct
 import uuid
 import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
@@ -16,6 +13,7 @@ from django.db import transaction
 
 from jobs.models import Job, Photo
 from workshop.models import StaffMember
+from workshop.pictures import BROKEN, whole_images_only
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -23,8 +21,6 @@ if TYPE_CHECKING:
 LONGEST_SIDE = 2048
 READABLE = ("JPEG", "PNG", "WEBP", "GIF", "BMP")
 LONGEST_NAME = 200
-# What Pillow raises on files that are no image, or only the half of one
-BROKEN = (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error)
 
 # The photo's own name and the file to keep
 Prepared = tuple[str, "ContentFile[bytes]"]
@@ -57,19 +53,6 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
             return as_jpeg(ImageOps.exif_transpose(image))
     except (*BROKEN, Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
-
-
-@contextmanager
-def whole_images_only() -> Iterator[None]:
-    """WeasyPrint, once it is loaded, lets Pillow fill up images whose end is missing; photos are refused."""
-    from PIL import ImageFile
-
-    lenient = ImageFile.LOAD_TRUNCATED_IMAGES
-    ImageFile.LOAD_TRUNCATED_IMAGES = False
-    try:
-        yield
-    finally:
-        ImageFile.LOAD_TRUNCATED_IMAGES = lenient
 
 
 def as_jpeg(image: "Image") -> "ContentFile[bytes]":

@@ -24,9 +24,9 @@ def values_of(page: Any) -> dict[str, Any]:
     return {name: "" if value is None else value for name, value in values.items()}
 
 
-def picture(kind: str = "PNG") -> SimpleUploadedFile:
+def picture(kind: str = "PNG", size: tuple[int, int] = (8, 8), *, mode: str = "RGB") -> SimpleUploadedFile:
     file = BytesIO()
-    Image.new("RGB", (8, 8)).save(file, kind)
+    Image.new(mode, size).save(file, kind)
     return SimpleUploadedFile(f"logo.{kind.lower()}", file.getvalue())
 
 
@@ -122,15 +122,41 @@ def test_logo_is_kept_and_shown_to_the_staff_only(owner, values, login, client) 
 @pytest.mark.parametrize(
     ("file", "said"),
     [
-        (SimpleUploadedFile("logo.png", b"rpm;torque\n"), "valid image"),
+        (SimpleUploadedFile("logo.png", b"rpm;torque\n"), "Choose a PNG or JPEG file"),
         (SimpleUploadedFile("logo.png", b""), "empty"),
-        (picture("GIF"), "Only a PNG or JPEG"),
+        (
+            SimpleUploadedFile("logo.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>"),
+            "Choose a PNG or JPEG",
+        ),
+        (picture("GIF"), "Choose a PNG or JPEG file"),
+        (
+            SimpleUploadedFile("logo.jpg", picture("JPEG", (300, 300)).read()[:-200]),
+            "a part of it is missing",
+        ),
+        (picture("PNG", (5001, 1)), "at most 5000 on a side"),
+        (picture("PNG", (10_000, 10_000), mode="1"), "at most 5000 on a side"),
     ],
 )
 def test_file_that_is_no_picture_is_refused(owner, values, file: SimpleUploadedFile, said: str) -> None:
     answer = owner.post(URL, {**values, "logo": file})
     assert answer.status_code == 422
     assert said in answer.text
+
+
+@pytest.mark.parametrize("name", ["scan", "logo.jpg", "ع" * 150 + ".png", "logo.svg"])
+@pytest.mark.parametrize("mode", ["RGBA", "P", "1", "I;16"])
+def test_picture_is_judged_by_what_is_in_it(owner, values, name: str, mode: str) -> None:
+    file = SimpleUploadedFile(name, picture(mode=mode).read())
+    assert owner.post(URL, {**values, "logo": file}).status_code == 302
+    kept = owner.get(reverse("shop-logo"))
+    assert kept.headers["Content-Type"] == "image/png"
+    kept.close()
+
+
+def test_a_printers_jpeg_is_taken(owner, values) -> None:
+    file = picture("JPEG", mode="CMYK")
+    assert owner.post(URL, {**values, "logo": file}).status_code == 302
+    assert ShopProfile.current().logo.name.endswith(".jpg")
 
 
 def test_picture_above_the_limit_is_refused(owner, values) -> None:

@@ -1,12 +1,13 @@
 """Forms for the shop's own page: name, units, standards, bands."""
 
+import warnings
 from functools import cache
 from typing import Any, cast
 from zoneinfo import available_timezones
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.files.uploadedfile import UploadedFile
+from django.core.files import File
 from django.http import QueryDict
 
 from jobs.calc.air import STANDARDS
@@ -14,9 +15,13 @@ from workshop.forms.fields import NumberField
 from workshop.forms.groups import Grouped, Groups, names_of
 from workshop.forms.records import RecordForm
 from workshop.models import ShopProfile
+from workshop.pictures import BROKEN, whole_images_only
 
 LOGO_LIMIT = 2 * 1024 * 1024
-LOGO_FORMATS = ("PNG", "JPEG")
+LOGO_FORMATS = {"PNG": "png", "JPEG": "jpg"}
+LOGO_SIDE = 5000  # pixels; a small file can hold so many that each printing takes minutes
+TOO_MANY_PIXELS = f"The picture has too many pixels: save it with at most {LOGO_SIDE} on a side."
+NO_LOGO = "This can't be read as a picture, or a part of it is missing. Choose a PNG or JPEG file."
 
 
 @cache
@@ -57,7 +62,40 @@ SHOP_GROUPS: Groups = (
 )
 
 
+class LogoField(forms.FileField):
+    """A picture that prints: judged by what is in it, whatever its name, and kept under one of ours."""
+
+    widget = forms.ClearableFileInput(attrs={"accept": "image/png,image/jpeg"})
+
+    def to_python(self, data: Any) -> Any:
+        logo = super().to_python(data)
+        if logo is None:
+            return None
+        if (logo.size or 0) > LOGO_LIMIT:
+            raise ValidationError("The picture is larger than 2 MB: save it smaller and choose it again.")
+        logo.name = f"logo.{LOGO_FORMATS[self.read_whole(logo)]}"
+        return logo
+
+    def read_whole(self, logo: "File[bytes]") -> str:
+        from PIL import Image
+
+        try:
+            with warnings.catch_warnings(), whole_images_only():
+                warnings.simplefilter("error", Image.DecompressionBombWarning)
+                picture = Image.open(logo, formats=list(LOGO_FORMATS))
+                if max(picture.size) > LOGO_SIDE:
+                    raise ValidationError(TOO_MANY_PIXELS)
+                picture.load()
+        except (Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
+            raise ValidationError(TOO_MANY_PIXELS) from problem
+        except BROKEN as problem:
+            raise ValidationError(NO_LOGO) from problem
+        logo.seek(0)
+        return str(picture.format)
+
+
 class ShopForm(Grouped, RecordForm):
+    logo = LogoField(label="Logo", required=False)
     time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
     correction_standard = forms.ChoiceField(
         label="Correction standard",
@@ -96,16 +134,6 @@ class ShopForm(Grouped, RecordForm):
 
     def clean_currency(self) -> str:
         return str(self.cleaned_data["currency"]).upper()
-
-    def clean_logo(self) -> Any:
-        logo = self.cleaned_data["logo"]
-        if not isinstance(logo, UploadedFile):
-            return logo
-        if (logo.size or 0) > LOGO_LIMIT:
-            raise ValidationError("The picture is larger than 2 MB: save it smaller and choose it again.")
-        if logo.image.format not in LOGO_FORMATS:  # type: ignore[attr-defined]  # set by ImageField
-            raise ValidationError("Only a PNG or JPEG picture can be printed.")
-        return logo
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
