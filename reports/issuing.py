@@ -91,9 +91,7 @@ def receipt_blockers(page: JobPage) -> list[Blocker]:
     if page.job.stage == Stage.CANCELLED:
         return [Blocker("The job is cancelled.", place_on_job(page.job, "brief"))]
     if page.job.received_at is None:
-        return [
-            Blocker("The bike has not been received yet.", reverse("job-receive", args=[page.job.number]))
-        ]
+        return [Blocker("The bike has not been received yet.", place_on_job(page.job, "brief"))]
     return []
 
 
@@ -121,7 +119,7 @@ def check_blockers(page: JobPage) -> list[Blocker]:
 
 def run_blockers(page: JobPage) -> list[Blocker]:
     return [
-        Blocker(f"The columns of the run file {run} are not named yet.", reverse("run-layout", args=[run.pk]))
+        Blocker(f"The columns of the run file {run} are not named yet.", reverse("run", args=[run.pk]))
         for run in page.runs
         if run.status == Run.Status.TO_NAME and not run.set_aside
     ]

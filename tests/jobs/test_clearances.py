@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from jobs.clearances import history_of, places, seen_from_above
 from jobs.models import ClearanceReading, ClearanceSet, Job, ShimPlan, ShimPlanRow
@@ -264,11 +265,23 @@ def test_unknown_job_set_and_time_are_not_found(login) -> None:
         assert client.get(url).status_code == 404
 
 
-def test_a_bike_without_engine_spec_says_so_and_leads_to_it(login) -> None:
+def assert_tells_who_chooses_the_engine(page: str, job: Job) -> None:
+    """As told to the mechanic, whom the bike's own form refuses."""
+    assert "The service desk chooses the engine of this bike." in page
+    assert reverse("bike-edit", args=[job.bike_id]) not in page
+
+
+def test_a_bike_without_engine_spec_says_so_and_who_chooses_it(login, staff) -> None:
     job = job_with(None)
-    page = login(Role.MECHANIC).get(new_url(job)).content.decode()
+    page = login(Role.MECHANIC).get(new_url(job)).text
     assert "no engine spec yet" in page
-    assert reverse("bike-edit", args=[job.bike_id]) in page
+    assert_tells_who_chooses_the_engine(page, job)
+    kept = ClearanceSet.objects.create(
+        job=job, measured_by=staff[Role.MECHANIC], measured_at=timezone.now(), engine_temperature_c=21
+    )
+    shown = reverse("clearances", args=[kept.pk])
+    assert_tells_who_chooses_the_engine(login(Role.MECHANIC).get(shown).text, job)
+    assert reverse("bike-edit", args=[job.bike_id]) in login(Role.DESK).get(shown).text
 
 
 # Editing
@@ -537,9 +550,10 @@ def test_section_waits_for_as_left_once_a_plan_is_accepted(staff) -> None:
 
 def test_section_without_engine_spec_leads_to_the_bike(login, staff) -> None:
     job = job_with(None)
-    page = login(Role.MECHANIC).get(reverse("job", args=[job.number])).content.decode()
     assert standing(job) == (State.EMPTY, "the bike has no engine spec yet")
-    assert reverse("bike-edit", args=[job.bike_id]) in page
+    url = reverse("job", args=[job.number])
+    assert_tells_who_chooses_the_engine(login(Role.MECHANIC).get(url).text, job)
+    assert reverse("bike-edit", args=[job.bike_id]) in login(Role.DESK).get(url).text
 
 
 def test_section_asks_nothing_of_the_database(staff, django_assert_num_queries) -> None:

@@ -45,7 +45,7 @@ def test_a_whole_job_is_ready_once_the_customer_is_told(whole_job):
 def test_a_bike_that_never_came(staff):
     job = factories.make_job()
     assert "has not been received" in texts(job)
-    assert blockers(job)[0].url == f"/jobs/{job.number}/receive/"
+    assert blockers(job)[0].url == f"/jobs/{job.number}/#brief"
 
 
 def test_clearances_out_of_range(whole_job):
