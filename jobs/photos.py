@@ -1,6 +1,7 @@
 """Photos: checked, turned upright, made smaller and freed of what the camera wrote into them."""
 
 import io
+import math
 import uuid
 import warnings
 from pathlib import PurePath
@@ -44,15 +45,30 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
         limit = settings.PHOTO_LIMIT // (1024 * 1024)
         raise ValueError(f"“{name}” is larger than {limit} MB. Make it smaller and choose it again.")
     try:
-        with warnings.catch_warnings():
-            # An image of far too many pixels is refused like one that can't be read.
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = Image.open(upload, formats=READABLE)
+        image = open_photo(upload)
         image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
         with whole_images_only():
             return as_jpeg(ImageOps.exif_transpose(image))
-    except (*BROKEN, Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
+    except Image.DecompressionBombError as problem:
+        told = "has more pixels than can be read. Make it smaller and choose it again."
+        raise ValueError(f"“{name}” {told}") from problem
+    except BROKEN as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
+
+
+def open_photo(upload: UploadedFile) -> "Image":
+    """The image, not yet read; raises DecompressionBombError where it has far too many pixels.
+
+    A JPEG, as phones take it, may have twice as many as others, since it is read at a fraction of its size.
+    """
+    from PIL import Image
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        image = Image.open(upload, formats=READABLE)
+    if image.format != "JPEG" and image.width * image.height > (Image.MAX_IMAGE_PIXELS or math.inf):
+        raise Image.DecompressionBombError("too many pixels to be laid out whole")
+    return image
 
 
 def as_jpeg(image: "Image") -> "ContentFile[bytes]":

@@ -87,7 +87,12 @@
     const box = drawing.getBoundingClientRect();
     put((100 * (event.clientX - box.left)) / box.width, (100 * (event.clientY - box.top)) / box.height);
   });
-  add.addEventListener("click", () => put(50, 50));
+  // Beside one that is there already, not over it.
+  add.addEventListener("click", () => {
+    let x = 50;
+    while (x < 96 && marks.some((mark) => mark.x === x && mark.y === 50)) x += 6;
+    put(x, 50);
+  });
   // A draft that is put back comes into the field, not by a press on the drawing.
   field.addEventListener("input", () => { if (field.value !== JSON.stringify(marks)) { read(); draw(); } });
   draw();

@@ -123,12 +123,16 @@ def test_marks_kept_in_the_browser_come_back_onto_the_drawing(log_in, live_serve
     page.get_by_role("button", name="Put back what was typed").click()
     expect(page.get_by_label("What is at mark 1")).to_have_value("Fairing scratched")
     expect(page.get_by_role("button", name="Mark 1, Fairing scratched")).to_be_visible()
-    page.get_by_role("button", name="Add a mark").click()
-    page.keyboard.type("Lever bent")
+    for note in ("Lever bent", "Seat torn"):
+        page.get_by_role("button", name="Add a mark").click()
+        page.keyboard.type(note)
+    # the second lies beside the first, so that both can be seen and pressed
+    page.get_by_role("button", name="Mark 2, Lever bent").click()
     follow(page.get_by_role("button", name="Receive the bike"))
     assert_told(page, "The receipt of job")
     job.refresh_from_db()
-    assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent"]
+    notes = [mark["note"] for mark in job.condition_marks]
+    assert notes == ["Fairing scratched", "Lever bent", "Seat torn"]
 
 
 @pytest.mark.django_db(transaction=True)
