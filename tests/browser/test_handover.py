@@ -12,14 +12,18 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from jobs.checks import set_tick
 from jobs.models import CheckItem, ClearanceSet, Job, Part
-from reports.models import HandoverSheet, SheetLink
+from reports import tasks
+from reports.models import HandoverSheet, Printing, SheetLink
+from reports.sheet import sheet_pdf
 from reports.typesetting import Ready, typeset
 from tests import factories
 from tests.browser.conftest import watch
 from tests.browser.steps import assert_accessible, assert_fits, assert_told, follow, region, textbox
+from tests.reports.test_printing import IMMEDIATE, run_worker
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
+ASKED_AGAIN_MS = 2000
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -55,11 +59,11 @@ def open_handover(page: Page, job: Job) -> None:
     follow(page.get_by_role("link", name="Handover", exact=True))
 
 
-def issue(page: Page, job: Job, number: int = 1) -> Locator:
+def issue(page: Page, job: Job, number: int = 1, told: str = ".") -> Locator:
     """Press the button; returns the part of the page that shows the issued sheet."""
     page.get_by_label("the customer who was told").fill("Ines Quill")
     follow(page.get_by_role("button", name=f"Issue sheet {job.number}/{number}"))
-    assert_told(page, f"Handover sheet {job.number}/{number} is issued.")
+    assert_told(page, f"Handover sheet {job.number}/{number} is issued{told}")
     heading = page.get_by_role("heading", name=f"Sheet {job.number}/{number}")
     return page.get_by_role("article").filter(has=heading)
 
@@ -123,6 +127,42 @@ def test_previews_issues_and_keeps_the_sheet_unaltered(
     assert fetched(page, sheet.get_by_role("link", name="Open the PDF")) == pdf
     assert fetched(page, second.get_by_role("link", name="Open the PDF")) != pdf
     expect(sheet.get_by_role("textbox")).to_have_count(0)
+
+
+def test_how_far_a_worker_is_with_the_pages_is_told_until_they_are_there(
+    log_in: LogIn, job: Job, people: dict[Role, Any], settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}, "at_once": IMMEDIATE}
+    tick_all(job, people[Role.MECHANIC])
+    page = log_in(Role.DESK)
+    page.clock.install()
+    open_handover(page, job)
+    sheet = issue(page, job, told=" and being printed")
+    expect(sheet.get_by_role("status")).to_have_text("Being printed: waiting to be printed.")
+    expect(sheet.get_by_role("link", name="Open the PDF")).to_have_count(0)
+    assert_accessible(page)
+
+    def looked_at(snapshot: Any, tell: Callable[..., None]) -> bytes:
+        """Print as the worker does, and look at the page at each step that is told."""
+
+        def tell_and_look(step: str, done: int = 0, of: int = 0) -> None:
+            tell(step, done, of)
+            page.clock.fast_forward(ASKED_AGAIN_MS)
+            drawn = f", those of {done} of {of} sections are drawn" if of else ""
+            said = f"Being printed: {Printing.Step(step).label}{drawn}."
+            expect(sheet.get_by_role("status")).to_have_text(said)
+            seen.add(step)
+
+        return sheet_pdf(snapshot, tell_and_look)
+
+    seen: set[str] = set()
+    monkeypatch.setattr(tasks, "sheet_pdf", looked_at)
+    run_worker()
+    page.clock.fast_forward(ASKED_AGAIN_MS)
+    assert seen == {"pictures", "pages"}
+    pdf = fetched(page, sheet.get_by_role("link", name="Open the PDF"))
+    expect(sheet).to_contain_text(hashlib.sha256(pdf).hexdigest())
+    expect(sheet.get_by_role("status")).to_have_count(0)
 
 
 @pytest.fixture
