@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.text import Truncator, capfirst
 
 from workshop.forms.fields import plain
+from workshop.forms.records import differ
 
 UNTOLD = {"id", "version", "created_at", "updated_at", "history_user", "searched"}
 LONGEST_VALUE = 120
@@ -118,7 +119,7 @@ def changed_fields(row: Any, earlier: Any) -> list[FieldChange]:
         for each in fields
         if each.name in tracked
     )
-    differing = [each for each in values if each[1] != each[2]]
+    differing = [each for each in values if differ(each[1], each[2])]
     return [in_few_words(each, earlier, row) if is_table(*each[1:]) else each for each in differing]
 
 

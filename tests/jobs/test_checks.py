@@ -168,3 +168,11 @@ def test_the_pressed_button_keeps_the_keyboard(login, item) -> None:
     page = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"}).content.decode()
     assert page.count("autofocus") == 1
     assert f'id="tick-{item.pk}" type="submit" autofocus' in page
+
+
+def test_a_check_that_its_list_has_already_is_said_in_a_sentence(login) -> None:
+    owner, item = login(Role.OWNER), CheckItem.objects.first()
+    sent = {"list": item.list, "text": item.text, "order": "5"}
+    answer = owner.post(reverse("check-item-list"), sent)
+    assert answer.status_code == 422
+    assert "There is a check item with this list and text already." in answer.text

@@ -65,7 +65,7 @@ def test_the_plan_has_the_owners_places_in_the_owners_order(login) -> None:
 
 def test_a_place_without_a_name_or_with_anothers_is_refused(login) -> None:
     owner = login(Role.OWNER)
-    for name, said in (("", "This field is required."), ("dyno", "Place with this Name already exists.")):
+    for name, said in (("", "This field is required."), ("dyno", "There is a place with this name already.")):
         answer = owner.post(reverse("place-list"), {"name": name, "kind": "bench", "order": "7"})
         assert answer.status_code == 422
         assert said in answer.text

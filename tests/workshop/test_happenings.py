@@ -10,7 +10,7 @@ from django.urls import reverse
 from jobs.models import FileLayout, MixtureStudy, ShutDays, StageEntry, ThrottleTable
 from tests.factories import make_bike, make_customer, make_job, make_revision
 from workshop.happenings import told_models
-from workshop.models import Customer, Role
+from workshop.models import Customer, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
 
@@ -192,3 +192,14 @@ def test_a_table_given_later_is_told_as_given(login, staff) -> None:
     study.fuel_table_after = {"rpm": [1000], "load": [0], "values": [[1.0]]}
     study.save()
     assert "Fuel table after: – became a fuel table<" in told_of(login(Role.OWNER), study)
+
+
+def test_other_ends_of_lines_are_no_change(login) -> None:
+    shop = ShopProfile.current()
+    shop.address = "Pier Row 7\nFennport"
+    shop.save()
+    shop.address, shop.phone = "Pier Row 7\r\nFennport", "+00 1"
+    shop.save()
+    told = told_of(login(Role.OWNER), shop)
+    assert "Phone: – became +00 1" in told
+    assert "Address: Pier" not in told

@@ -188,3 +188,13 @@ def test_first_superuser_owns_the_shop() -> None:
     person = StaffMember.objects.create_superuser("first", password=NEW)
     assert person.holds()
     assert StaffMember.objects.active_owners().get() == person
+
+
+def test_a_closed_log_in_is_told_only_to_whoever_knows_its_password(client: Client) -> None:
+    person = make_staff(Role.TUNER)
+    person.is_active = False
+    person.save()
+    answer = log_in(client)
+    assert (answer.status_code, "has been closed. The owner" in answer.text) == (422, True)
+    assert "has been closed" not in log_in(client, "wrong").text
+    assert client.get(reverse("today")).status_code == 302

@@ -181,3 +181,22 @@ def test_second_of_two_owners_is_told_what_changed(owner, values) -> None:
 
 def test_mechanic_may_not_open_it(login) -> None:
     assert login(Role.MECHANIC).get(URL).status_code == 403
+
+
+def test_a_logo_is_taken_away_and_no_link_leads_nowhere(owner, values) -> None:
+    owner.post(URL, {**values, "logo": picture()})
+    page = owner.get(URL)
+    assert 'href="shop/logo' not in page.text
+    assert owner.post(URL, {**values_of(page), "remove_logo": "on"}).status_code == 302
+    assert not ShopProfile.current().logo
+    assert "Remove the logo" not in owner.get(URL).text
+
+
+def test_a_conflict_names_no_text_that_only_ends_its_lines_otherwise(owner, values) -> None:
+    shop = ShopProfile.current()
+    shop.address = "Pier Row 7\nFennport"
+    shop.save()
+    typed = {**values_of(owner.get(URL)), "address": "Pier Row 7\r\nFennport"}
+    owner.post(URL, {**typed, "phone": "+00 1"})
+    answer = owner.post(URL, {**typed, "phone": "+00 2"})
+    assert [change.label for change in answer.context["form"].conflict.changes] == ["phone"]

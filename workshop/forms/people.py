@@ -30,6 +30,14 @@ class LogInForm(AuthenticationForm):
         "inactive": "This log-in has been closed. The owner of the shop can open it again.",
     }
 
+    def get_invalid_login_error(self) -> forms.ValidationError:
+        """Tell a closed log-in as such, but only to whoever knows its password."""
+        name, password = (self.cleaned_data.get(each, "") for each in ("username", "password"))
+        person = StaffMember.objects.filter(username=name, is_active=False).first()
+        if person is not None and person.check_password(password):
+            return forms.ValidationError(self.error_messages["inactive"], code="inactive")
+        return super().get_invalid_login_error()
+
 
 class WithRoles(Grouped, forms.ModelForm):
     """What a new and an existing member of the staff have in common."""
@@ -37,6 +45,7 @@ class WithRoles(Grouped, forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["username"].label = "Username"
+        self.fields["email"].label = "E-mail"
         self.fields["username"].help_text = "Letters, digits and @ . + - _ only."
         for name, text in ROLE_HELP.items():
             self.fields[name].help_text = text

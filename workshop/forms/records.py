@@ -64,7 +64,18 @@ def saved_since(record: Record, version: int) -> tuple[Any, Any]:
 
 def changed_names(then: Any, now: Any) -> list[str]:
     skipped = {"version", "created_at", "updated_at", "id"}
-    return [name for name in now.diff_against(then).changed_fields if name not in skipped]
+    return [
+        change.field
+        for change in now.diff_against(then).changes
+        if change.field not in skipped and differ(change.old, change.new)
+    ]
+
+
+def differ(was: Any, now: Any) -> bool:
+    """Whether a value changed; browsers end lines otherwise than programs, which changes no text."""
+    if isinstance(was, str) and isinstance(now, str):
+        return was.replace("\r\n", "\n") != now.replace("\r\n", "\n")
+    return bool(was != now)
 
 
 def number_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:

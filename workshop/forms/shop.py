@@ -34,7 +34,10 @@ def standards() -> list[tuple[str, str]]:
 
 
 SHOP_GROUPS: Groups = (
-    ("The shop", ("name", "address", "phone", "email", "logo", "time_zone", "paper", "currency")),
+    (
+        "The shop",
+        ("name", "address", "phone", "email", "logo", "remove_logo", "time_zone", "paper", "currency"),
+    ),
     (
         "Units",
         (
@@ -65,7 +68,7 @@ SHOP_GROUPS: Groups = (
 class LogoField(forms.FileField):
     """A picture that prints: judged by what is in it, whatever its name, and kept under one of ours."""
 
-    widget = forms.ClearableFileInput(attrs={"accept": "image/png,image/jpeg"})
+    widget = forms.FileInput(attrs={"accept": "image/png,image/jpeg"})
 
     def to_python(self, data: Any) -> Any:
         logo = super().to_python(data)
@@ -96,6 +99,7 @@ class LogoField(forms.FileField):
 
 class ShopForm(Grouped, RecordForm):
     logo = LogoField(label="Logo", required=False)
+    remove_logo = forms.BooleanField(label="Remove the logo", required=False)
     time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
     correction_standard = forms.ChoiceField(
         label="Correction standard",
@@ -131,6 +135,8 @@ class ShopForm(Grouped, RecordForm):
         for name, text in helps.items():
             self.fields[name].help_text = text
         self.fields["address"].widget.attrs["rows"] = 3
+        if not self.instance.logo:
+            del self.fields["remove_logo"]
 
     def clean_currency(self) -> str:
         return str(self.cleaned_data["currency"]).upper()
@@ -139,6 +145,8 @@ class ShopForm(Grouped, RecordForm):
         cleaned = super().clean()
         width = self.cleaned_data.get("smoothing_width_rpm")
         step = self.cleaned_data.get("grid_step_rpm")
+        if self.cleaned_data.get("remove_logo") and "logo" not in self.changed_data:
+            self.cleaned_data["logo"] = False  # which is how a file field is told to forget its file
         if width is not None and step is not None and width < step:
             self.add_error("smoothing_width_rpm", f"Narrower than the grid ({step} 1/min) smooths nothing.")
         return cleaned

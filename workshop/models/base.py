@@ -1,7 +1,9 @@
 """What every record has: a version that guards against overwriting, dates, and a history."""
 
+from collections.abc import Sequence
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.db.models import F
 from simple_history.models import HistoricalRecords
@@ -41,3 +43,12 @@ class Record(models.Model):
         if not claimed:
             raise StaleRecord(f"{self._meta.verbose_name} {self.pk} was changed meanwhile")
         self.version += 1
+
+    def unique_error_message(
+        self, model_class: type[models.Model], unique_check: Sequence[str]
+    ) -> ValidationError:
+        """Which record there is already, in the words of the page."""
+        fields = (model_class._meta.get_field(name) for name in unique_check)
+        names = " and ".join(str(field.verbose_name) for field in fields)  # type: ignore[union-attr]  # no reverse relation is unique
+        code = "unique" if len(unique_check) == 1 else "unique_together"
+        return ValidationError(f"There is a {self._meta.verbose_name} with this {names} already.", code=code)
