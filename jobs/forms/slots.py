@@ -12,6 +12,7 @@ from jobs.slots import LONGEST, clock_text, others, places_for, told_outside, to
 from jobs.working_days import WorkingDays
 from workshop.clock import moment, shows
 from workshop.forms.fields import DayField, FloatNumberField
+from workshop.forms.records import copy_of
 
 FIRST, SECOND = "first", "second"
 
@@ -67,12 +68,6 @@ class SlotForm(forms.Form):
         zone = timezone.get_current_timezone()
         return zone if isinstance(zone, ZoneInfo) else ZoneInfo("UTC")
 
-    def clean_version(self) -> int | None:
-        sent: int | None = self.cleaned_data["version"]
-        if self.slot.pk and sent is not None and sent != self.slot.version:
-            raise forms.ValidationError("Somebody moved this slot meanwhile: open it again.")
-        return sent
-
     def clean_clock(self) -> Any:
         clock = self.cleaned_data["clock"]
         if clock.minute % 15 or clock.second:
@@ -87,6 +82,9 @@ class SlotForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
+        sent = cleaned.get("version")
+        if self.slot.pk and sent is not None and sent != self.slot.version:
+            self.report_move()
         if not self.errors:
             second = {FIRST: False, SECOND: True}.get(cleaned["which"])
             try:
@@ -100,6 +98,19 @@ class SlotForm(forms.Form):
                 self.add_error("clock", taken)
             self.ask_about_time()
         return cleaned
+
+    def report_move(self) -> None:
+        """Refuse a change made from where the slot no longer stands, and let it be sent again from there."""
+        slot, last = self.slot, self.slot.history.select_related("history_user").first()
+        who = str(last.history_user) if last and last.history_user else "Somebody"
+        day = f"{timezone.localtime(slot.starts_at):%a %-d %b %Y}"
+        self.add_error(
+            None,
+            f"{who} moved this slot meanwhile: {slot.place}, {day}, {clock_text(slot.starts_at)} to "
+            f"{clock_text(slot.ends_at)}. Save again if it should stand as it does below.",
+        )
+        self.data = copy_of(self.data)
+        self.data["version"] = str(slot.version)
 
     def ask_about_time(self) -> None:
         self.question = " ".join(filter(None, (told_when(self.slot), told_outside(self.slot, self.working))))

@@ -232,9 +232,16 @@ def test_changed_by_form_from_where_another_left_it(login) -> None:
     assert client.post(edit, sent).status_code == 302
     slot.refresh_from_db()
     assert slot.place.name == "bench 2"
-    late = client.post(edit, sent)
+    late = client.post(edit, {**sent, "hours": "3"})
     assert late.status_code == 422
-    assert "Somebody moved this slot meanwhile" in late.text
+    day = f"{next_workday():%a %-d %b %Y}"
+    assert f"Dana Desk moved this slot meanwhile: bench 2, {day}, 14:00 to 15:00." in late.text
+    # what was typed stands there still, and may be sent again on top of the other's change
+    assert 'name="hours" value="3"' in late.text
+    assert 'name="version" value="2"' in late.text
+    assert client.post(edit, {**sent, "hours": "3", "version": "2"}).status_code == 302
+    slot.refresh_from_db()
+    assert slot.ends_at - slot.starts_at == timedelta(hours=3)
 
 
 def test_a_slot_weeks_ahead_is_shown_after_saving_and_found_again(login) -> None:
