@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import ManagementUtility
 from django.core.management.base import BaseCommand, CommandError
 
@@ -26,12 +27,16 @@ def make_shop_folder(say: Callable[[str], object]) -> None:
 
 
 class ShopCommands(ManagementUtility):
-    """Django's command line, which ends in a sentence where the shop's folder is missing."""
+    """Django's command line, which ends in a sentence where a setting or the shop's folder is missing."""
 
     def fetch_command(self, subcommand: str) -> BaseCommand:
-        command = super().fetch_command(subcommand)
         asks_how = self.argv[1:2] == ["help"] or not {"-h", "--help", "--version"}.isdisjoint(self.argv)
-        if not (asks_how or subcommand in NEED_NO_FOLDER or Path(settings.DATA_DIR).is_dir()):
+        try:
+            command = super().fetch_command(subcommand)
+            ready = asks_how or Path(settings.DATA_DIR).is_dir() or subcommand in NEED_NO_FOLDER
+        except ImproperlyConfigured as problem:
+            raise SystemExit(str(problem)) from None
+        if not ready:
             raise SystemExit(
                 f"The folder {settings.DATA_DIR}, where database, uploads and issued sheets belong, is "
                 "missing: for a new shop “manage.py migrate” makes it; for one that is kept elsewhere, "

@@ -97,12 +97,13 @@ def test_unreachable_database_is_told(monkeypatch) -> None:
     assert (message.id, "connection refused" in message.msg) == ("workshop.E005", True)
 
 
-def manage(folder: Path, *command: str) -> subprocess.CompletedProcess[str]:
+def manage(folder: Path, *command: str, **more: str) -> subprocess.CompletedProcess[str]:
     """A command on a shop of its own, as somebody types it."""
     environment = {**os.environ, "DATA_DIR": str(folder), "SECRET_KEY": "a secret", "HTTPS": "off"}
     environment |= {
         "DJANGO_SETTINGS_MODULE": "workshop.settings",
         "DATABASE_URL": f"sqlite:///{folder}/shop.sqlite3",
+        **more,
     }
     return subprocess.run(
         [sys.executable, "manage.py", *command], env=environment, capture_output=True, text=True, check=False
@@ -146,6 +147,13 @@ def test_without_its_folder_every_command_ends_in_one_sentence(tmp_path, command
     (sentence,) = told.stderr.splitlines()
     assert str(folder) in sentence and "manage.py migrate" in sentence and "DATA_DIR" in sentence
     assert not folder.exists()
+
+
+@pytest.mark.parametrize("command", ["migrate", "check", "backup", "runserver"])
+def test_without_a_secret_every_command_ends_in_one_sentence(tmp_path, command: str) -> None:
+    told = manage(tmp_path, command, SECRET_KEY="", DEBUG="off")
+    assert (told.returncode, told.stdout) == (1, "")
+    assert told.stderr.startswith("SECRET_KEY is not set.")
 
 
 def test_help_needs_no_folder(tmp_path) -> None:
