@@ -27,12 +27,12 @@ class SlotForm(forms.Form):
     clock = forms.TimeField(
         label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
     )
-    hours = FloatNumberField(label="Hours", min_value=0.25, max_value=LONGEST / timedelta(hours=1))
     which = forms.ChoiceField(
         label="Which of the two",
         required=False,
         choices=[("", "–"), (FIRST, "the first"), (SECOND, "the second")],
     )
+    hours = FloatNumberField(label="Hours", min_value=0.25, max_value=LONGEST / timedelta(hours=1))
     anyway = forms.BooleanField(label="Keep the place all the same", required=False)
     question = ""
 
