@@ -106,3 +106,18 @@ def test_shown_with_the_settings(login, staff) -> None:
     # 15 / 16 - 1 = -6.25 %
     assert re.search(r"Speed by gear at 12\s000 1/min: −6\.[23] % from first to last", page)
     assert "15 / 43 teeth" in page
+
+
+@pytest.mark.parametrize("teeth", ["0", "4400"])
+def test_a_sprocket_that_no_chain_runs_on_is_refused_wherever_it_is_typed(login, teeth: str) -> None:
+    bike = bike_with()
+    job, owner = make_job(bike=bike), login(Role.OWNER)
+    for url in (
+        reverse("suspension-new", args=[job, "as_found"]),
+        reverse("bike-edit", args=[bike.pk]),
+        reverse("engine-edit", args=[bike.engine_spec_id]),
+    ):
+        answer = owner.post(url, {"rear_sprocket": teeth})
+        assert answer.status_code == 422
+        assert "than or equal to" in answer.context["form"].errors["rear_sprocket"][0]
+        assert f'value="{teeth}"' in answer.text

@@ -14,6 +14,8 @@ from django.http import QueryDict
 from workshop.forms.fields import DayField, FloatNumberField, MomentField, NumberField
 from workshop.models import Record, StaleRecord
 
+TEETH = (5, 150)  # of a chain's sprocket; wide enough for any, narrow enough for a figure too many or few
+
 
 @dataclass(frozen=True)
 class ConflictingChange:
@@ -87,6 +89,8 @@ def number_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field 
     if isinstance(field, models.IntegerField) and not field.choices:
         # PostgreSQL's range, so that SQLite takes no number that a later move would lose
         kwargs["max_value"] = BaseDatabaseOperations.integer_field_ranges[field.get_internal_type()][1]
+        if field.name.endswith("_sprocket"):
+            kwargs["min_value"], kwargs["max_value"] = TEETH
         kwargs["widget"] = forms.NumberInput(attrs={"inputmode": "numeric"})
     elif isinstance(field, models.DateTimeField):
         return field.formfield(form_class=MomentField, **kwargs)
