@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from jobs.models import Slot
+from jobs.models import Slot, StageEntry
 from jobs.working_days import working_days
 from tests.browser.steps import (
     assert_accessible,
@@ -19,8 +19,8 @@ from tests.browser.steps import (
     region,
     textbox,
 )
-from tests.factories import make_job, place
-from workshop.models import Role, ShopProfile
+from tests.factories import make_bike, make_customer, make_job, place
+from workshop.models import Role, ShopProfile, StaffMember
 
 WIDTHS = (390, 1024, 1440)
 
@@ -214,3 +214,23 @@ def test_a_slot_weeks_ahead_is_found_by_turning_the_plan_over(log_in, live_serve
     look(page)
     follow(page.get_by_role("link", name="The next days"))
     expect(page).to_have_url(re.compile(r"/\?#slots$|/#slots$"))
+
+
+def test_words_without_a_blank_make_no_page_wider_than_its_window(log_in, live_server) -> None:
+    owner = make_customer(name="W" * 120, email="", phone="0" * 40)
+    bike = make_bike(owner=owner, make="M" * 60, model="Ж" * 80, plate="P" * 20)
+    job = make_job(bike=bike, brief="y" * 3000, condition="z" * 400, received_at=timezone.now())
+    StageEntry.objects.create(job=job, stage=job.stage, why="w" * 400, by=StaffMember.objects.all()[0])
+    page = log_in(Role.DESK)
+    of_job = [f"/jobs/{job}/{part}" for part in ("", "receipt/", "receive/", "timeline/")]
+    of_people = [
+        f"/customers/{owner.pk}/",
+        f"/bikes/{bike.pk}/",
+        f"/jobs/book/?bike={bike.pk}",
+        "/search/?q=www",
+    ]
+    for width in (390, 1024):
+        page.set_viewport_size({"width": width, "height": 900})
+        for address in ["/", "/jobs/", "/bikes/", "/customers/", *of_job, *of_people]:
+            page.goto(f"{live_server.url}{address}")
+            assert_fits(page)
