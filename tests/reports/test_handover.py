@@ -44,7 +44,7 @@ def test_an_unknown_job(login):
 def test_what_stands_in_the_way_is_listed_with_links(login, small_job):
     page = login(Role.DESK).get(reverse("handover", args=[small_job.number])).content.decode()
     assert "The bike has not been received yet." in page
-    assert reverse("job-receive", args=[small_job.number]) in page
+    assert f'href="{small_job.get_absolute_url()}#brief"' in page
     assert "None issued yet." in page
 
 
