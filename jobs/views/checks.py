@@ -49,6 +49,12 @@ def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
     return redirect(f"{reverse('checks', args=[job])}#item-{pk}")
 
 
+def in_the_order_of_work() -> list[CheckItem]:
+    """The shop's checks, list after list as a job comes to them."""
+    lists = CheckItem.List.values
+    return sorted(CheckItem.objects.all(), key=lambda item: lists.index(item.list))
+
+
 @owner_only
 @require_http_methods(["GET", "POST"])
 @once
@@ -58,7 +64,7 @@ def check_item_list(request: StaffRequest) -> HttpResponse:
         form.save()
         say_saved(request, "The check is added.", "check-item-new")
         return redirect("check-item-list")
-    return render_form(request, "jobs/check_item_list.html", form, items=CheckItem.objects.all())
+    return render_form(request, "jobs/check_item_list.html", form, items=in_the_order_of_work())
 
 
 @owner_only

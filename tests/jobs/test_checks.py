@@ -176,3 +176,11 @@ def test_a_check_that_its_list_has_already_is_said_in_a_sentence(login) -> None:
     answer = owner.post(reverse("check-item-list"), sent)
     assert answer.status_code == 422
     assert "There is a check item with this list and text already." in answer.text
+
+
+def test_the_owners_lists_stand_in_the_order_of_work_and_say_what_they_block(login) -> None:
+    page = login(Role.OWNER).get(reverse("check-item-list")).text
+    titles = ["Before running on the dyno", "After valve work", "Before handover"]
+    places = [page.index(f"<h2>{title}</h2>") for title in titles]
+    assert places == sorted(places)
+    assert "A sheet is not issued while a list that the work needs has an open check" in page

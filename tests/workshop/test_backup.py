@@ -217,3 +217,10 @@ def test_owner_takes_one_by_the_button(login, tmp_path) -> None:
 def test_nobody_else_takes_one(login) -> None:
     for role in (Role.DESK, Role.MECHANIC, Role.TUNER):
         assert login(role).post(reverse("backup-take")).status_code == 403
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_folder_that_is_not_there_is_named(tmp_path) -> None:
+    missing = tmp_path / "not-mounted"
+    with pytest.raises(CommandError, match=f"^No backup: There is no folder {missing}.$"):
+        call_command("backup", missing / "shop.tar")

@@ -80,6 +80,8 @@ def make_backup(target: Path) -> tuple[Path, Manifest]:
 
     ``target`` is a file, or a folder in which a file with date and time is made.
     """
+    if not target.parent.is_dir():
+        raise ValueError(f"There is no folder {target.parent}.")
     if target.is_dir():
         target /= f"shop-{timezone.localtime():%Y%m%d-%H%M%S}.tar"
     unchecked = target.with_name(f"{target.name}.unchecked")
