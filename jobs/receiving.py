@@ -71,10 +71,14 @@ def read_marks(marks: Any) -> list[dict[str, Any]]:
             raise ValueError("A mark lies outside the outline.")
         if not isinstance(note, str) or not note.strip():
             raise ValueError("Say of each mark what is there, or take it off.")
-        read.append(
-            {"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": note.strip()[:LONGEST_NOTE]}
-        )
+        read.append({"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": writable(note)})
     return read
+
+
+def writable(note: str) -> str:
+    """A note without signs that no page or database can hold, such as the half of an emoji."""
+    whole = note.replace("\0", "").encode(errors="replace").decode()
+    return whole.strip()[:LONGEST_NOTE]
 
 
 def read_strokes(strokes: Any) -> list[list[list[int]]]:

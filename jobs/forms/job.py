@@ -122,7 +122,23 @@ class PhotoForm(Grouped, RecordForm):
         fields = ["caption"]
 
 
-class MarksField(forms.JSONField):
+class DrawnField(forms.JSONField):
+    """What a script on the page has drawn; nested more deeply than can be read it is none."""
+
+    def to_python(self, value: Any) -> Any:
+        try:
+            return super().to_python(value)
+        except RecursionError as problem:
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid") from problem
+
+    def bound_data(self, data: Any, initial: Any) -> Any:
+        try:
+            return super().bound_data(data, initial)
+        except RecursionError:
+            return initial
+
+
+class MarksField(DrawnField):
     """Points on the drawing of the bike, each with what is there; drawn by static/js/outline.js."""
 
     widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
@@ -139,7 +155,7 @@ class SignForm(forms.Form):
     """The customer's name, and a signature drawn here or written on the printed receipt."""
 
     signed_by = forms.CharField(label="Name of who hands the bike in", max_length=120)
-    signature = forms.JSONField(widget=forms.HiddenInput, required=False)
+    signature = DrawnField(widget=forms.HiddenInput, required=False)
     on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
 
     def clean_signature(self) -> list[list[list[int]]]:

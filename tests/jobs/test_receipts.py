@@ -58,6 +58,25 @@ def test_marks_that_make_no_sense_are_refused_and_the_rest_is_kept(login, marks,
     assert "Dent in the tank" in answer.text
 
 
+def test_a_note_with_half_an_emoji_leaves_the_receipt_readable(login) -> None:
+    # A script writes "\\ud83d" for it, which no page can hold.
+    job, client = make_job(), login(Role.DESK)
+    assert receive(client, job, [{"x": 1, "y": 2, "note": "dent \ud83d here\0"}]).status_code == 302
+    job.refresh_from_db()
+    assert job.condition_marks[0]["note"] == "dent ? here"
+    for name in ("job-receipt", "job-receive", "job"):
+        assert client.get(reverse(name, args=[job])).status_code == 200
+
+
+def test_what_is_nested_too_deeply_is_refused(login) -> None:
+    job, client = make_job(stage="received"), login(Role.DESK)
+    deep = "[" * 100_000
+    sent = {"version": "1", "condition": "Dent in the tank", "condition_marks": deep}
+    answer = client.post(reverse("job-receive", args=[job]), sent)
+    assert (answer.status_code, sign(client, job, signature=deep).status_code) == (422, 422)
+    assert "Dent in the tank" in answer.text
+
+
 def test_signed_on_the_screen(login) -> None:
     job, client = make_job(stage="received"), login(Role.DESK)
     assert sign(client, job, signature=json.dumps(STROKES)).status_code == 302
