@@ -60,9 +60,7 @@ def test_hint_follows_the_guide_for_the_use() -> None:
 def test_hint_names_a_share_that_is_outside_the_range_it_names() -> None:
     (hint,) = sag_hints(sag(120, 82, 78, 120), SAG_GUIDES["road", "front"])  # 40 of 120 mm; 28 to 33 %
     assert hint.startswith("33.3 % is more than the customary 28 to 33 %")
-    assert (
-        sag_hints(sag(1000, 669.8, 669.8, 1000), SAG_GUIDES["road", "front"]) == []
-    )
+    assert sag_hints(sag(1000, 669.8, 669.8, 1000), SAG_GUIDES["road", "front"]) == []
 
 
 def test_sticking_parts_are_pointed_out() -> None:
