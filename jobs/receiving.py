@@ -101,8 +101,13 @@ def is_nested(strokes: Any) -> bool:
 
 
 def altered_since_signed(job: Job) -> list[str]:
-    """What of the receipt is no longer as it was signed, by name; none where nobody has signed it."""
-    signed = job.history.filter(signed_at=job.signed_at).earliest() if job.signed_at else None
+    """What of the receipt is no longer as it was signed, by name; none where nobody has signed it.
+
+    None either where the history does not reach back to the signing, so that nobody can tell.
+    """
+    if not job.signed_at:
+        return []
+    signed = job.history.filter(signed_at=job.signed_at).order_by("history_date", "history_id").first()
     if signed is None:
         return []
     return [what for name, what in ON_RECEIPT.items() if getattr(signed, name) != getattr(job, name)]

@@ -147,6 +147,17 @@ def test_what_is_altered_after_the_signing_is_said_and_signed_again(login) -> No
     assert "Altered after it was signed" not in client.get(receipt).text
 
 
+def test_a_signed_receipt_without_its_history_is_shown_all_the_same(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    assert sign(client, job, on_paper="on").status_code == 302
+    job.history.all().delete()
+    page = client.get(reverse("job-receipt", args=[job]))
+    assert page.status_code == 200
+    assert "Ines Quill" in page.text
+    assert "Altered after it was signed" not in page.text
+
+
 def test_only_the_desk_has_it_signed(login) -> None:
     job = make_job()
     assert sign(login(Role.MECHANIC), job, on_paper="on").status_code == 403
