@@ -26,6 +26,7 @@ from jobs.models import (
     TuneChange,
     TuneRevision,
     WorkItem,
+    WorkPlace,
 )
 
 
@@ -95,22 +96,30 @@ def last_reason() -> RawSQL:
     return RawSQL(f"(SELECT why {of_the_job('stage_entries')} ORDER BY at DESC, id DESC LIMIT 1)", ())
 
 
+# A subquery, since PostgreSQL puts at most eight tables in order by what they cost (join_collapse_limit).
+SLOT_PLACE = RawSQL(
+    f"(SELECT name FROM {WorkPlace._meta.db_table} WHERE {WorkPlace._meta.db_table}.id = slot.place_id)", ()
+)
+
+
 def get_job(number: str) -> Job:
     """The job with this number, its people, bike, sheets and slots read with it; raises Job.DoesNotExist."""
     has: dict[str, Any] = {f"has_{name}": any_of(name) for name in MAY_BE_EMPTY}
     jobs: Any = Job.objects.select_related("customer", "bike__engine_spec", "mechanic", "tuner")
     joining = jobs.annotate(sheet=FilteredRelation("handover_sheets"), slot=FilteredRelation("slots"))
     found = list(
-        joining.select_related("sheet", "slot__place")
+        joining.select_related("sheet", "slot")
         .defer("sheet__snapshot")
-        .annotate(**has, stage_why=last_reason())
+        .annotate(**has, stage_why=last_reason(), slot_place=SLOT_PLACE)
         .filter(number=number)
         .order_by("-sheet__issue_number", "slot__starts_at", "slot__pk")
     )
     if not found:
         raise Job.DoesNotExist(number)
     job: Any = found[0]
-    job.sheets, job.when_where = joined(found, "sheet"), joined(found, "slot")
+    job.sheets = joined(found, "sheet")
+    places = {row.slot.pk: row.slot_place for row in found if hasattr(row, "slot")}
+    job.when_where = [(slot, places[slot.pk]) for slot in joined(found, "slot")]
     return job
 
 
