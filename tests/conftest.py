@@ -1,12 +1,21 @@
 """Fixtures that every test may use: people by role, a shop, and a client for each person."""
 
-from collections.abc import Callable
+import os
+import subprocess
+import sys
+import uuid
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
+from django.db import connection
 from django.test import Client
 
 from tests import factories
 from workshop.models import Role, ShopProfile, StaffMember
+
+ROOT = Path(__file__).parents[1]
 
 
 @pytest.fixture(autouse=True)
@@ -34,3 +43,43 @@ def login(staff) -> Callable[[Role], Client]:
         return client
 
     return as_role
+
+
+@dataclass(frozen=True)
+class Machine:
+    """Another machine: a folder and a database of its own, which only programs started on it see."""
+
+    environment: dict[str, str]
+
+    def run(self, *command: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, *command],
+            env=self.environment,
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+
+@pytest.fixture
+def fresh_machine(tmp_path) -> Iterator[Machine]:
+    """A machine with nothing on it."""
+    environment = {
+        **os.environ,
+        "DJANGO_SETTINGS_MODULE": "workshop.settings",
+        "SECRET_KEY": "another machine's own secret, long enough for it",
+        "DATA_DIR": str(tmp_path / "fresh"),
+        "HTTPS": "off",
+    }
+    if connection.vendor != "postgresql":
+        environment.pop("DATABASE_URL", None)
+        yield Machine(environment)
+        return
+    name = f"fresh_{uuid.uuid4().hex[:12]}"
+    with connection.cursor() as cursor:
+        cursor.execute(f"CREATE DATABASE {name}")
+    server, _, _ = os.environ["DATABASE_URL"].rpartition("/")
+    yield Machine({**environment, "DATABASE_URL": f"{server}/{name}"})
+    with connection.cursor() as cursor:
+        cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")

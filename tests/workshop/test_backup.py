@@ -3,13 +3,8 @@
 import hashlib
 import io
 import json
-import os
-import subprocess
-import sys
 import tarfile
 import threading
-import uuid
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -23,7 +18,6 @@ from tests import factories
 from workshop.backup import check_backup, make_backup
 from workshop.models import BackupTaken, Customer, Role
 
-ROOT = Path(__file__).parents[2]
 PHOTOS = 5
 
 LOOK = """
@@ -51,35 +45,6 @@ def fill_shop():
     for number in range(PHOTOS):
         add_photo(job, by, f"photo-{number}.jpg")
     return job, by
-
-
-@pytest.fixture
-def fresh_machine(tmp_path) -> Iterator[dict[str, str]]:
-    """The environment of a machine with nothing on it: another folder, another database."""
-    environment = {
-        **os.environ,
-        "DJANGO_SETTINGS_MODULE": "workshop.settings",
-        "SECRET_KEY": "another machine's own secret, long enough for it",
-        "DATA_DIR": str(tmp_path / "fresh"),
-        "HTTPS": "off",
-    }
-    if connection.vendor != "postgresql":
-        environment.pop("DATABASE_URL", None)
-        yield environment
-        return
-    name = f"fresh_{uuid.uuid4().hex[:12]}"
-    with connection.cursor() as cursor:
-        cursor.execute(f"CREATE DATABASE {name}")
-    server, _, _ = os.environ["DATABASE_URL"].rpartition("/")
-    yield {**environment, "DATABASE_URL": f"{server}/{name}"}
-    with connection.cursor() as cursor:
-        cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")
-
-
-def run(environment: dict[str, str], *command: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, *command], env=environment, cwd=ROOT, capture_output=True, text=True, check=False
-    )
 
 
 def keep_writing(job, by, stop: threading.Event, written: list[str], faults: list[Exception]) -> None:
@@ -116,10 +81,10 @@ def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_pat
     # Each photo's row comes with its file, those of the writer included that were there in time.
     assert PHOTOS + 3 <= manifest.rows["jobs_photo"] == len(manifest.files) < PHOTOS + len(written)
 
-    restored = run(fresh_machine, "manage.py", "restore", str(path))
+    restored = fresh_machine.run("manage.py", "restore", str(path))
     assert restored.returncode == 0, restored.stderr
     assert f"{manifest.row_count} rows" in restored.stdout
-    found = json.loads(run(fresh_machine, "-c", LOOK).stdout)
+    found = json.loads(fresh_machine.run("-c", LOOK).stdout)
     assert found["customers"] == manifest.rows["workshop_customer"]
     assert found["jobs"] == 1
     assert found["history"] == manifest.rows["jobs_historicaljob"] >= 1
@@ -128,7 +93,7 @@ def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_pat
     for name, sha256 in found["photos"].items():
         assert sha256 == hashlib.sha256(name.encode() * 1000).hexdigest()
 
-    again = run(fresh_machine, "manage.py", "restore", str(path))
+    again = fresh_machine.run("manage.py", "restore", str(path))
     assert again.returncode != 0
     assert "There is a shop here already." in again.stderr
 
