@@ -9,7 +9,7 @@ os.environ.setdefault("DATA_DIR", tempfile.mkdtemp(prefix="lash-lambda-tests-"))
 
 from workshop.settings import *  # noqa: F403  (the environment must be laid first)
 
-STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}  # noqa: F405
+STORAGES = {**STORAGES, "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}  # noqa: F405
 STATIC_ROOT = None
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405

@@ -79,7 +79,7 @@ def test_each_forbidden_thing_is_found(bad: str) -> None:
     "good",
     [
         '{{ chart|json_script:"chart-1" }}',
-        "<script src=\"{% static 'js/app.js' %}\" defer></script>",
+        '<script src="{% static \'js/app.js\' %}" type="module"></script>',
         '<input hx-trigger="change delay:300ms, search" data-online="yes">',
         '<link rel="stylesheet" href="{% static \'css/app.css\' %}">',
         "<a href=\"{% url 'today' %}\">Once on the bench</a>",
@@ -127,15 +127,32 @@ def test_no_style_asks_how_wide_its_container_is() -> None:
     assert [style.name for style in styles if asks.search(style.read_text(encoding="utf-8"))] == []
 
 
-def test_every_page_style_is_loaded() -> None:
-    """A style sheet or script that no template names is dead."""
-    named_files = named(r"{% static '([^']+)'").keys()
-    ours = {
-        p.relative_to(ROOT / "static").as_posix()
-        for folder in ("css", "js")
-        for p in (ROOT / "static" / folder).iterdir()
+IMPORT = re.compile(r"""^import [^;]*?["'](\./[^"']+)["'];""", re.MULTILINE)
+
+
+def with_imports(scripts: set[Path]) -> set[Path]:
+    found = {
+        (script.parent / name).resolve()
+        for script in scripts
+        if script.suffix == ".js"
+        for name in IMPORT.findall(script.read_text(encoding="utf-8"))
     }
-    assert ours - named_files == set()
+    return scripts if found <= scripts else with_imports(scripts | found)
+
+
+def test_every_style_sheet_and_script_is_loaded() -> None:
+    """A style sheet or script that no template names and no script imports is dead."""
+    ours = {path for folder in ("css", "js") for path in (ROOT / "static" / folder).iterdir()}
+    named_files = {ROOT / "static" / name for name in named(r"{% static '([^']+)'")}
+    assert ours - with_imports(named_files & ours) == set()
+
+
+def test_our_scripts_are_modules() -> None:
+    """Except the one that sets the theme: a module runs after the first paint."""
+    tags = named(r"<script\b[^>]*{% static 'js/[^>]*>")
+    plain = {tag for tag in tags if 'type="module"' not in tag}
+    assert len(tags) > 1
+    assert plain == {"<script src=\"{% static 'js/theme.js' %}\">"}
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,6 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django.contrib.humanize",
-    "django_htmx",
     "crispy_forms",
     "crispy_bootstrap5",
     "simple_history",
@@ -167,7 +166,7 @@ STORAGES = {
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
         if DEBUG
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        else "workshop.static_files.HashedStaticFilesStorage"
     },
 }
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = DEBUG

@@ -1,194 +1,181 @@
-/* Charts as pictures to keep: a PNG of what is on the screen, an SVG of the same curves. Loaded before js/charts.js.
+/* Charts as pictures to keep: a PNG of what is on the screen, an SVG of the same curves.
 
    <ul id="KEY"><li><svg>...</svg>words</li>...</ul> <div data-chart data-key="KEY"> takes the key along: each drawing as
    it looks on the page, and the words beside it. */
-(function () {
-  "use strict";
-  const PAD = 16, LINE = 22, BESIDE = 46, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
-  const FONT = '"IBM Plex Sans", sans-serif';
-  const MARKS = { circle: "●", square: "■", triangle: "▲" };
-  const SVG = "http://www.w3.org/2000/svg";
-  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-  const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
-  const shownLooks = (chart) => [...chart.looks].filter(([label]) => !chart.hidden.has(label));
 
-  function node(name, attributes, ...children) {
-    const made = document.createElementNS(SVG, name);
-    for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
-    made.append(...children);
-    return made;
-  }
+import { shapesOf } from "./chart_limits.js";
+import { colour, tickLabels, withUnit } from "./chart_parts.js";
+import { element, svgElement } from "./elements.js";
 
-  /* The key of the page, to be put under the curves; what a style sheet says of its drawings is written into them. */
-  function keyOf(chart) {
-    return [...(document.getElementById(chart.root.dataset.key)?.children || [])].map((item) => {
-      const { width, height } = item.querySelector("svg").viewBox.baseVal;
-      const drawing = node("svg", { xmlns: SVG, viewBox: `0 0 ${width} ${height}`, width, height });
-      for (const shape of item.querySelector("svg").children) {
-        const copy = shape.cloneNode(), look = getComputedStyle(shape);
-        copy.removeAttribute("class");
-        for (const name of ["fill", "stroke", "stroke-width", "stroke-dasharray"]) copy.setAttribute(name, look.getPropertyValue(name));
-        drawing.append(copy);
-      }
-      return { words: item.textContent.trim(), drawing, width, height };
-    });
-  }
+const PAD = 16, LINE = 22, BESIDE = 46, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
+const FONT = '"IBM Plex Sans", sans-serif';
+const MARKS = { circle: "●", square: "■", triangle: "▲" };
+const shownLooks = (chart) => [...chart.looks].filter(([label]) => !chart.hidden.has(label));
 
-  function keep(blob, kind) {
-    const link = document.createElement("a");
-    const title = document.title.split(" · ")[0].toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
-    link.href = URL.createObjectURL(blob);
-    link.download = `${title || "curves"}.${kind}`;
-    document.body.append(link);
-    link.click();
-    link.remove();
-    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
-  }
-
-  async function png(chart) {
-    const ratio = window.devicePixelRatio || 1;
-    const drawn = chart.plots.map((plot) => plot.ctx.canvas);
-    const looks = shownLooks(chart), key = keyOf(chart);
-    const canvas = document.createElement("canvas"), pen = canvas.getContext("2d");
-    pen.font = `${13 * ratio}px ${FONT}`;
-    const said = [...looks.map(([label]) => label), ...key.map(({ words }) => words)];
-    const widest = Math.max(...said.map((words) => pen.measureText(words).width + BESIDE * ratio), ...drawn.map((each) => each.width));
-    canvas.width = Math.ceil(widest) + 2 * PAD * ratio;
-    canvas.height = drawn.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * said.length) * ratio);
-    pen.fillStyle = colour("--sheet");
-    pen.fillRect(0, 0, canvas.width, canvas.height);
-    pen.textBaseline = "middle";
-    let top = PAD * ratio;
-    drawn.forEach((each, at) => {
-      pen.fillStyle = colour("--ink");
-      pen.font = `600 ${14 * ratio}px ${FONT}`;
-      pen.fillText(chart.data.panels[at].title, PAD * ratio, top + (LINE / 2) * ratio);
-      pen.drawImage(each, PAD * ratio, top + LINE * ratio);
-      top += each.height + LINE * ratio;
-    });
-    pen.font = `${13 * ratio}px ${FONT}`;
-    for (const [label, look] of looks) {
-      const middle = top + (LINE / 2) * ratio;
-      if (look.mark) { pen.fillStyle = colour(look.hue); pen.fillText(MARKS[look.mark], (PAD + 12) * ratio, middle); }
-      pen.strokeStyle = colour(look.hue);
-      pen.lineWidth = look.mark ? 0.01 : look.width * ratio;
-      pen.setLineDash(look.dash.map((part) => part * ratio));
-      pen.beginPath();
-      pen.moveTo(PAD * ratio, middle);
-      pen.lineTo((PAD + 36) * ratio, middle);
-      pen.stroke();
-      pen.fillStyle = colour("--ink");
-      pen.fillText(label, (PAD + BESIDE) * ratio, middle);
-      top += LINE * ratio;
+/* The key of the page, to be put under the curves; what a style sheet says of its drawings is written into them. */
+function keyOf(chart) {
+  return [...(document.getElementById(chart.root.dataset.key)?.children || [])].map((item) => {
+    const { width, height } = item.querySelector("svg").viewBox.baseVal;
+    const drawing = svgElement("svg", { xmlns: "http://www.w3.org/2000/svg", viewBox: `0 0 ${width} ${height}`, width, height });
+    for (const shape of item.querySelector("svg").children) {
+      const copy = shape.cloneNode(), look = getComputedStyle(shape);
+      copy.removeAttribute("class");
+      for (const name of ["fill", "stroke", "stroke-width", "stroke-dasharray"]) copy.setAttribute(name, look.getPropertyValue(name));
+      drawing.append(copy);
     }
-    for (const { words, drawing, width, height } of key) {
-      const image = new Image();
-      image.src = `data:image/svg+xml,${encodeURIComponent(new XMLSerializer().serializeToString(drawing))}`;
-      await image.decode();
-      pen.drawImage(image, PAD * ratio, top + ((LINE - height) / 2) * ratio, width * ratio, height * ratio);
-      pen.fillText(words, (PAD + BESIDE) * ratio, top + (LINE / 2) * ratio);
-      top += LINE * ratio;
-    }
-    canvas.toBlob((blob) => keep(blob, "png"), "image/png");
-  }
-
-  /* Round figures inside a range, about so many, and how the page writes them. */
-  function ticks(chart, low, high, about) {
-    const rough = (high - low) / about;
-    const power = 10 ** Math.floor(Math.log10(rough));
-    const step = [1, 2, 5, 10].map((each) => each * power).find((each) => each >= rough);
-    const found = [];
-    for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push(value);
-    return chart.tickWords(found, step).map((words, at) => [found[at], words]);
-  }
-
-  /* Points in the picture, parted where nothing was measured. */
-  function stretches(series, values, toX, toY, range) {
-    const parts = [[]];
-    series.x.forEach((x, at) => {
-      const y = values[at];
-      if (y === null || y === undefined || x < range[0] || x > range[1]) { if (parts.at(-1).length) parts.push([]); return; }
-      parts.at(-1).push(`${toX(x).toFixed(1)},${toY(y).toFixed(1)}`);
-    });
-    return parts.filter((part) => part.length > 1);
-  }
-
-  /* What js/chart_limits.js adds: beneath the curves, and over them. */
-  function underShape(shape, { left, right, toY }) {
-    if (shape.kind === "level") return node("line", { x1: left, x2: right, y1: toY(shape.y), y2: toY(shape.y), stroke: colour("--ink-soft"), "stroke-dasharray": "8 3 1.5 3" });
-    return node("rect", { x: left, width: right - left, y: toY(shape.high), height: toY(shape.low) - toY(shape.high), fill: colour("--accent-wash"), stroke: colour("--edge") });
-  }
-
-  function overShape(shape, { toX, toY }) {
-    const hue = colour(shape.hue), x = toX(shape.x), y = toY(shape.y);
-    const stroke = { stroke: hue, "stroke-width": 1.5, fill: "none" };
-    if (shape.kind === "crossing") return node("path", { ...stroke, d: `M${toX(shape.low)} ${y}H${toX(shape.high)}M${x - 5} ${y - 5}l10 10M${x - 5} ${y + 5}l10-10` });
-    const outline = shape.outline.map(([right, down]) => `${(x + 4.5 * right).toFixed(1)},${(y + 4.5 * down).toFixed(1)}`).join(" ");
-    const bar = shape.bar && shape.bar[1] > shape.bar[0] ? [node("path", { ...stroke, d: `M${x} ${toY(shape.bar[0])}V${toY(shape.bar[1])}` })] : [];
-    return node("g", {}, ...bar, node("polygon", { ...stroke, points: outline, fill: shape.hollow ? colour("--sheet") : hue }));
-  }
-
-  function panelPicture(chart, at, top) {
-    const panel = chart.data.panels[at], plot = chart.plots[at];
-    const range = [plot.scales.x.min, plot.scales.x.max], [low, high] = [plot.scales.y.min, plot.scales.y.max];
-    const { left, right } = PANEL, bottom = top + PANEL.height - PANEL.bottom, ceiling = top + PANEL.top;
-    const toX = (x) => left + ((x - range[0]) / (range[1] - range[0])) * (PANEL.width - left - right);
-    const toY = (y) => bottom - ((y - low) / (high - low)) * (bottom - ceiling);
-    const text = (words, x, y, more = {}) => node("text", { x, y, fill: colour("--ink"), "font-size": 13, ...more }, words);
-    const group = node("g", {}, text(panel.title, left, top + 18, { "font-weight": 600 }));
-    for (const [value, words] of ticks(chart, ...range, 8)) {
-      group.append(node("line", { x1: toX(value), x2: toX(value), y1: ceiling, y2: bottom, stroke: colour("--chart-grid") }), text(words, toX(value), bottom + 17, { "text-anchor": "middle" }));
-    }
-    for (const [value, words] of ticks(chart, low, high, 6)) {
-      group.append(node("line", { x1: left, x2: PANEL.width - right, y1: toY(value), y2: toY(value), stroke: colour("--chart-grid") }), text(words, left - 6, toY(value) + 4, { "text-anchor": "end" }));
-    }
-    group.append(text(withUnit(chart.data.x_label, chart.data.x_unit), (left + PANEL.width - right) / 2, bottom + 37, { "text-anchor": "middle" }));
-    const middle = (ceiling + bottom) / 2;
-    group.append(text(withUnit(panel.y_label, panel.y_unit), 14, middle, { "text-anchor": "middle", transform: `rotate(-90 14 ${middle})` }));
-    const { under, over } = chart.shapes?.(at) || { under: [], over: [] }, frame = { left, right: PANEL.width - right, toX, toY };
-    group.append(...under.map((shape) => underShape(shape, frame)));
-    for (const series of panel.series) {
-      if (series.points || chart.hidden.has(series.label)) continue;
-      const look = chart.looks.get(series.label);
-      const both = (series.low && series.high) ? [stretches(series, series.low, toX, toY, range), stretches(series, series.high, toX, toY, range)] : [[], []];
-      both[0].forEach((part, which) => group.append(node("polygon", { points: [...part, ...both[1][which].toReversed()].join(" "), fill: colour(look.hue), "fill-opacity": 0.18 })));
-      for (const part of stretches(series, series.y, toX, toY, range)) {
-        group.append(node("polyline", { points: part.join(" "), fill: "none", stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" "), "stroke-linejoin": "round" }));
-      }
-    }
-    group.append(...over.map((shape) => overShape(shape, frame)));
-    return group;
-  }
-
-  function svg(chart) {
-    const looks = shownLooks(chart), key = keyOf(chart), panels = chart.data.panels.length;
-    const height = PAD * 2 + panels * PANEL.height + (looks.length + key.length) * LINE;
-    const middle = (at) => PAD + panels * PANEL.height + at * LINE + LINE / 2;
-    const beside = (words, y) => node("text", { x: PAD + BESIDE, y: y + 4, fill: colour("--ink"), "font-size": 13 }, words);
-    const root = node("svg", { xmlns: SVG, viewBox: `0 0 ${PANEL.width} ${height}`, width: PANEL.width, height, "font-family": FONT.replaceAll('"', "'") },
-      node("title", {}, document.title), node("rect", { width: PANEL.width, height, fill: colour("--sheet") }));
-    for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
-    looks.forEach(([label, look], at) => {
-      const y = middle(at);
-      root.append(look.mark ? node("text", { x: PAD + 12, y: y + 4, fill: colour(look.hue), "font-size": 13 }, MARKS[look.mark]) : node("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }), beside(label, y));
-    });
-    key.forEach(({ words, drawing, height: tall }, at) => {
-      const y = middle(looks.length + at);
-      drawing.setAttribute("x", PAD);
-      drawing.setAttribute("y", y - tall / 2);
-      root.append(drawing, beside(words, y));
-    });
-    keep(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
-  }
-
-  document.addEventListener("chartbuilt", ({ target }) => {
-    const tools = target.querySelector(".chart-tools");
-    for (const [name, act] of [["Save as PNG", png], ["Save as SVG", svg]]) {
-      const button = document.createElement("button");
-      button.type = "button";
-      button.textContent = name;
-      button.addEventListener("click", () => act(target.chart));
-      tools.append(button);
-    }
+    return { words: item.textContent.trim(), drawing, width, height };
   });
-})();
+}
+
+function keep(blob, kind) {
+  const title = document.title.split(" · ")[0].toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
+  const link = element("a", { href: URL.createObjectURL(blob), download: `${title || "curves"}.${kind}` });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+}
+
+async function png(chart) {
+  const ratio = window.devicePixelRatio || 1;
+  const drawn = chart.plots.map((plot) => plot.ctx.canvas);
+  const looks = shownLooks(chart), key = keyOf(chart);
+  const canvas = document.createElement("canvas"), pen = canvas.getContext("2d");
+  pen.font = `${13 * ratio}px ${FONT}`;
+  const said = [...looks.map(([label]) => label), ...key.map(({ words }) => words)];
+  const widest = Math.max(...said.map((words) => pen.measureText(words).width + BESIDE * ratio), ...drawn.map((each) => each.width));
+  canvas.width = Math.ceil(widest) + 2 * PAD * ratio;
+  canvas.height = drawn.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * said.length) * ratio);
+  pen.fillStyle = colour("--sheet");
+  pen.fillRect(0, 0, canvas.width, canvas.height);
+  pen.textBaseline = "middle";
+  let top = PAD * ratio;
+  drawn.forEach((each, at) => {
+    pen.fillStyle = colour("--ink");
+    pen.font = `600 ${14 * ratio}px ${FONT}`;
+    pen.fillText(chart.data.panels[at].title, PAD * ratio, top + (LINE / 2) * ratio);
+    pen.drawImage(each, PAD * ratio, top + LINE * ratio);
+    top += each.height + LINE * ratio;
+  });
+  pen.font = `${13 * ratio}px ${FONT}`;
+  for (const [label, look] of looks) {
+    const middle = top + (LINE / 2) * ratio;
+    if (look.mark) { pen.fillStyle = colour(look.hue); pen.fillText(MARKS[look.mark], (PAD + 12) * ratio, middle); }
+    pen.strokeStyle = colour(look.hue);
+    pen.lineWidth = look.mark ? 0.01 : look.width * ratio;
+    pen.setLineDash(look.dash.map((part) => part * ratio));
+    pen.beginPath();
+    pen.moveTo(PAD * ratio, middle);
+    pen.lineTo((PAD + 36) * ratio, middle);
+    pen.stroke();
+    pen.fillStyle = colour("--ink");
+    pen.fillText(label, (PAD + BESIDE) * ratio, middle);
+    top += LINE * ratio;
+  }
+  for (const { words, drawing, width, height } of key) {
+    const image = new Image();
+    image.src = `data:image/svg+xml,${encodeURIComponent(new XMLSerializer().serializeToString(drawing))}`;
+    await image.decode();
+    pen.drawImage(image, PAD * ratio, top + ((LINE - height) / 2) * ratio, width * ratio, height * ratio);
+    pen.fillText(words, (PAD + BESIDE) * ratio, top + (LINE / 2) * ratio);
+    top += LINE * ratio;
+  }
+  canvas.toBlob((blob) => keep(blob, "png"), "image/png");
+}
+
+/* Round figures inside a range, about so many, and how the page writes them. */
+function ticks(low, high, about) {
+  const rough = (high - low) / about;
+  const power = 10 ** Math.floor(Math.log10(rough));
+  const step = [1, 2, 5, 10].map((each) => each * power).find((each) => each >= rough);
+  const found = [];
+  for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push(value);
+  return tickLabels(found, step).map((words, at) => [found[at], words]);
+}
+
+/* Points in the picture, parted where nothing was measured. */
+function stretches(series, values, toX, toY, range) {
+  const parts = [[]];
+  series.x.forEach((x, at) => {
+    const y = values[at];
+    if (y === null || y === undefined || x < range[0] || x > range[1]) { if (parts.at(-1).length) parts.push([]); return; }
+    parts.at(-1).push(`${toX(x).toFixed(1)},${toY(y).toFixed(1)}`);
+  });
+  return parts.filter((part) => part.length > 1);
+}
+
+/* What chart_limits.js adds: beneath the curves, and over them. */
+function underShape(shape, { left, right, toY }) {
+  if (shape.kind === "level") return svgElement("line", { x1: left, x2: right, y1: toY(shape.y), y2: toY(shape.y), stroke: colour("--ink-soft"), "stroke-dasharray": "8 3 1.5 3" });
+  return svgElement("rect", { x: left, width: right - left, y: toY(shape.high), height: toY(shape.low) - toY(shape.high), fill: colour("--accent-wash"), stroke: colour("--edge") });
+}
+
+function overShape(shape, { toX, toY }) {
+  const hue = colour(shape.hue), x = toX(shape.x), y = toY(shape.y);
+  const stroke = { stroke: hue, "stroke-width": 1.5, fill: "none" };
+  if (shape.kind === "crossing") return svgElement("path", { ...stroke, d: `M${toX(shape.low)} ${y}H${toX(shape.high)}M${x - 5} ${y - 5}l10 10M${x - 5} ${y + 5}l10-10` });
+  const outline = shape.outline.map(([right, down]) => `${(x + 4.5 * right).toFixed(1)},${(y + 4.5 * down).toFixed(1)}`).join(" ");
+  const bar = shape.bar && shape.bar[1] > shape.bar[0] ? [svgElement("path", { ...stroke, d: `M${x} ${toY(shape.bar[0])}V${toY(shape.bar[1])}` })] : [];
+  return svgElement("g", {}, ...bar, svgElement("polygon", { ...stroke, points: outline, fill: shape.hollow ? colour("--sheet") : hue }));
+}
+
+function panelPicture(chart, at, top) {
+  const panel = chart.data.panels[at], plot = chart.plots[at];
+  const range = [plot.scales.x.min, plot.scales.x.max], [low, high] = [plot.scales.y.min, plot.scales.y.max];
+  const { left, right } = PANEL, bottom = top + PANEL.height - PANEL.bottom, ceiling = top + PANEL.top;
+  const toX = (x) => left + ((x - range[0]) / (range[1] - range[0])) * (PANEL.width - left - right);
+  const toY = (y) => bottom - ((y - low) / (high - low)) * (bottom - ceiling);
+  const text = (words, x, y, more = {}) => svgElement("text", { x, y, fill: colour("--ink"), "font-size": 13, ...more }, words);
+  const group = svgElement("g", {}, text(panel.title, left, top + 18, { "font-weight": 600 }));
+  for (const [value, words] of ticks(...range, 8)) {
+    group.append(svgElement("line", { x1: toX(value), x2: toX(value), y1: ceiling, y2: bottom, stroke: colour("--chart-grid") }), text(words, toX(value), bottom + 17, { "text-anchor": "middle" }));
+  }
+  for (const [value, words] of ticks(low, high, 6)) {
+    group.append(svgElement("line", { x1: left, x2: PANEL.width - right, y1: toY(value), y2: toY(value), stroke: colour("--chart-grid") }), text(words, left - 6, toY(value) + 4, { "text-anchor": "end" }));
+  }
+  group.append(text(withUnit(chart.data.x_label, chart.data.x_unit), (left + PANEL.width - right) / 2, bottom + 37, { "text-anchor": "middle" }));
+  const middle = (ceiling + bottom) / 2;
+  group.append(text(withUnit(panel.y_label, panel.y_unit), 14, middle, { "text-anchor": "middle", transform: `rotate(-90 14 ${middle})` }));
+  const { under, over } = shapesOf(chart, at), frame = { left, right: PANEL.width - right, toX, toY };
+  group.append(...under.map((shape) => underShape(shape, frame)));
+  for (const series of panel.series) {
+    if (series.points || chart.hidden.has(series.label)) continue;
+    const look = chart.looks.get(series.label);
+    const both = (series.low && series.high) ? [stretches(series, series.low, toX, toY, range), stretches(series, series.high, toX, toY, range)] : [[], []];
+    both[0].forEach((part, which) => group.append(svgElement("polygon", { points: [...part, ...both[1][which].toReversed()].join(" "), fill: colour(look.hue), "fill-opacity": 0.18 })));
+    for (const part of stretches(series, series.y, toX, toY, range)) {
+      group.append(svgElement("polyline", { points: part.join(" "), fill: "none", stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" "), "stroke-linejoin": "round" }));
+    }
+  }
+  group.append(...over.map((shape) => overShape(shape, frame)));
+  return group;
+}
+
+function svg(chart) {
+  const looks = shownLooks(chart), key = keyOf(chart), panels = chart.data.panels.length;
+  const height = PAD * 2 + panels * PANEL.height + (looks.length + key.length) * LINE;
+  const middle = (at) => PAD + panels * PANEL.height + at * LINE + LINE / 2;
+  const beside = (words, y) => svgElement("text", { x: PAD + BESIDE, y: y + 4, fill: colour("--ink"), "font-size": 13 }, words);
+  const root = svgElement("svg", { xmlns: "http://www.w3.org/2000/svg", viewBox: `0 0 ${PANEL.width} ${height}`, width: PANEL.width, height, "font-family": FONT.replaceAll('"', "'") },
+    svgElement("title", {}, document.title), svgElement("rect", { width: PANEL.width, height, fill: colour("--sheet") }));
+  for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
+  looks.forEach(([label, look], at) => {
+    const y = middle(at);
+    root.append(look.mark ? svgElement("text", { x: PAD + 12, y: y + 4, fill: colour(look.hue), "font-size": 13 }, MARKS[look.mark]) : svgElement("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }), beside(label, y));
+  });
+  key.forEach(({ words, drawing, height: tall }, at) => {
+    const y = middle(looks.length + at);
+    drawing.setAttribute("x", PAD);
+    drawing.setAttribute("y", y - tall / 2);
+    root.append(drawing, beside(words, y));
+  });
+  keep(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
+}
+
+export function saveButtons(chart) {
+  return [["Save as PNG", png], ["Save as SVG", svg]].map(([name, act]) => {
+    const button = element("button", { type: "button" }, name);
+    button.addEventListener("click", () => act(chart));
+    return button;
+  });
+}

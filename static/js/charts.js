@@ -8,362 +8,326 @@
                             "x": [...], "y": [...], "low": [...], "high": [...]}]}]}
 
    Optional: "small": true beside x_label lays many panels side by side, "x_range": [from, to] is what the whole shows; "y_range"
-   in a panel likewise. "like": "Run 3" in a series draws it as that label's line. What js/chart_limits.js adds stands there,
-   what a saved picture takes along in js/chart_save.js.
+   in a panel likewise. "like": "Run 3" in a series draws it as that label's line. Limits and single readings are described in
+   chart_limits.js, what a saved picture takes along in chart_save.js.
    x_digits (0) and digits (1) are how many decimals are read out. low and high are optional and draw a band. null in y is a
    gap: not measured. x need not be the same in all series. A label that stands in several panels is switched by one button.
    As received (before) is grey and dashed, as left (after) solid in the accent; others differ by dash as well as by hue.
    Drag or + zooms, - and 0 take it back, Page Up and Page Down move a zoomed range along, the arrow keys move the cursor,
    whose values stand in a real table below. One finger moves the cursor, two zoom and move along.
-   For other scripts the chart stands in the element's property chart (chart.tickWords writes the figures of an axis), and
-   two events rise from the element: chartbuilt once, chartdraw at each stroke with the plot in its detail. Such a script is
-   loaded before this one. */
-(function () {
-  "use strict";
-  const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];
-  const HEIGHT = { least: 240, most: 460, share: 0.42 };
-  const SMALL = { least: 215, most: 300, share: 0.46 };
-  const ROWS_IN_TABLE = 60;
-  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-  const withUnit = (label, unit) => (unit ? `${label} (${unit})` : label);
+   For a script that draws more over it, the chart stands in the element's property chart, and an event chartdraw rises
+   from the element at each stroke, with the plot in its detail. */
 
-  /* A number as the pages write it: a thin space between thousands from five digits on, a minus that is one. */
-  function written(value, digits) {
-    const [whole, decimals] = Math.abs(value).toFixed(digits).split(".");
-    const parted = whole.length > 4 ? whole.replace(/\B(?=(\d{3})+$)/g, "\u202f") : whole;
-    const text = decimals ? `${parted}.${decimals}` : parted;
-    return value < 0 && /[1-9]/.test(text) ? `\u2212${text}` : text;
+import { drawShapes } from "./chart_limits.js";
+import { colour, tickLabels, withUnit } from "./chart_parts.js";
+import { saveButtons } from "./chart_save.js";
+import { element, svgElement } from "./elements.js";
+import { formatNumber } from "./numbers.js";
+
+const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];
+const HEIGHT = { least: 240, most: 460, share: 0.42 };
+const SMALL = { least: 215, most: 300, share: 0.46 };
+const ROWS_IN_TABLE = 60;
+
+/* Label -> how its line looks; the same in every panel, legend and theme. */
+function looks(data) {
+  const found = new Map();
+  let others = 0;
+  for (const { label, state, like, points } of data.panels.flatMap((panel) => panel.series)) {
+    if (found.has(label)) continue;
+    if (like) found.set(label, { ...found.get(like), mark: undefined });
+    else if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
+    else if (state === "after") found.set(label, { hue: "--accent", dash: [], width: 2.25 });
+    else if (state === "aside") found.set(label, { hue: "--ink-soft", dash: [2, 4], width: 1.5 });
+    else { const [hue, dash] = OTHERS[others++ % OTHERS.length]; found.set(label, { hue, dash, width: 2 }); }
+    if (points) found.get(label).mark = points;
   }
+  return found;
+}
 
-  /* As many decimals as tell the ticks apart: 0.025 needs three. */
-  function tickWords(ticks, step) {
-    let digits = 0;
-    while (digits < 6 && Math.abs(step * 10 ** digits - Math.round(step * 10 ** digits)) > 1e-6) digits++;
-    return ticks.map((tick) => written(tick, digits));
+/* uPlot wants rising x; a run stored falling is turned, never guessed at. */
+function rising(series) {
+  const order = [...series.x.keys()].toSorted((a, b) => series.x[a] - series.x[b]);
+  const pick = (column) => order.map((at) => column[at]);
+  return [pick(series.x), pick(series.y), ...(series.low && series.high ? [pick(series.low), pick(series.high)] : [])];
+}
+
+/* The range that is shown; uPlot fits what is measured where nothing else is asked. */
+function scaleOf(chart) {
+  const [min, max] = chart.range || chart.data.x_range || [];
+  return { min, max };
+}
+
+function options(chart, panel, size) {
+  const font = `13px "IBM Plex Sans", sans-serif`;
+  const axis = { values: (_plot, ticks, _axis, _space, apart) => tickLabels(ticks, apart), stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
+  const series = [{}];
+  const bands = [];
+  for (const each of panel.series) {
+    const look = chart.looks.get(each.label);
+    const shown = !chart.hidden.has(each.label);
+    const line = look.mark ? { stroke: "transparent", width: 0, points: { show: false } } : { stroke: colour(look.hue), width: look.width, dash: look.dash, points: { show: each.x.length < 3 } };
+    series.push({ label: each.label, show: shown, ...line });
+    if (!each.low || !each.high) continue;
+    bands.push({ series: [series.length + 1, series.length], fill: each.state === "after" ? colour("--band") : `${colour(look.hue)}33` });
+    for (let edge = 0; edge < 2; edge++) series.push({ label: each.label, show: shown, stroke: "transparent", width: 0, points: { show: false } });
   }
+  return {
+    ...size, series, bands,
+    scales: { x: { time: false, ...scaleOf(chart) }, ...(panel.y_range && { y: { range: () => panel.y_range } }) },
+    axes: [
+      { ...axis, label: withUnit(chart.data.x_label, chart.data.x_unit), size: 42, labelSize: 22 },
+      { ...axis, label: withUnit(panel.y_label, panel.y_unit), size: 52, labelSize: 24 },
+    ],
+    legend: { show: false },
+    cursor: { sync: { key: chart.id, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 7 } },
+    hooks: {
+      draw: [(plot) => onDraw(chart, plot)],
+      setCursor: [(plot) => readOut(chart, plot)],
+      setSelect: [(plot) => { if (plot.select.width > 4) zoomTo(chart, plot.posToVal(plot.select.left, "x"), plot.posToVal(plot.select.left + plot.select.width, "x")); }],
+    },
+  };
+}
 
-  function element(tag, attributes = {}, ...children) {
-    const made = document.createElement(tag);
-    for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
-    made.append(...children);
-    return made;
-  }
+function onDraw(chart, plot) {
+  drawShapes(chart, plot);
+  chart.root.dispatchEvent(new CustomEvent("chartdraw", { bubbles: true, detail: plot }));
+}
 
-  /* Label -> how its line looks; the same in every panel, legend and theme. */
-  function looks(data) {
-    const found = new Map();
-    let others = 0;
-    for (const { label, state, like, points } of data.panels.flatMap((panel) => panel.series)) {
-      if (found.has(label)) continue;
-      if (like) found.set(label, { ...found.get(like), mark: undefined });
-      else if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
-      else if (state === "after") found.set(label, { hue: "--accent", dash: [], width: 2.25 });
-      else if (state === "aside") found.set(label, { hue: "--ink-soft", dash: [2, 4], width: 1.5 });
-      else { const [hue, dash] = OTHERS[others++ % OTHERS.length]; found.set(label, { hue, dash, width: 2 }); }
-      if (points) found.get(label).mark = points;
-    }
-    return found;
-  }
+function sizeOf(chart, place) {
+  const width = Math.max(260, Math.floor(place.clientWidth)), height = chart.data.small ? SMALL : HEIGHT;
+  return { width, height: Math.round(Math.min(height.most, Math.max(height.least, width * height.share))) };
+}
 
-  /* uPlot wants rising x; a run stored falling is turned, never guessed at. */
-  function rising(series) {
-    const order = series.x.map((_, at) => at).sort((a, b) => series.x[a] - series.x[b]);
-    const pick = (values) => order.map((at) => values[at]);
-    return [pick(series.x), pick(series.y), ...(series.low && series.high ? [pick(series.low), pick(series.high)] : [])];
-  }
-
-  /* The range that is shown; uPlot fits what is measured where nothing else is asked. */
-  function scaleOf(chart) {
-    const [min, max] = chart.range || chart.data.x_range || [];
-    return { min, max };
-  }
-
-  function options(chart, panel, size) {
-    const font = `13px "IBM Plex Sans", sans-serif`;
-    const axis = { values: (plot, ticks, at, space, step) => tickWords(ticks, step), stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
-    const series = [{}];
-    const bands = [];
-    for (const each of panel.series) {
-      const look = chart.looks.get(each.label);
-      const shown = !chart.hidden.has(each.label);
-      const line = look.mark ? { stroke: "transparent", width: 0, points: { show: false } } : { stroke: colour(look.hue), width: look.width, dash: look.dash, points: { show: each.x.length < 3 } };
-      series.push({ label: each.label, show: shown, ...line });
-      if (!each.low || !each.high) continue;
-      bands.push({ series: [series.length + 1, series.length], fill: each.state === "after" ? colour("--band") : `${colour(look.hue)}33` });
-      for (let edge = 0; edge < 2; edge++) series.push({ label: each.label, show: shown, stroke: "transparent", width: 0, points: { show: false } });
-    }
-    return {
-      ...size, series, bands,
-      scales: { x: { time: false, ...scaleOf(chart) }, ...(panel.y_range && { y: { range: () => panel.y_range } }) },
-      axes: [
-        { ...axis, label: withUnit(chart.data.x_label, chart.data.x_unit), size: 42, labelSize: 22 },
-        { ...axis, label: withUnit(panel.y_label, panel.y_unit), size: 52, labelSize: 24 },
-      ],
-      legend: { show: false },
-      cursor: { sync: { key: chart.id, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 7 } },
-      hooks: {
-        draw: [(plot) => tell(chart, "chartdraw", plot)],
-        setCursor: [(plot) => readOut(chart, plot)],
-        setSelect: [(plot) => { if (plot.select.width > 4) zoomTo(chart, plot.posToVal(plot.select.left, "x"), plot.posToVal(plot.select.left + plot.select.width, "x")); }],
-      },
-    };
-  }
-
-  function tell(chart, name, detail) {
-    chart.root.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
-  }
-
-  function sizeOf(chart, place) {
-    const width = Math.max(260, Math.floor(place.clientWidth)), height = chart.data.small ? SMALL : HEIGHT;
-    return { width, height: Math.round(Math.min(height.most, Math.max(height.least, width * height.share))) };
-  }
-
-  function draw(chart) {
-    chart.plots.forEach((plot) => plot.destroy());
-    chart.plots = chart.data.panels.map((panel, at) => {
-      const place = chart.places[at];
-      const plot = new uPlot(options(chart, panel, sizeOf(chart, place)), uPlot.join(panel.series.map(rising)), place);
-      plot.panel = panel;
-      return plot;
-    });
-  }
-
-  function zoomTo(chart, low, high) {
-    const [least, most] = chart.whole;
-    const stood = chart.at;
-    chart.range = low <= least && high >= most ? null : [Math.max(low, least), Math.min(high, most)];
-    const [min, max] = chart.range || chart.whole;
-    for (const plot of chart.plots) { plot.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false); plot.setScale("x", { min, max }); }
-    // The cursor stays on its value, not on its pixel; uPlot lays the new scale out before the next frame.
-    if (stood !== null) requestAnimationFrame(() => moveTo(chart, stood, false));
-  }
-
-  function zoomBy(chart, factor) {
-    const [low, high] = chart.range || chart.whole;
-    const middle = chart.at !== null && chart.at >= low && chart.at <= high ? chart.at : (low + high) / 2;
-    zoomTo(chart, middle - (middle - low) * factor, middle + (high - middle) * factor);
-  }
-
-  /* A zoomed range moved along by a share of itself, as far as there is something measured. */
-  function moveBy(chart, share) {
-    if (!chart.range) return;
-    const [low, high] = chart.range, [least, most] = chart.whole;
-    const by = Math.max(least - low, Math.min(most - high, share * (high - low)));
-    zoomTo(chart, low + by, high + by);
-  }
-
-  /* One finger reads along the curves; two hold what lies under them while they move. */
-  function touch(chart, place, plotAt) {
-    const fingers = new Map();
-    let held = null;
-    const at = (event) => event.clientX - plotAt().over.getBoundingClientRect().left;
-    const valueOf = (left) => plotAt().posToVal(left, "x");
-    place.addEventListener("pointerdown", (event) => {
-      if (event.pointerType !== "touch") return;
-      fingers.set(event.pointerId, at(event));
-      held = fingers.size === 2 ? [...fingers.values()].map(valueOf) : null;
-    });
-    place.addEventListener("pointermove", (event) => {
-      if (!fingers.has(event.pointerId)) return;
-      fingers.set(event.pointerId, at(event));
-      if (fingers.size === 1) { moveTo(chart, valueOf(at(event)), false); return; }
-      if (!held) return;
-      const [one, two] = [...fingers.values()];
-      if (Math.abs(two - one) < 10) return;
-      const perPixel = (held[1] - held[0]) / (two - one);
-      const low = held[0] - one * perPixel;
-      if (perPixel > 0) zoomTo(chart, low, low + perPixel * plotAt().over.clientWidth);
-    });
-    for (const end of ["pointerup", "pointercancel", "pointerleave"]) place.addEventListener(end, (event) => { fingers.delete(event.pointerId); held = null; });
-  }
-
-  /* The measured value nearest to x in one series, or null where the series does not reach or was not measured;
-     of single readings, the last that was taken just there. */
-  function valueAt(series, x) {
-    if (series.points) return series.y[series.x.lastIndexOf(x)] ?? null;
-    let best = -1;
-    for (let at = 0; at < series.x.length; at++) if (best < 0 || Math.abs(series.x[at] - x) < Math.abs(series.x[best] - x)) best = at;
-    if (best < 0) return null;
-    const step = series.x.length > 1 ? Math.abs(series.x.at(-1) - series.x[0]) / (series.x.length - 1) : 0;
-    return Math.abs(series.x[best] - x) > step * 1.5 ? null : series.y[best];
-  }
-
-  function shownValue(value, digits) {
-    return value === null || value === undefined || Number.isNaN(value) ? "–" : written(value, digits);
-  }
-
-  function readOut(chart, plot) {
-    const at = plot.cursor.idx;
-    if (chart.plots[chart.lead] !== plot) return; // the others follow it, each on its own values
-    if (at === null || at === undefined) return;
-    const x = plot.data[0][at];
-    if (x === chart.at) return;
-    chart.at = x;
-    chart.caption.textContent = `At ${written(x, chart.data.x_digits ?? 0)} ${chart.data.x_unit}`;
-    for (const [label, cells] of chart.cells) {
-      chart.data.panels.forEach((panel, which) => {
-        const series = panel.series.find((each) => each.label === label);
-        cells[which].textContent = series ? shownValue(valueAt(series, x), panel.digits ?? 1) : "";
-      });
-    }
-  }
-
-  function moveTo(chart, x, aloud) {
-    for (const plot of chart.plots) plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
-    if (!aloud) return;
-    const said = (cell, at) => cell.textContent && (!chart.data.small || at === chart.lead) && `${cell.textContent} ${chart.data.panels[at].y_unit}`;
-    const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label)).map(([label, cells]) => `${label} ${cells.map(said).filter(Boolean).join(", ")}`);
-    chart.aloud.textContent = `${chart.caption.textContent}: ${read.join("; ")}`;
-  }
-
-  function step(chart, by) {
-    const [low, high] = chart.range || chart.whole;
-    const xs = chart.plots[chart.lead].data[0].filter((x) => x >= low && x <= high);
-    const found = xs.findIndex((x) => x >= chart.at);
-    const from = chart.at === null ? (by > 0 ? -1 : xs.length) : found < 0 ? xs.length - 1 : found;
-    const next = Math.max(0, Math.min(xs.length - 1, from + by));
-    moveTo(chart, xs[next], true);
-  }
-
-  function onKey(chart, event) {
-    const many = event.shiftKey ? 10 : 1;
-    const acts = {
-      ArrowRight: () => step(chart, many), ArrowLeft: () => step(chart, -many), Home: () => step(chart, -Infinity), End: () => step(chart, Infinity),
-      "+": () => zoomBy(chart, 0.5), "=": () => zoomBy(chart, 0.5), "-": () => zoomBy(chart, 2), 0: () => zoomTo(chart, ...chart.whole),
-      PageUp: () => moveBy(chart, -0.5), PageDown: () => moveBy(chart, 0.5),
-    };
-    if (event.key.startsWith("Page") && !chart.range) return; // nothing to move along: the page scrolls
-    if (!acts[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
-    event.preventDefault();
-    acts[event.key]();
-  }
-
-  /* The mark of single readings, in the middle of a swatch. */
-  function mark(look) {
-    const paths = { circle: "M11 6a5 5 0 1 0 10 0a5 5 0 1 0-10 0z", square: "M11.5 1.5h9v9h-9z", triangle: "M16 1l5.5 10h-11z" };
-    const path = document.createElementNS(SVG, "path");
-    path.setAttribute("d", paths[look.mark]);
-    path.setAttribute("fill", `var(${look.hue})`);
-    return path;
-  }
-
-  const SVG = "http://www.w3.org/2000/svg";
-  function swatch(look) {
-    const svg = document.createElementNS(SVG, "svg");
-    const line = document.createElementNS(SVG, "line");
-    svg.setAttribute("viewBox", "0 0 32 12");
-    svg.setAttribute("aria-hidden", "true");
-    const set = { x1: 0, x2: 32, y1: 6, y2: 6, stroke: `var(${look.hue})`, "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") };
-    for (const [name, value] of Object.entries(set)) line.setAttribute(name, value);
-    if (look.mark) svg.append(mark(look));
-    else svg.append(line);
-    return svg;
-  }
-
-  function legend(chart) {
-    const list = element("ul", { class: "chart-legend", "aria-label": "Curves shown" });
-    for (const [label, look] of chart.looks) {
-      const button = element("button", { type: "button", "aria-pressed": "true" }, swatch(look), label);
-      button.addEventListener("click", () => {
-        if (!chart.hidden.delete(label)) chart.hidden.add(label);
-        button.setAttribute("aria-pressed", String(!chart.hidden.has(label)));
-        draw(chart);
-      });
-      list.append(element("li", {}, button));
-    }
-    return list;
-  }
-
-  function tools(chart) {
-    const box = element("div", { class: "chart-tools" }, legend(chart));
-    for (const [name, act] of [["Zoom in", () => zoomBy(chart, 0.5)], ["Zoom out", () => zoomBy(chart, 2)], ["Move left", () => moveBy(chart, -0.5)], ["Move right", () => moveBy(chart, 0.5)], ["Whole range", () => zoomTo(chart, ...chart.whole)]]) {
-      const button = element("button", { type: "button" }, name);
-      button.addEventListener("click", act);
-      box.append(button);
-    }
-    return box;
-  }
-
-  /* A curve in each row; many small panels stand in the rows themselves. */
-  function readOutTable(chart) {
-    chart.caption = element("caption", {}, "Move along the curves to read them here");
-    const { panels, small } = chart.data, labels = [...chart.looks.keys()];
-    for (const label of labels) chart.cells.set(label, panels.map(() => element("td", { class: "num" }, "–")));
-    const inUnit = (panel) => withUnit(panel.title, panel.y_unit);
-    const heads = small ? labels.map((label) => withUnit(label, panels[0].y_unit)) : panels.map(inUnit);
-    const rows = small ? panels.map((panel, at) => [panel.title, labels.map((label) => chart.cells.get(label)[at])]) : labels.map((label) => [label, chart.cells.get(label)]);
-    const first = element("tr", {}, element("th", { scope: "col" }, small ? "Panel" : "Curve"), ...heads.map((words) => element("th", { scope: "col", class: "num" }, words)));
-    const body = element("tbody", {}, ...rows.map(([words, cells]) => element("tr", {}, element("th", { scope: "row" }, words), ...cells)));
-    const box = { class: "table-scroll chart-readout", tabindex: "0", role: "region", "aria-label": "Values at the cursor" };
-    return element("div", box, element("table", { class: "figures" }, chart.caption, element("thead", {}, first), body));
-  }
-
-  function valueTable(chart, panel) {
-    const xs = [...new Set(panel.series.flatMap((series) => series.x))].sort((a, b) => a - b);
-    const every = Math.ceil(xs.length / ROWS_IN_TABLE);
-    const row = element("tr", {}, element("th", { scope: "col" }, withUnit(chart.data.x_label, chart.data.x_unit)), ...panel.series.map((series) => element("th", { scope: "col", class: "num" }, series.label)));
-    const body = element("tbody");
-    for (let at = 0; at < xs.length; at += every) {
-      body.append(element("tr", {}, element("th", { scope: "row" }, written(xs[at], chart.data.x_digits ?? 0)),
-        ...panel.series.map((series) => element("td", { class: "num" }, shownValue(valueAt(series, xs[at]), panel.digits ?? 1)))));
-    }
-    const title = every > 1 ? `${panel.title}, ${panel.y_unit}: one value in ${every}` : `${panel.title}, ${panel.y_unit}`;
-    return element("table", { class: "figures" }, element("caption", {}, title), element("thead", {}, row), body);
-  }
-
-  function values(chart) {
-    const box = element("div", { class: "chart-values", tabindex: "0", role: "region", "aria-label": "Values of the curves" });
-    const details = element("details", {}, element("summary", {}, "Values as a table"), box);
-    details.addEventListener("toggle", () => { if (details.open && !box.childElementCount) box.append(...chart.data.panels.map((panel) => valueTable(chart, panel))); });
-    return details;
-  }
-
-  function build(root, number) {
-    const data = JSON.parse(document.getElementById(root.dataset.source).textContent);
-    const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
-    if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
-    const whole = data.x_range || all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
-    const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], lead: 0, range: null, at: null, tickWords };
-    chart.aloud = element("p", { class: "visually-hidden", role: "status" });
-    root.chart = chart;
-    root.classList.add("chart");
-    const panels = element("div", { class: data.small ? "chart-panels chart-small" : "chart-panels" });
-    root.append(tools(chart), panels);
-    for (const panel of data.panels) {
-      const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...new Set(panel.series.map((series) => series.label))].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
-      const which = chart.places.push(place) - 1;
-      for (const leads of ["pointerenter", "pointerdown", "keydown"]) place.addEventListener(leads, () => { chart.lead = which; }, true);
-      place.addEventListener("keydown", (event) => onKey(chart, event));
-      touch(chart, place, () => chart.plots[which]);
-      panels.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
-    }
-    const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, Page Up and Page Down move along, 0 shows the whole range."));
-    root.append(hint, readOutTable(chart), values(chart), chart.aloud);
-    draw(chart);
-    tell(chart, "chartbuilt");
-    new ResizeObserver(() => chart.plots.forEach((plot, at) => {
-      const size = sizeOf(chart, chart.places[at]);
-      if (size.width !== plot.width) plot.setSize(size);
-    })).observe(root);
-    document.addEventListener("themechange", () => draw(chart));
-  }
-
-  let made = 0;
-  function start(scope) {
-    for (const root of scope.querySelectorAll("[data-chart]:not(.chart)")) build(root, ++made);
-  }
-
-  /* On paper the curves are ink on white whatever the screen was. */
-  function turn(theme) {
-    document.documentElement.dataset.bsTheme = theme;
-    document.dispatchEvent(new CustomEvent("themechange", { detail: theme }));
-  }
-  window.addEventListener("beforeprint", () => { if (document.documentElement.dataset.bsTheme === "dark") { document.documentElement.dataset.wasDark = "1"; turn("light"); } });
-  window.addEventListener("afterprint", () => { if (document.documentElement.dataset.wasDark) { delete document.documentElement.dataset.wasDark; turn("dark"); } });
-
-  // The letters on the canvas need the font at the first stroke.
-  document.fonts.load('13px "IBM Plex Sans"').finally(() => {
-    start(document);
-    document.addEventListener("htmx:load", (event) => start(event.target.parentElement || document));
+function draw(chart) {
+  chart.plots.forEach((plot) => plot.destroy());
+  chart.plots = chart.data.panels.map((panel, at) => {
+    const place = chart.places[at];
+    const plot = new uPlot(options(chart, panel, sizeOf(chart, place)), uPlot.join(panel.series.map(rising)), place);
+    plot.panel = panel;
+    return plot;
   });
-})();
+}
+
+function zoomTo(chart, low, high) {
+  const [least, most] = chart.whole;
+  const stood = chart.at;
+  chart.range = low <= least && high >= most ? null : [Math.max(low, least), Math.min(high, most)];
+  const [min, max] = chart.range || chart.whole;
+  for (const plot of chart.plots) { plot.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false); plot.setScale("x", { min, max }); }
+  // The cursor stays on its value, not on its pixel; uPlot lays the new scale out before the next frame.
+  if (stood !== null) requestAnimationFrame(() => moveTo(chart, stood, false));
+}
+
+function zoomBy(chart, factor) {
+  const [low, high] = chart.range || chart.whole;
+  const middle = chart.at !== null && chart.at >= low && chart.at <= high ? chart.at : (low + high) / 2;
+  zoomTo(chart, middle - (middle - low) * factor, middle + (high - middle) * factor);
+}
+
+/* A zoomed range moved along by a share of itself, as far as there is something measured. */
+function moveBy(chart, share) {
+  if (!chart.range) return;
+  const [low, high] = chart.range, [least, most] = chart.whole;
+  const by = Math.max(least - low, Math.min(most - high, share * (high - low)));
+  zoomTo(chart, low + by, high + by);
+}
+
+/* One finger reads along the curves; two hold what lies under them while they move. */
+function touch(chart, place, plotAt) {
+  const fingers = new Map();
+  let held = null;
+  const at = (event) => event.clientX - plotAt().over.getBoundingClientRect().left;
+  const valueOf = (left) => plotAt().posToVal(left, "x");
+  place.addEventListener("pointerdown", (event) => {
+    if (event.pointerType !== "touch") return;
+    fingers.set(event.pointerId, at(event));
+    held = fingers.size === 2 ? [...fingers.values()].map(valueOf) : null;
+  });
+  place.addEventListener("pointermove", (event) => {
+    if (!fingers.has(event.pointerId)) return;
+    fingers.set(event.pointerId, at(event));
+    if (fingers.size === 1) { moveTo(chart, valueOf(at(event)), false); return; }
+    if (!held) return;
+    const [one, two] = [...fingers.values()];
+    if (Math.abs(two - one) < 10) return;
+    const perPixel = (held[1] - held[0]) / (two - one);
+    const low = held[0] - one * perPixel;
+    if (perPixel > 0) zoomTo(chart, low, low + perPixel * plotAt().over.clientWidth);
+  });
+  for (const end of ["pointerup", "pointercancel", "pointerleave"]) place.addEventListener(end, (event) => { fingers.delete(event.pointerId); held = null; });
+}
+
+/* The measured value nearest to x in one series, or null where the series does not reach or was not measured;
+   of single readings, the last that was taken just there. */
+function valueAt(series, x) {
+  if (series.points) return series.y[series.x.lastIndexOf(x)] ?? null;
+  let best = -1;
+  for (let at = 0; at < series.x.length; at++) if (best < 0 || Math.abs(series.x[at] - x) < Math.abs(series.x[best] - x)) best = at;
+  if (best < 0) return null;
+  const apart = series.x.length > 1 ? Math.abs(series.x.at(-1) - series.x[0]) / (series.x.length - 1) : 0;
+  return Math.abs(series.x[best] - x) > apart * 1.5 ? null : series.y[best];
+}
+
+function readOut(chart, plot) {
+  const at = plot.cursor.idx;
+  if (chart.plots[chart.lead] !== plot) return; // the others follow it, each on its own values
+  if (at === null || at === undefined) return;
+  const x = plot.data[0][at];
+  if (x === chart.at) return;
+  chart.at = x;
+  chart.caption.textContent = `At ${formatNumber(x, chart.data.x_digits ?? 0)} ${chart.data.x_unit}`;
+  for (const [label, cells] of chart.cells) {
+    chart.data.panels.forEach((panel, which) => {
+      const series = panel.series.find((each) => each.label === label);
+      cells[which].textContent = series ? formatNumber(valueAt(series, x), panel.digits ?? 1) : "";
+    });
+  }
+}
+
+function moveTo(chart, x, aloud) {
+  for (const plot of chart.plots) plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
+  if (!aloud) return;
+  const said = (cell, at) => cell.textContent && (!chart.data.small || at === chart.lead) && `${cell.textContent} ${chart.data.panels[at].y_unit}`;
+  const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label)).map(([label, cells]) => `${label} ${cells.map(said).filter(Boolean).join(", ")}`);
+  chart.aloud.textContent = `${chart.caption.textContent}: ${read.join("; ")}`;
+}
+
+function step(chart, by) {
+  const [low, high] = chart.range || chart.whole;
+  const xs = chart.plots[chart.lead].data[0].filter((x) => x >= low && x <= high);
+  const found = xs.findIndex((x) => x >= chart.at);
+  const from = chart.at === null ? (by > 0 ? -1 : xs.length) : found < 0 ? xs.length - 1 : found;
+  const next = Math.max(0, Math.min(xs.length - 1, from + by));
+  moveTo(chart, xs[next], true);
+}
+
+function onKey(chart, event) {
+  const many = event.shiftKey ? 10 : 1;
+  const acts = {
+    ArrowRight: () => step(chart, many), ArrowLeft: () => step(chart, -many), Home: () => step(chart, -Infinity), End: () => step(chart, Infinity),
+    "+": () => zoomBy(chart, 0.5), "=": () => zoomBy(chart, 0.5), "-": () => zoomBy(chart, 2), 0: () => zoomTo(chart, ...chart.whole),
+    PageUp: () => moveBy(chart, -0.5), PageDown: () => moveBy(chart, 0.5),
+  };
+  if (event.key.startsWith("Page") && !chart.range) return; // nothing to move along: the page scrolls
+  if (!acts[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
+  event.preventDefault();
+  acts[event.key]();
+}
+
+const MARK_PATHS = { circle: "M11 6a5 5 0 1 0 10 0a5 5 0 1 0-10 0z", square: "M11.5 1.5h9v9h-9z", triangle: "M16 1l5.5 10h-11z" };
+
+/* A piece of the line, or the mark of single readings. */
+function swatch(look) {
+  const drawing = look.mark
+    ? svgElement("path", { d: MARK_PATHS[look.mark], fill: `var(${look.hue})` })
+    : svgElement("line", { x1: 0, x2: 32, y1: 6, y2: 6, stroke: `var(${look.hue})`, "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") });
+  return svgElement("svg", { viewBox: "0 0 32 12", "aria-hidden": "true" }, drawing);
+}
+
+function legend(chart) {
+  const list = element("ul", { class: "chart-legend", "aria-label": "Curves shown" });
+  for (const [label, look] of chart.looks) {
+    const button = element("button", { type: "button", "aria-pressed": "true" }, swatch(look), label);
+    button.addEventListener("click", () => {
+      if (!chart.hidden.delete(label)) chart.hidden.add(label);
+      button.setAttribute("aria-pressed", String(!chart.hidden.has(label)));
+      draw(chart);
+    });
+    list.append(element("li", {}, button));
+  }
+  return list;
+}
+
+function tools(chart) {
+  const box = element("div", { class: "chart-tools" }, legend(chart));
+  for (const [name, act] of [["Zoom in", () => zoomBy(chart, 0.5)], ["Zoom out", () => zoomBy(chart, 2)], ["Move left", () => moveBy(chart, -0.5)], ["Move right", () => moveBy(chart, 0.5)], ["Whole range", () => zoomTo(chart, ...chart.whole)]]) {
+    const button = element("button", { type: "button" }, name);
+    button.addEventListener("click", act);
+    box.append(button);
+  }
+  box.append(...saveButtons(chart));
+  return box;
+}
+
+/* A curve in each row; many small panels stand in the rows themselves. */
+function readOutTable(chart) {
+  chart.caption = element("caption", {}, "Move along the curves to read them here");
+  const { panels, small } = chart.data, labels = [...chart.looks.keys()];
+  for (const label of labels) chart.cells.set(label, panels.map(() => element("td", { class: "num" }, "–")));
+  const inUnit = (panel) => withUnit(panel.title, panel.y_unit);
+  const heads = small ? labels.map((label) => withUnit(label, panels[0].y_unit)) : panels.map(inUnit);
+  const rows = small ? panels.map((panel, at) => [panel.title, labels.map((label) => chart.cells.get(label)[at])]) : labels.map((label) => [label, chart.cells.get(label)]);
+  const first = element("tr", {}, element("th", { scope: "col" }, small ? "Panel" : "Curve"), ...heads.map((words) => element("th", { scope: "col", class: "num" }, words)));
+  const body = element("tbody", {}, ...rows.map(([words, cells]) => element("tr", {}, element("th", { scope: "row" }, words), ...cells)));
+  const box = { class: "table-scroll chart-readout", tabindex: "0", role: "region", "aria-label": "Values at the cursor" };
+  return element("div", box, element("table", { class: "figures" }, chart.caption, element("thead", {}, first), body));
+}
+
+function valueTable(chart, panel) {
+  const xs = [...new Set(panel.series.flatMap((series) => series.x))].toSorted((a, b) => a - b);
+  const every = Math.ceil(xs.length / ROWS_IN_TABLE);
+  const row = element("tr", {}, element("th", { scope: "col" }, withUnit(chart.data.x_label, chart.data.x_unit)), ...panel.series.map((series) => element("th", { scope: "col", class: "num" }, series.label)));
+  const body = element("tbody");
+  for (let at = 0; at < xs.length; at += every) {
+    body.append(element("tr", {}, element("th", { scope: "row" }, formatNumber(xs[at], chart.data.x_digits ?? 0)),
+      ...panel.series.map((series) => element("td", { class: "num" }, formatNumber(valueAt(series, xs[at]), panel.digits ?? 1)))));
+  }
+  const title = every > 1 ? `${panel.title}, ${panel.y_unit}: one value in ${every}` : `${panel.title}, ${panel.y_unit}`;
+  return element("table", { class: "figures" }, element("caption", {}, title), element("thead", {}, row), body);
+}
+
+function values(chart) {
+  const box = element("div", { class: "chart-values", tabindex: "0", role: "region", "aria-label": "Values of the curves" });
+  const details = element("details", {}, element("summary", {}, "Values as a table"), box);
+  details.addEventListener("toggle", () => { if (details.open && !box.childElementCount) box.append(...chart.data.panels.map((panel) => valueTable(chart, panel))); });
+  return details;
+}
+
+function build(root, number) {
+  const data = JSON.parse(document.getElementById(root.dataset.source).textContent);
+  const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
+  if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
+  const whole = data.x_range || all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
+  const chart = { id: `chart-${number}`, root, data, whole, looks: looks(data), hidden: new Set(), cells: new Map(), plots: [], places: [], lead: 0, range: null, at: null };
+  chart.aloud = element("p", { class: "visually-hidden", role: "status" });
+  root.chart = chart;
+  root.classList.add("chart");
+  const panels = element("div", { class: data.small ? "chart-panels chart-small" : "chart-panels" });
+  root.append(tools(chart), panels);
+  for (const panel of data.panels) {
+    const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...new Set(panel.series.map((series) => series.label))].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
+    const which = chart.places.push(place) - 1;
+    for (const leads of ["pointerenter", "pointerdown", "keydown"]) place.addEventListener(leads, () => { chart.lead = which; }, true);
+    place.addEventListener("keydown", (event) => onKey(chart, event));
+    touch(chart, place, () => chart.plots[which]);
+    panels.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
+  }
+  const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, Page Up and Page Down move along, 0 shows the whole range."));
+  root.append(hint, readOutTable(chart), values(chart), chart.aloud);
+  draw(chart);
+  new ResizeObserver(() => chart.plots.forEach((plot, at) => {
+    const size = sizeOf(chart, chart.places[at]);
+    if (size.width !== plot.width) plot.setSize(size);
+  })).observe(root);
+  document.addEventListener("themechange", () => draw(chart));
+}
+
+let made = 0;
+function start(scope) {
+  for (const root of scope.querySelectorAll("[data-chart]:not(.chart)")) build(root, ++made);
+}
+
+/* On paper the curves are ink on white whatever the screen was. */
+function turn(theme) {
+  document.documentElement.dataset.bsTheme = theme;
+  document.dispatchEvent(new CustomEvent("themechange", { detail: theme }));
+}
+window.addEventListener("beforeprint", () => { if (document.documentElement.dataset.bsTheme === "dark") { document.documentElement.dataset.wasDark = "1"; turn("light"); } });
+window.addEventListener("afterprint", () => { if (document.documentElement.dataset.wasDark) { delete document.documentElement.dataset.wasDark; turn("dark"); } });
+
+// The letters on the canvas need the font at the first stroke.
+document.fonts.load('13px "IBM Plex Sans"').finally(() => {
+  start(document);
+  document.addEventListener("htmx:load", (event) => start(event.target.parentElement || document));
+});

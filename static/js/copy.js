@@ -1,20 +1,21 @@
-/* <button data-copy="ID" hidden> copies the text of that box and says so; it shows itself where the browser can. */
-(function () {
-  "use strict";
-  if (!navigator.clipboard) return;
+/* <button data-copy="ID" hidden> copies the text of that box and says so; it shows itself if the browser can. */
+
+async function copy(button, words) {
+  const box = document.getElementById(button.dataset.copy);
+  try {
+    await navigator.clipboard.writeText(box.value);
+    button.textContent = "Copied";
+  } catch {
+    box.select();
+    button.textContent = "Marked: copy it by the keyboard";
+  }
+  setTimeout(() => { button.textContent = words; }, 3000);
+}
+
+if (navigator.clipboard) {
   for (const button of document.querySelectorAll("[data-copy]")) {
     const words = button.textContent;
     button.hidden = false;
-    button.addEventListener("click", async () => {
-      const box = document.getElementById(button.dataset.copy);
-      try {
-        await navigator.clipboard.writeText(box.value);
-        button.textContent = "Copied";
-      } catch (refused) {
-        box.select();
-        button.textContent = "Marked: copy it by the keyboard";
-      }
-      setTimeout(() => { button.textContent = words; }, 3000);
-    });
+    button.addEventListener("click", () => copy(button, words));
   }
-})();
+}

@@ -9,108 +9,95 @@
    {"ok": true, "message": "Read: 5 channels, 3,412 rows", "url": "/..."}  or  {"ok": false, "message": "Line 14: ..."}.
    Files go one after the other, so that a slow line is not shared by ten. What was refused stays named in the list, and
    data-done-url is opened when all went well and it is given. */
-(function () {
-  "use strict";
 
-  function line(list, name) {
-    const item = document.createElement("li");
-    const label = document.createElement("span");
-    label.className = "file-name";
-    label.textContent = name;
-    const bar = document.createElement("progress");
-    bar.max = 1;
-    bar.value = 0;
-    bar.setAttribute("aria-label", `${name}: sent`);
-    const result = document.createElement("span");
-    result.className = "file-result soft";
-    result.textContent = "waiting";
-    item.append(label, bar, result);
-    list.append(item);
-    return { item, bar, result };
+import { element } from "./elements.js";
+
+function line(list, name) {
+  const bar = element("progress", { max: 1, value: 0, "aria-label": `${name}: sent` });
+  const result = element("span", { class: "file-result soft" }, "waiting");
+  const item = element("li", {}, element("span", { class: "file-name" }, name), bar, result);
+  list.append(item);
+  return { item, bar, result };
+}
+
+function finish(row, answer) {
+  row.bar.value = answer.ok ? 1 : row.bar.value;
+  row.item.classList.toggle("is-refused", !answer.ok);
+  row.result.className = "file-result";
+  row.result.textContent = answer.message;
+  if (answer.url) {
+    row.result.append(" ", element("a", { href: answer.url }, answer.ok ? "Open" : "Put right"));
   }
+  return answer.ok;
+}
 
-  function finish(row, answer) {
-    row.bar.value = answer.ok ? 1 : row.bar.value;
-    row.item.classList.toggle("is-refused", !answer.ok);
-    row.result.className = "file-result";
-    row.result.textContent = answer.message;
-    if (answer.url) {
-      const link = document.createElement("a");
-      link.href = answer.url;
-      link.textContent = answer.ok ? "Open" : "Put right";
-      row.result.append(" ", link);
-    }
-    return answer.ok;
+function answerOf(xhr) {
+  const login = document.querySelector("meta[name=login-url]")?.content;
+  if (xhr.status === 401 || (login && xhr.responseURL && new URL(xhr.responseURL).pathname === login)) {
+    return { ok: false, message: "Not sent: you were logged out. Log in and choose it again." };
   }
+  try {
+    const answer = JSON.parse(xhr.responseText);
+    if (typeof answer.message === "string") return answer;
+  } catch { /* told below in words */ }
+  if (xhr.status === 413) return { ok: false, message: "Refused: the file is too large." };
+  return { ok: false, message: `Not attached: the server could not act on it (answer ${xhr.status}). Try again.` };
+}
 
-  function answerOf(xhr) {
-    const login = document.querySelector("meta[name=login-url]")?.content;
-    if (xhr.status === 401 || (login && xhr.responseURL && new URL(xhr.responseURL).pathname === login)) {
-      return { ok: false, message: "Not sent: you were logged out. Log in and choose it again." };
-    }
-    try {
-      const answer = JSON.parse(xhr.responseText);
-      if (typeof answer.message === "string") return answer;
-    } catch (noJson) { /* told below in words */ }
-    if (xhr.status === 413) return { ok: false, message: "Refused: the file is too large." };
-    return { ok: false, message: `Not attached: the server could not act on it (answer ${xhr.status}). Try again.` };
-  }
-
-  function send(form, input, file, row) {
-    const body = new FormData(form);
-    body.delete(input.name);
-    body.append(input.name, file);
-    // Each file is a sending of its own, so each has its own key.
-    if (body.has("form_key") && crypto.randomUUID) body.set("form_key", crypto.randomUUID());
-    return new Promise((done) => {
-      const xhr = new XMLHttpRequest();
-      xhr.upload.addEventListener("progress", (event) => {
-        if (!event.lengthComputable) return;
-        row.bar.value = event.loaded / event.total;
-        row.result.textContent = event.loaded < event.total ? `${Math.round((100 * event.loaded) / event.total)} % sent` : "sent, being read";
-      });
-      xhr.addEventListener("load", () => done(finish(row, answerOf(xhr))));
-      xhr.addEventListener("error", () => done(finish(row, { ok: false, message: "Not sent: the shop's server was not reached. Choose it again when the network is back." })));
-      xhr.open("POST", form.action);
-      xhr.setRequestHeader("Accept", "application/json");
-      xhr.setRequestHeader("X-Requested-With", "XMLHttpRequest");
-      xhr.send(body);
+function send(form, input, file, row) {
+  const body = new FormData(form);
+  body.delete(input.name);
+  body.append(input.name, file);
+  // Each file is a sending of its own, so each has its own key.
+  if (body.has("form_key") && crypto.randomUUID) body.set("form_key", crypto.randomUUID());
+  return new Promise((done) => {
+    const xhr = new XMLHttpRequest();
+    xhr.upload.addEventListener("progress", (event) => {
+      if (!event.lengthComputable) return;
+      row.bar.value = event.loaded / event.total;
+      row.result.textContent = event.loaded < event.total ? `${Math.round((100 * event.loaded) / event.total)} % sent` : "sent, being read";
     });
-  }
+    xhr.addEventListener("load", () => done(finish(row, answerOf(xhr))));
+    xhr.addEventListener("error", () => done(finish(row, { ok: false, message: "Not sent: the shop's server was not reached. Choose it again when the network is back." })));
+    xhr.open("POST", form.action);
+    xhr.setRequestHeader("Accept", "application/json");
+    xhr.setRequestHeader("X-Requested-With", "XMLHttpRequest");
+    xhr.send(body);
+  });
+}
 
-  async function sendAll(form, input, files) {
-    const list = form.querySelector(".dropzone-files");
-    const rows = files.map((file) => [file, line(list, file.name)]);
-    form.setAttribute("aria-busy", "true");
-    let well = true;
-    for (const [file, row] of rows) well = (await send(form, input, file, row)) && well;
-    form.removeAttribute("aria-busy");
-    input.value = "";
-    if (well && form.dataset.doneUrl) location.assign(form.dataset.doneUrl);
-  }
+async function sendAll(form, input, files) {
+  const list = form.querySelector(".dropzone-files");
+  const rows = files.map((file) => [file, line(list, file.name)]);
+  form.setAttribute("aria-busy", "true");
+  let well = true;
+  for (const [file, row] of rows) well = (await send(form, input, file, row)) && well;
+  form.removeAttribute("aria-busy");
+  input.value = "";
+  if (well && form.dataset.doneUrl) location.assign(form.dataset.doneUrl);
+}
 
-  function wire(form) {
-    const zone = form.querySelector(".dropzone");
-    const input = form.querySelector("input[type=file]");
-    if (form.dropzoneWired || !zone || !input) return;
-    form.dropzoneWired = true;
-    const over = (on) => (event) => { event.preventDefault(); zone.classList.toggle("is-over", on); };
-    zone.addEventListener("dragenter", over(true));
-    zone.addEventListener("dragover", over(true));
-    zone.addEventListener("dragleave", over(false));
-    zone.addEventListener("drop", (event) => {
-      over(false)(event);
-      const files = [...event.dataTransfer.files];
-      if (files.length) sendAll(form, input, files);
-    });
-    form.addEventListener("submit", (event) => {
-      if (!input.files.length) return;
-      event.preventDefault();
-      sendAll(form, input, [...input.files]);
-    });
-  }
+function wire(form) {
+  const zone = form.querySelector(".dropzone");
+  const input = form.querySelector("input[type=file]");
+  if (form.dropzoneWired || !zone || !input) return;
+  form.dropzoneWired = true;
+  const over = (on) => (event) => { event.preventDefault(); zone.classList.toggle("is-over", on); };
+  zone.addEventListener("dragenter", over(true));
+  zone.addEventListener("dragover", over(true));
+  zone.addEventListener("dragleave", over(false));
+  zone.addEventListener("drop", (event) => {
+    over(false)(event);
+    const files = [...event.dataTransfer.files];
+    if (files.length) sendAll(form, input, files);
+  });
+  form.addEventListener("submit", (event) => {
+    if (!input.files.length) return;
+    event.preventDefault();
+    sendAll(form, input, [...input.files]);
+  });
+}
 
-  function start() { document.querySelectorAll("form[data-dropzone]").forEach(wire); }
-  document.addEventListener("htmx:load", start);
-  start();
-})();
+function start() { document.querySelectorAll("form[data-dropzone]").forEach(wire); }
+document.addEventListener("htmx:load", start);
+start();

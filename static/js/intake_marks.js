@@ -2,27 +2,24 @@
    Every .outline-mark is put where its data-x and data-y (% of the drawing) say.
    A textarea with data-outline-marks="ID" is replaced by the drawing with that id: a press on it adds a
    mark; by keyboard the button "Add a mark" does, and the arrow keys move the mark that has the focus. */
-(() => {
-  "use strict";
-  const STEP = 2;
-  const place = (mark) => { mark.style.left = `${mark.dataset.x}%`; mark.style.top = `${mark.dataset.y}%`; };
-  document.querySelectorAll(".outline-mark").forEach(place);
 
-  const field = document.querySelector("[data-outline-marks]");
-  const drawing = field && document.getElementById(field.dataset.outlineMarks);
-  if (!drawing) return;
+import { element } from "./elements.js";
+
+const STEP = 2;
+const WAYS = { ArrowLeft: [-STEP, 0], ArrowRight: [STEP, 0], ArrowUp: [0, -STEP], ArrowDown: [0, STEP] };
+
+const place = (mark) => { mark.style.left = `${mark.dataset.x}%`; mark.style.top = `${mark.dataset.y}%`; };
+const within = (value) => Math.round(Math.min(100, Math.max(0, value)) * 10) / 10;
+
+function edit(field, drawing) {
   let marks = [];
   const read = () => { try { marks = JSON.parse(field.value || "[]") || []; } catch { marks = []; } };
   read();
 
-  const rows = document.createElement("ol");
-  rows.className = "outline-rows";
-  const add = document.createElement("button");
-  add.type = "button";
-  add.className = "btn";
-  add.textContent = "Add a mark";
-  const holder = document.createElement("div");
-  holder.append(drawing, drawing.parentElement?.querySelector(".outline-ends") || document.querySelector(".outline-ends"), rows, add);
+  const rows = element("ol", { class: "outline-rows" });
+  const add = element("button", { type: "button", class: "btn" }, "Add a mark");
+  const ends = drawing.parentElement?.querySelector(".outline-ends") || document.querySelector(".outline-ends");
+  const holder = element("div", {}, drawing, ends, rows, add);
   field.hidden = true;
   field.after(holder);
   drawing.hidden = false;
@@ -32,56 +29,46 @@
     field.value = JSON.stringify(marks);
     field.dispatchEvent(new Event("input", { bubbles: true }));
   };
-  const within = (value) => Math.round(Math.min(100, Math.max(0, value)) * 10) / 10;
 
-  const draw = () => {
-    drawing.querySelectorAll(".outline-mark").forEach((mark) => mark.remove());
-    rows.replaceChildren();
-    marks.forEach((mark, index) => {
-      const dot = document.createElement("button");
-      dot.type = "button";
-      dot.className = "outline-mark";
-      dot.textContent = index + 1;
-      dot.setAttribute("aria-label", `Mark ${index + 1}, ${mark.note || "not named yet"}: move with the arrow keys`);
+  function dotOf(mark, number) {
+    const label = `Mark ${number}, ${mark.note || "not named yet"}: move with the arrow keys`;
+    const dot = element("button", { type: "button", class: "outline-mark", "aria-label": label, "data-x": mark.x, "data-y": mark.y }, number);
+    place(dot);
+    dot.addEventListener("keydown", (event) => {
+      const by = WAYS[event.key];
+      if (!by) return;
+      event.preventDefault();
+      mark.x = within(mark.x + by[0]);
+      mark.y = within(mark.y + by[1]);
       Object.assign(dot.dataset, { x: mark.x, y: mark.y });
       place(dot);
-      dot.addEventListener("keydown", (event) => {
-        const by = { ArrowLeft: [-STEP, 0], ArrowRight: [STEP, 0], ArrowUp: [0, -STEP], ArrowDown: [0, STEP] }[event.key];
-        if (!by) return;
-        event.preventDefault();
-        mark.x = within(mark.x + by[0]);
-        mark.y = within(mark.y + by[1]);
-        Object.assign(dot.dataset, { x: mark.x, y: mark.y });
-        place(dot);
-        keep();
-      });
-      drawing.append(dot);
-
-      const row = document.createElement("li");
-      const number = document.createElement("span");
-      number.textContent = index + 1;
-      const note = document.createElement("input");
-      note.className = "form-control";
-      note.maxLength = 200;
-      note.value = mark.note;
-      note.setAttribute("aria-label", `What is at mark ${index + 1}`);
-      note.addEventListener("input", () => { mark.note = note.value; keep(); });
-      const off = document.createElement("button");
-      off.type = "button";
-      off.className = "btn";
-      off.textContent = "Take off";
-      off.setAttribute("aria-label", `Take off mark ${index + 1}`);
-      off.addEventListener("click", () => { marks.splice(index, 1); keep(); draw(); add.focus(); });
-      row.append(number, note, off);
-      rows.append(row);
+      keep();
     });
-  };
-  const put = (x, y) => {
+    return dot;
+  }
+
+  function rowOf(mark, number) {
+    const note = element("input", { class: "form-control", maxlength: 200, "aria-label": `What is at mark ${number}` });
+    note.value = mark.note;
+    note.addEventListener("input", () => { mark.note = note.value; keep(); });
+    const off = element("button", { type: "button", class: "btn", "aria-label": `Take off mark ${number}` }, "Take off");
+    off.addEventListener("click", () => { marks = marks.filter((each) => each !== mark); keep(); draw(); add.focus(); });
+    return element("li", {}, element("span", {}, number), note, off);
+  }
+
+  function draw() {
+    drawing.querySelectorAll(".outline-mark").forEach((mark) => mark.remove());
+    drawing.append(...marks.map((mark, index) => dotOf(mark, index + 1)));
+    rows.replaceChildren(...marks.map((mark, index) => rowOf(mark, index + 1)));
+  }
+
+  function put(x, y) {
     marks.push({ x: within(x), y: within(y), note: "" });
     keep();
     draw();
     rows.lastElementChild.querySelector("input").focus();
-  };
+  }
+
   drawing.addEventListener("click", (event) => {
     if (event.target.closest(".outline-mark")) return;
     const box = drawing.getBoundingClientRect();
@@ -96,4 +83,9 @@
   // A draft that is put back comes into the field, not by a press on the drawing.
   field.addEventListener("input", () => { if (field.value !== JSON.stringify(marks)) { read(); draw(); } });
   draw();
-})();
+}
+
+document.querySelectorAll(".outline-mark").forEach(place);
+const field = document.querySelector("[data-outline-marks]");
+const drawing = field && document.getElementById(field.dataset.outlineMarks);
+if (drawing) edit(field, drawing);

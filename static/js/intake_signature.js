@@ -1,20 +1,18 @@
 /* A signature: lines drawn in the svg with data-signature go into the field whose id it names, as JSON
-   (lines of [x, y], 0 to 1000 across). Who can't draw signs on paper and ticks that. */
-(() => {
-  "use strict";
-  const pad = document.querySelector("[data-signature]");
-  const field = pad && document.getElementById(pad.dataset.signature);
-  if (!field) return;
+   (lines of [x, y], 0 to 1000 across). Who cannot draw signs on paper and ticks that. */
+
+import { svgElement } from "./elements.js";
+
+function start(pad, field) {
   let strokes = [];
   let line = null;
 
   const draw = (points) => {
-    const drawn = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
-    drawn.setAttribute("points", points.join(" "));
+    const drawn = svgElement("polyline", { points: points.join(" ") });
     pad.append(drawn);
     return drawn;
   };
-  // The page shown again, with something to be put right, still has what was signed.
+  // The page shown again after an error still has what was signed.
   try { strokes = JSON.parse(field.value || "[]") || []; strokes.forEach(draw); } catch { strokes = []; }
 
   const point = (event) => {
@@ -44,4 +42,8 @@
     pad.replaceChildren();
     field.value = "";
   });
-})();
+}
+
+const pad = document.querySelector("[data-signature]");
+const field = pad && document.getElementById(pad.dataset.signature);
+if (field) start(pad, field);

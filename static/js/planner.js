@@ -1,10 +1,7 @@
-/* Dragging a slot to another day or place. By keyboard the slot's own link does the same.
-   A cell has data-day and data-place, a slot data-move (where the move is sent). */
-(() => {
-  "use strict";
-  const table = document.querySelector("[data-slots]");
-  const form = document.getElementById("slot-mover");
-  if (!table || !form) return;
+/* Dragging a slot to another day or workstation. By keyboard the slot's own link does the same.
+   A cell has data-day and data-place, a slot data-move (the address that takes the move). */
+
+function start(table, form) {
   let dragged = null;
 
   const cellOf = (event) => dragged && event.target.closest("td[data-day]");
@@ -29,4 +26,8 @@
     form.elements.place.value = cell.dataset.place;
     form.submit();
   });
-})();
+}
+
+const table = document.querySelector("[data-slots]");
+const mover = document.getElementById("slot-mover");
+if (table && mover) start(table, mover);

@@ -1,75 +1,71 @@
 /* The limits of a sweep as two handles on its chart, dragged or moved by the arrow keys; they fill in the form below.
    <div data-chart data-source="..." data-sweep-form="ID of the form"></div>: the form has the fields limits_in, first and last,
-   and the series labelled "sweep" says where the limits stand. Loaded before js/charts.js. */
-(function () {
-  "use strict";
-  const ENDS = ["first", "last"];
-  const WORDS = { first: "The sweep starts at", last: "The sweep ends at" };
-  const STEPS = 400;
+   and the series labelled "sweep" says where the limits are. Loaded before charts.js, to hear of its first stroke. */
 
-  function limitsOf(chart) {
-    const sweep = chart.data.panels[0].series.find((series) => series.label === "sweep");
-    return sweep ? { first: sweep.x[0], last: sweep.x.at(-1) } : null;
+import { element } from "./elements.js";
+import { formatNumber } from "./numbers.js";
+
+const ENDS = ["first", "last"];
+const WORDS = { first: "The sweep starts at", last: "The sweep ends at" };
+const STEPS = 400;
+
+function limitsOf(chart) {
+  const sweep = chart.data.panels[0].series.find((series) => series.label === "sweep");
+  return sweep ? { first: sweep.x[0], last: sweep.x.at(-1) } : null;
+}
+
+function fill(form, chart, limits) {
+  const bySample = chart.data.x_label === "sample";
+  form.elements.limits_in.value = bySample ? "sample" : "time";
+  for (const end of ENDS) form.elements[end].value = bySample ? String(Math.round(limits[end]) + 1) : limits[end].toFixed(3);
+}
+
+function lay(root, plot) {
+  const { chart } = root, limits = root.sweepLimits;
+  for (const end of ENDS) {
+    const handle = root.sweepHandles[end];
+    if (handle.parentElement !== plot.over) plot.over.append(handle);
+    const left = plot.valToPos(limits[end], "x");
+    handle.hidden = left < -1 || left > plot.over.clientWidth + 1;
+    handle.style.left = `${left}px`;
+    handle.setAttribute("aria-valuenow", limits[end]);
+    handle.setAttribute("aria-valuetext", `${formatNumber(limits[end], chart.data.x_digits ?? 0)} ${chart.data.x_unit}`.trim());
   }
+}
 
-  function fill(form, chart, limits) {
-    const bySample = chart.data.x_label === "sample";
-    form.elements.limits_in.value = bySample ? "sample" : "time";
-    for (const end of ENDS) form.elements[end].value = bySample ? String(Math.round(limits[end]) + 1) : limits[end].toFixed(3);
-  }
+function move(root, end, value) {
+  const { chart } = root, limits = root.sweepLimits, [least, most] = chart.whole, gap = (most - least) / STEPS;
+  limits[end] = end === "first" ? Math.max(least, Math.min(value, limits.last - gap)) : Math.min(most, Math.max(value, limits.first + gap));
+  lay(root, chart.plots[0]);
+  fill(document.getElementById(root.dataset.sweepForm), chart, limits);
+}
 
-  function told(chart, value) {
-    return `${value.toFixed(chart.data.x_digits ?? 0)} ${chart.data.x_unit}`.trim();
-  }
-
-  function lay(root, plot) {
-    const { chart } = root, limits = root.sweepLimits;
-    for (const end of ENDS) {
-      const handle = root.sweepHandles[end];
-      if (handle.parentElement !== plot.over) plot.over.append(handle);
-      const left = plot.valToPos(limits[end], "x");
-      handle.hidden = left < -1 || left > plot.over.clientWidth + 1;
-      handle.style.left = `${left}px`;
-      handle.setAttribute("aria-valuenow", limits[end]);
-      handle.setAttribute("aria-valuetext", told(chart, limits[end]));
-    }
-  }
-
-  function move(root, end, value) {
-    const { chart } = root, limits = root.sweepLimits, [least, most] = chart.whole, gap = (most - least) / STEPS;
-    limits[end] = end === "first" ? Math.max(least, Math.min(value, limits.last - gap)) : Math.min(most, Math.max(value, limits.first + gap));
-    lay(root, chart.plots[0]);
-    fill(document.getElementById(root.dataset.sweepForm), chart, limits);
-  }
-
-  function handleOf(root, end) {
-    const handle = document.createElement("div"), [least, most] = root.chart.whole;
-    const set = { class: `sweep-handle sweep-${end}`, role: "slider", tabindex: "0", "aria-label": WORDS[end], "aria-valuemin": least, "aria-valuemax": most };
-    for (const [name, value] of Object.entries(set)) handle.setAttribute(name, value);
-    handle.addEventListener("mousedown", (event) => event.stopPropagation()); // the chart would begin to zoom
-    handle.addEventListener("pointerdown", (event) => { handle.setPointerCapture(event.pointerId); event.stopPropagation(); });
-    handle.addEventListener("pointermove", (event) => {
-      if (!handle.hasPointerCapture(event.pointerId)) return;
-      const plot = root.chart.plots[0];
-      move(root, end, plot.posToVal(event.clientX - plot.over.getBoundingClientRect().left, "x"));
-    });
-    handle.addEventListener("keydown", (event) => {
-      const way = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
-      if (!way) return;
-      event.preventDefault();
-      event.stopPropagation();
-      move(root, end, root.sweepLimits[end] + ((way * (most - least)) / STEPS) * (event.shiftKey ? 10 : 1));
-    });
-    return handle;
-  }
-
-  document.addEventListener("chartdraw", ({ target, detail: plot }) => {
-    if (!target.dataset.sweepForm || !document.getElementById(target.dataset.sweepForm)) return;
-    if (!target.sweepHandles) {
-      target.sweepLimits = limitsOf(target.chart);
-      if (!target.sweepLimits) return;
-      target.sweepHandles = Object.fromEntries(ENDS.map((end) => [end, handleOf(target, end)]));
-    }
-    lay(target, plot);
+function handleOf(root, end) {
+  const [least, most] = root.chart.whole;
+  const handle = element("div", { class: `sweep-handle sweep-${end}`, role: "slider", tabindex: "0", "aria-label": WORDS[end], "aria-valuemin": least, "aria-valuemax": most });
+  handle.addEventListener("mousedown", (event) => event.stopPropagation()); // the chart would begin to zoom
+  handle.addEventListener("pointerdown", (event) => { handle.setPointerCapture(event.pointerId); event.stopPropagation(); });
+  handle.addEventListener("pointermove", (event) => {
+    if (!handle.hasPointerCapture(event.pointerId)) return;
+    const plot = root.chart.plots[0];
+    move(root, end, plot.posToVal(event.clientX - plot.over.getBoundingClientRect().left, "x"));
   });
-})();
+  handle.addEventListener("keydown", (event) => {
+    const way = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
+    if (!way) return;
+    event.preventDefault();
+    event.stopPropagation();
+    move(root, end, root.sweepLimits[end] + ((way * (most - least)) / STEPS) * (event.shiftKey ? 10 : 1));
+  });
+  return handle;
+}
+
+document.addEventListener("chartdraw", ({ target, detail: plot }) => {
+  if (!target.dataset.sweepForm || !document.getElementById(target.dataset.sweepForm)) return;
+  if (!target.sweepHandles) {
+    target.sweepLimits = limitsOf(target.chart);
+    if (!target.sweepLimits) return;
+    target.sweepHandles = Object.fromEntries(ENDS.map((end) => [end, handleOf(target, end)]));
+  }
+  lay(target, plot);
+});

@@ -8,7 +8,7 @@
   const system = window.matchMedia("(prefers-color-scheme: dark)");
 
   function chosen() {
-    try { return localStorage.getItem(KEY); } catch (refused) { return null; }
+    try { return localStorage.getItem(KEY); } catch { return null; }
   }
 
   function apply() {
@@ -30,7 +30,7 @@
     try {
       if (turned === (system.matches ? "dark" : "light")) localStorage.removeItem(KEY);
       else localStorage.setItem(KEY, turned);
-    } catch (refused) { /* a browser that keeps nothing still turns this page */ }
+    } catch { /* a browser that keeps nothing still turns this page */ }
     document.documentElement.dataset.bsTheme = turned;
     document.dispatchEvent(new CustomEvent("themechange", { detail: turned }));
     label();

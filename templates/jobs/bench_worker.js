@@ -1,4 +1,4 @@
-{% load static %}/* Opens the bench's entry pages while the network is gone: the network first, else the page as it was last
+/* {% load static %}Opens the bench's entry pages while the network is gone: the network first, else the page as it was last
    seen. Nothing is sent from here; drafts.js keeps what is typed and sends it. Logging in or out drops the pages. */
 "use strict";
 const PAGES = "bench-pages-1";

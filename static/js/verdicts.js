@@ -1,0 +1,60 @@
+/* What a clearance says while it is typed. The server judges what is sent (`judge` in jobs/calc/clearances.py); both are
+   held to tests/shared_cases/verdicts.json.
+
+   Lengths are whole steps of 0.00001 mm, as the server stores them: so 0.1 + 0.02 is 0.12, and a limit met exactly is met. */
+
+const STEPS_PER_MM = 100000;
+export const MM_PER = { mm: 1, in: 25.4, thou: 0.0254 };
+const SPELLINGS = { millimeter: "mm", millimetre: "mm", inch: "in", inches: "in", '"': "in", "″": "in", zoll: "in", mil: "thou", mils: "thou", thousandths: "thou" };
+const AS_TYPED = /^([\d.,]+)(?:\s*[-–/]\s*([\d.,]+))?\s*([^\d\s.,/–-].*)?$/;
+const NUMBER = /^(\d+[.,]?\d*|[.,]\d+)$/;
+
+export const WORDS = {
+  below: "below range", above: "above range", "off-target": "in range, off target", "on-target": "on target",
+  "in-range": "in range", "cannot-tell": "cannot tell", unreadable: "not a number",
+};
+
+export function stepsOf(text, unit) {
+  return NUMBER.test(text) ? Math.round(Number(text.replace(",", ".")) * MM_PER[unit] * STEPS_PER_MM) : NaN;
+}
+
+/* One value, or the largest blade that goes and the smallest that does not (0.10-0.12); nothing of an empty box, NaN of
+   what cannot be read. A unit behind the value goes before the one chosen. */
+export function readClearance(text, unit) {
+  if (text.trim() === "") return [];
+  const [, first, second, named = unit] = AS_TYPED.exec(text.trim()) ?? [];
+  const spelled = named.trim().toLowerCase();
+  const known = SPELLINGS[spelled] ?? spelled;
+  if (first === undefined || !Object.hasOwn(MM_PER, known)) return [NaN];
+  return [first, second].filter((each) => each !== undefined).map((each) => stepsOf(each, known));
+}
+
+/* Limits in mm as the page has them; null where the engine spec has none. */
+export function readLimits({ low, high, target, tolerance }) {
+  const read = (text) => (text ? stepsOf(text, "mm") : null);
+  return { low: read(low), high: read(high), target: read(target), tolerance: read(tolerance) };
+}
+
+const isBracket = (ends) => ends.length === 2;
+const isReadable = (ends) => ends.length <= 2 && !ends.some(Number.isNaN) && !(isBracket(ends) && ends[1] <= ends[0]);
+
+/* A closing clearance from the opener's gap with the closing rocker relaxed, and with its play taken up. */
+export function closingFromGaps(unloaded, loaded) {
+  if (!isReadable(loaded)) return [NaN];
+  if (!loaded.length || !unloaded.length || !isReadable(unloaded)) return [];
+  const least = loaded[0] - unloaded.at(-1), most = loaded.at(-1) - unloaded[0];
+  return least === most ? [least] : [least, most];
+}
+
+/* One value, or both blades: goes <= clearance < stops, so that only a bracket wholly on one side is certain. */
+export function judge(ends, { low, high, target, tolerance }) {
+  if (!ends.length) return "";
+  if (!isReadable(ends)) return "unreadable";
+  if (low === null || high === null) return "";
+  const least = ends[0], most = ends.at(-1);
+  if (most < low || (isBracket(ends) && most === low)) return "below";
+  if (least > high) return "above";
+  if (least < low || most > high) return "cannot-tell";
+  if (target === null) return "in-range";
+  return Math.abs((least + most) / 2 - target) <= tolerance ? "on-target" : "off-target";
+}
