@@ -32,7 +32,6 @@ from workshop.units import (
     format_value,
     kept_in,
     label,
-    round_half_up,
 )
 
 QUANTITIES = (("power", "kw"), ("torque", "nm"))
@@ -126,7 +125,7 @@ class ShownFigure:
 def difference_text(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
     """A difference in a unit, with one decimal more than its figures have: none is rounded to zero."""
     places = decimals(quantity, unit) + 1
-    return written(round_half_up(convert(value, kept_in(quantity), unit), places), places, signed=signed)
+    return written(convert(value, kept_in(quantity), unit), places, signed=signed)
 
 
 def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:

@@ -9,7 +9,7 @@ from jobs.calc.figures import written
 from jobs.drive_outs import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, Driven
 from jobs.run_charts import SPEED_UNITS, Chart, Line, Measure, chart_of
 from workshop.models import ShopProfile
-from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, convert, label, round_half_up
+from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, convert, label
 
 LENGTH_UNITS = {"km": "m", "mi": "ft"}
 PLACES = {"s": 2, "m": 1, "ft": 0}
@@ -46,9 +46,7 @@ def _unit(figure: Figure, shop: ShopProfile) -> str:
 
 
 def _shown(value: float, unit: str, kept_in: str, more: int = 0) -> str:
-    places = PLACES[unit] + more
-    amount = round_half_up(convert(value, kept_in, unit), places)
-    return f"{written(amount, places)}{NO_BREAK_SPACE}{label(unit)}"
+    return f"{written(convert(value, kept_in, unit), PLACES[unit] + more)}{NO_BREAK_SPACE}{label(unit)}"
 
 
 def drive_rows(result: DriveComparison, shop: ShopProfile) -> list[DriveRow]:
@@ -76,7 +74,7 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
     asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
     speed_unit = SPEED_UNITS[shop.distance_unit]
     low, high = (
-        written(round_half_up(convert(v or 0.0, "kmh", speed_unit), 1), 1).removesuffix(".0")
+        written(convert(v or 0.0, "kmh", speed_unit), 1).removesuffix(".0")
         for v in (asked.from_kmh, asked.to_kmh)
     )
     bands = [("The engine alone" if is_held else "", drive_rows(driven.result, shop))]

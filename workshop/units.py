@@ -23,7 +23,6 @@ __all__ = [
     "length_as_typed",
     "length_words",
     "parse_number",
-    "round_half_up",
 ]
 
 NOT_MEASURED = NO_FIGURE
@@ -120,14 +119,8 @@ def format_value(
     places = decimals(quantity, shown_in)
     if value is None or math.isnan(value):
         return NOT_MEASURED
-    text = written(round_half_up(convert(float(value), kept, shown_in), places), places)
+    text = written(convert(float(value), kept, shown_in), places)
     return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
-
-
-def round_half_up(value: float, places: int) -> float:
-    """Round as people do, 0.125 to 0.13, and never to a zero with a sign."""
-    scaled = Decimal(repr(value)).quantize(Decimal(1).scaleb(-places), rounding="ROUND_HALF_UP")
-    return float(scaled) + 0.0
 
 
 def parse_number(text: str) -> Decimal:
@@ -182,8 +175,7 @@ class _InInches(LengthWords):
         return format_value(length_mm, "shim", "in", with_unit=False)
 
     def fine(self, length_mm: float, *, signed: bool = False) -> str:
-        places = decimals("shim", "in") + 1
-        return written(round_half_up(convert(length_mm, "mm", "in"), places), places, signed=signed)
+        return written(convert(length_mm, "mm", "in"), decimals("shim", "in") + 1, signed=signed)
 
     def coarse(self, length_mm: float) -> str:
         return format_value(length_mm, "length", "in", with_unit=False)

@@ -1,6 +1,7 @@
 """Figures that may be one number or an array of them."""
 
 import math
+from decimal import ROUND_HALF_UP, Context, Decimal
 from typing import Any, TypeVar
 
 import numpy as np
@@ -10,6 +11,7 @@ THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
 NO_FIGURE = "–"
 FEWEST_GROUPED = 10_000
+EXACT = Context(prec=400, rounding=ROUND_HALF_UP)  # as many digits as the largest float has
 # One number or an array; what goes in as the one comes out as the same.
 Figures = TypeVar("Figures", float, NDArray[np.float64])
 
@@ -50,7 +52,11 @@ def written(value: float, places: int = 0, *, signed: bool = False) -> str:
     """A number as people read it on page and paper, '–' where there is none.
 
     A thin space parts the thousands from five digits on, so that no mark of thousands can be taken for
-    one of decimals, and a minus is a minus. ``signed`` writes a plus as well; zero has no sign.
+    one of decimals, and a minus is a minus. ``signed`` writes a plus as well; zero has no sign. Halves of
+    the number as a person would write it are rounded away from zero: 0.125 to 0.13, 1.005 to 1.01.
+
+    ``static/js/numbers.js`` writes the same on the page; both are held to
+    ``tests/shared_cases/numbers.json``.
 
     References
     ----------
@@ -58,9 +64,8 @@ def written(value: float, places: int = 0, *, signed: bool = False) -> str:
     """
     if not math.isfinite(value):
         return NO_FIGURE
-    text = f"{abs(value):,.{places}f}"
-    whole = text.partition(".")[0].replace(",", "")
-    text = text.replace(",", THIN_SPACE if int(whole) >= FEWEST_GROUPED else "")
-    if not any(digit in "123456789" for digit in text):
-        return text
-    return f"{MINUS if value < 0 else '+' if signed else ''}{text}"
+    rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), context=EXACT)
+    size = rounded.copy_abs()
+    text = f"{size:,f}".replace(",", THIN_SPACE if size >= FEWEST_GROUPED else "")
+    sign = "" if not rounded else MINUS if rounded < 0 else "+" if signed else ""
+    return f"{sign}{text}"

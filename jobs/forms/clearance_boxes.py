@@ -10,6 +10,7 @@ from jobs.calc.clearances import format_mm
 from jobs.calc.unit_factors import canonical_unit
 from jobs.clearances import Measured, Place
 from jobs.models import ShimPlanRow
+from workshop.forms.fields import plain
 from workshop.units import parse_number
 
 FIGURE = r"\d+[.,]?\d*|[.,]\d+"
@@ -22,6 +23,11 @@ HOW_TO_WRITE = (
 
 def in_mm(length_mm: Decimal | None) -> str:
     return "" if length_mm is None else format_mm(length_mm)
+
+
+def limit_text(limit_mm: Decimal | None) -> str:
+    """Write a limit with every digit, for the script that judges what is typed against it."""
+    return "" if limit_mm is None else plain(limit_mm)
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from jobs.clearances import (
     seen_from_above,
     typed_as_mm,
 )
-from jobs.forms.clearance_boxes import Box, TypedGap, both_gaps, in_mm, read_gap, typed_in_full
+from jobs.forms.clearance_boxes import Box, TypedGap, both_gaps, in_mm, limit_text, read_gap, typed_in_full
 from jobs.forms.clearance_conflicts import readings_at, same_gap
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from jobs.shims import made_series
@@ -201,10 +201,10 @@ class ClearanceSetForm(RecordForm):
             marked=self[f"s-{place.slug}"] if shims else None,
             measured=self[f"m-{place.slug}"] if shims else None,
             limits={
-                "low": in_mm(place.low_mm),
-                "high": in_mm(place.high_mm),
-                "target": in_mm(place.target_mm),
-                "tolerance": in_mm(place.tolerance_mm),
+                "low": limit_text(place.low_mm),
+                "high": limit_text(place.high_mm),
+                "target": limit_text(place.target_mm),
+                "tolerance": limit_text(place.tolerance_mm),
             },
             stored=None if self.is_bound else measured_at(place, self.stored.get(place.key)),
             planned=self.planned.get(place.key),

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from jobs.calc.figures import written
 from workshop.models import ShopProfile
-from workshop.units import decimals, format_value, kept_in, label, parse_number, round_half_up
+from workshop.units import decimals, format_value, kept_in, label, parse_number
 
 NBSP = "\N{NO-BREAK SPACE}"
 # SI Brochure, 9th ed., 5.4.4: thousands are parted by a space, four digits customarily not
@@ -51,11 +51,6 @@ def test_unit_can_be_left_out() -> None:
 
 def test_zero_carries_no_sign() -> None:
     assert format_value(-0.04, "power", with_unit=False) == "0.0"
-
-
-@pytest.mark.parametrize(("value", "places", "rounded"), [(0.125, 2, 0.13), (2.675, 2, 2.68), (-0.5, 0, -1)])
-def test_halves_are_rounded_as_people_do(value: float, places: int, rounded: float) -> None:
-    assert round_half_up(value, places) == rounded
 
 
 def test_every_unit_a_shop_may_choose_can_be_shown() -> None:
@@ -126,23 +121,6 @@ def test_empty_text_asks_for_a_number(text: str) -> None:
 @given(st.decimals(min_value=-99_999, max_value=99_999, places=5))
 def test_number_comes_back_exact(number: Decimal) -> None:
     assert parse_number(f"{number:f}".replace(".", ",")) == number
-
-
-@pytest.mark.parametrize(
-    ("value", "places", "signed", "text"),
-    # ISO 80000-1, 7.3: a minus sign and thousands in groups of three; SI Brochure, 5.4.4
-    [
-        (4500.0, 0, False, "4500"),
-        (12345.678, 1, False, f"12{THIN}345.7"),
-        (-1234567.0, 0, False, f"−1{THIN}234{THIN}567"),
-        (-0.5, 1, True, "−0.5"),
-        (0.5, 1, True, "+0.5"),
-        (-0.04, 1, True, "0.0"),
-        (float("nan"), 1, True, "–"),
-    ],
-)
-def test_number_is_written_in_one_way(value: float, places: int, signed: bool, text: str) -> None:
-    assert written(value, places, signed=signed) == text
 
 
 def test_number_as_printed_can_be_typed() -> None:

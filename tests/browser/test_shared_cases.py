@@ -1,0 +1,94 @@
+"""The scripts' half of the cases that the server must answer alike, and both halves against each other."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from playwright.sync_api import Page, Route
+
+from jobs.calc.figures import written
+from jobs.clearances import slug
+from tests.shared_cases import shared_cases
+from tests.test_shared_cases import place_of, read
+
+SCRIPTS = Path(__file__).parents[2] / "static" / "js"
+NUMBERS = """cases => import("/numbers.js").then(({ formatNumber }) => cases.map(
+    ({ value, places, signed = false }) => formatNumber(Number(value), places, { signed })))"""
+VERDICTS = """cases => import("/verdicts.js").then(({ judge, readClearance, readLimits }) => cases.map(
+    ({ typed, unit = "mm", low, high, target, tolerance = "0.01" }) =>
+        judge(readClearance(typed, unit), readLimits({ low, high, target, tolerance }))))"""
+CLOSING = """cases => import("/verdicts.js").then(
+    ({ closingFromGaps, judge, readClearance, readLimits }) => cases.map(
+        ({ unloaded, loaded, low, high, target, tolerance = "0.01" }) => judge(
+            closingFromGaps(readClearance(unloaded, "mm"), readClearance(loaded, "mm")),
+            readLimits({ low, high, target, tolerance }))))"""
+NOT_MEASURED = """none => import("/numbers.js").then(
+    ({ formatNumber }) => [none, undefined, NaN].map((value) => formatNumber(value)))"""
+WORDS = """() => import("/verdicts.js").then(({ WORDS }) => WORDS)"""
+
+
+@pytest.fixture
+def answers(page: Page) -> Callable[[str, list[dict[str, Any]]], list[str]]:
+    """What our scripts say to each case, asked in a browser, without a server."""
+
+    def serve(route: Route) -> None:
+        name = route.request.url.rpartition("/")[2]
+        if name:
+            route.fulfill(path=SCRIPTS / name)
+        else:
+            route.fulfill(body="<!doctype html><title>Scripts</title>", content_type="text/html")
+
+    page.route("http://scripts.test/**", serve)
+    page.goto("http://scripts.test/")
+    return page.evaluate
+
+
+def assert_alike(cases: list[dict[str, Any]], said: list[str], expected: list[str]) -> None:
+    together = zip(cases, said, expected, strict=True)
+    assert [(case, one, other) for case, one, other in together if one != other] == []
+
+
+def test_numbers_are_written_as_by_the_server(answers: Any) -> None:
+    cases = shared_cases("numbers")["cases"]
+    assert_alike(cases, answers(NUMBERS, cases), [case["text"] for case in cases])
+
+
+def test_clearances_are_judged_as_by_the_server(answers: Any) -> None:
+    verdicts = shared_cases("verdicts")
+    for script, cases in ((VERDICTS, verdicts["cases"]), (CLOSING, verdicts["closing"])):
+        assert_alike(cases, answers(script, cases), [case["verdict"] for case in cases])
+
+
+def test_verdicts_have_the_words_of_the_server(answers: Any) -> None:
+    words = answers(WORDS)
+    assert words == {**shared_cases("verdicts")["words"], "unreadable": "not a number"}
+
+
+def test_what_was_not_measured_is_a_dash(answers: Any) -> None:
+    assert answers(NOT_MEASURED, None) == ["–", "–", "–"]
+
+
+def test_numbers_of_every_size_are_written_alike(answers: Any) -> None:
+    random = np.random.default_rng(20261130)
+    sizes = random.uniform(-1, 1, 1500) * 10 ** random.uniform(-6, 12, 1500)
+    halves = (random.integers(-40_000, 40_000, 500) + 0.5) / 10 ** random.integers(0, 4, 500)
+    numbers = zip([*sizes, *halves], random.integers(0, 5, 2000), random.integers(0, 2, 2000), strict=True)
+    cases = [{"value": float(v), "places": int(p), "signed": bool(s)} for v, p, s in numbers]
+    said = [written(case["value"], case["places"], signed=case["signed"]) for case in cases]
+    assert_alike(cases, answers(NUMBERS, cases), said)
+
+
+def test_clearances_around_every_limit_are_judged_alike(answers: Any) -> None:
+    hundredths = [f"0.{number:02}" for number in range(8, 25)]
+    typed = [*hundredths, *(f"{goes}-{stops}" for goes in hundredths for stops in hundredths if goes < stops)]
+    limits = [
+        {"low": "0.10", "high": "0.15"},
+        {"low": "0.10", "high": "0.20", "target": "0.15"},
+        {"low": "0.13", "high": "0.22", "target": "0.13", "tolerance": "0.015"},
+    ]
+    cases = [{"typed": text, **limit} for text in typed for limit in limits]
+    expected = [slug(place_of(case).judge(read(case["typed"]))) for case in cases]  # type: ignore[arg-type]
+    assert len(set(expected)) == 6
+    assert_alike(cases, answers(VERDICTS, cases), expected)

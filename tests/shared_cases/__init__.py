@@ -1,0 +1,9 @@
+"""Cases that the server and the scripts of the page must answer alike."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+
+def shared_cases(name: str) -> Any:
+    return json.loads((Path(__file__).parent / f"{name}.json").read_text(encoding="utf-8"))

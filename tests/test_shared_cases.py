@@ -1,0 +1,60 @@
+"""What the server and the scripts of the page must answer alike; tests/browser asks the scripts."""
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from jobs.calc.clearances import Reading, Verdict, closing_from_gaps
+from jobs.calc.figures import written
+from jobs.clearances import Place, slug, typed_as_mm
+from jobs.forms.clearance_boxes import read_gap
+from tests.shared_cases import shared_cases
+from workshop.models import Gap, Side, Valve
+
+NUMBERS, VERDICTS = shared_cases("numbers"), shared_cases("verdicts")
+
+
+def named(case: dict[str, Any]) -> str:
+    return " ".join(str(value) for value in case.values())
+
+
+@pytest.mark.parametrize("case", NUMBERS["cases"], ids=named)
+def test_number_is_written_as_on_the_page(case: dict[str, Any]) -> None:
+    assert written(float(case["value"]), case["places"], signed=case.get("signed", False)) == case["text"]
+
+
+def read(typed: str, unit: str = "mm") -> Reading | None:
+    """Read a clearance as the form does."""
+    if not typed.strip():
+        return None
+    gap = read_gap(typed, unit)
+    lengths_mm = [typed_as_mm(figure, gap.unit) for figure in gap.figures]
+    return Reading(lengths_mm[0]) if len(lengths_mm) == 1 else Reading(None, *lengths_mm)
+
+
+def place_of(case: dict[str, Any]) -> Place:
+    low, high, target = (Decimal(case[name]) if name in case else None for name in ("low", "high", "target"))
+    tolerance = Decimal(case.get("tolerance", "0.01"))
+    return Place(Valve(1, Side.INTAKE, 1, 1), Gap.OPENING, False, low, high, target, tolerance, "intake")
+
+
+@pytest.mark.parametrize("case", VERDICTS["cases"], ids=named)
+def test_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
+    try:
+        reading = read(case["typed"], case.get("unit", "mm"))
+    except ValueError:
+        assert case["verdict"] == "unreadable"
+        return
+    assert slug(reading and place_of(case).judge(reading)) == case["verdict"]
+
+
+@pytest.mark.parametrize("case", VERDICTS["closing"], ids=named)
+def test_closing_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
+    unloaded, loaded = read(case["unloaded"]), read(case["loaded"])
+    reading = closing_from_gaps(unloaded, loaded) if unloaded and loaded else None
+    assert slug(reading and place_of(case).judge(reading)) == case["verdict"]
+
+
+def test_verdicts_have_the_words_of_the_page() -> None:
+    assert {verdict.name.lower().replace("_", "-"): verdict.value for verdict in Verdict} == VERDICTS["words"]
