@@ -11,7 +11,7 @@ def main() -> None:
         from workshop.demo_environment import prepare
 
         prepare()
-    from workshop.shop_folder import ShopCommands
+    from workshop.data_dir import ShopCommands
 
     ShopCommands(sys.argv).execute()
 

@@ -5,8 +5,8 @@ from django.db.models.signals import post_migrate
 
 
 def make_first_lists(using: str, **kwargs: Any) -> None:
-    from jobs.first_lists import fill_empty_lists
-    from jobs.first_places import fill_empty_places
+    from jobs.defaults.change_kinds_and_checks import fill_empty_lists
+    from jobs.defaults.workstations import fill_empty_places
 
     fill_empty_lists(apps, using)
     fill_empty_places(apps, using)

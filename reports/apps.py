@@ -8,9 +8,9 @@ class ReportsConfig(AppConfig):
     name = "reports"
 
     def ready(self) -> None:
-        from jobs.sections import added_sections
-        from reports import checks  # noqa: F401  (importing registers them; the app registry must be ready)
-        from reports.sections import section
+        from jobs.job_page.sections import added_sections
+        from reports import system_checks as checks  # noqa: F401  (importing registers them; the app registry must be ready)
+        from reports.handover.section import section
 
         if section not in added_sections:
             added_sections.append(section)
@@ -21,8 +21,8 @@ def make_first_wording(using: str, **kwargs: Any) -> None:
     """A shop has a wording of the notices from the start, also after its database was emptied."""
     from django.db import connections
 
+    from reports.handover.notices import current_wording
     from reports.models import NoticeWording
-    from reports.notices import current_wording
 
     # The table is missing where only a part of the apps was migrated.
     if NoticeWording._meta.db_table in connections[using].introspection.table_names():

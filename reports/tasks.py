@@ -12,8 +12,8 @@ from django.utils import timezone
 from django_tasks import task
 from django_tasks.backends.immediate import ImmediateBackend
 
+from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing
-from reports.sheet import sheet_pdf
 
 AT_ONCE = "at_once"
 

@@ -9,8 +9,8 @@ from django.core.files.base import ContentFile
 from django.utils import timezone
 
 from fixtures import simulator
-from jobs.channel_store import store_channels
 from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision, WorkPlace
+from jobs.runs.channel_files import store_channels
 from workshop.models import Bike, Customer, EngineSpec, Role, StaffMember
 
 NAMES = {

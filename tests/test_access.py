@@ -23,10 +23,10 @@ from django.utils import timezone
 from PIL import Image
 
 from jobs import models as jobs
-from jobs.calendar_feed import new_address
+from jobs.planner.calendar_feed import new_address
+from reports.handover.notices import current_wording
+from reports.handover.snapshot import make_snapshot, snapshot_sha256
 from reports.models import handover
-from reports.notices import current_wording
-from reports.snapshot import make_snapshot, snapshot_sha256
 from tests import factories
 from workshop.models import Role, ShimStock, ShopProfile, StaffMember
 

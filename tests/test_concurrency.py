@@ -12,8 +12,8 @@ from django.db import connections
 from django.test import Client
 from django.urls import reverse
 
+from jobs.clearances.shim_plan import plan_basis, plan_engine, stock_for
 from jobs.models import Job, Run, ShimPlan, StageEntry
-from jobs.shims import plan_basis, plan_engine, stock_for
 from tests import factories
 from tests.jobs.run_files import sweep_csv
 from workshop.models import Customer, Role, ShimStock

@@ -56,7 +56,8 @@ def test_the_arithmetic_imports_numbers_and_itself_only() -> None:
 
 
 def test_the_arithmetic_runs_without_django() -> None:
-    modules = [f"jobs.calc.{path.stem}" for path in sources("jobs/calc") if path.stem != "__init__"]
+    names = [path.relative_to(ROOT).with_suffix("") for path in sources("jobs/calc")]
+    modules = [".".join(name.parts) for name in names if name.name != "__init__"]
     script = f"import {', '.join(modules)}; import sys; sys.exit('django' in sys.modules)"
     done = subprocess.run(
         [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=False

@@ -5,10 +5,11 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.clearances import Reading, Verdict, closing_from_gaps
-from jobs.calc.figures import written
-from jobs.clearances import Place, slug, typed_as_mm
-from jobs.forms.clearance_boxes import read_gap
+from jobs.calc.clearances.readings import Reading, Verdict, closing_from_gaps
+from jobs.calc.units.numbers import written
+from jobs.clearances.form_boxes import read_gap
+from jobs.clearances.places import Place, slug
+from jobs.clearances.record import typed_as_mm
 from tests.shared_cases import shared_cases
 from workshop.models import Gap, Side, Valve
 

@@ -10,7 +10,7 @@ from django.urls import Resolver404, resolve
 from django.utils import timezone
 
 from jobs.models import ComparisonRun, Job
-from jobs.run_intake import RunDetails, attach
+from jobs.runs.importing import RunDetails, attach
 from tests import factories
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Bike, Role, StaffMember

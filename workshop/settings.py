@@ -63,13 +63,13 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "workshop.middleware.LogInFirstMiddleware",
-    "workshop.middleware.ClosedUnlessNamedMiddleware",
+    "workshop.access.middleware.LogInFirstMiddleware",
+    "workshop.access.middleware.ClosedUnlessNamedMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
-    "workshop.middleware.ShopMiddleware",
+    "workshop.access.middleware.ShopMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -141,7 +141,7 @@ SESSION_COOKIE_SAMESITE = "Lax"
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_LOCKOUT_CALLABLE = "workshop.views.people.locked_out"
+AXES_LOCKOUT_CALLABLE = "workshop.people.views.locked_out"
 # The page says when to try again, so trying in between must not move that.
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_RESET_ON_SUCCESS = True

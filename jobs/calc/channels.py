@@ -10,7 +10,7 @@ import unicodedata
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 
-from jobs.calc.unit_factors import unit
+from jobs.calc.units.factors import unit
 
 LONGEST_PHRASE = 6  # words
 

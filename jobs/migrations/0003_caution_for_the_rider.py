@@ -4,7 +4,7 @@ from django.apps.registry import Apps
 from django.db import migrations, models
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 
-from jobs.first_lists import CHANGE_KINDS
+from jobs.defaults.change_kinds_and_checks import CHANGE_KINDS
 
 FIELD = models.CharField("caution for the rider, as printed", max_length=300, blank=True, default="")
 

@@ -6,10 +6,10 @@ from typing import Any
 
 from django import template
 
-from jobs.comparison_charts import difference_text
-from jobs.forms.quantities import shop_unit
+from jobs.comparisons.charts import difference_text
+from jobs.job.fields import shop_unit
 from workshop.templatetags.units import size
-from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
+from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
 
 register = template.Library()
 

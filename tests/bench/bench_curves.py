@@ -13,8 +13,8 @@ from collections.abc import Callable
 import numpy as np
 from scipy.signal import savgol_filter
 
-from jobs.calc.curves import power_curve
-from jobs.calc.repeats import repeats
+from jobs.calc.dyno.curves import power_curve
+from jobs.calc.dyno.repeats import repeats
 
 ROWS = 360_000
 SWEEPS = 6

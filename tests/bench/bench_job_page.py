@@ -32,8 +32,8 @@ from django.urls import path
 
 from jobs.models import Job, Run
 from tests import factories
+from workshop.access.roles import StaffRequest, staff
 from workshop.models import Role, ShopProfile
-from workshop.roles import StaffRequest, staff
 from workshop.urls import urlpatterns as of_the_site
 
 MOST_QUERIES = 15

@@ -26,8 +26,8 @@ def main() -> int:
     import django
 
     django.setup()
-    from reports.sheet import sheet_pdf
-    from tests.reports.test_twenty_at_once import marked
+    from reports.handover.sheet import sheet_pdf
+    from tests.reports.typesetting.test_twenty_at_once import marked
 
     whole = whole_snapshot()
     sizes = []

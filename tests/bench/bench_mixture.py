@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from jobs.calc.mixture import mixture_grid
+from jobs.calc.mixture.grid import mixture_grid
 
 LIMIT = 3.0
 ROUNDS = 15

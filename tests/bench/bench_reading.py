@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from jobs.calc.runfile import read, sniff
+from jobs.calc.run_file.read import read, sniff
 
 ROWS = 360_000
 ROUNDS = 11

@@ -26,7 +26,7 @@ def whole_snapshot() -> dict[str, Any]:
     runner = get_runner(settings)(verbosity=0, interactive=False)
     databases = runner.setup_databases()
     try:
-        from reports.snapshot import make_snapshot
+        from reports.handover.snapshot import make_snapshot
         from tests import factories
         from tests.reports.conftest import AT
         from tests.reports.whole_jobs import make_whole_job
@@ -49,7 +49,7 @@ def main() -> int:
     import django
 
     django.setup()
-    from reports.sheet import prepare, sheet_pdf, write_pdf
+    from reports.handover.sheet import prepare, sheet_pdf, write_pdf
 
     snapshot = whole_snapshot()
     ready = prepare(snapshot)

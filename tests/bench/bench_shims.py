@@ -6,8 +6,8 @@ import time
 
 import numpy as np
 
-from jobs.calc.shim_plan import Policy, plan_shims
-from jobs.calc.shims import MadeSeries, ShimValve
+from jobs.calc.clearances.shim_plan import Policy, plan_shims
+from jobs.calc.clearances.shims import MadeSeries, ShimValve
 
 LIMIT_MS = 100.0
 ROUNDS = 15

@@ -11,7 +11,7 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 
-from jobs.calc.figures import written
+from jobs.calc.units.numbers import written
 from jobs.models import Comparison, ComparisonRun, TuneRevision
 from tests import factories
 from tests.browser.steps import assert_accessible, next_frame, row, tab_to

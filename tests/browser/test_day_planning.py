@@ -9,7 +9,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from jobs.models import Slot, StageEntry
-from jobs.working_days import working_days
+from jobs.planner.opening_hours import working_days
 from tests.browser.steps import (
     assert_accessible,
     assert_fits,

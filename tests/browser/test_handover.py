@@ -10,16 +10,16 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from jobs.checks import set_tick
+from jobs.checklists.ticks import set_tick
 from jobs.models import CheckItem, ClearanceSet, Job, Part
 from reports import tasks
+from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
-from reports.sheet import sheet_pdf
-from reports.typesetting import Ready, typeset
+from reports.typesetting.pdf import Ready, typeset
 from tests import factories
 from tests.browser.conftest import watch
 from tests.browser.steps import assert_accessible, assert_fits, assert_told, follow, region, textbox
-from tests.reports.test_printing import IMMEDIATE, run_worker
+from tests.reports.handover.test_printing import IMMEDIATE, run_worker
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]

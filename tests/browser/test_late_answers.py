@@ -5,7 +5,7 @@ from typing import Any
 
 from playwright.sync_api import Page, Route, expect
 
-from jobs.run_intake import RunDetails, attach
+from jobs.runs.importing import RunDetails, attach
 from tests import factories
 from tests.browser.steps import comes_to_rest
 from tests.jobs.run_files import demo_bytes, demo_runs

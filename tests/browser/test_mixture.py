@@ -9,7 +9,7 @@ from playwright.sync_api import Locator, Page, expect
 from jobs.models import Job, MixtureStudy
 from tests import factories
 from tests.browser.steps import assert_accessible, assert_fits, follow, region, tab_to
-from tests.jobs.test_mixture import FUEL_TABLE
+from tests.jobs.mixture.test_mixture import FUEL_TABLE
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]

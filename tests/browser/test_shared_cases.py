@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, Route
 
-from jobs.calc.figures import written
-from jobs.clearances import slug
+from jobs.calc.units.numbers import written
+from jobs.clearances.places import slug
 from tests.shared_cases import shared_cases
 from tests.test_shared_cases import place_of, read
 

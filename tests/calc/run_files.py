@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from jobs.calc.runfile import Layout, RunFile, read, sniff
+from jobs.calc.run_file.read import Layout, RunFile, read, sniff
 
 ENGINE_SPEED_RPM = np.arange(3000.0, 3400.0, 10.0)  # 40 rows
 TIME_S = np.arange(40) / 20

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from jobs.calc.channels import CHANNELS, likenesses, words_of
-from jobs.calc.runfile import CERTAIN
-from jobs.calc.runfile_meaning import split_unit, suggestions
+from jobs.calc.run_file.column_meaning import split_unit, suggestions
+from jobs.calc.run_file.read import CERTAIN
 from jobs.calc.statistics import FloatArray
 
 NONE: FloatArray = np.array([])

@@ -12,14 +12,14 @@ import pytest
 from fixtures import simulator
 from fixtures.bikes import BIKES, Bike, true_curve, true_lambda
 from fixtures.simulator import HELD_GRIP_PCT, MANIFEST, RUNS, SENSOR_DELAY_S, write_runs
-from jobs.calc.air import Air, correct
-from jobs.calc.curves import power_curve
-from jobs.calc.hold_drift import Verdict, hold_drift
-from jobs.calc.mixture import mixture_grid
+from jobs.calc.dyno.air import Air, correct
+from jobs.calc.dyno.curves import power_curve
+from jobs.calc.mixture.grid import mixture_grid
+from jobs.calc.mixture.steady import HeldChannels, gather
 from jobs.calc.statistics import summarise, welch
-from jobs.calc.steady import HeldChannels, gather
-from jobs.calc.throttle import ThrottleTable
-from jobs.calc.unit_factors import convert
+from jobs.calc.throttle.hold_drift import Verdict, hold_drift
+from jobs.calc.throttle.tables import ThrottleTable
+from jobs.calc.units.factors import convert
 
 Array = npt.NDArray[np.float64]
 SI_UNITS = {"engine_speed_rpm": "rpm", "power_kw": "kw"}

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.runfile import Layout
+from jobs.calc.run_file.read import Layout
 from jobs.models import Job, Run
-from jobs.run_intake import Intake, RunDetails, attach, name_columns
+from jobs.runs.importing import Intake, RunDetails, attach, name_columns
 from workshop.models import StaffMember
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "runs"

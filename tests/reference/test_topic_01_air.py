@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.air import STANDARDS, Air, alpha2, correct, transmission_efficiency
+from jobs.calc.dyno.air import STANDARDS, Air, alpha2, correct, transmission_efficiency
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 STANDARD_BY_SHORT_NAME = {

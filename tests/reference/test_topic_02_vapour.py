@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.air import Air, correct
-from jobs.calc.atmosphere import (
+from jobs.calc.dyno.air import Air, correct
+from jobs.calc.dyno.atmosphere import (
     dew_point_c,
     isa_pressure_kpa,
     pressure_altitude_m,
@@ -13,7 +13,7 @@ from jobs.calc.atmosphere import (
     station_pressure_kpa,
     wmo_saturation_pressure_kpa,
 )
-from jobs.calc.unit_factors import convert
+from jobs.calc.units.factors import convert
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from jobs.calc.identities import power_divisor, power_kw
-from jobs.calc.unit_factors import canonical_unit, convert
+from jobs.calc.units.factors import canonical_unit, convert
+from jobs.calc.units.identities import power_divisor, power_kw
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 

@@ -5,7 +5,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from jobs.calc import identities, roller, roller_motion
+from jobs.calc.dyno import roller, roller_motion
+from jobs.calc.units import identities
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from jobs.calc import straight_line
-from jobs.calc.curves import Curve
-from jobs.calc.drive import KMH_PER_MPS, GearUse, Vehicle, drive_out
+from jobs.calc.chassis import straight_line
+from jobs.calc.chassis.roll_on import KMH_PER_MPS, GearUse, Vehicle, drive_out
+from jobs.calc.dyno.curves import Curve
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 # 100 1/min to the km/h, so that the curve's 50 1/min grid is one of 0.5 km/h.

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.clearances import (
+from jobs.calc.clearances.readings import (
     DesmoClearances,
     Reading,
     after_seat_recession,
@@ -14,8 +14,8 @@ from jobs.calc.clearances import (
     range_from_nominal,
     turn_screw,
 )
-from jobs.calc.shim_plan import Origin, Policy, plan_shims
-from jobs.calc.shims import (
+from jobs.calc.clearances.shim_plan import Origin, Policy, plan_shims
+from jobs.calc.clearances.shims import (
     MadeSeries,
     ShimValve,
     clearance_with_mm,
@@ -23,7 +23,7 @@ from jobs.calc.shims import (
     round_to_printed_table,
     shim_change_mm,
 )
-from jobs.calc.unit_factors import convert
+from jobs.calc.units.factors import convert
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 

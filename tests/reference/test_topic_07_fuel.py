@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from jobs.calc import fuel
+from jobs.calc.mixture import fuel
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 

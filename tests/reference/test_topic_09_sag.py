@@ -2,7 +2,7 @@
 
 import pytest
 
-from jobs.calc.sag import (
+from jobs.calc.chassis.sag import (
     free_sag_mm,
     parallel_rate_n_per_mm,
     preload_for_sag,

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.gearing import (
+from jobs.calc.chassis.gearing import (
     TyreSize,
     drum_speed_kmh,
     engine_speed_rpm,
@@ -15,7 +15,7 @@ from jobs.calc.gearing import (
     wheel_speed_rpm,
 )
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
-from workshop.vin import read_vin
+from workshop.customers.vin import read_vin
 
 
 def vin(case: Case) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from jobs.calendar_feed import Entry, calendar_text
+from jobs.planner.calendar_feed import Entry, calendar_text
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 LONGEST_LINE_OCTETS = 75

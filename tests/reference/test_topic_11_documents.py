@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from reports.typesetting import Ready, typeset
+from reports.typesetting.pdf import Ready, typeset
 from tests.reference.cases import Case, assert_case, topic_params
 from tests.reports.reading import opened
 from tests.test_contrast import TEXT, contrast
 
 MM_PER_PT = 25.4 / 72
 LARGE_TEXT, ENHANCED = 3.0, 7.0  # success criteria 1.4.3 and 1.4.6
-SHEET_CSS = Path(__file__).parents[2] / "templates" / "reports" / "sheet" / "sheet.css"
+SHEET_CSS = Path(__file__).parents[2] / "templates" / "reports" / "handover" / "sheet" / "sheet.css"
 
 
 def cases(prefix: str) -> list:

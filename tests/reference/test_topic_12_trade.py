@@ -4,10 +4,10 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.clearances import FEELER_STEP_MM, question_engine_temperature
-from jobs.calc.fuel import FULL_THROTTLE_LAMBDA
-from jobs.calc.repeats import ASSUMED_REPEATABILITY_PCT
-from jobs.calc.sag import SAG_GUIDES
+from jobs.calc.chassis.sag import SAG_GUIDES
+from jobs.calc.clearances.readings import FEELER_STEP_MM, question_engine_temperature
+from jobs.calc.dyno.repeats import ASSUMED_REPEATABILITY_PCT
+from jobs.calc.mixture.fuel import FULL_THROTTLE_LAMBDA
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 USE_BY_RIDER = {"street": "road", "road-race": "track"}

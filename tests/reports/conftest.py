@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 
 from jobs.models import Job
-from reports.sheet import sheet_pdf
-from reports.snapshot import make_snapshot, snapshot_sha256
+from reports.handover.sheet import sheet_pdf
+from reports.handover.snapshot import make_snapshot, snapshot_sha256
 from tests.reports import whole_jobs
 from workshop.models import Role
 

@@ -10,8 +10,7 @@ from django.core.files.base import ContentFile
 
 from fixtures import simulator
 from fixtures.bikes import BIKES, true_plate_pct
-from jobs.channel_store import store_channels
-from jobs.mixture import Asked, Limits, study_of
+from jobs.mixture.study import Asked, Limits, study_of
 from jobs.models import (
     BikeChange,
     Check,
@@ -33,6 +32,7 @@ from jobs.models import (
     TuneRevision,
     WorkItem,
 )
+from jobs.runs.channel_files import store_channels
 from tests import factories
 from workshop.models import Role, ShopProfile, StaffMember
 

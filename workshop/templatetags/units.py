@@ -5,10 +5,10 @@ from typing import Any
 
 from django import template
 
-from jobs.calc.figures import written
-from workshop.forms import fields
+from jobs.calc.units.numbers import written
 from workshop.models import ShopProfile
-from workshop.units import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
+from workshop.records import fields
+from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
 
 register = template.Library()
 

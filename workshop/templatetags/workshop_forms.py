@@ -5,7 +5,7 @@ import uuid
 from django import template
 from django.utils.html import format_html
 
-from workshop.once import FIELD
+from workshop.records.submit_once import FIELD
 
 register = template.Library()
 

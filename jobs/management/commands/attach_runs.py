@@ -8,9 +8,9 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from jobs.forms.runs import carried_on
 from jobs.models import Job, Run
-from jobs.run_intake import Outcome, RunDetails, attach, too_large
+from jobs.runs.forms import carried_on
+from jobs.runs.importing import Outcome, RunDetails, attach, too_large
 from workshop.models import Role, StaffMember
 
 

@@ -9,8 +9,8 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
+from workshop.data_dir import make_shop_folder
 from workshop.models import Customer, StaffMember
-from workshop.shop_folder import make_shop_folder
 
 DEFAULT_PORT = "8000"
 

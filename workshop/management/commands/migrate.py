@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.commands import migrate
 
-from workshop.shop_folder import make_shop_folder
+from workshop.data_dir import make_shop_folder
 
 
 class Command(migrate.Command):

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from workshop.backup import restore_backup
-from workshop.shop_folder import make_shop_folder
+from workshop.data_dir import make_shop_folder
 
 
 class Command(BaseCommand):

@@ -1,0 +1,4 @@
+"""A bike with all its jobs.
+
+Model: workshop.models.customers.Bike. Templates: templates/jobs/bikes. Tests: tests/jobs/bikes.
+"""

@@ -1,0 +1,234 @@
+"""The booking form: which bike and whose, what is asked for, the work agreed. One sending, one job."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from jobs.booking.book import book_job
+from jobs.job.forms import JobForm
+from jobs.models import Job, WorkItem
+from jobs.search.find import bikes_matching, customers_matching, with_last_jobs
+from workshop.customers.forms import BikeForm, CustomerForm
+from workshop.models import Bike, Customer, StaffMember
+from workshop.records.fields import NumberField
+
+MOST_CHOICES = 12
+WORK_ROWS = 4
+
+
+class PickForm(forms.Form):
+    """One record picked by a piece of text, or by a choice among those that it fits.
+
+    ``choices`` holds what the page offers: the record chosen already, or those the text fits.
+    """
+
+    text = forms.CharField(required=False, max_length=100)
+    chosen = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    picked: Any = None
+    choices: Sequence[Any] = ()
+    what = "record"
+    none_of_these = False  # it was said that none of those offered is meant
+
+    def __init__(self, *args: Any, instead: bool = False, **kwargs: Any) -> None:
+        """``instead`` says that a new record was typed, so that none need be picked."""
+        super().__init__(*args, **kwargs)
+        self.fields["text"].label = self.what
+        self.instead = instead
+
+    def find(self, text: str) -> Any:
+        raise NotImplementedError
+
+    def get(self, pk: int) -> Any:
+        raise NotImplementedError
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        pk, text = cleaned.get("chosen"), cleaned.get("text", "")
+        self.none_of_these = pk is None and self.add_prefix("chosen") in self.data
+        if pk is not None:
+            self.take(self.get(pk))
+        elif not self.instead:
+            self.take_by_text(text)
+        return cleaned
+
+    def take(self, record: Any) -> None:
+        if record is None:
+            self.add_error("text", f"This {self.what} is no longer there. Search again.")
+        elif self.instead:
+            self.choices = [record]
+            self.add_error(
+                "text",
+                f"A {self.what} is chosen here and a new one typed below. "
+                f"Choose “a new {self.what}” here, or clear the fields below.",
+            )
+        else:
+            self.picked, self.choices = record, [record]
+
+    def take_by_text(self, text: str) -> None:
+        if not text:
+            self.add_error("text", f"Search for a {self.what}, or enter a new one below.")
+            return
+        self.choices = list(self.find(text)[:MOST_CHOICES])
+        if not self.choices:
+            self.add_error("text", f"No {self.what} fits “{text}”. Enter it as a new {self.what} below.")
+        elif self.none_of_these:
+            self.add_error("text", f"Enter the new {self.what} below, or choose a known one here.")
+        elif len(self.choices) > 1:
+            self.add_error("text", f"More than one {self.what} fits “{text}”: choose one.")
+        else:
+            self.picked = self.choices[0]
+
+
+class PickBikeForm(PickForm):
+    what = "bike"
+
+    def find(self, text: str) -> Any:
+        return with_last_jobs(bikes_matching(text)[:MOST_CHOICES])
+
+    def get(self, pk: int) -> Bike | None:
+        return next(iter(with_last_jobs(Bike.objects.select_related("owner").filter(pk=pk))), None)
+
+
+class PickCustomerForm(PickForm):
+    what = "customer"
+
+    def find(self, text: str) -> Any:
+        return customers_matching(text)
+
+    def get(self, pk: int) -> Customer | None:
+        return Customer.objects.filter(pk=pk).first()
+
+
+class NewBikeForm(BikeForm):
+    """What the desk can say of a bike it has not seen; the rest is entered on the bike's own page."""
+
+    SHOWN = ("make", "model", "year", "plate", "vin", "engine_spec")
+    GROUPS = (("", SHOWN),)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in [name for name in self.fields if name not in (*self.SHOWN, "version")]:
+            del self.fields[name]
+
+
+class NewCustomerForm(CustomerForm):
+    GROUPS = (("", ("name", "phone", "email", "riding_mass_kg")),)
+
+    class Meta(CustomerForm.Meta):
+        fields = ["name", "phone", "email", "riding_mass_kg"]
+
+
+class WorkRowForm(forms.Form):
+    description = forms.CharField(label="Work", max_length=200, required=False)
+    price = NumberField(label="Price", min_value=0, max_digits=10, decimal_places=2, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("price") is not None and not cleaned.get("description"):
+            self.add_error("description", "Say what this price is for.")
+        return cleaned
+
+
+WorkRows = forms.formset_factory(WorkRowForm, extra=WORK_ROWS, max_num=40, absolute_max=40)
+
+
+class RiderForm(forms.Form):
+    experience = forms.ChoiceField(
+        label="Rider experience",
+        required=False,
+        choices=[("", "as on record"), *Customer.Experience.choices],
+    )
+
+
+class Booking:
+    """The forms of the booking page as one."""
+
+    def __init__(self, data: Any = None, *, bike: Bike | None = None) -> None:
+        self.job = JobForm(data, prefix="job")
+        self.rider = RiderForm(data)
+        self.work = WorkRows(data, prefix="work")
+        self.new_bike = NewBikeForm(data, prefix="bike")
+        self.new_customer = NewCustomerForm(data, prefix="customer")
+        self.is_new_bike = self._typed(data, "bike", NewBikeForm.SHOWN)
+        self.is_new_customer = self._typed(data, "customer", NewCustomerForm.Meta.fields)
+        self.pick_bike = PickBikeForm(data, prefix="which", instead=self.is_new_bike)
+        self.pick_customer = PickCustomerForm(data, prefix="whose", instead=self.is_new_customer)
+        if bike is not None:
+            self.pick_bike.choices, self.pick_bike.picked = with_last_jobs([bike]), bike
+
+    @staticmethod
+    def _typed(data: Any, prefix: str, names: Sequence[str]) -> bool:
+        return any((data.get(f"{prefix}-{name}") or "").strip() for name in names) if data else False
+
+    @property
+    def used(self) -> list[Any]:
+        """The forms that this sending makes use of."""
+        used = [self.pick_bike, self.rider, self.job]
+        if self.is_new_bike:
+            used += [self.new_bike, self.pick_customer]
+        if self.is_new_bike and self.is_new_customer:
+            used.append(self.new_customer)
+        return used
+
+    def is_valid(self) -> bool:
+        # Each is asked, so that every fault is shown at once.
+        valid = [form.is_valid() for form in (*self.used, self.work)]
+        if self.is_new_customer and not self.is_new_bike:
+            self.pick_bike.add_error(
+                "text", "A new customer is typed below without a bike: enter the bike too, or clear the name."
+            )
+            return False
+        return all(valid) and self.within_authorised()
+
+    def within_authorised(self) -> bool:
+        """Whether the work agreed fits what is authorised for it, where both were said."""
+        authorised = self.job.cleaned_data["authorised_amount"]
+        agreed = sum(row.cleaned_data.get("price") or 0 for row in self.work)
+        if authorised is None or agreed <= authorised:
+            return True
+        self.job.add_error(
+            "authorised_amount",
+            f"The work agreed comes to {agreed:.2f}, which is {agreed - authorised:.2f} more than this. "
+            "Ask the customer, and put the one or the other right.",
+        )
+        return False
+
+    @property
+    def opens_new_bike(self) -> bool:
+        return self.is_new_bike or self.is_new_customer or self.pick_bike.none_of_these
+
+    @property
+    def opens_new_customer(self) -> bool:
+        return self.is_new_customer or self.pick_customer.none_of_these
+
+    @property
+    def vin_hint(self) -> str | None:
+        """What is worth a second look at the number of a new bike."""
+        return self.new_bike.vin_hint if self.is_new_bike else None
+
+    @property
+    def problems(self) -> list[tuple[forms.BoundField, str]]:
+        """Every fault of what was sent, with the field where it was made."""
+        if not self.job.is_bound:
+            return []
+        asked = [*self.used, *self.work]
+        return [(field, error) for form in asked for field in form for error in field.errors]
+
+    def bike(self) -> Bike:
+        if not self.is_new_bike:
+            return self.pick_bike.picked
+        bike = self.new_bike.save(commit=False)
+        new = self.is_new_customer
+        bike.owner = self.new_customer.save(commit=False) if new else self.pick_customer.picked
+        return bike
+
+    def book(self, by: StaffMember) -> Job:
+        rows = [row.cleaned_data for row in self.work if row.cleaned_data.get("description")]
+        return book_job(
+            job=self.job.save(commit=False),
+            bike=self.bike(),
+            by=by,
+            experience=self.rider.cleaned_data["experience"],
+            work=[WorkItem(description=row["description"], price=row["price"]) for row in rows],
+        )

@@ -1,0 +1,54 @@
+"""Booking a bike in, and the search for it while it is typed."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from jobs.booking.forms import MOST_CHOICES, Booking
+from jobs.search.find import bikes_matching, customers_matching, with_last_jobs
+from workshop.access.roles import StaffRequest, roles
+from workshop.models import Bike, Role
+from workshop.records.responses import key_sent, posted, say_saved
+from workshop.records.submit_once import once
+
+DRAFT = "job-book"
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def job_book(request: StaffRequest) -> HttpResponse:
+    booking = Booking(posted(request), bike=asked_bike(request))
+    if request.method == "POST" and booking.is_valid():
+        job = booking.book(request.user)
+        say_saved(request, f"Job {job} is booked.", DRAFT)
+        if booking.vin_hint:
+            messages.info(request, f"VIN {job.bike.vin}: {booking.vin_hint}")
+        return redirect(job)
+    status = 422 if request.method == "POST" else 200
+    return render(request, "jobs/booking/form.html", {"booking": booking, "draft": DRAFT}, status=status)
+
+
+def asked_bike(request: StaffRequest) -> Bike | None:
+    """The bike that the address names, as the bike's own page does."""
+    pk = key_sent(request.GET.get("bike", ""))
+    return Bike.objects.select_related("owner").filter(pk=pk).first()
+
+
+@roles(Role.DESK)
+@require_safe
+def bike_choices(request: StaffRequest) -> HttpResponse:
+    text = request.GET.get("which-text", "").replace("\0", "").strip()
+    found = with_last_jobs(bikes_matching(text)[:MOST_CHOICES]) if text else []
+    context = {"choices": found, "name": "which-chosen", "what": "bike", "text": text}
+    return render(request, "jobs/booking/_choices.html", context)
+
+
+@roles(Role.DESK)
+@require_safe
+def customer_choices(request: StaffRequest) -> HttpResponse:
+    text = request.GET.get("whose-text", "").replace("\0", "").strip()
+    found = customers_matching(text)[:MOST_CHOICES] if text else []
+    context = {"choices": found, "name": "whose-chosen", "what": "customer", "text": text}
+    return render(request, "jobs/booking/_choices.html", context)

@@ -1,0 +1,1 @@
+"""Gearing, sag and roll-on."""

@@ -1,0 +1,1 @@
+"""Valve clearances: readings, trend, shims and the shim plan."""

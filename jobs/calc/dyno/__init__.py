@@ -1,0 +1,1 @@
+"""Air correction, curves, power from the roller and comparison of runs."""

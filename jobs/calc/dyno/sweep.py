@@ -1,0 +1,288 @@
+"""Which part of a run is the sweep, and what in a run its reader has to know.
+
+A sweep is the stretch with the throttle open while the engine speed rises. The roll-on before it
+and the over-run after it do not belong to the curve.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
+
+from jobs.calc.dyno.consistency import power_torque_flag, slip_flag
+from jobs.calc.dyno.curves import Flag
+from jobs.calc.dyno.speed_grid import HIGHEST_ENGINE_SPEED_RPM
+from jobs.calc.statistics import FloatArray
+from jobs.calc.units.numbers import written
+
+BoolArray = npt.NDArray[np.bool_]
+
+# Open means within this share of the widest opening of the run, so that a held run and an
+# uncalibrated sensor have a sweep too; how far open it really is, `check_run` says.
+OPEN_SHARE = 0.95
+# Rising means at this share of the run's brisk rate (its upper tenth) or faster.
+RISING_SHARE = 0.2
+# The roll-on ends where the rate reaches this share of the sweep's own median.
+ROLLED_ON_SHARE = 0.5
+FULL_THROTTLE_PCT = 95.0
+# A stretch of rising speed shorter than this share of the run's range is no sweep.
+SMALLEST_SHARE = 0.2
+SMOOTHING_SAMPLES = (1, 3, 5, 9, 15, 25, 41, 71, 121, 201, 341)
+# A jump between neighbouring samples that no engine makes: so much, and so many usual steps.
+JUMP_RPM = 400.0
+JUMP_STEPS = 8.0
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Rows ``start`` up to, not including, ``stop``; ``found`` is False where no sweep stood out."""
+
+    start: int
+    stop: int
+    why: str
+    found: bool = True
+
+    @property
+    def rows(self) -> slice:
+        return slice(self.start, self.stop)
+
+
+def find_sweep(
+    engine_speed_rpm: npt.ArrayLike,
+    throttle_pct: npt.ArrayLike | None = None,
+    time_s: npt.ArrayLike | None = None,
+    start: int | None = None,
+    stop: int | None = None,
+) -> Sweep:
+    """The part of a run where the throttle is open and the engine speed rises.
+
+    Parameters
+    ----------
+    engine_speed_rpm : array, (n,)
+        NaN, zero and single wild samples are bridged.
+    throttle_pct : array, (n,), optional
+        Grip or plate; NaN takes the last opening known.
+    time_s : array, (n,), optional
+        Rising or falling throughout; otherwise the samples count as evenly spaced.
+    start, stop : int, optional
+        Rows set by hand; whichever is given is kept as it is.
+
+    Returns
+    -------
+    Sweep
+        The stretch with the largest rise, without roll-on and over-run. Where none stands out
+        (stored falling or shuffled, or a run at one speed) every row, and ``why`` says so.
+
+    Raises
+    ------
+    ValueError
+        No engine speed at all, channels of different length, rows set by hand outside the run.
+    """
+    speed = np.asarray(engine_speed_rpm, dtype=float)
+    throttle = None if throttle_pct is None else np.asarray(throttle_pct, dtype=float)
+    time = None if time_s is None else np.asarray(time_s, dtype=float)
+    for channel in (throttle, time):
+        if channel is not None and channel.shape != speed.shape:
+            raise ValueError(
+                "Engine speed, throttle and time have different lengths: they do not belong together."
+            )
+    if start is not None or stop is not None:
+        return _by_hand(speed.size, start, stop)
+    bridged = bridge_speed(speed)
+    if bridged is None:
+        raise ValueError("The run holds no engine speed: check which column it was read from.")
+    if time is None or not np.all(np.diff(time) < 0):
+        return _stretch(bridged, throttle, time)
+    # Stored last sample first: find it the right way round, then name the rows as they are stored.
+    forward = _stretch(bridged[::-1], None if throttle is None else throttle[::-1], time[::-1])
+    return replace(forward, start=speed.size - forward.stop, stop=speed.size - forward.start)
+
+
+def _by_hand(rows: int, start: int | None, stop: int | None) -> Sweep:
+    first, last = start or 0, rows if stop is None else stop
+    if not 0 <= first < last <= rows:
+        raise ValueError(f"Rows {first} to {last} do not lie within the run's {rows} rows in that order.")
+    return Sweep(first, last, "Set by hand.")
+
+
+def bridge_speed(engine_speed_rpm: npt.ArrayLike) -> FloatArray | None:
+    """Engine speed with dropouts and wild samples bridged in a straight line; None if none is left."""
+    speed = np.asarray(engine_speed_rpm, dtype=float)
+    known = np.flatnonzero(~(_dropouts(speed) | _spikes(speed)))
+    if known.size == 0:
+        return None
+    return np.interp(np.arange(speed.size), known, speed[known])
+
+
+def _dropouts(speed: FloatArray) -> BoolArray:
+    return ~(speed > 0)
+
+
+def _spikes(speed: FloatArray) -> BoolArray:
+    """Samples that stand off the middle of their eleven neighbours by more than an engine can do."""
+    turning = np.where((speed > 0) & (speed <= HIGHEST_ENGINE_SPEED_RPM), speed, np.nan)
+    known = np.flatnonzero(np.isfinite(turning))
+    wild = speed > HIGHEST_ENGINE_SPEED_RPM
+    if known.size < 11:
+        return wild
+    values = turning[known]
+    middle = np.median(sliding_window_view(np.pad(values, 5, mode="edge"), 11), axis=1)
+    limit = max(JUMP_RPM, JUMP_STEPS * float(np.median(np.abs(np.diff(values)))))
+    wild[known[np.abs(values - middle) > limit]] = True
+    return wild
+
+
+def _smooth(values: FloatArray, width: int) -> FloatArray:
+    padded = np.pad(values, width // 2, mode="edge")
+    total = np.cumsum(np.concatenate(([0.0], padded)))
+    return (total[width:] - total[:-width]) / width
+
+
+def _rate(speed: FloatArray, time: FloatArray | None) -> FloatArray:
+    """Rise of speed per second, or per sample where time is missing or goes to and fro."""
+    if time is None or not np.all(np.diff(time) > 0):
+        return np.gradient(speed)
+    return np.gradient(speed, time)
+
+
+def _open(throttle: FloatArray | None, rows: int) -> BoolArray:
+    if throttle is None or not np.isfinite(throttle).any():
+        return np.ones(rows, dtype=bool)
+    last_known = np.maximum.accumulate(np.where(np.isfinite(throttle), np.arange(rows), 0))
+    held = throttle[last_known]
+    # A single wild sample must not set what 'open' means.
+    return held >= OPEN_SHARE * np.nanquantile(throttle, 0.99)
+
+
+def _stretch(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None) -> Sweep:
+    everything = Sweep(0, speed.size, "No rising stretch stands out; every row is used.", found=False)
+    width = _quiet_width(speed)
+    if width is None:
+        return everything
+    smooth = _smooth(speed, width)
+    rate = _rate(smooth, time)
+    wanted = _open(throttle, speed.size) & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
+    stretches = [_trim(rate, *ends) for ends in _runs_of(_closed(wanted, 2 * width))]
+    rises = [smooth[b - 1] - smooth[a] for a, b in stretches]
+    if max(rises, default=0.0) < max(SMALLEST_SHARE * float(np.ptp(smooth)), JUMP_RPM):
+        return everything
+    start, stop = stretches[int(np.argmax(rises))]
+    seen = "Throttle open and engine speed rising" if throttle is not None else "Engine speed rising"
+    return Sweep(start, stop, f"{seen} from {written(speed[start])} to {written(speed[stop - 1])} 1/min.")
+
+
+def _quiet_width(speed: FloatArray) -> int | None:
+    """The shortest moving mean through which a brisk rise stands clear of the noise; None if there is none.
+
+    A logger at 1,000 Hz needs another one than a table of ten rows. Noise is taken from second
+    differences, without their largest tenth, in which dropouts and gear changes sit.
+    """
+    if speed.size < 5:
+        return None
+    bends = np.sort(np.square(np.diff(speed, 2)))
+    noise = float(np.sqrt(np.mean(bends[: max(int(0.9 * bends.size), 1)]) / 6)) / 0.8
+    for width in SMOOTHING_SAMPLES:
+        if width > speed.size:
+            return None
+        rate = np.gradient(_smooth(speed, width))
+        rising = rate[rate > 0]
+        if rising.size and RISING_SHARE * np.quantile(rising, 0.9) >= 2 * np.sqrt(2) * noise / width:
+            return width
+    return None
+
+
+def _closed(wanted: BoolArray, bridge: int) -> BoolArray:
+    """The same with interruptions of up to so many samples closed."""
+    closed = wanted.copy()
+    for first, last in _runs_of(~wanted):
+        if first > 0 and last < wanted.size and last - first <= bridge:
+            closed[first:last] = True
+    return closed
+
+
+def _runs_of(mask: BoolArray) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _trim(rate: FloatArray, start: int, stop: int) -> tuple[int, int]:
+    """Without the roll-on: from where the rate first reaches half of the stretch's own."""
+    inside = rate[start:stop]
+    ready = np.flatnonzero(inside >= ROLLED_ON_SHARE * np.median(inside))
+    return start + int(ready[0]), stop
+
+
+def check_run(
+    engine_speed_rpm: npt.ArrayLike,
+    sweep: Sweep,
+    *,
+    throttle_pct: npt.ArrayLike | None = None,
+    power_kw: npt.ArrayLike | None = None,
+    torque_nm: npt.ArrayLike | None = None,
+    road_speed_kmh: npt.ArrayLike | None = None,
+    air_known: bool = True,
+    factor_note: str | None = None,
+) -> tuple[Flag, ...]:
+    """What a reader of this run has to know, each with a sentence.
+
+    Parameters
+    ----------
+    engine_speed_rpm, throttle_pct, power_kw, torque_nm, road_speed_kmh : array, (n,)
+        Whole channels of the run; only the sweep's rows are looked at. Road speed is the
+        roller's or the wheel's.
+    sweep : Sweep
+    air_known : bool
+        Whether temperature, pressure and humidity of the run are known.
+    factor_note : str, optional
+        Which limit the correction passes, in words; None where it is inside its limits.
+
+    Returns
+    -------
+    tuple of Flag
+        Codes: no-sweep, dropout, spike, throttle, slip, power-torque, no-air, factor.
+    """
+    speed = np.asarray(engine_speed_rpm, dtype=float)[sweep.rows]
+
+    def part(channel: npt.ArrayLike | None) -> FloatArray | None:
+        return None if channel is None else np.asarray(channel, dtype=float)[sweep.rows]
+
+    found = [] if sweep.found else [Flag("no-sweep", sweep.why)]
+    found += _speed_flags(speed)
+    throttle, power, torque, road = (part(c) for c in (throttle_pct, power_kw, torque_nm, road_speed_kmh))
+    flags = [
+        None if throttle is None else _throttle_flag(throttle),
+        None if road is None else slip_flag(speed, road),
+        None if power is None or torque is None else power_torque_flag(power, torque, speed),
+        None if air_known else Flag("no-air", "The air of this run is not known: nothing is corrected."),
+        None if factor_note is None else Flag("factor", factor_note),
+    ]
+    return tuple(found + [flag for flag in flags if flag])
+
+
+def _speed_flags(speed: FloatArray) -> list[Flag]:
+    found = []
+    dropouts, spikes = int(_dropouts(speed).sum()), int(_spikes(speed).sum())
+    if dropouts:
+        found.append(Flag("dropout", f"The engine speed drops out in {_samples(dropouts)} of the sweep."))
+    if spikes:
+        found.append(
+            Flag("spike", f"The engine speed jumps in {_samples(spikes)} of the sweep: check the pick-up.")
+        )
+    return found
+
+
+def _samples(count: int) -> str:
+    return "1 sample" if count == 1 else f"{count} samples"
+
+
+def _throttle_flag(throttle: FloatArray) -> Flag | None:
+    known = throttle[np.isfinite(throttle)]
+    if known.size == 0 or not np.any(known < FULL_THROTTLE_PCT):
+        return None
+    share = 100 * np.mean(known < FULL_THROTTLE_PCT)
+    return Flag(
+        "throttle",
+        f"The throttle is below {FULL_THROTTLE_PCT:.0f} % in {max(share, 1):.0f} % of the sweep"
+        f" (least {known.min():.0f} %): this is not full power there.",
+    )

@@ -1,0 +1,1 @@
+"""Mixture by engine speed and load, fuels and the fuel table."""

@@ -1,0 +1,76 @@
+"""What stands behind each cell of a mixture grid: which stretch of which run."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from jobs.calc.mixture.grid import SENSOR_RANGE, SHORTEST_VISIT_SAMPLES
+from jobs.calc.mixture.steady import SteadySamples
+from jobs.calc.tables.cell_grid import Axis
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One dwell's visit to one cell.
+
+    Attributes
+    ----------
+    row, column : int
+        The cell: load and engine speed.
+    run, first, last : int
+        Which of the runs given, and its first and last sample in the cell.
+    n : int
+        Samples that count; the needle may have left the cell in between.
+    lambda_ : float
+        Their plain mean.
+    """
+
+    row: int
+    column: int
+    run: int
+    first: int
+    last: int
+    n: int
+    lambda_: float
+
+
+def cell_visits(
+    samples: SteadySamples,
+    rpm_axis: npt.ArrayLike,
+    load_axis: npt.ArrayLike,
+    sensor_range: tuple[float, float] = SENSOR_RANGE,
+) -> list[Visit]:
+    """The visits that `jobs.calc.mixture.mixture_grid` counts, in the order in which they were made.
+
+    Raises
+    ------
+    ValueError
+        Axes that do not rise.
+    """
+    columns, rows = Axis.of(rpm_axis, "engine speed"), Axis.of(load_axis, "load")
+    speed, load, sensed = samples.engine_speed_rpm, samples.load_pct, samples.lambda_
+    low, high = sensor_range
+    at = np.flatnonzero(columns.holds(speed) & rows.holds(load) & (sensed > low) & (sensed < high))
+    if not at.size:
+        return []
+    cell = rows.place(load[at])[0] * columns.points.size + columns.place(speed[at])[0]
+    key = samples.dwell[at] * (rows.points.size * columns.points.size) + cell
+    _, first, where, counts = np.unique(key, return_index=True, return_inverse=True, return_counts=True)
+    last = np.zeros_like(first)
+    np.maximum.at(last, where, np.arange(at.size))
+    mean = np.bincount(where, weights=sensed[at]) / counts
+    row, column = np.divmod(cell[first], columns.points.size)
+    return [
+        Visit(
+            row=int(row[k]),
+            column=int(column[k]),
+            run=int(samples.run[at[first[k]]]),
+            first=int(samples.sample[at[first[k]]]),
+            last=int(samples.sample[at[last[k]]]),
+            n=int(counts[k]),
+            lambda_=float(mean[k]),
+        )
+        for k in np.argsort(first)
+        if counts[k] >= SHORTEST_VISIT_SAMPLES
+    ]

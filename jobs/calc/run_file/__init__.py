@@ -1,0 +1,1 @@
+"""Read run files of any layout: text, structure, columns, clock and skipped rows."""

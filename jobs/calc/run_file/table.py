@@ -1,0 +1,375 @@
+"""The typed pass: from the first line with figures to one array a column.
+
+A clean file is read in one go. Where something in it is no figure, the file is read block by block
+and only the blocks that hold the damage are taken cell by cell, so that one bad line in a long file
+costs little.
+"""
+
+import csv
+import io
+import warnings
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from jobs.calc.run_file.cells import MISSING, is_missing, parse_cells, parse_number, split_cells
+from jobs.calc.run_file.layout import MAX_COLUMNS, TIME_FORMS, Layout, RunFileError
+from jobs.calc.run_file.skipped_rows import (
+    EMPTY,
+    LINES_NAMED,
+    NO_FIGURES,
+    REPEATED_HEADER,
+    TOO_SHORT,
+    Tally,
+    end_of_figures,
+)
+from jobs.calc.run_file.structure import header_cells
+from jobs.calc.run_file.text import MAX_ROWS, Text
+from jobs.calc.statistics import FloatArray
+from jobs.calc.units.numbers import written
+
+BLOCK_BYTES = 1024 * 1024
+LEAF_BYTES = 64 * 1024
+
+_NO_DELIMITER = "\x1f"  # for one column: a sign that no text file holds
+
+
+# A column's figures, and which of its cells were none; None where all were or were missing
+Figures = tuple[FloatArray, np.ndarray | None]
+
+
+@dataclass(eq=False)
+class Table:
+    """A file's columns as they stand in it, in the file's own units; clock times in seconds.
+
+    Attributes
+    ----------
+    values : list of array, (rows,)
+        By position; NaN where a cell is missing or no figure.
+    lines : array of int, (rows,)
+        The line each row stands in.
+    refused, missing : list of Tally
+        By position: cells that are no figures; cells that are empty or marked as missing.
+    dropped : dict
+        Why rows were left out -> how many and where.
+    longer : Tally
+        Rows with more cells than there are columns; what is too much was left out.
+    """
+
+    values: list[FloatArray]
+    lines: np.ndarray
+    refused: list[Tally]
+    missing: list[Tally]
+    dropped: dict[str, Tally]
+    longer: Tally
+
+
+def read_table(text: Text, layout: Layout, limit: int | None = None) -> Table:
+    """Read a file's figures.
+
+    Parameters
+    ----------
+    text, layout
+    limit : int, optional
+        Lines to read at most.
+
+    Raises
+    ------
+    RunFileError
+        No row with a figure is left, or there are too many rows.
+    """
+    return _Reader(text, layout).read(limit)
+
+
+class _Reader:
+    """One pass over one file; every line of the region makes one row until rows are dropped at the end."""
+
+    def __init__(self, text: Text, layout: Layout) -> None:
+        self.text, self.layout = text, layout
+        self.width = len(layout.columns)
+        self.rows = self.row = 0
+        self.out: list[FloatArray] = []
+        self.refused: dict[int, np.ndarray] = {}
+        self.headers: list[int] = []
+        self.as_text: set[int] = set()
+        self.wide = self.width  # with cells that no column is for
+        self.dropped: dict[str, Tally] = {}
+        self.longer = Tally()
+
+    def read(self, limit: int | None) -> Table:
+        layout, text = self.layout, self.text
+        if not self.width:
+            raise RunFileError("The layout names no columns.", line=layout.data_line)
+        start = text.offset_of_line(layout.data_line)
+        end, self.dropped = end_of_figures(text, layout, start)
+        if limit is not None:
+            end = min(end, self._offset_after(start, end, limit))
+        if start >= end:
+            raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
+        self.start, self.end = start, end
+        self.quoted = text.data.find(b'"', start, end) >= 0
+        self._look_at_first_rows(start, end)
+        # pandas ends a line at a lone carriage return too, and none inside quotes: its rows are then not our
+        # lines, and only counting shows it.
+        rows = text.count_lines(start, end) if self.quoted or text.data.find(b"\r", start, end) >= 0 else None
+        if not self._read_whole(start, end, rows):
+            self._read_blocks(start, end)
+        return self._finish()
+
+    def _offset_after(self, start: int, end: int, lines: int) -> int:
+        for _ in range(lines):
+            found = self.text.data.find(b"\n", start, end)
+            if found < 0:
+                return end
+            start = found + 1
+        return start
+
+    # --- the quick way
+
+    def _look_at_first_rows(self, start: int, end: int) -> None:
+        """Find columns that pandas cannot take as figures (times written out, words), and cells too many."""
+        stop = min(end, self._offset_after(start, end, 100))
+        lines = self.text.decode(start, stop).split("\n")
+        rows = [split_cells(line, self.layout.delimiter) for line in lines if line.strip()]
+        self.wide = max(self.width, *(min(len(row), 2 * MAX_COLUMNS) for row in rows), 0)
+        for column in self.layout.columns:
+            cells = [row[column.position] for row in rows if len(row) > column.position]
+            filled = [cell for cell in cells if cell and not is_missing(cell)]
+            if column.unit in TIME_FORMS or (filled and not any(self._plain(cell) for cell in filled)):
+                self.as_text.add(column.position)
+
+    def _plain(self, cell: str) -> bool:
+        return parse_number(cell, self.layout.decimal, self.layout.thousands) is not None
+
+    def _frame(self, source: io.BytesIO, rows: int | None, *, typed: bool = True) -> Any:
+        """The figures as pandas reads them; None where it cannot, or where its rows are not our lines."""
+        import pandas as pd
+
+        delimiter = self.layout.delimiter
+        types = {i: np.float64 if i < self.width and i not in self.as_text else str for i in range(self.wide)}
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)  # 'this leads to a loss of data'
+            try:
+                frame = pd.read_csv(
+                    source,
+                    sep=r"\s+" if delimiter == " " else delimiter or _NO_DELIMITER,
+                    decimal=self.layout.decimal,
+                    header=None,
+                    names=list(range(self.wide)),
+                    index_col=False,
+                    dtype=types if typed else None,
+                    na_values=list(MISSING),
+                    keep_default_na=False,
+                    skip_blank_lines=False,
+                    skipinitialspace=self.quoted,
+                    quoting=csv.QUOTE_MINIMAL if self.quoted else csv.QUOTE_NONE,
+                    encoding_errors="replace",
+                    nrows=MAX_ROWS + 1,
+                    low_memory=typed,  # the fast way, but only where types need no guessing
+                )
+            except (ValueError, OverflowError, pd.errors.ParserWarning):
+                return None
+        return frame if rows in (None, len(frame)) else None
+
+    def _columns(self, frame: Any) -> Iterator[Figures]:
+        """The frame's columns, each let go as soon as it is taken."""
+        first = self.layout.data_line + self.row
+        if self.wide > self.width:
+            too_many = frame[list(range(self.width, self.wide))].notna().any(axis="columns")
+            self.longer.add((first + np.flatnonzero(too_many)).tolist())
+        return (self._column(frame.pop(i), i) for i in range(self.width))
+
+    def _read_whole(self, start: int, end: int, rows: int | None) -> bool:
+        data = self.text.data
+        if end == len(data):
+            source = io.BytesIO(data)  # shares the bytes; a slice would copy them
+            source.seek(start)
+        else:
+            source = io.BytesIO(memoryview(data)[start:end])
+        frame = self._frame(source, rows)
+        if frame is None:
+            return False
+        self._set_rows(len(frame))
+        for i, (values, refused) in enumerate(self._columns(frame)):
+            self.out.append(values)
+            if refused is not None and refused.any():
+                self.refused[i] = refused
+        return True
+
+    def _set_rows(self, rows: int) -> None:
+        if rows > MAX_ROWS:
+            raise RunFileError(f"The file has more than {written(MAX_ROWS)} rows; it is not read.")
+        self.rows = rows
+
+    # --- block by block
+
+    def _read_blocks(self, start: int, end: int) -> None:
+        self._set_rows(self.text.count_lines(start, end))
+        self.out = [np.full(self.rows, np.nan) for _ in range(self.width)]
+        for begin, stop in self._cut(start, end, BLOCK_BYTES):
+            self._read_piece(begin, stop, LEAF_BYTES)
+
+    def _cut(self, start: int, end: int, size: int) -> Iterable[tuple[int, int]]:
+        """Pieces of about a size, each of whole lines."""
+        while start < end:
+            stop = min(end, start + size)
+            if stop < end:
+                stop = self.text.data.find(b"\n", stop, end) + 1 or end
+            yield start, stop
+            start = stop
+
+    def _read_piece(self, start: int, end: int, smaller: int | None) -> None:
+        """Read a piece in one go; else in smaller ones; else, where it is small already, by its cells."""
+        rows = self.text.count_lines(start, end)
+        block = self._utf8(start, end)
+        self.wide = self._widest(block)
+        frame = self._frame(io.BytesIO(block), rows)
+        if frame is not None:
+            self._take([*self._columns(frame)], rows)
+        elif smaller is not None and end - start > smaller:
+            for begin, stop in self._cut(start, end, smaller):
+                self._read_piece(begin, stop, None)
+        else:
+            self._read_leaf(block, rows)
+
+    def _widest(self, block: bytes) -> int:
+        """Cells in the longest line, at least as many as there are columns; those in quotes parted too."""
+        mark = self.layout.delimiter.encode()
+        if mark in (b"", b" "):
+            return self.width
+        longest = max((line.count(mark) for line in block.split(b"\n")), default=0) + 1
+        return max(self.width, min(longest, 2 * MAX_COLUMNS))
+
+    def _utf8(self, start: int, end: int) -> bytes:
+        block = self.text.data[start:end]
+        if self.text.encoding == "utf-8" or block.isascii():
+            return block
+        return block.decode(self.text.encoding, "replace").encode("utf-8")
+
+    def _read_leaf(self, block: bytes, rows: int) -> None:
+        lines = block.decode("utf-8", "replace").split("\n")[:rows]
+        frame = self._frame(io.BytesIO(block), rows, typed=False)
+        self._take(self._by_cells(lines) if frame is None else [*self._columns(frame)], rows, lines)
+
+    def _by_cells(self, lines: Sequence[str]) -> list[Figures]:
+        mark, width = self.layout.delimiter, self.width
+        split = [split_cells(line.rstrip("\r"), mark) if line.strip() else [] for line in lines]
+        first = self.layout.data_line + self.row
+        self.longer.add(first + i for i, row in enumerate(split) if any(row[width:]))
+        return [self._parse([row[i] if i < len(row) else "" for row in split], i) for i in range(width)]
+
+    def _parse(self, cells: Sequence[str], i: int) -> tuple[FloatArray, np.ndarray]:
+        return parse_cells(cells, self.layout.decimal, self.layout.thousands, self.layout.columns[i].unit)
+
+    def _column(self, series: Any, i: int) -> Figures:
+        """Figures of a column as pandas gave it, and which cells were none."""
+        import pandas as pd
+
+        if pd.api.types.is_numeric_dtype(series.dtype):
+            values: FloatArray = series.to_numpy(dtype=np.float64)
+            if np.isinf(values).any():
+                refused = np.isinf(values)
+                return np.where(refused, np.nan, values), refused
+            return values, None
+        # A cell that comes again and again is read once.
+        codes, cells = pd.factorize(series)
+        figures, bad = self._parse([str(cell) for cell in cells], i)
+        return np.append(figures, np.nan)[codes], np.append(bad, False)[codes]
+
+    def _take(
+        self,
+        columns: Sequence[Figures],
+        rows: int,
+        lines: Sequence[str] | None = None,
+    ) -> None:
+        here = slice(self.row, self.row + rows)
+        for i, (values, refused) in enumerate(columns):
+            self.out[i][here] = values
+            if refused is not None and refused.any():
+                self.refused.setdefault(i, np.zeros(self.rows, dtype=bool))[here] = refused
+        if lines is not None:
+            figure = np.any([np.isfinite(values) for values, _ in columns], axis=0)
+            wordy = np.flatnonzero(~figure).tolist()
+            self.headers += [self.row + i for i in wordy if self._is_header(lines[i])]
+        self.row += rows
+
+    def _is_header(self, line: str) -> bool:
+        if not hasattr(self, "_headers"):
+            layout, head = self.layout, self.text.head()
+            numbers = {layout.header_line, layout.unit_line}
+            if layout.header_line and layout.header_rows == 2:
+                numbers.add(layout.header_line + 1)
+            kept = [head[n - 1] for n in numbers if n and n <= len(head)]
+            self._headers = [header_cells(kept_line, layout.delimiter, self.width) for kept_line in kept]
+        return header_cells(line.rstrip("\r"), self.layout.delimiter, self.width) in self._headers
+
+    # --- counting and closing
+
+    def _finish(self) -> Table:
+        lines = np.arange(self.layout.data_line, self.layout.data_line + self.rows)
+        drop = self._rows_without_figures()
+        self._note_dropped(drop, lines)
+        drop[self._rows_too_short()] = True
+        if drop.all():
+            raise RunFileError(
+                "There is a header but no figure under it that could be read.", line=self.layout.data_line
+            )
+        keep = ~drop
+        refused, missing = [], []
+        for i, values in enumerate(self.out):
+            bad = self.refused.get(i)
+            gaps = np.isnan(values)
+            gaps &= keep
+            if bad is not None:
+                bad &= keep
+                gaps &= ~bad
+            refused.append(_tally(bad, lines))
+            missing.append(_tally(gaps, lines))
+        if drop.any():
+            lines = lines[keep]
+            for i in range(self.width):
+                self.out[i] = self.out[i][keep]
+        return Table(self.out, lines, refused, missing, self.dropped, self.longer)
+
+    def _rows_without_figures(self) -> np.ndarray:
+        empty = np.isnan(self.out[0])
+        for values in self.out[1:]:
+            if not empty.any():  # a column without gaps settles it
+                break
+            empty &= np.isnan(values)
+        return empty
+
+    def _rows_too_short(self) -> list[int]:
+        """Rows between blanks with a cell missing: nothing says which, so no figure has its sure place."""
+        if self.layout.delimiter != " " or not (gaps := np.flatnonzero(np.isnan(self.out[-1]))).size:
+            return []
+        lines = self.text.data[self.start : self.end].split(b"\n")
+        short = [
+            i for i in gaps.tolist() if 0 < len(lines[i].split()) < self.width and lines[i].count(b'"') == 0
+        ]
+        short = [i for i in short if any(np.isfinite(values[i]) for values in self.out)]
+        if short:
+            self.dropped.setdefault(TOO_SHORT, Tally()).add([self.layout.data_line + i for i in short])
+        return short
+
+    def _note_dropped(self, drop: np.ndarray, lines: np.ndarray) -> None:
+        if not drop.any():
+            return
+        header = np.zeros(self.rows, dtype=bool)
+        header[self.headers] = True
+        words = np.zeros(self.rows, dtype=bool)
+        for bad in self.refused.values():
+            words |= bad
+        reasons = ((REPEATED_HEADER, header), (NO_FIGURES, words & ~header), (EMPTY, ~words & ~header))
+        for reason, mask in reasons:
+            found = lines[mask & drop]
+            if len(found):
+                self.dropped.setdefault(reason, Tally()).add(found[:LINES_NAMED].tolist(), len(found))
+
+
+def _tally(mask: np.ndarray | None, lines: np.ndarray) -> Tally:
+    if mask is None or not (count := int(np.count_nonzero(mask))):
+        return Tally()
+    return Tally(count, lines[np.flatnonzero(mask)[:LINES_NAMED]].tolist())

@@ -1,0 +1,1 @@
+"""Tables of numbers with two axes, also as pasted text."""

@@ -1,0 +1,1 @@
+"""Throttle tables, closed throttle and drift at a steady grip."""

@@ -1,0 +1,1 @@
+"""Units: factors, numbers as text, lengths and identities between quantities."""

@@ -1,0 +1,81 @@
+"""Check lists of a job: what is ticked, what is open, and which list the job needs."""
+
+from dataclasses import dataclass
+
+from django.db import transaction
+
+from jobs.job.page import JobPage, TickedItem
+from jobs.models import Check, CheckItem, Job
+from workshop.models import StaffMember
+
+List = CheckItem.List
+
+CAUTIONS = {
+    List.BEFORE_ROLLER: (
+        "A running dyno can maim and kill",
+        [
+            "Keep hands, hair and clothes off roller, tyre and chain; nobody stands behind the bike.",
+            "Straps hold the bike forward and down; look at them again after the first run.",
+            "Exhaust gas holds carbon monoxide: extraction on, doors and alarm as local rules ask.",
+            "Ears covered; extinguisher within reach; fuel lines dry.",
+            "The tyre's speed symbol and age allow the speed that the run reaches.",
+        ],
+    ),
+    List.AFTER_VALVES: (
+        "Before the engine is started",
+        [
+            "Measure and set cold; turn the engine by hand in its running direction only.",
+            "Turn it over twice by hand before starting: if it stops hard, find out why.",
+        ],
+    ),
+    List.BEFORE_HANDOVER: (
+        "Before the bike leaves",
+        ["Whoever rides it next must know what was changed and what was not tested."],
+    ),
+}
+
+
+@dataclass(frozen=True)
+class TickList:
+    """One list as it stands on a job."""
+
+    key: str
+    title: str
+    items: list[TickedItem]
+    needed: bool
+
+    @property
+    def open(self) -> int:
+        return sum(item.check is None for item in self.items)
+
+    @property
+    def ticked(self) -> int:
+        return len(self.items) - self.open
+
+    @property
+    def caution(self) -> tuple[str, list[str]]:
+        return CAUTIONS[List(self.key)]
+
+
+def tick_lists(page: JobPage) -> list[TickList]:
+    """The lists that have items. One is needed where the job has the work that it belongs to."""
+    needed = {
+        List.BEFORE_ROLLER: bool(page.runs),
+        List.AFTER_VALVES: bool(page.readings),
+        List.BEFORE_HANDOVER: True,
+    }
+    lists = [
+        TickList(kind.value, kind.label, [i for i in page.checks if i.item.list == kind], needed[kind])
+        for kind in List
+    ]
+    return [each for each in lists if each.items]
+
+
+@transaction.atomic
+def set_tick(*, job: Job, item: CheckItem, by: StaffMember, ticked: bool) -> None:
+    """Tick an item or take its tick away; whoever ticked it first stays the one who did."""
+    if ticked:
+        Check.objects.get_or_create(job=job, item=item, defaults={"by": by})
+        return
+    for check in Check.objects.filter(job=job, item=item):
+        check.delete()

@@ -1,0 +1,78 @@
+"""Checks of a job, and the shop's lists that the owner edits."""
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.checklists.forms import CheckItemForm
+from jobs.checklists.ticks import set_tick, tick_lists
+from jobs.job.lookup import get_job_page_or_404
+from jobs.job.page import load_page
+from jobs.models import CheckItem
+from jobs.suspension.gearing import tyre_verdict
+from workshop.access.roles import StaffRequest, owner_only, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+
+
+@staff
+@require_safe
+def checks(request: StaffRequest, number: str) -> HttpResponse:
+    return render_checks(request, number, "jobs/checklists/detail.html")
+
+
+def render_checks(
+    request: StaffRequest, number: str, template: str, just_pressed: int | None = None
+) -> HttpResponse:
+    job = get_job_page_or_404(number)
+    page = load_page(job)
+    context = {
+        "job": job,
+        "lists": tick_lists(page),
+        "tyre": tyre_verdict(job.bike, page.suspension),
+        "just_pressed": just_pressed,
+    }
+    return render(request, template, context)
+
+
+@roles(Role.MECHANIC, Role.TUNER)
+@require_POST
+def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
+    """Tick an item (``tick=on``) or take the tick away; answers with the lists, or leads back to them."""
+    job = get_job_page_or_404(number)
+    item = get_object_or_404(CheckItem, pk=pk)
+    set_tick(job=job, item=item, by=request.user, ticked=request.POST.get("tick") == "on")
+    if request.headers.get("HX-Request"):
+        return render_checks(request, number, "jobs/checklists/_lists.html", just_pressed=pk)
+    return redirect(f"{reverse('checks', args=[job])}#item-{pk}")
+
+
+def in_the_order_of_work() -> list[CheckItem]:
+    """The shop's checks, list after list as a job comes to them."""
+    lists = CheckItem.List.values
+    return sorted(CheckItem.objects.all(), key=lambda item: lists.index(item.list))
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+@once
+def check_item_list(request: StaffRequest) -> HttpResponse:
+    form = CheckItemForm(posted(request))
+    if form.is_valid():
+        form.save()
+        say_saved(request, "The check is added.", "check-item-new")
+        return redirect("check-item-list")
+    return render_form(request, "jobs/checklists/item_list.html", form, items=in_the_order_of_work())
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def check_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(CheckItem, pk=pk)
+    form = CheckItemForm(posted(request), instance=item)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, "The check is saved.", f"check-item-{pk}")
+        return redirect("check-item-list")
+    return render_form(request, "jobs/checklists/item_form.html", form, item=item)

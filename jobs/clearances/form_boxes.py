@@ -1,0 +1,95 @@
+"""What stands in the boxes of the bench's entry form, and how it is read."""
+
+import re
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from django import forms
+
+from jobs.calc.clearances.readings import format_mm
+from jobs.calc.units.factors import canonical_unit
+from jobs.clearances.places import Measured, Place
+from jobs.models import ShimPlanRow
+from workshop.records.fields import plain
+from workshop.units.display import parse_number
+
+FIGURE = r"\d+[.,]?\d*|[.,]\d+"
+GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
+HOW_TO_WRITE = (
+    "Write 0.12 or 0,12; between two blades write 0.10-0.12: the largest that goes, then the smallest that "
+    "does not."
+)
+
+
+def in_mm(length_mm: Decimal | None) -> str:
+    return "" if length_mm is None else format_mm(length_mm)
+
+
+def limit_text(limit_mm: Decimal | None) -> str:
+    """Write a limit with every digit, for the script that judges what is typed against it."""
+    return "" if limit_mm is None else plain(limit_mm)
+
+
+@dataclass(frozen=True)
+class TypedGap:
+    """What stands in a clearance box: one figure, or the two blades."""
+
+    figures: tuple[Decimal, ...]
+    unit: str
+
+
+def read_gap(text: str, unit: str) -> TypedGap:
+    """Read a clearance as typed, a unit behind it going before the shop's own.
+
+    Raises
+    ------
+    ValueError
+        It can't be read; the sentence says how to write it.
+    """
+    found = GAP_AS_TYPED.fullmatch(text.strip())
+    named = canonical_unit(found[3], "length") if found and found[3] else unit
+    if found is None or named not in ("mm", "in", "thou"):
+        raise ValueError(f"“{text.strip()[:30]}” is not a clearance. {HOW_TO_WRITE}")
+    return TypedGap(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)
+
+
+def typed_in_full(text: str) -> bool:
+    """Whether a shim's thickness is written to the third decimal, which leaves nothing to ask."""
+    return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
+
+
+def both_gaps(opening: Place, closing: Place) -> Place:
+    """What a loaded gap is held against where a figure is questioned: both clearances together."""
+    low_mm = together(opening.low_mm, closing.low_mm)
+    high_mm = together(opening.high_mm, closing.high_mm)
+    return replace(closing, low_mm=low_mm, high_mm=high_mm, target_mm=None)
+
+
+def together(one_mm: Decimal | None, other_mm: Decimal | None) -> Decimal | None:
+    return None if one_mm is None or other_mm is None else one_mm + other_mm
+
+
+@dataclass
+class Box:
+    """The inputs at one place, for the template."""
+
+    place: Place
+    clearance: forms.BoundField
+    stops: forms.BoundField
+    marked: forms.BoundField | None
+    measured: forms.BoundField | None
+    limits: dict[str, str]  # low, high, target, tolerance in mm
+    stored: Measured | None  # judged until the browser judges what is typed
+    planned: ShimPlanRow | None
+
+    @property
+    def caption(self) -> str:
+        """What tells this box from the others of its side: left or right, opening or closing."""
+        position = self.place.valve.label.rpartition(self.place.valve.side)[2].strip()
+        gap = self.place.gap.value if self.place.names_gap else ""
+        return " ".join(part for part in (position, gap) if part) or "clearance"
+
+    @property
+    def errors(self) -> list[str]:
+        fields = (self.clearance, self.stops, self.marked, self.measured)
+        return [str(error) for field in fields if field is not None for error in field.errors]

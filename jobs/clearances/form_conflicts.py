@@ -1,0 +1,32 @@
+"""What a clearance set held before another's save, and whether a box still says it."""
+
+from jobs.clearances.form_boxes import read_gap
+from jobs.clearances.places import Key, key_of
+from jobs.clearances.record import typed_as_mm
+from jobs.models import ClearanceReading, ClearanceSet
+from workshop.records.form import saved_since
+
+
+def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceReading]:
+    """The readings as they stood with a version of the set: before the next save of it began."""
+    _, following = saved_since(measured, version)
+    later = ClearanceSet.history.filter(id=measured.pk, version=version + 1)
+    following = later.order_by("history_date").first() or following
+    if following is None:
+        return {}
+    rows = ClearanceReading.history.filter(
+        clearance_set_id=measured.pk, history_date__lt=following.history_date
+    )
+    last = {row.id: row for row in rows.order_by("history_date", "history_id")}
+    return {key_of(row.instance): row.instance for row in last.values() if row.history_type != "-"}
+
+
+def same_gap(sent: str, before: str, unit: str) -> bool:
+    """Whether two texts of a clearance box mean the same, in whatever unit each is written."""
+    try:
+        now, was = (read_gap(text, unit) for text in (sent, before))
+    except ValueError:
+        return False
+    return [typed_as_mm(each, now.unit) for each in now.figures] == [
+        typed_as_mm(each, was.unit) for each in was.figures
+    ]

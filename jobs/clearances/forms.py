@@ -1,0 +1,409 @@
+"""The bench's entry form: a box for each gap of each valve, drawn where the valve sits."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from typing import Any, cast
+
+from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
+from django.db.models import TextChoices
+from django.http import QueryDict
+from django.utils import timezone
+
+from jobs.calc.clearances.readings import Reading, closing_from_gaps, format_mm, question_engine_temperature
+from jobs.calc.clearances.shims import check_thickness, read_mark
+from jobs.clearances.engine_map import BankPicture, orders_of_moving_on, seen_from_above
+from jobs.clearances.form_boxes import Box, TypedGap, both_gaps, in_mm, limit_text, read_gap, typed_in_full
+from jobs.clearances.form_conflicts import readings_at, same_gap
+from jobs.clearances.places import Key, Place, key_of, measured_at
+from jobs.clearances.record import Entry, question_figure, record_clearances, typed_as_mm
+from jobs.clearances.shim_plan import made_series
+from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
+from workshop.models import EngineSpec, Gap, ShopProfile
+from workshop.records.fields import NumberInput, QuantityField, plain
+from workshop.records.form import ConflictingChange, RecordForm, copy_of
+from workshop.units.display import format_value, label, length_as_typed, length_words, parse_number
+
+MEASURED_BY_ANOTHER = (
+    "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
+    "lost: theirs stand as they saved them. Save again, and yours are kept beside them as a set of their own."
+)
+SHIM_WITHOUT_CLEARANCE = (
+    "A shim is entered here but no clearance. Measure the valve, or clear the shim to leave it not measured."
+)
+
+
+class MarkField(forms.CharField):
+    widget = NumberInput
+
+
+class Blades(TextChoices):
+    MM = "mm", "in mm (0.12)"
+    INCH = "in", "in inches (0.0045)"
+
+
+class ClosingAs(TextChoices):
+    CLEARANCE = "clearance", "closing clearance"
+    LOADED_GAP = "loaded_gap", "loaded gap of the opener"
+
+
+MOVES_ON = {"cylinder": "cylinder by cylinder", "side": "all intake, then all exhaust"}
+
+
+class ClearanceSetForm(RecordForm):
+    """A clearance set with every reading of it; what is left empty stays not measured."""
+
+    blades = forms.ChoiceField(
+        label="Blades are marked",
+        choices=Blades.choices,
+        required=False,
+        help_text="A box moves on by itself after two decimals in mm, four in inches.",
+    )
+    closing_as = forms.ChoiceField(
+        label="In the closing boxes stands", choices=ClosingAs.choices, required=False
+    )
+    # the last set of this kind that the job had when the page was made, to tell of another's since
+    last_seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    two_blades = forms.BooleanField(
+        label="Between two blades: a second box for the smallest blade that does not go", required=False
+    )
+    cold_check = forms.BooleanField(
+        label="Keep these as a cold check all the same: the temperature is right", required=False
+    )
+    figures_right = forms.BooleanField(label="The figures questioned are right as typed", required=False)
+
+    class Meta(RecordForm.Meta):
+        model = ClearanceSet
+        fields = ["engine_temperature_c", "instrument", "measured_at", "note"]
+
+    engine_temperature_c = QuantityField(
+        kept_in="c",
+        label="Engine temperature (°C)",
+        min_value=-30,
+        max_value=150,
+        error_messages={"required": "Take the temperature of the engine first: clearances are read cold."},
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        spec: EngineSpec,
+        shop: ShopProfile,
+        planned: Mapping[Key, ShimPlanRow] | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.spec, self.shop, self.planned = spec, shop, planned or {}
+        self.entries: list[Entry] = []
+        self.questions: list[tuple[str, str]] = []  # box, what is asked there
+        self.anothers: ClearanceSet | None = None  # saved for the same job while this was typed
+        self.stored = self._stored_rows()
+        temperature = self.fields["engine_temperature_c"]
+        assert isinstance(temperature, QuantityField)
+        temperature.use_unit(shop.temperature_unit)
+        self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
+        self.fields["blades"].initial = shop.length_unit
+        if self.instance.pk or not spec.has_closing:
+            # A stored set holds clearances, and shows them as such.
+            del self.fields["closing_as"]
+        newest = self._newest_of_its_kind()
+        self.fields["last_seen"].initial = newest.pk if newest else 0
+        self.banks = self._draw()
+        self.fields["two_blades"].initial = any(row.goes_mm is not None for row in self.stored.values())
+        stored_c = self.instance.engine_temperature_c
+        self.fields["cold_check"].initial = stored_c is not None and question_engine_temperature(stored_c)
+
+    def _stored_rows(self) -> dict[Key, ClearanceReading]:
+        if self.instance.pk is None:
+            return {}
+        return {key_of(row): row for row in self.instance.readings.all()}
+
+    @property
+    def unit(self) -> str:
+        """The unit of a figure that has none behind it."""
+        chosen = self.data.get(self.add_prefix("blades")) if self.is_bound else None
+        return chosen if chosen in Blades.values else self.shop.length_unit
+
+    @property
+    def takes_loaded_gaps(self) -> bool:
+        return self.cleaned_data.get("closing_as") == ClosingAs.LOADED_GAP
+
+    # The boxes
+
+    @property
+    def moves_on(self) -> dict[str, str]:
+        """The orders of moving on that this engine offers, in words."""
+        fires = "-".join(str(cylinder) for cylinder in self.spec.firing_cylinders)
+        return {name: MOVES_ON.get(name, f"in the firing order, {fires}") for name in self.orders}
+
+    def _draw(self) -> list[BankPicture]:
+        """Make the inputs of every place, and number them in the orders they may be reached."""
+        self.orders = orders_of_moving_on(self.spec)
+        self.places = self.orders["cylinder"]
+        for place in self.places:
+            self._add_inputs(place)
+        return seen_from_above(self.spec, self._box)
+
+    def _turns(self, place: Place, kind: str) -> dict[str, str]:
+        """When a box's turn comes, in each order: clearances first, the shims after all of them."""
+        after = {"c": 0, "n": 1, "s": 2 * len(self.places), "m": 2 * len(self.places) + 1}[kind]
+        return {
+            f"data-order-{name}": str(2 * order.index(place) + after) for name, order in self.orders.items()
+        }
+
+    def _add_inputs(self, place: Place) -> None:
+        initial = self.texts_of(self.stored.get(place.key), place)
+        inputs = {"c": "", "n": ", does not go"}
+        if self.spec.uses_shims:
+            inputs |= {"s": ", shim fitted as marked", "m": ", shim fitted measured"}
+        for kind, what in inputs.items():
+            attrs = {"class": "form-control", **self._turns(place, kind)}
+            if kind == "n":
+                attrs |= {"data-bracket": "stops", "placeholder": " "}
+            name = f"{kind}-{place.slug}"
+            self.fields[name] = MarkField(
+                label=f"{place.label}{what}",
+                required=False,
+                max_length=30,
+                initial=initial[kind],
+                widget=NumberInput(attrs),
+            )
+        self.fields[f"c-{place.slug}"].help_text = self._range_text(place)
+
+    def _range_text(self, place: Place) -> str:
+        if place.low_mm is None or place.high_mm is None:
+            return "no range in the engine spec"
+        unit = self.shop.length_unit
+        low, high, target = (
+            format_value(each, "clearance", unit, with_unit=False)
+            for each in (place.low_mm, place.high_mm, place.target_mm)
+        )
+        aim = f", target {target}" if place.target_mm is not None else ""
+        return f"{low} to {high} {label(unit)}{aim}"
+
+    def _box(self, place: Place) -> Box:
+        shims = self.spec.uses_shims
+        return Box(
+            place=place,
+            clearance=self[f"c-{place.slug}"],
+            stops=self[f"n-{place.slug}"],
+            marked=self[f"s-{place.slug}"] if shims else None,
+            measured=self[f"m-{place.slug}"] if shims else None,
+            limits={
+                "low": limit_text(place.low_mm),
+                "high": limit_text(place.high_mm),
+                "target": limit_text(place.target_mm),
+                "tolerance": limit_text(place.tolerance_mm),
+            },
+            stored=None if self.is_bound else measured_at(place, self.stored.get(place.key)),
+            planned=self.planned.get(place.key),
+        )
+
+    def shown(self, clearance_mm: Decimal | None) -> str:
+        """A clearance in the unit of the blades, as it is typed again."""
+        if clearance_mm is None or self.unit == "mm":
+            return in_mm(clearance_mm)
+        return length_as_typed(clearance_mm, self.unit)
+
+    def texts_of(self, row: ClearanceReading | None, place: Place) -> dict[str, str]:
+        """What stands in the boxes of a place for a stored reading, or for none."""
+        if row is None:
+            planned = self.planned.get(place.key)
+            mark = self.mark_text(planned.in_mm, place) if planned else ""
+            return {"c": "", "n": "", "s": mark, "m": ""}
+        value = row.clearance_mm if row.goes_mm is None else row.goes_mm
+        return {
+            "c": self.shown(value),
+            "n": self.shown(row.not_goes_mm),
+            "s": self.mark_text(row.shim_marked_mm, place),
+            "m": "" if row.shim_measured_mm is None else plain(row.shim_measured_mm),
+        }
+
+    def mark_text(self, marked_mm: Decimal | None, place: Place) -> str:
+        """A marking as it is typed: to the third decimal where fewer would be asked about again."""
+        if marked_mm is None:
+            return ""
+        text = format_mm(marked_mm)
+        asked = len(read_mark(text, made_series(self.spec, place.gap)).could_be_mm) > 1
+        return f"{marked_mm:.3f}" if asked else text
+
+    # Reading what was sent
+
+    def clean(self) -> dict[str, Any] | None:
+        self.entries = [self._entry_at(place) for place in self.places]
+        cleaned = super().clean()
+        self._question_temperature()
+        self._tell_of_anothers_set()
+        if self.questions and not self.cleaned_data.get("figures_right"):
+            for name, sentence in self.questions:
+                self.add_error(name, sentence)
+        if not self.errors and not any(entry.reading for entry in self.entries):
+            self.add_error(None, "Nothing is measured yet: enter the clearance of at least one valve.")
+        return cleaned
+
+    def _question_temperature(self) -> None:
+        temperature_c = self.cleaned_data.get("engine_temperature_c")
+        if temperature_c is None or self.cleaned_data.get("cold_check"):
+            return
+        question = question_engine_temperature(temperature_c)
+        if question:
+            self.add_error(
+                "engine_temperature_c",
+                f"{question} Let it cool down, or tick below that these count as a cold check.",
+            )
+
+    def _newest_of_its_kind(self) -> ClearanceSet | None:
+        if self.instance.pk or not self.instance.job_id:
+            return None
+        kin = ClearanceSet.objects.filter(job=self.instance.job_id, when=self.instance.when)
+        return kin.select_related("measured_by").order_by("pk").last()
+
+    def _tell_of_anothers_set(self) -> None:
+        """Ask once where somebody saved a set for this job between this page's making and its sending."""
+        seen, newest = self.cleaned_data.get("last_seen"), self._newest_of_its_kind()
+        if seen is None or newest is None or newest.pk <= seen:
+            return
+        self.anothers = newest
+        self.data = copy_of(self.data)
+        self.data[self.add_prefix("last_seen")] = str(newest.pk)
+        at = timezone.localtime(newest.created_at)
+        self.add_error(
+            None,
+            MEASURED_BY_ANOTHER.format(
+                who=newest.measured_by, when=newest.get_when_display(), at=f"{at:%H:%M}"
+            ),
+        )
+
+    def _entry_at(self, place: Place) -> Entry:
+        entry = Entry(place, self._try(f"c-{place.slug}", self._reading_at, place))
+        if not self.spec.uses_shims:
+            return entry
+        measured = self._try(f"m-{place.slug}", self._measured_shim, place)
+        marked = self._try(f"s-{place.slug}", self._marked_shim, place)
+        if entry.reading is None and f"c-{place.slug}" not in self.errors:
+            self._refuse_shim_alone(place)
+        return replace(entry, shim_marked_mm=marked, shim_measured_mm=measured)
+
+    def _try(self, name: str, read: Any, place: Place) -> Any:
+        """What a box says, or None with the reason told at the box."""
+        try:
+            return read(place)
+        except ValueError as problem:
+            self.add_error(name, str(problem))
+            return None
+
+    def _text(self, kind: str, place: Place) -> str:
+        return str(self.cleaned_data.get(f"{kind}-{place.slug}") or "").strip()
+
+    def _reading_at(self, place: Place) -> Reading | None:
+        if place.gap == Gap.CLOSING and self.takes_loaded_gaps:
+            return self._closing_from_gaps(place)
+        return self._typed_reading(place, place)
+
+    def _closing_from_gaps(self, place: Place) -> Reading | None:
+        """The closing clearance from the opener's two gaps."""
+        opening = next(each for each in self.places if each.key == (place.valve.key, Gap.OPENING.value))
+        loaded = self._typed_reading(place, both_gaps(opening, place))
+        if loaded is None:
+            return None
+        try:
+            unloaded = self._typed_reading(opening, opening, ask=False)
+        except ValueError:
+            unloaded = None
+        if unloaded is None:
+            raise ValueError("The loaded gap tells the closing clearance only beside the opening clearance.")
+        return closing_from_gaps(unloaded, loaded)
+
+    def _typed_reading(self, at: Place, judged_as: Place, *, ask: bool = True) -> Reading | None:
+        """What stands in the boxes of a place; a figure that can hardly be is kept to be asked about."""
+        text, stops = self._text("c", at), self._text("n", at)
+        if not text and not stops:
+            return None
+        if not text:
+            raise ValueError("Enter the blade that goes as well as the one that does not.")
+        typed = read_gap(text, self.unit)
+        if stops:
+            typed = self._with_stop(typed, stops)
+        words = length_words(self.shop.length_unit)
+        questions = [question_figure(figure, typed.unit, judged_as, words) for figure in typed.figures]
+        question = next(filter(None, questions), "")
+        lengths_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
+        try:
+            reading = Reading(lengths_mm[0]) if len(lengths_mm) == 1 else Reading(None, *lengths_mm)
+        except ValueError as problem:
+            raise ValueError(question or str(problem)) from problem
+        if question and ask:
+            self.questions.append((f"c-{at.slug}", question))
+        return reading
+
+    def _with_stop(self, typed: TypedGap, stops: str) -> TypedGap:
+        second = read_gap(stops, typed.unit)
+        if len(typed.figures) > 1 or len(second.figures) > 1:
+            raise ValueError("Both blades are entered twice: write one figure in each of the two boxes.")
+        return TypedGap((*typed.figures, *second.figures), typed.unit)
+
+    def _marked_shim(self, place: Place) -> Decimal | None:
+        text = self._text("s", place)
+        if not text:
+            return None
+        mark = read_mark(text, made_series(self.spec, place.gap))
+        # The last is what the mark says as it stands.
+        as_marked = Decimal(f"{mark.could_be_mm[-1]:.5f}")
+        asked = len(mark.could_be_mm) > 1 and not typed_in_full(text)
+        if asked and not self._text("m", place):
+            raise ValueError(f"{mark.question} Or write it to the third decimal, as {as_marked:.3f}.")
+        return as_marked
+
+    def _measured_shim(self, place: Place) -> Decimal | None:
+        text = self._text("m", place)
+        if not text:
+            return None
+        measured_mm = parse_number(text.removesuffix("mm"))
+        check_thickness(measured_mm)
+        return measured_mm
+
+    def _refuse_shim_alone(self, place: Place) -> None:
+        planned = self.texts_of(None, place)
+        if self._text("m", place) or self._text("s", place) not in ("", planned["s"]):
+            self.add_error(f"c-{place.slug}", SHIM_WITHOUT_CLEARANCE)
+
+    @property
+    def asks_about_figures(self) -> bool:
+        return bool(self.questions)
+
+    @property
+    def asks_about_temperature(self) -> bool:
+        refused = self.is_bound and "engine_temperature_c" in self.errors
+        return refused or bool(self["cold_check"].value())
+
+    # Saving, and another's save in between
+
+    def save(self, commit: bool = True) -> ClearanceSet:
+        return record_clearances(measured=self.instance, entries=self.entries)
+
+    def report_conflict(self, sent_version: int) -> None:
+        """As for every record, and for the readings too: a box left alone here takes over what is stored."""
+        super().report_conflict(sent_version)
+        assert self.conflict is not None
+        then, now = readings_at(self.instance, sent_version), self._stored_rows()
+        changes = [change for place in self.places for change in self._changes_at(place, then, now)]
+        self.conflict = replace(self.conflict, changes=[*self.conflict.changes, *changes])
+        self.errors[NON_FIELD_ERRORS] = self.error_class([self.conflict.sentence], error_class="nonfield")
+
+    def _changes_at(
+        self, place: Place, then: Mapping[Key, ClearanceReading], now: Mapping[Key, ClearanceReading]
+    ) -> Iterable[ConflictingChange]:
+        was, theirs = (self.texts_of(rows.get(place.key), place) for rows in (then, now))
+        for kind, before in was.items():
+            name = f"{kind}-{place.slug}"
+            if name not in self.fields or theirs[kind] == before:
+                continue
+            if self._sent(name) == before or (kind in "cn" and same_gap(self._sent(name), before, self.unit)):
+                cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
+            yield ConflictingChange(
+                str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"
+            )
+
+    def _sent(self, name: str) -> str:
+        return str(self.data.get(self.add_prefix(name), "")).strip()

@@ -1,0 +1,144 @@
+"""Clearance sets between storage and arithmetic: recorded, judged, set side by side."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from jobs.calc.clearances.readings import Judgement, Reading, Verdict, judge
+from jobs.calc.units.length_format import LengthWords
+from jobs.models import ClearanceReading, ShimPlanRow
+from workshop.models import EngineSpec, Gap, Valve
+
+Key = tuple[str, str]  # valve key, gap
+
+
+OUT_OF_RANGE = (Verdict.BELOW, Verdict.ABOVE)
+
+
+IN_RANGE = (Verdict.ON_TARGET, Verdict.OFF_TARGET, Verdict.IN_RANGE)
+
+
+@dataclass(frozen=True)
+class Place:
+    """One gap of one valve, with what the engine spec wants of it."""
+
+    valve: Valve
+    gap: Gap
+    names_gap: bool  # whether the valve has two gaps, so that the label must say which
+    low_mm: Decimal | None
+    high_mm: Decimal | None
+    target_mm: Decimal | None
+    tolerance_mm: Decimal
+    camshaft: str
+
+    @property
+    def key(self) -> Key:
+        return self.valve.key, self.gap.value
+
+    @property
+    def slug(self) -> str:
+        return f"{self.valve.key}-{self.gap.value}"
+
+    @property
+    def label(self) -> str:
+        return f"{self.valve.label}, {self.gap.value}" if self.names_gap else self.valve.label
+
+    @property
+    def has_range(self) -> bool:
+        return self.low_mm is not None and self.high_mm is not None
+
+    @property
+    def goal_mm(self) -> Decimal:
+        """The blueprint target, or the middle of the range where none is set."""
+        if self.target_mm is not None:
+            return self.target_mm
+        if self.low_mm is None or self.high_mm is None:
+            raise ValueError(f"{self.label} has no range in the engine spec.")
+        return (self.low_mm + self.high_mm) / 2
+
+    def judge(self, reading: Reading) -> Judgement | None:
+        """What the reading says here, or None where the spec has no range for it."""
+        if self.low_mm is None or self.high_mm is None:
+            return None
+        return judge(reading, self.low_mm, self.high_mm, self.target_mm, self.tolerance_mm)
+
+
+def places(spec: EngineSpec) -> list[Place]:
+    """Every gap of an engine, cylinder by cylinder."""
+    return [
+        Place(
+            valve,
+            gap,
+            spec.has_closing,
+            *spec.limits(valve.side, gap),
+            spec.target_tolerance_mm,
+            spec.camshaft(valve),
+        )
+        for valve in spec.valves
+        for gap in spec.gaps
+    ]
+
+
+def key_of(row: ClearanceReading | ShimPlanRow) -> Key:
+    return f"{row.cylinder}-{row.side}-{row.position}", row.gap
+
+
+def reading_of(row: ClearanceReading) -> Reading:
+    return Reading(row.clearance_mm, row.goes_mm, row.not_goes_mm)
+
+
+def slug(judgement: Judgement | None) -> str:
+    """A verdict as the templates and style sheets know it: 'on-target', 'cannot-tell'."""
+    return judgement.verdict.name.lower().replace("_", "-") if judgement else ""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was measured at one place."""
+
+    place: Place
+    row: ClearanceReading
+    reading: Reading
+    judgement: Judgement | None
+
+    @property
+    def verdict(self) -> str:
+        return slug(self.judgement)
+
+    def hint(self, words: LengthWords) -> str:
+        """What would tell more, where the reading can't be told."""
+        unsure = self.judgement is not None and self.judgement.verdict is Verdict.CANNOT_TELL
+        return self.judgement.told(words) if self.judgement and unsure else ""
+
+    @property
+    def is_out(self) -> bool:
+        return self.judgement is not None and self.judgement.verdict in OUT_OF_RANGE
+
+    @property
+    def is_in(self) -> bool:
+        return self.judgement is not None and self.judgement.verdict in IN_RANGE
+
+    @property
+    def is_on_target(self) -> bool:
+        return self.judgement is not None and self.judgement.verdict is Verdict.ON_TARGET
+
+
+def measured_at(place: Place, row: ClearanceReading | None) -> Measured | None:
+    if row is None:
+        return None
+    reading = reading_of(row)
+    return Measured(place, row, reading, place.judge(reading))
+
+
+def measured_by_place(
+    spec: EngineSpec, rows: Iterable[ClearanceReading]
+) -> list[tuple[Place, Measured | None]]:
+    """Every place of the engine with what was measured there, None where nothing was."""
+    by_key = {key_of(row): row for row in rows}
+    return [(place, measured_at(place, by_key.get(place.key))) for place in places(spec)]
+
+
+def rows_of_no_place(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> list[ClearanceReading]:
+    """Readings of valves that the engine spec does not have; the bike's spec was changed since."""
+    known = {place.key for place in places(spec)}
+    return [row for row in rows if key_of(row) not in known]

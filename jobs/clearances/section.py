@@ -1,0 +1,61 @@
+"""Valve clearances on the job page."""
+
+from typing import Any
+
+from jobs.clearances.before_after import BeforeAfter, History, history_of
+from jobs.job.page import JobPage
+from jobs.job.section import Section, State
+from jobs.models import ClearanceSet, ShimPlan
+from workshop.models import EngineSpec
+
+NO_SPEC = "the bike has no engine spec yet"
+TEMPLATE = "jobs/clearances/_section.html"
+
+
+def section(page: JobPage) -> Section:
+    spec = page.job.bike.engine_spec
+    sets = list(page.readings)
+    history = history_of(spec, page.readings) if spec else None
+    state, why = standing(spec, sets, history)
+    context: dict[str, Any] = {
+        "clearance_sets": [(measured, accepted_plan(measured)) for measured in sets],
+        "clearance_history": history,
+        "clearance_spec": spec,
+    }
+    return Section("clearances", "Valve clearances", state, why, TEMPLATE, context)
+
+
+def accepted_plan(measured: ClearanceSet) -> ShimPlan | None:
+    return getattr(measured, "shim_plan", None)
+
+
+def standing(spec: EngineSpec | None, sets: list[ClearanceSet], history: History | None) -> tuple[State, str]:
+    """Where the clearances stand, and why in a few words."""
+    if not sets:
+        return State.EMPTY, NO_SPEC if spec is None else "not measured yet"
+    if history is None:
+        return State.ATTENTION, NO_SPEC
+    if history.open:
+        return State.ATTENTION, open_in_words(history.open)
+    if history.unmeasured:
+        return State.IN_HAND, f"{len(history.unmeasured)} of {len(history.rows)} not measured"
+    if waits_for_as_left(sets):
+        return State.IN_HAND, "shim plan accepted, to be measured as left"
+    return State.DONE, history.summary
+
+
+def open_in_words(rows: list[BeforeAfter]) -> str:
+    """What is out of range, or can't be told, by the last reading."""
+    last = [measured for row in rows for measured in [row.left or row.found] if measured]
+    when = "as left" if any(row.left for row in rows) else "as found"
+    out = sum(measured.is_out for measured in last)
+    unsure = len(last) - out
+    parts = [f"{out} out of range" if out else "", f"{unsure} cannot be told" if unsure else ""]
+    return f"{' and '.join(part for part in parts if part)} {when}"
+
+
+def waits_for_as_left(sets: list[ClearanceSet]) -> bool:
+    """Whether a plan was accepted and nothing was measured after the readings it rests on."""
+    planned = [number for number, measured in enumerate(sets) if accepted_plan(measured)]
+    left = [number for number, measured in enumerate(sets) if measured.when == ClearanceSet.When.AS_LEFT]
+    return bool(planned) and (not left or max(left) < max(planned))

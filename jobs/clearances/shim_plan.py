@@ -1,0 +1,465 @@
+"""Shim plans between storage and arithmetic: what a valve needs, what is at hand, what was accepted."""
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from jobs.calc.clearances.readings import ScrewTurn, turns_needed
+from jobs.calc.clearances.shim_plan import Origin, Plan, PlanRow, Policy, plan_shims
+from jobs.calc.clearances.shims import (
+    MadeSeries,
+    ShimValve,
+    clearance_with_mm,
+    nearest_made_mm,
+    new_shim_mm,
+    read_mark,
+)
+from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.clearances.places import Key, Measured, Place, key_of, measured_by_place, places
+from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
+from workshop.models import EngineSpec, Gap, ShimStock, StaffMember, StaleRecord
+from workshop.stock.add_shims import add_shims
+
+STOCK_CHANGED = (
+    "The drawer, the readings or the engine spec have changed since this plan was shown, so it no longer "
+    "holds. Nothing was booked. The plans below are made afresh: look at them and accept again."
+)
+
+
+class PlanRefused(ValueError):
+    """A plan can't be accepted; the sentence says why. Nothing was booked."""
+
+
+def exact(thickness_mm: float) -> Decimal:
+    """A length from the arithmetic as it is stored."""
+    return Decimal(f"{thickness_mm:.5f}")
+
+
+def shim_diameter(spec: EngineSpec, gap: str) -> Decimal | None:
+    return spec.closing_shim_diameter_mm if gap == Gap.CLOSING else spec.shim_diameter_mm
+
+
+def made_series(spec: EngineSpec, gap: str) -> MadeSeries | None:
+    """The sizes that can be bought, or None where the spec does not say them in full."""
+    prefix = "closing_shim" if gap == Gap.CLOSING else "shim"
+    thin, thick, step = (getattr(spec, f"{prefix}_{end}_mm") for end in ("thinnest", "thickest", "step"))
+    if not (thin and thick and step) or thin > thick:
+        return None
+    return MadeSeries(thin, thick, step)
+
+
+def drawer(diameter_mm: Decimal | None, *, lock: bool = False) -> list[ShimStock]:
+    """Shims of this diameter that are in stock."""
+    stock = ShimStock.objects.select_for_update() if lock else ShimStock.objects.all()
+    return list(stock.filter(diameter_mm=diameter_mm, count__gt=0)) if diameter_mm else []
+
+
+def shim_valve(measured: Measured) -> ShimValve | None:
+    """A place as the arithmetic of shims takes it; None where its shim or its range isn't known."""
+    place, shim = measured.place, measured.row.shim_mm
+    if shim is None or place.low_mm is None or place.high_mm is None:
+        return None
+    return ShimValve(
+        key=place.slug,
+        fitted_mm=shim,
+        measured_mm=measured.reading.best_mm,
+        low_mm=place.low_mm,
+        high_mm=place.high_mm,
+        target_mm=place.target_mm,
+        label=place.label,
+        camshaft=place.camshaft,
+        half_width_mm=measured.reading.half_width_mm,
+    )
+
+
+# What one valve needs, by itself
+
+
+@dataclass(frozen=True)
+class ShimNeeded:
+    """The shim that brings one valve nearest its target, whatever is at hand."""
+
+    thickness_mm: float
+    predicted_mm: float
+    made: bool  # a made size; False where the spec names no series or no made size is in range
+    stays: bool
+    mark_question: str  # where the marking of the shim fitted isn't one of the sizes made
+
+
+def shim_needed(spec: EngineSpec, measured: Measured) -> ShimNeeded | None:
+    """None where the shim fitted or the range isn't known."""
+    valve = shim_valve(measured)
+    if valve is None:
+        return None
+    series = made_series(spec, measured.place.gap)
+    made = nearest_made_mm(valve, series) if series else None
+    wanted = measured.place.goal_mm
+    needed = new_shim_mm(valve.fitted_mm, valve.measured_mm, wanted) if made is None else made
+    predicted = clearance_with_mm(valve.fitted_mm, valve.measured_mm, needed)
+    question = "" if measured.row.shim_measured_mm is not None else mark_question(valve, series)
+    return ShimNeeded(needed, predicted, made is not None, exact(needed) == valve.fitted_mm, question)
+
+
+def mark_question(valve: ShimValve, series: MadeSeries | None) -> str:
+    return read_mark(f"{valve.fitted_mm:.3f}", series).question or ""
+
+
+def turns_at(spec: EngineSpec, measured: Measured) -> ScrewTurn | None:
+    """How far a screw has to be turned, or None where the pitch or the range isn't known."""
+    if not spec.screw_pitch_mm or not measured.place.has_range:
+        return None
+    return turns_needed(measured.reading.best_mm, measured.place.goal_mm, spec.screw_pitch_mm)
+
+
+# The plan for the whole engine
+
+
+@dataclass(frozen=True)
+class PlanLine:
+    place: Place
+    row: PlanRow
+    giver: Place | None  # the place whose shim goes in here
+
+    @property
+    def label(self) -> str:
+        return self.place.label
+
+    @property
+    def moves(self) -> bool:
+        return self.row.origin is not Origin.STAYS
+
+    @property
+    def fingerprint(self) -> str:
+        return f"{self.place.slug} {self.row.out_mm} {self.row.in_mm} {self.row.origin} {self.row.from_key}"
+
+
+@dataclass(frozen=True)
+class EnginePlan:
+    """One policy's plan for all shims of an engine; opening and closing shims are planned each by itself."""
+
+    policy: ShimPlan.Policy
+    lines: list[PlanLine]
+    kinds: dict[Gap, Plan]
+
+    @property
+    def impossible(self) -> list[PlanLine]:
+        return [line for line in self.lines if line.row.origin is Origin.NONE]
+
+    @property
+    def to_buy(self) -> list[tuple[Gap, float, int]]:
+        """(opening or closing, thickness in mm, how many)."""
+        return self._sizes({gap: plan.to_buy_mm for gap, plan in self.kinds.items()})
+
+    @property
+    def left_over(self) -> list[tuple[Gap, float, int]]:
+        return self._sizes({gap: plan.left_over_mm for gap, plan in self.kinds.items()})
+
+    @property
+    def shims_to_buy(self) -> int:
+        return sum(count for _, _, count in self.to_buy)
+
+    @property
+    def shims_moved(self) -> int:
+        return sum(line.moves for line in self.lines)
+
+    @property
+    def camshafts_lifted(self) -> list[str]:
+        return list(dict.fromkeys(name for plan in self.kinds.values() for name in plan.camshafts_lifted))
+
+    @property
+    def sum_abs_deviation_mm(self) -> float:
+        return sum(plan.sum_abs_deviation_mm for plan in self.kinds.values())
+
+    @property
+    def fingerprint(self) -> str:
+        """The same for the same plan: what was accepted is what was shown."""
+        return hashlib.sha256("\n".join(line.fingerprint for line in self.lines).encode()).hexdigest()[:16]
+
+    @staticmethod
+    def _sizes(counters: dict[Gap, Counter[float]]) -> list[tuple[Gap, float, int]]:
+        return [(gap, size, sizes[size]) for gap, sizes in counters.items() for size in sorted(sizes)]
+
+
+@dataclass(frozen=True)
+class PlanBasis:
+    """What a plan is made from, and the places it has to leave out."""
+
+    spec: EngineSpec
+    valves: dict[Gap, list[ShimValve]]
+    places: dict[str, Place]  # by slug
+    not_measured: list[Place]
+    shim_unknown: list[Place]
+    no_range: list[Place]
+    words: LengthWords = IN_MM  # in which its reasons are told
+
+    @property
+    def left_out(self) -> list[Place]:
+        return [*self.not_measured, *self.shim_unknown, *self.no_range]
+
+    @property
+    def empty(self) -> bool:
+        return not any(self.valves.values())
+
+
+def plan_basis(spec: EngineSpec, rows: Iterable[ClearanceReading], words: LengthWords = IN_MM) -> PlanBasis:
+    """Sort the places of a set into those that can be planned and those that can't."""
+    basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], words)
+    for place, measured in measured_by_place(spec, rows):
+        basis.places[place.slug] = place
+        valve = shim_valve(measured) if measured else None
+        if valve is not None:
+            basis.valves[place.gap].append(valve)
+        elif measured is None:
+            basis.not_measured.append(place)
+        elif measured.row.shim_mm is None:
+            basis.shim_unknown.append(place)
+        else:
+            basis.no_range.append(place)
+    return basis
+
+
+def plan_engine(basis: PlanBasis, policy: ShimPlan.Policy, stock: dict[Gap, list[ShimStock]]) -> EnginePlan:
+    """The plan that one policy makes from what was measured and what is in the drawer."""
+    spec = basis.spec
+    kinds = {
+        gap: plan_shims(
+            valves,
+            {shims.thickness_mm: shims.count for shims in stock[gap]},
+            made_series(spec, gap),
+            Policy(policy.value),
+            tolerance_mm=spec.target_tolerance_mm,
+            words=basis.words,
+        )
+        for gap, valves in basis.valves.items()
+    }
+    planned = {row.valve.key: row for plan in kinds.values() for row in plan.rows}
+    lines = [
+        PlanLine(place, planned[slug], basis.places.get(planned[slug].from_key or ""))
+        for slug, place in basis.places.items()
+        if slug in planned
+    ]
+    return EnginePlan(policy, lines, kinds)
+
+
+def stock_for(spec: EngineSpec, *, lock: bool = False) -> dict[Gap, list[ShimStock]]:
+    return {gap: drawer(shim_diameter(spec, gap), lock=lock) for gap in spec.gaps}
+
+
+def all_plans(basis: PlanBasis) -> list[EnginePlan]:
+    """The plans of all policies, from one look into the drawer."""
+    stock = stock_for(basis.spec)
+    return [plan_engine(basis, policy, stock) for policy in ShimPlan.Policy]
+
+
+# Accepting a plan
+
+
+@transaction.atomic
+def accept_plan(
+    *,
+    measured: ClearanceSet,
+    spec: EngineSpec,
+    policy: ShimPlan.Policy,
+    fingerprint: str,
+    by: StaffMember,
+    words: LengthWords = IN_MM,
+) -> ShimPlan:
+    """Keep the plan that was shown and take its shims out of the drawer.
+
+    Raises
+    ------
+    PlanRefused
+        A plan is accepted already, a valve can't be brought into range, or what the plan rests on has
+        changed since it was shown.
+    """
+    # Two that accept at once come one after the other, also where the drawer holds nothing to lock.
+    ClearanceSet.objects.select_for_update().get(pk=measured.pk)
+    stock = stock_for(spec, lock=True)
+    if ShimPlan.objects.filter(clearance_set=measured).exists():
+        raise PlanRefused("A shim plan was accepted for these readings already.")
+    plan = plan_engine(plan_basis(spec, measured.readings.all(), words), policy, stock)
+    if plan.impossible:
+        raise PlanRefused(
+            "This plan can't be accepted: " + " ".join(line.row.why for line in plan.impossible)
+        )
+    if not plan.lines or plan.fingerprint != fingerprint:
+        raise PlanRefused(STOCK_CHANGED)
+    book_out(plan, stock)
+    accepted = ShimPlan(clearance_set=measured, policy=policy, accepted_by=by)
+    accepted.stock_booked_out_at = accepted.accepted_at
+    accepted.save()
+    for line in plan.lines:
+        stored_row(accepted, line, shim_diameter(spec, line.place.gap)).save()
+    return accepted
+
+
+def book_out(plan: EnginePlan, stock: dict[Gap, list[ShimStock]]) -> None:
+    """Lower the counts in the drawer by what the plan takes."""
+    for gap, kind in plan.kinds.items():
+        taken = {exact(size): count for size, count in kind.from_stock_mm.items()}
+        for shims in stock[gap]:
+            count = taken.get(shims.thickness_mm, 0)
+            if not count:
+                continue
+            shims.count -= count
+            try:
+                shims.save()
+            except StaleRecord as problem:
+                raise PlanRefused(STOCK_CHANGED) from problem
+
+
+def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) -> ShimPlanRow:
+    row, valve = line.row, line.place.valve
+    if row.in_mm is None or row.predicted_mm is None:
+        raise PlanRefused(row.why)
+    return ShimPlanRow(
+        plan=accepted,
+        cylinder=valve.cylinder,
+        side=valve.side,
+        position=valve.position,
+        gap=line.place.gap,
+        out_mm=exact(row.out_mm),
+        in_mm=exact(row.in_mm),
+        origin=row.origin.value,
+        origin_detail=line.giver.label if line.giver else "",
+        predicted_mm=exact(row.predicted_mm),
+        why=row.why,
+        shim_diameter_mm=diameter_mm,
+    )
+
+
+# Taking a plan back, or putting into the drawer what it leaves over
+
+
+def locked_plan(measured: ClearanceSet) -> ShimPlan:
+    """The accepted plan of a set, nobody else acting on it meanwhile."""
+    plan = ShimPlan.objects.select_for_update().filter(clearance_set=measured).first()
+    if plan is None:
+        raise PlanRefused("There is no accepted plan any more: somebody has taken it back.")
+    return plan
+
+
+def why_carried_out(plan: ShimPlan) -> str:
+    """What shows that a plan has been carried out, as a sentence; '' where nothing does."""
+    if plan.left_over_in_drawer_at:
+        return "The shims left over are in the drawer, so this plan has been carried out and stands."
+    later = ClearanceSet.objects.filter(
+        job=plan.clearance_set.job_id, when=ClearanceSet.When.AS_LEFT, created_at__gte=plan.created_at
+    )
+    if later.exists():
+        return "Clearances were measured as left since, so this plan has been carried out and stands."
+    return ""
+
+
+@transaction.atomic
+def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
+    """Undo an accepted plan that is not carried out yet: its shims go back into the drawer.
+
+    Returns
+    -------
+    Counter
+        The shims that went back, by thickness in mm.
+
+    Raises
+    ------
+    PlanRefused
+        There is no plan any more, or it has been carried out.
+    """
+    plan = locked_plan(measured)
+    if carried_out := why_carried_out(plan):
+        raise PlanRefused(carried_out)
+    back = [row for row in plan.rows.all() if row.origin == ShimPlanRow.Origin.STOCK]
+    put_into_drawer(Counter((diameter_of(row, measured), row.in_mm) for row in back))
+    plan.delete()
+    return Counter(row.in_mm for row in back)
+
+
+@transaction.atomic
+def put_left_over_into_drawer(*, measured: ClearanceSet) -> int:
+    """Put the shims that come out of the engine and find no place in it into the drawer; how many.
+
+    Raises
+    ------
+    PlanRefused
+        There is no plan any more, they are in the drawer already, or their diameter isn't known.
+    """
+    plan = locked_plan(measured)
+    if plan.left_over_in_drawer_at:
+        raise PlanRefused("The shims left over are in the drawer already.")
+    rows = list(plan.rows.all())
+    diameters = {row.gap: diameter_of(row, measured) for row in rows}
+    shims: Counter[tuple[Decimal, Decimal]] = Counter()
+    for gap, size, count in left_over_of([AcceptedLine("", row) for row in rows]):
+        shims[diameters[gap], size] += count
+    put_into_drawer(shims)
+    plan.left_over_in_drawer_at = timezone.now()
+    plan.save()
+    return shims.total()
+
+
+def put_into_drawer(shims: Counter[tuple[Decimal, Decimal]]) -> None:
+    """Counts by diameter and thickness, in mm."""
+    for (diameter_mm, thickness_mm), count in shims.items():
+        add_shims(diameter_mm=diameter_mm, thickness_mm=thickness_mm, count=count)
+
+
+def diameter_of(row: ShimPlanRow, measured: ClearanceSet) -> Decimal:
+    spec = measured.job.bike.engine_spec
+    diameter_mm = row.shim_diameter_mm or (shim_diameter(spec, row.gap) if spec else None)
+    if diameter_mm is None:
+        raise PlanRefused("The engine spec gives no shim diameter, so the drawer has no place for them.")
+    return diameter_mm
+
+
+# An accepted plan, read again
+
+
+@dataclass(frozen=True)
+class AcceptedLine:
+    label: str
+    row: ShimPlanRow
+
+    @property
+    def where_from(self) -> str:
+        return self.row.origin_detail or self.row.get_origin_display()
+
+    @property
+    def moves(self) -> bool:
+        return self.row.origin != ShimPlanRow.Origin.STAYS
+
+
+def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:
+    """The rows of an accepted plan in the order of the engine, each named by its valve."""
+    labels = {place.key: place.label for place in (places(spec) if spec else [])}
+    return [AcceptedLine(labels.get(key_of(row), str(row)), row) for row in plan.rows.all()]
+
+
+def sizes_of(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Decimal, int]]:
+    """(opening or closing, thickness in mm, how many) that come from one origin."""
+    sizes = Counter((line.row.gap, line.row.in_mm) for line in lines if line.row.origin == origin)
+    return [(gap, size, count) for (gap, size), count in sorted(sizes.items())]
+
+
+def left_over_of(lines: Sequence[AcceptedLine]) -> list[tuple[str, Decimal, int]]:
+    """Shims that come out of the engine and go into no other valve of it."""
+    out = Counter((line.row.gap, line.row.out_mm) for line in lines if line.moves)
+    out.subtract(
+        (line.row.gap, line.row.in_mm) for line in lines if line.row.origin == ShimPlanRow.Origin.VALVE
+    )
+    return [(gap, size, count) for (gap, size), count in sorted((+out).items())]
+
+
+def planned_before(measured: ClearanceSet) -> dict[Key, ShimPlanRow]:
+    """For each place the row of the last plan accepted on this job from readings older than this set."""
+    rows = ShimPlanRow.objects.filter(
+        plan__clearance_set__job=measured.job_id,
+        plan__clearance_set__measured_at__lte=measured.measured_at,
+    )
+    if measured.pk:
+        rows = rows.exclude(plan__clearance_set=measured)
+    return {key_of(row): row for row in rows.order_by("plan__accepted_at", "plan_id")}

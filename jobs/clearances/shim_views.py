@@ -1,0 +1,144 @@
+"""The shim plan of a clearance set: policies side by side, the one accepted, and its bench slip."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from jobs.calc.clearances.readings import format_mm
+from jobs.clearances.shim_plan import (
+    PlanRefused,
+    accept_plan,
+    accepted_lines,
+    all_plans,
+    left_over_of,
+    plan_basis,
+    put_left_over_into_drawer,
+    shim_diameter,
+    sizes_of,
+    take_back_plan,
+    why_carried_out,
+)
+from jobs.clearances.views import find_set, plan_of, render_without_engine, spec_of
+from jobs.models import ClearanceSet, ShimPlan, ShimPlanRow
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import EngineSpec, Gap, Role
+from workshop.records.submit_once import once
+from workshop.units.display import length_words
+
+NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The turns are beside each valve."
+
+
+def render_plans(
+    request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, refusal: str = "", status: int = 200
+) -> HttpResponse:
+    basis = plan_basis(spec, measured.readings.all(), length_words(request.shop.length_unit))
+    context = {
+        "measured": measured,
+        "job": measured.job,
+        "spec": spec,
+        "basis": basis,
+        "plans": [] if basis.empty else all_plans(basis),
+        "diameters": [(gap.label, shim_diameter(spec, gap)) for gap in spec.gaps],
+        "refusal": refusal,
+        "can_write": request.user.holds(Role.MECHANIC),
+    }
+    return render(request, "jobs/clearances/shim_plan.html", context, status=status)
+
+
+def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object]:
+    spec = spec_of(measured)
+    lines = accepted_lines(spec, plan)
+    return {
+        "measured": measured,
+        "job": measured.job,
+        "spec": spec,
+        "plan": plan,
+        "lines": lines,
+        "from_stock": sizes_of(lines, ShimPlanRow.Origin.STOCK),
+        "to_buy": sizes_of(lines, ShimPlanRow.Origin.BUY),
+        "left_over": left_over_of(lines),
+        "two_kinds": any(line.row.gap == Gap.CLOSING for line in lines),
+    }
+
+
+@staff
+def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    spec, plan = spec_of(measured), plan_of(measured)
+    if plan is not None:
+        context = accepted_context(measured, plan)
+        context["can_write"] = request.user.holds(Role.MECHANIC)
+        context["carried_out"] = why_carried_out(plan)
+        return render(request, "jobs/clearances/_shim_plan_accepted.html", context)
+    if spec is None:
+        return render_without_engine(request, measured.job, measured.when)
+    if not spec.uses_shims:
+        messages.info(request, NO_SHIMS)
+        return redirect("clearances", pk)
+    return render_plans(request, measured, spec)
+
+
+@roles(Role.MECHANIC)
+@require_POST
+@once
+def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    spec = spec_of(measured)
+    if plan_of(measured) is not None or spec is None or not spec.uses_shims:
+        messages.warning(request, "Nothing was booked: these readings have no plan left to accept.")
+        return redirect("shim-plan", pk)
+    policy = request.POST.get("policy", "")
+    if policy not in ShimPlan.Policy.values:
+        return render_plans(request, measured, spec, "Choose one of the plans below.", status=422)
+    try:
+        accept_plan(
+            measured=measured,
+            spec=spec,
+            policy=ShimPlan.Policy(policy),
+            fingerprint=request.POST.get("fingerprint", ""),
+            by=request.user,
+            words=length_words(request.shop.length_unit),
+        )
+    except PlanRefused as problem:
+        return render_plans(request, measured, spec, str(problem), status=422)
+    messages.success(request, "Shim plan accepted; the shims from the drawer are booked out.")
+    return redirect("shim-plan", pk)
+
+
+@roles(Role.MECHANIC)
+@require_POST
+def shim_plan_take_back(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    try:
+        back = take_back_plan(measured=measured)
+    except PlanRefused as problem:
+        messages.warning(request, str(problem))
+    else:
+        shims = ", ".join(f"{count} × {format_mm(size)} mm" for size, count in sorted(back.items()))
+        told = f"back in the drawer: {shims}" if shims else "it had taken nothing from the drawer"
+        messages.success(request, f"Shim plan taken back; {told}.")
+    return redirect("shim-plan", pk)
+
+
+@roles(Role.MECHANIC)
+@require_POST
+def shim_plan_left_over(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    try:
+        count = put_left_over_into_drawer(measured=measured)
+    except PlanRefused as problem:
+        messages.warning(request, str(problem))
+    else:
+        messages.success(request, f"{count} shim{'' if count == 1 else 's'} left over put into the drawer.")
+    return redirect("shim-plan", pk)
+
+
+@staff
+def shim_plan_slip(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    plan = plan_of(measured)
+    if plan is None:
+        messages.info(request, "Accept a plan first: the bench slip is printed from it.")
+        return redirect("shim-plan", pk)
+    return render(request, "jobs/clearances/shim_worksheet.html", accepted_context(measured, plan))

@@ -1,0 +1,159 @@
+"""Measuring valve clearances: entry at the bench, and a set as it was measured."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_safe
+
+from jobs.calc.clearances.readings import ScrewTurn
+from jobs.calc.units.length_format import LengthWords
+from jobs.clearances.before_after import history_of, surprise
+from jobs.clearances.before_after_chart import picture_of
+from jobs.clearances.forms import ClearanceSetForm
+from jobs.clearances.places import Measured, Place, measured_by_place, rows_of_no_place
+from jobs.clearances.shim_plan import ShimNeeded, planned_before, shim_needed, turns_at
+from jobs.job.lookup import get_job_page_or_404
+from jobs.job.page import readings_by_set
+from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import EngineSpec, Role
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+from workshop.units.display import length_words
+
+
+def find_set(pk: int) -> ClearanceSet:
+    return get_object_or_404(
+        ClearanceSet.objects.select_related("job__bike__engine_spec", "measured_by", "shim_plan"), pk=pk
+    )
+
+
+def spec_of(measured: ClearanceSet) -> EngineSpec | None:
+    return measured.job.bike.engine_spec
+
+
+def plan_of(measured: ClearanceSet) -> ShimPlan | None:
+    return getattr(measured, "shim_plan", None)
+
+
+def render_without_engine(request: StaffRequest, job: Job, when: str) -> HttpResponse:
+    context = {"job": job, "when": ClearanceSet.When(when).label}
+    return render(request, "jobs/clearances/without_engine.html", context)
+
+
+def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, draft: str) -> HttpResponse:
+    is_left = measured.when == ClearanceSet.When.AS_LEFT
+    planned = planned_before(measured) if is_left else {}
+    form = ClearanceSetForm(posted(request), instance=measured, spec=spec, shop=request.shop, planned=planned)
+    if form.is_bound and form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"Clearances {measured.get_when_display()} saved.", draft)
+        return redirect("clearances", measured.pk)
+    context = {
+        "job": measured.job,
+        "spec": spec,
+        "when": measured.get_when_display(),
+        "as_left": is_left,
+        "draft": draft,
+        "plan": plan_of(measured) if measured.pk else None,
+    }
+    return render_form(request, "jobs/clearances/form.html", form, **context)
+
+
+@staff
+@never_cache
+@require_safe
+def bench_worker(request: StaffRequest) -> HttpResponse:
+    """The script that opens entry pages without a network; from the root, so that it serves all."""
+    return render(request, "jobs/clearances/bench_worker.js", content_type="text/javascript")
+
+
+@roles(Role.MECHANIC)
+@require_http_methods(["GET", "POST"])
+@once
+def clearances_new(request: StaffRequest, number: str, when: str) -> HttpResponse:
+    if when not in ClearanceSet.When.values:
+        raise Http404("Clearances are measured as found or as left.")
+    job = get_job_page_or_404(number)
+    if job.bike.engine_spec is None:
+        return render_without_engine(request, job, when)
+    measured = ClearanceSet(job=job, when=when, measured_by=request.user)
+    return save_entry(request, measured, job.bike.engine_spec, f"clearances-{number}-{when}")
+
+
+@roles(Role.MECHANIC)
+@require_http_methods(["GET", "POST"])
+def clearances_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    spec = spec_of(measured)
+    if spec is None:
+        return render_without_engine(request, measured.job, measured.when)
+    return save_entry(request, measured, spec, f"clearances-set-{pk}")
+
+
+@dataclass(frozen=True)
+class SetRow:
+    """A line of the table of a set."""
+
+    place: Place
+    measured: Measured | None
+    shim: ShimNeeded | None
+    turn: ScrewTurn | None
+    predicted: ShimPlanRow | None
+    surprise: str = ""
+    hints: Sequence[str] = ()  # what would make this row surer: finer blades, a shim measured
+
+    @property
+    def predicted_mm(self) -> Decimal | None:
+        return self.predicted.predicted_mm if self.predicted else None
+
+    @property
+    def turns_out(self) -> float:
+        return abs(self.turn.turns_in) if self.turn else 0.0
+
+
+def set_row(
+    spec: EngineSpec,
+    place: Place,
+    measured: Measured | None,
+    predicted: ShimPlanRow | None,
+    words: LengthWords,
+) -> SetRow:
+    if measured is None:
+        return SetRow(place, None, None, None, predicted)
+    shim = shim_needed(spec, measured) if spec.uses_shims else None
+    turn = None if spec.uses_shims else turns_at(spec, measured)
+    told = surprise(measured, predicted.predicted_mm if predicted else None, words)
+    hints = (measured.hint(words), shim.mark_question if shim else "")
+    return SetRow(place, measured, shim, turn, predicted, told, [hint for hint in hints if hint])
+
+
+@staff
+def clearances(request: StaffRequest, pk: int) -> HttpResponse:
+    measured = find_set(pk)
+    spec, rows = spec_of(measured), list(measured.readings.all())
+    is_left = measured.when == ClearanceSet.When.AS_LEFT
+    planned = planned_before(measured) if is_left else {}
+    table: list[SetRow] = []
+    if spec:
+        by_place = measured_by_place(spec, rows)
+        words = length_words(request.shop.length_unit)
+        table = [set_row(spec, place, found, planned.get(place.key), words) for place, found in by_place]
+    context = {
+        "measured": measured,
+        "job": measured.job,
+        "spec": spec,
+        "rows": table,
+        "no_place": rows_of_no_place(spec, rows) if spec else rows,
+        "surprises": [row for row in table if row.surprise],
+        "has_predictions": any(row.predicted for row in table),
+        "picture": picture_of(history_of(spec, readings_by_set(measured.job)), request.shop)
+        if spec
+        else None,
+        "plan": plan_of(measured),
+        "can_write": request.user.holds(Role.MECHANIC),
+    }
+    return render(request, "jobs/clearances/detail.html", context)

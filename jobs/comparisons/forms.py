@@ -1,0 +1,53 @@
+"""The form of a comparison: its title and which run stands on which side."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from django import forms
+
+from jobs.comparisons.compare import Group
+from jobs.models import Comparison, Run
+from workshop.records.field_groups import Grouped
+from workshop.records.form import RecordForm
+
+SIDES = [("", "neither"), *Group.choices]
+
+
+def field_of(run: Run) -> str:
+    return f"run-{run.pk}"
+
+
+class ComparisonForm(Grouped, RecordForm):
+    """``groups`` in ``cleaned_data`` is the side of each run that has one, by run id."""
+
+    GROUPS = (("", ("title", "on_sheet", "note")),)
+
+    class Meta(RecordForm.Meta):
+        model = Comparison
+        fields = ["title", "note", "on_sheet"]
+
+    def __init__(self, *args: Any, runs: Iterable[Run], sides: Mapping[int, str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.runs = list(runs)
+        for run in self.runs:
+            self.fields[field_of(run)] = forms.ChoiceField(
+                label=str(run),
+                choices=SIDES,
+                required=False,
+                initial=sides.get(run.pk, ""),
+                widget=forms.RadioSelect,
+            )
+
+    @property
+    def rows(self) -> list[tuple[Run, forms.BoundField]]:
+        return [(run, self[field_of(run)]) for run in self.runs]
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        chosen = {run.pk: self.cleaned_data.get(field_of(run), "") for run in self.runs}
+        self.cleaned_data["groups"] = {pk: Group(side) for pk, side in chosen.items() if side}
+        sides = set(self.cleaned_data["groups"].values())
+        for side in Group:
+            if side not in sides:
+                self.add_error(None, f"Choose at least one run for “{side.label}”.")
+        return cleaned

@@ -1,0 +1,67 @@
+"""The form of a drive-out: all of it may stay empty, then what is on record counts."""
+
+from typing import Any
+
+from django import forms
+from django.http import QueryDict
+
+from jobs.comparisons.roll_on import DriveAsked
+from jobs.job.fields import LimitedQuantityField
+from jobs.runs.chart_data import SPEED_UNITS
+from workshop.models import ShopProfile
+from workshop.records.fields import FloatNumberField
+
+
+class DriveOutForm(forms.Form):
+    drive_gear = forms.IntegerField(label="Gear", required=False, min_value=1, max_value=8)
+    from_kmh = LimitedQuantityField(kept_in="kmh", low=0, high=350, label="From", required=False)
+    to_kmh = LimitedQuantityField(kept_in="kmh", low=1, high=400, label="To", required=False)
+    mass_kg = FloatNumberField(
+        label="Mass of bike and rider (kg)", required=False, min_value=50, max_value=600
+    )
+    drag_area_m2 = FloatNumberField(label="Drag area (m²)", required=False, min_value=0, max_value=3)
+    wheelbase_mm = FloatNumberField(label="Wheelbase (mm)", required=False, min_value=900, max_value=2200)
+    mass_ahead_mm = FloatNumberField(
+        label="Centre of mass ahead of the rear axle (mm)", required=False, min_value=100, max_value=2000
+    )
+    mass_height_mm = FloatNumberField(
+        label="Height of the centre of mass (mm)", required=False, min_value=200, max_value=1500
+    )
+    friction = FloatNumberField(
+        label="Friction of the rear tyre", required=False, min_value=0.1, max_value=2.5
+    )
+
+    def __init__(self, query: QueryDict, *, on_record: DriveAsked, shop: ShopProfile) -> None:
+        self.on_record = on_record
+        asked = any(name in query for name in self.base_fields)
+        super().__init__(query if asked else None, initial=self.known(on_record))
+        unit = SPEED_UNITS[shop.distance_unit]
+        for name in ("from_kmh", "to_kmh"):
+            self.fields[name].use_unit(unit)  # type: ignore[attr-defined]  # both are quantities
+
+    @staticmethod
+    def known(asked: DriveAsked) -> dict[str, Any]:
+        values = {**vars(asked), "drive_gear": asked.gear}
+        return {name: value for name, value in values.items() if value is not None}
+
+    def show(self, asked: DriveAsked) -> None:
+        """Fill in what the answer was reckoned with where nobody typed anything."""
+        self.initial = self.known(asked)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        start, end = cleaned.get("from_kmh"), cleaned.get("to_kmh")
+        if start is not None and end is not None and not start < end:
+            self.add_error("to_kmh", "The drive-out has to end faster than it starts.")
+        base, ahead = cleaned.get("wheelbase_mm"), cleaned.get("mass_ahead_mm")
+        if base is not None and ahead is not None and not ahead < base:
+            self.add_error("mass_ahead_mm", "The centre of mass has to lie between the wheels.")
+        return cleaned
+
+    @property
+    def asked(self) -> DriveAsked:
+        """What was typed, over what is on record."""
+        typed = {k: v for k, v in getattr(self, "cleaned_data", {}).items() if v is not None}
+        if "drive_gear" in typed:
+            typed["gear"] = typed.pop("drive_gear")
+        return DriveAsked(**{**vars(self.on_record), **typed})

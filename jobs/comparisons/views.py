@@ -1,0 +1,144 @@
+"""Comparisons: two groups of runs, the difference, and what changed between them."""
+
+from collections.abc import Mapping, Sequence
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.comparisons.charts import comparison_chart, comparison_table, difference_chart, shown_bands
+from jobs.comparisons.compare import Compared, compare_runs, save_comparison, suggested_groups
+from jobs.comparisons.forms import ComparisonForm
+from jobs.comparisons.roll_on import Driven, drive_of, drive_on_record
+from jobs.comparisons.roll_on_forms import DriveOutForm
+from jobs.comparisons.roll_on_tables import drive_table_rows, lead_chart, told
+from jobs.job.form_page import form_page, section_url
+from jobs.job.lookup import get_job_or_404
+from jobs.models import Comparison, Run
+from jobs.runs.views import csv_answer
+from jobs.timeline.bike_states import states_of
+from jobs.timeline.events import Event, events
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.csv_files import csv_text
+from workshop.models import Role, StaleRecord
+from workshop.records.responses import posted, say_saved
+from workshop.records.submit_once import once
+
+SUGGESTED = "Suggested: the sweeps of the first state of the bike against those of the last."
+
+
+def find_comparison(pk: int) -> Comparison:
+    return get_object_or_404(
+        Comparison.objects.select_related("job__bike__engine_spec", "job__customer"), pk=pk
+    )
+
+
+def runs_to_compare(timeline: Sequence[Event]) -> list[Run]:
+    return [event.run for event in timeline if event.run and event.run.status == Run.Status.READ]
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_job_or_404(number)
+    timeline = events(job, request.shop)
+    sides = suggested_groups(states_of(timeline))
+    comparison = Comparison(job=job, title="" if posted(request) else "Before and after")
+    return save_form(request, comparison, timeline, sides, f"comparison-new-{job.pk}")
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def comparison_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    sides = dict(comparison.members.values_list("run_id", "group"))
+    return save_form(request, comparison, events(comparison.job, request.shop), sides, f"comparison-{pk}")
+
+
+def save_form(
+    request: StaffRequest,
+    comparison: Comparison,
+    timeline: Sequence[Event],
+    sides: Mapping[int, str],
+    draft: str,
+) -> HttpResponse:
+    form = ComparisonForm(posted(request), instance=comparison, runs=runs_to_compare(timeline), sides=sides)
+    if form.is_valid():
+        read = comparison.version
+        try:
+            save_comparison(comparison=comparison, groups=form.cleaned_data["groups"])
+        except StaleRecord:
+            form.report_conflict(read)
+        else:
+            say_saved(request, f"{comparison} is saved.", draft)
+            return redirect("comparison", comparison.pk)
+    return form_page(
+        request,
+        form,
+        job=comparison.job,
+        title="Edit the comparison" if comparison.pk else "Compare runs",
+        section="comparisons",
+        draft=draft,
+        note="" if comparison.pk else SUGGESTED,
+        template="jobs/comparisons/form.html",
+        comparison=comparison,
+        suggested=bool(sides),
+    )
+
+
+def drive_form(request: StaffRequest, compared: Compared) -> tuple[DriveOutForm, Driven | None]:
+    """The form of the drive-out with its answer; none where what was typed can't be."""
+    form = DriveOutForm(request.GET, on_record=drive_on_record(compared), shop=request.shop)
+    if form.is_bound and not form.is_valid():
+        return form, None
+    driven = drive_of(compared, form.asked, request.shop)
+    form.show(driven.asked)
+    return form, driven
+
+
+@staff
+@require_safe
+def comparison(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    members = list(comparison.members.select_related("run__tune_revision"))
+    compared = compare_runs(comparison, members, request.shop, events(comparison.job, request.shop))
+    form, driven = drive_form(request, compared)
+    result = driven.result if driven else None
+    context = {
+        "drive_form": form,
+        "driven": driven,
+        "drive": told(driven, request.shop) if driven else None,
+        "lead_chart": lead_chart(result, request.shop) if result else None,
+        "comparison": comparison,
+        "job": comparison.job,
+        "compared": compared,
+        "bands": shown_bands(compared, request.shop),
+        "chart": comparison_chart(compared, request.shop),
+        "differences": difference_chart(compared, request.shop),
+        "can_write": request.user.holds(Role.TUNER),
+    }
+    status = 200 if driven else 422
+    return render(request, "jobs/comparisons/detail.html", context, status=status)
+
+
+@staff
+@require_safe
+def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    members = list(comparison.members.select_related("run__tune_revision"))
+    compared = compare_runs(comparison, members, request.shop, timeline=())
+    header, rows = comparison_table(compared, request.shop)
+    driven = drive_form(request, compared)[1]
+    rows += drive_table_rows(driven, comparison.title, request.shop) if driven else []
+    return csv_answer(csv_text(header, rows), f"{comparison.job.number}-comparison-{comparison.pk}.csv")
+
+
+@roles(Role.TUNER)
+@require_POST
+def comparison_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    comparison = find_comparison(pk)
+    comparison.delete()
+    messages.success(request, f"{comparison} is removed; its runs stay.")
+    return redirect(section_url(comparison.job, "comparisons"))

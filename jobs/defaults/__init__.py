@@ -1,0 +1,1 @@
+"""Lists that a new shop starts with."""

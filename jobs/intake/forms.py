@@ -1,0 +1,146 @@
+"""Forms of the check-in: photos, marks, signature."""
+
+from functools import partial
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from jobs.intake.photos import Prepared, prepare_photos
+from jobs.intake.receive import meter_question, read_marks, read_strokes
+from jobs.job.fields import InShopUnits, ManyFilesInput
+from jobs.models import Job, Photo
+from workshop.models import ShopProfile
+from workshop.records.field_groups import Grouped
+from workshop.records.fields import plain
+from workshop.records.form import RecordForm
+from workshop.units.display import NO_BREAK_SPACE, format_value
+
+
+class PhotosField(forms.FileField):
+    """Photos as chosen, prepared for keeping: (own name, file) of each."""
+
+    widget = ManyFilesInput(attrs={"accept": "image/*"})
+
+    def clean(self, data: Any, initial: Any = None) -> list[Prepared]:
+        uploads: list[UploadedFile] = [upload for upload in data or [] if upload]
+        if not uploads and self.required:
+            raise forms.ValidationError("Choose at least one photo.")
+        try:
+            return prepare_photos(uploads)
+        except ValueError as problem:
+            again = " None of the photos is kept yet: choose the others again." if len(uploads) > 1 else ""
+            raise forms.ValidationError(f"{problem}{again}") from problem
+
+
+class PhotosForm(forms.Form):
+    photos = PhotosField(label="Photos")
+    caption = forms.CharField(label="What they show", required=False, max_length=200)
+
+
+class PhotoForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = Photo
+        fields = ["caption"]
+
+
+class DrawnField(forms.JSONField):
+    """What a script on the page has drawn; nested more deeply than can be read it is none."""
+
+    def to_python(self, value: Any) -> Any:
+        try:
+            return super().to_python(value)
+        except RecursionError as problem:
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid") from problem
+
+    def bound_data(self, data: Any, initial: Any) -> Any:
+        try:
+            return super().bound_data(data, initial)
+        except RecursionError:
+            return initial
+
+
+class MarksField(DrawnField):
+    """Points on the drawing of the bike, each with what is there; drawn by static/js/outline.js."""
+
+    widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
+
+    def clean(self, value: Any) -> list[dict[str, Any]]:
+        marks = super().clean(value) or []
+        try:
+            return read_marks(marks)
+        except ValueError as problem:
+            raise forms.ValidationError(str(problem)) from problem
+
+
+class SignForm(forms.Form):
+    """The customer's name, and a signature drawn here or written on the printed receipt."""
+
+    signed_by = forms.CharField(label="Name of who hands the bike in", max_length=120)
+    signature = DrawnField(widget=forms.HiddenInput, required=False)
+    on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
+
+    def clean_signature(self) -> list[list[list[int]]]:
+        try:
+            return read_strokes(self.cleaned_data["signature"] or [])
+        except ValueError as problem:
+            raise forms.ValidationError(str(problem)) from problem
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if not self.errors and not cleaned["signature"] and not cleaned["on_paper"]:
+            self.add_error("signed_by", "Sign in the field, or tick that it is signed on paper.")
+        return cleaned
+
+
+class ReceiveForm(InShopUnits, Grouped, RecordForm):
+    """The receipt; a meter's reading that doesn't follow from the last one has to be confirmed."""
+
+    GROUPS = (
+        (
+            "The bike as it comes in",
+            ("condition", "condition_marks", "odometer_km", "engine_hours", "fuel", "keys"),
+        ),
+        ("Photos", ("photos",)),
+    )
+    QUANTITIES = {"odometer_km": ("km", "distance")}
+    METERS = ("odometer_km", "engine_hours")
+
+    photos = PhotosField(
+        label="Photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
+    )
+    condition_marks = MarksField(
+        label="Marks on the outline",
+        required=False,
+        help_text="Press on the drawing where something is scratched, bent or missing, and say what.",
+    )
+    meters_confirmed = forms.BooleanField(label="The reading is right", required=False)
+
+    class Meta(RecordForm.Meta):
+        model = Job
+        fields = ["condition", "condition_marks", "odometer_km", "engine_hours", "fuel", "keys"]
+
+    def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shop = shop
+        self.questions: dict[str, str] = {}
+        self.use_units(shop)
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        self.questions = {name: asked for name in self.METERS if (asked := self.question_about(name))}
+        if not self.cleaned_data.get("meters_confirmed"):
+            for name, asked in self.questions.items():
+                self.add_error(name, f"{asked} If so, tick that it is and save again.")
+        return cleaned
+
+    def question_about(self, meter: str) -> str:
+        value = self.cleaned_data.get(meter)
+        if value is None:
+            return ""
+        return meter_question(job=self.instance, meter=meter, value=value, told=partial(self.told, meter))
+
+    def told(self, meter: str, value: float) -> str:
+        if meter == "odometer_km":
+            return format_value(value, "distance", self.shop.distance_unit)
+        return f"{plain(value)}{NO_BREAK_SPACE}h"

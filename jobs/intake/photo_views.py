@@ -1,0 +1,86 @@
+"""Photos of a job: added, shown, named, removed."""
+
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.template.defaultfilters import pluralize
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.intake.forms import PhotoForm, PhotosForm
+from jobs.intake.photos import add_photos, remove_photo
+from jobs.job.form_page import form_page, remove_button, section_url
+from jobs.models import Job, Photo
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted
+from workshop.records.submit_once import once
+
+ADDERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
+
+
+@roles(*ADDERS)
+@require_http_methods(["GET", "POST"])
+@once
+def photo_add(request: StaffRequest, number: str) -> HttpResponse:
+    """Several photos in one sending, or one in each as the page's script sends them (answered as JSON)."""
+    job = get_object_or_404(Job, number=number)
+    form = PhotosForm(posted(request), request.FILES or None)
+    by_script = request.accepts("application/json") and not request.accepts("text/html")
+    if form.is_valid():
+        added = add_photos(
+            job=job, by=request.user, photos=form.cleaned_data["photos"], caption=form.cleaned_data["caption"]
+        )
+        if by_script:
+            return JsonResponse({"ok": True, "message": "kept", "url": reverse("photo", args=[added[0].pk])})
+        messages.success(request, f"Kept: {len(added)} photo{pluralize(len(added))}.")
+        return redirect(section_url(job, "brief"))
+    if by_script:
+        sentence = " ".join(str(error) for errors in form.errors.values() for error in errors)
+        return JsonResponse({"ok": False, "message": sentence}, status=422)
+    return form_page(
+        request, form, job=job, title="Add photos", section="brief", template="jobs/intake/photo_add.html"
+    )
+
+
+@staff
+@require_safe
+def photo(request: StaffRequest, pk: int) -> HttpResponseBase:
+    photo = get_object_or_404(Photo, pk=pk)
+    try:
+        image = photo.image.open("rb")
+    except FileNotFoundError as problem:
+        raise Http404("The file of this photo is missing.") from problem
+    answer = FileResponse(image, content_type="image/jpeg")
+    answer.headers["Cache-Control"] = "private, max-age=86400"
+    return answer
+
+
+@roles(*ADDERS)
+@require_http_methods(["GET", "POST"])
+def photo_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    photo = get_object_or_404(Photo.objects.select_related("job"), pk=pk)
+    form = PhotoForm(posted(request), instance=photo)
+    if form.is_valid() and form.save_unless_stale():
+        messages.success(request, "The photo is saved.")
+        return redirect(section_url(photo.job, "brief"))
+    return form_page(
+        request,
+        form,
+        job=photo.job,
+        title="Photo",
+        section="brief",
+        template="jobs/intake/photo_edit.html",
+        photo=photo,
+        remove=remove_button(photo, "photo-remove", "Remove this photo"),
+    )
+
+
+@roles(*ADDERS)
+@require_POST
+def photo_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    photo = get_object_or_404(Photo.objects.select_related("job"), pk=pk)
+    job = photo.job
+    remove_photo(photo)
+    messages.success(request, "The photo is removed.")
+    return redirect(section_url(job, "brief"))

@@ -1,0 +1,115 @@
+"""Photos: checked, turned upright, made smaller and freed of what the camera wrote into them."""
+
+import io
+import math
+import uuid
+import warnings
+from pathlib import PurePath
+from typing import TYPE_CHECKING
+
+from django.conf import settings
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
+
+from jobs.models import Job, Photo
+from workshop.images import BROKEN, whole_images_only
+from workshop.models import StaffMember
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+LONGEST_SIDE = 2048
+READABLE = ("JPEG", "PNG", "WEBP", "GIF", "BMP")
+LONGEST_NAME = 200
+
+# The photo's own name and the file to keep
+Prepared = tuple[str, "ContentFile[bytes]"]
+
+
+def short_name(upload: UploadedFile) -> str:
+    return PurePath(upload.name or "photo").name[-LONGEST_NAME:]
+
+
+def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
+    """The upload as an upright JPEG of at most 2048 pixels, without metadata.
+
+    Raises ValueError with a sentence that names the file where it is empty, too large or no image.
+    """
+    from PIL import Image, ImageOps
+
+    name = short_name(upload)
+    if not upload.size:
+        raise ValueError(f"“{name}” is empty.")
+    if upload.size > settings.PHOTO_LIMIT:
+        limit = settings.PHOTO_LIMIT // (1024 * 1024)
+        raise ValueError(f"“{name}” is larger than {limit} MB. Make it smaller and choose it again.")
+    try:
+        image = open_photo(upload)
+        image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+        with whole_images_only():
+            return as_jpeg(ImageOps.exif_transpose(image))
+    except Image.DecompressionBombError as problem:
+        told = "has more pixels than can be read. Make it smaller and choose it again."
+        raise ValueError(f"“{name}” {told}") from problem
+    except BROKEN as problem:
+        raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
+
+
+def open_photo(upload: UploadedFile) -> "Image":
+    """The image, not yet read; raises DecompressionBombError where it has far too many pixels.
+
+    A JPEG, as phones take it, may have twice as many as others, since it is read at a fraction of its size.
+    """
+    from PIL import Image
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        image = Image.open(upload, formats=READABLE)
+    if image.format != "JPEG" and image.width * image.height > (Image.MAX_IMAGE_PIXELS or math.inf):
+        raise Image.DecompressionBombError("too many pixels to be laid out whole")
+    return image
+
+
+def as_jpeg(image: "Image") -> "ContentFile[bytes]":
+    from PIL import Image
+
+    image.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    if image.mode != "RGB":
+        on_white = Image.new("RGB", image.size, "white")
+        with_alpha = image.convert("RGBA")
+        on_white.paste(with_alpha, mask=with_alpha.getchannel("A"))
+        image = on_white
+    image.info.clear()
+    stored = io.BytesIO()
+    image.save(stored, "JPEG", quality=85, optimize=True)
+    return ContentFile(stored.getvalue(), name=f"{uuid.uuid4().hex}.jpg")
+
+
+def prepare_photos(uploads: list[UploadedFile]) -> list[Prepared]:
+    """Photos ready to be kept; ValueError names every one that can't be kept."""
+    prepared, problems = [], []
+    for upload in uploads:
+        try:
+            prepared.append((short_name(upload), prepare_photo(upload)))
+        except ValueError as problem:
+            problems.append(str(problem))
+    if problems:
+        raise ValueError(" ".join(problems))
+    return prepared
+
+
+@transaction.atomic
+def add_photos(*, job: Job, by: StaffMember, photos: list[Prepared], caption: str = "") -> list[Photo]:
+    return [
+        Photo.objects.create(job=job, by=by, image=image, original_name=name, caption=caption)
+        for name, image in photos
+    ]
+
+
+@transaction.atomic
+def remove_photo(photo: Photo) -> None:
+    """Delete the photo, and its file once nothing can bring the record back."""
+    storage, name = photo.image.storage, photo.image.name or ""
+    photo.delete()
+    transaction.on_commit(lambda: storage.delete(name))

@@ -1,0 +1,125 @@
+"""Receiving a bike: its condition, odometer, fuel, keys and photos."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from jobs.intake.photos import Prepared, add_photos
+from jobs.job.stages import move_to_stage
+from jobs.models import Job, Stage
+from workshop.models import StaffMember
+
+# How far a meter may have run on since the bike's last job before it is asked about
+UNUSUAL = {"odometer_km": 100_000, "engine_hours": 2_000}
+MOST_MARKS, LONGEST_NOTE = 40, 200
+MOST_POINTS = 5_000
+ON_RECEIPT = {
+    "condition": "condition on arrival",
+    "condition_marks": "marks on the outline",
+    "odometer_km": "odometer",
+    "engine_hours": "engine hours",
+    "fuel": "fuel",
+    "keys": "keys",
+}
+
+
+def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float], str]) -> str:
+    """What to ask about a reading that does not follow from the bike's last one; '' where it does.
+
+    ``meter`` is the job's field: the odometer's or the engine hours'.
+    """
+    last = (
+        Job.objects.filter(bike=job.bike_id, **{f"{meter}__isnull": False})
+        .exclude(pk=job.pk)
+        .order_by("-year", "-sequence")
+        .first()
+    )
+    if last is None:
+        return ""
+    before = getattr(last, meter)
+    if value < before:
+        return f"{told(value)} is less than the {told(before)} of job {last}. Is it right?"
+    if value > before + UNUSUAL[meter]:
+        return f"{told(value)} is far more than the {told(before)} of job {last}. Is it right?"
+    return ""
+
+
+@transaction.atomic
+def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
+    """Take the bike in; a job that is in the shop already keeps its stage."""
+    add_photos(job=job, by=by, photos=photos)
+    if job.stage == Stage.BOOKED:
+        move_to_stage(job=job, by=by, stage=Stage.RECEIVED)
+    elif job.received_at is None:
+        job.received_at = timezone.now()
+        job.save()
+
+
+def read_marks(marks: Any) -> list[dict[str, Any]]:
+    """Marks on the outline as sent: x and y in % of the drawing, and a note.
+
+    Raises ValueError with a sentence where they make no sense.
+    """
+    if not isinstance(marks, list) or len(marks) > MOST_MARKS:
+        raise ValueError(f"There may be up to {MOST_MARKS} marks on the outline.")
+    read = []
+    for mark in marks:
+        x, y, note = (mark.get(key) for key in ("x", "y", "note")) if isinstance(mark, dict) else (None,) * 3
+        if not all(isinstance(each, int | float) and 0 <= each <= 100 for each in (x, y)):
+            raise ValueError("A mark lies outside the outline.")
+        if not isinstance(note, str) or not note.strip():
+            raise ValueError("Say of each mark what is there, or take it off.")
+        read.append({"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": writable(note)})
+    return read
+
+
+def writable(note: str) -> str:
+    """A note without signs that no page or database can hold, such as the half of an emoji."""
+    whole = note.replace("\0", "").encode(errors="replace").decode()
+    return whole.strip()[:LONGEST_NOTE]
+
+
+def read_strokes(strokes: Any) -> list[list[list[int]]]:
+    """A signature as sent: lines of points, each 0 to 1000 across and 0 to 300 down.
+
+    Raises ValueError with a sentence where it is none.
+    """
+    points = [point for stroke in strokes for point in stroke] if is_nested(strokes) else None
+    if points is None or len(points) > MOST_POINTS:
+        raise ValueError("This is no signature. Clear the field and sign again.")
+    for point in points:
+        is_pair = isinstance(point, list) and len(point) == 2
+        if not is_pair or not all(isinstance(each, int) and 0 <= each <= 1000 for each in point):
+            raise ValueError("This is no signature. Clear the field and sign again.")
+    return [stroke for stroke in strokes if len(stroke) > 1]
+
+
+def is_nested(strokes: Any) -> bool:
+    return isinstance(strokes, list) and all(isinstance(stroke, list) for stroke in strokes)
+
+
+def altered_since_signed(job: Job) -> list[str]:
+    """What of the receipt is no longer as it was signed, by name; none where nobody has signed it.
+
+    None either where the history does not reach back to the signing, so that nobody can tell.
+    """
+    if not job.signed_at:
+        return []
+    signed = job.history.filter(signed_at=job.signed_at).order_by("history_date", "history_id").first()
+    if signed is None:
+        return []
+    return [what for name, what in ON_RECEIPT.items() if getattr(signed, name) != getattr(job, name)]
+
+
+def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) -> None:
+    """Keep who signed the receipt and when; without lines it was signed on paper.
+
+    Raises ValueError where it is signed as it stands: no second signature takes the first one's place.
+    """
+    if job.signed_at and not altered_since_signed(job):
+        signed = timezone.localtime(job.signed_at)
+        raise ValueError(f"This receipt was signed by {job.signed_by} on {signed:%-d %b %Y at %H:%M}.")
+    job.signed_by, job.signature, job.signed_at = signed_by, signature, timezone.now()
+    job.save()

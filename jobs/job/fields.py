@@ -1,0 +1,75 @@
+"""Measured quantities of a record as form fields in the shop's units."""
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils.text import capfirst
+
+from workshop.models import ShopProfile
+from workshop.records.fields import QuantityField, plain
+from workshop.units.display import convert, label
+
+
+class LimitedQuantityField(QuantityField):
+    """A quantity whose limits are told in the unit it was typed in."""
+
+    def __init__(self, *, low: float, high: float, **kwargs: Any) -> None:
+        self.low, self.high = low, high
+        super().__init__(**kwargs)
+
+    def run_validators(self, value: Any) -> None:
+        if value is not None and not self.low <= value <= self.high:
+            low, high = (
+                plain(round(float(convert(end, self.kept_in, self.unit)), 1)) for end in (self.low, self.high)
+            )
+            raise ValidationError(f"This must lie between {low} and {high} {label(self.unit)}.")
+        super().run_validators(value)
+
+
+def limit(field: "models.FloatField[Any, Any]", kind: type[MinValueValidator | MaxValueValidator]) -> float:
+    return next(float(v.limit_value) for v in field.validators if isinstance(v, kind))
+
+
+def quantity_field(field: "models.FloatField[Any, Any]", kept_in: str) -> LimitedQuantityField:
+    """The form field of a model's quantity, with the limits that the model sets."""
+    return LimitedQuantityField(
+        kept_in=kept_in,
+        low=limit(field, MinValueValidator),
+        high=limit(field, MaxValueValidator),
+        label=capfirst(field.verbose_name),
+        required=not field.blank,
+    )
+
+
+class InShopUnits(forms.BaseForm):
+    """A form whose QUANTITIES, each kept in one unit, are typed in the shop's.
+
+    QUANTITIES maps a field's name to the unit it is kept in and the shop's own unit for it.
+    """
+
+    QUANTITIES: ClassVar[dict[str, tuple[str, str]]] = {}
+
+    def use_units(self, shop: ShopProfile) -> None:
+        for name, (kept_in, named_by) in self.QUANTITIES.items():
+            model_field = self._meta.model._meta.get_field(name)  # type: ignore[attr-defined]  # every user is a ModelForm
+            field = quantity_field(model_field, kept_in)
+            field.use_unit(shop_unit(shop, named_by))
+            self.fields[name] = field
+
+
+# The pressure unit of a shop is that of the air; tyres are pumped up by the gauge that goes with it.
+TYRE_PRESSURE_UNITS = {"kpa": "kpa", "mbar": "bar", "inhg": "psi"}
+
+
+def shop_unit(shop: ShopProfile, quantity: str) -> str:
+    """The shop's unit for a quantity: 'length', 'distance', 'tyre_pressure', ..."""
+    if quantity == "tyre_pressure":
+        return TYRE_PRESSURE_UNITS[shop.pressure_unit]
+    return str(getattr(shop, f"{quantity}_unit"))
+
+
+class ManyFilesInput(forms.FileInput):
+    allow_multiple_selected = True

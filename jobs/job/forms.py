@@ -1,0 +1,98 @@
+"""Forms of a job: what was agreed, the receipt, photos, work and its stage."""
+
+from typing import Any, cast
+
+from django import forms
+from django.db.models import Q
+from django.http import QueryDict
+
+from jobs.job.stages import reason_missing
+from jobs.models import Job, Stage
+from workshop.models import StaffMember
+from workshop.records.field_groups import Grouped
+from workshop.records.form import RecordForm
+
+
+class JobForm(Grouped, RecordForm):
+    GROUPS = (
+        ("What is asked for", ("brief", "intended_use")),
+        ("When, how much, by whom", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
+    )
+
+    class Meta(RecordForm.Meta):
+        model = Job
+        fields = [
+            "brief",
+            "intended_use",
+            "booked_for",
+            "promised_at",
+            "authorised_amount",
+            "mechanic",
+            "tuner",
+        ]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for role in ("mechanic", "tuner"):
+            chosen = Q(pk=getattr(self.instance, f"{role}_id"))
+            people = StaffMember.objects.filter(Q(is_active=True, **{f"is_{role}": True}) | chosen)
+            field: Any = self.fields[role]
+            field.queryset, field.empty_label = people, "nobody yet"
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        booked, promised = self.cleaned_data.get("booked_for"), self.cleaned_data.get("promised_at")
+        if booked and promised and promised < booked:
+            self.add_error("promised_at", "The bike is promised before it comes in.")
+        return cleaned
+
+
+class RemarksForm(Grouped, RecordForm):
+    """What the sheet says of the time after: what was not tested, what to watch, the next service."""
+
+    class Meta(RecordForm.Meta):
+        model = Job
+        fields = ["not_tested", "next_service"]
+
+
+class StageForm(forms.Form):
+    """The next stage; ``seen`` is where the job stood when the form was shown."""
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    stage = forms.ChoiceField(label="Move to", choices=Stage.choices)
+    waiting_for = forms.ChoiceField(
+        label="Waits for (only when waiting)", choices=[("", "–"), *Job.WaitingFor.choices], required=False
+    )
+    why = forms.CharField(label="Why", required=False, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.job = job
+        self.initial = {"seen": job.stage, "stage": job.stage, "waiting_for": job.waiting_for}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("seen") not in ("", None, self.job.stage):
+            self.report_move()
+        missing = reason_missing(
+            job=self.job,
+            stage=cleaned.get("stage", ""),
+            why=cleaned.get("why", ""),
+            waiting_for=cleaned.get("waiting_for", ""),
+        )
+        for name, sentence in missing.items():
+            self.add_error(name, sentence)
+        return cleaned
+
+    def report_move(self) -> None:
+        """Refuse a step from where the job no longer stands, and let it be sent again from there."""
+        last = self.job.stage_entries.select_related("by").last()
+        who = str(last.by) if last else "Somebody"
+        self.add_error(
+            "stage",
+            f"{who} moved this job to “{self.job.get_stage_display()}” meanwhile. "
+            "Send again if your step still holds.",
+        )
+        sent = cast("QueryDict", self.data).copy()
+        sent["seen"] = self.job.stage
+        self.data = sent

@@ -1,0 +1,30 @@
+"""A section of the job page: the same sections, in the same order, that the handover sheet prints."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from jobs.job.page import JobPage
+
+
+class State(StrEnum):
+    EMPTY = "empty"
+    IN_HAND = "in hand"
+    ATTENTION = "attention"
+    DONE = "done"
+
+
+@dataclass(frozen=True)
+class Section:
+    """What the page shows of one record of the job, and where it stands."""
+
+    key: str
+    title: str
+    state: State
+    why: str
+    template: str
+    context: dict[str, Any] = field(default_factory=dict)
+
+
+Builder = Callable[[JobPage], Section]

@@ -1,0 +1,50 @@
+"""A text box that a table is pasted or uploaded into."""
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from jobs.calc.run_file.layout import RunFileError
+from jobs.calc.run_file.text import open_text
+from workshop.records.form import copy_of
+
+LARGEST_FILE = 1024 * 1024
+
+
+READ_FROM_FILE = "This was read from the file “{}”: put it right here, or choose the file again."
+
+
+def text_of_upload(upload: UploadedFile) -> str:
+    """An uploaded table as text, whatever its encoding.
+
+    Raises
+    ------
+    ValueError
+        It is too large, or no text.
+    """
+    if upload.size and upload.size > LARGEST_FILE:
+        raise ValueError("A file with one table has at most 1 MB.")
+    try:
+        text = open_text(upload.read())
+    except RunFileError as problem:
+        raise ValueError(str(problem)) from problem
+    return text.decode(text.start, text.end)
+
+
+def put_into_box(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
+    """Put a file's text where it can be seen and mended, should it not be right.
+
+    Raises
+    ------
+    ValueError
+        It is too large, or no text.
+    """
+    form.cleaned_data[name] = text_of_upload(upload)
+    sent = copy_of(form.data)
+    sent[form.add_prefix(name)] = form.cleaned_data[name]
+    form.data = sent
+
+
+def table_area(rows: int, example: str) -> forms.Textarea:
+    return forms.Textarea(
+        attrs={"rows": rows, "class": "table-text", "spellcheck": "false", "placeholder": example}
+    )

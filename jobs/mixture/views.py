@@ -1,0 +1,127 @@
+"""Mixture studies: asked for, worked out at once, and shown with the warnings first."""
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.calc.mixture.fuel import FUELS
+from jobs.job.form_page import form_page, section_url
+from jobs.job.lookup import get_job_page_or_404
+from jobs.mixture import tables as grid
+from jobs.mixture.forms import MixtureStudyForm
+from jobs.mixture.study import LOADS, step_runs, suggested_axes, usable_runs, why_not
+from jobs.models import Job, MixtureStudy
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted, say_saved
+from workshop.records.submit_once import once
+
+LEAN = (
+    "Lean under load breaks engines",
+    "Lean at high load overheats pistons, valves and catalyst within seconds. Where a study says so, do not "
+    "hold the engine there again before it has more fuel. A correction is a proposal from these runs: load "
+    "it, then measure again. What the maker's manual and a licensed workshop say goes before it.",
+)
+
+
+def find_study(pk: int) -> MixtureStudy:
+    return get_object_or_404(MixtureStudy.objects.select_related("job__bike", "made_by"), pk=pk)
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def mixture_new(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_job_page_or_404(number)
+    study = MixtureStudy(job=job, made_by=request.user, rpm_axis=[], load_axis=[])
+    return save_study(request, study, "New mixture study", f"mixture-new-{job.pk}")
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def mixture_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    study = find_study(pk)
+    return save_study(request, study, "Edit the mixture study", f"mixture-{pk}")
+
+
+def save_study(request: StaffRequest, study: MixtureStudy, title: str, draft: str) -> HttpResponse:
+    usable = usable_runs(study.job)
+    # The runs are only looked into where the page is asked for: what was sent has its own axes.
+    axes = suggested_axes(usable) if request.method == "GET" and not study.pk else ([], [])
+    form = MixtureStudyForm(
+        posted(request),
+        request.FILES or None,
+        instance=study,
+        usable=usable,
+        with_step=step_runs(study.job),
+        axes=axes,
+    )
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"{study} is worked out.", draft)
+        return redirect("mixture", study.pk)
+    return form_page(
+        request,
+        form,
+        job=study.job,
+        title=title,
+        section="mixture",
+        draft=draft,
+        cautions=[LEAN],
+        template="jobs/mixture/form.html",
+        study=study,
+        not_usable=runs_left_out(study.job),
+    )
+
+
+def runs_left_out(job: Job) -> list[tuple[str, str]]:
+    """Runs that can't be chosen, each with the reason."""
+    reasons = [(str(run), why_not(run)) for run in job.runs.all()]
+    return [(name, why) for name, why in reasons if why]
+
+
+@staff
+@require_safe
+def mixture(request: StaffRequest, pk: int) -> HttpResponse:
+    study = find_study(pk)
+    runs = list(study.runs.select_related("tune_revision"))
+    fuel = FUELS.get(study.fuel)
+    context = {
+        "job": study.job,
+        "study": study,
+        "load": LOADS.get(study.load_channel, "throttle"),
+        "fuel": fuel.name if fuel else study.fuel,
+        "runs": runs,
+        "now_unusable": [(run, why) for run in runs if (why := why_not(run))],
+        "grave": grid.grave_warnings(study),
+        "others": grid.other_warnings(study),
+        "told": [each for each in (grid.load_sentence(study), grid.correction_sentence(study)) if each],
+        "fuel_table": grid.fuel_table_sentence(study),
+        "lambda_rows": grid.lambda_rows(study),
+        "correction_rows": grid.correction_rows(study),
+        "left_out": grid.left_out(study),
+        "fuel_rows": grid.table_text_rows(study),
+        "earlier": grid.earlier_pass(study, study.job.mixture_studies.all()),
+        "caution": LEAN,
+    }
+    return render(request, "jobs/mixture/detail.html", context)
+
+
+@roles(Role.TUNER)
+@require_POST
+def mixture_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    study = find_study(pk)
+    study.delete()
+    messages.success(request, f"{study} is removed.")
+    return redirect(section_url(study.job, "mixture"))
+
+
+@staff
+@require_safe
+def fuel_table_csv(request: StaffRequest, pk: int) -> HttpResponse:
+    study = find_study(pk)
+    if not study.fuel_table_after:
+        raise Http404("This study has no fuel table.")
+    answer = HttpResponse(grid.fuel_table_csv(study), content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="fuel-table-{study.job}-{study.pk}.csv"'
+    return answer

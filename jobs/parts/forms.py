@@ -1,0 +1,54 @@
+"""The form of a part fitted."""
+
+from typing import Any
+
+from django.utils import timezone
+
+from jobs.models import Part
+from workshop.records.field_groups import Grouped
+from workshop.records.form import RecordForm
+
+
+class PartForm(Grouped, RecordForm):
+    GROUPS = (
+        ("The part", ("name", "maker", "part_number", "serial", "quantity", "replaces", "fitted_at")),
+        (
+            "What it means for the bike",
+            (
+                "race_only",
+                "changes_gearing",
+                "changes_exhaust",
+                "changes_intake",
+                "changes_brakes",
+                "changes_suspension",
+            ),
+        ),
+        ("", ("note",)),
+    )
+
+    class Meta(RecordForm.Meta):
+        model = Part
+        fields = [
+            "name",
+            "maker",
+            "part_number",
+            "serial",
+            "quantity",
+            "replaces",
+            "fitted_at",
+            "race_only",
+            "changes_gearing",
+            "changes_exhaust",
+            "changes_intake",
+            "changes_brakes",
+            "changes_suspension",
+            "note",
+        ]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance._state.adding:
+            self.initial["fitted_at"] = timezone.now()
+        self.fields["fitted_at"].help_text = "Leave empty while the part still lies on the shelf."
+        self.fields["replaces"].label = "Fitted in place of"
+        self.fields["quantity"].help_text = "More than nothing."

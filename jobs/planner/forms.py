@@ -1,0 +1,133 @@
+"""A place on the dyno or at a bench for a job, as the shop's clock shows it."""
+
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import forms
+from django.utils import timezone
+
+from jobs.models import Job, Slot, WorkPlace
+from jobs.planner.opening_hours import WorkingDays
+from jobs.planner.slots import LONGEST, clock_text, others, places_for, told_outside, told_when
+from workshop.clock import moment, shows
+from workshop.records.fields import DayField, FloatNumberField
+from workshop.records.form import copy_of
+
+FIRST, SECOND = "first", "second"
+
+
+class SlotForm(forms.Form):
+    """Day, time and length; it asks which is meant in the hour that comes twice, and whether it is meant
+    where that is past, far away or outside the shop's hours."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
+    day = DayField(label="Day")
+    clock = forms.TimeField(
+        label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
+    )
+    which = forms.ChoiceField(
+        label="Which of the two",
+        required=False,
+        choices=[("", "–"), (FIRST, "the first"), (SECOND, "the second")],
+    )
+    hours = FloatNumberField(label="Hours", min_value=0.25, max_value=LONGEST / timedelta(hours=1))
+    anyway = forms.BooleanField(label="Keep the place all the same", required=False)
+    question = ""
+
+    def __init__(self, *args: Any, slot: Slot, working: WorkingDays, **kwargs: Any) -> None:
+        self.slot, self.working = slot, working
+        super().__init__(*args, **kwargs)
+        self.fields["place"].queryset = places_for(slot)  # type: ignore[attr-defined]  # a ModelChoiceField
+        if slot.pk:
+            local = timezone.localtime(slot.starts_at)
+            self.initial = {
+                "version": slot.version,
+                "place": slot.place_id,
+                "day": local.date(),
+                "clock": local.time(),
+                "hours": (slot.ends_at - slot.starts_at) / timedelta(hours=1),
+                "which": (SECOND if local.fold else FIRST) if "time" in clock_text(local) else "",
+                **kwargs.get("initial", {}),
+            }
+        if not self.comes_twice():
+            self.fields["which"].widget = forms.HiddenInput()
+
+    def comes_twice(self) -> bool:
+        field, clock = self.fields["day"], self.fields["clock"]
+        sent = self.data if self.is_bound else self.initial
+        try:
+            day, time = field.clean(sent.get("day")), clock.clean(sent.get("clock"))
+        except forms.ValidationError:
+            return False
+        return len(shows(self.zone, day, time)) > 1
+
+    @property
+    def zone(self) -> ZoneInfo:
+        zone = timezone.get_current_timezone()
+        return zone if isinstance(zone, ZoneInfo) else ZoneInfo("UTC")
+
+    def clean_clock(self) -> Any:
+        clock = self.cleaned_data["clock"]
+        if clock.minute % 15 or clock.second:
+            raise forms.ValidationError("Slots begin at a quarter of an hour, such as 09:15.")
+        return clock
+
+    def clean_hours(self) -> float:
+        hours: float = self.cleaned_data["hours"]
+        if hours * 4 % 1:
+            raise forms.ValidationError("Slots last whole quarters of an hour, such as 1.75 hours.")
+        return hours
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        sent = cleaned.get("version")
+        if self.slot.pk and sent is not None and sent != self.slot.version:
+            self.report_move()
+        if not self.errors:
+            second = {FIRST: False, SECOND: True}.get(cleaned["which"])
+            try:
+                self.slot.starts_at = moment(self.zone, cleaned["day"], cleaned["clock"], second=second)
+            except ValueError as problem:
+                self.add_error("clock", str(problem))
+                return cleaned
+            self.slot.ends_at = self.slot.starts_at + timedelta(hours=cleaned["hours"])
+            self.slot.place = cleaned["place"]
+            if taken := others(self.slot):
+                self.add_error("clock", taken)
+            self.ask_about_time()
+        return cleaned
+
+    def report_move(self) -> None:
+        """Refuse a change made from where the slot no longer stands, and let it be sent again from there."""
+        slot, last = self.slot, self.slot.history.select_related("history_user").first()
+        who = str(last.history_user) if last and last.history_user else "Somebody"
+        day = f"{timezone.localtime(slot.starts_at):%a %-d %b %Y}"
+        self.add_error(
+            None,
+            f"{who} moved this slot meanwhile: {slot.place}, {day}, {clock_text(slot.starts_at)} to "
+            f"{clock_text(slot.ends_at)}. Save again if it should stand as it does below.",
+        )
+        self.data = copy_of(self.data)
+        self.data["version"] = str(slot.version)
+
+    def ask_about_time(self) -> None:
+        self.question = " ".join(filter(None, (told_when(self.slot), told_outside(self.slot, self.working))))
+        if self.question and not self.cleaned_data["anyway"]:
+            self.add_error("anyway", f"{self.question} If the place is wanted all the same, tick that it is.")
+
+
+class NewSlotForm(SlotForm):
+    """The same, and for which job."""
+
+    job = forms.CharField(label="Job", max_length=12, help_text="its number, such as 2026-014")
+    field_order = ("job",)
+
+    def clean_job(self) -> Job:
+        number = self.cleaned_data["job"].strip()
+        job = Job.objects.open().filter(number=number).first()
+        if job is None:
+            raise forms.ValidationError(f"There is no open job {number}.")
+        self.slot.job = job
+        return job

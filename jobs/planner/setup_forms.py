@@ -1,0 +1,104 @@
+"""Forms of the owner's settings of the day: places, working hours, days shut."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from jobs.models import ShutDays, WorkPlace
+from workshop.models import ShopProfile
+from workshop.models.shop import WEEKDAYS
+from workshop.records.field_groups import Grouped
+from workshop.records.fields import DayField
+from workshop.records.form import RecordForm, copy_of, saved_since
+
+
+class WorkPlaceForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = WorkPlace
+        fields = ["name", "kind", "order", "retired"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["order"].help_text = "The lowest stands first in the plan of the day."
+        self.fields["retired"].help_text = "It keeps its slots; no new one is offered there."
+
+
+class ShutDaysForm(Grouped, RecordForm):
+    first = DayField(label="First day")
+    last = DayField(label="Last day", required=False, help_text="Empty for a single day.")
+
+    class Meta(RecordForm.Meta):
+        model = ShutDays
+        fields = ["first", "last", "reason"]
+
+    def clean_last(self) -> date | None:
+        last: date | None = self.cleaned_data["last"]
+        first: date | None = self.cleaned_data.get("first")
+        if last and first and last < first:
+            raise forms.ValidationError("The last day lies before the first.")
+        return last or first
+
+
+def clock_field(label: str) -> forms.TimeField:
+    widget = forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
+    return forms.TimeField(label=label, widget=widget, required=False)
+
+
+class WorkingHoursForm(RecordForm):
+    """When the shop opens and shuts on each weekday; both left empty where nobody works."""
+
+    class Meta(RecordForm.Meta):
+        model = ShopProfile
+        fields: list[str] = []
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for number, (day, hours) in enumerate(zip(WEEKDAYS, self.instance.working_hours, strict=True)):
+            opens, shuts = hours or ("", "")
+            self.fields[f"opens_{number}"] = clock_field(f"{day}, from")
+            self.fields[f"shuts_{number}"] = clock_field(f"{day}, to")
+            self.initial.update({f"opens_{number}": opens, f"shuts_{number}": shuts})
+
+    @property
+    def days(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
+        return [
+            (day, self[f"opens_{number}"], self[f"shuts_{number}"]) for number, day in enumerate(WEEKDAYS)
+        ]
+
+    def report_conflict(self, sent_version: int) -> None:
+        """The same, and days left as they were then take over what the other made of them."""
+        super().report_conflict(sent_version)
+        then, now = saved_since(self.instance, sent_version)
+        if then is None or now is None:
+            return
+        sent = copy_of(self.data)
+        for number, (was, theirs) in enumerate(zip(then.working_hours, now.working_hours, strict=True)):
+            names = (f"opens_{number}", f"shuts_{number}")
+            if [sent.get(name, "") for name in names] == (was or ["", ""]):
+                for name, clock in zip(names, theirs or ["", ""], strict=True):
+                    sent[name] = clock
+        self.data = sent
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        hours = [self.hours_of(number, day) for number, day in enumerate(WEEKDAYS)]
+        if not self.errors and not any(hours):
+            self.add_error(None, "Give at least one day its hours: without one nothing can be planned.")
+        if not self.errors:
+            self.instance.working_hours = hours
+        return cleaned
+
+    def hours_of(self, number: int, day: str) -> list[str] | None:
+        """The hours of one weekday as they are kept; None where nobody works."""
+        opens, shuts = (self.cleaned_data.get(f"{end}_{number}") for end in ("opens", "shuts"))
+        if (opens is None) != (shuts is None):
+            missing = f"opens_{number}" if opens is None else f"shuts_{number}"
+            if missing not in self.errors:
+                self.add_error(missing, f"Give both times of {day}, or neither where nobody works.")
+            return None
+        if opens is None or shuts is None:
+            return None
+        if shuts <= opens:
+            self.add_error(f"shuts_{number}", f"{day} ends before it begins.")
+        return [f"{opens:%H:%M}", f"{shuts:%H:%M}"]

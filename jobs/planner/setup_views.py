@@ -1,0 +1,113 @@
+"""The owner's settings of the day: the places, the hours of each weekday, the days the shop is shut."""
+
+from django.contrib import messages
+from django.db.models import ProtectedError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from jobs.models import ShutDays, WorkPlace
+from jobs.planner.opening_hours import read_hours
+from jobs.planner.setup_forms import ShutDaysForm, WorkingHoursForm, WorkPlaceForm
+from jobs.planner.slots import clock_text, coming_slots, slots_on, slots_outside
+from workshop.access.roles import StaffRequest, owner_only
+from workshop.models import ShopProfile
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+
+HAS_SLOTS = "“{}” has slots, so it can't be removed. Tick “no longer used” instead."
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+@once
+def place_list(request: StaffRequest) -> HttpResponse:
+    form = WorkPlaceForm(posted(request))
+    if form.is_valid():
+        place = form.save()
+        say_saved(request, f"“{place}” is added.", "place-new")
+        return redirect("place-list")
+    return render_form(request, "jobs/planner/workstation_list.html", form, places=WorkPlace.objects.all())
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def place_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    place = get_object_or_404(WorkPlace, pk=pk)
+    form = WorkPlaceForm(posted(request), instance=place)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"“{place}” is saved.", f"place-{pk}")
+        return redirect("place-list")
+    has_slots = place.slots.exists()
+    return render_form(request, "jobs/planner/workstation_form.html", form, place=place, has_slots=has_slots)
+
+
+@owner_only
+@require_POST
+def place_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    place = get_object_or_404(WorkPlace, pk=pk)
+    try:
+        place.delete()
+    except ProtectedError:
+        messages.error(request, HAS_SLOTS.format(place))
+        return redirect("place-edit", pk)
+    messages.success(request, f"“{place}” is removed.")
+    return redirect("place-list")
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def working_hours(request: StaffRequest) -> HttpResponse:
+    shop = ShopProfile.current()
+    week = read_hours(shop.working_hours)
+    form = WorkingHoursForm(posted(request), instance=shop)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, "The working hours are saved.", "working-hours")
+        return redirect("working-hours")
+    outside = slots_outside(week, coming_slots())
+    return render_form(request, "jobs/planner/opening_hours.html", form, outside=outside)
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+@once
+def shut_days_list(request: StaffRequest) -> HttpResponse:
+    form = ShutDaysForm(posted(request))
+    if form.is_valid():
+        return keep_shut_days(request, form, "shut-days-new")
+    slots = coming_slots()
+    shut = [(days, slots_on(days, slots)) for days in ShutDays.objects.filter(last__gte=timezone.localdate())]
+    return render_form(request, "jobs/planner/closed_days_list.html", form, shut=shut)
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def shut_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    days = get_object_or_404(ShutDays, pk=pk)
+    form = ShutDaysForm(posted(request), instance=days)
+    if form.is_valid() and form.save_unless_stale():
+        return keep_shut_days(request, form, f"shut-days-{pk}")
+    return render_form(request, "jobs/planner/closed_days_form.html", form, days=days)
+
+
+def keep_shut_days(request: StaffRequest, form: ShutDaysForm, draft: str) -> HttpResponse:
+    days = form.save() if form.instance.pk is None else form.instance
+    say_saved(request, f"Shut: {days}.", draft)
+    if slots := slots_on(days, coming_slots()):
+        told = "; ".join(
+            f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b}, {clock_text(slot.starts_at)}"
+            for slot in slots
+        )
+        messages.warning(request, f"Still kept for these days, and to be moved: {told}.")
+    return redirect("shut-days-list")
+
+
+@owner_only
+@require_POST
+def shut_days_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    days = get_object_or_404(ShutDays, pk=pk)
+    name = str(days)
+    days.delete()
+    messages.success(request, f"Open again: {name}.")
+    return redirect("shut-days-list")

@@ -1,0 +1,136 @@
+"""Slots on the dyno and at the benches, and the calendar that tells them to other programs."""
+
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.models import CalendarAddress, Slot
+from jobs.planner.calendar_feed import address_of, calendar_text, entries, new_address
+from jobs.planner.forms import NewSlotForm, SlotForm
+from jobs.planner.opening_hours import working_days
+from jobs.planner.slots import day_named, moved, places_for, save_slot, told_outside
+from workshop.access.roles import StaffRequest, public, roles, staff
+from workshop.models import Role, ShopProfile
+from workshop.records.responses import key_sent, posted, render_form
+from workshop.records.submit_once import once
+
+TEMPLATE = "jobs/planner/slot_form.html"
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def slot_new(request: StaffRequest) -> HttpResponse:
+    asked = {name: request.GET[name] for name in ("job", "place", "day") if request.GET.get(name)}
+    initial = {"clock": "09:00", "hours": 2, **asked}
+    return save(
+        request,
+        NewSlotForm(posted(request), slot=Slot(), working=working_days(request.shop), initial=initial),
+    )
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+def slot_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    slot = get_object_or_404(Slot.objects.select_related("job__bike", "place"), pk=pk)
+    return save(request, SlotForm(posted(request), slot=slot, working=working_days(request.shop)))
+
+
+def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
+    if form.is_valid():
+        try:
+            save_slot(form.slot)
+        except ValueError as problem:
+            form.add_error("clock", str(problem))
+        else:
+            messages.success(request, f"The {form.slot} is kept.")
+            return plan_with(request, timezone.localdate(form.slot.starts_at))
+    return render_form(request, TEMPLATE, form, slot=form.slot if form.slot.pk else None)
+
+
+@roles(Role.DESK)
+@require_POST
+def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
+    """Drop a slot on another day or place: the time of the clock stays."""
+    slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
+    day, chosen = day_named(request.POST.get("day", "")), request.POST.get("place", "")
+    shown = day_named(request.POST.get("from", "")) or timezone.localdate()
+    place = places_for(slot).filter(pk=key_sent(chosen)).first()
+    if day is None or place is None:
+        messages.error(request, "That is no day and place to move a slot to.")
+        return plan_with(request, shown)
+    try:
+        save_slot(moved(slot, day=day, place=place))
+    except ValueError as problem:
+        messages.error(request, f"Not moved. {problem}")
+    else:
+        messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
+        if told := told_outside(slot, working_days(request.shop)):
+            messages.warning(request, told)
+    return plan_with(request, shown)
+
+
+def plan_with(request: StaffRequest, day: date) -> HttpResponse:
+    """Lead to a plan that shows this day: the next days where it is one of them."""
+    today = timezone.localdate()
+    coming = working_days(request.shop).from_day(today)
+    if coming and today <= day <= coming[-1]:
+        return redirect("today")
+    return redirect(f"{reverse('today')}?from={day}#slots")
+
+
+@roles(Role.DESK)
+@require_POST
+def slot_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
+    name = str(slot)
+    slot.delete()
+    messages.success(request, f"The {name} is free again.")
+    return plan_with(request, timezone.localdate(slot.starts_at))
+
+
+@staff
+@require_safe
+def calendar(request: StaffRequest) -> HttpResponse:
+    address = CalendarAddress.objects.filter(person=request.user).first()
+    return render(request, "jobs/planner/calendar.html", {"address": address})
+
+
+@staff
+@require_POST
+def calendar_renew(request: StaffRequest) -> HttpResponse:
+    """Make the address and show it this once: what is kept can't be turned back into it."""
+    token = new_address(request.user)
+    url = request.build_absolute_uri(reverse("calendar-feed", args=[token]))
+    address = CalendarAddress.objects.get(person=request.user)
+    return render(request, "jobs/planner/calendar.html", {"address": address, "url": url})
+
+
+@staff
+@require_POST
+def calendar_revoke(request: StaffRequest) -> HttpResponse:
+    CalendarAddress.objects.filter(person=request.user).delete()
+    messages.success(request, "The calendar's address is closed.")
+    return redirect("calendar")
+
+
+@public
+@require_safe
+@never_cache
+def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
+    address = address_of(token)
+    if address is None:
+        raise Http404("This calendar's address is closed.")
+    CalendarAddress.objects.filter(pk=address.pk).update(read_at=timezone.now())
+    shop = ShopProfile.current()
+    site = request.build_absolute_uri("/").rstrip("/")
+    with timezone.override(ZoneInfo(shop.time_zone)):
+        text = calendar_text(shop.name, entries(request.get_host().partition(":")[0], site))
+    return HttpResponse(text, content_type="text/calendar; charset=utf-8")

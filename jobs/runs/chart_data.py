@@ -1,0 +1,117 @@
+"""Chart data that the page's script draws."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+
+from jobs.calc.channels import CHANNELS
+from jobs.models import Run
+from jobs.runs.channel_files import FloatArray
+from workshop.models import ShopProfile
+from workshop.units.display import convert, decimals, label
+
+Look = Literal["before", "after", "other", "aside"]
+
+
+Chart = dict[str, Any]
+
+
+SPEED_UNITS = {"km": "kmh", "mi": "mph"}
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    label: str
+    look: Look
+    x: FloatArray
+    y: FloatArray
+    low: FloatArray | None = None
+    high: FloatArray | None = None
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity as the shop shows it: words, unit, decimals, and its figures from those kept."""
+
+    title: str
+    unit: str
+    digits: int
+    show: Callable[[FloatArray], FloatArray] = field(default=lambda values: values)
+
+
+def plain_numbers(values: FloatArray, digits: int) -> list[float | None]:
+    """As JSON has them: None where nothing was measured."""
+    return [round(float(v), digits) if np.isfinite(v) else None for v in values]
+
+
+def shop_unit_of(quantity: str, shop: ShopProfile) -> str | None:
+    """The shop's own unit for a quantity; None where it has none and the kept one is shown."""
+    if quantity == "speed":
+        return SPEED_UNITS[shop.distance_unit]
+    found: str | None = getattr(shop, f"{quantity}_unit", None)
+    return found
+
+
+def measure_of(name: str, shop: ShopProfile, own_unit: str = "") -> Measure:
+    """How a channel is shown; one that is no known quantity as it stands in its file."""
+    channel = CHANNELS.get(name)
+    if channel is None:
+        return Measure(name, own_unit, 2)
+    unit = shop_unit_of(channel.quantity, shop) or channel.unit
+    digits = _digits(channel.quantity, unit)
+    if unit in ("lambda", "one"):
+        return Measure(channel.label, "", digits)
+    return Measure(channel.label, label(unit), digits, lambda values: convert(values, channel.unit, unit))
+
+
+def _digits(quantity: str, unit: str) -> int:
+    try:
+        return decimals(quantity, unit)
+    except ValueError:
+        return 2
+
+
+def own_unit(runs: Iterable[Run], name: str) -> str:
+    """The unit that a file states for a column that is no known quantity."""
+    for run in runs:
+        for column in (run.report or {}).get("columns", ()):
+            if column["stored_as"] == name:
+                return str(column["unit"])
+    return ""
+
+
+def chart_of(
+    x_label: str, x_unit: str, panels: Sequence[tuple[Measure, Sequence[Line]]], x_digits: int = 0
+) -> Chart:
+    """Lines with kept figures as what js/charts.js draws."""
+    return {
+        "x_label": x_label,
+        "x_unit": x_unit,
+        "x_digits": x_digits,
+        "panels": [
+            {
+                "title": measure.title[:1].upper() + measure.title[1:],
+                "y_label": measure.title,
+                "y_unit": measure.unit,
+                "digits": measure.digits,
+                "series": [_series(line, measure, x_digits) for line in lines],
+            }
+            for measure, lines in panels
+        ],
+    }
+
+
+def _series(line: Line, measure: Measure, x_digits: int) -> dict[str, Any]:
+    digits = measure.digits + 1
+    series: dict[str, Any] = {
+        "label": line.label,
+        "state": line.look,
+        "x": plain_numbers(line.x, x_digits + 1),
+        "y": plain_numbers(measure.show(line.y), digits),
+    }
+    if line.low is not None and line.high is not None:
+        series["low"] = plain_numbers(measure.show(line.low), digits)
+        series["high"] = plain_numbers(measure.show(line.high), digits)
+    return series

@@ -1,0 +1,201 @@
+"""Forms of runs: attaching files, what is said of a run, its sweep, setting it aside."""
+
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+
+from jobs.calc.dyno.air import STANDARDS, question_pressure
+from jobs.calc.units.numbers import written
+from jobs.job.fields import InShopUnits, ManyFilesInput
+from jobs.models import Job, Run
+from jobs.runs.importing import RunDetails
+from jobs.runs.sweep_limits import rows_at_times, rows_between
+from workshop.models import ShopProfile
+from workshop.records.field_groups import Grouped
+from workshop.records.fields import FloatNumberField, plain
+from workshop.records.form import RecordForm
+from workshop.units.display import convert, label
+
+AIR = ("temperature_c", "pressure_kpa", "humidity_pct")
+# What the next run of a session most likely has in common with the last.
+CARRIED_ON = ("kind", "gear", *AIR, "corrected_by", "file_factor")
+DETAILS = [*CARRIED_ON, "tune_revision", "made_at", "note"]
+STANDARD_CHOICES = [("", "no, as observed"), *((key, standard.name) for key, standard in STANDARDS.items())]
+
+
+class RunForm(InShopUnits, Grouped, RecordForm):
+    """What is said of a run: a pressure that does not fit the shop's elevation has to be confirmed."""
+
+    GROUPS = (
+        ("", ("run_files",)),
+        ("The run", ("kind", "gear", "tune_revision", "made_at")),
+        ("The air at the roller", (*AIR, "pressure_confirmed")),
+        ("Were the file's figures corrected already?", ("corrected_by", "file_factor")),
+        ("", ("note",)),
+    )
+    QUANTITIES = {"temperature_c": ("c", "temperature"), "pressure_kpa": ("kpa", "pressure")}
+
+    corrected_by = forms.ChoiceField(
+        label="Corrected by", choices=STANDARD_CHOICES, required=False, help_text="It is taken back first."
+    )
+    pressure_confirmed = forms.BooleanField(
+        label="This is the barometer at the roller, though it does not fit the shop's elevation",
+        required=False,
+    )
+
+    class Meta(RecordForm.Meta):
+        model = Run
+        fields = DETAILS
+
+    def __init__(self, *args: Any, job: Job, shop: ShopProfile, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.job, self.shop = job, shop
+        self.use_units(shop)
+        tune: Any = self.fields["tune_revision"]
+        tune.queryset, tune.empty_label = job.tune_revisions.all(), "not recorded"
+        tune.label = "Tune loaded"
+        self.fields["pressure_kpa"].help_text = "As the barometer shows it, not reduced to sea level."
+        self.fields["file_factor"].help_text = "Where the file states it; else it follows from the air."
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        self.check_air()
+        self.check_pressure()
+        self.check_factor()
+        return cleaned
+
+    def clean_made_at(self) -> datetime | None:
+        """The form shows minutes: left as it stands, the time keeps its seconds and its place."""
+        typed: datetime | None = self.cleaned_data["made_at"]
+        kept = self.instance.made_at if self.instance.pk else None
+        return kept if kept and typed == kept.replace(second=0, microsecond=0) else typed
+
+    def check_air(self) -> None:
+        given = {name: self.cleaned_data.get(name) for name in AIR}
+        missing = [name for name, value in given.items() if value is None and name not in self.errors]
+        if 0 < len(missing) < len(AIR):
+            for name in missing:
+                self.add_error(name, "Give temperature, pressure and humidity, or none of the three.")
+
+    def check_pressure(self) -> None:
+        pressure_kpa = self.cleaned_data.get("pressure_kpa")
+        if pressure_kpa is None or self.cleaned_data.get("pressure_confirmed"):
+            return
+        question = question_pressure(pressure_kpa, self.shop.elevation_m)
+        if question and not self.was_confirmed(pressure_kpa):
+            unit = self.shop.pressure_unit
+            typed = plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))
+            said = "" if unit == "kpa" else f"{typed} {label(unit)} is {pressure_kpa:.1f} kPa. "
+            self.add_error("pressure_kpa", f"{said}{question} If it is right, tick that it is.")
+
+    def was_confirmed(self, pressure_kpa: float) -> bool:
+        """Whether a run of this job was saved with this very pressure before."""
+        return self.job.runs.filter(pressure_kpa=pressure_kpa).exists()
+
+    def check_factor(self) -> None:
+        by, factor = self.cleaned_data.get("corrected_by"), self.cleaned_data.get("file_factor")
+        has_air = all(self.cleaned_data.get(name) is not None for name in AIR)
+        if by and factor is None and not has_air and "file_factor" not in self.errors:
+            self.add_error(
+                "file_factor", "Enter the factor or the air of the run: one of them takes it back."
+            )
+
+
+class RunFilesField(forms.FileField):
+    """The files as chosen; what is wrong with one of them is told of that one when it is taken in."""
+
+    widget = ManyFilesInput()
+
+    def clean(self, data: Any, initial: Any = None) -> list[UploadedFile]:
+        files: list[UploadedFile] = [file for file in data or [] if file is not None]
+        if not files:
+            raise forms.ValidationError("Choose at least one file.")
+        return files
+
+
+class AttachForm(RunForm):
+    run_files = RunFilesField(
+        label="Run files", help_text="CSV or text as the roller or the logger wrote it, up to 64 MB each."
+    )
+
+    def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
+        super().__init__(*args, job=job, initial=carried_on(job), **kwargs)
+        made_at = self.fields["made_at"]
+        made_at.required, made_at.help_text = (
+            False,
+            "Empty: the date and time that the file states, else now. Several files of one time are put a "
+            "second apart, in their order.",
+        )
+        self.initial["made_at"] = None
+
+    @property
+    def details(self) -> RunDetails:
+        return RunDetails(**{name: self.cleaned_data[name] for name in DETAILS})
+
+
+def carried_on(job: Job) -> dict[str, Any]:
+    """What the job's last run was made in, and the tune that is loaded now."""
+    last = job.runs.order_by("-made_at", "-pk").first()
+    given = {name: getattr(last, name) for name in CARRIED_ON} if last else {}
+    return {**given, "tune_revision": job.tune_revisions.order_by("-loaded_at", "-pk").first()}
+
+
+class SweepForm(forms.Form):
+    """The sweep's limits by engine speed, by time, or by sample counted from 1; both empty: found anew."""
+
+    BY = (("engine_speed", "engine speed (1/min)"), ("time", "time (s)"), ("sample", "sample"))
+
+    limits_in = forms.ChoiceField(label="Limits given as", choices=BY, initial="sample")
+    first = FloatNumberField(label="From", required=False, min_value=0)
+    last = FloatNumberField(label="To", required=False, min_value=0)
+
+    def __init__(self, *args: Any, run: Run, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.run = run
+        self.limits: tuple[int | None, int | None] = (None, None)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if self.errors:
+            return cleaned
+        first, last = cleaned.get("first"), cleaned.get("last")
+        if first is None and last is None:
+            return cleaned
+        if first is None or last is None:
+            self.add_error(
+                "first" if first is None else "last", "Give both ends, or neither to have it found."
+            )
+        elif not first < last:
+            self.add_error("last", "The sweep has to end above where it starts.")
+        elif cleaned["limits_in"] == "sample":
+            self.take_samples(first, last)
+        else:
+            by = rows_at_times if cleaned["limits_in"] == "time" else rows_between
+            try:
+                self.limits = by(self.run, first, last)
+            except ValueError as problem:
+                self.add_error("first", str(problem))
+        return cleaned
+
+    def take_samples(self, first: float, last: float) -> None:
+        samples = self.run.samples or 0
+        if first < 1 or first != int(first):
+            self.add_error("first", "Samples are counted from 1.")
+        elif last > samples or last != int(last):
+            self.add_error("last", f"The run has {written(samples)} samples.")
+        else:
+            self.limits = (int(first) - 1, int(last))
+
+
+class SetAsideForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = Run
+        fields = ["set_aside_reason"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["set_aside_reason"].required = True
+        self.fields["set_aside_reason"].help_text = "For instance: wheel slipped, wrong gear, trial."
+        self.instance.set_aside = True

@@ -1,0 +1,67 @@
+"""Runs on the job page: what there is and what waits; the curves stand on the page of the runs."""
+
+from collections import Counter
+
+from jobs.job.page import JobPage
+from jobs.job.section import Section, State
+from jobs.models import Run
+
+TEMPLATE = "jobs/runs/_section.html"
+KIND_WORDS = {
+    Run.Kind.SWEEP: ("sweep", "sweeps"),
+    Run.Kind.HELD: ("held run", "held runs"),
+    Run.Kind.IDLE: ("idle run", "idle runs"),
+    Run.Kind.COAST: ("coast-down", "coast-downs"),
+    Run.Kind.OTHER: ("other run", "other runs"),
+}
+
+
+def section(page: JobPage) -> Section:
+    state, why = where_it_stands(page.runs)
+    context = {
+        "runs_by_tune": by_tune(page.runs),
+        "runs_waiting": [run for run in page.runs if run.status != Run.Status.READ and not run.set_aside],
+        "runs_aside": sum(run.set_aside for run in page.runs),
+        "latest_run": page.runs[-1] if page.runs else None,
+    }
+    return Section("runs", "Runs", state, why, TEMPLATE, context)
+
+
+def counted(runs: list[Run]) -> str:
+    """'3 sweeps, 1 held run'."""
+    counts = Counter(Run.Kind(run.kind) for run in runs)
+    return ", ".join(
+        f"{counts[kind]} {words[counts[kind] != 1]}" for kind, words in KIND_WORDS.items() if counts[kind]
+    )
+
+
+def by_tune(runs: list[Run]) -> list[tuple[str, str]]:
+    """The runs that count, by the tune that was loaded."""
+    found: dict[str, list[Run]] = {}
+    for run in runs:
+        if run.counts:
+            found.setdefault(
+                run.tune_revision.label if run.tune_revision else "tune not recorded", []
+            ).append(run)
+    return [(tune, counted(group)) for tune, group in found.items()]
+
+
+def where_it_stands(runs: list[Run]) -> tuple[State, str]:
+    if not runs:
+        return State.EMPTY, "no runs yet"
+    used = [run for run in runs if not run.set_aside]
+    to_name = sum(run.status == Run.Status.TO_NAME for run in used)
+    refused = sum(run.status == Run.Status.REFUSED for run in used)
+    if to_name or refused:
+        said = [
+            f"{to_name} with columns to be named" if to_name else "",
+            f"{refused} can't be read" if refused else "",
+        ]
+        return State.ATTENTION, ", ".join(part for part in said if part)
+    without_air = sum(not run.has_air for run in used if run.kind == Run.Kind.SWEEP)
+    if without_air:
+        return (
+            State.ATTENTION,
+            f"{without_air} sweep{'' if without_air == 1 else 's'} without the air entered",
+        )
+    return State.DONE, counted(used)

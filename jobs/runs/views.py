@@ -1,0 +1,289 @@
+"""Runs of a job: attached, laid over each other, looked at one by one, set aside."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import ProtectedError
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, QueryDict
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.calc.channels import CHANNELS
+from jobs.calc.dyno.sweep import Sweep
+from jobs.job.form_page import form_page
+from jobs.job.lookup import get_job_or_404
+from jobs.models import Job, Run
+from jobs.runs.chart_data import Look
+from jobs.runs.charts import (
+    AGAINST,
+    POWER_AND_TORQUE,
+    Asked,
+    Shown,
+    channels_of,
+    overlay,
+    ratio_chart,
+    sweep_chart,
+)
+from jobs.runs.forms import RunForm, SetAsideForm, SweepForm
+from jobs.runs.removing import remove_run
+from jobs.runs.results import figures_of, figures_together
+from jobs.runs.tables import curve_table, figure_table
+from jobs.timeline.bike_states import sides_of_runs, states_of
+from jobs.timeline.events import events
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.csv_files import csv_text
+from workshop.models import Role, ShopProfile, StaleRecord
+from workshop.records.responses import posted, say_saved
+
+KINDS = {
+    "sweep": "sweeps",
+    "held": "held runs",
+    "idle": "idle",
+    "coast": "coast-downs",
+    "other": "other runs",
+    "all": "all runs",
+}
+
+
+def find_run(pk: int) -> Run:
+    return get_object_or_404(
+        Run.objects.select_related("job__bike", "tune_revision", "made_by", "file_layout"), pk=pk
+    )
+
+
+@dataclass(frozen=True)
+class RunsAsked:
+    """What of a job's runs is wanted: the runs by kind or one by one, and how they are drawn."""
+
+    asked: Asked
+    kind: str
+    chosen: frozenset[int]
+
+    def wants(self, run: Run) -> bool:
+        if self.chosen:
+            return run.pk in self.chosen
+        return self.kind in ("all", run.kind)
+
+
+def asked_by(query: QueryDict, quantities: Iterable[str], kinds: Iterable[str]) -> RunsAsked:
+    """What the address asks for; whatever it does not say or can't be, as it usually is."""
+
+    def one_of(name: str, known: Iterable[str], usual: str) -> str:
+        value = str(query.get(name, ""))
+        return value if value in set(known) else usual
+
+    kinds = list(kinds)
+    usual_kind = next((kind for kind in KINDS if kind in kinds), "all")
+    asked = Asked(
+        quantity=one_of("show", quantities, POWER_AND_TORQUE),
+        against=one_of("against", AGAINST, "engine_speed"),
+        corrected=query.get("figures") != "observed",
+        band=query.get("repeats") == "band",
+    )
+    chosen = frozenset(int(pk) for pk in query.getlist("run") if pk.isascii() and pk.isdigit())
+    return RunsAsked(asked, one_of("kind", KINDS, usual_kind), chosen)
+
+
+@dataclass(frozen=True)
+class AllRuns:
+    """A job's runs in the order they were made, each with its name on the page and its look."""
+
+    job: Job
+    runs: list[Run]
+    looks: dict[int, Look]
+
+    def name(self, run: Run) -> str:
+        """'Run 3, tune 1': by its place among the job's runs."""
+        tune = f", {run.tune_revision.label}" if run.tune_revision else ""
+        return f"Run {self.runs.index(run) + 1}{tune}"
+
+    def shown(self, runs: Sequence[Run], shop: ShopProfile, also: Sequence[str] = ()) -> list[Shown]:
+        """These runs with their figures; those set aside have no say in how the others are smoothed."""
+        counting = [run for run in runs if run.counts]
+        figures = {f.run.pk: f for f in figures_together(counting, shop, also)}
+        figures |= {run.pk: figures_together([run], shop, also)[0] for run in runs if not run.counts}
+        return [Shown(figures[run.pk], self.name(run), self.looks[run.pk]) for run in runs]
+
+
+def all_runs(job: Job) -> AllRuns:
+    timeline = events(job)
+    sides = sides_of_runs(states_of(timeline))
+    runs = [event.run for event in timeline if event.run]
+    looks: dict[int, Look] = {
+        run.pk: "aside" if run.set_aside else side.value if (side := sides.get(run.pk)) else "other"  # type: ignore[misc]  # the two values of Group are looks
+        for run in runs
+    }
+    return AllRuns(job, runs, looks)
+
+
+@staff
+@require_safe
+def runs(request: StaffRequest, number: str) -> HttpResponse:
+    every = all_runs(get_job_or_404(number))
+    read = [run for run in every.runs if run.status == Run.Status.READ]
+    quantities = channels_of(read)
+    wanted = asked_by(request.GET, quantities, {run.kind for run in read if not run.set_aside})
+    shown = every.shown([run for run in read if wanted.wants(run)], request.shop, also_of(wanted.asked))
+    context = {
+        "job": every.job,
+        "read": [(run, every.name(run)) for run in read],
+        "waiting": [run for run in every.runs if run.status != Run.Status.READ],
+        "shown": shown,
+        "overlay": overlay(shown, request.shop, wanted.asked) if shown else None,
+        "wanted": wanted,
+        "quantities": quantities,
+        "against": AGAINST,
+        "kinds": {kind: words for kind, words in KINDS.items() if kind == "all" or has_kind(read, kind)},
+        "can_write": request.user.holds(Role.TUNER),
+    }
+    return render(request, "jobs/runs/list.html", context)
+
+
+def also_of(asked: Asked) -> list[str]:
+    return [] if asked.quantity == POWER_AND_TORQUE else [asked.quantity]
+
+
+def has_kind(runs: Iterable[Run], kind: str) -> bool:
+    return any(run.kind == kind for run in runs)
+
+
+@staff
+@require_safe
+def runs_csv(request: StaffRequest, number: str) -> HttpResponse:
+    """The curves of the runs that the page shows, or their table of figures (``of=figures``)."""
+    every = all_runs(get_job_or_404(number))
+    read = [run for run in every.runs if run.status == Run.Status.READ]
+    wanted = asked_by(request.GET, channels_of(read), {run.kind for run in read if not run.set_aside})
+    shown = every.shown([run for run in read if wanted.wants(run)], request.shop)
+    figures = request.GET.get("of") == "figures"
+    header, rows = (figure_table if figures else curve_table)(shown, request.shop)
+    what = "figures" if figures else "curves"
+    return csv_answer(csv_text(header, rows), f"{every.job.number}-{what}.csv")
+
+
+def csv_answer(text: str, name: str) -> HttpResponse:
+    # The byte-order mark tells a spreadsheet that the units are in UTF-8.
+    answer = HttpResponse(f"\ufeff{text}", content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    return answer
+
+
+@staff
+@require_safe
+def run(request: StaffRequest, pk: int) -> HttpResponse:
+    return render_run(request, find_run(pk))
+
+
+def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = None) -> HttpResponse:
+    figures = figures_of(run, request.shop)
+    shown = [Shown(figures, run.original_name[:40], "aside" if run.set_aside else "after")]
+    report: dict[str, Any] = run.report or {}
+    context = {
+        "run": run,
+        "job": run.job,
+        "figures": figures,
+        "overlay": overlay(shown, request.shop, Asked()) if figures.curve else None,
+        "sweep_chart": sweep_chart(figures, request.shop),
+        "ratio": figures.ratio,
+        "ratio_chart": ratio_chart(figures),
+        "sweep_form": sweep_form or SweepForm(run=run, initial=sweep_now(figures.sweep)),
+        "set_by_hand": run.sweep_start is not None or run.sweep_stop is not None,
+        "sentences": report.get("sentences", ()),
+        "questions": report.get("questions", ()),
+        "columns": [(column, read_as(column["stored_as"])) for column in report.get("columns", ())],
+        "can_write": request.user.holds(Role.TUNER),
+    }
+    status = 422 if sweep_form else 200
+    return render(request, "jobs/runs/detail.html", context, status=status)
+
+
+def read_as(stored_as: str | None) -> str:
+    if stored_as is None:
+        return "left out"
+    return CHANNELS[stored_as].label if stored_as in CHANNELS else f"{stored_as} (its own name)"
+
+
+def sweep_now(sweep: Sweep | None) -> dict[str, Any]:
+    return {"first": sweep.start + 1, "last": sweep.stop} if sweep else {}
+
+
+@roles(Role.TUNER)
+@require_POST
+def run_sweep(request: StaffRequest, pk: int) -> HttpResponse:
+    """Set the sweep's limits by hand, or have them found again."""
+    run = find_run(pk)
+    form = SweepForm(request.POST, run=run)
+    if not form.is_valid():
+        return render_run(request, run, form)
+    run.sweep_start, run.sweep_stop = form.limits
+    return save_and_show(request, run, "The sweep is set." if run.sweep_stop else "The sweep is found anew.")
+
+
+def save_and_show(request: StaffRequest, run: Run, sentence: str) -> HttpResponse:
+    try:
+        run.save()
+        messages.success(request, sentence)
+    except StaleRecord:
+        messages.warning(request, "Somebody else saved this run meanwhile: look at it, then try again.")
+    return redirect("run", run.pk)
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def run_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    run = find_run(pk)
+    form = RunForm(posted(request), instance=run, job=run.job, shop=request.shop)
+    draft = f"run-{pk}"
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"{run} is saved.", draft)
+        return redirect("run", pk)
+    return form_page(request, form, job=run.job, title=f"Edit {run}", section="runs", draft=draft)
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def run_set_aside(request: StaffRequest, pk: int) -> HttpResponse:
+    run = find_run(pk)
+    form = SetAsideForm(posted(request), instance=run)
+    if form.is_valid() and form.save_unless_stale():
+        messages.success(request, f"{run} is set aside. It stays on the page, and counts for nothing.")
+        return redirect("run", pk)
+    note = "A run set aside stays visible with its reason, and is left out of every comparison."
+    return form_page(request, form, job=run.job, title=f"Set {run} aside", section="runs", note=note)
+
+
+@roles(Role.TUNER)
+@require_POST
+def run_put_back(request: StaffRequest, pk: int) -> HttpResponse:
+    run = find_run(pk)
+    run.set_aside, run.set_aside_reason = False, ""
+    return save_and_show(request, run, f"{run} counts again.")
+
+
+@staff
+@require_safe
+def run_file(request: StaffRequest, pk: int) -> HttpResponseBase:
+    """The original, byte for byte, always to be saved and never shown."""
+    run = get_object_or_404(Run, pk=pk)
+    try:
+        original = run.original.open("rb")
+    except FileNotFoundError as problem:
+        raise Http404("The original of this run is missing.") from problem
+    return FileResponse(
+        original, as_attachment=True, filename=run.original_name, content_type="application/octet-stream"
+    )
+
+
+@roles(Role.TUNER)
+@require_POST
+def run_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    run = find_run(pk)
+    try:
+        remove_run(run)
+    except ProtectedError:
+        messages.warning(request, f"{run} stands in a comparison or a mixture study and can't be removed.")
+        return redirect("run", pk)
+    messages.success(request, f"{run} is removed.")
+    return redirect("runs", run.job)

@@ -1,0 +1,45 @@
+"""How fast an engine turns for each km/h in a gear, by teeth and tyre."""
+
+from dataclasses import dataclass
+
+from jobs.calc.chassis import gearing
+from jobs.models import Job
+from jobs.suspension.gearing import rear_tyre, sprockets_used
+
+
+@dataclass(frozen=True)
+class Gearing:
+    """Engine speed over road speed in one gear [1/min per km/h], and where that comes from."""
+
+    rpm_per_kmh: float
+    source: str
+
+
+def computed_gearing(job: Job, gear: int) -> Gearing:
+    """The ratio from primary, gear, the sprockets last on the bike, and the rear tyre's size.
+
+    Raises
+    ------
+    ValueError
+        Something of it is not entered: the sentence says what, and where it belongs.
+    """
+    spec = job.bike.engine_spec
+    primary = spec.primary_ratio if spec else None
+    ratio = spec.gear_ratios[gear - 1] if spec and len(spec.gear_ratios) >= gear else None
+    pairs = sprockets_used(job.bike, list(job.suspension_settings.all()))
+    tyre = rear_tyre(job.bike)
+    if not (primary and ratio and pairs and tyre):
+        needed = {
+            "the primary ratio (engine)": primary,
+            f"the ratio of gear {gear} (engine)": ratio,
+            "the teeth of both sprockets (bike or settings)": pairs,
+            "the rear tyre's size (bike)": tyre,
+        }
+        missing = ", ".join(words for words, given in needed.items() if not given)
+        raise ValueError(f"Not entered: {missing}. Runs with road speed in this gear would do as well.")
+    overall = gearing.overall_ratio(primary, ratio, gearing.final_ratio(*pairs[-1]))
+    source = (
+        f"computed from primary {primary:g}, gear {gear} {ratio:g}, sprockets {pairs[-1][0]}/{pairs[-1][1]} "
+        "and the rear tyre's size; wear, pressure and slip move it by some percent"
+    )
+    return Gearing(gearing.engine_speed_rpm(1.0, overall, tyre.rolling_circumference_mm), source)

@@ -1,0 +1,54 @@
+"""The form of suspension and settings: front, rear, gearing."""
+
+from typing import Any
+
+from jobs.job.fields import InShopUnits
+from jobs.models import SuspensionSetting
+from jobs.suspension.settings import ENDS, READINGS, SPROCKETS, fields_of, sag_of
+from workshop.models import ShopProfile
+from workshop.records.field_groups import Grouped
+from workshop.records.form import RecordForm
+from workshop.units.display import length_words
+
+FRONT, REAR = ([name for name, _ in fields_of(end)] for end in ENDS)
+KEPT_IN = {"length": "mm", "tyre_pressure": "kpa"}
+
+
+class SuspensionForm(InShopUnits, Grouped, RecordForm):
+    GROUPS = (
+        ("Front", tuple(FRONT)),
+        ("Rear", tuple(REAR)),
+        ("Gearing", SPROCKETS),
+        ("", ("set_at", "note")),
+    )
+    QUANTITIES = {
+        name: (KEPT_IN[quantity], quantity)
+        for end in ENDS
+        for name, quantity in fields_of(end)
+        if quantity in KEPT_IN
+    }
+
+    class Meta(RecordForm.Meta):
+        model = SuspensionSetting
+        fields = [*FRONT, *REAR, *SPROCKETS, "set_at", "note"]
+
+    def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.use_units(shop)
+        self.words = length_words(shop.length_unit)
+        self.order_fields(self.Meta.fields)
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        for end in ENDS:
+            self.check_sag(end)
+        return cleaned
+
+    def check_sag(self, end: str) -> None:
+        """Refuse readings that can't belong together, at the last of them that was typed."""
+        names = [f"{end}_{name}" for name in READINGS]
+        readings = {name: self.cleaned_data.get(name) for name in names}
+        problem = sag_of(SuspensionSetting(**readings), end, "", self.words).problem
+        if problem:
+            at = "pushed_mm" if readings[f"{end}_pushed_mm"] else "bike_only_mm"
+            self.add_error(f"{end}_{at}", problem)

@@ -1,0 +1,125 @@
+"""What the gearing comes to: speed by gear at the rev limit, and whether the rear tyre may turn so fast."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from jobs.calc.chassis.gearing import (
+    Z_SPEED_KMH,
+    TyreSize,
+    final_ratio,
+    overall_ratio,
+    parse_tyre_size,
+    road_speed_kmh,
+    symbol_speed_kmh,
+    tyre_ok,
+)
+from jobs.models import SuspensionSetting
+from workshop.models import Bike
+
+
+@dataclass(frozen=True)
+class Gear:
+    number: int
+    speeds_kmh: list[float]  # one for each pair of sprockets
+
+
+@dataclass(frozen=True)
+class GearSpeeds:
+    """Speeds at the rev limit; sprockets are (front, rear) in the order in which they were read."""
+
+    engine_speed_rpm: int
+    sprockets: list[tuple[int, int]]
+    gears: list[Gear]
+
+    @property
+    def change_pct(self) -> float | None:
+        """By how much the last pair is faster in every gear than the first."""
+        if len(self.sprockets) < 2:
+            return None
+        first, last = (final_ratio(*pair) for pair in (self.sprockets[0], self.sprockets[-1]))
+        return 100 * (first / last - 1)
+
+
+def rear_tyre(bike: Bike) -> TyreSize | None:
+    spec = bike.engine_spec
+    text = bike.rear_tyre or (spec.rear_tyre if spec else "")
+    try:
+        return parse_tyre_size(text) if text else None
+    except ValueError:
+        return None
+
+
+def own_sprockets(bike: Bike) -> tuple[int | None, int | None]:
+    """The bike's own, or else those of its engine's entry in the library."""
+    spec = bike.engine_spec
+    front = bike.front_sprocket or (spec.front_sprocket if spec else None)
+    rear = bike.rear_sprocket or (spec.rear_sprocket if spec else None)
+    return front, rear
+
+
+def sprockets_used(bike: Bike, settings: Sequence[SuspensionSetting]) -> list[tuple[int, int]]:
+    """The pairs that were read, in their order, or else the bike's own."""
+    own_front, own_rear = own_sprockets(bike)
+    pairs: list[tuple[int, int]] = []
+    for setting in settings:
+        front, rear = setting.front_sprocket or own_front, setting.rear_sprocket or own_rear
+        is_read = setting.front_sprocket or setting.rear_sprocket
+        if is_read and front and rear and (not pairs or pairs[-1] != (front, rear)):
+            pairs.append((front, rear))
+    if not pairs and own_front and own_rear:
+        pairs.append((own_front, own_rear))
+    return pairs
+
+
+def gear_speeds(bike: Bike, settings: Sequence[SuspensionSetting]) -> GearSpeeds | None:
+    """Speed in each gear at the rev limit; None where the library lacks ratios, rev limit or tyre."""
+    spec, tyre, pairs = bike.engine_spec, rear_tyre(bike), sprockets_used(bike, settings)
+    if spec is None or tyre is None or not (pairs and spec.gear_ratios):
+        return None
+    primary, limit_rpm = spec.primary_ratio, spec.rev_limit_rpm
+    if not primary or not limit_rpm:
+        return None
+    circumference_mm = tyre.rolling_circumference_mm
+
+    def speed_kmh(ratio: float, pair: tuple[int, int]) -> float:
+        overall = overall_ratio(primary, ratio, final_ratio(*pair))
+        return float(road_speed_kmh(float(limit_rpm), overall, circumference_mm))
+
+    gears = [
+        Gear(number, [speed_kmh(ratio, pair) for pair in pairs])
+        for number, ratio in enumerate(spec.gear_ratios, 1)
+    ]
+    return GearSpeeds(limit_rpm, pairs, gears)
+
+
+@dataclass(frozen=True)
+class TyreVerdict:
+    """The rear tyre's speed symbol against the speed that the roller can reach."""
+
+    symbol: str
+    allowed_kmh: int
+    top_kmh: float | None = None
+    top_gear: int | None = None
+    holds: bool | None = None  # None where the roller's speed can't be told
+    stay_below_rpm: float | None = None
+
+
+def tyre_verdict(bike: Bike, settings: Sequence[SuspensionSetting]) -> TyreVerdict | None:
+    """None where the tyre's size names no speed symbol."""
+    tyre = rear_tyre(bike)
+    symbol = tyre.speed_symbol if tyre else None
+    if not symbol:
+        return None
+    try:
+        allowed = Z_SPEED_KMH if symbol == "Z" else symbol_speed_kmh(symbol)
+    except ValueError:
+        return None
+    speeds = gear_speeds(bike, settings)
+    if speeds is None:
+        return TyreVerdict(symbol, allowed)
+    top = speeds.gears[-1]
+    top_kmh = top.speeds_kmh[-1]
+    if tyre_ok(symbol, top_kmh):
+        return TyreVerdict(symbol, allowed, top_kmh, top.number, True)
+    stay_below_rpm = speeds.engine_speed_rpm * allowed / top_kmh
+    return TyreVerdict(symbol, allowed, top_kmh, top.number, False, stay_below_rpm)

@@ -1,0 +1,70 @@
+"""Suspension and settings, as found and as left."""
+
+from typing import Any
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.views.decorators.http import require_http_methods
+
+from jobs.job.form_page import form_page, section_url
+from jobs.models import Job, SuspensionSetting
+from jobs.suspension.forms import SuspensionForm
+from jobs.suspension.settings import ENDS, SET_BY_HAND, guide_in_words
+from workshop.access.roles import StaffRequest, roles
+from workshop.models import Role
+from workshop.records.responses import posted, say_saved
+from workshop.records.submit_once import once
+
+WRITERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
+CAUTION = (
+    "Settings change how the bike rides",
+    "Change one thing at a time, by the maker's manual, and note where it stood. Tyre pressures are cold "
+    "ones, within what the maker of bike and tyre allows. Support the bike so that it can't fall.",
+)
+
+
+@roles(*WRITERS)
+@require_http_methods(["GET", "POST"])
+@once
+def suspension_new(request: StaffRequest, number: str, when: str) -> HttpResponse:
+    job = get_object_or_404(Job, number=number)
+    if when not in SuspensionSetting.When.values:
+        raise Http404("Settings are read as found or as left.")
+    setting = SuspensionSetting(job=job, by=request.user, when=when)
+    draft = f"suspension-{when}-{job.pk}"
+    return save_setting(request, setting, draft, initial=last_set(job))
+
+
+def last_set(job: Job) -> dict[str, Any]:
+    """What a hand last set on this job, and the travel: where nothing changed, nothing is typed again."""
+    last = job.suspension_settings.last()
+    kept = [*SET_BY_HAND, *(f"{end}_travel_mm" for end in ENDS)]
+    return {name: getattr(last, name) for name in kept} if last else {}
+
+
+@roles(*WRITERS)
+@require_http_methods(["GET", "POST"])
+def suspension_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    setting = get_object_or_404(SuspensionSetting.objects.select_related("job"), pk=pk)
+    return save_setting(request, setting, f"suspension-{pk}")
+
+
+def save_setting(
+    request: StaffRequest, setting: SuspensionSetting, draft: str, initial: dict[str, Any] | None = None
+) -> HttpResponse:
+    job = setting.job
+    form = SuspensionForm(posted(request), instance=setting, initial=initial, shop=request.shop)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"Settings {setting.get_when_display()} are saved.", draft)
+        return redirect(section_url(job, "suspension"))
+    guides = [guide_in_words(end, job.intended_use) for end in ENDS]
+    return form_page(
+        request,
+        form,
+        job=job,
+        title=f"Suspension and settings {setting.get_when_display()}",
+        section="suspension",
+        draft=draft,
+        cautions=[CAUTION],
+        note=f"Common practice, a starting point and no limit: {'; '.join(guides)}.",
+    )

@@ -1,0 +1,41 @@
+"""Template tags for the job page."""
+
+from functools import cache
+
+from crispy_forms.templatetags.crispy_forms_filters import as_crispy_form
+from django import template
+from django.template.context import Context
+from django.utils.html import format_html
+
+from jobs.job.forms import StageForm
+from jobs.job_page.sections import Section, State
+from jobs.models import Job
+
+register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def section_body(context: Context, section: Section) -> str:
+    """The section's own template, with what the section hands it laid over the page's context."""
+    assert context.template is not None
+    body = context.template.engine.get_template(section.template)
+    with context.push(**section.context, section=section):
+        return body.render(context)
+
+
+@register.filter
+def state(state: State) -> str:
+    """Where a section stands, by word and shape."""
+    return format_html('<span class="state state-{}">{}</span>', state.replace(" ", "-"), state)
+
+
+@register.simple_tag
+def stage_fields(job: Job, sent: StageForm | None) -> str:
+    """The fields that move a job to another stage: as they were sent, or as nobody has touched them."""
+    return as_crispy_form(sent) if sent else untouched_stage_fields(job.stage, job.waiting_for)
+
+
+@cache
+def untouched_stage_fields(stage: str, waiting_for: str) -> str:
+    # Alike on every job at a stage, and as long in the making as the rest of the page's head.
+    return as_crispy_form(StageForm(job=Job(stage=stage, waiting_for=waiting_for)))

@@ -1,0 +1,14 @@
+"""Times of slots as the clock in the shop shows them."""
+
+from datetime import datetime
+
+from django import template
+
+from jobs.planner.slots import clock_text
+
+register = template.Library()
+
+
+@register.filter
+def shop_clock(when: datetime) -> str:
+    return clock_text(when)

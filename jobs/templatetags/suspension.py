@@ -1,0 +1,23 @@
+"""Figures that know what they measure, and what they hint at."""
+
+from collections.abc import Sequence
+
+from django import template
+
+from jobs.models import SuspensionSetting
+from jobs.suspension.settings import Figure, hints
+from workshop.models import ShopProfile
+from workshop.units.display import length_words
+
+register = template.Library()
+
+
+@register.filter
+def setting_figure(shown: Figure, shop: ShopProfile) -> str:
+    return shown.told(shop)
+
+
+@register.simple_tag
+def sag_hints(settings: Sequence[SuspensionSetting], intended_use: str, shop: ShopProfile) -> list[str]:
+    """What the latest sag suggests, in the shop's unit."""
+    return hints(settings, intended_use, length_words(shop.length_unit))

@@ -1,0 +1,107 @@
+"""The form of a throttle table: pasted or uploaded, read at once, what was typed kept."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from jobs.calc.throttle.tables import ThrottleTable as Table
+from jobs.job.table_field import READ_FROM_FILE, put_into_box, table_area
+from jobs.models import ThrottleTable
+from workshop.records.field_groups import Grouped
+from workshop.records.fields import plain
+from workshop.records.form import RecordForm, copy_of, saved_since
+
+EXAMPLE = "\t2000\t4000\t6000\n0\t0\t0\t0\n50\t38\t40\t42\n100\t100\t100\t100"
+
+
+def as_text(table: ThrottleTable) -> str:
+    """A stored table as it would be pasted."""
+    lines = [["", *map(plain, table.engine_speed_rpm)]]
+    lines += [
+        [plain(grip), *map(plain, row)] for grip, row in zip(table.grip_pct, table.plate_pct, strict=True)
+    ]
+    return "\n".join("\t".join(line) for line in lines)
+
+
+class ThrottleTableForm(Grouped, RecordForm):
+    GROUPS = (("The mode", ("mode", "for_whom")), ("The table", ("table_text", "table_file")))
+
+    table_text = forms.CharField(
+        label="Table, pasted",
+        required=False,
+        strip=False,
+        widget=table_area(10, EXAMPLE),
+        help_text="Engine speeds in the first row, grip in the first column, plate in the cells, all in %. "
+        "Tabs, semicolons or blanks between the cells; comma or point.",
+    )
+    table_file = forms.FileField(
+        label="or a text or CSV file with it", required=False, widget=forms.FileInput
+    )
+    table: Table | None = None
+
+    class Meta(RecordForm.Meta):
+        model = ThrottleTable
+        fields = ["mode", "for_whom"]
+
+    def __init__(self, *args: Any, known_modes: Sequence[str] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.known_modes = known_modes
+        self.fields["mode"].widget.attrs["list"] = "modes-known"
+        self.fields[
+            "for_whom"
+        ].help_text = "“wet road, new riders”, “track only”: it stands on the handover sheet"
+        if self.instance.pk:
+            self.fields["table_text"].initial = as_text(self.instance)
+
+    def clean_mode(self) -> str:
+        """One mode, one spelling on a job; one table of a mode in a tune."""
+        typed = " ".join(self.cleaned_data["mode"].split())
+        mode = next((known for known in self.known_modes if known.casefold() == typed.casefold()), typed)
+        same = ThrottleTable.objects.filter(revision=self.instance.revision, mode=mode)
+        if same.exclude(pk=self.instance.pk).exists():
+            raise forms.ValidationError(
+                f"{self.instance.revision} has a table of {mode} already: edit that one."
+            )
+        return mode
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        upload = self.cleaned_data.get("table_file")
+        field = "table_text"
+        try:
+            if upload:
+                field = "table_file"
+                put_into_box(self, "table_text", upload)
+                field = "table_text"
+            self.read_table()
+        except ValueError as problem:
+            self.add_error(field, str(problem))
+            if upload and field == "table_text":
+                self.add_error("table_file", READ_FROM_FILE.format(upload.name))
+        return cleaned
+
+    def read_table(self) -> None:
+        text = self.cleaned_data.get("table_text") or ""
+        if not text.strip():
+            raise ValueError("Paste the table here, or choose a file with it below.")
+        table = Table.from_text(text)
+        self.table = table
+        self.instance.grip_pct = table.grip_pct.tolist()
+        self.instance.engine_speed_rpm = table.rpm.tolist()
+        self.instance.plate_pct = table.plate_pct.tolist()
+
+    def report_conflict(self, sent_version: int) -> None:
+        """The text stands for three stored fields: where it was not touched here, theirs is taken over."""
+        then, _ = saved_since(self.instance, sent_version)
+        stored = ThrottleTable.objects.get(pk=self.instance.pk)
+        untouched = then is not None and same_table(self["table_text"].value(), then.instance)
+        super().report_conflict(sent_version)
+        if untouched:
+            sent = copy_of(self.data)
+            sent[self.add_prefix("table_text")] = as_text(stored)
+            self.data = sent
+
+
+def same_table(text: str, table: ThrottleTable) -> bool:
+    return text.split() == as_text(table).split()

@@ -1,0 +1,28 @@
+"""Throttle tables on the job page."""
+
+from jobs.job.page import JobPage
+from jobs.job.section import Section, State
+from jobs.tunes.revisions import in_the_bike
+from jobs.tunes.throttle_tables import Mode, modes_of
+
+TEMPLATE = "jobs/throttle/_section.html"
+
+
+def section(page: JobPage) -> Section:
+    in_bike = in_the_bike(page.revisions, page.runs)
+    modes = modes_of(page.revisions, page.throttle_tables, in_bike)
+    state, why = where_it_stands(modes)
+    context = {"modes": modes, "throttle_in_bike": in_bike}
+    return Section("throttle", "Throttle tables", state, why, TEMPLATE, context)
+
+
+def where_it_stands(modes: list[Mode]) -> tuple[State, str]:
+    if not modes:
+        return State.EMPTY, "no table recorded"
+    flagged = [mode.name for mode in modes if mode.flags]
+    if flagged:
+        return State.ATTENTION, f"look at {', '.join(flagged)}"
+    for_nobody = [mode.name for mode in modes if not mode.for_whom]
+    if for_nobody:
+        return State.ATTENTION, f"whom is it for: {', '.join(for_nobody)}"
+    return State.DONE, "1 mode" if len(modes) == 1 else f"{len(modes)} modes"

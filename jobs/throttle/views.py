@@ -1,0 +1,131 @@
+"""Throttle tables: by mode as received and as loaded, what the checks say, and whether a held grip holds."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.job.form_page import form_page
+from jobs.job.lookup import get_job_page_or_404
+from jobs.models import ThrottleTable, TuneRevision
+from jobs.throttle.charts import chart_of, modes_chart_of
+from jobs.throttle.forms import ThrottleTableForm
+from jobs.throttle.from_runs import held_grip, idle_runs
+from jobs.throttle.torque import braking, idle_change, torque_by_grip
+from jobs.tunes.revisions import in_the_bike, revisions_of
+from jobs.tunes.throttle_tables import against_each_other, judged_of, modes_of, speeds_of, tables_of
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted, say_saved
+from workshop.records.submit_once import once
+
+CAUTION = (
+    "Throttle tables decide how the bike answers the hand",
+    "Before the bike moves, the throttle must return to closed by itself: try it with the engine off, then "
+    "running, with the bars at either lock. A plate held open at a closed grip, or a raised idle, pushes the "
+    "bike on at a closed throttle.",
+)
+
+
+def speed_asked(request: StaffRequest, speeds: list[float]) -> float | None:
+    """The engine speed of the charts: the one asked for (``?rpm=4000``), else the middle one."""
+    asked = request.GET.get("rpm", "")
+    found = next((speed for speed in speeds if f"{speed:g}" == asked), None)
+    return found if found is not None else speeds[len(speeds) // 2] if speeds else None
+
+
+def tune_asked(
+    request: StaffRequest, revisions: list[TuneRevision], in_bike: TuneRevision | None
+) -> TuneRevision | None:
+    """The revision whose modes are laid over each other: as asked for (``?tune=2``), else in the bike."""
+    asked = request.GET.get("tune", "")
+    return next((each for each in revisions if str(each.number) == asked), in_bike)
+
+
+@staff
+@require_safe
+def throttle(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_job_page_or_404(number)
+    revisions, runs = revisions_of(job), list(job.runs.select_related("tune_revision"))
+    tables = list(tables_of(job))
+    in_bike = in_the_bike(revisions, runs)
+    modes = modes_of(revisions, tables, in_bike)
+    shown = tune_asked(request, revisions, in_bike)
+    of_shown = judged_of(shown, revisions, tables)
+    speeds = speeds_of(modes)
+    at_rpm = speed_asked(request, speeds)
+    spec = job.bike.engine_spec
+    idles = idle_runs(runs, spec.idle_rpm if spec else None)
+    context = {
+        "job": job,
+        "revisions": revisions,
+        "in_bike": in_bike,
+        "shown": shown,
+        "modes": modes,
+        "between_modes": against_each_other(of_shown),
+        "speeds": [f"{speed:g}" for speed in speeds],
+        "at_rpm": f"{at_rpm:g}" if at_rpm is not None else "",
+        "held": held_grip(runs),
+        "idles": idles,
+        "idle_change": idle_change(idles),
+        "braking": braking(runs, in_bike, request.shop),
+        "caution": CAUTION,
+    }
+    if at_rpm is not None:
+        context |= {
+            "chart": chart_of(modes, at_rpm),
+            "modes_chart": modes_chart_of(of_shown, f"The modes of {shown}", at_rpm),
+            "torque": torque_by_grip(of_shown, runs, shown, speeds, at_rpm, request.shop),
+        }
+    return render(request, "jobs/throttle/detail.html", context)
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def throttle_add(request: StaffRequest, pk: int) -> HttpResponse:
+    revision = get_object_or_404(TuneRevision.objects.select_related("job"), pk=pk)
+    table = ThrottleTable(revision=revision)
+    return save_table(request, table, f"Throttle table, {revision}", f"throttle-new-{pk}")
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def throttle_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    table = find_table(pk)
+    return save_table(request, table, f"Throttle table {table}", f"throttle-{pk}")
+
+
+def find_table(pk: int) -> ThrottleTable:
+    return get_object_or_404(ThrottleTable.objects.select_related("revision__job"), pk=pk)
+
+
+def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: str) -> HttpResponse:
+    job = table.revision.job
+    known = sorted({each.mode for each in tables_of(job)})
+    form = ThrottleTableForm(posted(request), request.FILES or None, instance=table, known_modes=known)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"Throttle table {table} is saved.", draft)
+        return redirect("throttle", job)
+    return form_page(
+        request,
+        form,
+        job=job,
+        title=title,
+        section="throttle",
+        draft=draft,
+        cautions=[CAUTION],
+        template="jobs/throttle/form.html",
+        table=table,
+        known_modes=known,
+    )
+
+
+@roles(Role.TUNER)
+@require_POST
+def throttle_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    table = find_table(pk)
+    table.delete()
+    messages.success(request, f"Throttle table {table} is removed.")
+    return redirect(reverse("throttle", args=[table.revision.job]))

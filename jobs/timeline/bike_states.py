@@ -1,0 +1,42 @@
+"""States of the bike between changes, and the runs made in each."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from jobs.models import ComparisonRun, Run
+from jobs.timeline.events import Event
+
+Group = ComparisonRun.Group
+
+
+@dataclass
+class BikeState:
+    """Runs made in one state of the bike, and what changed the bike since the runs before them."""
+
+    changes: list[Event] = field(default_factory=list)
+    runs: list[Run] = field(default_factory=list)
+
+
+def states_of(timeline: Iterable[Event]) -> list[BikeState]:
+    """The states of the bike in which runs were made, in order."""
+    states = [BikeState()]
+    for event in timeline:
+        if event.run is not None:
+            states[-1].runs.append(event.run)
+        elif event.changes_bike:
+            if states[-1].runs:
+                states.append(BikeState())
+            states[-1].changes.append(event)
+    return [state for state in states if state.runs]
+
+
+def sides_of_runs(states: Sequence[BikeState]) -> dict[int, Group]:
+    """Which runs stand before and which after the work, whatever their kind: by the first state and the last.
+
+    States without a run that counts are passed over; nothing where only one is left.
+    """
+    counting = [state.runs for state in states if any(run.counts for run in state.runs)]
+    if len(counting) < 2:
+        return {}
+    sides = ((Group.BEFORE, counting[0]), (Group.AFTER, counting[-1]))
+    return {run.pk: group for group, runs in sides for run in runs}

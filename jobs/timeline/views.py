@@ -1,0 +1,73 @@
+"""The timeline of a job, and changes of the bike that no other record holds."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.job.form_page import form_page, remove_button
+from jobs.models import BikeChange, Job
+from jobs.timeline.events import events
+from jobs.timeline.forms import BikeChangeForm
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted
+from workshop.records.submit_once import once
+
+
+@staff
+@require_safe
+def timeline(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_object_or_404(Job.objects.for_list(), number=number)
+    context = {
+        "job": job,
+        "events": events(job, request.shop),
+        "bike_changes": job.bike_changes.select_related("by"),
+    }
+    return render(request, "jobs/timeline/detail.html", context)
+
+
+def timeline_url(job: Job) -> str:
+    return reverse("timeline", args=[job])
+
+
+@roles(Role.MECHANIC, Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def bike_change_add(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_object_or_404(Job, number=number)
+    return save_bike_change(request, BikeChange(job=job, by=request.user), "Record a change of the bike")
+
+
+@roles(Role.MECHANIC, Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def bike_change_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    change = get_object_or_404(BikeChange.objects.select_related("job"), pk=pk)
+    return save_bike_change(request, change, "Edit a change of the bike")
+
+
+def save_bike_change(request: StaffRequest, change: BikeChange, title: str) -> HttpResponse:
+    form = BikeChangeForm(posted(request), instance=change)
+    if form.is_valid() and form.save_unless_stale():
+        messages.success(request, "The change is on the timeline.")
+        return redirect(timeline_url(change.job))
+    return form_page(
+        request,
+        form,
+        job=change.job,
+        title=title,
+        section="parts",
+        note="For what no other record holds: sprockets, a tyre, another fuel. Runs before and after it "
+        "are no longer repeats of each other.",
+        remove=remove_button(change, "bike-change-remove", "Remove this change"),
+    )
+
+
+@roles(Role.MECHANIC, Role.TUNER)
+@require_POST
+def bike_change_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    change = get_object_or_404(BikeChange.objects.select_related("job"), pk=pk)
+    change.delete()
+    messages.success(request, "The change is taken off the timeline.")
+    return redirect(timeline_url(change.job))

@@ -1,0 +1,69 @@
+"""What the day holds: booked, in the shop, waiting, late, ready."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Count, F, QuerySet
+
+from jobs.job.stages import IN_SHOP
+from jobs.models import Job, Stage
+
+MOST_SHOWN = 25
+
+
+@dataclass(frozen=True)
+class Group:
+    """Jobs that stand at the same place, the most urgent first, and how many there are in all."""
+
+    key: str
+    title: str
+    jobs: list[Job]
+    count: int
+    nothing: str  # what an empty list means and what to do next
+
+    @property
+    def more(self) -> int:
+        return self.count - len(self.jobs)
+
+
+NOTHING = {
+    Stage.BOOKED: "Nothing is booked. Book a job when a customer calls.",
+    Stage.RECEIVED: "No bike stands waiting for its first look.",
+    Stage.BENCH: "Nothing is on the bench. Move a received job there when work on it begins.",
+    Stage.ROLLER: "Nothing is on the roller.",
+    Stage.WAITING: "Nothing waits for parts, a customer or a decision.",
+    Stage.READY: "Nothing is ready yet. A job comes here when its work and checks are done.",
+}
+
+
+def most_urgent(jobs: "QuerySet[Job]", by: str = "promised_at") -> list[Job]:
+    return list(jobs.order_by(F(by).asc(nulls_last=True), "pk")[:MOST_SHOWN])
+
+
+def group(stage: Stage, count: int) -> Group:
+    by = "booked_for" if stage == Stage.BOOKED else "promised_at"
+    jobs = most_urgent(Job.objects.for_list().filter(stage=stage), by) if count else []
+    return Group(stage.value, stage.label, jobs, count, NOTHING[stage])
+
+
+@dataclass(frozen=True)
+class Day:
+    late: Group
+    groups: list[Group]
+
+    @property
+    def is_empty(self) -> bool:
+        return not any(group.count for group in self.groups)
+
+
+def day(stages: Iterable[Stage] = (Stage.BOOKED, *IN_SHOP)) -> Day:
+    """Everything open, by stage, and what is promised and late."""
+    counted = Job.objects.open().order_by().values_list("stage").annotate(Count("pk"))
+    counts = dict(counted)
+    late = Job.objects.for_list().promised_and_late()
+    late_count = late.count()
+    late_jobs = most_urgent(late) if late_count else []
+    return Day(
+        Group("late", "promised and late", late_jobs, late_count, "Nothing is late."),
+        [group(stage, counts.get(stage.value, 0)) for stage in stages],
+    )

@@ -1,0 +1,79 @@
+"""The first ten minutes: what a new shop still lacks, in the order in which it is needed."""
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from jobs.defaults.workstations import PLACES
+from jobs.models import Job, ShutDays, WorkPlace
+from workshop.models import BackupTaken, EngineSpec, ShopProfile, StaffMember
+from workshop.models.shop import default_working_hours
+
+
+@dataclass(frozen=True)
+class Step:
+    title: str
+    why: str
+    url: str
+    action: str
+    done: bool
+
+
+def steps(shop: ShopProfile) -> list[Step]:
+    """The way from an empty shop to its first job."""
+    return [
+        Step(
+            "Say who the shop is",
+            "Name, address, time zone, units and paper stand on every sheet that a customer takes home.",
+            reverse("shop-profile"),
+            "Fill in the shop's page",
+            shop.version > 1,
+        ),
+        Step(
+            "Say where and when you work",
+            "Dynos and benches, and the hours of each weekday; jobs are planned into them. Where the first "
+            "list and Monday to Friday fit, skip this.",
+            reverse("place-list"),
+            "Name the places",
+            is_planned(shop),
+        ),
+        Step(
+            "Let your people in",
+            "Each logs in by name, so that every record says who made it. Working alone, skip this.",
+            reverse("staff-new"),
+            "Add a person",
+            StaffMember.objects.filter(is_active=True).count() > 1,
+        ),
+        Step(
+            "Enter the first engine",
+            "Its clearances, shims and ratios, copied once from the maker's manual, with edition and page.",
+            reverse("engine-new"),
+            "Enter an engine",
+            EngineSpec.objects.exists(),
+        ),
+        Step(
+            "Book the first job",
+            "Customer and bike are entered on the same page.",
+            reverse("job-book"),
+            "Book a job",
+            Job.objects.exists(),
+        ),
+        Step(
+            "Take a backup, and try restoring it",
+            "One file holds everything; a backup that was never restored is a hope.",
+            reverse("backup"),
+            "Take a backup",
+            BackupTaken.objects.exists(),
+        ),
+    ]
+
+
+def is_planned(shop: ShopProfile) -> bool:
+    """Whether the owner has changed anything about where and when the shop works."""
+    places = [(place.name, place.kind) for place in WorkPlace.objects.all()]
+    return places != PLACES or shop.working_hours != default_working_hours() or ShutDays.objects.exists()
+
+
+def is_beginning() -> bool:
+    """Whether the shop has not had its first job yet."""
+    return not Job.objects.exists()

@@ -1,0 +1,57 @@
+"""Today's page and the list of all jobs."""
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from jobs.models import Job, Stage
+from jobs.planner.opening_hours import working_days
+from jobs.planner.slots import day_named, plan
+from jobs.search.find import jobs_matching
+from jobs.today.board import day
+from jobs.today.getting_started import is_beginning, steps
+from workshop.access.roles import StaffRequest, staff
+from workshop.models import Role
+
+PAGE_LENGTH = 50
+
+
+@staff
+@require_safe
+def today(request: StaffRequest) -> HttpResponse:
+    now = day()
+    first = day_named(request.GET.get("from", "")) or timezone.localdate()
+    beginning = request.user.is_owner and now.is_empty and is_beginning()
+    context = {
+        "day": now,
+        "steps": steps(request.shop) if beginning else [],
+        "plan": plan(first, working_days(request.shop)),
+        "is_now": first == timezone.localdate(),
+        "may_edit": request.user.holds(Role.DESK),
+    }
+    return render(request, "jobs/today/today.html", context)
+
+
+@staff
+@require_safe
+def job_list(request: StaffRequest) -> HttpResponse:
+    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    stage = request.GET.get("stage", "")
+    jobs = jobs_matching(wanted)
+    if stage == "open":
+        jobs = jobs.open()
+    elif stage == "late":
+        jobs = jobs.promised_and_late()
+    elif stage in Stage.values:
+        jobs = jobs.filter(stage=stage)
+    page = Paginator(jobs, PAGE_LENGTH).get_page(request.GET.get("page"))
+    context = {
+        "page": page,
+        "wanted": wanted,
+        "stage": stage,
+        "stages": [("", "all"), ("open", "all open"), ("late", "promised and late"), *Stage.choices],
+        "any_job": bool(page.paginator.count) or Job.objects.exists(),
+    }
+    return render(request, "jobs/today/job_list.html", context)

@@ -1,0 +1,52 @@
+"""The shop's kinds of tune change, which the owner extends."""
+
+from django.contrib import messages
+from django.db.models import ProtectedError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.views.decorators.http import require_http_methods, require_POST
+
+from jobs.models import TuneChange, TuneChangeKind
+from jobs.tunes.forms import ChangeKindForm
+from workshop.access.roles import StaffRequest, owner_only
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+
+IN_USE = "“{}” is in use on a job, so it can't be removed. Tick “no longer offered” instead."
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+@once
+def change_kind_list(request: StaffRequest) -> HttpResponse:
+    form = ChangeKindForm(posted(request))
+    if form.is_valid():
+        kind = form.save()
+        say_saved(request, f"“{kind}” is added.", "change-kind-new")
+        return redirect("change-kind-list")
+    return render_form(request, "jobs/tunes/change_kind_list.html", form, kinds=TuneChangeKind.objects.all())
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def change_kind_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    kind = get_object_or_404(TuneChangeKind, pk=pk)
+    form = ChangeKindForm(posted(request), instance=kind)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"“{kind}” is saved.", f"change-kind-{pk}")
+        return redirect("change-kind-list")
+    in_use = TuneChange.objects.filter(kind=kind).exists()
+    return render_form(request, "jobs/tunes/change_kind_form.html", form, kind=kind, in_use=in_use)
+
+
+@owner_only
+@require_POST
+def change_kind_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    kind = get_object_or_404(TuneChangeKind, pk=pk)
+    try:
+        kind.delete()
+    except ProtectedError:
+        messages.error(request, IN_USE.format(kind))
+        return redirect("change-kind-edit", pk)
+    messages.success(request, f"“{kind}” is removed.")
+    return redirect("change-kind-list")

@@ -1,0 +1,325 @@
+"""Forms of the tune log: a revision with its changes on one page, one change, a difference asked for."""
+
+import re
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+from django.utils import timezone
+
+from jobs.models import TuneChange, TuneChangeKind, TuneRevision
+from jobs.tunes.revisions import check_calibration, kinds_offered, save_tune
+from workshop.models import StaleRecord
+from workshop.records.field_groups import Grouped
+from workshop.records.form import RecordForm, copy_of
+
+NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
+MOST_ROWS = 60
+# A clock a little fast is no load in the future.
+CLOCKS_DIFFER = timedelta(minutes=10)
+NOTHING_SAID = "Say what this tune is: enter a change below, or name it in a few words."
+GONE_MEANWHILE = (
+    "Somebody removed this change while you were typing. Save again to enter it anew, or tick “remove”."
+)
+FILE_AGAIN = "The file is not kept yet: choose it again when the rest is right."
+
+
+class KindSelect(forms.Select):
+    """Each kind carries its unit, effect on road use and caution, for the page to show beside it."""
+
+    kinds: Mapping[str, TuneChangeKind] = {}
+
+    def create_option(self, name: str, value: Any, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        option = super().create_option(name, value, *args, **kwargs)
+        kind = self.kinds.get(str(value))
+        if kind:
+            about = {
+                "data-unit": kind.unit,
+                "data-effect": kind.road_use_effect,
+                "data-caution": kind.caution,
+            }
+            option["attrs"].update({key: text for key, text in about.items() if text})
+        return option
+
+
+class KindField(forms.TypedChoiceField):
+    """A kind of change among those that the page has read once for all its rows."""
+
+    widget = KindSelect
+
+    def offer(self, kinds: Sequence[TuneChangeKind]) -> None:
+        self.by_pk = {str(kind.pk): kind for kind in kinds}
+        # Asked of what was sent before that is checked, so an unknown one is no kind and no error.
+        self.coerce = lambda pk: self.by_pk.get(str(pk))
+        self.empty_value = None
+        self.choices = [("", "choose"), *((kind.pk, kind.name) for kind in kinds)]
+        self.widget.kinds = self.by_pk
+
+
+class TuneChangeForm(Grouped, RecordForm):
+    kind = KindField(label="Kind of change")
+
+    class Meta(RecordForm.Meta):
+        model = TuneChange
+        fields = ["kind", "detail", "from_value", "to_value", "unit", "reason"]
+
+    def __init__(self, *args: Any, kinds: Sequence[TuneChangeKind], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field: Any = self.fields["kind"]
+        field.offer(kinds)
+        field.widget.attrs.update({"data-kind": "", "aria-describedby": self.about_id})
+        self.fields["reason"].help_text = "in words the rider understands"
+
+    @property
+    def about_id(self) -> str:
+        return f"about-{self.prefix or 'change'}"
+
+    @property
+    def kind_chosen(self) -> TuneChangeKind | None:
+        """The kind that stands in the select now, for the text beside it."""
+        field: Any = self.fields["kind"]
+        return field.by_pk.get(str(self["kind"].value() or ""))
+
+    def clean_detail(self) -> str:
+        return " ".join(self.cleaned_data["detail"].split())
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        kind = self.cleaned_data.get("kind")
+        if kind and not self.cleaned_data.get("unit"):
+            self.cleaned_data["unit"] = kind.unit
+        return cleaned
+
+
+class ChangeRow(TuneChangeForm):
+    """A change as a row of its revision's page; saved ones may be removed, empty new ones are passed over."""
+
+    row = forms.CharField(widget=forms.HiddenInput, required=False)
+    remove = forms.BooleanField(label="Remove this change", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["row"].initial = "saved" if self.instance.pk else "new"
+
+    @property
+    def removed(self) -> bool:
+        return bool(self["remove"].value())
+
+    @property
+    def is_new(self) -> bool:
+        return self.instance.pk is None
+
+    @property
+    def counts(self) -> bool:
+        """Whether the row is a change after the saving."""
+        return not self.removed and (not self.is_new or self.has_changed())
+
+    def is_valid(self) -> bool:
+        valid = super().is_valid()
+        return self.conflict is None if self.removed else valid
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if self.is_new and self.cleaned_data.get("row") == "saved" and not self.removed:
+            self.add_error(None, GONE_MEANWHILE)
+            sent = copy_of(self.data)
+            sent[self.add_prefix("row")] = "new"
+            self.data = sent
+        return cleaned
+
+
+class RevisionForm(Grouped, RecordForm):
+    GROUPS = (
+        ("The tune", ("title", "made_from", "loaded_at")),
+        ("Calibration file", ("calibration_file",)),
+        ("", ("note",)),
+    )
+
+    calibration_file = forms.FileField(
+        label="File", required=False, allow_empty_file=True, widget=forms.FileInput
+    )
+
+    class Meta(RecordForm.Meta):
+        model = TuneRevision
+        fields = ["title", "made_from", "loaded_at", "note"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.number == 0:
+            del self.fields["made_from"]
+        else:
+            self.offer_revisions()
+        kept = self.instance.calibration_name
+        self.fields["calibration_file"].help_text = (
+            "Kept whole and never read into; its SHA-256 is printed on the sheet."
+            + (f" Kept now: {kept}. A file chosen here goes in its place." if kept else "")
+        )
+
+    def offer_revisions(self) -> None:
+        """Only what was there before can be what a revision was made from, so the log has no ring."""
+        field: Any = self.fields["made_from"]
+        earlier = TuneRevision.objects.filter(job=self.instance.job)
+        if self.instance.number is not None:
+            earlier = earlier.filter(number__lt=self.instance.number)
+        field.queryset, field.empty_label = earlier, "the one before"
+
+    def clean_calibration_file(self) -> UploadedFile | None:
+        upload: UploadedFile | None = self.cleaned_data["calibration_file"]
+        if upload:
+            try:
+                check_calibration(upload)
+            except ValueError as problem:
+                raise forms.ValidationError(str(problem)) from problem
+        return upload
+
+    def clean_loaded_at(self) -> Any:
+        loaded_at = self.cleaned_data["loaded_at"]
+        if loaded_at > timezone.now() + CLOCKS_DIFFER:
+            raise forms.ValidationError("This lies in the future. Enter when the tune was loaded.")
+        return loaded_at
+
+
+def row_names(data: Any) -> list[str]:
+    """The rows that were sent, in their order on the page. Rows are named, not counted: none slides."""
+    return [found[1] for key in data if (found := re.fullmatch(r"change-(\d+|n\d+)-row", key))][:MOST_ROWS]
+
+
+class TuneEntry:
+    """A revision and its changes as one page: saved together or not at all."""
+
+    def __init__(self, data: Any = None, files: Any = None, *, revision: TuneRevision) -> None:
+        saved = {str(change.pk): change for change in revision.changes.all()} if revision.pk else {}
+        self.kinds = kinds_offered(*(change.kind_id for change in saved.values()))
+        self.form = RevisionForm(data, files, instance=revision)
+        names = (
+            [*saved, *(f"n{place}" for place in range(1 if saved else NEW_ROWS))]
+            if data is None
+            else row_names(data)
+        )
+        self.rows = [self.row(name, data, saved.get(name)) for name in names]
+
+    def row(self, name: str, data: Any = None, change: TuneChange | None = None) -> ChangeRow:
+        return ChangeRow(
+            data,
+            instance=change or TuneChange(),
+            prefix=f"change-{name}",
+            kinds=self.kinds,
+            empty_permitted=change is None,
+            use_required_attribute=False,
+        )
+
+    @property
+    def blank_row(self) -> ChangeRow:
+        """The row that the page's script copies, giving each copy a name of its own."""
+        return self.row("n__row__")
+
+    @property
+    def is_bound(self) -> bool:
+        return self.form.is_bound
+
+    @property
+    def changes(self) -> list[ChangeRow]:
+        return [row for row in self.rows if row.counts]
+
+    def is_valid(self) -> bool:
+        if not self.is_bound:
+            return False
+        # Each is asked, so that every fault is shown at once.
+        answers = [form.is_valid() for form in (self.form, *self.rows)]
+        valid = all(answers)
+        if valid and not self.changes and self.form.instance.number != 0 and not self.says_something:
+            self.form.add_error("title", NOTHING_SAID)
+            valid = False
+        if not valid and self.form.files and not self.form.has_error("calibration_file"):
+            self.form.add_error("calibration_file", FILE_AGAIN)
+        return valid
+
+    @property
+    def says_something(self) -> bool:
+        return bool(self.form.cleaned_data.get("title") or self.form.cleaned_data.get("note"))
+
+    @property
+    def problems(self) -> list[tuple[str, str, str]]:
+        """Every fault: where it is, its field's name, what has to be put right."""
+        if not self.is_bound:
+            return []
+        asked = [self.form, *(row for row in self.rows if not row.is_valid())]
+        found: list[tuple[str, str, str]] = []
+        for form in asked:
+            place = f"row-{form.prefix}" if form.prefix else ""
+            # the page tells a conflict of the revision itself in a box of its own
+            if form is not self.form or not form.conflict:
+                found += [(place, "this change", str(sentence)) for sentence in form.non_field_errors()]
+            found += [(each.id_for_label, str(each.label), str(why)) for each in form for why in each.errors]
+        return found
+
+    def save(self) -> bool:
+        """Save all, or say what was saved by somebody else meanwhile; True where it is saved."""
+        written = [row for row in self.changes if row.has_changed()]
+        try:
+            save_tune(
+                revision=self.form.instance,
+                changes=[row.instance for row in written],
+                removed=[row.instance for row in self.rows if row.removed and not row.is_new],
+                calibration=self.form.cleaned_data["calibration_file"],
+            )
+        except StaleRecord:
+            for form in (self.form, *written):
+                self.report_if_stale(form)
+            return False
+        return True
+
+    @staticmethod
+    def report_if_stale(form: RecordForm) -> None:
+        sent = form.cleaned_data.get("version")
+        stored = type(form.instance)._base_manager.filter(pk=form.instance.pk)
+        if sent is not None and stored.exclude(version=sent).exists():
+            form.report_conflict(sent)
+
+
+class ChangeKindForm(Grouped, RecordForm):
+    GROUPS = (
+        ("", ("name", "unit", "order")),
+        ("On the road", ("affects_road_use", "road_use_effect")),
+        ("", ("caution", "customer_caution", "retired")),
+    )
+
+    class Meta(RecordForm.Meta):
+        model = TuneChangeKind
+        fields = [
+            "name",
+            "unit",
+            "order",
+            "affects_road_use",
+            "road_use_effect",
+            "caution",
+            "customer_caution",
+            "retired",
+        ]
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if self.cleaned_data.get("affects_road_use") and not self.cleaned_data.get("road_use_effect"):
+            self.add_error("road_use_effect", "Say in words what the effect may be: the sheet prints it.")
+        return cleaned
+
+
+class DifferenceForm(forms.Form):
+    """Which two revisions are laid against each other; asked for in the address as from and to."""
+
+    def __init__(self, *args: Any, revisions: Sequence[TuneRevision], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.by_number = {str(revision.number): revision for revision in revisions}
+        choices = [
+            (number, f"{revision.label}{f': {revision.title}' if revision.title else ''}")
+            for number, revision in self.by_number.items()
+        ]
+        for name in ("from", "to"):
+            self.fields[name] = forms.ChoiceField(label=name.capitalize(), choices=choices)
+            self.fields[name].widget.attrs["class"] = "form-select"
+
+    @property
+    def pair(self) -> tuple[TuneRevision, TuneRevision]:
+        return self.by_number[self.cleaned_data["from"]], self.by_number[self.cleaned_data["to"]]

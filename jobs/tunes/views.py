@@ -1,0 +1,202 @@
+"""The tune log: revisions, their changes, the file each was loaded from, the way from one to another."""
+
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.job.form_page import form_page
+from jobs.job.lookup import get_job_page_or_404
+from jobs.models import Job, TuneChange, TuneRevision
+from jobs.tunes.forms import DifferenceForm, TuneChangeForm, TuneEntry
+from jobs.tunes.revisions import (
+    changes_of,
+    difference,
+    in_the_bike,
+    kinds_offered,
+    log_of,
+    parent,
+    revisions_of,
+)
+from jobs.tunes.throttle_tables import table_differences
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+
+BEFORE_LOADING = (
+    "Before the bike moves with a new tune",
+    [
+        "The throttle must return to closed by itself: try it with the engine off, then running, with the "
+        "bars at either lock.",
+        "A raised idle, or a blade held open, pushes the bike on at a closed throttle: the rider must know.",
+        "Lean under load overheats pistons, valves and catalyst: watch lambda at the first pull and stop "
+        "where it is lean.",
+        "Keep the calibration as received, so that the bike can be put back.",
+    ],
+)
+
+
+def find_revision(pk: int) -> TuneRevision:
+    return get_object_or_404(
+        TuneRevision.objects.select_related("job__bike", "loaded_by", "made_from"), pk=pk
+    )
+
+
+@staff
+@require_safe
+def tune_log(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_job_page_or_404(number)
+    log = log_of(job)
+    in_bike = next((entry.revision.number for entry in log if entry.is_in_bike), 0)
+    oldest_first = [entry.revision for entry in reversed(log)]
+    form = DifferenceForm(revisions=oldest_first, initial={"from": 0, "to": in_bike})
+    return render(request, "jobs/tunes/list.html", {"job": job, "log": log, "form": form})
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def tune_new(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_job_page_or_404(number)
+    in_bike = in_the_bike(revisions_of(job), job.runs.filter(tune_revision__isnull=False))
+    revision = TuneRevision(job=job, loaded_by=request.user, made_from=in_bike)
+    return save_entry(request, revision, "Load a new tune", f"tune-new-{job.pk}")
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def tune_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    revision = find_revision(pk)
+    return save_entry(request, revision, f"Edit {revision}", f"tune-{pk}")
+
+
+def save_entry(request: StaffRequest, revision: TuneRevision, title: str, draft: str) -> HttpResponse:
+    entry = TuneEntry(posted(request), request.FILES or None, revision=revision)
+    if entry.is_valid() and entry.save():
+        say_saved(request, f"Saved: {revision}.", draft)
+        return redirect("tune", revision.pk)
+    context = {
+        "job": revision.job,
+        "revision": revision,
+        "entry": entry,
+        "title": title,
+        "draft": draft,
+        "caution": BEFORE_LOADING,
+    }
+    return render_form(request, "jobs/tunes/form.html", entry.form, **context)
+
+
+@staff
+@require_safe
+def tune(request: StaffRequest, pk: int) -> HttpResponse:
+    revision = find_revision(pk)
+    job = revision.job
+    revisions, runs = revisions_of(job), list(job.runs.filter(tune_revision__isnull=False))
+    context = {
+        "job": job,
+        "revision": revision,
+        "made_from": parent(revision, revisions),
+        "made_into": [each for each in revisions if parent(each, revisions) == revision],
+        "changes": revision.changes.select_related("kind"),
+        "runs": [run for run in runs if run.tune_revision_id == pk],
+        "tables": revision.throttle_tables.all(),
+        "is_in_bike": revision == in_the_bike(revisions, runs),
+    }
+    return render(request, "jobs/tunes/detail.html", context)
+
+
+@staff
+@require_safe
+def tune_difference(request: StaffRequest, number: str) -> HttpResponse:
+    """The way from one revision to another (``?from=0&to=2``); asked for without them, the whole job's."""
+    job = get_job_page_or_404(number)
+    revisions = revisions_of(job)
+    if not revisions:
+        return redirect("tune-log", job)
+    asked = {"from": request.GET.get("from", "0"), "to": request.GET.get("to", last_number(job, revisions))}
+    form = DifferenceForm(asked, revisions=revisions)
+    if not form.is_valid():
+        raise Http404("This job has no such tune.")
+    first, second = form.pair
+    context = {
+        "job": job,
+        "form": form,
+        "first": first,
+        "second": second,
+        "difference": difference(first, second, revisions, changes_of(job)),
+        "tables": table_differences(job, revisions, first, second),
+    }
+    return render(request, "jobs/tunes/difference.html", context)
+
+
+def last_number(job: Job, revisions: list[TuneRevision]) -> str:
+    in_bike = in_the_bike(revisions, job.runs.filter(tune_revision__isnull=False))
+    return str(in_bike.number if in_bike else 0)
+
+
+@staff
+@require_safe
+def calibration(request: StaffRequest, pk: int) -> HttpResponseBase:
+    """The file as it was kept, to be saved and never shown: what is in it is nobody's business here."""
+    revision = get_object_or_404(TuneRevision, pk=pk)
+    try:
+        file = revision.calibration.open("rb")
+    except (FileNotFoundError, ValueError) as problem:
+        raise Http404("This tune has no calibration file, or it is missing.") from problem
+    return FileResponse(
+        file,
+        as_attachment=True,
+        filename=revision.calibration_name or "calibration.bin",
+        content_type="application/octet-stream",
+    )
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+@once
+def tune_change_add(request: StaffRequest, pk: int) -> HttpResponse:
+    revision = find_revision(pk)
+    change = TuneChange(revision=revision)
+    return save_change(request, change, f"Add a change to {revision}", f"tune-change-new-{pk}")
+
+
+def find_change(pk: int) -> TuneChange:
+    return get_object_or_404(TuneChange.objects.select_related("revision__job__bike", "kind"), pk=pk)
+
+
+@roles(Role.TUNER)
+@require_http_methods(["GET", "POST"])
+def tune_change_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    change = find_change(pk)
+    return save_change(request, change, f"Edit a change of {change.revision}", f"tune-change-{pk}")
+
+
+def save_change(request: StaffRequest, change: TuneChange, title: str, draft: str) -> HttpResponse:
+    kinds = kinds_offered(change.kind_id)
+    form = TuneChangeForm(posted(request), instance=change, kinds=kinds)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"Saved: {change}.", draft)
+        return redirect("tune", change.revision_id)
+    return form_page(
+        request,
+        form,
+        job=change.revision.job,
+        title=title,
+        section="tunes",
+        draft=draft,
+        template="jobs/tunes/change_form.html",
+        change=change,
+        revision=change.revision,
+        kinds=kinds,
+    )
+
+
+@roles(Role.TUNER)
+@require_POST
+def tune_change_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    change = find_change(pk)
+    change.delete()
+    messages.success(request, f"Removed from {change.revision}: {change}.")
+    return redirect(reverse("tune", args=[change.revision_id]))

@@ -1,8 +1,0 @@
-from django.urls import path
-
-from jobs.views import bikes
-
-urlpatterns = [
-    path("bikes/", bikes.bike_list, name="bike-list"),
-    path("bikes/<int:pk>/", bikes.bike, name="bike"),
-]

@@ -1,9 +1,0 @@
-from django.urls import path
-
-from jobs.views import parts
-
-urlpatterns = [
-    path("jobs/<str:number>/parts/add/", parts.part_add, name="part-add"),
-    path("parts/<int:pk>/edit/", parts.part_edit, name="part-edit"),
-    path("parts/<int:pk>/remove/", parts.part_remove, name="part-remove"),
-]

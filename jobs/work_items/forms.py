@@ -1,0 +1,38 @@
+"""Form of a work item."""
+
+from typing import Any
+
+from django import forms
+
+from jobs.models import WorkItem
+from jobs.work_items.totals import most_authorised, over_with
+from workshop.records.field_groups import Grouped
+from workshop.records.form import RecordForm
+
+
+class WorkItemForm(Grouped, RecordForm):
+    """Work agreed; where it takes the job over what was authorised, the customer has to be asked."""
+
+    asked = forms.BooleanField(label="The customer was asked and agrees", required=False)
+    question = ""
+
+    class Meta(RecordForm.Meta):
+        model = WorkItem
+        fields = ["description", "price", "done"]
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        over = over_with(self.instance, self.cleaned_data.get("price"))
+        if over is not None and over.amount > most_authorised():
+            self.add_error(
+                "price",
+                f"This makes {over.amount:.2f}, and no more than {most_authorised()} can be authorised for a "
+                "job. Look whether the prices are right, or book the rest as a job of its own.",
+            )
+        elif over is not None:
+            self.question = f"This makes {over.amount:.2f}, which is {over.over:.2f} more than authorised."
+            if not self.cleaned_data.get("asked"):
+                self.add_error(
+                    "price", f"{self.question} Ask the customer, tick that it is agreed and save again."
+                )
+        return cleaned

@@ -1,0 +1,66 @@
+"""Work agreed on a job, with its price."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from jobs.job.form_page import form_page, remove_button, section_url
+from jobs.models import Job, WorkItem
+from jobs.work_items.forms import WorkItemForm
+from jobs.work_items.totals import agree_to_more, work_csv
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted
+from workshop.records.submit_once import once
+
+
+@staff
+@require_safe
+def work_items_csv(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_object_or_404(Job.objects.select_related("customer", "bike"), number=number)
+    answer = HttpResponse(work_csv(job, request.shop.currency), content_type="text/csv; charset=utf-8")
+    answer.headers["Content-Disposition"] = f'attachment; filename="work-{job.number}.csv"'
+    return answer
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def work_item_add(request: StaffRequest, number: str) -> HttpResponse:
+    job = get_object_or_404(Job, number=number)
+    return save_work_item(request, job, WorkItem(job=job), "Add work agreed")
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+def work_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(WorkItem.objects.select_related("job"), pk=pk)
+    return save_work_item(request, item.job, item, "Edit work agreed")
+
+
+def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) -> HttpResponse:
+    form = WorkItemForm(posted(request), instance=item)
+    if form.is_valid() and form.save_unless_stale():
+        if form.question:
+            agree_to_more(job)
+        messages.success(request, "The work agreed is saved.")
+        return redirect(section_url(job, "brief"))
+    return form_page(
+        request,
+        form,
+        job=job,
+        title=title,
+        section="brief",
+        template="jobs/work_items/form.html",
+        remove=remove_button(item, "work-item-remove", "Take it off"),
+    )
+
+
+@roles(Role.DESK)
+@require_POST
+def work_item_remove(request: StaffRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(WorkItem.objects.select_related("job"), pk=pk)
+    item.delete()
+    messages.success(request, f"“{item}” is taken off the work agreed.")
+    return redirect(section_url(item.job, "brief"))

@@ -1,0 +1,14 @@
+"""Addresses of the customer's page and its links."""
+
+from django.urls import path
+
+from reports.customer import views
+
+urlpatterns = [
+    path("sheets/<int:pk>/links/", views.link_new, name="link-new"),
+    path("sheets/<int:pk>/mail/", views.sheet_mail, name="sheet-mail"),
+    path("links/<int:pk>/revoke/", views.link_revoke, name="link-revoke"),
+    path("sheet/<str:token>/", views.customer_sheet, name="customer-sheet"),
+    path("sheet/<str:token>/pdf/", views.customer_pdf, name="customer-pdf"),
+    path("sheet/<str:token>/acknowledge/", views.customer_acknowledge, name="customer-acknowledge"),
+]

@@ -1,0 +1,180 @@
+"""The customer's link: made, revoked and mailed by the shop; opened and acknowledged by the customer."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from reports.customer.links import (
+    NotSent,
+    TooOften,
+    acknowledge,
+    count_opening,
+    find_link,
+    make_link,
+    revoke_link,
+    send_link,
+)
+from reports.handover.forms import AcknowledgeForm, MailForm
+from reports.handover.issuing import BeingPrinted, NoPdf
+from reports.handover.sheet import summary_picture
+from reports.handover.views import address_of, issued_answer
+from reports.models import HandoverSheet, SheetLink
+from reports.typesetting.pdf import qr_data_uri
+from workshop.access.roles import StaffRequest, public, roles
+from workshop.models import Role
+from workshop.records.responses import posted, render_form
+from workshop.records.submit_once import once
+
+GONE = "This link has ended. Ask the shop for a new one."
+BEING_PRINTED = "This sheet is being printed. Look again in a few minutes."
+
+
+def wait_for_pdf(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
+    messages.info(request, f"Sheet {sheet.number} is not printed yet: link and mail wait for the PDF.")
+    return redirect("handover", sheet.job.number)
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def link_new(request: StaffRequest, pk: int) -> HttpResponse:
+    """The links of a sheet with their addresses; a POST makes one more."""
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    if not sheet.is_printed:
+        return wait_for_pdf(request, sheet)
+    if request.method == "POST":
+        link = make_link(sheet=sheet, by=request.user)
+        messages.success(request, f"A link to sheet {sheet.number} is made.")
+        return redirect(f"{request.path}#link-{link.pk}")
+    links = [
+        {"link": link, "address": address, "qr": qr_data_uri(address)}
+        for link in sheet.links.select_related("made_by")
+        for address in [address_of(request, link.token)]
+        if link.is_live
+    ]
+    return render(
+        request, "reports/customer/link_new.html", {"sheet": sheet, "job": sheet.job, "links": links}
+    )
+
+
+@roles(Role.DESK)
+@require_POST
+def link_revoke(request: StaffRequest, pk: int) -> HttpResponse:
+    link = get_object_or_404(SheetLink.objects.select_related("sheet__job"), pk=pk)
+    revoke_link(link)
+    messages.success(request, "The link is revoked: it opens nothing any more.")
+    return redirect("handover", link.sheet.job.number)
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job__customer"), pk=pk)
+    if not sheet.is_printed:
+        return wait_for_pdf(request, sheet)
+    form = MailForm(posted(request), sheet=sheet)
+    if form.is_valid():
+        live = [link for link in sheet.links.all() if link.is_live]
+        link = live[-1] if live else make_link(sheet=sheet, by=request.user)
+        address = form.cleaned_data["address"]
+        try:
+            send_link(link=link, address=address, page_address=address_of(request, link.token))
+        except NotSent as problem:
+            form.add_error("address", str(problem))
+        else:
+            messages.success(request, f"The link to sheet {sheet.number} is sent to {address}.")
+            return redirect("handover", sheet.job.number)
+    return render_form(request, "reports/customer/mail.html", form, sheet=sheet, job=sheet.job)
+
+
+def asked_from(request: HttpRequest) -> str:
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
+def for_customers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """Find the live link, keep the page out of search engines and caches, say plainly what has ended."""
+
+    @never_cache
+    @wraps(view)
+    def opened(request: HttpRequest, token: str, *args: Any) -> HttpResponseBase:
+        try:
+            link = find_link(token, asked_from(request))
+        except TooOften as problem:
+            answer: HttpResponseBase = plain_page(request, str(problem), status=429)
+        else:
+            if link is None:
+                answer = plain_page(request, "There is no sheet at this address.", status=404)
+            elif not link.is_live:
+                answer = plain_page(request, GONE, status=410)
+            elif not link.sheet.is_printed:
+                answer = plain_page(request, BEING_PRINTED, status=503)
+            else:
+                answer = view(request, link, *args)
+        answer.headers["X-Robots-Tag"] = "noindex, nofollow"
+        return answer
+
+    return opened
+
+
+def plain_page(request: HttpRequest, sentence: str, status: int) -> HttpResponse:
+    return render(request, "reports/customer/gone.html", {"sentence": sentence}, status=status)
+
+
+def render_sheet(
+    request: HttpRequest, link: SheetLink, form: AcknowledgeForm, status: int = 200
+) -> HttpResponse:
+    sheet = link.sheet
+    newer = HandoverSheet.objects.filter(job=sheet.job, issue_number__gt=sheet.issue_number).exists()
+    context = {
+        "s": sheet.snapshot,
+        "token": link.token,
+        "picture": summary_picture(sheet.snapshot, sheet.snapshot_sha256),
+        "newer": newer,
+        "form": form,
+        "acknowledged": sheet.acknowledgements.first(),
+    }
+    # Nobody is logged in, so the clock of the shop is taken from the sheet.
+    with timezone.override(ZoneInfo(sheet.snapshot["shop"]["time_zone"])):
+        return render(request, "reports/customer/detail.html", context, status=status)
+
+
+@public
+@require_safe
+@for_customers
+def customer_sheet(request: HttpRequest, link: SheetLink) -> HttpResponse:
+    if not request.user.is_authenticated:
+        count_opening(link)
+    return render_sheet(request, link, AcknowledgeForm())
+
+
+@public
+@require_safe
+@for_customers
+def customer_pdf(request: HttpRequest, link: SheetLink) -> HttpResponseBase:
+    try:
+        return issued_answer(link.sheet)
+    except BeingPrinted:
+        return plain_page(request, BEING_PRINTED, status=503)
+    except NoPdf:
+        return plain_page(request, "The file of this sheet can't be had just now. Ask the shop.", status=404)
+
+
+@public
+@require_POST
+@for_customers
+def customer_acknowledge(request: HttpRequest, link: SheetLink) -> HttpResponse:
+    form = AcknowledgeForm(request.POST)
+    if not form.is_valid():
+        return render_sheet(request, link, form, status=422)
+    acknowledge(link=link, name=form.cleaned_data["name"])
+    messages.success(request, "Thank you: your acknowledgement is kept.")
+    return redirect("customer-sheet", link.token)

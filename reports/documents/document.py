@@ -1,0 +1,49 @@
+"""What all papers have in common: from plain facts and a template to a tagged PDF."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from reports.drawing.pictures import Picture
+from reports.handover.snapshot.json_values import tidied
+from reports.typesetting.pdf import PAPERS, Ready, typeset
+from reports.typesetting.printing_lock import alone
+from workshop.models import ShopProfile
+
+STYLE = "documents/documents.css"
+
+
+def paper_pdf(
+    name: str,
+    facts: dict[str, Any],
+    shop: ShopProfile,
+    at: datetime,
+    *,
+    pictures: Iterable[Picture] = (),
+    size: str = "",
+    attached: Mapping[str, str] | None = None,
+) -> bytes:
+    """A paper as PDF: the same bytes from the same facts at the same moment.
+
+    Parameters
+    ----------
+    name : str
+        Of its template, ``templates/reports/documents/<name>.html``.
+    facts : dict
+        What it says, as plain values; texts are freed of what no page can print.
+    size : str, optional
+        Its size of page as CSS has it; that of the shop's paper where left out.
+    attached : mapping, optional
+        Texts attached to it by name of file.
+    """
+    drawn = list(pictures)
+    files = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}
+    context = {"f": tidied(facts), "u": shop, "shop": shop, "at": at, "pictures": drawn}
+    with alone(), timezone.override(ZoneInfo(shop.time_zone)):
+        html = render_to_string(f"reports/documents/{name}.html", context)
+        ready = Ready(html, files, size or PAPERS[shop.paper])
+        return typeset(ready, styles=[STYLE], attached=attached, at=at)

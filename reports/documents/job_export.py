@@ -1,0 +1,244 @@
+"""Every record of a job as data: one JSON, or a ZIP with it and a table for each kind of record.
+
+The records are found by what points at the job, so a new kind of record is in it by itself. What is in
+none of it, on purpose:
+
+* files (run files and their channels, photos, calibrations, issued PDFs): they are had byte for byte from
+  their own pages; here stand their names, and the SHA-256 that the record keeps of them;
+* the secret part of customers' links, which opens a sheet;
+* the history of changes, which has its own page, and what only serves the search or the calendar's locks.
+"""
+
+import io
+import json
+import zipfile
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import models
+from django.db.models.fields.files import FieldFile
+
+from jobs.models import Job, SlotQuarter, ThrottleTable
+from reports.documents.throttle_tables import plates_csv
+from reports.handover.snapshot.json_values import moment
+from workshop.csv_files import csv_text
+from workshop.models import ShopProfile
+from workshop.privacy.personal import UNSAID, pointing_at
+
+FORMAT = "job records 1"
+LOCKS: set[type[models.Model]] = {SlotQuarter}
+# Columns whose unit the record's own name does not say.
+NAMES = {
+    "rpm_axis": "engine_speed_axis_rpm",
+    "load_axis": "load_axis_pct",
+    "target": "target_lambda",
+    "size": "size_bytes",
+    "front_sprocket": "front_sprocket_teeth",
+    "rear_sprocket": "rear_sprocket_teeth",
+    "sweep_start": "sweep_start_sample",
+    "sweep_stop": "sweep_stop_sample",
+    "elevation": "elevation_m",
+}
+MONEY = {"price", "authorised_amount"}  # in the shop's currency
+LONG = "snapshot"  # of an issued sheet, photos and all: longer than a spreadsheet's cell: JSON alone
+STAMP = (1980, 1, 1, 0, 0, 0)  # of every file in the archive, so that the same records give the same bytes
+ABOUT = """Job {number}: every record of it, as {shop} keeps them.
+
+It holds personal data of the customer and of the staff: pass it on only as you may pass on those.
+
+job.json     all records, each under its kind, and `columns`, which says what each column is
+*.csv        the same records, a file for each kind: comma, decimal point, UTF-8, lines ended by CR LF;
+             an empty cell is 'not recorded'; lists and tables within a cell are JSON; a text that a
+             spreadsheet would run as a formula has ' before it
+columns.csv  what each column is, and what its shorthand stands for
+throttle_plates.csv   every point of every throttle table, a row each
+
+Units stand in the columns' names; times are UTC (ISO 8601); money is in the shop's currency, in the name.
+A column ending in _id names the `id` of a record of the kind that columns.csv says; where that record is
+not of this job, its name stands beside it.
+
+What an issued sheet was printed from (`snapshot`) stands in job.json alone.
+
+Not in it: the files themselves (run files, photos, calibrations, issued PDFs), which are had byte for byte
+from their pages; their names and their SHA-256, as far as kept, are. Secret parts of customers' links and
+the history of changes are not in it either.
+"""
+
+Rows = dict[type[models.Model], list[models.Model]]
+
+
+def records_of(job: Job) -> Rows:
+    """The job, its customer, bike and engine, and every record that points at the job, or at one of these.
+
+    One query for each way by which one kind of record points at another, whatever the number of rows.
+    """
+    found: Rows = {type(each): [each] for each in (job, job.customer, job.bike, job.bike.engine_spec) if each}
+    held: dict[type[models.Model], dict[Any, models.Model]] = {Job: {job.pk: job}}
+    new = dict(held)
+    while new:
+        nearer: dict[type[models.Model], dict[Any, models.Model]] = {}
+        for model, rows in new.items():
+            for other, name in pointing_at(model):
+                if other in LOCKS:
+                    continue
+                for row in other._base_manager.filter(**{f"{name}__in": list(rows)}).order_by("pk"):
+                    if row.pk not in held.get(other, {}):
+                        nearer.setdefault(other, {})[row.pk] = row
+        for model, rows in nearer.items():
+            held.setdefault(model, {}).update(rows)
+        new = nearer
+    for model, rows in held.items():
+        found[model] = [rows[pk] for pk in sorted(rows)]
+    return found
+
+
+def columns_of(model: type[models.Model], shop: ShopProfile) -> dict[str, models.Field]:
+    """What is told of a kind of record, by name of column."""
+    fields = [*model._meta.concrete_fields, *model._meta.many_to_many]
+    return {column_name(each, shop): each for each in fields if each.name not in UNSAID}
+
+
+def column_name(field: models.Field, shop: ShopProfile) -> str:
+    if field.many_to_many:
+        return f"{field.name}_ids"
+    if field.name in MONEY:
+        return f"{field.name}_{shop.currency.lower()}"
+    return NAMES.get(field.name, field.attname)
+
+
+def kind_of(model: type[models.Model]) -> str:
+    """Name of a kind of record, and of its table: 'tune_changes'."""
+    return str(model._meta.verbose_name_plural).replace(" ", "_").replace("-", "_")
+
+
+def names_of_others(found: Rows) -> dict[tuple[type[models.Model], Any], str]:
+    """What records outside the job that it points at are called: people, kinds, layouts, places."""
+    wanted: dict[type[models.Model], set[Any]] = {}
+    for model, rows in found.items():
+        for field in model._meta.concrete_fields:
+            target = field.related_model
+            if isinstance(target, type) and target not in found:
+                wanted.setdefault(target, set()).update(getattr(row, field.attname) for row in rows)
+    return {
+        (model, pk): str(row)
+        for model, pks in wanted.items()
+        for pk, row in model._base_manager.in_bulk([pk for pk in pks if pk is not None]).items()
+    }
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON holds it; decimals stay exact."""
+    if isinstance(value, datetime):
+        return moment(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, FieldFile):
+        return value.name or ""
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    return value
+
+
+def whole_job(job: Job, shop: ShopProfile) -> dict[str, Any]:
+    """Every record of the job, and what its columns are."""
+    return told_of(job, records_of(job), shop)
+
+
+def told_of(job: Job, found: Rows, shop: ShopProfile) -> dict[str, Any]:
+    names = names_of_others(found)
+    linked = linked_ids(found)
+    records, columns = {}, []
+    for model, rows in found.items():
+        fields = columns_of(model, shop)
+        records[kind_of(model)] = [record(row, fields, names, linked) for row in rows]
+        columns += [column_facts(model, name, field, found) for name, field in fields.items()]
+    return {"format": FORMAT, "job": job.number, "shop": shop.name, "records": records, "columns": columns}
+
+
+def linked_ids(found: Rows) -> dict[tuple[models.Field, Any], list[Any]]:
+    """Keys of what a record is joined to by tables of pairs: a query for each such field."""
+    linked: dict[tuple[models.Field, Any], list[Any]] = {}
+    for model, rows in found.items():
+        for field in model._meta.many_to_many:
+            own, other = field.m2m_field_name(), field.m2m_reverse_field_name()
+            through: Any = field.remote_field.through
+            pairs = through._base_manager.filter(**{f"{own}__in": rows}).order_by(other)
+            for pk, other_pk in pairs.values_list(f"{own}_id", f"{other}_id"):
+                linked.setdefault((field, pk), []).append(other_pk)
+    return linked
+
+
+def record(
+    row: models.Model,
+    fields: dict[str, models.Field],
+    names: dict[tuple[type[models.Model], Any], str],
+    linked: dict[tuple[models.Field, Any], list[Any]],
+) -> dict[str, Any]:
+    told: dict[str, Any] = {}
+    for column, field in fields.items():
+        if field.many_to_many:
+            told[column] = linked.get((field, row.pk), [])
+            continue
+        value = getattr(row, field.attname)
+        told[column] = plain(value)
+        target: Any = field.related_model
+        if target is not None and (target, value) in names:
+            told[field.name] = names[target, value]
+    return told
+
+
+def column_facts(model: type[models.Model], name: str, field: models.Field, found: Rows) -> dict[str, Any]:
+    target = field.related_model
+    points_at = kind_of(target) if isinstance(target, type) and target in found else ""
+    choices = dict(field.flatchoices) if field.choices else {}
+    return {
+        "kind": kind_of(model),
+        "column": name,
+        "means": str(field.verbose_name),
+        "names_a": points_at,
+        "values": {str(key): str(word) for key, word in choices.items()},
+    }
+
+
+def json_text(told: dict[str, Any]) -> str:
+    return json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False)
+
+
+def tables_of(told: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Name and text of the table of each kind that has a record."""
+    for kind, rows in told["records"].items():
+        if rows:
+            header = [name for name in dict.fromkeys(name for row in rows for name in row) if name != LONG]
+            yield f"{kind}.csv", csv_text(header, ([cell(row.get(name)) for name in header] for row in rows))
+    header = ["kind", "column", "means", "names_a", "values"]
+    yield "columns.csv", csv_text(header, ([cell(each[name]) for name in header] for each in told["columns"]))
+
+
+def cell(value: Any) -> Any:
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, list | dict) else value
+
+
+def whole_job_zip(job: Job, shop: ShopProfile) -> bytes:
+    """The archive: the same bytes from the same records."""
+    found = records_of(job)
+    told = told_of(job, found, shop)
+    tables = [row for row in found.get(ThrottleTable, ()) if isinstance(row, ThrottleTable)]
+    texts = [
+        ("about.txt", ABOUT.format(number=job.number, shop=shop.name)),
+        ("job.json", json_text(told)),
+        *tables_of(told),
+        ("throttle_plates.csv", plates_csv(tables)),
+    ]
+    return zipped((name, text) for name, text in texts if text)
+
+
+def zipped(texts: Iterable[tuple[str, str]]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, text in texts:
+            entry = zipfile.ZipInfo(name, STAMP)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, text.encode())
+    return out.getvalue()

@@ -1,0 +1,48 @@
+"""The tag that hangs on a bike: which job it is, and where its record stands.
+
+Whoever walks through the shop reads it. So it names neither the customer nor what was asked for: bike and
+job number tell the staff all they need, and what the QR code leads to asks who is there. It also leaves out
+the stage, which would be wrong as soon as the job moves on.
+"""
+
+from typing import Any
+
+from jobs.models import Job, Part
+from reports.documents.document import paper_pdf
+from reports.drawing.pictures import Picture
+from reports.handover.snapshot.json_values import moment, number
+from reports.handover.snapshot.people import bike_facts
+from reports.typesetting.pdf import qr_svg
+from workshop.models import ShopProfile
+
+SIZE = "105mm 148mm"  # A6, ISO 216: a quarter of A4, and whole on Letter at actual size
+VIN_END = 6
+NUMBER_PT = {9: 50, 10: 44, 11: 40}  # by how many characters the number has
+
+
+def job_tag_pdf(job: Job, address: str, shop: ShopProfile) -> bytes:
+    """The tag of a job; ``address`` is that of its page on this site. No date is printed but the job's."""
+    qr = Picture("job", qr_svg(address), "", f"QR code of the address {address}")
+    facts = {**job_tag_facts(job), "address": address}
+    return paper_pdf("job_tag", facts, shop, job.updated_at, pictures=[qr], size=SIZE)
+
+
+def job_tag_facts(job: Job) -> dict[str, Any]:
+    race_only = Part.objects.filter(job=job, race_only=True)
+    track_only = job.intended_use == Job.IntendedUse.TRACK_ONLY
+    return {
+        "number": job.number,
+        "number_pt": NUMBER_PT.get(max(len(job.number), 9), 36),
+        "bike": bike_facts(job.bike),
+        "vin_end": job.bike.vin[-VIN_END:],
+        "received_at": moment(job.received_at),
+        "promised_at": moment(job.promised_at),
+        "odometer_km": number(job.odometer_km),
+        "keys": job.keys,
+        "fuel": job.get_fuel_display(),
+        "intended_use": job.get_intended_use_display(),
+        "mechanic": str(job.mechanic or ""),
+        "tuner": str(job.tuner or ""),
+        "track_only": track_only,
+        "race_parts": not track_only and race_only.exists(),
+    }

@@ -1,0 +1,1 @@
+"""The handover sheet: what blocks it, its snapshot, its pages, issuing."""

@@ -1,0 +1,156 @@
+"""Valve clearances as found and as left, and the shim plans, as the sheet prints them."""
+
+from typing import Any
+
+from jobs.calc.clearances.trend import Course
+from jobs.calc.units.length_format import LengthWords
+from jobs.clearances.before_after import BeforeAfter, history_of, surprise
+from jobs.clearances.places import Measured, key_of, places, reading_of, rows_of_no_place
+from jobs.clearances.trend import clearance_history
+from jobs.job.page import JobPage
+from jobs.models import ClearanceReading, ClearanceSet, ShimPlan
+from reports.handover.snapshot.json_values import moment, number
+from workshop.models import EngineSpec, ShopProfile
+from workshop.units.display import length_words
+
+MOVES = tuple(course.value.capitalize() for course in (Course.TIGHTER, Course.LOOSER))
+
+
+def clearance_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any] | None:
+    if not page.readings:
+        return None
+    spec = page.job.bike.engine_spec
+    facts: dict[str, Any] = {"sets": [set_facts(measured) for measured in page.readings]}
+    facts["plans"] = [plan for measured in page.readings if (plan := plan_facts(spec, measured))]
+    if spec is None:
+        return {**facts, "rows": [], "summary": "", "ranges": [], "earlier": loose_readings(page, None)}
+    history = history_of(spec, page.readings)
+    predicted, words = predictions(page), length_words(shop.length_unit)
+    return {
+        **facts,
+        "rows": [row_facts(row, predicted, words) for row in history.rows if row.found or row.left],
+        "summary": history.summary,
+        "has_found": bool(history.found),
+        "has_left": bool(history.left),
+        "shims": any(row.shim_mm is not None for rows in page.readings.values() for row in rows),
+        "out": [row.place.label for row in history.open],
+        "not_measured": [row.place.label for row in history.unmeasured],
+        "ranges": [range_facts(spec, each) for each in spec.ranges],
+        "earlier": loose_readings(page, spec),
+        "courses": courses(page, shop),
+    }
+
+
+def set_facts(measured: ClearanceSet) -> dict[str, Any]:
+    return {
+        "when": measured.get_when_display(),
+        "at": moment(measured.measured_at),
+        "by": str(measured.measured_by),
+        "instrument": measured.instrument,
+        "engine_temperature_c": number(measured.engine_temperature_c),
+        "note": measured.note,
+    }
+
+
+def range_facts(spec: EngineSpec, limits: Any) -> dict[str, Any]:
+    return {
+        "label": limits.label,
+        "low_mm": number(limits.low_mm),
+        "high_mm": number(limits.high_mm),
+        "target_mm": number(limits.target_mm),
+        "tolerance_mm": number(spec.target_tolerance_mm),
+    }
+
+
+def row_facts(row: BeforeAfter, predicted: dict[Any, Any], words: LengthWords) -> dict[str, Any]:
+    place = row.place
+    return {
+        "label": place.label,
+        "low_mm": number(place.low_mm),
+        "high_mm": number(place.high_mm),
+        "target_mm": number(place.target_mm),
+        "found": measured_facts(row.found),
+        "left": measured_facts(row.left),
+        "surprise": surprise(row.left, predicted.get(place.key), words) if row.left else "",
+    }
+
+
+def measured_facts(measured: Measured | None) -> dict[str, Any] | None:
+    if measured is None:
+        return None
+    return {
+        **reading_facts(measured.row),
+        "verdict": measured.judgement.word if measured.judgement else "",
+        "in_range": measured.is_in,
+    }
+
+
+def reading_facts(row: ClearanceReading) -> dict[str, Any]:
+    reading = reading_of(row)
+    return {
+        "low_mm": number(reading.low_mm),
+        "high_mm": number(reading.high_mm),
+        "best_mm": number(reading.best_mm),
+        "shim_mm": number(row.shim_mm),
+        "shim_measured": row.shim_measured_mm is not None,
+    }
+
+
+def predictions(page: JobPage) -> dict[Any, Any]:
+    """What the last accepted plan said each place would have, by place."""
+    plans = [plan for measured in page.readings if (plan := getattr(measured, "shim_plan", None))]
+    return {key_of(row): row.predicted_mm for plan in plans for row in plan.rows.all()}
+
+
+def plan_facts(spec: EngineSpec | None, measured: ClearanceSet) -> dict[str, Any] | None:
+    plan: ShimPlan | None = getattr(measured, "shim_plan", None)
+    if plan is None:
+        return None
+    labels = {place.key: place.label for place in places(spec)} if spec else {}
+    return {
+        "policy": plan.get_policy_display(),
+        "accepted_at": moment(plan.accepted_at),
+        "accepted_by": str(plan.accepted_by),
+        "booked_out_at": moment(plan.stock_booked_out_at),
+        "rows": [
+            {
+                "label": labels.get(key_of(row), str(row).split(":")[0]),
+                "out_mm": number(row.out_mm),
+                "in_mm": number(row.in_mm),
+                "stays": row.origin == row.Origin.STAYS,
+                "origin": row.origin_detail or row.get_origin_display(),
+                "predicted_mm": number(row.predicted_mm),
+                "why": row.why,
+            }
+            for row in plan.rows.all()
+        ],
+    }
+
+
+def loose_readings(page: JobPage, spec: EngineSpec | None) -> list[dict[str, Any]]:
+    """Readings that the table of before and after can't hold: measured again later, or of no known valve."""
+    labels = {place.key: place.label for place in places(spec)} if spec else {}
+    last: dict[Any, int] = {}
+    for measured, rows in page.readings.items():
+        last |= {(measured.when, key_of(row)): row.pk for row in rows}
+    unknown = {
+        row.pk for rows in page.readings.values() for row in (rows_of_no_place(spec, rows) if spec else rows)
+    }
+    return [
+        {
+            "label": labels.get(key_of(row), str(row)),
+            "when": measured.get_when_display(),
+            "at": moment(measured.measured_at),
+            **reading_facts(row),
+        }
+        for measured, rows in page.readings.items()
+        for row in rows
+        if row.pk in unknown or last[measured.when, key_of(row)] != row.pk
+    ]
+
+
+def courses(page: JobPage, shop: ShopProfile) -> list[dict[str, str]]:
+    """Valves whose clearance was seen to move over the bike's jobs, and where to."""
+    rows = clearance_history(page.job.bike, shop).rows
+    told = [(row.place.label, row.course.sentence) for row in rows]
+    return [{"label": label, "course": course} for label, course in told if course.startswith(MOVES)]

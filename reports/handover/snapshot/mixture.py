@@ -1,0 +1,149 @@
+"""Mixture studies and throttle tables as the sheet prints them."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from jobs.calc.mixture.fuel import FUELS
+from jobs.job.page import JobPage
+from jobs.mixture.study import LOADS
+from jobs.mixture.tables import (
+    correction_sentence,
+    fuel_table_sentence,
+    grave_warnings,
+    left_out,
+    load_sentence,
+    other_warnings,
+)
+from jobs.models import MixtureStudy, TuneRevision
+from jobs.throttle.from_runs import held_grip, idle_runs
+from jobs.throttle.torque import Braking, braking, idle_change, torque_by_grip
+from jobs.tunes.throttle_tables import Judged, Mode, modes_against_each_other, modes_of, speeds_of
+from reports.handover.snapshot.json_values import number
+from workshop.models import ShopProfile
+
+
+def mixture_facts(study: MixtureStudy) -> dict[str, Any]:
+    result = study.result or {}
+    fuel = FUELS.get(study.fuel)
+    return {
+        "title": study.title,
+        "runs": [str(run) for run in study.runs.order_by("made_at", "pk")],
+        "engine_speed_rpm": study.rpm_axis,
+        "load_pct": study.load_axis,
+        "load": LOADS.get(study.load_channel, study.load_channel),
+        "target": study.target,
+        "fuel": fuel.name if fuel else study.fuel,
+        "delay_ms": number(study.delay_ms),
+        "settings": study.settings_used,
+        "result": study.result,
+        "standing": standing_in_words(result),
+        "grave": grave_warnings(study),
+        "told": [each for each in (load_sentence(study), correction_sentence(study)) if each],
+        "fuel_table": fuel_table_sentence(study),
+        "warnings": other_warnings(study),
+        "left_out": [f"{count} {reason}" for reason, count in left_out(study)],
+        "fuel_table_before": study.fuel_table_before,
+        "fuel_table_after": study.fuel_table_after,
+    }
+
+
+def standing_in_words(result: dict[str, Any]) -> str:
+    if "cells_measured" not in result:
+        return ""
+    return f"{result['cells_on_target']} of {result['cells_measured']} measured cells are on target."
+
+
+def throttle_facts(page: JobPage, in_bike: TuneRevision | None, shop: ShopProfile) -> dict[str, Any] | None:
+    """Every riding mode as received and as in the bike, and what the runs say of it; None without any."""
+    modes = modes_of(page.revisions, page.throttle_tables, in_bike)
+    spec = page.job.bike.engine_spec
+    held = [{"tune": each.label, "sentence": each.result.sentence} for each in held_grip(page.runs)]
+    idles = idle_runs(page.runs, spec.idle_rpm if spec else None)
+    idle = [
+        {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
+        for each in idles
+    ]
+    brakes = braking(page.runs, in_bike, shop)
+    if not (modes or held or idle or brakes):
+        return None
+    return {
+        "modes": [mode_facts(mode) for mode in modes],
+        "against": [{"pair": pair, "words": words} for pair, words in modes_against_each_other(modes)],
+        "torque": torque_facts(page, modes, in_bike, shop),
+        "held": held,
+        "idle": idle,
+        "idle_change": idle_change(idles),
+        "braking": braking_facts(brakes) if brakes else None,
+    }
+
+
+def torque_facts(
+    page: JobPage, modes: Sequence[Mode], in_bike: TuneRevision | None, shop: ShopProfile
+) -> dict[str, Any] | None:
+    """Torque by grip in each mode, as received and as in the bike, inside what held runs measured."""
+    speeds = speeds_of(modes)
+    if not speeds:
+        return None
+    tables = {
+        f"{mode.name}, {name}" if mode.is_changed else mode.name: judged
+        for mode in modes
+        for name, judged in mode.tables
+    }
+    at_rpm = speeds[len(speeds) // 2]
+    found = torque_by_grip(tables, page.runs, in_bike, speeds, at_rpm, shop)
+    if found is None or found.problem or not found.rows:
+        return None
+    return {
+        "tune": found.tune,
+        "runs": found.runs,
+        "unit": found.unit,
+        "at_rpm": at_rpm,
+        "modes": found.modes,
+        "chart": found.chart,
+        "rows": [
+            {"engine_speed_rpm": rpm, "cells": [str(cell or "not measured") for _, cell in cells]}
+            for rpm, cells in found.rows
+        ],
+    }
+
+
+def braking_facts(found: Braking) -> dict[str, Any]:
+    return {
+        "unit": found.unit,
+        "tunes": found.tunes,
+        "change": found.change,
+        "chart": found.chart,
+        "rows": [
+            {"engine_speed_rpm": rpm, "torque": [number(each, 2) for _, each in cells]}
+            for rpm, cells in found.rows
+        ],
+    }
+
+
+def mode_facts(mode: Mode) -> dict[str, Any]:
+    return {
+        "mode": mode.name,
+        "for_whom": mode.for_whom,
+        "tables": [table_facts(name, judged, mode) for name, judged in mode.tables if judged.read],
+        "words": list(mode.words),
+        "changed": mode.is_changed,
+        "flags": [flag.sentence for flag in mode.flags],
+        "also_recorded": [table.revision.label for table in mode.others],
+    }
+
+
+def table_facts(name: str, judged: Judged, mode: Mode) -> dict[str, Any]:
+    grip, speed, plate = judged.table.as_arrays()
+    return {
+        "name": name,
+        "before": mode.is_changed and judged is mode.received,
+        "grip_pct": grip,
+        "engine_speed_rpm": speed,
+        "plate_pct": plate,
+    }
+
+
+def throttle_words(throttle: dict[str, Any] | None) -> Sequence[str]:
+    """One sentence for each mode that was changed."""
+    modes = throttle["modes"] if throttle else []
+    return [mode["words"][0] for mode in modes if mode["changed"] and mode["words"]]

@@ -1,0 +1,165 @@
+"""Shop, customer, bike and brief as the sheet prints them.
+
+The customer's address and phone stay out, and so do the shop's own remarks about customer and bike:
+the sheet may be passed on.
+"""
+
+import io
+from typing import TYPE_CHECKING, Any
+
+from django.db.models.fields.files import FieldFile
+
+from jobs.job.page import JobPage
+from jobs.models import Job, Photo
+from jobs.work_items.totals import total
+from reports.handover.snapshot.json_values import encoded, moment, number
+from workshop.models import Bike, Customer, EngineSpec, ShopProfile
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+UNITS = ("power", "torque", "pressure", "temperature", "length", "distance")
+PHOTO_SIDE = 640
+LOGO_SIDE = 900
+
+
+def shop_facts(shop: ShopProfile) -> dict[str, Any]:
+    facts = {
+        name: getattr(shop, name)
+        for name in ("name", "address", "phone", "email", "paper", "time_zone", "currency")
+    }
+    units = {f"{name}_unit": getattr(shop, f"{name}_unit") for name in UNITS}
+    return {**facts, "units": units, "logo": logo(shop)}
+
+
+def logo(shop: ShopProfile) -> dict[str, str] | None:
+    """The shop's logo as PNG; None where there is none, or its file is gone or can't be read."""
+    image = small_image(shop.logo, LOGO_SIDE) if shop.logo else None
+    return None if image is None else {"type": "image/png", "base64": written_as(image, "PNG")}
+
+
+def customer_facts(customer: Customer) -> dict[str, Any]:
+    return {
+        "name": customer.name,
+        "experience": customer.get_experience_display(),
+        "riding_mass_kg": number(customer.riding_mass_kg),
+    }
+
+
+def bike_facts(bike: Bike) -> dict[str, Any]:
+    names = (
+        "make",
+        "model",
+        "year",
+        "vin",
+        "plate",
+        "front_sprocket",
+        "rear_sprocket",
+        "front_tyre",
+        "rear_tyre",
+    )
+    return {"title": str(bike), **{name: getattr(bike, name) for name in names}}
+
+
+def engine_facts(spec: EngineSpec | None) -> dict[str, Any] | None:
+    if spec is None:
+        return None
+    return {
+        "title": str(spec),
+        "adjuster": spec.get_adjuster_display(),
+        "source": spec.source,
+        "check_interval_km": spec.check_interval_km,
+        "check_interval_hours": spec.check_interval_hours,
+    }
+
+
+def brief_facts(page: JobPage) -> dict[str, Any]:
+    job = page.job
+    return {
+        "asked": job.brief,
+        "intended_use": job.get_intended_use_display(),
+        "track_only": job.intended_use == Job.IntendedUse.TRACK_ONLY,
+        "booked_for": moment(job.booked_for),
+        "received_at": moment(job.received_at),
+        "promised_at": moment(job.promised_at),
+        "handed_over_at": moment(job.handed_over_at),
+        "odometer_km": number(job.odometer_km),
+        "engine_hours": number(job.engine_hours),
+        "fuel": job.get_fuel_display(),
+        "keys": job.keys,
+        "condition": job.condition,
+        "mechanic": str(job.mechanic or ""),
+        "tuner": str(job.tuner or ""),
+        **work_facts(page),
+        "photos": [photo_facts(photo) for photo in page.photos],
+    }
+
+
+def work_facts(page: JobPage) -> dict[str, Any]:
+    agreed = total(page.job, page.work_items)
+    priced = any(item.price is not None for item in page.work_items)
+    return {
+        "work": [
+            {
+                "description": item.description,
+                "price": None if item.price is None else str(item.price),
+                "done": item.done,
+            }
+            for item in page.work_items
+        ],
+        "work_total": str(agreed.amount) if priced else None,
+        "authorised": None if page.job.authorised_amount is None else str(page.job.authorised_amount),
+    }
+
+
+def photo_facts(photo: Photo) -> dict[str, Any]:
+    return {"shows": str(photo), "taken_at": moment(photo.created_at), "jpeg_base64": thumbnail(photo)}
+
+
+def thumbnail(photo: Photo) -> str | None:
+    """The photo at print size, or None where its file is gone or can't be read."""
+    image = small_image(photo.image, PHOTO_SIDE)
+    return None if image is None else written_as(image.convert("RGB"), "JPEG", quality=80)
+
+
+def small_image(stored: FieldFile, side: int) -> "Image.Image | None":
+    """A stored picture upright, in sRGB, at most so many pixels a side, and of its metadata nothing.
+
+    A PDF/A takes colours without a profile of their own as those of its output intent, which is sRGB.
+    """
+    from PIL import Image, ImageOps
+
+    try:
+        with stored.open("rb") as file:
+            opened = Image.open(file)
+            profile = opened.info.get("icc_profile")
+            opened.draft("RGB", (side, side))
+            image = in_srgb(ImageOps.exif_transpose(opened), profile)
+    except (FileNotFoundError, OSError, ValueError, Image.DecompressionBombError):
+        return None
+    image.thumbnail((side, side))
+    return image
+
+
+def in_srgb(image: "Image.Image", profile: bytes | None) -> "Image.Image":
+    from PIL import ImageCms
+
+    if profile and image.mode in ("RGB", "CMYK", "L"):
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        try:
+            changed = ImageCms.profileToProfile(
+                image, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+        except ImageCms.PyCMSError:
+            changed = None  # a profile that does not fit the picture says nothing of its colours
+        if changed is not None:
+            return changed
+    return image.convert("RGBA" if "A" in image.mode or "transparency" in image.info else "RGB")
+
+
+def written_as(image: "Image.Image", kind: str, **how: int) -> str:
+    """The pixels alone, without what the file told of camera, place and profile."""
+    image.info.clear()
+    out = io.BytesIO()
+    image.save(out, kind, **how)
+    return encoded(out.getvalue())

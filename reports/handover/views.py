@@ -1,0 +1,173 @@
+"""The handover page: what blocks it, preview, issue, the PDFs that were issued."""
+
+from io import BytesIO
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import Prefetch
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from jobs.job.lookup import get_job_page_or_404
+from jobs.job.page import JobPage, load_page
+from reports.handover.forms import IssueForm
+from reports.handover.issuing import (
+    AlreadyIssued,
+    BeingPrinted,
+    NoPdf,
+    NotReady,
+    draft_pdf,
+    issue_sheet,
+    issued_pdf,
+    next_issue,
+    state_of,
+    stored_pdf,
+)
+from reports.models import HandoverSheet, Printing, SheetLink
+from reports.tasks import ask_for_pages, file_name
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.models import Role
+from workshop.records.responses import posted
+
+ISSUERS = (Role.DESK, Role.TUNER)
+
+
+def address_of(request: HttpRequest, token: str) -> str:
+    return request.build_absolute_uri(reverse("customer-sheet", args=[token]))
+
+
+def sheets_of(**which: Any) -> list[HandoverSheet]:
+    """The sheets, the newest first, with their links, acknowledgements and how far their pages are."""
+    links = Prefetch("links", SheetLink.objects.select_related("made_by"))
+    sheets = HandoverSheet.objects.filter(**which).defer("snapshot")
+    sheets = sheets.select_related("issued_by", "job", "printing")
+    return list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
+
+
+def render_handover(
+    request: StaffRequest, page: JobPage, form: IssueForm | None = None, status: int = 200
+) -> HttpResponse:
+    state = state_of(page, sheets_of(job=page.job))
+    if form is None:
+        form = issue_form(request, state, next_issue(page.job))
+    for sheet in state["sheets"]:
+        for link in sheet.links.all():
+            link.address = address_of(request, link.token)
+    context = {"job": page.job, "form": form, "next_number": next_issue(page.job), **state}
+    return render(request, "reports/handover/detail.html", context, status=status)
+
+
+def issue_form(request: StaffRequest, state: dict[str, Any], number: int) -> IssueForm:
+    return IssueForm(
+        posted(request),
+        by=request.user,
+        telling=state["needs_telling"],
+        standing=bool(state["standing"]),
+        initial={"issue_number": number},
+    )
+
+
+@staff
+@require_safe
+def handover(request: StaffRequest, number: str) -> HttpResponse:
+    return render_handover(request, load_page(get_job_page_or_404(number)))
+
+
+@staff
+@require_safe
+def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
+    job = get_job_page_or_404(number)
+    return pdf_answer(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
+
+
+@roles(*ISSUERS)
+@require_POST
+def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
+    page = load_page(get_job_page_or_404(number))
+    form = issue_form(request, state_of(page, []), next_issue(page.job))
+    if not form.is_valid():
+        return render_handover(request, page, form, status=422)
+    here = redirect("handover", page.job.number)
+    if form.cleaned_data["issue_number"] < next_issue(page.job):
+        messages.info(request, "That sheet was issued already; nothing was done a second time.")
+        return here
+    try:
+        sheet = issue_sheet(
+            job=page.job,
+            by=request.user,
+            address_of=(lambda token: address_of(request, token)) if form.cleaned_data["with_link"] else None,
+            **form.said,
+        )
+    except NotReady as problem:
+        form.add_error(None, f"The sheet was not issued. {problem}")
+        return render_handover(request, page, form, status=422)
+    except AlreadyIssued as problem:
+        messages.info(request, str(problem))
+        return here
+    say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
+    return here
+
+
+def say_how_far(request: HttpRequest, sheet: HandoverSheet, done: str) -> None:
+    printing = Printing.objects.get(sheet=sheet)
+    if printing.step == Printing.Step.DONE:
+        messages.success(request, f"{done}.")
+    elif printing.is_under_way:
+        messages.success(request, f"{done} and being printed; its link and its mail wait for the PDF.")
+    else:
+        messages.error(request, f"{done}, but it was not printed. {printing.fault}")
+
+
+@staff
+@require_safe
+def sheet_printing(request: StaffRequest, pk: int) -> HttpResponse:
+    """A sheet on the handover page, asked for again and again while it is being printed."""
+    sheets = sheets_of(pk=pk)
+    if not sheets:
+        raise Http404(f"There is no sheet {pk}.")
+    if "HX-Request" not in request.headers:
+        return redirect("handover", sheets[0].job.number)
+    printing = Printing.objects.filter(sheet=sheets[0]).first()
+    if printing is not None and printing.mark == request.GET.get("seen"):
+        return HttpResponse(status=204)  # nothing new, and the page stays as it is
+    return render(request, "reports/handover/_issued_sheet.html", {"sheet": sheets[0]})
+
+
+@roles(*ISSUERS)
+@require_POST
+def sheet_print(request: StaffRequest, pk: int) -> HttpResponse:
+    """Print a sheet that was not printed; at once where no worker took it up."""
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    printing = Printing.objects.filter(sheet=sheet).first()
+    untaken = printing is not None and printing.step == Printing.Step.WAITING
+    if stored_pdf(sheet) is not None:
+        messages.info(request, f"Sheet {sheet.number} is printed already.")
+    else:
+        ask_for_pages(sheet, at_once=untaken)
+        say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
+    return redirect("handover", sheet.job.number)
+
+
+@staff
+@require_safe
+def sheet_pdf(request: StaffRequest, pk: int) -> HttpResponseBase:
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    try:
+        return issued_answer(sheet)
+    except BeingPrinted as problem:
+        messages.info(request, str(problem))
+    except NoPdf as problem:
+        messages.error(request, str(problem))
+    return redirect("handover", sheet.job.number)
+
+
+def issued_answer(sheet: HandoverSheet) -> HttpResponseBase:
+    return pdf_answer(issued_pdf(sheet), file_name(sheet))
+
+
+def pdf_answer(pdf: bytes, name: str) -> FileResponse:
+    answer = FileResponse(BytesIO(pdf), content_type="application/pdf", filename=name)
+    answer.headers["Cache-Control"] = "private, no-store"
+    return answer

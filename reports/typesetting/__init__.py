@@ -1,0 +1,1 @@
+"""Set pages as PDF, one at a time, with every glyph."""

@@ -1,0 +1,140 @@
+"""From HTML to PDF for every paper: own fonts, own pictures, nothing else is ever loaded.
+
+The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
+"""
+
+import functools
+import io
+from base64 import b64encode
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
+
+from reports.typesetting.glyphs import FONTS, SPARE_FONT, font_bytes, spelled_out
+from reports.typesetting.printing_lock import alone
+
+if TYPE_CHECKING:
+    from weasyprint.text.fonts import FontConfiguration
+    from weasyprint.urls import URLFetcher
+
+PAPERS = {"A4": "A4", "Letter": "letter"}
+STYLE = "handover/sheet/sheet.css"  # of every paper; a paper's own comes after it
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A paper ready to be set: its HTML, the files it may ask for by name, and its size of page."""
+
+    html: str
+    files: Mapping[str, tuple[bytes, str]]
+    paper: str
+
+
+def typeset(
+    ready: Ready, *, styles: Sequence[str] = (), attached: Mapping[str, str] | None = None, at: datetime
+) -> bytes:
+    """Set the pages.
+
+    Parameters
+    ----------
+    styles : sequence of str
+        The paper's own style sheets, under ``templates/reports/``, read after that of every paper.
+    attached : mapping, optional
+        Texts attached to the PDF by name of file.
+    at : datetime
+        When they were written; with it the same paper is the same bytes.
+    """
+    from weasyprint import Attachment
+
+    attachments = [
+        Attachment(string=text, name=name, created=at, modified=at, relationship="Source")
+        for name, text in (attached or {}).items()
+        if text
+    ]
+    with alone():
+        document, how = laid_out(ready, styles)
+        return bytes(document.write_pdf(**how, pdf_variant="pdf/a-3a", attachments=attachments))
+
+
+def places(ready: Ready, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
+    """Where each element with an id begins, from the top of the page [CSS pixels], without writing anything.
+
+    ``height`` is that of the page, as CSS has it: one that holds it all gives places on one page.
+    """
+    width = {"A4": "210mm", "letter": "8.5in"}[ready.paper]
+    document, how = laid_out(replace(ready, paper=f"{width} {height}"), styles)
+    return {name: float(box[1]) for name, box in document.render(**how).pages[0].anchors.items()}
+
+
+def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
+    """A paper's document, and the style sheets and fonts that it is to be set with."""
+    from weasyprint import CSS, HTML
+
+    fonts = kept_fonts()
+    fetcher = only(ready.files)
+    page = f"@page {{ size: {ready.paper}; }}"
+    rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
+    sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
+    document = HTML(string=spelled_out(ready.html), url_fetcher=fetcher, base_url="sheet:")
+    return document, {"stylesheets": sheets, "font_config": fonts}
+
+
+@functools.cache
+def font_configuration() -> "FontConfiguration":
+    from weasyprint.text.fonts import FontConfiguration
+
+    return FontConfiguration()
+
+
+def kept_fonts() -> "FontConfiguration":
+    """The fonts of all papers, loaded once a process: Pango 1.50 never gives a configuration's memory back.
+
+    WeasyPrint keeps their files in a temporary folder; where the machine has cleared it they are loaded anew.
+    """
+    fonts = font_configuration()
+    if fonts._folder is not None and len([*fonts._folder.glob("*")]) <= len(FONTS):
+        font_configuration.cache_clear()
+        fonts = font_configuration()
+    return fonts
+
+
+@functools.cache
+def style_sheet(name: str) -> str:
+    return (Path(settings.BASE_DIR) / "templates" / "reports" / name).read_text(encoding="utf-8")
+
+
+def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
+    """A fetcher that knows our fonts and one paper's pictures by name, and nothing else at all."""
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+    class OnlyTheSheetsOwn(URLFetcher):
+        def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
+            if url in (*FONTS, SPARE_FONT):
+                return URLFetcherResponse(url, font_bytes(url), {"Content-Type": "font/ttf"})
+            if url not in files:
+                raise ValueError(f"A sheet loads nothing but its own pictures and fonts, not {url}.")
+            data, kind = files[url]
+            return URLFetcherResponse(url, data, {"Content-Type": kind})
+
+    return OnlyTheSheetsOwn()
+
+
+def qr_svg(address: str) -> str:
+    import segno
+
+    drawn, quiet = io.BytesIO(), 4  # modules left white on each side, ISO/IEC 18004
+    segno.make(address, error="m", micro=False).save(drawn, kind="svg", scale=4, border=quiet, xmldecl=False)
+    return drawn.getvalue().decode()
+
+
+def qr_data_uri(address: str) -> str:
+    """The QR code for a page of the site."""
+    return data_uri(qr_svg(address))
+
+
+def data_uri(svg: str) -> str:
+    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"

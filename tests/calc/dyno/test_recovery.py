@@ -1,0 +1,97 @@
+"""From the stored samples of a simulated run to a curve: is it the curve the run was made from?"""
+
+import numpy as np
+import pytest
+
+from jobs.calc.dyno import roller
+from jobs.calc.dyno.air import Air, correct
+from jobs.calc.dyno.comparison import compare
+from jobs.calc.dyno.curves import Curve, apply_factor, power_curve
+from jobs.calc.dyno.repeats import repeats
+from jobs.calc.dyno.sweep import find_sweep
+from tests.calc.simulated_runs import (
+    INERTIA_KGM2,
+    RPM_PER_RAD_S,
+    TO_RPM,
+    Run,
+    simulate,
+    true_power_kw,
+)
+
+WIDTH_RPM = 400.0
+LIMIT = 0.005
+RUN_TO_RUN = 0.002
+COLD_DRY = Air(temperature_c=12.0, pressure_kpa=101.6, humidity_pct=35)
+HOT_DAMP = Air(temperature_c=31.0, pressure_kpa=98.2, humidity_pct=70)
+
+
+def curve_of(run: Run) -> Curve:
+    rows = find_sweep(run.engine_speed_rpm, run.throttle_pct, run.time_s).rows
+    return power_curve(run.engine_speed_rpm[rows], run.power_kw[rows], width_rpm=WIDTH_RPM)
+
+
+def from_roller(run: Run) -> Curve:
+    rows = find_sweep(run.engine_speed_rpm, run.throttle_pct, run.time_s).rows
+    found = roller.roller_power(run.time_s[rows], run.roller_speed_rad_s[rows], INERTIA_KGM2)
+    return power_curve(found.roller_speed_rad_s * RPM_PER_RAD_S, found.power_kw, width_rpm=WIDTH_RPM)
+
+
+def corrected_group(seed: int, air: Air, real_gain: float = 1.0) -> list[Curve]:
+    """Five runs in this air, each a little different, brought back by the factor for it."""
+    rng = np.random.default_rng(seed)
+    factor = correct("sae_j1349", air).factor
+    gains = real_gain / factor * (1 + rng.normal(0, RUN_TO_RUN, 5))
+    runs = [simulate(rng, gain=gain, missing=0.3, dropouts=12) for gain in gains]
+    return [apply_factor(curve_of(run), factor) for run in runs]
+
+
+def assert_recovered(speed: np.ndarray, power: np.ndarray, gain: float = 1.0) -> None:
+    measured = np.isfinite(power)
+    truth = gain * true_power_kw(speed)
+    assert speed[measured].min() <= 3_600
+    assert speed[measured].max() >= TO_RPM - 300
+    assert np.abs(power / truth - 1)[measured].max() < LIMIT
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_true_curve_comes_back_through_noise_dropouts_and_missing_samples(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    found = repeats([curve_of(simulate(rng, missing=0.3, dropouts=12)) for _ in range(3)])
+    assert_recovered(found.engine_speed_rpm, found.power.mean)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_true_curve_comes_back_from_roller_speed_alone(seed: int) -> None:
+    rng = np.random.default_rng(100 + seed)
+    found = repeats([from_roller(simulate(rng, missing=0.3)) for _ in range(3)])
+    # Within half a time window of the sweep's ends the acceleration is read from one side alone.
+    speed = found.engine_speed_rpm
+    whole = (speed > speed[0] + 200) & (speed < speed[-1] - 200)
+    assert_recovered(speed[whole], found.power.mean[whole])
+
+
+@pytest.mark.parametrize("air", [COLD_DRY, HOT_DAMP], ids=["cold and dry", "hot and damp"])
+def test_correction_brings_the_true_curve_back_in_any_weather(air: Air) -> None:
+    found = repeats(corrected_group(7, air))
+    assert_recovered(found.engine_speed_rpm, found.power.mean)
+
+
+def test_weather_alone_is_no_gain_and_a_real_gain_is_found_through_it() -> None:
+    before = corrected_group(11, HOT_DAMP)
+    same, better = corrected_group(12, COLD_DRY), corrected_group(13, COLD_DRY, real_gain=1.03)
+
+    weather = compare(before, same).bands[0].mean_power
+    assert weather.verdict == "no difference shown"
+    assert weather.difference_pct == pytest.approx(0.0, abs=100 * LIMIT)
+
+    gained = compare(before, better).bands[0].mean_power
+    assert gained.verdict == "more"
+    assert gained.difference_pct == pytest.approx(3.0, abs=100 * LIMIT)
+    assert gained.ci_low < 0.03 * gained.before < gained.ci_high
+
+
+def test_without_correction_the_weather_would_look_like_a_gain() -> None:
+    """What the correction is for: the same engine, observed on a cold day and on a hot one."""
+    hot = [curve.observed for curve in corrected_group(11, HOT_DAMP)]
+    cold = [curve.observed for curve in corrected_group(12, COLD_DRY)]
+    assert compare(hot, cold).bands[0].mean_power.verdict == "more"

@@ -1,0 +1,186 @@
+"""Checks of a job and the shop's lists."""
+
+import pytest
+from django.apps import apps
+from django.urls import reverse
+
+from jobs.defaults.change_kinds_and_checks import fill_empty_lists
+from jobs.models import Check, CheckItem, TuneChangeKind
+from tests.factories import make_clearance_set, make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def item() -> CheckItem:
+    return CheckItem.objects.filter(list="before_handover").first()
+
+
+def tick(client, job, item, to: str = "on", **headers: str):
+    return client.post(reverse("check-tick", args=[job, item.pk]), {"tick": to}, headers=headers)
+
+
+def test_a_new_shop_starts_with_lists_for_dyno_valves_and_handover() -> None:
+    by_list = {kind: list(CheckItem.objects.filter(list=kind)) for kind in CheckItem.List.values}
+    assert all(by_list.values())
+    dyno = " ".join(f"{each.text} {each.caution}" for each in by_list["before_roller"])
+    for word in ("straps", "arbon monoxide", "Ear", "Fire extinguisher", "speed symbol", "Nobody behind"):
+        assert word.lower() in dyno.lower()
+    valves = " ".join(f"{each.text} {each.caution}" for each in by_list["after_valves"])
+    for word in ("cold", "running direction", "twice by hand"):
+        assert word in valves
+
+
+def test_a_new_shop_starts_with_kinds_of_tune_change_and_what_they_may_do() -> None:
+    kinds = {kind.name: kind for kind in TuneChangeKind.objects.all()}
+    for name in ("idle speed", "rev limiter", "top-speed limiter", "sensor feedback", "throttle table"):
+        assert name in kinds
+    assert kinds["idle speed"].caution == "A raised idle pushes the bike on at a closed throttle."
+    assert "Throttle must return to closed" in kinds["throttle table"].caution
+    assert "Lean under load overheats" in kinds["fuel"].caution
+    road = [kind for kind in kinds.values() if kind.affects_road_use]
+    assert road
+    assert all("may" in kind.road_use_effect for kind in road)
+
+
+def test_lists_that_the_owner_made_are_left_alone() -> None:
+    CheckItem.objects.exclude(pk=CheckItem.objects.first().pk).delete()
+    fill_empty_lists(apps)
+    assert CheckItem.objects.count() == 1
+    TuneChangeKind.objects.all().delete()
+    fill_empty_lists(apps)
+    assert TuneChangeKind.objects.exists()
+
+
+def test_ticked_with_who_and_when(login, staff, item) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    assert tick(client, job, item).status_code == 302
+    assert Check.objects.get().by == staff[Role.MECHANIC]
+    assert "Mika Mechanic" in client.get(reverse("checks", args=[job])).content.decode()
+
+
+def test_ticked_twice_stays_the_first_ones(login, staff, item) -> None:
+    job = make_job()
+    tick(login(Role.MECHANIC), job, item)
+    tick(login(Role.TUNER), job, item)
+    assert Check.objects.get().by == staff[Role.MECHANIC]
+
+
+def test_a_tick_may_be_taken_away_and_its_history_stays(login, item) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    tick(client, job, item)
+    tick(client, job, item, "off")
+    assert not Check.objects.exists()
+    assert [row.history_type for row in Check.history.order_by("history_date")] == ["+", "-"]
+
+
+def test_the_pages_script_gets_the_lists_alone(login, item) -> None:
+    answer = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"})
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert "<html" not in page
+    assert "Toni Tuner" in page
+
+
+def test_cautions_stand_at_the_place(login) -> None:
+    page = login(Role.TUNER).get(reverse("checks", args=[make_job()])).content.decode()
+    assert page.count('class="caution"') == 3
+    assert "Carbon monoxide has no smell and kills." in page
+
+
+def test_section_says_what_is_open(login, staff) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    for each in CheckItem.objects.filter(list="before_handover"):
+        tick(client, job, each)
+    assert state(client, job) == "done"
+    make_clearance_set(job, staff[Role.MECHANIC])
+    assert state(client, job) == "in-hand"
+    job.refresh_from_db()
+    job.stage = "ready"
+    job.save()
+    assert state(client, job) == "attention"
+
+
+def state(client, job) -> str:
+    page = client.get(reverse("job", args=[job])).content.decode()
+    section = page[page.index('<section id="checks"') :]
+    return section[section.index('class="state state-') + len('class="state state-') :].split('"')[0]
+
+
+def test_desk_reads_but_does_not_tick(login, item) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    assert (
+        reverse("check-tick", args=[job, item.pk])
+        not in client.get(reverse("checks", args=[job])).content.decode()
+    )
+    assert tick(client, job, item).status_code == 403
+
+
+def test_owner_adds_edits_and_retires_an_item(login) -> None:
+    client = login(Role.OWNER)
+    url = reverse("check-item-list")
+    new = {"list": "before_handover", "text": "Radio off", "order": "5"}
+    assert client.post(url, new).status_code == 302
+    item = CheckItem.objects.get(text="Radio off")
+    assert "Radio off" in client.get(url).content.decode()
+    edit = reverse("check-item-edit", args=[item.pk])
+    client.post(edit, {**new, "retired": "on", "version": item.version})
+    assert "Radio off" not in client.get(reverse("checks", args=[make_job()])).content.decode()
+
+
+def test_a_retired_item_stays_where_it_was_ticked(login, item) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    tick(client, job, item)
+    item.retired = True
+    item.save()
+    assert item.text in client.get(reverse("checks", args=[job])).content.decode()
+
+
+def test_an_item_twice_in_a_list_is_refused_with_its_words_kept(login, item) -> None:
+    answer = login(Role.OWNER).post(
+        reverse("check-item-list"), {"list": item.list, "text": item.text, "order": "5", "caution": "Mind it"}
+    )
+    assert answer.status_code == 422
+    assert 'value="Mind it"' in answer.content.decode()
+
+
+@pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
+def test_only_the_owner_edits_the_lists(login, role, item) -> None:
+    assert login(role).get(reverse("check-item-list")).status_code == 403
+    assert login(role).get(reverse("check-item-edit", args=[item.pk])).status_code == 403
+
+
+def test_rules(client, login, item) -> None:
+    job = make_job()
+    assert client.get(reverse("checks", args=[job])).status_code == 302
+    assert login(Role.TUNER).get(reverse("checks", args=["2026-999"])).status_code == 404
+    assert login(Role.TUNER).post(reverse("check-tick", args=[job, 9999])).status_code == 404
+    assert login(Role.TUNER).get(reverse("check-tick", args=[job, item.pk])).status_code == 405
+
+
+def test_the_pressed_button_keeps_the_keyboard(login, item) -> None:
+    page = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"}).content.decode()
+    assert page.count("autofocus") == 1
+    assert f'id="tick-{item.pk}" type="submit" autofocus' in page
+
+
+def test_a_check_that_its_list_has_already_is_said_in_a_sentence(login) -> None:
+    owner, item = login(Role.OWNER), CheckItem.objects.first()
+    sent = {"list": item.list, "text": item.text, "order": "5"}
+    answer = owner.post(reverse("check-item-list"), sent)
+    assert answer.status_code == 422
+    assert "There is a check item with this list and text already." in answer.text
+
+
+def test_the_owners_lists_stand_in_the_order_of_work_and_say_what_they_block(login) -> None:
+    page = login(Role.OWNER).get(reverse("check-item-list")).text
+    titles = ["Before running on the dyno", "After valve work", "Before handover"]
+    places = [page.index(f"<h2>{title}</h2>") for title in titles]
+    assert places == sorted(places)
+    assert "A sheet is not issued while a list that the work needs has an open check" in page

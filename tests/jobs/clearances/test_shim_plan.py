@@ -1,0 +1,330 @@
+"""Shim plans: side by side, accepted, printed; and the drawer they draw on."""
+
+import re
+import uuid
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.urls import reverse
+
+from jobs.clearances.shim_plan import all_plans, plan_basis
+from jobs.models import ClearanceSet, ShimPlan
+from tests.factories import make_clearance_set, make_engine, make_job
+from tests.jobs.clearances.test_clearances import job_with, make_desmo_twin, make_single_with_screws
+from workshop.models import EngineSpec, Role, ShimStock
+
+pytestmark = pytest.mark.django_db
+
+
+def plan_url(measured: ClearanceSet) -> str:
+    return reverse("shim-plan", args=[measured.pk])
+
+
+def accept_url(measured: ClearanceSet) -> str:
+    return reverse("shim-plan-accept", args=[measured.pk])
+
+
+def make_twin_set(staff: Any, **overrides: Any) -> ClearanceSet:
+    """A parallel twin, one valve a side. Intake 0.10 to 0.20 (0.16), exhaust 0.25 to 0.35 (0.31).
+
+    Cylinder 1 intake: 2.50 with 0.26, needs 2.60. Cylinder 2 intake: 2.60 with 0.06, needs 2.50:
+    they take each other's. Cylinder 1 exhaust: 2.50 with 0.31, on target. Cylinder 2 exhaust: 2.50 with
+    0.21, needs 2.40.
+    """
+    spec = make_engine(cylinders=2, intake_valves=1, exhaust_valves=1, **overrides)
+    measured = make_clearance_set(job_with(spec), staff[Role.MECHANIC])
+    for cylinder, side, clearance, shim in (
+        (1, "intake", "0.26", "2.50"),
+        (2, "intake", "0.06", "2.60"),
+        (1, "exhaust", "0.31", "2.50"),
+        (2, "exhaust", "0.21", "2.50"),
+    ):
+        measured.readings.filter(cylinder=cylinder, side=side).update(
+            clearance_mm=Decimal(clearance), shim_marked_mm=Decimal(shim)
+        )
+    return measured
+
+
+def put_in_drawer(thickness: str, count: int, diameter: str = "7.48") -> ShimStock:
+    return ShimStock.objects.create(
+        diameter_mm=Decimal(diameter), thickness_mm=Decimal(thickness), count=count
+    )
+
+
+def accept(client: Any, measured: ClearanceSet, policy: str = "target", **overrides: str) -> Any:
+    page = client.get(plan_url(measured)).content.decode()
+    found = re.search(rf'name="policy" value="{policy}">\s*<input[^>]*name="fingerprint" value="(\w+)"', page)
+    assert found
+    return client.post(accept_url(measured), {"policy": policy, "fingerprint": found[1], **overrides})
+
+
+def plain_text(response: Any) -> str:
+    return " ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).replace("\xa0", " ").split())
+
+
+def test_shows_three_plans_with_rows_reasons_and_totals(login, staff) -> None:
+    measured = make_twin_set(staff)
+    text = plain_text(login(Role.DESK).get(plan_url(measured)))
+    for policy in ("Closest to the blueprint target", "Fewest shims to buy", "Fewest camshafts lifted"):
+        assert policy in text
+    row = "Cylinder 1, intake 2.50 mm 2.60 mm 0.16 mm from cylinder 2, intake, exactly on target"
+    assert row in text
+    assert "To buy 1: 2.40 mm" in text
+    assert "Shims to move 3 of 4" in text
+    assert "Accept:" not in text
+
+
+def test_a_shim_in_the_drawer_goes_before_a_bought_one_and_another_diameter_does_not_count(staff) -> None:
+    measured = make_twin_set(staff)
+    spec = measured.job.bike.engine_spec
+    assert spec is not None
+    put_in_drawer("2.40", 1, diameter="9.48")
+    plans = all_plans(plan_basis(spec, measured.readings.all()))
+    assert [plan.shims_to_buy for plan in plans] == [1, 1, 1]
+    put_in_drawer("2.40", 1)
+    plans = all_plans(plan_basis(spec, measured.readings.all()))
+    assert [plan.shims_to_buy for plan in plans] == [0, 0, 0]
+
+
+def test_camshafts_with_all_valves_in_range_are_left_alone(staff) -> None:
+    measured = make_twin_set(staff)
+    measured.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.27"))
+    spec = measured.job.bike.engine_spec
+    assert spec is not None
+    lifted = {
+        plan.policy.value: plan.camshafts_lifted
+        for plan in all_plans(plan_basis(spec, measured.readings.all()))
+    }
+    assert lifted["fewest_camshafts"] == ["intake camshaft"]
+
+
+def test_accepting_keeps_the_plan_and_books_the_drawer_out(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims, other = put_in_drawer("2.40", 3), put_in_drawer("2.70", 2)
+    response = accept(login(Role.MECHANIC), measured)
+    assert response.url == plan_url(measured)
+    plan = ShimPlan.objects.get()
+    assert (plan.policy, plan.accepted_by) == ("target", staff[Role.MECHANIC])
+    assert plan.stock_booked_out_at is not None
+    rows = {
+        (row.cylinder, row.side): (row.in_mm, row.origin, row.origin_detail, row.predicted_mm)
+        for row in plan.rows.all()
+    }
+    assert rows == {
+        (1, "intake"): (Decimal("2.6"), "valve", "cylinder 2, intake", Decimal("0.16")),
+        (2, "intake"): (Decimal("2.5"), "valve", "cylinder 1, intake", Decimal("0.16")),
+        (1, "exhaust"): (Decimal("2.5"), "stays", "", Decimal("0.31")),
+        (2, "exhaust"): (Decimal("2.4"), "stock", "", Decimal("0.31")),
+    }
+    shims.refresh_from_db()
+    other.refresh_from_db()
+    assert (shims.count, other.count) == (2, 2)
+    assert shims.history.count() == 2
+
+
+def test_the_page_and_the_slip_show_the_accepted_plan(login, staff) -> None:
+    measured = make_twin_set(staff)
+    put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    page, slip = (
+        plain_text(client.get(reverse(name, args=[measured.pk]))) for name in ("shim-plan", "shim-plan-slip")
+    )
+    assert "Accepted shim plan" in page
+    assert "From the drawer 1 × 2.40 mm" in page
+    # 2.50 comes out of cylinder 2 exhaust and goes nowhere
+    assert "Left over 1 × 2.50 mm" in page
+    assert "Cylinder 2, exhaust 2.50 mm 2.40 mm from stock 0.31 mm" in slip
+    assert "turn the engine over twice by hand" in slip
+
+
+def test_a_drawer_that_was_emptied_meanwhile_refuses_the_plan_and_books_nothing(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims, other = put_in_drawer("2.40", 1), put_in_drawer("2.70", 2)
+    client = login(Role.MECHANIC)
+    page = client.get(plan_url(measured)).content.decode()
+    seen = re.findall(r'name="fingerprint" value="(\w+)"', page)
+    shims.count = 0
+    shims.save()
+    response = client.post(accept_url(measured), {"policy": "target", "fingerprint": seen[0]})
+    assert response.status_code == 422
+    assert "no longer holds" in plain_text(response)
+    assert not ShimPlan.objects.exists()
+    other.refresh_from_db()
+    assert other.count == 2
+
+
+def test_changed_readings_refuse_the_plan_too(login, staff) -> None:
+    measured = make_twin_set(staff)
+    client = login(Role.MECHANIC)
+    page = client.get(plan_url(measured)).content.decode()
+    seen = re.findall(r'name="fingerprint" value="(\w+)"', page)
+    measured.readings.filter(cylinder=1, side="intake").update(clearance_mm=Decimal("0.36"))
+    assert client.post(accept_url(measured), {"policy": "target", "fingerprint": seen[0]}).status_code == 422
+
+
+def test_double_send_accepts_once_and_a_second_plan_is_not_taken(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 5)
+    client, key = login(Role.MECHANIC), str(uuid.uuid4())
+    accept(client, measured, form_key=key)
+    again = client.post(accept_url(measured), {"policy": "target", "fingerprint": "x", "form_key": key})
+    other = client.post(accept_url(measured), {"policy": "fewest_new", "fingerprint": "x"}, follow=True)
+    assert again.url == plan_url(measured)
+    assert "no plan left to accept" in plain_text(other)
+    shims.refresh_from_db()
+    assert shims.count == 4
+    assert ShimPlan.objects.count() == 1
+
+
+def test_a_valve_that_nothing_fits_is_said_in_words_and_cannot_be_accepted(login, staff) -> None:
+    # 2.50 + 0.26 - 0.16 = 2.60, and nothing thicker than 2.45 is made
+    measured = make_twin_set(staff, shim_thickest_mm=Decimal("2.45"))
+    measured.readings.filter(cylinder=2, side="intake").delete()
+    client = login(Role.MECHANIC)
+    response = client.get(plan_url(measured))
+    text = plain_text(response)
+    assert "Cannot be done with these shims" in text
+    assert "cylinder 1, intake needs a shim of 2.60 mm" in text
+    assert "Accept:" not in text
+    assert "Cylinder 2, intake: not measured" in text
+    assert client.post(accept_url(measured), {"policy": "target", "fingerprint": "x"}).status_code == 422
+
+
+def test_a_valve_without_its_shim_is_named_and_the_others_are_planned(login, staff) -> None:
+    measured = make_twin_set(staff)
+    measured.readings.filter(cylinder=1, side="intake").update(shim_marked_mm=None)
+    text = plain_text(login(Role.MECHANIC).get(plan_url(measured)))
+    assert "Cylinder 1, intake: the shim fitted is not entered" in text
+    assert "Shims to move" in text
+
+
+def test_opening_and_closing_shims_are_planned_each_from_their_own_drawer(staff) -> None:
+    spec: EngineSpec = make_desmo_twin()
+    measured = make_clearance_set(job_with(spec), staff[Role.MECHANIC])
+    measured.readings.filter(gap="closing").update(
+        shim_marked_mm=Decimal("5.10"), clearance_mm=Decimal("0.16")
+    )
+    measured.readings.filter(side="exhaust", gap="opening").update(clearance_mm=Decimal("0.31"))
+    put_in_drawer("5.20", 4)  # the openers' diameter
+    plan = all_plans(plan_basis(spec, measured.readings.all()))[0]
+    # closing: 5.10 + 0.16 - 0.06 (middle of 0.02 to 0.10) = 5.20
+    assert [(gap.value, size, count) for gap, size, count in plan.to_buy] == [("closing", 5.2, 4)]
+    put_in_drawer("5.20", 4, diameter="8.00")
+    plan = all_plans(plan_basis(spec, measured.readings.all()))[0]
+    assert plan.to_buy == []
+
+
+def test_an_engine_with_screws_has_no_shim_plan(login, staff) -> None:
+    measured = make_clearance_set(job_with(make_single_with_screws()), staff[Role.MECHANIC])
+    response = login(Role.MECHANIC).get(plan_url(measured), follow=True)
+    assert "there is no shim to plan" in plain_text(response)
+    client = login(Role.MECHANIC)
+    assert client.post(accept_url(measured), {"policy": "target"}).status_code == 302
+    assert not ShimPlan.objects.exists()
+
+
+@pytest.mark.parametrize("role", [Role.DESK, Role.TUNER])
+def test_only_the_mechanic_accepts(login, staff, role: Role) -> None:
+    measured = make_twin_set(staff)
+    assert login(role).post(accept_url(measured), {"policy": "target"}).status_code == 403
+
+
+def test_unknown_policy_unknown_set_and_missing_plan(login, staff) -> None:
+    measured = make_twin_set(staff)
+    client = login(Role.MECHANIC)
+    assert client.post(accept_url(measured), {"policy": "cheapest"}).status_code == 422
+    assert client.get(reverse("shim-plan", args=[999])).status_code == 404
+    assert client.get(reverse("shim-plan-slip", args=[measured.pk])).url == plan_url(measured)
+    assert client.get(accept_url(measured)).status_code == 405
+
+
+def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+    response = client.get(plan_url(make_twin_set(staff)))
+    assert response.url.startswith(reverse("login"))
+
+
+def test_three_plans_are_made_from_one_look_into_the_drawer(
+    login, staff, django_assert_max_num_queries
+) -> None:
+    measured = make_clearance_set(make_job(), staff[Role.MECHANIC])
+    client = login(Role.MECHANIC)
+    with django_assert_max_num_queries(10):
+        client.get(plan_url(measured))
+
+
+# Taken back, and what is left over
+
+
+def take_back(client: Any, measured: ClearanceSet) -> Any:
+    return client.post(reverse("shim-plan-take-back", args=[measured.pk]), follow=True)
+
+
+def left_over(client: Any, measured: ClearanceSet) -> Any:
+    return client.post(reverse("shim-plan-left-over", args=[measured.pk]), follow=True)
+
+
+def test_a_plan_taken_back_puts_its_shims_into_the_drawer_again(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    text = plain_text(take_back(client, measured))
+    assert "Shim plan taken back; back in the drawer: 1 × 2.40 mm." in text
+    assert "Accept: closest to the blueprint target" in text
+    shims.refresh_from_db()
+    assert shims.count == 1
+    assert not ShimPlan.objects.exists()
+    assert ShimPlan.history.filter(history_type="-").count() == 1
+    assert "somebody has taken it back" in plain_text(take_back(client, measured))
+    shims.refresh_from_db()
+    assert shims.count == 1
+
+
+def test_shims_go_back_under_the_diameter_they_were_taken_with(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    EngineSpec.objects.update(shim_diameter_mm=Decimal("9.48"))
+    take_back(client, measured)
+    assert {(row.diameter_mm, row.count) for row in ShimStock.objects.all()} == {(shims.diameter_mm, 1)}
+
+
+def test_a_plan_that_was_carried_out_is_not_taken_back(login, staff) -> None:
+    measured = make_twin_set(staff)
+    shims = put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    make_clearance_set(measured.job, staff[Role.MECHANIC], when="as_left")
+    page = client.get(plan_url(measured))
+    assert "Take the plan back" not in plain_text(page)
+    assert "measured as left since" in plain_text(take_back(client, measured))
+    shims.refresh_from_db()
+    assert shims.count == 0
+
+
+def test_left_over_shims_go_into_the_drawer_once(login, staff) -> None:
+    measured = make_twin_set(staff)
+    put_in_drawer("2.40", 1)
+    client = login(Role.MECHANIC)
+    accept(client, measured)
+    # 2.50 comes out of cylinder 2 exhaust and goes nowhere
+    assert "1 shim left over put into the drawer" in plain_text(left_over(client, measured))
+    again = plain_text(left_over(client, measured))
+    assert "are in the drawer already" in again
+    assert "Take the plan back" not in again
+    drawer = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}
+    assert drawer == {(Decimal("7.48"), Decimal("2.4")): 0, (Decimal("7.48"), Decimal("2.5")): 1}
+    assert "has been carried out" in plain_text(take_back(client, measured))
+
+
+@pytest.mark.parametrize("name", ["shim-plan-take-back", "shim-plan-left-over"])
+def test_only_the_mechanic_takes_back_or_puts_away(login, staff, name: str) -> None:
+    measured = make_twin_set(staff)
+    url = reverse(name, args=[measured.pk])
+    assert login(Role.DESK).post(url).status_code == 403
+    assert login(Role.MECHANIC).get(url).status_code == 405
+    assert login(Role.MECHANIC).post(reverse(name, args=[999])).status_code == 404
+    assert "no accepted plan" in plain_text(login(Role.MECHANIC).post(url, follow=True))

@@ -1,0 +1,354 @@
+"""Comparisons: groups by the state of the bike, the difference, and what may be said of it."""
+
+import csv
+import io
+import json
+import re
+import uuid
+from datetime import timedelta
+from html import unescape
+from typing import Any
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.comparisons.compare import compare_runs, suggested_groups
+from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
+from jobs.timeline.bike_states import states_of
+from jobs.timeline.events import events
+from tests.factories import make_job
+from tests.jobs.run_files import attach_sweep, sweep_csv
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+START = timezone.now().replace(microsecond=0) - timedelta(days=2)
+AIR = {"temperature_c": 20.0, "pressure_kpa": 100.0, "humidity_pct": 50.0}
+# Repeats 0.1 % apart, so a gain of 2 % stands far out of their scatter.
+SCATTER = (0.999, 1.0, 1.001)
+
+
+def minutes(count: int) -> Any:
+    return START + timedelta(minutes=count)
+
+
+@pytest.fixture
+def tuner(staff):
+    return staff[Role.TUNER]
+
+
+def sweeps(job, by, level: float, at: int, count: int = 3, **details: Any) -> list[Run]:
+    """Sweeps in one state of the bike, of the straight line at this level."""
+    made = []
+    for number in range(count):
+        gain = level * SCATTER[number]
+        data = sweep_csv(lambda speed, gain=gain: gain * speed / 200)
+        given = {**AIR, "made_at": minutes(at + number), **details}
+        made.append(attach_sweep(job, by, data, name=f"{at}-{number}.csv", **given).run)
+    return made
+
+
+@pytest.fixture
+def job(tuner, shop):
+    """Three sweeps, then a silencer and a tune, then three sweeps with 2 % more."""
+    job = make_job()
+    sweeps(job, tuner, 1.0, 0)
+    Part.objects.create(job=job, name="Slip-on silencer", fitted_at=minutes(20), changes_exhaust=True)
+    TuneRevision.objects.create(
+        job=job, number=1, loaded_by=tuner, loaded_at=minutes(30), title="for the silencer"
+    )
+    sweeps(job, tuner, 1.02, 40)
+    return job
+
+
+def form_of(client, url: str) -> dict[str, str]:
+    form = client.get(url).context["form"]
+    sides = {field.html_name: field.value() or "" for _, field in form.rows}
+    return {
+        "title": form["title"].value() or "",
+        "on_sheet": "on",
+        "version": str(form["version"].value() or ""),
+        **sides,
+    }
+
+
+def new(client, job, **changed: str):
+    url = reverse("comparison-new", args=[job])
+    return client.post(url, {**form_of(client, url), **changed})
+
+
+def made(job) -> Comparison:
+    comparison = Comparison.objects.create(job=job, title="Silencer and tune")
+    for pk, group in suggested_groups(states_of(events(job))).items():
+        ComparisonRun.objects.create(comparison=comparison, run_id=pk, group=group)
+    return comparison
+
+
+def compared(job, shop):
+    comparison = made(job)
+    return compare_runs(comparison, list(comparison.members.select_related("run")), shop)
+
+
+def words(response: Any) -> str:
+    text = unescape(re.sub(r"<[^>]+>", " ", response.content.decode()))
+    return " ".join(text.split())
+
+
+# --- groups
+
+
+def test_groups_are_picked_by_the_state_of_the_bike(job) -> None:
+    by_time = list(Run.objects.order_by("made_at"))
+    groups = suggested_groups(states_of(events(job)))
+    assert [groups[run.pk] for run in by_time] == ["before"] * 3 + ["after"] * 3
+
+
+def test_only_sweeps_that_count_are_picked(job, tuner) -> None:
+    held = attach_sweep(job, tuner, sweep_csv(salt=9), kind="held", made_at=minutes(50)).run
+    aside = Run.objects.order_by("made_at").first()
+    aside.set_aside, aside.set_aside_reason = True, "slipped"
+    aside.save()
+    groups = suggested_groups(states_of(events(job)))
+    assert held.pk not in groups
+    assert aside.pk not in groups
+    assert len(groups) == 5
+
+
+def test_states_in_between_are_left_out(job, tuner) -> None:
+    BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(60), by=tuner)
+    last = sweeps(job, tuner, 1.03, 70)
+    groups = suggested_groups(states_of(events(job)))
+    assert [pk for pk, group in groups.items() if group == "after"] == [run.pk for run in last]
+    assert len(groups) == 6
+
+
+def test_runs_that_name_their_tune_are_told_apart_whenever_they_were_attached(tuner, shop) -> None:
+    job = make_job()
+    tunes = [
+        TuneRevision.objects.create(job=job, number=n, loaded_by=tuner, loaded_at=minutes(n)) for n in (0, 1)
+    ]
+    sweeps(job, tuner, 1.0, 100, tune_revision=tunes[0])
+    sweeps(job, tuner, 1.02, 110, tune_revision=tunes[1])
+    assert sorted(suggested_groups(states_of(events(job))).values()) == ["after"] * 3 + ["before"] * 3
+
+
+def test_one_state_suggests_nothing_and_says_so(login, tuner, shop) -> None:
+    job = make_job()
+    sweeps(job, tuner, 1.0, 0)
+    assert suggested_groups(states_of(events(job))) == {}
+    assert "Nothing is suggested" in words(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
+
+
+# --- figures
+
+
+def test_the_difference_is_the_two_per_cent_that_were_put_in(job, shop) -> None:
+    result = compared(job, shop).result
+    whole = result.bands[0]
+    assert whole.name == "whole range"
+    assert whole.mean_power.difference_pct == pytest.approx(2.0, abs=0.01)
+    assert whole.mean_power.verdict == "more"
+    # the line's mean over 4,000 to 8,000 is its value at 6,000: 30 kW, by ISO 1585 in this air × 0.99195
+    drive = result.bands[1]
+    assert drive.mean_power.before == pytest.approx(30 * 0.99195, rel=3e-4)
+    assert drive.mean_power.after == pytest.approx(30 * 0.99195 * 1.02, rel=3e-4)
+
+
+def test_all_that_changed_is_named_and_the_claim_with_it(job, shop) -> None:
+    found = compared(job, shop)
+    assert [event.text for event in found.changes] == [
+        "Slip-on silencer fitted (changes the exhaust)",
+        "tune 1 loaded: for the silencer",
+    ]
+    assert found.claim == (
+        "The difference belongs to all of these changes together: none of them was tested alone."
+    )
+
+
+def test_runs_without_air_are_not_mixed_with_corrected_ones(job, shop) -> None:
+    run = Run.objects.order_by("made_at").first()
+    run.humidity_pct = None
+    run.save()
+    found = compared(job, shop)
+    assert found.result is None
+    assert "corrected and observed are not compared" in found.reason
+
+
+def test_sweeps_are_not_held_against_held_runs(job, shop) -> None:
+    comparison = made(job)
+    Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
+    found = compare_runs(comparison, list(comparison.members.select_related("run")), shop)
+    assert "different kinds" in found.reason
+
+
+def test_a_run_set_aside_is_left_out_and_named(job, shop) -> None:
+    comparison = made(job)
+    run = Run.objects.order_by("made_at").first()
+    run.set_aside, run.set_aside_reason = True, "wheel slipped"
+    run.save()
+    found = compare_runs(comparison, list(comparison.members.select_related("run")), shop)
+    assert len(found.before) == 2
+    assert found.left_out == ("0-0.csv: set aside, wheel slipped.",)
+
+
+def test_runs_of_different_gears_are_flagged(job, shop) -> None:
+    first, second = Run.objects.order_by("made_at")[:2]
+    Run.objects.filter(pk=first.pk).update(gear=3)
+    Run.objects.filter(pk=second.pk).update(gear=4)
+    assert any("gears 3 and 4" in flag.sentence for flag in compared(job, shop).flags)
+
+
+def test_one_run_on_a_side_says_what_is_assumed(tuner, shop, login) -> None:
+    job = make_job()
+    sweeps(job, tuner, 1.0, 0)
+    BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(20), by=tuner)
+    sweeps(job, tuner, 1.02, 40, count=1)
+    page = words(login(Role.DESK).get(reverse("comparison", args=[made(job).pk])))
+    assert "A repeatability of 1 % is assumed, because a side has a single run." in page
+    assert "Only this was changed between the two groups." in page
+
+
+# --- pages
+
+
+def test_made_as_suggested_and_shown(login, job) -> None:
+    client = login(Role.TUNER)
+    answer = new(client, job, title="Silencer and tune")
+    assert answer.status_code == 302
+    page = client.get(answer.url)
+    said = words(page)
+    for part in (
+        "Silencer and tune",
+        "Whole range",
+        "Mean power",
+        "3 runs before, 3 runs after",
+        "more",
+        "Slip-on silencer fitted",
+        "tune 1 loaded: for the silencer",
+        "none of them was tested alone",
+        "ISO 1585, 0.9919",
+    ):
+        assert part in said
+    html = page.content.decode()
+    assert 'class="compared compared-more"' in html
+    data = json.loads(re.search(r'id="comparison-chart"[^>]*>(.*?)</script>', html)[1])
+    assert [s["state"] for s in data["panels"][0]["series"]] == ["before", "after"]
+    difference = json.loads(re.search(r'id="difference-chart"[^>]*>(.*?)</script>', html)[1])
+    line = difference["panels"][0]["series"][0]
+    at_6000 = line["x"].index(6000)
+    assert line["y"][at_6000] == pytest.approx(0.02 * 30 * 0.99195, abs=0.01)
+    assert line["low"][at_6000] < line["y"][at_6000] < line["high"][at_6000]
+
+
+def test_in_the_shops_units(login, job, shop) -> None:
+    shop.power_unit, shop.torque_unit = "hp", "lbf_ft"
+    shop.save()
+    page = words(login(Role.DESK).get(reverse("comparison", args=[made(job).pk])))
+    # 30 kW × 0.99195 over the drive band, in hp of 0.745699872 kW
+    assert f"{30 * 0.99195 / 0.745699872:.1f} hp" in page
+    assert "lbf·ft" in page
+    assert "kW" not in page
+
+
+def test_page_and_csv_say_the_same(login, job) -> None:
+    client, comparison = login(Role.DESK), made(job)
+    text = client.get(reverse("comparison-csv", args=[comparison.pk])).content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    page = words(client.get(reverse("comparison", args=[comparison.pk])))
+    assert len(rows) == 8
+    for row in rows:
+        interval = f"{float(row['95 % from']):.2f} {row['unit']} to {float(row['95 % to']):.2f} {row['unit']}"
+        assert interval in page
+        assert row["verdict"] == "more"
+
+
+def test_changed_by_hand(login, job) -> None:
+    client = login(Role.TUNER)
+    new(client, job, title="x")
+    comparison = Comparison.objects.get()
+    url = reverse("comparison-edit", args=[comparison.pk])
+    runs = list(Run.objects.order_by("made_at"))
+    data = form_of(client, url)
+    data |= {"title": "two against three", f"run-{runs[0].pk}": ""}
+    assert client.post(url, data).status_code == 302
+    assert comparison.members.filter(group="before").count() == 2
+    assert comparison.members.filter(group="after").count() == 3
+    assert Comparison.objects.get().title == "two against three"
+
+
+@pytest.mark.parametrize("title", ["", "x" * 200])
+def test_a_bad_title_is_said_and_the_sides_are_kept(login, job, title) -> None:
+    answer = new(login(Role.TUNER), job, title=title)
+    assert answer.status_code == 422
+    form = answer.context["form"]
+    assert form.errors["title"]
+    assert [field.value() for _, field in form.rows] == ["before"] * 3 + ["after"] * 3
+
+
+def test_a_side_without_a_run_is_refused(login, job) -> None:
+    none = {f"run-{run.pk}": "" for run in Run.objects.order_by("made_at")[:3]}
+    answer = new(login(Role.TUNER), job, title="x", **none)
+    assert answer.status_code == 422
+    assert "Choose at least one run for “before”." in words(answer)
+
+
+def test_sent_twice_is_one_comparison(login, job) -> None:
+    client, key = login(Role.TUNER), str(uuid.uuid4())
+    for _ in range(2):
+        assert new(client, job, title="x", form_key=key).status_code == 302
+    assert Comparison.objects.count() == 1
+
+
+def test_another_who_saved_meanwhile_is_named(login, job) -> None:
+    client, owner = login(Role.TUNER), login(Role.OWNER)
+    new(client, job, title="x")
+    url = reverse("comparison-edit", args=[Comparison.objects.get().pk])
+    mine, theirs = ({**form_of(client, url), "title": title} for title in ("mine", "theirs"))
+    owner.post(url, theirs)
+    answer = client.post(url, mine)
+    assert answer.status_code == 422
+    assert "Ola Owner" in words(answer)
+    assert 'value="mine"' in answer.content.decode()
+
+
+def test_a_comparison_that_cannot_be_made_still_has_its_page(login, job) -> None:
+    comparison = Comparison.objects.create(job=job, title="empty")
+    page = login(Role.DESK).get(reverse("comparison", args=[comparison.pk]))
+    assert page.status_code == 200
+    assert "needs at least one run with a curve before and one after" in words(page)
+    assert login(Role.DESK).get(reverse("comparison-csv", args=[comparison.pk])).status_code == 200
+
+
+def test_removed_while_its_runs_stay(login, job) -> None:
+    comparison = made(job)
+    assert login(Role.TUNER).post(reverse("comparison-remove", args=[comparison.pk])).status_code == 302
+    assert not Comparison.objects.exists()
+    assert Run.objects.count() == 6
+
+
+def test_a_comparison_in_a_few_queries(login, job, django_assert_num_queries) -> None:
+    client, comparison = login(Role.DESK), made(job)
+    # person, shop, comparison with its job, its members with their runs; eight of the timeline
+    with django_assert_num_queries(12):
+        client.get(reverse("comparison", args=[comparison.pk]))
+
+
+def test_on_the_job_page(login, job) -> None:
+    made(job)
+    client = login(Role.DESK)
+    page = words(client.get(reverse("job", args=[job])))
+    assert "Silencer and tune 3 runs before, 3 after" in page
+    Run.objects.filter(made_at__lt=minutes(20)).update(set_aside=True, set_aside_reason="x")
+    assert "“Silencer and tune” has no run left on one side" in words(client.get(reverse("job", args=[job])))
+
+
+def test_rules(client, login, job) -> None:
+    comparison = made(job)
+    edit, remove = (reverse(f"comparison-{name}", args=[comparison.pk]) for name in ("edit", "remove"))
+    assert client.get(edit).status_code == 302
+    assert login(Role.DESK).get(edit).status_code == 403
+    assert login(Role.DESK).get(reverse("comparison", args=[comparison.pk])).status_code == 200
+    assert login(Role.TUNER).get(remove).status_code == 405
+    assert login(Role.TUNER).get(reverse("comparison", args=[999])).status_code == 404
+    assert login(Role.TUNER).get(reverse("comparison-new", args=["2026-999"])).status_code == 404

@@ -1,0 +1,203 @@
+"""Drive-outs on a comparison's page: what they are driven by, what they give, what is missing."""
+
+import csv
+import io
+import re
+from html import unescape
+from typing import Any
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import SuspensionSetting
+from jobs.suspension.engine_ratio import computed_gearing
+from tests.factories import make_bike, make_customer, make_engine, make_job
+from tests.jobs.comparisons.test_comparisons import AIR, made, minutes, sweeps
+from tests.jobs.run_files import attach_sweep
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+RATIOS = {"primary_ratio": 2.0, "gear_ratios": [2.5, 1.5, 1.2], "front_sprocket": 15, "rear_sprocket": 45}
+# Each km/h turns the engine at 60 1/min.
+HEADER = "Time (s),Engine speed (rpm),Power (kW),Road speed (km/h),Throttle grip (%)"
+RPM_PER_KMH = 60.0
+
+
+def words(response: Any) -> str:
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
+
+
+def job_with(**spec: Any):
+    engine = make_engine(**{**RATIOS, "wet_mass_kg": 190.0, "rear_tyre": "180/55ZR17", **spec})
+    owner = make_customer(riding_mass_kg=85.0)
+    return make_job(bike=make_bike(owner=owner, engine_spec=engine))
+
+
+def with_road_speed(level: float, salt: int) -> bytes:
+    """Constant power of 60 kW times a level, 3,000 to 11,000 1/min."""
+    lines = [HEADER]
+    for row in range(801):
+        speed = 3000 + 10 * row
+        lines.append(f"{row / 100:.2f},{speed},{60 * level:.4f},{speed / RPM_PER_KMH:.3f},100")
+    return ("\n".join(lines) + "\n" * salt).encode()
+
+
+@pytest.fixture
+def compared_job(staff, shop):
+    """Three sweeps of about 60 kW and three of about 63 kW in gear 3, with road speed."""
+    job = job_with()
+    for number in range(6):
+        level = (1.0 if number < 3 else 1.05) * (0.999, 1.0, 1.001)[number % 3]
+        details = {**AIR, "gear": 3, "made_at": minutes(40 * (number >= 3) + number)}
+        attach_sweep(
+            job, staff[Role.TUNER], with_road_speed(level, number + 1), name=f"{number}.csv", **details
+        )
+    SuspensionSetting.objects.create(
+        job=job, when="as_left", set_at=minutes(20), by=staff[Role.TUNER], front_preload="4"
+    )
+    return job
+
+
+def page(client, job, **asked: str):
+    return client.get(reverse("comparison", args=[made(job).pk]), asked)
+
+
+def test_constant_power_drives_out_by_the_closed_form(login, compared_job) -> None:
+    """t = m·(v₂² − v₁²)/2P without drag; mass from bike and rider, 190 + 85 kg, the gear from the runs.
+
+    60 to 120 km/h with 60 kW, times the correction's factor: 275·833.33/(2·60,000) = 1.910 s by it.
+    """
+    answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0")
+    driven = answer.context["driven"]
+    assert driven.asked.mass_kg == 275.0
+    assert driven.asked.gear == 3
+    assert driven.gearing.rpm_per_kmh == pytest.approx(RPM_PER_KMH, rel=1e-3)
+    factor = answer.context["compared"].before[1].factor
+    power_w = 60_000 * factor
+    # Rolling resistance takes 0.02·m·g·v of the power: about 1.3 kW at 25 m/s.
+    without, with_rolling = 275 * 833.33 / (2 * power_w), 275 * 833.33 / (2 * (power_w - 1350))
+    assert without < driven.result.time.before < with_rolling * 1.001
+    assert driven.result.time.verdict == "less"
+    assert driven.result.lead.verdict == "more"
+    assert "ahead of as received" in words(answer)
+    assert "measured on 6 runs in gear 3" in words(answer)
+    assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == driven.result.time_s.size
+
+
+def test_a_slippery_tyre_sets_the_drive_by_the_closed_form(login, compared_job) -> None:
+    """μ = 0.3, L = 1.4 m, b = 0.7 m, h = 0.6 m: F = μ·m·g·½/(1 − μ·h/L) = 0.17213·m·g.
+
+    Without drag t = Δv/(F/m − 0.02·g) = 16.667/(9.80665·(0.17213 − 0.02)) = 11.17 s for either side.
+    """
+    asked = {"wheelbase_mm": "1400", "mass_ahead_mm": "700", "mass_height_mm": "600", "friction": "0.3"}
+    answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0", **asked)
+    held = answer.context["driven"].held
+    assert held.time.before == pytest.approx(11.17, abs=0.01)
+    assert held.at_ceiling_s == pytest.approx((held.time.before, held.time.after))
+    assert held.time.verdict == "no difference shown"
+    assert answer.context["driven"].result.time.verdict == "less"
+    # 0.17213 · 275 kg · 9.80665 m/s²
+    assert "The rear tyre allows 464 N at the rear wheel" in words(answer)
+    assert "Held to what the rear tyre allows" in words(answer)
+
+
+def test_an_engine_below_the_limit_says_so(login, compared_job) -> None:
+    """m·g·b/h = 275·9.80665·0.69/0.62 = 3001 N, which 60 kW reach only below 72 km/h."""
+    answer = page(login(Role.TUNER), compared_job, from_kmh="90", to_kmh="130")
+    assert "The front wheel would allow 3001 N at the rear wheel: neither before nor after" in words(answer)
+    assert len(answer.context["drive"].bands) == 1
+
+
+def test_figures_stand_in_the_csv_as_on_the_page(login, compared_job) -> None:
+    client = login(Role.TUNER)
+    url = reverse("comparison-csv", args=[made(compared_job).pk])
+    text = client.get(url, {"from_kmh": "70", "to_kmh": "130"}).content.decode("utf-8-sig")
+    rows = [row for row in csv.DictReader(io.StringIO(text)) if row["band"].startswith("drive-out")]
+    assert [row["figure"] for row in rows] == ["Time", "Distance", "Distance at the same instant"] * 2
+    assert [row["band"] for row in rows[2:4]] == [
+        "drive-out in gear 3",
+        "drive-out in gear 3, held by the front wheel",
+    ]
+    assert rows[0]["from (1/min)"] == "4200"
+    assert rows[0]["verdict"] == "less"
+    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["drive"].bands[0][1]
+    assert f"{float(rows[0]['before']):.2f}" in shown[0].before
+
+
+def test_what_nobody_typed_comes_from_the_runs_and_speeds_are_whole_fives(login, compared_job) -> None:
+    """A quarter and nine tenths of 3,000 to 11,000 1/min: 5,000 and 10,200, that is 83 and 170 km/h."""
+    asked = page(login(Role.TUNER), compared_job).context["driven"].asked
+    assert (asked.from_kmh, asked.to_kmh) == (80, 170)
+
+
+def test_speeds_that_were_not_measured_are_refused_in_words(login, compared_job) -> None:
+    answer = page(login(Role.TUNER), compared_job, from_kmh="20", to_kmh="120")
+    assert answer.context["driven"].result is None
+    assert "choose other speeds or another gear" in words(answer)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"from_kmh": "120", "to_kmh": "60"}, "end faster than it starts"),
+        ({"mass_kg": "heavy"}, "heavy"),
+        ({"drive_gear": "12"}, "8"),
+        ({"wheelbase_mm": "1400", "mass_ahead_mm": "1500"}, "has to lie between the wheels"),
+    ],
+)
+def test_what_cannot_be_is_told_at_its_field(login, compared_job, typed: dict[str, str], said: str) -> None:
+    answer = page(login(Role.TUNER), compared_job, **typed)
+    assert answer.status_code == 422
+    assert said in words(answer) or said in answer.content.decode()
+    assert "The runs" in words(answer)
+
+
+def test_ratio_follows_from_teeth_and_tyre_where_no_road_speed_was_measured(staff) -> None:
+    """2.0·1.2·(45/15) = 7.2 turns; 180/55-17: 3.05·(431.8 + 198) mm = 1.9209 m; 7.2·16.667/1.9209 = 62.47."""
+    job = job_with()
+    assert computed_gearing(job, 3).rpm_per_kmh == pytest.approx(62.47, abs=0.01)
+    SuspensionSetting.objects.create(
+        job=job, when="as_left", by=staff[Role.TUNER], front_sprocket=15, rear_sprocket=48
+    )
+    assert computed_gearing(job, 3).rpm_per_kmh == pytest.approx(62.47 * 48 / 45, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("spec", "said"),
+    [
+        ({"primary_ratio": None}, "primary ratio"),
+        ({"gear_ratios": [2.5]}, "gear 3"),
+        ({"front_sprocket": None}, "sprockets"),
+        ({"rear_tyre": ""}, "tyre"),
+    ],
+)
+def test_what_is_missing_is_named(login, staff, shop, spec: dict[str, Any], said: str) -> None:
+    job = job_with(**spec)
+    sweeps(job, staff[Role.TUNER], 1.0, 0, gear=3)
+    SuspensionSetting.objects.create(
+        job=job, when="as_left", set_at=minutes(20), by=staff[Role.TUNER], front_preload="4"
+    )
+    sweeps(job, staff[Role.TUNER], 1.02, 40, gear=3)
+    answer = page(login(Role.TUNER), job)
+    reason = answer.context["driven"].reason
+    assert reason.startswith("Not entered:")
+    assert said in reason
+    assert reason in words(answer)
+
+
+def test_missing_mass_is_named_and_may_be_typed(login, compared_job) -> None:
+    customer = compared_job.customer
+    customer.riding_mass_kg = None
+    customer.save()
+    client = login(Role.DESK)
+    assert "rider's mass in riding kit" in words(page(client, compared_job))
+    assert page(client, compared_job, mass_kg="280").context["driven"].result is not None
+
+
+def test_speeds_are_typed_in_the_shops_unit(login, compared_job, shop) -> None:
+    shop.distance_unit = "mi"
+    shop.save()
+    answer = page(login(Role.TUNER), compared_job, from_kmh="50", to_kmh="100")
+    assert answer.context["driven"].asked.to_kmh == pytest.approx(160.9344)
+    assert "50 to 100 mph" in words(answer)

@@ -1,0 +1,194 @@
+"""Photos: checked, turned, made smaller, without metadata; served only to the staff."""
+
+import io
+import uuid
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from PIL import Image, ImageFile
+
+from jobs.intake.photos import prepare_photo
+from jobs.models import Photo
+from tests.factories import make_job
+from tests.jobs.images import jpeg, png
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+def stored(upload: SimpleUploadedFile) -> Image.Image:
+    return Image.open(io.BytesIO(prepare_photo(upload).read()))
+
+
+def test_a_photo_lying_on_its_side_is_turned_upright() -> None:
+    # Orientation 6 asks for a quarter turn to the right: the left (red) half comes to the top.
+    image = stored(jpeg("side.jpg", (320, 240), orientation=6))
+    assert image.size == (240, 320)
+    red, _, blue = image.getpixel((120, 40))
+    assert red > 200 > 100 > blue
+
+
+def test_what_the_camera_wrote_into_it_is_gone() -> None:
+    upload = jpeg("a.jpg")
+    assert b"telltale" in upload.read()
+    upload.seek(0)
+    kept = prepare_photo(upload).read()
+    assert b"telltale" not in kept
+    assert not Image.open(io.BytesIO(kept)).getexif()
+
+
+def test_a_large_photo_is_made_smaller_in_its_own_shape() -> None:
+    assert stored(jpeg("big.jpg", (4096, 1024))).size == (2048, 512)
+
+
+def test_a_small_photo_keeps_its_size() -> None:
+    assert stored(jpeg("small.jpg", (320, 240))).size == (320, 240)
+
+
+@pytest.mark.parametrize("mode", ["RGBA", "LA", "L", "P", "1", "RGB", "I;16"])
+def test_every_kind_of_png_becomes_a_photo(mode) -> None:
+    image = stored(png("picture.png", mode))
+    assert (image.format, image.mode, image.size) == ("JPEG", "RGB", (40, 30))
+
+
+def broken() -> bytes:
+    whole = jpeg("whole.jpg", (800, 600)).read()
+    return whole[: len(whole) // 2]
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"", "“a photo.jpg” is empty."),
+        (b"time;rpm\n0;1000\n", "“a photo.jpg” can't be read as an image."),
+        (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "“a photo.jpg” can't be read as an image."),
+        (broken, "“a photo.jpg” can't be read as an image."),
+    ],
+)
+def test_what_is_no_photo_is_refused_by_its_name(content, sentence) -> None:
+    data = content() if callable(content) else content
+    with pytest.raises(ValueError, match=sentence):
+        prepare_photo(SimpleUploadedFile("a photo.jpg", data))
+
+
+def test_half_a_photo_is_refused_after_a_sheet_was_printed_too(monkeypatch) -> None:
+    """Printing loads a library that makes Pillow lenient for the whole process."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    with pytest.raises(ValueError, match="can't be read as an image"):
+        prepare_photo(SimpleUploadedFile("half.jpg", broken()))
+    assert ImageFile.LOAD_TRUNCATED_IMAGES
+
+
+def test_a_photo_of_more_bytes_than_allowed_is_refused(settings) -> None:
+    settings.PHOTO_LIMIT = 1000
+    with pytest.raises(ValueError, match=r"“a\.jpg” is larger than"):
+        prepare_photo(jpeg("a.jpg"))
+
+
+@pytest.mark.parametrize(("kind", "side"), [("PNG", 40), ("JPEG", 50)])
+def test_a_photo_of_far_too_many_pixels_is_refused(monkeypatch, kind: str, side: int) -> None:
+    # Pillow warns above its limit and refuses above twice that; a PNG is laid out whole before it is reduced.
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
+    file = io.BytesIO()
+    Image.new("RGB", (side, side)).save(file, kind)
+    with pytest.raises(ValueError, match=r"“a\.jpg” has more pixels than can be read"):
+        prepare_photo(SimpleUploadedFile("a.jpg", file.getvalue()))
+
+
+def test_a_phones_photo_of_a_hundred_million_pixels_is_kept() -> None:
+    file = io.BytesIO()
+    Image.new("L", (12_000, 9_000), 90).save(file, "JPEG")  # 108 megapixels, as phones take them
+    kept = stored(SimpleUploadedFile("IMG_0108.jpg", file.getvalue()))
+    assert kept.size == (2048, 1536)
+
+
+def add(client, job, files, **more):
+    return client.post(reverse("photo-add", args=[job]), {"photos": files, **more})
+
+
+@pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
+def test_several_at_once_by_everybody_on_the_floor(login, staff, role) -> None:
+    job = make_job()
+    answer = add(login(role), job, [jpeg("a.jpg"), jpeg("b.jpg")], caption="left side")
+    assert answer.status_code == 302
+    assert [(p.original_name, p.caption, p.by) for p in Photo.objects.all()] == [
+        ("a.jpg", "left side", staff[role]),
+        ("b.jpg", "left side", staff[role]),
+    ]
+
+
+def test_one_by_one_as_the_pages_script_sends_them(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    url = reverse("photo-add", args=[job])
+    good = client.post(url, {"photos": [jpeg("a.jpg")]}, headers={"accept": "application/json"})
+    assert good.json()["ok"] is True
+    bad = client.post(
+        url, {"photos": [SimpleUploadedFile("b.jpg", b"x")]}, headers={"accept": "application/json"}
+    )
+    assert bad.status_code == 422
+    assert bad.json()["ok"] is False
+    assert "“b.jpg”" in bad.json()["message"]
+    assert Photo.objects.get().original_name == "a.jpg"
+
+
+def test_none_chosen_is_said_at_the_field(login) -> None:
+    answer = add(login(Role.DESK), make_job(), [])
+    assert answer.status_code == 422
+    assert "Choose at least one photo." in answer.content.decode()
+
+
+def test_sent_twice_is_kept_once(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    key = str(uuid.uuid4())
+    add(client, job, [jpeg("a.jpg")], form_key=key)
+    add(client, job, [jpeg("a.jpg")], form_key=key)
+    assert Photo.objects.count() == 1
+
+
+@pytest.fixture
+def photo(login) -> Photo:
+    add(login(Role.DESK), make_job(), [jpeg("a.jpg")])
+    return Photo.objects.get()
+
+
+def test_shown_to_the_staff_and_to_nobody_else(login, client, photo) -> None:
+    url = reverse("photo", args=[photo.pk])
+    answer = login(Role.TUNER).get(url)
+    image = Image.open(io.BytesIO(b"".join(answer.streaming_content)))
+    assert image.format == "JPEG"
+    assert answer.headers["Content-Type"] == "image/jpeg"
+    assert client.get(url).status_code == 302
+    assert client.get(f"/{photo.image.name}").status_code in (302, 404)
+
+
+def test_a_photo_whose_file_is_gone_is_not_found(login, photo) -> None:
+    photo.image.storage.delete(photo.image.name)
+    assert login(Role.DESK).get(reverse("photo", args=[photo.pk])).status_code == 404
+
+
+def test_says_what_it_shows(login, photo) -> None:
+    url = reverse("photo-edit", args=[photo.pk])
+    client = login(Role.DESK)
+    assert client.post(url, {"caption": "dent", "version": photo.version}).status_code == 302
+    page = client.get(reverse("job", args=[photo.job])).content.decode()
+    assert 'alt="dent"' in page
+
+
+def test_removed_with_its_file(login, photo, django_capture_on_commit_callbacks) -> None:
+    storage, name = photo.image.storage, photo.image.name
+    assert storage.exists(name)
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = login(Role.DESK).post(reverse("photo-remove", args=[photo.pk]))
+    assert answer.status_code == 302
+    assert not Photo.objects.exists()
+    assert not storage.exists(name)
+
+
+def test_unknown_is_not_found(login) -> None:
+    client = login(Role.DESK)
+    assert client.get(reverse("photo", args=[99])).status_code == 404
+    assert client.post(reverse("photo-remove", args=[99])).status_code == 404
+    assert add(client, "2026-999", [jpeg("a.jpg")]).status_code == 404

@@ -1,0 +1,179 @@
+"""Stages: who moved a job, when and why."""
+
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.job.forms import StageForm
+from jobs.job.stages import move_to_stage
+from jobs.models import Job, Stage, StageEntry
+from tests.factories import make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+def move(client, job: Job, **data: str):
+    return client.post(reverse("job-stage", args=[job]), {"seen": job.stage, **data})
+
+
+def test_a_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
+    job = make_job()
+    answer = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
+    job.refresh_from_db()
+    assert answer.status_code == 302
+    assert job.stage == "bench"
+    entry = StageEntry.objects.get()
+    assert (entry.by, entry.stage, entry.why) == (staff[Role.MECHANIC], "bench", "tank off")
+    assert job.received_at is not None
+
+
+def test_a_waiting_job_waits_for_something(login) -> None:
+    job = make_job()
+    client = login(Role.TUNER)
+    refused = move(client, job, stage="waiting", why="gasket ordered")
+    assert refused.status_code == 422
+    assert "Say what the job waits for." in refused.content.decode()
+    assert "gasket ordered" in refused.content.decode()
+    assert move(client, job, stage="waiting", why="gasket ordered", waiting_for="parts").status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "<strong>waiting</strong> for parts: gasket ordered" in page
+
+
+def test_waiting_for_is_let_go_with_the_stage(staff) -> None:
+    job = make_job()
+    move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.WAITING, waiting_for="parts")
+    move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.BENCH, waiting_for="parts")
+    job.refresh_from_db()
+    assert (job.stage, job.waiting_for) == ("bench", "")
+
+
+def test_handed_over_has_its_time_and_reopening_its_reason(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    move(client, job, stage="handed_over")
+    job.refresh_from_db()
+    assert job.handed_over_at is not None
+    refused = move(client, job, stage="bench")
+    assert refused.status_code == 422
+    assert "This job is handed over. Say why it is opened again." in refused.content.decode()
+    assert move(client, job, stage="bench", why="came back with a leak").status_code == 302
+    job.refresh_from_db()
+    assert job.handed_over_at is None
+    assert job.stage == "bench"
+
+
+@pytest.mark.parametrize("stage", ["received", "handed_over", "cancelled"])
+def test_a_press_on_move_that_moves_nothing_is_said_and_alters_nothing(login, stage: str) -> None:
+    # The form shows the stage at which the job stands, so a press without a choice sends that.
+    then = timezone.now() - timedelta(days=3)
+    job = make_job(stage=stage, received_at=then, handed_over_at=then if stage == "handed_over" else None)
+    refused = move(login(Role.DESK), job, stage=stage)
+    assert refused.status_code == 422
+    assert f"The job is “{job.get_stage_display()}” already." in refused.text
+    assert not StageEntry.objects.exists()
+    # A remark may be noted; when the bike left stays as it was.
+    assert move(login(Role.DESK), job, stage=stage, why="the customer called").status_code == 302
+    left = job.handed_over_at
+    job.refresh_from_db()
+    assert job.handed_over_at == left
+    assert StageEntry.objects.get().why == "the customer called"
+
+
+def test_waiting_for_something_else_is_a_step(login) -> None:
+    job = make_job(stage="waiting", waiting_for="parts")
+    assert move(login(Role.DESK), job, stage="waiting", waiting_for="customer").status_code == 302
+    job.refresh_from_db()
+    assert job.waiting_for == "customer"
+
+
+def test_a_job_that_waits_before_its_bike_is_here_is_received_when_it_comes(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    move(client, job, stage="waiting", waiting_for="parts", why="gasket ordered")
+    job.refresh_from_db()
+    assert job.received_at is None
+    assert "Receive the bike" in client.get(reverse("job", args=[job])).text
+    sent = {"version": str(job.version), "condition": "Clean", "condition_marks": "[]"}
+    assert client.post(reverse("job-receive", args=[job]), sent).status_code == 302
+    job.refresh_from_db()
+    assert (job.stage, job.waiting_for) == ("waiting", "parts")
+    assert timezone.now() - job.received_at < timedelta(minutes=5)
+
+
+def test_booked_again_the_bike_is_received_anew(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    move(client, job, stage="received")
+    job.refresh_from_db()
+    move(client, job, stage="booked", why="taken home again")
+    job.refresh_from_db()
+    assert job.received_at is None
+
+
+def test_cancelling_has_its_reason(login) -> None:
+    job = make_job()
+    assert move(login(Role.DESK), job, stage="cancelled").status_code == 422
+    with pytest.raises(ValueError, match="Say why the job is cancelled"):
+        move_to_stage(job=job, by=job.customer, stage=Stage.CANCELLED)
+
+
+def test_another_who_was_quicker_is_named_and_the_step_can_be_sent_again(login, staff) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    move_to_stage(job=Job.objects.get(), by=staff[Role.DESK], stage=Stage.WAITING, waiting_for="customer")
+    refused = move(client, job, stage="bench", why="started")
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Dana Desk moved this job to “waiting” meanwhile." in page
+    assert "started" in page
+    assert 'name="seen" value="waiting"' in page
+    job.refresh_from_db()
+    assert move(client, job, stage="bench", why="started").status_code == 302
+
+
+def test_another_who_saves_in_the_same_moment_is_told_and_nothing_is_lost(login, monkeypatch) -> None:
+    job = make_job()
+    valid = StageForm.is_valid
+
+    def saved_by_another_meanwhile(form: StageForm) -> bool:
+        Job.objects.get().save()
+        return valid(form)
+
+    monkeypatch.setattr(StageForm, "is_valid", saved_by_another_meanwhile)
+    refused = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Somebody saved this job at the same moment." in page
+    assert "tank off" in page
+    assert not StageEntry.objects.exists()
+
+
+def test_the_history_of_stages_stands_on_the_timeline(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    move(client, job, stage="bench", why="tank off")
+    assert (
+        "on the bench, Mika Mechanic: tank off"
+        in client.get(reverse("timeline", args=[job])).content.decode()
+    )
+
+
+def test_sent_twice_is_one_step(login) -> None:
+    job = make_job()
+    client = login(Role.MECHANIC)
+    key = str(uuid.uuid4())
+    move(client, job, stage="bench", form_key=key)
+    move(client, job, stage="bench", form_key=key)
+    assert StageEntry.objects.count() == 1
+
+
+def test_rules(client, login) -> None:
+    job = make_job()
+    url = reverse("job-stage", args=[job])
+    assert client.post(url).status_code == 302
+    assert login(Role.DESK).get(url).status_code == 405
+    assert login(Role.DESK).post(reverse("job-stage", args=["2026-999"])).status_code == 404
+    unknown = move(login(Role.DESK), job, stage="lost")
+    assert unknown.status_code == 422

@@ -1,0 +1,309 @@
+"""The job page: every section in the printed order, in a fixed number of queries."""
+
+from datetime import UTC, datetime
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from jobs.job.page import get_job
+from jobs.models import (
+    BikeChange,
+    Check,
+    CheckItem,
+    ClearanceSet,
+    Comparison,
+    ComparisonRun,
+    Job,
+    MixtureStudy,
+    Part,
+    Photo,
+    Run,
+    ShimPlan,
+    Slot,
+    StageEntry,
+    SuspensionSetting,
+    ThrottleTable,
+    TuneChange,
+    TuneChangeKind,
+    TuneRevision,
+    WorkItem,
+)
+from reports.handover.notices import current_wording
+from reports.models import HandoverSheet
+from tests.factories import make_bike, make_clearance_set, make_job, place
+from workshop.models import Bike, Role
+
+pytestmark = pytest.mark.django_db
+
+
+def make_run(job: Job, by, name: str) -> Run:
+    return Run.objects.create(
+        job=job,
+        original="runs/a.csv",
+        original_name=name,
+        sha256=name,
+        size=10,
+        status=Run.Status.READ,
+        channels="channels/a.npz",
+        channel_names=["engine_speed_rpm", "torque_nm"],
+        samples=600,
+        made_by=by,
+    )
+
+
+def make_full_job(staff) -> Job:
+    job = make_job()
+    TuneRevision.objects.create(job=job, number=0, loaded_by=staff[Role.DESK])
+    for index in range(12):
+        make_run(job, staff[Role.TUNER], f"run {index}")
+    for _ in range(2):
+        make_clearance_set(job, staff[Role.MECHANIC])
+        make_clearance_set(job, staff[Role.MECHANIC], when=ClearanceSet.When.AS_LEFT)
+    return job
+
+
+def test_shows_all_sections_in_the_printed_order_with_their_states(login, staff) -> None:
+    job = make_full_job(staff)
+    page = login(Role.MECHANIC).get(reverse("job", args=[job])).content.decode()
+    keys = [
+        "brief",
+        "clearances",
+        "parts",
+        "tunes",
+        "runs",
+        "comparisons",
+        "mixture",
+        "throttle",
+        "suspension",
+        "checks",
+    ]
+    places = [page.index(f'<section id="{key}"') for key in keys]
+    assert places == sorted(places)
+    assert all(f'href="#{key}"' in page for key in keys)
+    assert f"Job {job.number}" in page
+    assert "Ines Quill" in page
+    assert page.count('class="state state-') >= 2 * len(keys)
+
+
+def test_asks_the_same_few_queries_however_many_jobs_there_are(login, staff) -> None:
+    job = make_full_job(staff)
+    client = login(Role.TUNER)
+    url = reverse("job", args=[job])
+    client.get(url)
+    with CaptureQueriesContext(
+        connection,
+    ) as alone:
+        client.get(url)
+    bike = Bike.objects.get(pk=job.bike_id)
+    for index in range(50):
+        make_job(bike=make_bike(owner=bike.owner, plate=f"DEMO {index + 30}"))
+    with CaptureQueriesContext(connection) as among_others:
+        client.get(url)
+    assert len(alone) <= 15
+    assert len(among_others) == len(alone)
+
+
+def test_unknown_number_is_not_found(login) -> None:
+    assert login(Role.DESK).get(reverse("job", args=["2026-999"])).status_code == 404
+
+
+def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+    url = reverse("job", args=[make_job()])
+    answer = client.get(url)
+    assert answer.status_code == 302
+    assert answer.headers["Location"] == f"{reverse('login')}?next={url}"
+
+
+def test_desk_sees_the_receipt_button_and_the_mechanic_does_not(login) -> None:
+    job = make_job()
+    url, receive = reverse("job", args=[job]), reverse("job-receive", args=[job])
+    assert receive in login(Role.DESK).get(url).content.decode()
+    assert ">Receive the bike</a>" not in login(Role.MECHANIC).get(url).content.decode()
+
+
+EDITED = {"brief": "Valves and a sync", "intended_use": "road_and_track"}
+
+
+def test_desk_edits_a_job(login) -> None:
+    job = make_job()
+    answer = login(Role.DESK).post(
+        reverse("job-edit", args=[job]), {**EDITED, "version": job.version, "authorised_amount": "410,00"}
+    )
+    job.refresh_from_db()
+    assert answer.status_code == 302
+    assert (job.brief, job.intended_use, str(job.authorised_amount)) == (
+        "Valves and a sync",
+        "road_and_track",
+        "410.00",
+    )
+
+
+def test_an_empty_brief_is_said_at_the_field(login) -> None:
+    job = make_job()
+    answer = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
+    assert answer.status_code == 422
+    assert "This field is required." in answer.content.decode()
+    assert '<option value="track_only" selected>' in answer.content.decode()
+
+
+def test_two_who_edit_one_job_keep_both_their_words(login) -> None:
+    job = make_job()
+    url = reverse("job-edit", args=[job])
+    seen = job.version
+    login(Role.OWNER).post(url, {**EDITED, "brief": "From the owner", "version": seen})
+    refused = login(Role.DESK).post(url, {**EDITED, "brief": "From the desk", "version": seen})
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Ola Owner" in page
+    assert "From the owner" in page
+    assert "From the desk" in page
+
+
+def test_remarks_are_for_whoever_worked_on_it(login) -> None:
+    job = make_job()
+    client = login(Role.TUNER)
+    words = {"not_tested": "No road test in the wet", "next_service": "Valves at 36 000 km"}
+    assert client.post(reverse("job-remarks", args=[job]), words).status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "No road test in the wet" in page
+    assert "Valves at 36 000 km" in page
+
+
+def test_only_people_of_the_role_are_offered(login, staff) -> None:
+    page = login(Role.DESK).get(reverse("job-edit", args=[make_job()])).content.decode()
+    mechanics = page[page.index('name="mechanic"') : page.index('name="tuner"')]
+    assert "Mika Mechanic" in mechanics
+    assert "Toni Tuner" not in mechanics
+
+
+@pytest.mark.parametrize("name", ["job-edit", "work-item-add"])
+@pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
+def test_others_may_not_write_it(login, name, role) -> None:
+    assert login(role).get(reverse(name, args=[make_job()])).status_code == 403
+
+
+def add_work(client, job: Job, **data: str):
+    return client.post(reverse("work-item-add", args=[job]), data)
+
+
+def test_work_agreed_is_added_up_against_what_is_authorised(login) -> None:
+    job = make_job(authorised_amount="300")
+    client = login(Role.DESK)
+    assert add_work(client, job, description="Valves", price="240,50").status_code == 302
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "240.50" in page
+    assert "Ask before going on" not in page
+    WorkItem.objects.create(job=job, description="Sync", price="60")
+    page = client.get(reverse("job", args=[job])).content.decode()
+    assert "300.50" in page
+    assert "0.50 EUR more than the 300.00 EUR that the customer authorised. Ask before going on." in page
+
+
+def test_work_without_a_price_is_counted_as_such(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    add_work(client, job, description="Look at the noise")
+    assert "Total, 1 without a price" in client.get(reverse("job", args=[job])).content.decode()
+
+
+def test_work_is_edited_marked_done_and_taken_off(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    add_work(client, job, description="Valves", price="240")
+    item = job.work_items.get()
+    edit = reverse("work-item-edit", args=[item.pk])
+    client.post(edit, {"description": "Valves", "price": "250", "done": "on", "version": item.version})
+    item.refresh_from_db()
+    assert (str(item.price), item.done) == ("250.00", True)
+    assert client.post(reverse("work-item-remove", args=[item.pk])).status_code == 302
+    assert not job.work_items.exists()
+    assert client.get(edit).status_code == 404
+
+
+def test_a_price_below_nothing_is_refused(login) -> None:
+    answer = add_work(login(Role.DESK), make_job(), description="Valves", price="-1")
+    assert answer.status_code == 422
+    assert 'value="-1"' in answer.content.decode()
+
+
+def make_job_with_everything(staff) -> Job:
+    """One or more of every record that the page shows."""
+    job, mechanic, desk = make_full_job(staff), staff[Role.MECHANIC], staff[Role.DESK]
+    Photo.objects.create(job=job, image="photos/a.jpg", original_name="a.jpg", by=desk)
+    WorkItem.objects.create(job=job, description="Check and set the valves")
+    StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
+    Part.objects.create(job=job, name="Cotton air filter")
+    BikeChange.objects.create(job=job, kind="tyre", description="rear tyre renewed", by=mechanic)
+    for when in SuspensionSetting.When:
+        SuspensionSetting.objects.create(job=job, when=when, front_preload="4 turns", by=mechanic)
+    for item in CheckItem.objects.all():
+        Check.objects.create(job=job, item=item, by=mechanic)
+    ShimPlan.objects.create(
+        clearance_set=job.clearance_sets.earliest("pk"), policy="target", accepted_by=mechanic
+    )
+    tune = TuneRevision.objects.create(job=job, number=1, title="road and track", loaded_by=desk)
+    for kind in TuneChangeKind.objects.all()[:2]:
+        TuneChange.objects.create(revision=tune, kind=kind, to_value="1350", reason="stalls when warm")
+    ThrottleTable.objects.create(
+        revision=tune, mode="Wet", grip_pct=[0, 100], engine_speed_rpm=[3000], plate_pct=[[0], [100]]
+    )
+    job.runs.filter(original_name="run 11").update(tune_revision=tune)
+    for title in ("Silencer alone", "All of it"):
+        comparison = Comparison.objects.create(job=job, title=title)
+        for run in job.runs.all():
+            group = "before" if run.original_name < "run 5" else "after"
+            ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
+    MixtureStudy.objects.create(
+        job=job, title="Held runs", made_by=staff[Role.TUNER], rpm_axis=[3000], load_axis=[20], target=1
+    )
+    for number in (1, 2):
+        HandoverSheet.objects.create(
+            job=job, issue_number=number, snapshot={}, wording=current_wording(), issued_by=desk
+        )
+        Slot.objects.create(
+            job=job,
+            place=place(f"bench {number}"),
+            starts_at=datetime(2026, 6, 10 + number, 9, tzinfo=UTC),
+            ends_at=datetime(2026, 6, 10 + number, 11, tzinfo=UTC),
+        )
+    return job
+
+
+def test_with_every_kind_of_record_the_page_asks_no_more_than_fifteen_queries(login, staff) -> None:
+    job = make_job_with_everything(staff)
+    client, url = login(Role.TUNER), reverse("job", args=[job])
+    client.get(url)
+    with CaptureQueriesContext(connection) as asked:
+        page = client.get(url).content.decode()
+    assert len(asked) <= 15, [query["sql"][:90] for query in asked]
+    shown = [
+        "a.jpg", "Check and set the valves", "the owner is on holiday", "Cotton air filter",
+        "rear tyre renewed", "4 turns", "accepted shim plan", "road and track", "Wet", "Silencer alone",
+        "All of it", "Held runs",
+        f"Sheet {job.number}/1", f"Sheet {job.number}/2",
+        "11 Jun 2026, 09:00–11:00", "12 Jun 2026, 09:00–11:00", ", bench 1", ", bench 2",
+    ]  # fmt: skip
+    assert [words for words in shown if words not in page] == []
+
+
+def test_a_job_is_read_from_no_more_tables_than_postgresql_puts_in_order(login, staff) -> None:
+    job = make_job_with_everything(staff)
+    with CaptureQueriesContext(connection) as asked:
+        get_job(job.number)
+    (query,) = [query["sql"] for query in asked]
+    # PostgreSQL 15, 20.7.4: join_collapse_limit is 8 by default, and more are joined as they are written.
+    assert query.count(" JOIN ") + 1 <= 8
+
+
+def test_each_record_is_shown_once_however_it_is_read(login, staff) -> None:
+    # Twelve runs in two comparisons each, two changes of one tune and two sheets: rows that repeat others.
+    page = login(Role.TUNER).get(reverse("job", args=[make_job_with_everything(staff)])).content.decode()
+    assert page.count(">Tune 1</a>") == 1
+    assert page.count("<dt>Tune 1</dt><dd>1 ") == 1
+    assert page.count("<dt>Tune not recorded</dt><dd>11 ") == 1
+    assert page.count(">7 runs before, 5 after<") == 2
+    assert page.count(">Silencer alone</a>") == page.count(">All of it</a>") == 1
+    assert page.count("/2, not printed yet</a>") == 1
+    assert page.count("09:00–11:00") == 2

@@ -1,0 +1,566 @@
+"""Mixture studies from simulated held runs of which the true mixture is known."""
+
+import csv
+import io
+import re
+import uuid
+from typing import Any
+
+import numpy as np
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+from scipy.signal import lfilter
+
+from fixtures import simulator
+from fixtures.bikes import BIKES, target_lambda, true_lambda
+from jobs.calc.tables.pasted_table import parse_table
+from jobs.mixture.forms import FiguresField, TargetField, parse_figures
+from jobs.models import Job, MixtureStudy, Run
+from jobs.runs.channel_files import load_channels, store_channels
+from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+TERN = BIKES["tern"]
+LOADS = [10.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0]
+SPEEDS = [float(speed) for speed in range(3000, 11_000, 1000)]
+TARGET = target_lambda(TERN, np.array(LOADS))
+FUEL_TABLE = (
+    "\t2000\t4000\t6000\t8000\n"
+    "0\t10,00\t10,50\t11,00\t11,50\n"
+    "40\t40,00\t41,00\t42,00\t43,00\n"
+    "100\t70,00\t72,00\t74,00\t76,00\n"
+)
+
+
+@pytest.fixture
+def job() -> Job:
+    return make_job()
+
+
+@pytest.fixture
+def before(job, staff) -> list[Run]:
+    tune = make_revision(job, staff[Role.DESK])
+    return make_simulated_runs(job, staff[Role.TUNER], "tern", "before", "held", tune_revision=tune)
+
+
+def asked(runs: list[Run], /, **more: Any) -> dict[str, Any]:
+    """The form as a browser sends it."""
+    return {
+        "title": "As received",
+        "runs": [str(run.pk) for run in runs],
+        "load_channel": "grip_pct",
+        "delay_ms": "150",
+        "rpm_axis": "3000 4000 5000 6000 7000 8000 9000 10000",
+        "load_axis": "10 20 30 40 60 80 100",
+        "target": " ".join(f"{wanted:.4f}" for wanted in TARGET),
+        "fuel": "petrol_e5",
+        "fuel_table": "",
+        "on_sheet": "on",
+        "min_dwell_s": "0.5",
+        "grip_rate_pct_s": "5",
+        "speed_rate_rpm_s": "400",
+        "fewest_dwells": "2",
+        "largest_half_width": "0,04",
+        "largest_pass_pct": "15",
+        "high_load_pct": "70",
+        "lean_pct": "3",
+        **more,
+    }
+
+
+def send(client: Client, runs: list[Run], /, **more: Any):
+    return client.post(reverse("mixture-new", args=[runs[0].job]), asked(runs, **more))
+
+
+def study_from(client: Client, runs: list[Run], **more: Any) -> MixtureStudy:
+    answer = send(client, runs, **more)
+    assert answer.status_code == 302, answer.content.decode()
+    return MixtureStudy.objects.latest("pk")
+
+
+def shown(client: Client, study: MixtureStudy) -> str:
+    page = client.get(reverse("mixture", args=[study.pk])).content.decode()
+    return page.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def held_at(grip_pct: float, speeds: np.ndarray, delay_ms: float, error: Any, seed: int) -> dict[str, Any]:
+    """Up in steps of two seconds at 20 Hz, wanted lambda 0.90, sensed late and with correlated scatter."""
+    rng = np.random.default_rng(seed)
+    begins = np.arange(speeds.size) * 2.3
+    corners = np.ravel(np.column_stack([begins, begins + 2.0]))
+    time_s = np.arange(0, corners[-1], 0.05)
+    speed = np.interp(time_s, corners, np.repeat(speeds, 2))
+    burnt = 0.90 * (1 + error(speed, grip_pct))
+    scatter = lfilter([1.0], [1.0, -0.7], rng.normal(0, 0.003 * np.sqrt(1 - 0.7**2), time_s.size))
+    return {
+        "time_s": time_s,
+        "engine_speed_rpm": speed + rng.normal(0, 4, time_s.size),
+        "grip_pct": np.full(time_s.size, grip_pct),
+        "lambda": np.interp(time_s - delay_ms / 1000, time_s, burnt) + scatter,
+    }
+
+
+def grid(values: list[list[float | None]]) -> np.ndarray:
+    return np.array(values, dtype=float)
+
+
+def test_the_true_mixture_is_recovered_and_nothing_is_invented(login, before) -> None:
+    study = study_from(login(Role.TUNER), before, rpm_axis="3000 4000 5000 6000 7000 8000 9000 10000 12500")
+    correction = grid(study.result["correction"])
+    speed, load = np.meshgrid(SPEEDS, LOADS)
+    truth = true_lambda(TERN, "before", speed, load) / target_lambda(TERN, load)
+    found = correction[:, :-1]
+    given = np.isfinite(found)
+    assert given.sum() > 25
+    # a cell is 1,000 1/min wide and its truth curved: the mean over it may differ from its middle
+    assert np.abs(found - truth)[given].max() < 0.012
+    assert np.median(np.abs(found - truth)[given]) < 0.003
+    assert np.isnan(correction[:, -1]).all()
+    assert all(row[-1] == "not visited" for row in study.result["reason"])
+    assert all(row[-1] is None for row in study.result["mean"])
+
+
+def off_target(speed: np.ndarray, grip: float) -> np.ndarray:
+    """How far the simulated engine is off: leaner with the grip, and with a hump over engine speed."""
+    return 0.08 * (grip - 20) / 80 - 0.03 + 0.02 * np.sin(np.asarray(speed) / 900)
+
+
+@pytest.mark.parametrize("delay_ms", [80, 150, 300])
+def test_a_known_error_comes_back_within_half_a_percent_in_every_covered_cell(
+    login, staff, job, delay_ms
+) -> None:
+    speeds, grips = np.arange(3000.0, 7001.0, 500.0), (20.0, 40.0, 70.0)
+    runs = [
+        make_channel_run(
+            job,
+            staff[Role.TUNER],
+            f"held_{grip:g}_{n}.csv",
+            held_at(grip, speeds, delay_ms, off_target, n),
+        )
+        for n, grip in enumerate([*grips, *grips, *grips])
+    ]
+    study = study_from(
+        login(Role.TUNER),
+        runs,
+        delay_ms=str(delay_ms),
+        target="0.9",
+        rpm_axis="2500 3000 3500 4000 4500 5000 5500 6000 6500 7000 7500",
+        load_axis="20 40 55 70 90",
+        largest_half_width="0.02",
+    )
+    found = grid(study.result["correction"])
+    covered = np.isfinite(found)
+    visited = np.zeros(found.shape, dtype=bool)
+    visited[np.ix_([0, 1, 3], range(1, 10))] = True
+    np.testing.assert_array_equal(covered, visited)
+    truth = np.array([1 + off_target(speeds, grip) for grip in grips])
+    np.testing.assert_allclose(found[visited].reshape(truth.shape), truth, rtol=0.005)
+
+
+def step_of_fuel(delay_ms: float) -> dict[str, Any]:
+    """Opening time stepped up by 8 % and back every two seconds; lambda answers after the delay."""
+    rng = np.random.default_rng(3)
+    time_s = np.arange(0, 16, 0.02)
+    fuel = np.where((time_s // 2).astype(int) % 2, 1.08, 1.0)
+    return {
+        "time_s": time_s,
+        "injector_time_ms": 4.0 * fuel,
+        "lambda": 0.95 / np.interp(time_s - delay_ms / 1000, time_s, fuel)
+        + rng.normal(0, 0.003, time_s.size),
+    }
+
+
+@pytest.mark.parametrize("delay_ms", [80, 220])
+def test_the_delay_is_found_from_a_fuel_step_and_kept_when_edited(login, staff, before, delay_ms) -> None:
+    client, job = login(Role.TUNER), before[0].job
+    assert 'name="delay_run"' not in client.get(reverse("mixture-new", args=[job])).content.decode()
+    run = make_channel_run(job, staff[Role.TUNER], "step.csv", step_of_fuel(delay_ms))
+    assert 'name="delay_run"' in client.get(reverse("mixture-new", args=[job])).content.decode()
+    study = study_from(client, before, delay_run=str(run.pk), delay_ms="150")
+    assert study.delay_ms == pytest.approx(delay_ms, abs=15)
+    assert "found from the fuel step in step.csv" in shown(client, study)
+    again = asked(before, delay_ms=str(study.delay_ms), title="Renamed", version="1")
+    client.post(reverse("mixture-edit", args=[study.pk]), again)
+    study.refresh_from_db()
+    assert study.settings_used["delay_found_in"] == "step.csv"
+    client.post(reverse("mixture-edit", args=[study.pk]), {**again, "delay_ms": "120", "version": "2"})
+    study.refresh_from_db()
+    assert study.delay_ms == 120
+    assert "found from the fuel step" not in shown(client, study)
+
+
+def test_a_run_without_a_step_gives_no_delay_and_says_so(login, staff, before) -> None:
+    flat = {**step_of_fuel(100), "injector_time_ms": np.full(800, 4.0)}
+    run = make_channel_run(before[0].job, staff[Role.TUNER], "flat.csv", flat)
+    answer = send(login(Role.TUNER), before, delay_run=str(run.pk), title="Kept")
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "There is no step in the fuel" in page
+    assert 'href="#id_delay_run"' in page
+    assert 'value="Kept"' in page
+
+
+def test_lean_at_high_load_comes_first_in_words(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    page = shown(client, study)
+    first = page.index("Lean at high load: at 6000 1/min and 80 % load lambda is 0.95")
+    assert first < page.index('<table class="mixture"')
+    assert "overheats pistons, valves and catalyst" in page[first : page.index('<table class="mixture"')]
+    section = client.get(reverse("job", args=[study.job])).content.decode()
+    section = section[section.index('<section id="mixture"') :].split("</section>")[0]
+    assert "state-attention" in section
+    assert "Lean at high load: at 6000 1/min" in section
+
+
+def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before, largest_half_width="0.006")
+    page = shown(client, study)
+    table = page.split('<table class="mixture"')[1].split("</table>")[0]
+    assert table.count("<td") == len(LOADS) * len(SPEEDS)
+    few = sum(sum(row) for row in study.result["few"])
+    assert 0 < few < len(LOADS) * len(SPEEDS)
+    assert table.count("◌") == few
+    assert "6000 1/min, 80 % grip: lambda 0.95" in table
+    assert "target 0.890" in table
+    assert "leaner" in table
+    assert "dwells. No correction: too uncertain." in table
+    # each dwell behind it stands under the sentence, and they make up the samples of the cell
+    story = re.search(r'data-about="(6000 1/min, 80 % grip: [^"]*)"', table)[1]
+    behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
+    assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
+    assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} dwells" in story
+    assert 'role="grid"' in page
+
+
+def test_what_was_left_out_is_counted_by_reason(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    counted = sum(study.result["left_out"].values()) + sum(study.result["unused"].values())
+    assert counted + study.result["samples_in_cells"] == sum(run.samples for run in before)
+    page = shown(client, study)
+    assert "Closed throttle on the over-run" in page
+    assert "Engine speed moving" in page
+
+
+def test_a_correction_is_limited_in_one_pass_and_says_so(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before, largest_pass_pct="3")
+    assert np.nanmax(grid(study.result["correction"])) == pytest.approx(1.03)
+    assert np.nanmax(grid(study.result["wanted"])) > 1.06
+    page = shown(client, study)
+    assert "cell-limited" in page
+    assert "limited in one pass; +7." in page
+
+
+def test_the_target_may_be_one_figure(login, before) -> None:
+    study = study_from(login(Role.TUNER), before, target="0,9")
+    assert study.target == 0.9
+    assert {value for row in study.result["target"] for value in row} == {0.9}
+
+
+def test_plate_may_lay_out_the_rows(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before, load_channel="plate_pct", load_axis="12 25 35 45 63 82 100")
+    assert study.load_channel == "plate_pct"
+    assert "Lambda by engine speed and plate" in shown(client, study)
+
+
+def test_the_fuel_table_comes_back_corrected_where_measured_and_to_the_letter_elsewhere(
+    login, before
+) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before, fuel_table=FUEL_TABLE, load_axis="10 20 30 40 60 80 100")
+    assert study.fuel_table_before["text"] == FUEL_TABLE
+    came = [line.split("\t") for line in FUEL_TABLE.splitlines()]
+    back = [line.split("\t") for line in study.fuel_table_after["text"].splitlines()]
+    assert back[0] == came[0]
+    assert back[1] == came[1]  # grip 0 was never held
+    assert [row[1] for row in back] == [row[1] for row in came]  # nor was 2,000 1/min
+    # 6,000 1/min and 100 %: as simulated 7.5 % too lean at the middle of a wide cell
+    assert 74 * 1.05 < float(back[3][3].replace(",", ".")) < 74 * 1.075
+    assert len(back[3][3].partition(",")[2]) == 2
+    page = shown(client, study)
+    assert study.fuel_table_after["text"].strip() in page
+    assert f"<mark>{back[3][3]}</mark>" in page
+    assert "<mark>10,00</mark>" not in page
+
+
+def test_an_uploaded_fuel_table_is_read(login, before) -> None:
+    upload = SimpleUploadedFile("fuel.csv", FUEL_TABLE.replace("\t", ";").encode("utf-16"))
+    study = study_from(login(Role.TUNER), before, fuel_table="", fuel_table_file=upload)
+    assert study.fuel_table_before["text"] == FUEL_TABLE.replace("\t", ";")
+    assert study.fuel_table_after["covered"] > 0
+
+
+def test_an_uploaded_fuel_table_with_a_fault_is_shown_to_be_mended(login, before) -> None:
+    upload = SimpleUploadedFile("fuel.csv", FUEL_TABLE.replace("41,00", "much").encode())
+    answer = send(login(Role.TUNER), before, fuel_table_file=upload)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "Line 3, column 3" in page
+    assert "40\t40,00\tmuch" in page
+    assert "This was read from the file “fuel.csv”" in page
+
+
+def test_of_opening_times_only_what_is_beyond_the_dead_time_is_corrected(login, before) -> None:
+    client = login(Role.TUNER)
+    plain, dead = (study_from(client, before, fuel_table=FUEL_TABLE, dead_time=time) for time in ("", "10,5"))
+    read = [parse_table(study.fuel_table_after["text"]).cells for study in (plain, dead)]
+    came = parse_table(FUEL_TABLE).cells
+    covered = read[0] != came
+    # the same share of fuel, of what delivers: change with dead time = (1 - dead/cell)·change without
+    np.testing.assert_allclose(
+        (read[1] - came)[covered], ((1 - 10.5 / came) * (read[0] - came))[covered], atol=0.011
+    )
+    assert "beyond the dead time of 10.5 was corrected" in shown(client, dead)
+    answer = send(client, before, fuel_table=FUEL_TABLE, dead_time="80")
+    assert answer.status_code == 422
+    assert "must be shorter than the table" in answer.content.decode()
+    assert 'href="#id_dead_time"' in answer.content.decode()
+
+
+def test_a_gap_is_filled_only_where_asked_and_shown_as_filled(login, before) -> None:
+    client = login(Role.TUNER)
+    axes = {"load_axis": "10 20 30 40 50 60 80 100", "target": "0.9"}  # nothing was held at 50 %
+    bare = study_from(client, before, **axes)
+    filled = study_from(client, before, **axes, fill="on", fuel_table=FUEL_TABLE)
+    was, now = grid(bare.result["correction"]), grid(filled.result["correction"])
+    marked = np.array(filled.result["filled"])
+    assert np.isnan(was[4]).all()
+    assert not np.any(bare.result["filled"])
+    both = np.isfinite(was[3]) & np.isfinite(was[5])
+    assert both.sum() > 3
+    # half-way between 40 and 60 %
+    np.testing.assert_allclose(now[4, both], (was[3, both] + was[5, both]) / 2, atol=1e-4)
+    np.testing.assert_array_equal(np.isfinite(now), np.isfinite(was) | marked)
+    page = shown(client, filled)
+    assert page.count("<small>filled</small>") == marked.sum()
+    assert "filled in between two measured neighbours, not from this cell" in page
+    assert "cell-fill" not in shown(client, bare)
+
+
+def test_the_csv_holds_the_same_figures_with_points(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before, fuel_table=FUEL_TABLE)
+    answer = client.get(reverse("mixture-fuel-table", args=[study.pk]))
+    assert answer.headers["Content-Type"].startswith("text/csv")
+    rows = list(csv.reader(io.StringIO(answer.content.decode())))
+    text = [line.replace(",", ".").split("\t") for line in study.fuel_table_after["text"].splitlines()]
+    assert rows == text
+
+
+def test_without_a_fuel_table_there_is_no_csv(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    assert client.get(reverse("mixture-fuel-table", args=[study.pk])).status_code == 404
+
+
+def test_axes_left_empty_are_the_fuel_tables(login, before) -> None:
+    study = study_from(
+        login(Role.TUNER), before, rpm_axis="", load_axis=" ", fuel_table=FUEL_TABLE, target="0.9"
+    )
+    assert study.rpm_axis == [2000, 4000, 6000, 8000]
+    assert study.load_axis == [0, 40, 100]
+
+
+def test_a_large_fuel_table_saves(login, before) -> None:
+    speeds = range(1000, 1000 + 250 * 40, 250)
+    lines = ["\t".join(["", *map(str, speeds)])]
+    lines += ["\t".join([f"{3.4 * row:.1f}", *(f"{5 + row / 10:.2f}" for _ in speeds)]) for row in range(30)]
+    table = "\n".join(lines) + "\n"
+    study = study_from(login(Role.TUNER), before, fuel_table=table)
+    assert study.fuel_table_before["text"] == table
+    assert len(study.fuel_table_after["changed"]) == 30
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"target": "14.7"}, "Turn an air-fuel ratio into lambda first."),
+        ({"target": "0.9 0.95"}, "one for each of the 7 loads"),
+        ({"target": "rich"}, "“rich” is not a number"),
+        ({"target": ""}, "This field is required."),
+        ({"rpm_axis": "3000 2000"}, "The engine speed axis must rise: 2000 comes after 3000."),
+        ({"load_axis": "", "fuel_table": ""}, "Enter the points of this axis, or paste a fuel table below."),
+        ({"load_axis": "10,x 20"}, "“10,x” is not a number"),
+        ({"fuel_table": "\t1000\t2000\n0\t1\tx\n50\t2\t3\n"}, "Line 2, column 3"),
+        ({"fewest_dwells": "1"}, "Ensure this value is greater than or equal to 2."),
+        ({"delay_ms": "-20"}, "Ensure this value is greater than or equal to 0."),
+        ({"runs": []}, "Choose at least one run."),
+    ],
+)
+def test_what_cannot_be_is_said_at_its_field_and_everything_typed_stays(
+    login, before, change, sentence
+) -> None:
+    answer = send(login(Role.TUNER), before, **{"title": "Kept title", "fuel_table": FUEL_TABLE, **change})
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert sentence in page.replace("&#x27;", "'")
+    name = next(iter(change))
+    assert f'href="#id_{name}' in page or name == "fewest_dwells"
+    assert 'value="Kept title"' in page
+    if "fuel_table" not in change:
+        assert FUEL_TABLE.strip() in page.replace("\r", "")
+    assert not MixtureStudy.objects.exists()
+
+
+def test_a_run_whose_time_runs_back_is_named(login, before) -> None:
+    broken = before[2]
+    channels = load_channels(broken, broken.channel_names)
+    channels["time_s"] = channels["time_s"][::-1]
+    store_channels(broken, channels)
+    broken.save()
+    answer = send(login(Role.TUNER), before)
+    assert answer.status_code == 422
+    assert f"{broken}: The time of a run has to go on" in answer.content.decode()
+
+
+def test_runs_that_cannot_be_used_are_not_offered_and_why(login, staff, before) -> None:
+    before[0].channel_names.remove("lambda")
+    before[0].save()
+    before[1].set_aside, before[1].set_aside_reason = True, "strap slipped"
+    before[1].save()
+    client = login(Role.TUNER)
+    page = client.get(reverse("mixture-new", args=[before[0].job])).content.decode()
+    offered = set(re.findall(r'name="runs"[^>]* value="(\d+)"', page))
+    assert offered == {str(run.pk) for run in before[2:]}
+    assert f"{before[0]}: it has no lambda" in page
+    assert f"{before[1]}: it is set aside" in page
+    assert send(client, before).status_code == 422
+
+
+def test_a_new_study_starts_from_what_the_runs_hold(login, before) -> None:
+    page = login(Role.TUNER).get(reverse("mixture-new", args=[before[0].job])).content.decode()
+    assert 'value="10  20  30  40  60  80  100"' in page
+    assert 'value="2500  3000  3500' in page
+    assert page.count("checked") >= len(before)
+    assert 'value="Mixture, as received"' in page
+
+
+def test_it_is_worked_out_again_when_edited(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    page = client.get(reverse("mixture-edit", args=[study.pk])).content.decode()
+    assert 'value="3000  4000  5000  6000  7000  8000  9000  10000"' in page
+    changed = asked(before[:3], target="1", version="1", title="The small openings")
+    assert client.post(reverse("mixture-edit", args=[study.pk]), changed).status_code == 302
+    again = MixtureStudy.objects.get(pk=study.pk)
+    assert set(again.runs.all()) == set(before[:3])
+    assert again.result["samples_in_cells"] < study.result["samples_in_cells"]
+    assert again.result["warnings"] != study.result["warnings"]
+
+
+def test_two_tuners_do_not_overwrite_each_other(login, before) -> None:
+    study = study_from(login(Role.TUNER), before)
+    url = reverse("mixture-edit", args=[study.pk])
+    login(Role.OWNER).post(url, asked(before, version="1", target="0.95", fuel_table=FUEL_TABLE))
+    answer = login(Role.TUNER).post(url, asked(before, version="1", title="Mine"))
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "Not saved: Ola Owner changed this" in page
+    assert '<th scope="row">fuel table before</th><td>a fuel table</td>' in page  # and not all its figures
+    assert ">0.95</textarea>" in page.replace("\n", "")  # not touched here, so theirs is taken over
+    assert 'value="Mine"' in page
+
+
+def test_a_run_set_aside_since_is_pointed_out(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    before[3].set_aside, before[3].set_aside_reason = True, "strap slipped"
+    before[3].save()
+    assert "is in this study, but it is set aside" in shown(client, study)
+
+
+def test_a_second_pass_is_held_against_the_first(login, staff, job, before) -> None:
+    client = login(Role.TUNER)
+    study_from(client, before)
+    tune = make_revision(job, staff[Role.TUNER], 1)
+    after = make_simulated_runs(job, staff[Role.TUNER], "tern", "after", "held", tune_revision=tune)
+    second = study_from(client, after, title="After the correction")
+    page = shown(client, second)
+    said = page.split('id="earlier-title"')[1].split("</section>")[0]
+    assert "As received" in said
+    closer = int(said.split("both passes ")[1].split(" ")[0])
+    further = int(said.split("target, ")[1].split(" ")[0])
+    assert closer > 5 > further
+    assert said.count("<small>closer</small>") == closer
+    assert said.count("<small>further</small>") == further
+    assert re.search(
+        r"6000 1/min, 80 % grip: 7\.\d % leaner than the target before, "
+        r"[01]\.\d % \w+ than the target now; it came closer",
+        said,
+    )
+    assert "Lean at high load" not in page
+
+
+def test_sent_twice_it_is_made_once(login, before) -> None:
+    client, key = login(Role.TUNER), str(uuid.uuid4())
+    assert [send(client, before, form_key=key).status_code for _ in range(2)] == [302, 302]
+    assert MixtureStudy.objects.count() == 1
+
+
+@pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC])
+def test_only_the_tuner_makes_a_study_and_everybody_reads_it(login, before, role) -> None:
+    assert send(login(role), before).status_code == 403
+    study = study_from(login(Role.TUNER), before)
+    page = shown(login(role), study)
+    assert reverse("mixture-edit", args=[study.pk]) not in page
+    assert login(role).post(reverse("mixture-remove", args=[study.pk])).status_code == 403
+
+
+def test_a_study_is_removed(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    assert client.post(reverse("mixture-remove", args=[study.pk])).status_code == 302
+    assert not MixtureStudy.objects.exists()
+    assert client.get(reverse("mixture", args=[study.pk])).status_code == 404
+
+
+def test_the_sheet_finds_what_it_prints(login, before) -> None:
+    """The printed grid reads mean and few by rows of loads."""
+    study = study_from(login(Role.TUNER), before)
+    for name in ("mean", "few", "n", "dwells", "half_width_95", "off"):
+        assert [len(row) for row in study.result[name]] == [len(SPEEDS)] * len(LOADS)
+
+
+@pytest.mark.parametrize(
+    ("text", "figures"),
+    [
+        ("1000 2000\t3000", [1000, 2000, 3000]),
+        ("1000;2000; 3000", [1000, 2000, 3000]),
+        ("1000, 2000, 3000", [1000, 2000, 3000]),
+        ("1000,2000,3000", [1000, 2000, 3000]),
+        ("2,5 5 7,5", [2.5, 5, 7.5]),
+        ("2.5\n5\n7.5", [2.5, 5, 7.5]),
+        ("", []),
+    ],
+)
+def test_a_row_of_figures_is_read_as_people_write_it(text, figures) -> None:
+    assert parse_figures(text) == figures
+
+
+@pytest.mark.parametrize(
+    ("text", "target"),
+    [("0,9", 0.9), ("1 0.9", [1, 0.9]), ("1\n0.9\n", [1, 0.9]), ("1 0.95\n0.9 0.9", [[1, 0.95], [0.9, 0.9]])],
+)
+def test_a_target_is_read_and_shown_again_the_same(text, target) -> None:
+    field = TargetField()
+    assert field.clean(text) == target
+    assert field.clean(field.prepare_value(target)) == target
+
+
+def test_an_axis_is_shown_as_it_can_be_typed_again() -> None:
+    field = FiguresField()
+    assert field.clean(field.prepare_value([2.5, 1000.0, 12_000.0])) == [2.5, 1000, 12_000]
+    assert not field.has_changed([1000.0, 2000.0], "1000; 2000")
+
+
+def test_the_simulators_own_fuel_table_is_read(login, before) -> None:
+    study = study_from(login(Role.TUNER), before, fuel_table=simulator.fuel_table_text(TERN))
+    assert study.fuel_table_after["covered"] > 0

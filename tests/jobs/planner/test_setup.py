@@ -1,0 +1,317 @@
+"""The owner's places, working hours and days shut, and what the plan of the day makes of them."""
+
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+from icalendar import Calendar
+
+from jobs.models import ShutDays, Slot, WorkPlace
+from jobs.planner.calendar_feed import new_address
+from jobs.planner.opening_hours import working_days
+from tests.factories import make_job, place
+from workshop.models import Role, ShopProfile
+
+pytestmark = pytest.mark.django_db
+
+UTC = ZoneInfo("UTC")
+FRIDAY = date(2026, 6, 12)
+
+
+def to_come(weekday: int, after: int = 1) -> date:
+    """The next such day of the week, at least so many days from now."""
+    day = timezone.localdate() + timedelta(days=after)
+    return day + timedelta(days=(weekday - day.weekday()) % 7)
+
+
+def at(day: date, hour: int) -> datetime:
+    return datetime.combine(day, time(), UTC) + timedelta(hours=hour)
+
+
+def book(name: str, day: date, hour: int = 9) -> Slot:
+    return Slot.objects.create(
+        job=make_job(), place=place(name), starts_at=at(day, hour), ends_at=at(day, hour + 2)
+    )
+
+
+def hours(**changes: str) -> dict[str, str]:
+    """Monday to Friday, 08:00 to 18:00, as the page of the hours sends it."""
+    sent = {f"{end}_{day}": "" for end in ("opens", "shuts") for day in range(7)}
+    sent |= {f"opens_{day}": "08:00" for day in range(5)} | {f"shuts_{day}": "18:00" for day in range(5)}
+    return {**sent, **changes}
+
+
+def today(client: Client) -> str:
+    return " ".join(client.get(reverse("today")).text.split())
+
+
+def test_the_plan_has_the_owners_places_in_the_owners_order(login) -> None:
+    make_job()
+    owner = login(Role.OWNER)
+    new = {"name": "ramp outside", "kind": "bench", "order": "5"}
+    assert owner.post(reverse("place-list"), new).status_code == 302
+    bench = place("bench 1")
+    edit = reverse("place-edit", args=[bench.pk])
+    kept = {"version": bench.version, "name": "lift by the door", "kind": "bench", "order": "40"}
+    assert owner.post(edit, kept).status_code == 302
+    plan = owner.get(reverse("today")).context["plan"]
+    assert [row.place.name for row in plan.rows] == ["ramp outside", "dyno", "bench 2", "lift by the door"]
+
+
+def test_a_place_without_a_name_or_with_anothers_is_refused(login) -> None:
+    owner = login(Role.OWNER)
+    for name, said in (("", "This field is required."), ("dyno", "There is a place with this name already.")):
+        answer = owner.post(reverse("place-list"), {"name": name, "kind": "bench", "order": "7"})
+        assert answer.status_code == 422
+        assert said in answer.text
+        assert 'value="7"' in answer.text
+    assert WorkPlace.objects.count() == 3
+
+
+def test_a_place_with_slots_is_never_removed_and_one_without_is(login) -> None:
+    slot = book("bench 1", to_come(0))
+    owner = login(Role.OWNER)
+    assert "Remove this place" not in owner.get(reverse("place-edit", args=[slot.place_id])).text
+    told = owner.post(reverse("place-remove", args=[slot.place_id]), follow=True).text
+    assert "“bench 1” has slots, so it can&#x27;t be removed." in told
+    assert Slot.objects.filter(pk=slot.pk).exists()
+    owner.post(reverse("place-remove", args=[place("bench 2").pk]))
+    assert list(WorkPlace.objects.values_list("name", flat=True)) == ["dyno", "bench 1"]
+
+
+def test_a_place_no_longer_used_keeps_its_slots_and_is_offered_no_more(login) -> None:
+    slot = book("bench 1", working_days(ShopProfile.current()).from_day(timezone.localdate())[1])
+    WorkPlace.objects.filter(name__startswith="bench").update(retired=True)
+    client = login(Role.DESK)
+    plan = client.get(reverse("today")).context["plan"]
+    assert [row.place.name for row in plan.rows] == ["dyno", "bench 1"]
+    new, edit = (client.get(url).text for url in (reverse("slot-new"), reverse("slot-edit", args=[slot.pk])))
+    assert ("bench 1" in new, "bench 1" in edit, "bench 2" in edit) == (False, True, False)
+
+
+def test_without_a_place_the_owner_is_led_to_add_one(login) -> None:
+    make_job()
+    WorkPlace.objects.update(retired=True)
+    assert f'href="{reverse("place-list")}"' in today(login(Role.OWNER))
+    assert "The owner adds them" in today(login(Role.DESK))
+
+
+def test_a_saturday_with_hours_is_planned(login) -> None:
+    make_job()
+    owner = login(Role.OWNER)
+    url = reverse("working-hours")
+    assert owner.post(url, hours(opens_5="09:00", shuts_5="13:00", opens_0="", shuts_0="")).status_code == 302
+    days = working_days(ShopProfile.current()).from_day(FRIDAY)
+    assert [day.isoformat()[8:] for day in days] == ["12", "13", "16", "17", "18"]
+    assert 'value="13:00"' in owner.get(url).text
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"shuts_2": ""}, "Give both times of Wednesday, or neither"),
+        ({"opens_6": "10:00"}, "Give both times of Sunday, or neither"),
+        ({"shuts_1": "07:00"}, "Tuesday ends before it begins."),
+        ({"opens_3": "early"}, "Enter a valid time."),
+        (
+            {f"{end}_{day}": "" for end in ("opens", "shuts") for day in range(5)},
+            "at least one day its hours",
+        ),
+    ],
+)
+def test_hours_that_make_no_week_are_said_and_nothing_is_saved(login, changes, said: str) -> None:
+    answer = login(Role.OWNER).post(reverse("working-hours"), hours(**changes))
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert all(f'value="{typed}"' in answer.text for typed in changes.values() if typed)
+    assert ShopProfile.current().working_hours[0] == ["08:00", "18:00"]
+
+
+def test_two_who_set_the_hours_are_told_of_each_other(login) -> None:
+    owner = login(Role.OWNER)
+    seen = ShopProfile.current().version
+    owner.post(reverse("working-hours"), hours(version=str(seen), shuts_4="15:00"))
+    late = owner.post(reverse("working-hours"), hours(version=str(seen), opens_0="07:30"))
+    assert late.status_code == 422
+    assert "Ola Owner" in late.text
+    form = late.context["form"]
+    assert (form["opens_0"].value(), form["shuts_4"].value()) == ("07:30", "15:00")
+    sent = hours(version=form["version"].value(), opens_0="07:30", shuts_4="15:00")
+    assert owner.post(reverse("working-hours"), sent).status_code == 302
+    week = ShopProfile.current().working_hours
+    assert (week[0], week[4]) == (["07:30", "18:00"], ["08:00", "15:00"])
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"clock": "06:00"}, "The shop works from 08:00 to 18:00 on Monday"),
+        ({"clock": "17:00"}, "The shop works from 08:00 to 18:00 on Monday"),
+        ({"weekday": 6}, "The shop is shut on Sunday"),
+    ],
+)
+def test_a_slot_outside_the_hours_is_asked_about_and_may_be_wanted(login, changes, said: str) -> None:
+    job, client = make_job(), login(Role.DESK)
+    day = to_come(changes.pop("weekday", 0))
+    sent = {
+        "job": str(job),
+        "place": place("dyno").pk,
+        "day": day.isoformat(),
+        "clock": "09:00",
+        "hours": "2",
+    }
+    answer = client.post(reverse("slot-new"), {**sent, **changes})
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert not Slot.objects.exists()
+    assert client.post(reverse("slot-new"), {**sent, **changes, "anyway": "on"}).status_code == 302
+    assert Slot.objects.get().job == job
+
+
+def test_days_shut_are_left_out_and_slots_on_them_told_not_dropped(login) -> None:
+    first, second = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[:2]
+    slot = book("dyno", first)
+    owner = login(Role.OWNER)
+    sent = {"first": first.isoformat(), "last": "", "reason": "Trade fair"}
+    told = owner.post(reverse("shut-days-list"), sent, follow=True).text
+    assert f"dyno for job {slot.job}" in told[told.index("to be moved") :]
+    assert reverse("slot-edit", args=[slot.pk]) in told
+
+    page, plan = today(owner), owner.get(reverse("today")).context["plan"]
+    assert f"Slots stand on {first:%A} {first.day} {first:%B} though the shop is shut (Trade fair)." in page
+    assert [(day.date, day.shut) for day in plan.days if day.shut] == [(first, "Trade fair")]
+    assert len([day for day in plan.days if not day.shut]) == 5
+    assert Slot.objects.filter(pk=slot.pk).exists()
+
+    moved = {"day": second.isoformat(), "place": slot.place_id}
+    owner.post(reverse("slot-move", args=[slot.pk]), moved)
+    assert "though the shop is shut" not in today(owner)
+    back = owner.post(reverse("slot-move", args=[slot.pk]), {**moved, "day": first.isoformat()}, follow=True)
+    assert "The shop is shut on" in back.text
+
+
+def test_a_slot_that_shortened_hours_no_longer_hold_is_told_until_it_is_moved(login) -> None:
+    day = to_come(4)
+    slot, within = book("dyno", day, hour=15), book("bench 1", day, hour=9)
+    owner, url = login(Role.OWNER), reverse("working-hours")
+    assert "outside the hours" not in owner.get(url).text
+    told = " ".join(owner.post(url, hours(shuts_4="16:00"), follow=True).text.split())
+    assert "Slots outside the hours as they are saved" in told
+    assert f"dyno for job {slot.job}, {day:%a} {day.day} {day:%b}, 15:00–17:00: move it" in told
+    assert reverse("slot-edit", args=[slot.pk]) in told
+    assert reverse("slot-edit", args=[within.pk]) not in told
+
+    owner.post(url, hours(opens_4="", shuts_4=""))
+    assert reverse("slot-edit", args=[within.pk]) in owner.get(url).text
+    Slot.objects.update(starts_at=at(to_come(0), 9), ends_at=at(to_come(0), 12))
+    assert "outside the hours" not in owner.get(url).text
+
+
+def test_a_slot_outside_the_hours_is_marked_on_today(login, shop) -> None:
+    first = working_days(shop).from_day(timezone.localdate() + timedelta(days=1))[0]
+    book("dyno", first, hour=17)
+    book("bench 1", first, hour=9)
+    assert today(login(Role.DESK)).count("outside hours") == 1
+
+
+def test_a_slot_until_midnight_does_not_fall_on_the_day_after(login) -> None:
+    day = to_come(1)
+    slot = book("dyno", day, hour=22)
+    owner, url = login(Role.OWNER), reverse("shut-days-list")
+    owner.post(url, {"first": (day + timedelta(days=1)).isoformat(), "last": "", "reason": "Fair"})
+    assert reverse("slot-edit", args=[slot.pk]) not in owner.get(url).text
+    owner.post(url, {"first": day.isoformat(), "last": "", "reason": "Eve of the fair"})
+    assert reverse("slot-edit", args=[slot.pk]) in owner.get(url).text
+
+
+@pytest.mark.parametrize("page", ["place-list", "working-hours", "shut-days-list"])
+def test_however_much_there_is_the_pages_of_the_shops_day_ask_the_same(login, page: str) -> None:
+    owner, url = login(Role.OWNER), reverse(page)
+
+    def fill(number: int) -> None:
+        WorkPlace.objects.create(name=f"ramp {number}", kind="bench")
+        day = to_come(0, after=7 * number)
+        ShutDays.objects.create(first=day, last=day, reason=f"Fair {number}")
+        book("dyno", day, hour=17)
+        book("bench 1", day)
+
+    fill(1)
+    with CaptureQueriesContext(connection) as one:
+        owner.get(url)
+    for number in range(2, 8):
+        fill(number)
+    with CaptureQueriesContext(connection) as seven:
+        shown = owner.get(url).text
+    assert "ramp 7" in shown if page == "place-list" else shown.count("move it") >= 7
+    assert len(seven) == len(one) <= 6
+
+
+def test_days_shut_may_not_end_before_they_begin_and_can_be_opened_again(login) -> None:
+    owner = login(Role.OWNER)
+    url = reverse("shut-days-list")
+    answer = owner.post(url, {"first": "2031-08-10", "last": "2031-08-03", "reason": "Summer"})
+    assert answer.status_code == 422
+    assert "The last day lies before the first." in answer.text
+    assert 'value="Summer"' in answer.text
+    owner.post(url, {"first": "2031-08-03", "last": "2031-08-10", "reason": "Summer"})
+    days = ShutDays.objects.get()
+    assert "Sun 3 Aug to Sun 10 Aug 2031" in owner.get(url).text
+    edit = {"version": days.version, "first": "2031-08-04", "last": "", "reason": "A day of summer"}
+    owner.post(reverse("shut-days-edit", args=[days.pk]), edit)
+    days.refresh_from_db()
+    assert (days.first, days.last) == (date(2031, 8, 4), date(2031, 8, 4))
+    owner.post(reverse("shut-days-remove", args=[days.pk]))
+    assert "shut on no day to come" in owner.get(url).text
+
+
+def test_a_shop_shut_for_a_year_plans_nothing_and_says_so(login, shop) -> None:
+    make_job()
+    first = timezone.localdate()
+    ShutDays.objects.create(first=first, last=first + timedelta(days=500), reason="Rebuilding")
+    assert working_days(shop).from_day(first) == []
+    assert "shut for a year to come" in today(login(Role.DESK))
+
+
+def test_days_shut_stand_in_the_calendar(staff) -> None:
+    first = timezone.localdate() + timedelta(days=4)
+    ShutDays.objects.create(first=first, last=first + timedelta(days=2), reason="Trade fair")
+    answer = Client().get(reverse("calendar-feed", args=[new_address(staff[Role.TUNER])]))
+    (event,) = Calendar.from_ical(answer.content).walk("VEVENT")
+    assert event["summary"] == "Shut: Trade fair"
+    # The end of whole days is the day after the last (RFC 5545, 3.6.1).
+    assert (event["dtstart"].dt, event["dtend"].dt) == (first, first + timedelta(days=3))
+
+
+def test_a_slot_is_inside_the_hours_by_the_shops_clock_on_both_sides_of_a_change(shop) -> None:
+    # Paris leaves summer time on 25 October 2026: 08:00 there is 06:00 UTC on Friday, 07:00 UTC on Monday.
+    paris, working = ZoneInfo("Europe/Paris"), working_days(shop)
+    for day, opens_utc in ((date(2026, 10, 23), 6), (date(2026, 10, 26), 7)):
+        begin = at(day, opens_utc)
+        for start, fits in ((begin, True), (begin - timedelta(minutes=15), False)):
+            end = start + timedelta(hours=10)
+            assert (working.outside(start.astimezone(paris), end.astimezone(paris)) == "") is fits
+
+
+def test_a_place_sent_twice_is_made_once(login) -> None:
+    owner = login(Role.OWNER)
+    page = owner.get(reverse("place-list")).text
+    key = page.split('name="form_key" value="')[1].split('"')[0]
+    sent = {"form_key": key, "name": "ramp", "kind": "bench", "order": "50"}
+    for _ in range(2):
+        assert owner.post(reverse("place-list"), sent).status_code == 302
+    assert WorkPlace.objects.filter(name="ramp").count() == 1
+
+
+def test_what_the_owner_changed_is_told_in_words(login) -> None:
+    owner = login(Role.OWNER)
+    owner.post(reverse("working-hours"), hours(shuts_4="15:00"))
+    owner.post(reverse("shut-days-list"), {"first": "2031-08-04", "last": "", "reason": "Trade fair"})
+    told = owner.get(reverse("shop-history")).text
+    assert "Fri 08:00–18:00" in told
+    assert "Fri 08:00–15:00" in told
+    assert "Trade fair" in told

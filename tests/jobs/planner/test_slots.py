@@ -1,0 +1,307 @@
+"""Slots: no double booking, the clock's time kept over a change of the clocks, drag and form."""
+
+import re
+import threading
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.db import IntegrityError, connection, transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.models import Slot
+from jobs.planner.opening_hours import working_days
+from jobs.planner.slots import clock_text, plan
+from tests.factories import make_job, place
+from workshop.models import Role, ShopProfile
+
+pytestmark = pytest.mark.django_db
+
+PARIS = ZoneInfo("Europe/Paris")
+
+
+@pytest.fixture
+def in_paris(shop):
+    shop.time_zone = "Europe/Paris"
+    shop.save()
+    return shop
+
+
+def next_workday() -> date:
+    return working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[0]
+
+
+def send(client, booked, **changes):
+    sent = {
+        "job": str(booked),
+        "place": place("dyno").pk,
+        "day": next_workday().isoformat(),
+        "clock": "09:00",
+        "hours": "2",
+    }
+    return client.post(reverse("slot-new"), {**sent, **changes})
+
+
+def at(hour: int, minute: int = 0) -> datetime:
+    return datetime(2026, 6, 10, hour, minute, tzinfo=ZoneInfo("UTC"))
+
+
+def book(job, name: str, start: datetime, end: datetime) -> Slot:
+    return Slot.objects.create(job=job, place=place(name), starts_at=start, ends_at=end)
+
+
+@pytest.mark.parametrize(
+    ("start", "end"), [(9, 11), (8, 10), (10, 12), (9.25, 9.5), (8, 12)], ids=lambda hour: f"{hour}"
+)
+def test_the_database_holds_no_two_jobs_in_one_place_at_once(start: float, end: float) -> None:
+    job = make_job()
+    book(job, "dyno", at(9), at(11))
+    times = [at(0) + timedelta(hours=hour) for hour in (start, end)]
+    with pytest.raises(IntegrityError), transaction.atomic():
+        book(job, "dyno", *times)
+    assert book(job, "bench 1", *times).pk
+    assert Slot.objects.count() == 2
+
+
+def test_one_after_the_other_is_no_double_booking() -> None:
+    job = make_job()
+    book(job, "dyno", at(9), at(11))
+    book(job, "dyno", at(11), at(12))
+    book(job, "dyno", at(7), at(9))
+    assert Slot.objects.count() == 3
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_desks_at_the_same_moment_one_gets_the_dyno() -> None:
+    job = make_job()
+    got: list[bool] = []
+    ready = threading.Barrier(2)
+
+    def try_it() -> None:
+        ready.wait()
+        try:
+            book(job, "dyno", at(9), at(11))
+            got.append(True)
+        except IntegrityError:
+            got.append(False)
+        finally:
+            connection.close()
+
+    desks = [threading.Thread(target=try_it) for _ in range(2)]
+    for desk in desks:
+        desk.start()
+    for desk in desks:
+        desk.join()
+    assert sorted(got) == [False, True]
+    assert Slot.objects.count() == 1
+
+
+def test_booked_on_todays_page_and_a_second_is_told_who_has_it(login) -> None:
+    job = make_job()
+    client = login(Role.DESK)
+    assert send(client, job).status_code == 302
+    page = client.get(reverse("today")).text
+    assert "09:00–11:00" in " ".join(page.split()).replace('<span class="visually-hidden">', "")
+    answer = send(client, job, clock="10:30", hours="1,5")
+    assert answer.status_code == 422
+    assert f"Job {job} has the dyno from 09:00 to 11:00 that day." in answer.text
+    assert 'value="1,5"' in answer.text
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"job": "1999-1"}, "There is no open job 1999-1."),
+        ({"clock": "09:10"}, "quarter of an hour"),
+        ({"hours": "0,3"}, "whole quarters"),
+        ({"hours": "lots"}, "is not a number"),
+        ({"hours": "17"}, "less than or equal to 16"),
+        ({"day": "soon"}, "valid date"),
+        ({"place": "roof"}, "valid choice"),
+        ({"day": "9999-12-31", "clock": "23:00", "hours": "16", "anyway": "on"}, "The year 9999"),
+        ({"day": "0001-01-01", "clock": "00:00", "anyway": "on"}, "The year 1 "),
+    ],
+)
+def test_bad_entry_is_said_at_its_field(login, changes, said: str) -> None:
+    answer = send(login(Role.DESK), make_job(), **changes)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert not Slot.objects.exists()
+
+
+@pytest.mark.parametrize(("year", "said"), [(-1, " is past."), (2, " is more than a year away.")])
+def test_a_day_that_can_hardly_be_meant_is_asked_about(login, year: int, said: str) -> None:
+    day = next_workday().replace(day=15, month=6)
+    day = day.replace(year=day.year + year)
+    answer = send(login(Role.DESK), make_job(), day=day.isoformat())
+    assert answer.status_code == 422
+    assert f"{day:%-d %B %Y}{said}" in answer.text
+    assert send(login(Role.DESK), make_job(), day=day.isoformat(), anyway="on").status_code == 302
+
+
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2026-02-31", "soon", ""])
+def test_a_move_to_no_day_is_refused(login, shop, day: str) -> None:
+    shop.time_zone = "Pacific/Auckland"  # its first hours of the first year are before all that UTC has
+    shop.save()
+    slot = book(make_job(), "dyno", at(9), at(11))
+    sent = {"day": day, "place": place("bench 1").pk}
+    page = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
+    assert "Not moved" in page or "no day and place" in page
+    slot.refresh_from_db()
+    assert (slot.place.name, slot.starts_at) == ("dyno", at(9))
+
+
+def test_in_the_repeated_hour_a_slot_keeps_its_moment_from_place_to_place(login, in_paris) -> None:
+    # 02:30 for the second time on 25 October 2026 in Paris is 01:30 UTC, for the first 00:30 UTC.
+    second = datetime(2026, 10, 25, 1, 30, tzinfo=ZoneInfo("UTC"))
+    slot = book(make_job(), "dyno", second, second + timedelta(minutes=30))
+    sent = {"day": "2026-10-25", "place": place("bench 1").pk}
+    login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
+    slot.refresh_from_db()
+    assert (slot.place.name, slot.starts_at) == ("bench 1", second)
+
+
+def test_a_slot_is_dragged_to_another_day_and_keeps_its_time_of_the_clock(login, in_paris) -> None:
+    # Paris leaves summer time on 25 October 2026: 09:00 is 07:00 UTC before and 08:00 UTC after.
+    begin, end = (datetime(2026, 10, 23, hour, tzinfo=PARIS) for hour in (9, 11))
+    slot = book(make_job(), "dyno", begin, end)
+    sent = {"day": "2026-10-26", "place": place("bench 1").pk}
+    assert login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent).status_code == 302
+    slot.refresh_from_db()
+    assert slot.place.name == "bench 1"
+    assert slot.starts_at == datetime(2026, 10, 26, 8, tzinfo=ZoneInfo("UTC"))
+    assert slot.ends_at - slot.starts_at == timedelta(hours=2)
+
+
+def test_a_move_onto_another_job_is_refused_with_its_name(login) -> None:
+    job = make_job()
+    day = next_workday()
+    mine = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
+    slot = book(job, "dyno", mine, mine + timedelta(hours=2))
+    book(job, "bench 1", mine + timedelta(hours=1), mine + timedelta(hours=3))
+    client = login(Role.DESK)
+    sent = {"day": day.isoformat(), "place": place("bench 1").pk}
+    page = client.post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
+    assert f"Not moved. Job {job} has the bench 1 from 10:00 to 12:00" in page
+    slot.refresh_from_db()
+    assert slot.place.name == "dyno"
+
+
+def test_the_hour_that_comes_twice_is_asked_for_and_told(login, in_paris) -> None:
+    job, client = make_job(), login(Role.DESK)
+    twice = {"day": "2026-10-25", "clock": "02:30", "hours": "0,5", "anyway": "on"}
+    answer = send(client, job, **twice)
+    assert answer.status_code == 422
+    assert "show 02:30 twice: say which is meant" in answer.text
+    for which, utc_hour in (("first", 0), ("second", 1)):
+        assert send(client, job, **twice, which=which).status_code == 302
+        slot = Slot.objects.latest("pk")
+        assert slot.starts_at == datetime(2026, 10, 25, utc_hour, 30, tzinfo=ZoneInfo("UTC"))
+    with timezone.override(PARIS):
+        assert [clock_text(slot.starts_at) for slot in Slot.objects.all()] == [
+            "02:30 (first time, CEST)",
+            "02:30 (second time, CET)",
+        ]
+
+
+def test_a_time_that_the_clocks_leap_over_is_refused(login, in_paris) -> None:
+    answer = send(login(Role.DESK), make_job(), day="2027-03-28", clock="02:30")
+    assert answer.status_code == 422
+    assert "there is no 02:30" in answer.text
+
+
+def test_five_working_days_leave_the_weekend_out(shop) -> None:
+    # 12 June 2026 is a Friday
+    days = working_days(shop).from_day(date(2026, 6, 12))
+    assert [day.day for day in days] == [12, 15, 16, 17, 18]
+
+
+def test_changed_by_form_from_where_another_left_it(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    send(client, job)
+    slot = Slot.objects.get()
+    edit = reverse("slot-edit", args=[slot.pk])
+    sent = {
+        "version": "1",
+        "place": place("bench 2").pk,
+        "day": next_workday().isoformat(),
+        "clock": "14:00",
+        "hours": "1",
+    }
+    assert client.post(edit, sent).status_code == 302
+    slot.refresh_from_db()
+    assert slot.place.name == "bench 2"
+    late = client.post(edit, {**sent, "hours": "3"})
+    assert late.status_code == 422
+    day = f"{next_workday():%a %-d %b %Y}"
+    assert f"Dana Desk moved this slot meanwhile: bench 2, {day}, 14:00 to 15:00." in late.text
+    # what was typed stands there still, and may be sent again on top of the other's change
+    assert 'name="hours" value="3"' in late.text
+    assert 'name="version" value="2"' in late.text
+    assert client.post(edit, {**sent, "hours": "3", "version": "2"}).status_code == 302
+    slot.refresh_from_db()
+    assert slot.ends_at - slot.starts_at == timedelta(hours=3)
+
+
+def test_a_slot_weeks_ahead_is_shown_after_saving_and_found_again(login) -> None:
+    job, client = make_job(), login(Role.DESK)
+    day = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=40))[0]
+    saved = send(client, job, day=day.isoformat())
+    assert saved.headers["Location"] == f"{reverse('today')}?from={day}#slots"
+    slot = Slot.objects.get()
+    edit = reverse("slot-edit", args=[slot.pk])
+    assert edit in client.get(saved.headers["Location"]).text
+    assert edit not in client.get(reverse("today")).text
+    # turned over from today on, page by page, and on the job's own page
+    url, turned = reverse("today"), 0
+    while edit not in (page := client.get(url).text) and turned < 12:
+        later = re.search(r'rel="next" href="([^"]+)#slots"', page)
+        assert later is not None
+        url, turned = f"{reverse('today')}{later[1]}", turned + 1
+    assert edit in page
+    assert edit in client.get(reverse("job", args=[job])).text
+    shown = " ".join(login(Role.MECHANIC).get(reverse("job", args=[job])).text.split())
+    assert f"{day:%a %-d %b %Y}, 09:00–11:00, dyno" in shown
+
+
+def test_the_plan_is_turned_over_without_leaving_a_working_day_out(login, shop) -> None:
+    # 7 December 2026 is a Monday; the shop works from Monday to Saturday here.
+    shop.working_hours = [["08:00", "17:00"]] * 6 + [None]
+    shop.save()
+    working = working_days(shop)
+    plans = [plan(date(2026, 12, 7), working)]
+    while len(plans) < 4:
+        plans.append(plan(plans[-1].later, working))
+    shown = [day.date for each in plans for day in each.days]
+    every = [date(2026, 12, 7) + timedelta(days=ahead) for ahead in range(24)]
+    assert shown == [day for day in every if day.weekday() != 6][:20]
+    assert plan(plans[3].earlier, working).days == plans[2].days
+
+
+@pytest.mark.parametrize("asked", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
+def test_nonsense_for_a_day_in_the_address_is_no_fault(login, asked: str) -> None:
+    make_job()
+    answer = login(Role.DESK).get(reverse("today"), {"from": asked})
+    assert answer.status_code == 200
+    assert "Later days" in answer.text
+
+
+def test_a_slot_moved_on_a_later_plan_leads_back_to_it(login) -> None:
+    job = make_job()
+    day = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=40))[0]
+    begin = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
+    slot = book(job, "dyno", begin, begin + timedelta(hours=2))
+    sent = {"day": day.isoformat(), "place": place("bench 1").pk, "from": day.isoformat()}
+    moved = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
+    assert moved.headers["Location"] == f"{reverse('today')}?from={day}#slots"
+
+
+def test_a_slot_is_given_free_and_others_may_only_look(login) -> None:
+    send(login(Role.DESK), make_job())
+    slot = Slot.objects.get()
+    for name in ("slot-move", "slot-remove"):
+        assert login(Role.MECHANIC).post(reverse(name, args=[slot.pk])).status_code == 403
+    assert reverse("slot-edit", args=[slot.pk]) not in login(Role.TUNER).get(reverse("today")).text
+    login(Role.OWNER).post(reverse("slot-remove", args=[slot.pk]))
+    assert not Slot.objects.exists()

@@ -1,0 +1,180 @@
+"""Runs that hold a roller's speed and no power: power by its inertia, losses by a coast-down, slip."""
+
+import re
+from html import unescape
+
+import numpy as np
+import pytest
+from django.urls import reverse
+from scipy.integrate import solve_ivp
+
+from jobs.calc.dyno.roller_motion import coasting_speed, speed_under_power
+from jobs.models import Run
+from jobs.runs.results import figures_of
+from tests.factories import make_bike, make_engine, make_job
+from tests.jobs.run_files import attach_sweep
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+INERTIA_KGM2, RADIUS_M, POWER_KW = 12.0, 0.25, 40.0
+RPM = 30 / np.pi
+CONSTANT_NM, SQUARE_NMS2 = 3.0, 2e-4
+RPM_PER_KMH = 60.0
+
+
+@pytest.fixture
+def roller(shop):
+    shop.roller_inertia_kgm2, shop.roller_radius_m = INERTIA_KGM2, RADIUS_M
+    shop.save()
+    return shop
+
+
+@pytest.fixture
+def tuner(staff):
+    return staff[Role.TUNER]
+
+
+def surface_kmh(speed_rad_s):
+    return speed_rad_s * RADIUS_M * 3.6
+
+
+def roller_csv(time, speed_rad_s, engine=True, slip=0.0) -> bytes:
+    """Roller speed in 1/min and engine speed; slip makes the engine run ahead towards the end."""
+    header = "Time (s),Roller speed (rpm)" + (",Engine speed (rpm)" if engine else "")
+    lines = [header]
+    for t, speed in zip(time, speed_rad_s, strict=True):
+        ahead = 1 + slip * (t / time[-1]) ** 4
+        more = f",{surface_kmh(speed) * RPM_PER_KMH * ahead:.2f}" if engine else ""
+        lines.append(f"{t:.3f},{speed * RPM:.4f}{more}")
+    return "\n".join(lines).encode()
+
+
+TIME = np.arange(0, 6, 0.01)
+
+
+def without_loss() -> np.ndarray:
+    """From 60 rad/s with 40 kW at the roller: ω = √(ω₀² + 2·P·t/J)."""
+    return np.asarray(speed_under_power(INERTIA_KGM2, 60.0, POWER_KW, TIME))
+
+
+def with_loss() -> np.ndarray:
+    """The same with the roller's losses, J·dω/dt = P/ω − c₀ − c₂·ω², by SciPy's integrator."""
+
+    def rate(_, speed):
+        return (1000 * POWER_KW / speed - CONSTANT_NM - SQUARE_NMS2 * speed**2) / INERTIA_KGM2
+
+    return solve_ivp(rate, (0, 6), [60.0], t_eval=TIME, rtol=1e-9, atol=1e-9).y[0]
+
+
+def inside(figures):
+    """Power on the grid without the ends, where the window is one-sided."""
+    power = figures.curve.power_kw
+    return power[np.isfinite(power)][3:-3]
+
+
+def test_power_follows_from_the_rollers_speed(roller, tuner) -> None:
+    run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss())).run
+    figures = figures_of(run, roller)
+    assert inside(figures) == pytest.approx(POWER_KW, rel=2e-3)
+    told = " ".join(flag.sentence for flag in figures.flags)
+    assert "inertia 12 kg·m², window 0.3 s" in told
+    assert "No coast-down belongs to this job" in told
+
+
+def test_losses_of_the_jobs_coast_down_are_added(roller, tuner) -> None:
+    job = make_job()
+    time = np.arange(0, 400, 0.2)
+    coasted = coasting_speed(INERTIA_KGM2, 300.0, CONSTANT_NM, SQUARE_NMS2, time)
+    kept = coasted > 50
+    data = roller_csv(time[kept], coasted[kept], engine=False)
+    coast = attach_sweep(job, tuner, data, name="coast.csv", kind="coast").run
+    assert coast.status == Run.Status.READ
+    run = attach_sweep(job, tuner, roller_csv(TIME, with_loss())).run
+    figures = figures_of(run, roller)
+    # Without them it would be too low by c₀·ω + c₂·ω³: 2.2 kW at 200 rad/s.
+    assert inside(figures) == pytest.approx(POWER_KW, rel=3e-3)
+    assert "Losses by the coast-down coast.csv are added" in " ".join(f.sentence for f in figures.flags)
+    coast.set_aside, coast.set_aside_reason = True, "brake touched"
+    coast.save()
+    assert np.all(inside(figures_of(run, roller)) < POWER_KW - 0.2)
+
+
+def test_a_coast_down_tells_its_losses_instead_of_a_curve(roller, tuner, login) -> None:
+    """c₀·ω + c₂·ω³ at 100 rad/s: 0.3 + 0.2 kW; 955 1/min."""
+    time = np.arange(0, 300, 0.2)
+    speed = coasting_speed(INERTIA_KGM2, 250.0, CONSTANT_NM, SQUARE_NMS2, time)
+    kept = speed > 100
+    data = roller_csv(time[kept], speed[kept], engine=False)
+    run = attach_sweep(make_job(), tuner, data, kind="coast").run
+    reason = figures_of(run, roller).reason
+    found = re.search(r"([\d.]+) kW are lost at ([\d,]+) 1/min", reason)
+    assert float(found[1]) == pytest.approx(0.5, abs=0.02)
+    assert float(found[2].replace(",", "")) == pytest.approx(100 * RPM, rel=0.01)
+    page = login(Role.DESK).get(reverse("run", args=[run.pk]))
+    assert "kW are lost at" in unescape(page.content.decode())
+
+
+def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller, tuner, login) -> None:
+    """2.0·1.2·(45/15) = 7.2 turns of the crank for 3.05·(431.8 + 198) mm: 62.47 1/min for each km/h."""
+    engine = make_engine(
+        primary_ratio=2.0, gear_ratios=[2.5, 1.5, 1.2], front_sprocket=15, rear_sprocket=45,
+        rear_tyre="180/55ZR17",
+    )  # fmt: skip
+    job = make_job(bike=make_bike(engine_spec=engine))
+    data = roller_csv(TIME, without_loss(), engine=False)
+    run = attach_sweep(job, tuner, data, gear=3).run
+    figures = figures_of(run, roller)
+    top_rpm = surface_kmh(without_loss()[-1]) * 62.47
+    assert figures.rows["engine_speed_rpm"].max() == pytest.approx(top_rpm, rel=1e-3)
+    assert inside(figures) == pytest.approx(POWER_KW, rel=2e-3)
+    assert figures.ratio is None  # it would be one by its making
+    page = login(Role.TUNER).get(reverse("run", args=[run.pk]))
+    whole = page.context["sweep_chart"]["panels"][0]["series"][0]
+    assert max(whole["y"]) == pytest.approx(top_rpm, rel=1e-3)
+    run.gear = None
+    assert "Enter the run's gear" in figures_of(run, roller).reason
+
+
+@pytest.mark.parametrize(
+    ("setting", "said"),
+    [("roller_inertia_kgm2", "Enter the roller's inertia"), ("roller_radius_m", "radius")],
+)
+def test_what_the_shop_has_not_entered_is_asked_for(roller, tuner, setting: str, said: str) -> None:
+    setattr(roller, setting, None)
+    engine = setting == "roller_inertia_kgm2"
+    run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), engine=engine), gear=3).run
+    assert said in figures_of(run, roller).reason
+
+
+def test_slip_is_shown_as_a_change_of_ratio(roller, tuner, login) -> None:
+    run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), slip=0.06)).run
+    figures = figures_of(run, roller)
+    assert figures.ratio.reference == pytest.approx(RPM_PER_KMH, rel=2e-3)
+    assert figures.ratio.worst_pct == pytest.approx(5.5, abs=0.6)
+    assert "slip" in {flag.code for flag in figures.flags}
+    page = login(Role.TUNER).get(reverse("run", args=[run.pk]))
+    assert max(page.context["ratio_chart"]["panels"][0]["series"][0]["y"]) > 4.5
+    assert "Ratio and slip" in page.content.decode()
+
+
+def test_power_in_the_file_goes_before_the_rollers(roller, tuner) -> None:
+    lines = roller_csv(TIME, without_loss()).decode().split("\n")
+    with_power = [f"{lines[0]},Power (kW)", *(f"{line},35.0" for line in lines[1:])]
+    run = attach_sweep(make_job(), tuner, "\n".join(with_power).encode()).run
+    figures = figures_of(run, roller)
+    assert inside(figures) == pytest.approx(35.0, rel=1e-6)
+    assert "roller" not in {flag.code for flag in figures.flags}
+
+
+def test_made_power_is_drawn_against_time_with_its_torque(roller, tuner, login) -> None:
+    """T = P / (2πn/60): 40 kW at 6,000 1/min are 63.7 N·m."""
+    job = make_job()
+    attach_sweep(job, tuner, roller_csv(TIME, without_loss()))
+    page = login(Role.DESK).get(reverse("runs", args=[job]), {"against": "time"})
+    power, torque = (panel["series"][0] for panel in page.context["overlay"].chart["panels"])
+    assert power["y"][5:-5] == pytest.approx([POWER_KW] * len(power["y"][5:-5]), abs=0.2)
+    engine = surface_kmh(without_loss()) * RPM_PER_KMH
+    at = float(np.interp(6000, engine, TIME))
+    nearest = int(np.argmin(np.abs(np.array(torque["x"]) - at)))
+    assert torque["y"][nearest] == pytest.approx(63.7, rel=0.02)

@@ -1,0 +1,652 @@
+"""Runs of a job: attached, laid over each other, looked at, set aside, removed."""
+
+import csv
+import io
+import json
+import re
+import uuid
+import zipfile
+from datetime import timedelta
+from html import unescape
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from django.utils import timezone
+
+from jobs.models import Comparison, ComparisonRun, MixtureStudy, Run, TuneRevision
+from jobs.runs.importing import original_of
+from tests.factories import make_job
+from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+ABOUT = {"kind": "sweep", "gear": "4"}
+AIR = {"temperature_c": "20", "pressure_kpa": "100", "humidity_pct": "50"}
+
+
+def upload(name: str, data: bytes) -> SimpleUploadedFile:
+    return SimpleUploadedFile(name, data, content_type="text/csv")
+
+
+def send(client, job, *files: SimpleUploadedFile, **data: Any):
+    return client.post(reverse("run-attach", args=[job]), {**ABOUT, **data, "run_files": files})
+
+
+def send_by_script(client, job, file: SimpleUploadedFile, **data: Any):
+    return client.post(
+        reverse("run-attach", args=[job]),
+        {**ABOUT, **data, "run_files": [file]},
+        headers={"accept": "application/json"},
+    )
+
+
+def words(response) -> str:
+    text = unescape(re.sub(r"<[^>]+>", " ", response.content.decode()))
+    return " ".join(text.split())
+
+
+def chart(response, name: str) -> dict[str, Any]:
+    found = re.search(
+        rf'<script id="{name}" type="application/json">(.*?)</script>', response.content.decode()
+    )
+    assert found, f"no chart {name}"
+    return json.loads(found[1])
+
+
+# --- attaching
+
+
+def test_many_files_each_with_its_result(login) -> None:
+    job = make_job()
+    client = login(Role.TUNER)
+    files = [
+        upload("good.csv", sweep_csv()),
+        upload("photo.jpg", b"\xff\xd8\xff\xe0" + bytes(40)),
+        upload("unnamed.csv", b"A;B\n" + b"3000;1\n" * 60),
+    ]
+    page = words(client.get(send(client, job, *files).url))
+    assert "good.csv: 801 rows read." in page
+    assert "photo.jpg: This is a picture, not a file with figures." in page
+    assert "unnamed.csv: name its columns once" in page
+    assert Run.objects.count() == 3
+    assert set(Run.objects.values_list("gear", "made_by__username")) == {(4, "tuner")}
+
+
+def test_one_unknown_file_leads_to_naming_its_columns(login) -> None:
+    answer = send(login(Role.TUNER), make_job(), upload("a.csv", b"A;B\n" + b"3000;1\n" * 60))
+    assert answer.status_code == 302
+    assert answer.url == reverse("run-layout", args=[Run.objects.get().pk])
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "sentence"),
+    [
+        ("empty.csv", b"", "The file is empty."),
+        ("header.csv", b"Time (s),Engine speed (rpm),Power (kW)\n", "nothing to read under it"),
+        ("notes.txt", b"ran well today\n" * 20, "No line holds figures"),
+        ("scan.pdf", b"%PDF-1.7\n" + bytes(50), "This is a PDF"),
+        ("old.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "Save the sheet as CSV"),
+        ("noise.bin", bytes(range(256)) * 20, ""),
+    ],
+)
+def test_what_is_no_run_file_is_kept_with_a_sentence(login, name, data, sentence) -> None:
+    client, job = login(Role.TUNER), make_job()
+    answer = send(client, job, upload(name, data))
+    assert answer.status_code == 302
+    run = Run.objects.get()
+    assert run.status == Run.Status.REFUSED
+    assert run.refusal.startswith(f"{name}: ")
+    assert sentence in run.refusal
+    for url in (answer.url, reverse("run", args=[run.pk]), reverse("run-layout", args=[run.pk])):
+        page = client.get(url)
+        assert page.status_code == 200
+        assert sentence in page.content.decode()
+    kept = client.get(reverse("run-file", args=[run.pk]))
+    assert b"".join(kept.streaming_content) == data
+
+
+def test_a_spreadsheet_is_told_from_an_archive(login) -> None:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        archive.writestr("xl/workbook.xml", "<workbook/>")
+    send(login(Role.TUNER), make_job(), upload("runs.xlsx", packed.getvalue()))
+    assert "This is a spreadsheet file." in Run.objects.get().refusal
+
+
+def test_a_file_over_the_limit_is_refused_unread(login, settings) -> None:
+    class Unreadable(SimpleUploadedFile):
+        def read(self, *args):
+            raise AssertionError("a file over the limit must not be read whole")
+
+    from jobs.runs.attach_views import take_in
+
+    settings.RUN_FILE_LIMIT = 64 * 1024 * 1024
+    huge = Unreadable("huge.csv", b"")
+    huge.size = 70 * 1024 * 1024
+    told = take_in(None, None, huge, None)
+    assert told.sentence.startswith("huge.csv: 70 MB is more than the 64 MB that are read.")
+    assert not told.ok
+    settings.RUN_FILE_LIMIT = 1000
+    client, job = login(Role.TUNER), make_job()
+    page = words(
+        client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", b"A;B\n1;2\n")).url)
+    )
+    assert "Export a shorter part of it" in page
+    assert list(Run.objects.values_list("original_name", flat=True)) == ["b.csv"]
+
+
+def test_the_same_file_twice_is_recognised(login) -> None:
+    client, job = login(Role.TUNER), make_job()
+    page = words(
+        client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", sweep_csv())).url)
+    )
+    assert "b.csv is attached to this job already as a.csv; nothing was added." in page
+    assert Run.objects.count() == 1
+
+
+def test_a_double_click_makes_one_run(login) -> None:
+    client, job, key = login(Role.TUNER), make_job(), str(uuid.uuid4())
+    for _ in range(2):
+        assert send(client, job, upload("a.csv", sweep_csv()), form_key=key).status_code == 302
+    assert Run.objects.count() == 1
+
+
+def test_decimal_commas_in_file_and_form(login) -> None:
+    rows = "\n".join(
+        f"{i / 100:.2f};{3000 + 10 * i};{20 + i / 100:.2f}".replace(".", ",") for i in range(300)
+    )
+    data = f"Zeit [s];Drehzahl [1/min];Leistung [kW]\n{rows}\n".encode("cp1252")
+    given = {"temperature_c": "20,5", "pressure_kpa": "100,25", "humidity_pct": "50"}
+    answer = send(login(Role.TUNER), make_job(), upload("a.csv", data), **given)
+    assert answer.status_code == 302
+    run = Run.objects.get()
+    assert (run.temperature_c, run.pressure_kpa) == (20.5, 100.25)
+    low, high = next((c["low"], c["high"]) for c in run.report["columns"] if c["stored_as"] == "power_kw")
+    assert (low, high) == (20, 22.99)
+
+
+def test_the_answers_to_the_pages_script(login) -> None:
+    client, job = login(Role.TUNER), make_job()
+    good = send_by_script(client, job, upload("a.csv", sweep_csv()))
+    run = Run.objects.get()
+    assert good.json() == {
+        "ok": True,
+        "message": "a.csv: 801 rows read.",
+        "url": reverse("run", args=[run.pk]),
+    }
+    twice = send_by_script(client, job, upload("b.csv", sweep_csv())).json()
+    assert not twice["ok"]
+    assert "attached to this job already" in twice["message"]
+    bad = send_by_script(client, job, upload("p.png", b"\x89PNG\r\n" + bytes(20)))
+    assert bad.status_code == 200  # it is kept, and that must not be rolled back
+    assert bad.json()["ok"] is False
+    assert bad.json()["url"] == reverse("run-layout", args=[Run.objects.last().pk])
+    wrong = send_by_script(client, job, upload("c.csv", sweep_csv(rows=99)), gear="12")
+    assert wrong.status_code == 422
+    assert wrong.json()["message"].startswith("Gear: ")
+    assert Run.objects.count() == 2
+
+
+def test_without_a_file_the_form_comes_back_with_what_was_typed(login) -> None:
+    answer = send(login(Role.TUNER), make_job(), **AIR)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert "Choose at least one file." in page
+    assert 'name="temperature_c" value="20"' in page
+
+
+@pytest.mark.parametrize(
+    ("given", "field", "sentence"),
+    [
+        ({"temperature_c": "95"}, "temperature_c", "This must lie between -30 and 60 °C."),
+        ({"pressure_kpa": "1013"}, "pressure_kpa", "This must lie between 50 and 110 kPa."),
+        ({"humidity_pct": "140"}, "humidity_pct", "less than or equal to 100"),
+        (
+            {"humidity_pct": ""},
+            "humidity_pct",
+            "Give temperature, pressure and humidity, or none of the three.",
+        ),
+        ({"temperature_c": "warm"}, "temperature_c", "“warm” is not a number."),
+    ],
+)
+def test_impossible_air_is_refused_at_its_field(login, given, field, sentence) -> None:
+    answer = send(login(Role.TUNER), make_job(), upload("a.csv", sweep_csv()), **{**AIR, **given})
+    assert answer.status_code == 422
+    assert sentence in " ".join(answer.context["form"].errors[field])
+    assert not Run.objects.exists()
+
+
+def test_a_sea_level_pressure_is_asked_about_and_can_be_confirmed(login, shop) -> None:
+    shop.elevation_m = 900
+    shop.save()
+    client, job = login(Role.TUNER), make_job()
+    given = {**AIR, "pressure_kpa": "101,3"}
+    asked = send(client, job, upload("a.csv", sweep_csv()), **given)
+    assert asked.status_code == 422
+    error = " ".join(asked.context["form"].errors["pressure_kpa"])
+    assert "does not fit 900 m" in error
+    assert "tick that it is" in error
+    assert (
+        send(client, job, upload("a.csv", sweep_csv()), **given, pressure_confirmed="on").status_code == 302
+    )
+    # once confirmed it is not asked again for the next run of the session
+    assert send(client, job, upload("b.csv", sweep_csv(rows=99)), **given).status_code == 302
+
+
+def test_air_is_typed_in_the_shops_units(login, shop) -> None:
+    shop.pressure_unit, shop.temperature_unit = "inhg", "f"
+    shop.save()
+    given = {"temperature_c": "68", "pressure_kpa": "29.53", "humidity_pct": "50"}
+    send(login(Role.TUNER), make_job(), upload("a.csv", sweep_csv()), **given)
+    run = Run.objects.get()
+    assert run.temperature_c == pytest.approx(20)
+    assert run.pressure_kpa == pytest.approx(29.53 * 3.386389)
+
+
+def test_the_next_run_is_offered_the_air_of_the_last_and_the_tune_now_loaded(login, staff) -> None:
+    job, tuner = make_job(), staff[Role.TUNER]
+    for number, ago in ((0, 3), (1, 1), (2, 2)):
+        TuneRevision.objects.create(
+            job=job, number=number, loaded_by=tuner, loaded_at=timezone.now() - timedelta(hours=ago)
+        )
+    attach_sweep(job, tuner, gear=3, temperature_c=17.5, pressure_kpa=99.0, humidity_pct=40.0)
+    form = login(Role.TUNER).get(reverse("run-attach", args=[job])).context["form"]
+    assert form["temperature_c"].value() == "17.5"
+    assert form["gear"].value() == 3
+    assert form["tune_revision"].initial.number == 1
+    assert form["made_at"].value() is None
+
+
+def test_corrected_figures_need_the_factor_or_the_air(login) -> None:
+    client, job = login(Role.TUNER), make_job()
+    answer = send(client, job, upload("a.csv", sweep_csv()), corrected_by="din_70020")
+    assert answer.status_code == 422
+    assert "Enter the factor or the air" in " ".join(answer.context["form"].errors["file_factor"])
+    assert send(client, job, upload("a.csv", sweep_csv()), corrected_by="din_70020", **AIR).status_code == 302
+
+
+# --- all runs
+
+
+@pytest.fixture
+def tern(staff):
+    """The demo's triple: three sweeps as received, three with tune 1, and one held run."""
+    job, tuner = make_job(), staff[Role.TUNER]
+    start = timezone.now() - timedelta(days=3)
+    tunes = [
+        TuneRevision.objects.create(
+            job=job, number=n, loaded_by=tuner, loaded_at=start + timedelta(hours=10 * n)
+        )
+        for n in (0, 1)
+    ]
+    for number, entry in enumerate([*demo_runs("tern"), demo_runs("tern", "held")[0]]):
+        after = entry["when"] == "after"
+        attach_demo(
+            job,
+            tuner,
+            entry,
+            tune_revision=tunes[after],
+            made_at=start + timedelta(hours=1 + 10 * after, minutes=7 * number),
+        )
+    return job
+
+
+def show(client, job, **query: Any):
+    answer = client.get(reverse("runs", args=[job]), query)
+    assert answer.status_code == 200
+    return answer
+
+
+def test_curves_over_each_other_before_dashed_and_after_solid(login, tern) -> None:
+    drawn = chart(show(login(Role.DESK), tern), "runs-chart")
+    assert [panel["y_unit"] for panel in drawn["panels"]] == ["kW", "N·m"]
+    series = drawn["panels"][0]["series"]
+    assert [one["state"] for one in series] == ["before"] * 3 + ["after"] * 3  # sweeps, where there are any
+    assert max(value for value in series[0]["y"] if value is not None) == pytest.approx(68.0, abs=0.5)
+
+
+def test_repeats_as_a_mean_with_its_band(login, tern) -> None:
+    drawn = chart(show(login(Role.DESK), tern, repeats="band"), "runs-chart")
+    series = drawn["panels"][0]["series"]
+    assert [one["label"] for one in series] == ["before, mean of 3 runs", "after, mean of 3 runs"]
+    inside = [
+        low <= y <= high
+        for low, y, high in zip(series[0]["low"], series[0]["y"], series[0]["high"], strict=True)
+        if None not in (low, y, high)
+    ]
+    assert len(inside) > 150
+    assert all(inside)
+
+
+def test_observed_is_corrected_less_its_factor(login, tern) -> None:
+    client = login(Role.DESK)
+    corrected = chart(show(client, tern), "runs-chart")["panels"][0]["series"][0]["y"]
+    observed = chart(show(client, tern, figures="observed"), "runs-chart")["panels"][0]["series"][0]["y"]
+    factors = [c / o for c, o in zip(corrected, observed, strict=True) if c and o and c > 30]
+    # by hand for 17 °C, 101.2 kPa, 55 %: (99 / (101.2 − 1.066))^1.2 · (290.15 / 298.15)^0.6
+    assert min(factors) == pytest.approx(0.9705, abs=5e-4)
+    assert max(factors) == pytest.approx(0.9705, abs=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("query", "x_unit", "y_unit", "runs"),
+    [
+        ({"show": "lambda"}, "1/min", "", 6),
+        ({"show": "plate_pct"}, "1/min", "%", 6),
+        ({"show": "intake_air_temperature_c"}, "1/min", "°C", 6),
+        ({"against": "time"}, "s", "kW", 6),
+        ({"against": "time", "show": "grip_pct", "kind": "held"}, "s", "%", 1),
+        ({"kind": "all"}, "1/min", "kW", 7),
+    ],
+)
+def test_any_quantity_against_engine_speed_or_time(login, tern, query, x_unit, y_unit, runs) -> None:
+    drawn = chart(show(login(Role.DESK), tern, **query), "runs-chart")
+    assert drawn["x_unit"] == x_unit
+    assert drawn["panels"][0]["y_unit"] == y_unit
+    series = drawn["panels"][0]["series"]
+    assert len(series) == runs
+    assert all(0 < len(one["x"]) <= 600 for one in series)
+
+
+def test_against_road_speed_where_the_file_has_it(login, staff, tern) -> None:
+    page = show(login(Role.DESK), tern, against="road_speed")
+    assert "no road speed in the file" in words(page)
+    job = make_job(bike=tern.bike)
+    attach_demo(job, staff[Role.TUNER], demo_runs("marl")[0])
+    one = chart(show(login(Role.DESK), job, against="road_speed"), "runs-chart")["panels"][0]["series"][0]
+    # the single's gear gives 13.1 km/h at each 1,000 1/min, and its sweep ends at 9,200
+    assert max(one["x"]) == pytest.approx(9.2 * 13.1, rel=0.01)
+
+
+def test_runs_picked_one_by_one(login, tern) -> None:
+    picked = list(Run.objects.values_list("pk", flat=True))[1:3]
+    page = show(login(Role.DESK), tern, run=picked)
+    assert len(chart(page, "runs-chart")["panels"][0]["series"]) == 2
+
+
+def test_a_run_set_aside_stays_faint_and_out_of_the_mean(login, tern) -> None:
+    run = Run.objects.order_by("made_at")[0]
+    run.set_aside, run.set_aside_reason = True, "wheel slipped"
+    run.save()
+    client = login(Role.DESK)
+    page = show(client, tern)
+    assert chart(page, "runs-chart")["panels"][0]["series"][0]["state"] == "aside"
+    assert "set aside: wheel slipped" in words(page)
+    labels = [
+        s["label"] for s in chart(show(client, tern, repeats="band"), "runs-chart")["panels"][0]["series"]
+    ]
+    assert "before, mean of 2 runs" in labels
+
+
+@pytest.mark.parametrize(
+    "query",
+    [{"show": "nonsense", "against": "x", "kind": "y"}, {"run": ["abc", "²", "99999"]}, {"run": "-1"}],
+)
+def test_an_address_that_asks_for_nonsense_is_no_error(login, tern, query) -> None:
+    show(login(Role.DESK), tern, **query)
+
+
+def test_the_table_has_peaks_in_the_shops_units(login, tern, shop) -> None:
+    shop.power_unit, shop.torque_unit = "ps", "lbf_ft"
+    shop.save()
+    page = words(show(login(Role.DESK), tern))
+    # the truth of this engine peaks near 68 kW: 68 / 0.73549875 PS
+    peaks = [float(found) for found in re.findall(r"(\d+\.\d) PS at", page)]
+    assert len(peaks) == 6
+    assert all(peak == pytest.approx(68 / 0.73549875, rel=0.01) for peak in peaks)
+    assert "lbf·ft at" in page
+
+
+def test_the_table_follows_what_is_chosen_and_keeps_the_observed(login, tern) -> None:
+    client = login(Role.DESK)
+    corrected, observed = (words(show(client, tern, figures=which)) for which in ("corrected", "observed"))
+    peaks = [float(found) for found in re.findall(r"(\d+\.\d) kW at", corrected)]
+    below = [float(found) for found in re.findall(r"observed (\d+\.\d) kW", corrected)]
+    assert len(peaks) == len(below) == 6
+    # Where the observed figures are chosen they stand in the table, with nothing corrected beside them.
+    assert [float(found) for found in re.findall(r"(\d+\.\d) kW at", observed)] == below
+    assert "Figures, as observed" in observed
+    factors = [float(found) for found in re.findall(r"\b(\d\.\d{4})\b", corrected)]
+    for peak, under, factor in zip(peaks, below, factors, strict=True):
+        assert peak == pytest.approx(under * factor, abs=0.11)
+
+
+def test_all_runs_in_a_few_queries_however_many(login, tern, staff, django_assert_num_queries) -> None:
+    client = login(Role.DESK)
+    # person, shop and job; seven kinds of events, and the changes of the tunes
+    with django_assert_num_queries(11):
+        show(client, tern)
+    for extra in range(5):
+        attach_sweep(tern, staff[Role.TUNER], sweep_csv(salt=extra + 1))
+    with django_assert_num_queries(11):
+        show(client, tern)
+
+
+def test_a_job_without_runs_says_what_to_do(login) -> None:
+    job = make_job()
+    assert "Attach the files" in words(show(login(Role.TUNER), job))
+    assert "Attach runs" not in words(show(login(Role.DESK), job))
+
+
+# --- CSV
+
+
+def rows_of(answer) -> list[list[str]]:
+    assert answer.status_code == 200
+    return list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
+
+
+def test_the_curves_as_csv(login, tern) -> None:
+    client = login(Role.DESK)
+    header, *rows = rows_of(client.get(reverse("runs-csv", args=[tern])))
+    assert header[6:] == [
+        "engine speed (1/min)",
+        "power observed (kW)",
+        "power (kW)",
+        "torque observed (N·m)",
+        "torque (N·m)",
+        "lambda",
+    ]
+    drawn = chart(show(client, tern), "runs-chart")["panels"][0]["series"][0]
+    mine = {float(row[6]): float(row[8]) for row in rows if row[1] == "tern_before_sweep_1.csv"}
+    on_page = {x: y for x, y in zip(drawn["x"], drawn["y"], strict=True) if y is not None}
+    assert mine.keys() == on_page.keys()
+    assert all(mine[x] == pytest.approx(on_page[x], abs=0.006) for x in mine)
+
+
+def test_text_in_a_csv_is_text_and_numbers_are_numbers(login, staff) -> None:
+    job = make_job()
+    run = attach_sweep(job, staff[Role.TUNER], name="=1+1.csv", temperature_c=-5.0).run
+    run.set_aside, run.set_aside_reason = True, "@SUM(A1)"
+    run.save()
+    answer = login(Role.DESK).get(reverse("runs-csv", args=[job]), {"of": "figures", "kind": "all"})
+    row = dict(zip(*rows_of(answer), strict=False))
+    assert row["file"] == "'=1+1.csv"
+    assert row["set aside"] == "'@SUM(A1)"
+    assert row["air temperature (°C)"] == "-5.0"
+
+
+# --- one run
+
+
+def test_a_run_with_its_figures_report_and_original(login, tern) -> None:
+    client, run = login(Role.DESK), Run.objects.order_by("made_at")[0]
+    page = client.get(reverse("run", args=[run.pk]))
+    said = words(page)
+    for part in (
+        "Corrected 68.0 kW",
+        "Observed 70.1 kW",
+        "ISO 1585, factor 0.9705",
+        "smoothed over 300 1/min",
+        "Throttle open and engine speed rising",
+        "decimal comma",
+        run.sha256,
+    ):
+        assert part in said
+    assert "Set the sweep" not in said  # reading is for everybody, writing for the tuner
+    original = client.get(reverse("run-file", args=[run.pk]))
+    assert b"".join(original.streaming_content) == demo_bytes(demo_runs("tern")[0]) == original_of(run)
+    assert "attachment" in original.headers["Content-Disposition"]
+    assert run.original_name in original.headers["Content-Disposition"]
+
+
+def test_one_run_in_a_few_queries(login, tern, django_assert_num_queries) -> None:
+    client, url = login(Role.DESK), reverse("run", args=[Run.objects.all()[0].pk])
+    with django_assert_num_queries(3):  # person, shop, run with its job
+        client.get(url)
+
+
+def set_sweep(client, run, **limits: str):
+    return client.post(reverse("run-sweep", args=[run.pk]), limits)
+
+
+def test_the_sweep_set_by_hand_and_found_anew(login, staff) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    client = login(Role.TUNER)
+    assert set_sweep(client, run, limits_in="engine_speed", first="4000", last="9000").status_code == 302
+    run.refresh_from_db()
+    assert (run.sweep_start, run.sweep_stop) == (100, 601)
+    assert "Samples 101 to 601 of 801" in words(client.get(reverse("run", args=[run.pk])))
+    assert set_sweep(client, run, limits_in="sample", first="11", last="700").status_code == 302
+    run.refresh_from_db()
+    assert (run.sweep_start, run.sweep_stop) == (10, 700)
+    set_sweep(client, run, limits_in="sample")
+    run.refresh_from_db()
+    assert (run.sweep_start, run.sweep_stop) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("limits", "sentence"),
+    [
+        ({"limits_in": "sample", "first": "0", "last": "9"}, "Samples are counted from 1."),
+        ({"limits_in": "sample", "first": "5", "last": "900"}, "The run has 801 samples."),
+        ({"limits_in": "sample", "first": "9", "last": "5"}, "has to end above where it starts"),
+        ({"limits_in": "sample", "first": "9", "last": ""}, "Give both ends"),
+        ({"limits_in": "engine_speed", "first": "20000", "last": "21000"}, "no samples from 20 000"),
+        ({"limits_in": "engine_speed", "first": "fast", "last": "9000"}, "“fast” is not a number."),
+    ],
+)
+def test_a_sweep_that_cannot_be_is_said_and_kept(login, staff, limits, sentence) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    answer = set_sweep(login(Role.TUNER), run, **limits)
+    assert answer.status_code == 422
+    assert sentence in words(answer)
+    assert f'value="{limits["first"]}"' in answer.content.decode()
+    run.refresh_from_db()
+    assert run.sweep_stop is None
+
+
+def edit_data(client, run, **changed: str) -> dict[str, str]:
+    form = client.get(reverse("run-edit", args=[run.pk])).context["form"]
+    shown = {name: form[name].value() for name in form.fields}
+    data = {name: "" if value is None else str(value) for name, value in shown.items()}
+    data["made_at"] = timezone.localtime(run.made_at).strftime("%Y-%m-%dT%H:%M")
+    data.pop("pressure_confirmed")
+    return {**data, **changed}
+
+
+def test_edited(login, staff) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    client = login(Role.TUNER)
+    answer = client.post(
+        reverse("run-edit", args=[run.pk]), edit_data(client, run, kind="held", gear="3", **AIR)
+    )
+    assert answer.status_code == 302
+    run.refresh_from_db()
+    assert (run.kind, run.gear, run.humidity_pct) == ("held", 3, 50)
+
+
+def test_saved_as_it_stands_changes_nothing(login, staff) -> None:
+    run = attach_sweep(
+        make_job(), staff[Role.TUNER], temperature_c=20.1, pressure_kpa=100.0, humidity_pct=50.0
+    ).run
+    client = login(Role.TUNER)
+    client.post(reverse("run-edit", args=[run.pk]), edit_data(client, run))
+    after = Run.objects.get()
+    assert after.version > run.version
+    assert (after.made_at, after.temperature_c, after.pressure_kpa) == (run.made_at, 20.1, 100.0)
+
+
+def test_another_who_saved_meanwhile_is_named(login, staff) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    client, owner = login(Role.TUNER), login(Role.OWNER)
+    mine = edit_data(client, run, note="mine")
+    owner.post(reverse("run-edit", args=[run.pk]), edit_data(owner, run, note="theirs"))
+    refused = client.post(reverse("run-edit", args=[run.pk]), mine)
+    assert refused.status_code == 422
+    page = refused.content.decode()
+    assert "Ola Owner" in page
+    assert "theirs" in page
+    assert "mine" in page
+
+
+def test_set_aside_with_a_reason_and_put_back(login, staff) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    client, url = login(Role.TUNER), reverse("run-set-aside", args=[run.pk])
+    assert client.post(url, {"set_aside_reason": "", "version": run.version}).status_code == 422
+    assert client.post(url, {"set_aside_reason": "slipped", "version": run.version}).status_code == 302
+    run.refresh_from_db()
+    assert (run.set_aside, run.set_aside_reason) == (True, "slipped")
+    client.post(reverse("run-put-back", args=[run.pk]))
+    run.refresh_from_db()
+    assert (run.set_aside, run.set_aside_reason) == (False, "")
+
+
+def test_removed_with_its_files(login, staff, django_capture_on_commit_callbacks) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    storage, names = run.original.storage, (run.original.name, run.channels.name)
+    with django_capture_on_commit_callbacks(execute=True):
+        assert login(Role.TUNER).post(reverse("run-remove", args=[run.pk])).status_code == 302
+    assert not Run.objects.exists()
+    assert not any(storage.exists(name) for name in names)
+
+
+def test_what_something_rests_on_is_not_removed(login, staff) -> None:
+    job = make_job()
+    compared, studied = (attach_sweep(job, staff[Role.TUNER], sweep_csv(salt=i)).run for i in (0, 1))
+    comparison = Comparison.objects.create(job=job, title="x")
+    ComparisonRun.objects.create(comparison=comparison, run=compared, group="before")
+    study = MixtureStudy.objects.create(
+        job=job, title="m", made_by=staff[Role.TUNER], rpm_axis=[1], load_axis=[1], target=1
+    )
+    study.runs.add(studied)
+    client = login(Role.TUNER)
+    for run in (compared, studied):
+        page = client.get(client.post(reverse("run-remove", args=[run.pk])).url)
+        assert "can't be removed" in words(page)
+    assert Run.objects.count() == 2
+
+
+# --- on the job page, and who may
+
+
+def test_the_job_page_says_what_there_is_and_what_waits(login, tern) -> None:
+    page = words(login(Role.TUNER).get(reverse("job", args=[tern])))
+    assert "As received 3 sweeps, 1 held run" in page
+    assert "Tune 1 3 sweeps" in page
+    Run.objects.filter(pk=Run.objects.last().pk).update(status=Run.Status.TO_NAME)
+    assert "1 with columns to be named" in words(login(Role.TUNER).get(reverse("job", args=[tern])))
+
+
+@pytest.mark.parametrize("name", ["run-edit", "run-layout", "run-set-aside"])
+def test_writing_is_for_the_tuner(client, login, staff, name) -> None:
+    run = attach_sweep(make_job(), staff[Role.TUNER]).run
+    url = reverse(name, args=[run.pk])
+    assert client.get(url).status_code == 302
+    assert login(Role.MECHANIC).get(url).status_code == 403
+    assert login(Role.TUNER).get(url).status_code == 200
+    assert login(Role.TUNER).get(reverse(name, args=[9999])).status_code == 404
+
+
+def test_rules_of_attaching(client, login) -> None:
+    job = make_job()
+    assert client.get(reverse("run-attach", args=[job])).status_code == 302
+    assert login(Role.DESK).get(reverse("run-attach", args=[job])).status_code == 403
+    assert login(Role.TUNER).get(reverse("run-attach", args=["2026-999"])).status_code == 404
+    assert login(Role.TUNER).get(reverse("runs", args=["2026-999"])).status_code == 404
+    page = login(Role.TUNER).get(reverse("run-attach", args=[job])).content.decode()
+    assert "carbon monoxide" in page

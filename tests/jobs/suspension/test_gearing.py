@@ -1,0 +1,123 @@
+"""Speed by gear, what other sprockets do to it, and the tyre's speed symbol against the roller."""
+
+import math
+import re
+from datetime import UTC, datetime
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import SuspensionSetting
+from jobs.suspension.gearing import gear_speeds, tyre_verdict
+from reports.handover.sheet import prepare
+from reports.handover.snapshot import make_snapshot
+from tests.factories import make_bike, make_engine, make_job
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+# 180/55 ZR17: diameter 17 × 25.4 + 2 × 180 × 0.55 = 629.8 mm, rolling circumference 3.05 × 629.8 = 1920.9 mm
+CIRCUMFERENCE_M = 3.05 * 0.6298
+
+
+def bike_with(tyre: str = "180/55 ZR17 (73W)", **engine):
+    spec = {"primary_ratio": 1.9, "gear_ratios": [2.6, 1.2], "rev_limit_rpm": 12_000, "front_sprocket": 16,
+            "rear_sprocket": 43, **engine}  # fmt: skip
+    return make_bike(engine_spec=make_engine(**spec), rear_tyre=tyre)
+
+
+def speed_kmh(gear: float, front: int, rear: int) -> float:
+    """12,000 turns a minute of the crank, by hand."""
+    wheel_per_s = 12_000 / 60 / (1.9 * gear * rear / front)
+    return wheel_per_s * CIRCUMFERENCE_M * 3.6
+
+
+def test_speed_in_each_gear_at_the_rev_limit() -> None:
+    speeds = gear_speeds(bike_with(), [])
+    assert [gear.number for gear in speeds.gears] == [1, 2]
+    for gear, ratio in zip(speeds.gears, (2.6, 1.2), strict=True):
+        assert math.isclose(gear.speeds_kmh[0], speed_kmh(ratio, 16, 43), rel_tol=1e-9)
+
+
+def test_other_sprockets_are_shown_beside_with_what_they_change() -> None:
+    job = make_job(bike=bike_with())
+    read = [
+        SuspensionSetting(job=job, when=when, front_sprocket=front, rear_sprocket=43)
+        for when, front in (("as_found", 16), ("as_left", 15))
+    ]
+    speeds = gear_speeds(job.bike, read)
+    assert speeds.sprockets == [(16, 43), (15, 43)]
+    assert math.isclose(speeds.change_pct, 100 * (15 / 16 - 1), rel_tol=1e-9)
+    assert math.isclose(speeds.gears[1].speeds_kmh[1], speed_kmh(1.2, 15, 43), rel_tol=1e-9)
+
+
+def test_other_sprockets_and_their_speeds_are_on_page_and_sheet(login, staff) -> None:
+    job, mechanic = make_job(bike=bike_with()), staff[Role.MECHANIC]
+    for when, front in (("as_found", 16), ("as_left", 14)):
+        SuspensionSetting.objects.create(
+            job=job, by=mechanic, when=when, front_sprocket=front, rear_sprocket=43
+        )
+    at = datetime(2026, 3, 14, tzinfo=UTC)
+    sheet = prepare(make_snapshot(job, issue_number=1, issued_by=mechanic, at=at)).html
+    fastest = [f"{speed_kmh(1.2, front, 43):.1f}" for front in (16, 14)]
+    for shown in (login(Role.MECHANIC).get(reverse("job", args=[job])).text, sheet):
+        text = " ".join(re.sub("<[^>]+>", " ", shown).replace("\N{NO-BREAK SPACE}", " ").split())
+        assert "Speed by gear at 12 000 1/min: −12.5 % from first to last" in text
+        assert f"2 {fastest[0]} km/h {fastest[1]} km/h" in text  # 14 for 16 teeth: 12.5 % slower
+
+
+@pytest.mark.parametrize("lacks", [{"primary_ratio": None}, {"gear_ratios": []}, {"rev_limit_rpm": None}])
+def test_what_the_library_lacks_is_not_made_up(lacks) -> None:
+    assert gear_speeds(bike_with(**lacks), []) is None
+
+
+# Speed symbols as UN R75 gives them: H 210 km/h, W 270 km/h. In second gear the bike reaches
+# 200 / (1.9 × 1.2 × 43 / 16) × 1.9209 × 3.6 = 225.7 km/h.
+def test_a_tyre_whose_symbol_is_too_slow_for_the_roller_is_told_with_the_speed_to_stay_below(login) -> None:
+    job = make_job(bike=bike_with(tyre="180/55-17 73H"))
+    verdict = tyre_verdict(job.bike, [])
+    assert (verdict.symbol, verdict.allowed_kmh, verdict.holds) == ("H", 210, False)
+    assert math.isclose(verdict.top_kmh, 225.7, abs_tol=0.1)
+    assert math.isclose(verdict.stay_below_rpm, 12_000 * 210 / 225.7, rel_tol=1e-3)
+    page = login(Role.TUNER).get(reverse("checks", args=[job])).text
+    assert "Too fast for the rear tyre." in page
+
+
+def test_a_tyre_that_holds_is_told_so(login) -> None:
+    job = make_job(bike=bike_with())
+    assert tyre_verdict(job.bike, []).holds is True
+    page = login(Role.TUNER).get(reverse("checks", args=[job])).text
+    assert "Rear tyre, symbol W: 270" in page
+    assert "Too fast" not in page
+
+
+def test_without_a_symbol_somebody_has_to_look(login) -> None:
+    job = make_job(bike=bike_with(tyre="180/55-17"))
+    assert "speed symbol is not on record" in login(Role.MECHANIC).get(reverse("checks", args=[job])).text
+
+
+def test_shown_with_the_settings(login, staff) -> None:
+    job = make_job(bike=bike_with())
+    for when, front in (("as_found", 16), ("as_left", 15)):
+        SuspensionSetting.objects.create(
+            job=job, when=when, front_sprocket=front, rear_sprocket=43, by=staff[Role.TUNER]
+        )
+    page = login(Role.MECHANIC).get(reverse("job", args=[job])).text
+    # 15 / 16 - 1 = -6.25 %
+    assert re.search(r"Speed by gear at 12\s000 1/min: −6\.[23] % from first to last", page)
+    assert "15 / 43 teeth" in page
+
+
+@pytest.mark.parametrize("teeth", ["0", "4400"])
+def test_a_sprocket_that_no_chain_runs_on_is_refused_wherever_it_is_typed(login, teeth: str) -> None:
+    bike = bike_with()
+    job, owner = make_job(bike=bike), login(Role.OWNER)
+    for url in (
+        reverse("suspension-new", args=[job, "as_found"]),
+        reverse("bike-edit", args=[bike.pk]),
+        reverse("engine-edit", args=[bike.engine_spec_id]),
+    ):
+        answer = owner.post(url, {"rear_sprocket": teeth})
+        assert answer.status_code == 422
+        assert "than or equal to" in answer.context["form"].errors["rear_sprocket"][0]
+        assert f'value="{teeth}"' in answer.text

@@ -1,0 +1,47 @@
+"""The first ten minutes of a new shop: each step is led to, and ticked when it is done."""
+
+import pytest
+from django.urls import reverse
+
+from jobs.today.getting_started import steps
+from tests.factories import make_engine, make_job, make_staff
+from workshop.models import Role
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def owner(client, shop):
+    client.force_login(make_staff(Role.OWNER), backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def test_an_empty_shop_leads_its_owner_step_by_step(owner, shop) -> None:
+    page = owner.get(reverse("today")).text
+    ways = [
+        reverse(name)
+        for name in ("shop-profile", "place-list", "staff-new", "engine-new", "job-book", "backup")
+    ]
+    places = [page.index(f'href="{way}">', page.index("first ten minutes")) for way in ways]
+    assert places == sorted(places)
+    assert [step.done for step in steps(shop)] == [False] * 6
+    for way in ways:
+        assert owner.get(way).status_code == 200
+
+
+def test_each_step_is_ticked_when_it_is_done(owner, shop) -> None:
+    shop.name = "Saltmarsh"
+    shop.save()
+    make_staff(Role.MECHANIC)
+    make_engine()
+    assert [step.done for step in steps(shop)] == [True, False, True, True, False, False]
+
+
+def test_the_first_job_ends_it(owner) -> None:
+    assert "first ten minutes" in owner.get(reverse("today")).text
+    make_job()
+    assert "first ten minutes" not in owner.get(reverse("today")).text
+
+
+def test_others_are_told_what_to_do_without_the_owners_steps(login) -> None:
+    assert "first ten minutes" not in login(Role.DESK).get(reverse("today")).text

@@ -1,0 +1,198 @@
+"""The customer's link: made, opened, acknowledged, mailed; ended, it opens nothing."""
+
+from datetime import timedelta
+from smtplib import SMTPRecipientsRefused
+
+import pytest
+from django.core import mail
+from django.core.cache import cache
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from reports.customer import links
+from reports.handover.issuing import issue_sheet
+from reports.handover.notices import as_text
+from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
+from tests import factories
+from tests.reports import whole_jobs
+from workshop.models import Role
+
+GAUGE = "reports.customer.links.EmailMessage.send"
+
+
+@pytest.fixture
+def sheet(staff) -> HandoverSheet:
+    whole_jobs.make_shop(link_days=30)
+    job = factories.make_job(intended_use="track_only")
+    return issue_sheet(job=job, by=staff[Role.OWNER], override_reason="for a test")
+
+
+@pytest.fixture
+def link(sheet, staff) -> SheetLink:
+    return links.make_link(sheet=sheet, by=staff[Role.DESK])
+
+
+def page_of(link: SheetLink, name: str = "customer-sheet") -> str:
+    return reverse(name, args=[link.token])
+
+
+def test_the_desk_makes_a_link(login, sheet):
+    client = login(Role.DESK)
+    answer = client.post(reverse("link-new", args=[sheet.pk]), follow=True)
+    link = SheetLink.objects.get()
+    page = answer.content.decode()
+    assert f"http://testserver{page_of(link)}" in page
+    assert "data:image/svg+xml" in page
+    assert link.expires_at - timezone.now() > timedelta(days=29)
+    assert len(link.token) >= 43  # 32 bytes, so that nobody guesses one
+
+
+@pytest.mark.parametrize("name", ["link-new", "sheet-mail"])
+def test_links_are_the_desks(client, login, sheet, name):
+    url = reverse(name, args=[sheet.pk])
+    assert client.get(url).status_code == 302
+    for role, status in ((Role.DESK, 200), (Role.OWNER, 200), (Role.MECHANIC, 403), (Role.TUNER, 403)):
+        assert login(role).get(url).status_code == status
+    assert login(Role.DESK).get(reverse(name, args=[sheet.pk + 1])).status_code == 404
+
+
+def test_the_customer_reads_without_a_log_in(client, link):
+    answer = client.get(page_of(link))
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert "Smoother pick-up from closed throttle" in page
+    assert "Track use only" in page
+    assert 'content="noindex, nofollow"' in page
+    assert answer.headers["X-Robots-Tag"] == "noindex, nofollow"
+    # The address is told to no other site; none at all would make the browser hide where a form comes from.
+    assert answer.headers["Referrer-Policy"] == "same-origin"
+    assert "no-store" in answer.headers["Cache-Control"]
+    pdf = client.get(page_of(link, "customer-pdf"))
+    assert b"".join(pdf.streaming_content).startswith(b"%PDF")
+
+
+def test_openings_are_counted_but_not_those_of_the_staff(client, login, link):
+    for reader in (client, client, login(Role.DESK)):
+        reader.get(page_of(link))
+    link.refresh_from_db()
+    assert link.openings == 2
+    assert link.last_opened_at is not None
+
+
+@pytest.mark.parametrize("name", ["customer-sheet", "customer-pdf"])
+def test_an_unknown_address(client, db, name):
+    assert client.get(reverse(name, args=["x" * 43])).status_code == 404
+
+
+@pytest.mark.parametrize("name", ["customer-sheet", "customer-pdf"])
+@pytest.mark.parametrize("ended", [{"expires_at": timezone.now()}, {"revoked_at": timezone.now()}])
+def test_an_ended_link_opens_nothing(client, link, name, ended):
+    SheetLink.objects.filter(pk=link.pk).update(**ended)
+    answer = client.get(page_of(link, name))
+    assert answer.status_code == 410
+    assert "This link has ended" in answer.content.decode()
+    assert "pick-up" not in answer.content.decode()
+    assert client.post(page_of(link, "customer-acknowledge"), {"name": "Ines"}).status_code == 410
+    assert not Acknowledgement.objects.exists()
+
+
+def test_revoking(client, login, link):
+    assert login(Role.MECHANIC).post(reverse("link-revoke", args=[link.pk])).status_code == 403
+    assert login(Role.DESK).get(reverse("link-revoke", args=[link.pk])).status_code == 405
+    answer = login(Role.DESK).post(reverse("link-revoke", args=[link.pk]), follow=True)
+    assert "revoked" in answer.content.decode()
+    assert client.get(page_of(link)).status_code == 410
+
+
+def test_an_acknowledgement_is_kept_with_the_text_that_was_read(client, link, sheet):
+    for _ in range(2):
+        assert client.post(page_of(link, "customer-acknowledge"), {"name": "Ines Quill"}).status_code == 302
+    kept = Acknowledgement.objects.get()
+    assert kept.name == "Ines Quill"
+    assert kept.sheet == sheet and kept.link == link
+    assert kept.notice_text == as_text(sheet.snapshot["notices"])
+    assert "track use only" in kept.notice_text
+    assert "Wording 1" in kept.notice_text
+    assert "Acknowledged by Ines Quill" in client.get(page_of(link)).content.decode()
+
+
+def test_an_acknowledgement_needs_a_name(client, link):
+    answer = client.post(page_of(link, "customer-acknowledge"), {"name": "  "})
+    assert answer.status_code == 422
+    assert "This field is required." in answer.content.decode()
+    assert client.get(page_of(link, "customer-acknowledge")).status_code == 405
+
+
+def test_an_acknowledgement_comes_from_the_page_itself(link):
+    strange = Client(enforce_csrf_checks=True)
+    assert strange.post(page_of(link, "customer-acknowledge"), {"name": "Ines"}).status_code == 403
+
+
+def test_too_many_calls_are_refused(client, link, monkeypatch):
+    monkeypatch.setattr(links, "OPENINGS_AN_HOUR", 3)
+    monkeypatch.setattr(links, "WRONG_ADDRESSES_AN_HOUR", 2)
+    assert [client.get(page_of(link)).status_code for _ in range(4)] == [200, 200, 200, 429]
+    cache.clear()  # counted for all processes of the site, so no one's own memory matters
+    assert client.get(page_of(link)).status_code == 429
+    wrong = reverse("customer-sheet", args=["y" * 43])
+    assert [client.get(wrong).status_code for _ in range(3)] == [404, 404, 429]
+
+
+def test_calls_are_forgotten_after_an_hour(client, link, monkeypatch):
+    monkeypatch.setattr(links, "OPENINGS_AN_HOUR", 1)
+    assert [client.get(page_of(link)).status_code for _ in range(2)] == [200, 429]
+    LinkCall.objects.update(until=timezone.now())
+    assert client.get(page_of(link)).status_code == 200
+    assert LinkCall.objects.count() == 1
+
+
+def test_a_replaced_sheet_says_so(client, link, sheet, staff):
+    issue_sheet(job=sheet.job, by=staff[Role.OWNER], override_reason="again")
+    assert "A later sheet has taken the place of this one" in client.get(page_of(link)).content.decode()
+
+
+def test_mailing_the_link(login, sheet):
+    client = login(Role.DESK)
+    url = reverse("sheet-mail", args=[sheet.pk])
+    assert 'value="ines@example.org"' in client.get(url).content.decode()
+    assert client.post(url, {"address": "ines@example.org"}).status_code == 302
+    link = SheetLink.objects.get()
+    (sent,) = mail.outbox
+    assert sent.to == ["ines@example.org"]
+    assert f"http://testserver{page_of(link)}" in sent.body
+    assert sent.reply_to == ["desk@example.org"]
+    client.post(url, {"address": "ines@example.org"})
+    assert SheetLink.objects.count() == 1  # the link that works is sent again
+
+
+@pytest.mark.parametrize(
+    ("address", "sentence"),
+    [
+        ("ines", "That is not an e-mail address"),
+        ("ines@@example.org", "That is not an e-mail address"),
+        ("ines@localhost", "No mail can reach"),
+        ("ines@shop.invalid", "No mail can reach"),
+        ("", "This field is required."),
+    ],
+)
+def test_an_address_that_can_not_be(login, sheet, address, sentence):
+    answer = login(Role.DESK).post(reverse("sheet-mail", args=[sheet.pk]), {"address": address})
+    assert answer.status_code == 422
+    assert sentence in answer.content.decode()
+    assert f'value="{address}"' in answer.content.decode() or not address
+    assert mail.outbox == []
+
+
+@pytest.mark.parametrize(
+    "problem",
+    [ConnectionRefusedError("refused"), SMTPRecipientsRefused({"ines@example.org": (550, b"unknown")})],
+)
+def test_a_mail_server_that_refuses(login, sheet, monkeypatch, problem):
+    def refuse(self: object) -> int:
+        raise problem
+
+    monkeypatch.setattr(GAUGE, refuse)
+    answer = login(Role.DESK).post(reverse("sheet-mail", args=[sheet.pk]), {"address": "ines@example.org"})
+    assert answer.status_code == 422
+    assert "The mail was not sent" in answer.content.decode()

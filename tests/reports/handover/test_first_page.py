@@ -1,0 +1,123 @@
+"""The first page holds what was asked, done, changed and whether the road is allowed, whatever was typed."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from reports.handover.sheet import sheet_pdf
+from reports.typesetting.glyphs import lacked, on_this_machine, spelled_out
+from tests.reports.reading import fonts, pages, squeezed
+
+ON_FIRST_PAGE = (
+    "What was asked",
+    "What was done",
+    "What changed",
+    "May it be ridden on public roads?",
+    "The local authority, the inspection body and the insurer decide",
+)
+LONG_ROW = (
+    "Something was done here that takes a good many words to tell, so that its row is longer than a line."
+)
+Snapshot = dict[str, Any]
+
+
+def forty_wishes(snapshot: Snapshot) -> None:
+    snapshot["brief"]["asked"] = "\n".join(f"Wish {n}: see to the rattle number {n}." for n in range(40))
+
+
+def five_thousand_words(snapshot: Snapshot) -> None:
+    snapshot["brief"]["asked"] = " ".join(f"word{n}" for n in range(5000))
+
+
+def much_done(snapshot: Snapshot) -> None:
+    snapshot["done"] = [f"Row {n}. {LONG_ROW}" for n in range(60)]
+
+
+def thirty_causes(snapshot: Snapshot) -> None:
+    snapshot["notices"]["causes"] = [f"Tune, thing {n}: it may no longer meet the limits." for n in range(30)]
+
+
+def long_names(snapshot: Snapshot) -> None:
+    """As long as the records allow: 120 letters for a person, as much for maker and model together."""
+    snapshot["customer"]["name"] = ("Maximiliane von und zu der langen Furt " * 4)[:120]
+    snapshot["bike"]["title"] = ("Longmaker Extraordinary Adventure Touring Edition " * 3)[:125]
+    snapshot["shop"]["name"] = ("The Workshop of Many Names and Their Sons " * 3)[:120]
+    snapshot["shop"]["address"] = "\n".join(f"Line {n} of the address" for n in range(9))
+
+
+def other_scripts(snapshot: Snapshot) -> None:
+    snapshot["customer"]["name"] = "山田太郎 محمد"
+    snapshot["brief"]["asked"] = "吹け上がりが悪い。バルブを調整してください。" * 40 + " الدراجة بطيئة."
+
+
+def all_at_once(snapshot: Snapshot) -> None:
+    for each in (forty_wishes, much_done, thirty_causes, long_names):
+        each(snapshot)
+    snapshot["changed"] = [LONG_ROW * 8] * 3
+    snapshot["sheet"]["override_reason"] = LONG_ROW * 6
+    sections = ["brief and receipt", "valve clearances", "parts", "tune", "runs", "comparisons", "throttle"]
+    at = snapshot["sheet"]["issued_at"]
+    snapshot["sheet"]["supersedes"] = {"number": "2025-001/1", "issued_at": at, "changed": sections}
+
+
+@pytest.fixture
+def short(snapshot) -> Snapshot:
+    """The whole job's sheet without most of its evidence, which takes its time to set."""
+    return {**snapshot, "runs": [], "mixture": [], "throttle": None, "clearances": None, "checks": []}
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize(
+    "make",
+    [forty_wishes, five_thousand_words, much_done, thirty_causes, long_names, other_scripts, all_at_once],
+)
+def test_first_page_holds_what_it_must(short, make: Callable[[Snapshot], None], paper: str) -> None:
+    make(short)
+    short["shop"]["paper"] = paper
+    first, second = pages(sheet_pdf(short))[:2]
+    assert [words for words in ON_FIRST_PAGE if squeezed(words) not in squeezed(first)] == []
+    assert squeezed("1 Brief and receipt") in squeezed(second)
+    assert squeezed("The local authority, the inspection body") not in squeezed(second)
+
+
+def test_what_the_first_page_leaves_out_stands_further_back(short) -> None:
+    all_at_once(short)
+    first, *rest = pages(sheet_pdf(short))
+    printed = squeezed("".join(rest))
+    assert squeezed("more, see part 1") in squeezed(first)
+    assert [n for n in range(40) if squeezed(f"Wish {n}: see to the rattle") not in printed] == []
+    assert [n for n in range(60) if squeezed(f"Row {n}. Something was done") not in printed] == []
+    assert [n for n in range(30) if squeezed(f"Tune, thing {n}: it may") not in printed] == []
+    assert squeezed(LONG_ROW * 8) in printed
+    assert squeezed(LONG_ROW * 6) in printed
+
+
+# --- letters
+
+
+def test_a_letter_that_no_font_has_is_said_by_its_number() -> None:
+    """U+10FFFD is for private use: no public font may give it a form (Unicode Standard, 23.5)."""
+    html = "<body><p>Caf\N{LATIN SMALL LETTER E WITH ACUTE} \U0010fffd</p></body>"
+    assert lacked(html) == {0x10FFFD}
+    said = spelled_out(html)
+    assert "[U+10FFFD]" in said
+    assert "\U0010fffd" not in said
+    assert "No font here has some of the letters" in said
+
+
+def test_letters_that_print_as_nothing_are_left_alone() -> None:
+    html = "<body>soft\u00adhyphen, joined\u200d, variant\ufe0f, a\u00a0blank\n</body>"
+    assert spelled_out(html) == html
+
+
+def test_every_letter_is_printed_or_said(short) -> None:
+    short["customer"]["name"] = "山田 \U0010fffd"
+    pdf = sheet_pdf(short)
+    printed = squeezed("".join(pages(pdf)))
+    assert "[U+10FFFD]" in printed
+    for letter in "山田":
+        assert letter in printed or f"[U+{ord(letter):04X}]" in printed
+    assert all(fonts(pdf).values()), "a font is not in the file"
+    has_form = on_this_machine(frozenset(map(ord, "山田"))) == set(map(ord, "山田"))
+    assert has_form == ("[U+5C71]" not in printed)

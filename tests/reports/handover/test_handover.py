@@ -1,0 +1,136 @@
+"""The handover page: state, preview, issue, the PDF, by role."""
+
+import pytest
+from django.urls import reverse
+
+from jobs.models import Part
+from reports.handover.issuing import issue_sheet
+from reports.models import HandoverSheet
+from tests import factories
+from tests.reports.reading import pages, squeezed
+from workshop.models import Role
+
+TOLD = "Ines Quill"
+
+
+@pytest.fixture
+def issued(whole_job, staff) -> HandoverSheet:
+    return issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+
+
+@pytest.fixture
+def small_job(staff):
+    """A job of a bike that has not come yet, so that something stands in the way."""
+    return factories.make_job()
+
+
+def body(answer) -> bytes:
+    return b"".join(answer.streaming_content)
+
+
+@pytest.mark.parametrize("name", ["handover", "handover-preview"])
+def test_reading_is_for_the_staff(client, login, small_job, name):
+    url = reverse(name, args=[small_job.number])
+    assert client.get(url).status_code == 302
+    for role in Role:
+        assert login(role).get(url).status_code == 200
+
+
+def test_an_unknown_job(login):
+    for name in ("handover", "handover-preview"):
+        assert login(Role.DESK).get(reverse(name, args=["1999-001"])).status_code == 404
+
+
+def test_what_stands_in_the_way_is_listed_with_links(login, small_job):
+    page = login(Role.DESK).get(reverse("handover", args=[small_job.number])).content.decode()
+    assert "The bike has not been received yet." in page
+    assert f'href="{small_job.get_absolute_url()}#brief"' in page
+    assert "None issued yet." in page
+
+
+def test_the_job_page_shows_where_the_handover_stands(login, small_job):
+    page = login(Role.DESK).get(reverse("job", args=[small_job.number])).content.decode()
+    assert 'id="handover"' in page
+    assert reverse("handover", args=[small_job.number]) in page
+
+
+def test_the_preview_is_a_draft_shown_in_the_browser(login, small_job):
+    answer = login(Role.MECHANIC).get(reverse("handover-preview", args=[small_job.number]))
+    assert answer.headers["Content-Type"] == "application/pdf"
+    assert answer.headers["Content-Disposition"].startswith("inline")
+    assert all("Draft,notissued" in squeezed(page) for page in pages(body(answer)))
+    assert not HandoverSheet.objects.exists()
+
+
+def test_issuing(login, whole_job):
+    client = login(Role.DESK)
+    url = reverse("handover-issue", args=[whole_job.number])
+    answer = client.post(url, {"issue_number": 1, "told": TOLD, "with_link": "on"}, follow=True)
+    sheet = HandoverSheet.objects.get()
+    assert answer.redirect_chain == [(reverse("handover", args=[whole_job.number]), 302)]
+    page = answer.content.decode()
+    assert f"Handover sheet {whole_job.number}/1 is issued." in page
+    assert sheet.sha256 in page
+    pdf = client.get(reverse("sheet-pdf", args=[sheet.pk]))
+    assert body(pdf).startswith(b"%PDF")
+    assert f"handover-{whole_job.number}-1.pdf" in pdf.headers["Content-Disposition"]
+
+
+def test_sent_twice_it_is_issued_once(login, whole_job):
+    client = login(Role.DESK)
+    url = reverse("handover-issue", args=[whole_job.number])
+    for _ in range(2):
+        assert client.post(url, {"issue_number": 1, "told": TOLD}).status_code == 302
+    assert HandoverSheet.objects.count() == 1
+
+
+def test_something_in_the_way_shows_the_page_again(login, whole_job):
+    answer = login(Role.TUNER).post(reverse("handover-issue", args=[whole_job.number]), {"issue_number": 1})
+    assert answer.status_code == 422
+    assert "The sheet was not issued." in answer.content.decode()
+    assert not HandoverSheet.objects.exists()
+
+
+def test_only_the_owner_may_override(login, small_job):
+    url = reverse("handover-issue", args=[small_job.number])
+    said = {"issue_number": 1, "override_reason": "The bike was worked on at the track."}
+    answer = login(Role.DESK).post(url, said)
+    assert answer.status_code == 422
+    assert login(Role.OWNER).post(url, said).status_code == 302
+    assert HandoverSheet.objects.get().override_reason == "The bike was worked on at the track."
+
+
+@pytest.mark.parametrize("role", [Role.MECHANIC])
+def test_issuing_is_refused(login, small_job, role):
+    client = login(role)
+    assert client.post(reverse("handover-issue", args=[small_job.number])).status_code == 403
+    page = client.get(reverse("handover", args=[small_job.number])).content.decode()
+    assert reverse("handover-issue", args=[small_job.number]) not in page
+
+
+def test_issuing_needs_a_post_and_a_log_in(client, login, small_job):
+    url = reverse("handover-issue", args=[small_job.number])
+    assert login(Role.DESK).get(url).status_code == 405
+    assert client.post(url).status_code == 302
+    assert not HandoverSheet.objects.exists()
+
+
+def test_a_pdf_is_for_the_staff(client, login, issued):
+    url = reverse("sheet-pdf", args=[issued.pk])
+    assert client.get(url).status_code == 302
+    assert login(Role.MECHANIC).get(url).status_code == 200
+    assert login(Role.MECHANIC).get(reverse("sheet-pdf", args=[issued.pk + 1])).status_code == 404
+
+
+def test_the_page_asks_as_often_for_one_sheet_as_for_three(
+    login, issued, whole_job, staff, django_assert_max_num_queries
+):
+    client = login(Role.DESK)
+    url = reverse("handover", args=[whole_job.number])
+    client.get(url)
+    Part.objects.create(job=whole_job, name="Chain")
+    for _ in range(2):
+        issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+    with django_assert_max_num_queries(22):
+        page = client.get(url).content.decode()
+    assert page.count("SHA-256") == 3

@@ -1,0 +1,217 @@
+"""Issuing: what stands in the way, numbers, hashes, and that nothing issued is ever altered."""
+
+import hashlib
+
+import pytest
+from django.core.files.storage import default_storage
+from django.db import IntegrityError, transaction
+
+from jobs.job.page import get_job, load_page
+from jobs.models import Check, ClearanceReading, Job, Part, Run
+from reports.handover.issuing import NoPdf, NotReady, blockers, issue_sheet, issued_pdf, needs_telling
+from reports.handover.sheet import sheet_pdf
+from reports.handover.snapshot import snapshot_sha256
+from reports.models import HandoverSheet, NoticeWording, SheetLink
+from reports.models.handover import IssuedSheetIsFinal
+from tests import factories
+from tests.reports import whole_jobs
+from tests.reports.reading import squeezed, whole_text
+from workshop.models import Role
+
+TOLD = "Ines Quill"
+
+
+@pytest.fixture
+def issued(whole_job, staff) -> HandoverSheet:
+    return issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+
+
+def texts(job: Job, **said: str) -> str:
+    return " ".join(blocker.text for blocker in blockers(job, **said))
+
+
+def test_a_whole_job_is_ready_once_the_customer_is_told(whole_job):
+    assert "tell the customer" in texts(whole_job)
+    assert blockers(whole_job, told=TOLD) == []
+
+
+def test_a_bike_that_never_came(staff):
+    job = factories.make_job()
+    assert "has not been received" in texts(job)
+    assert blockers(job)[0].url == f"/jobs/{job.number}/#brief"
+
+
+def test_clearances_out_of_range(whole_job):
+    reading = ClearanceReading.objects.filter(clearance_set__when="as_left", side="intake").first()
+    reading.clearance_mm = "0.09"
+    reading.save()
+    assert "out of range, or can't be told, by the last reading: cylinder 1, intake left." in texts(whole_job)
+
+
+def test_checks_not_ticked(whole_job):
+    Check.objects.filter(job=whole_job, item__list="before_handover").first().delete()
+    assert "Checks before handover: 1 of 7 not ticked." in texts(whole_job)
+
+
+def test_a_run_file_without_names(whole_job, staff):
+    Run.objects.create(
+        job=whole_job,
+        original_name="new.csv",
+        sha256="0" * 64,
+        size=1,
+        made_by=staff[Role.TUNER],
+        original="x",
+    )
+    assert "The columns of the run file new.csv are not named yet." in texts(whole_job, told=TOLD)
+
+
+def test_track_use_asks_nobody_to_be_told(whole_job):
+    whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
+    whole_job.save()
+    assert not needs_telling(load_page(get_job(whole_job.number)))
+
+
+def test_a_change_that_was_taken_back_causes_nothing(staff):
+    """Tune 2 is made from the calibration as received, so what tune 1 changed is not in the bike."""
+    whole_jobs.make_shop()
+    job = factories.make_job()
+    from jobs.models import TuneChange, TuneChangeKind, TuneRevision
+
+    by = staff[Role.TUNER]
+    received = TuneRevision.objects.create(job=job, number=0, loaded_by=by, loaded_at=whole_jobs.hours(0))
+    first = TuneRevision.objects.create(
+        job=job, number=1, made_from=received, loaded_by=by, loaded_at=whole_jobs.hours(1)
+    )
+    fuel = TuneChangeKind.objects.get(name="fuel")
+    TuneChange.objects.create(revision=first, kind=fuel, to_value="+4", reason="lean")
+    assert needs_telling(load_page(get_job(job.number)))
+    TuneRevision.objects.create(
+        job=job, number=2, made_from=received, loaded_by=by, loaded_at=whole_jobs.hours(2)
+    )
+    assert not needs_telling(load_page(get_job(job.number)))
+
+
+def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, whole_job):
+    assert issued.number == f"{whole_job.number}/1"
+    with issued.pdf.open("rb") as file:
+        pdf = file.read()
+    assert hashlib.sha256(pdf).hexdigest() == issued.sha256
+    stored = HandoverSheet.objects.get(pk=issued.pk)
+    assert snapshot_sha256(stored.snapshot) == stored.snapshot_sha256
+    assert stored.wording.version == 1
+    assert sheet_pdf(stored.snapshot) == pdf
+    assert squeezed(f"{TOLD} was told so by the shop") in whole_text(pdf)
+
+
+def test_something_in_the_way_and_no_reason(whole_job, staff):
+    with pytest.raises(NotReady) as stopped:
+        issue_sheet(job=whole_job, by=staff[Role.OWNER])
+    assert "tell the customer" in str(stopped.value)
+    assert not HandoverSheet.objects.exists()
+
+
+def test_only_the_owner_overrides(whole_job, staff):
+    with pytest.raises(NotReady):
+        issue_sheet(job=whole_job, by=staff[Role.DESK], override_reason="in a hurry")
+
+
+def test_the_owners_reason_is_printed(whole_job, staff):
+    sheet = issue_sheet(job=whole_job, by=staff[Role.OWNER], override_reason="Customer leaves for abroad.")
+    assert sheet.override_reason == "Customer leaves for abroad."
+    assert squeezed("Reason given: Customer leaves for abroad.") in whole_text(issued_pdf(sheet))
+
+
+def test_a_reason_without_anything_in_the_way_is_not_printed(whole_job, staff):
+    sheet = issue_sheet(job=whole_job, by=staff[Role.OWNER], override_reason="to be sure", told=TOLD)
+    assert sheet.override_reason == ""
+
+
+def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, whole_job, staff):
+    Part.objects.create(job=whole_job, name="Chain")
+    later = issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+    assert later.issue_number == 2
+    assert later.snapshot["sheet"]["supersedes"]["changed"] == ["parts"]
+    printed = whole_text(issued_pdf(later))
+    assert squeezed(f"takes the place of sheet {whole_job.number}/1") in printed
+    assert squeezed("Changed since: parts.") in printed
+
+
+def test_a_later_sheet_of_the_same_records(issued, whole_job, staff):
+    later = issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+    assert squeezed("Nothing that it says has changed.") in whole_text(issued_pdf(later))
+
+
+def test_an_issued_sheet_stays_as_it_is(issued):
+    issued.override_reason = "afterwards"
+    for alter in (
+        issued.save,
+        issued.delete,
+        lambda: HandoverSheet.objects.update(override_reason="afterwards"),
+        lambda: HandoverSheet.objects.filter(pk=issued.pk).delete(),
+        lambda: HandoverSheet.objects.bulk_update([issued], ["override_reason"]),
+        lambda: HandoverSheet.objects.update_or_create(pk=issued.pk, defaults={"issue_number": 9}),
+        issued.job.handover_sheets.all().delete,
+    ):
+        with pytest.raises(IssuedSheetIsFinal), transaction.atomic():
+            alter()
+    stored = HandoverSheet.objects.get(pk=issued.pk)
+    assert (stored.override_reason, stored.issue_number) == ("", 1)
+
+
+def test_the_database_refuses_a_number_twice(issued):
+    copy = HandoverSheet(
+        job=issued.job,
+        issue_number=1,
+        pdf="elsewhere.pdf",
+        sha256="0" * 64,
+        snapshot={},
+        snapshot_sha256="0" * 64,
+        wording=issued.wording,
+        issued_by=issued.issued_by,
+    )
+    with pytest.raises(IntegrityError):
+        copy.save()
+
+
+def test_a_lost_or_changed_file_is_made_again(issued):
+    name = issued.pdf.name
+    with issued.pdf.open("rb") as file:
+        pdf = file.read()
+    default_storage.delete(name)
+    assert issued_pdf(issued) == pdf
+    with default_storage.open(name, "wb") as file:
+        file.write(b"something else")
+    assert issued_pdf(issued) == pdf
+
+
+def test_what_can_not_be_had_as_issued_is_not_served(issued, monkeypatch):
+    default_storage.delete(issued.pdf.name)
+    monkeypatch.setattr("reports.tasks.sheet_pdf", lambda *given: b"%PDF as another version makes it")
+    with pytest.raises(NoPdf, match="makes it differently"):
+        issued_pdf(issued)
+    assert not default_storage.exists(issued.pdf.name)
+
+
+def test_a_printed_link_opens_this_sheet(whole_job, staff):
+    sheet = issue_sheet(
+        job=whole_job,
+        by=staff[Role.DESK],
+        told=TOLD,
+        address_of=lambda token: f"https://shop.example/{token}/",
+    )
+    link = SheetLink.objects.get()
+    assert link.sheet == sheet and link.is_live
+    assert sheet.snapshot["sheet"]["link"]["address"] == f"https://shop.example/{link.token}/"
+    assert squeezed("can be read and acknowledged at") in whole_text(issued_pdf(sheet))
+
+
+def test_wordings_are_kept_by_version(issued, whole_job, staff):
+    assert NoticeWording.objects.count() == 1
+    NoticeWording.objects.create(
+        version=2, road_use="Ask the inspection body first.", safety="Mind the brakes."
+    )
+    later = issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+    assert later.wording.version == 2
+    assert "Mindthebrakes." in whole_text(issued_pdf(later))
+    assert later.snapshot["sheet"]["supersedes"]["changed"] == ["notices"]
+    assert HandoverSheet.objects.get(pk=issued.pk).wording.version == 1

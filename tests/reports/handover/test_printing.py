@@ -1,0 +1,284 @@
+"""Printing by a worker or at once: steps told, faults in words, the same bytes, twice never two."""
+
+import errno
+import hashlib
+from collections.abc import Callable
+from datetime import timedelta
+from shutil import rmtree
+from typing import Any
+
+import pytest
+from django.core.files.storage import FileSystemStorage, default_storage
+from django.core.management import call_command
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from django_tasks_db.management.commands.db_worker import Worker
+from django_tasks_db.models import DBTaskResult
+
+from jobs.models import Job
+from reports import tasks
+from reports.handover.issuing import BeingPrinted, NoPdf, issue_sheet, issued_pdf
+from reports.handover.sheet import sheet_pdf
+from reports.models import HandoverSheet, Printing, SheetLink
+from reports.system_checks import check_task_tables
+from reports.typesetting.pdf import kept_fonts
+from tests import factories
+from tests.reports import whole_jobs
+from workshop.models import Role
+
+IMMEDIATE = {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}
+Step = Printing.Step
+
+
+@pytest.fixture
+def job(staff) -> Job:
+    """A bike that has not come yet, so that its sheet is short."""
+    whole_jobs.make_shop(link_days=30)
+    return factories.make_job(intended_use="track_only")
+
+
+@pytest.fixture
+def with_worker(settings) -> None:
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}, "at_once": IMMEDIATE}
+
+
+def issue(job: Job, staff: dict[Role, Any], **more: Any) -> HandoverSheet:
+    return issue_sheet(job=job, by=staff[Role.OWNER], override_reason="for a test", **more)
+
+
+def run_worker() -> None:
+    """Let a worker do what waits, but for its loop, which would end the test's own transaction."""
+    worker = Worker(
+        queue_names=["default"],
+        excluded_queue_names=[],
+        interval=0,
+        batch=True,
+        backend_name="default",
+        startup_delay=False,
+        max_tasks=None,
+        worker_id="one",
+    )
+    for waiting in DBTaskResult.objects.ready():
+        waiting.claim(worker.worker_id)
+        worker.run_task(waiting)
+
+
+def stopped(problem: BaseException) -> Callable[..., bytes]:
+    def stop(*args: Any, **kwargs: Any) -> bytes:
+        raise problem
+
+    return stop
+
+
+def lay_back(sheet: HandoverSheet, **how: Any) -> None:
+    """As if it had been left so for an hour."""
+    Printing.objects.filter(sheet=sheet).update(moved_at=timezone.now() - timedelta(hours=1), **how)
+
+
+def handover_page(client: Client, job: Job) -> str:
+    return client.get(reverse("handover", args=[job.number])).content.decode()
+
+
+def test_without_a_worker_the_pdf_is_there_at_once(job, staff):
+    sheet = issue(job, staff)
+    assert hashlib.sha256(issued_pdf(sheet)).hexdigest() == sheet.sha256
+    assert sheet.printing.step == Step.DONE
+    assert not DBTaskResult.objects.exists()
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_a_worker_makes_the_bytes_that_are_made_at_once(job, staff):
+    sheet = issue(job, staff)
+    assert (sheet.sha256, sheet.pdf.name, sheet.printing.step) == ("", "", Step.WAITING)
+    assert len(sheet.snapshot_sha256) == 64
+    with pytest.raises(BeingPrinted):
+        issued_pdf(sheet)
+    run_worker()
+    printed = HandoverSheet.objects.get(pk=sheet.pk)
+    assert printed.printing.step == Step.DONE
+    assert issued_pdf(printed) == sheet_pdf(sheet.snapshot)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("with_worker")
+def test_the_workers_command_prints(job, staff):
+    sheet = issue(job, staff)
+    call_command("db_worker", batch=True, interval=0, startup_delay=False, reload=False, verbosity=0)
+    sheet.refresh_from_db()
+    assert hashlib.sha256(issued_pdf(sheet)).hexdigest() == sheet.sha256
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_the_page_tells_how_far_it_is_and_the_customer_waits(client, login, job, staff):
+    sheet = issue(job, staff, address_of=lambda token: f"https://shop.example/{token}/")
+    desk, token = login(Role.DESK), SheetLink.objects.get().token
+    page = handover_page(desk, job)
+    assert "Being printed: waiting to be printed." in page
+    assert "The customer&#x27;s link and the mail wait for the PDF." in page.replace("'", "&#x27;")
+    assert f"SHA-256 of its data {sheet.snapshot_sha256}" in page
+    assert reverse("sheet-mail", args=[sheet.pk]) not in page
+    for name in ("link-new", "sheet-mail", "sheet-pdf"):
+        answer = desk.get(reverse(name, args=[sheet.pk]), follow=True)
+        assert answer.redirect_chain == [(reverse("handover", args=[job.number]), 302)]
+    for name in ("customer-sheet", "customer-pdf"):
+        answer = client.get(reverse(name, args=[token]))
+        assert answer.status_code == 503
+        assert "being printed" in answer.content.decode()
+    run_worker()
+    assert reverse("sheet-mail", args=[sheet.pk]) in handover_page(desk, job)
+    assert client.get(reverse("customer-sheet", args=[token])).status_code == 200
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_the_page_asks_until_there_is_something_new(login, job, staff):
+    sheet = issue(job, staff)
+    client, url = login(Role.MECHANIC), reverse("sheet-printing", args=[sheet.pk])
+    seen = {"seen": sheet.printing.mark}
+    assert client.get(url, seen, headers={"HX-Request": "true"}).status_code == 204
+    Printing.objects.update(step=Step.PICTURES, done=3, of=8)
+    part = client.get(url, seen, headers={"HX-Request": "true"}).content.decode()
+    assert "Being printed: drawing the pictures, those of 3 of 8 sections are drawn." in part
+    assert 'hx-trigger="every 2s"' in part and "<html" not in part
+    assert client.get(url).status_code == 302
+    Printing.objects.update(step=Step.WAITING)
+    run_worker()
+    part = client.get(url, seen, headers={"HX-Request": "true"}).content.decode()
+    assert "Open the PDF" in part and "hx-get" not in part
+
+
+def test_steps_are_told_as_they_are_taken(snapshot):
+    told: list[tuple[str, int, int]] = []
+    sheet_pdf(snapshot, lambda step, done=0, of=0: told.append((step, done, of)))
+    pictures = [each[1:] for each in told if each[0] == "pictures"]
+    assert [step for step, *_ in told] == ["pictures"] * len(pictures) + ["pages"]
+    assert pictures == [(done, len(pictures) - 1) for done in range(len(pictures))]
+    assert len(pictures) > 5
+
+
+@pytest.mark.parametrize(
+    ("problem", "said"),
+    [
+        (ValueError("odd"), "The program failed while it made the pages; its log says how."),
+        (OSError(errno.ENOSPC, "No space left on device"), "A file could not be written: No space left"),
+        (SystemExit(1), "The worker was stopped while it made the pages."),
+    ],
+)
+@pytest.mark.usefixtures("with_worker")
+def test_a_fault_is_told_and_it_is_printed_again(login, job, staff, monkeypatch, problem, said):
+    sheet = issue(job, staff)
+    with monkeypatch.context() as broken:
+        broken.setattr(tasks, "sheet_pdf", stopped(problem))
+        run_worker()
+    client = login(Role.DESK)
+    page = handover_page(client, job)
+    assert f"Not printed. {said}" in page and "Print again" in page
+    answer = client.post(reverse("sheet-print", args=[sheet.pk]), follow=True)
+    assert "being printed" in answer.content.decode()
+    run_worker()
+    assert issued_pdf(HandoverSheet.objects.get(pk=sheet.pk)).startswith(b"%PDF")
+
+
+def test_a_fault_at_once_leaves_an_issued_sheet(login, job, staff, monkeypatch):
+    monkeypatch.setattr(tasks, "sheet_pdf", stopped(ValueError("odd")))
+    said = {"issue_number": 1, "override_reason": "for a test"}
+    answer = login(Role.OWNER).post(reverse("handover-issue", args=[job.number]), said, follow=True)
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert "is issued, but it was not printed. The program failed" in page and "Print again" in page
+    assert HandoverSheet.objects.get().issue_number == 1
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_a_worker_that_died_leaves_a_sheet_that_can_be_printed(login, job, staff):
+    sheet = issue(job, staff)
+    Printing.objects.update(step=Step.PAGES)  # it took the sheet, and was heard of no more
+    client = login(Role.TUNER)
+    assert "Print again" not in handover_page(client, job)
+    lay_back(sheet)
+    assert "Printing has stopped" in handover_page(client, job)
+    client.post(reverse("sheet-print", args=[sheet.pk]))
+    run_worker()
+    assert HandoverSheet.objects.get().is_printed
+    assert Printing.objects.get().attempt == 2
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_what_no_worker_takes_is_printed_here(login, job, staff):
+    sheet = issue(job, staff)
+    lay_back(sheet)
+    client = login(Role.DESK)
+    assert "No worker has taken this sheet up." in handover_page(client, job)
+    client.post(reverse("sheet-print", args=[sheet.pk]))
+    printed = HandoverSheet.objects.get()
+    assert printed.is_printed
+    run_worker()  # comes at last, and finds nothing to do
+    assert HandoverSheet.objects.get().pdf.name == printed.pdf.name
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_printed_twice_there_is_one_pdf(job, staff):
+    sheet = issue(job, staff)
+    pdf = sheet_pdf(sheet.snapshot)
+    slow, quick = HandoverSheet.objects.get(), HandoverSheet.objects.get()
+    tasks.keep(quick, pdf)
+    tasks.keep(slow, pdf)  # a worker taken for dead brings its pages after all
+    folder, name = quick.pdf.name.rsplit("/", 1)
+    assert default_storage.listdir(folder) == ([], [name])
+    assert HandoverSheet.objects.get().pdf.name == quick.pdf.name
+    assert sheet.history.model.objects.filter(id=sheet.pk).count() == 2  # issued, printed
+
+
+def test_a_task_that_comes_twice_prints_once(job, staff, monkeypatch):
+    sheet = issue(job, staff)
+    monkeypatch.setattr(tasks, "sheet_pdf", stopped(AssertionError("printed a second time")))
+    tasks.print_sheet.call(sheet.pk, 1)
+    assert Printing.objects.get().step == Step.DONE
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_a_lost_file_is_printed_again_by_the_worker(login, job, staff):
+    sheet = issue(job, staff)
+    run_worker()
+    sheet.refresh_from_db()
+    pdf, client, url = issued_pdf(sheet), login(Role.MECHANIC), reverse("sheet-pdf", args=[sheet.pk])
+    default_storage.delete(sheet.pdf.name)
+    answer = client.get(url, follow=True)
+    assert "is being printed. Look again in a minute." in answer.content.decode()
+    run_worker()
+    assert b"".join(client.get(url).streaming_content) == pdf
+
+
+def test_fonts_that_the_machine_cleared_away_are_loaded_anew(job, staff):
+    sheet = issue(job, staff)
+    rmtree(kept_fonts()._folder)
+    assert sheet_pdf(sheet.snapshot) == issued_pdf(sheet)
+
+
+def test_a_file_that_can_not_be_kept(job, staff, monkeypatch):
+    full = OSError(errno.ENOSPC, "No space left on device")
+    monkeypatch.setattr(FileSystemStorage, "_save", stopped(full))
+    sheet = issue(job, staff)
+    assert not sheet.is_printed
+    with pytest.raises(NoPdf, match="No space left on device"):
+        issued_pdf(sheet)
+
+
+def test_printing_is_asked_for_by_those_who_issue(login, job, staff):
+    sheet = issue(job, staff)
+    url = reverse("sheet-print", args=[sheet.pk])
+    assert login(Role.MECHANIC).post(url).status_code == 403
+    assert login(Role.DESK).get(url).status_code == 405
+    assert "is printed already" in login(Role.DESK).post(url, follow=True).content.decode()
+    for name in ("sheet-print", "sheet-printing"):
+        answer = login(Role.DESK).generic("POST" if name == "sheet-print" else "GET", reverse(name, args=[0]))
+        assert answer.status_code == 404
+
+
+def test_the_tables_of_the_tasks_are_missed(db, settings, monkeypatch):
+    assert check_task_tables(None, databases=["default"]) == []
+    monkeypatch.setattr(DBTaskResult._meta, "db_table", "never_migrated")
+    assert check_task_tables(None, databases=["default"]) == []  # nobody asks for them
+    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}, "at_once": IMMEDIATE}
+    (missed,) = check_task_tables(None, databases=["default"])
+    assert missed.id == "reports.W001" and "manage.py migrate" in missed.hint

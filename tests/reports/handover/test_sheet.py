@@ -1,0 +1,310 @@
+"""The sheet as a document: complete, one and the same, able to load nothing, readable everywhere."""
+
+import copy
+import json
+from concurrent.futures import ThreadPoolExecutor
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from jobs.models import Job, Part
+from reports.drawing import pictures
+from reports.handover.first_page import offer
+from reports.handover.sheet import parts_of, prepare, sheet_pdf, summary_picture
+from reports.handover.snapshot import make_snapshot, plain_json, snapshot_sha256
+from reports.typesetting.pdf import PAPERS
+from tests import factories
+from tests.reports import whole_jobs
+from tests.reports.conftest import AT
+from tests.reports.reading import (
+    attachments,
+    elements,
+    fonts,
+    opened,
+    pages,
+    squeezed,
+    syntax_problems,
+    whole_text,
+)
+from workshop.models import Role
+
+# What a snapshot holds and a page does not print as it stands: figures, which are rounded into the shop's
+# units, and times; what the program needs to lay out the page; what stands in the attached tables.
+NOT_PRINTED_AS_TEXT = {
+    "base64",
+    "jpeg_base64",
+    "type",
+    "units",
+    "paper",
+    "time_zone",
+    "sha256",
+    "state",
+    "quantity",
+    "sentence",
+    "settings",
+    "fuel_table_before",
+    "fuel_table_after",
+    "result",
+    "accepted_at",
+    "track_only",
+    "chart",  # its letters are drawn as outlines; what it shows is said beside it
+}
+MOMENT_LENGTH = len("2025-03-14T15:00:00+00:00")
+RIDER_WORDS = "λ °C Ø ½ N·m ł ğ Ж щ é ß ≤ → – − × ± ″ ● ש ع"
+
+
+def texts(value: Any, path: str = "") -> list[tuple[str, str]]:
+    """Every text of a snapshot with where it stands, times and what is not printed left out."""
+    if isinstance(value, dict):
+        return [
+            found
+            for key, each in value.items()
+            if key not in NOT_PRINTED_AS_TEXT
+            for found in texts(each, f"{path}.{key}")
+        ]
+    if isinstance(value, list):
+        return [found for place, each in enumerate(value) for found in texts(each, f"{path}[{place}]")]
+    if not isinstance(value, str) or not value or (len(value) == MOMENT_LENGTH and value[4:5] == "-"):
+        return []
+    return [(path, value)]
+
+
+def test_every_text_of_every_record_is_printed(snapshot, pdf):
+    printed = whole_text(pdf).lower()
+    missing = [(path, text) for path, text in texts(snapshot) if squeezed(text).lower() not in printed]
+    assert missing == []
+
+
+def test_records_stand_on_the_sheet(pdf):
+    printed = whole_text(pdf)
+    for words in (
+        "6 of 12 were out of range; all 12 now on target",
+        "Silencer Skerry S",
+        "race use only",
+        "tern_after_sweep_3.csv",
+        "tyre slipped",
+        "returning rider",
+        "Cold start below 5 °C.",
+        "Look at the oil level after 500 km.",
+        "rear tyre renewed, same size",
+        "page 1 of",
+        "0.12 mm",
+        "As left is",
+        "The front wheel would allow",
+        "A correction of the fuel is given for",
+        "Braking on the over-run, mean of",
+        "How torque answers the grip",
+        "The throttle answers otherwise: ride gently at first",
+        "next at about 47\N{NARROW NO-BREAK SPACE}480 km",
+    ):
+        assert squeezed(words) in printed, words
+
+
+def test_the_shops_own_remarks_and_the_customers_address_stay_in_the_shop(snapshot, pdf):
+    kept = json.dumps(snapshot) + whole_text(pdf)
+    assert "pays late" not in kept
+    assert "ines@example.org" not in kept
+
+
+def test_the_same_snapshot_gives_the_same_bytes(snapshot, pdf):
+    assert sheet_pdf(copy.deepcopy(snapshot)) == pdf
+    assert sheet_pdf(json.loads(json.dumps(snapshot, sort_keys=True))) == pdf
+
+
+def test_the_same_records_give_the_same_snapshot(whole_job, staff, snapshot):
+    again = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    assert snapshot_sha256(again) == snapshot_sha256(snapshot)
+    assert snapshot_sha256(plain_json(snapshot)) == snapshot_sha256(snapshot)
+
+
+def test_no_section_without_anything_to_say(staff):
+    whole_jobs.make_shop()
+    job = factories.make_job()
+    bare = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    keys = [part.key for part in parts_of(bare, offer(bare))]
+    assert keys == ["checks", "road_use", "safety", "acknowledgement"]
+    printed = whole_text(sheet_pdf(bare))
+    for title in (
+        "Valve clearances",
+        "Parts fitted",
+        "Comparisons",
+        "Mixture",
+        "What was done",
+        "What changed",
+    ):
+        assert squeezed(title) not in printed
+
+
+def test_desmodromic_valves_measured_once_with_two_blades(staff):
+    """As found only: no column is empty-handed, both gaps are named, a bracket shows both blades."""
+    whole_jobs.make_shop()
+    closing = {
+        f"{side}_closing_{end}_mm": Decimal(value)
+        for side in ("intake", "exhaust")
+        for end, value in (("low", "0.01"), ("high", "0.05"), ("target", "0.03"))
+    }
+    spec = factories.make_engine(cylinders=2, arrangement="v", adjuster="desmodromic", **closing)
+    job = factories.make_job(bike=factories.make_bike(engine_spec=spec))
+    measured = factories.make_clearance_set(job, staff[Role.MECHANIC], "0.12")
+    reading = measured.readings.filter(gap="closing").first()
+    reading.clearance_mm, reading.goes_mm, reading.not_goes_mm = None, Decimal("0.03"), Decimal("0.06")
+    reading.save()
+    snapshot = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    printed = whole_text(sheet_pdf(snapshot))
+    assert squeezed("0.03 to 0.06 mm") in printed
+    assert squeezed("cylinder 2, exhaust right, closing") in printed
+    assert squeezed("cannot tell") in printed
+
+
+def test_what_users_type_loads_nothing_and_is_printed(whole_job, staff):
+    attack = "<link rel=attachment href=file:///etc/hostname><img src=http://127.0.0.1:1/><b>bold</b>"
+    Part.objects.create(job=whole_job, name=attack, note=f"{attack} in a note")
+    whole_job.brief = f"{attack} asked"
+    whole_job.save()
+    snapshot = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    ready = prepare(snapshot)
+    asked = [part.split('"')[0] for part in ready.html.split('src="')[1:]]
+    assert all(address in ready.files for address in asked)
+    pdf = sheet_pdf(snapshot)
+    assert set(attachments(pdf)) == {"curves.csv", "clearances.csv", "runs.csv", "sheet.json"}
+    printed = whole_text(pdf)
+    assert squeezed(f"{attack} in a note") in printed
+    assert squeezed(f"{attack} asked") in printed
+
+
+@pytest.mark.parametrize(
+    ("paper", "width", "height"),
+    # ISO 216 for A4; ANSI/ASME Y14.1 for Letter, 8.5 by 11 inch; 72 points an inch
+    [("A4", 595.276, 841.890), ("Letter", 612.0, 792.0)],
+)
+def test_pages_have_the_shops_paper_size(snapshot, paper, width, height):
+    snapshot["shop"]["paper"] = paper
+    assert paper in PAPERS
+    with opened(sheet_pdf(snapshot)) as document:
+        boxes = [[float(each) for each in page.mediabox] for page in document.pages]
+    assert len(boxes) > 4
+    for box in boxes:
+        assert box == pytest.approx([0, 0, width, height], abs=0.5)
+
+
+def test_fonts_are_in_the_file_and_ours(pdf):
+    found = fonts(pdf)
+    assert all(found.values())
+    assert all("+Sheet-" in name for name in found), found
+
+
+def test_letters_of_many_tongues_have_their_glyphs(snapshot):
+    snapshot["customer"]["name"] = RIDER_WORDS
+    pdf = sheet_pdf(snapshot)
+    assert all("+Sheet-" in name for name in fonts(pdf)), "a font of this machine was taken"
+    printed = whole_text(pdf)
+    for sign in RIDER_WORDS.split():
+        assert sign in printed, sign
+
+
+def test_metadata_language_and_claim(snapshot, pdf):
+    with opened(pdf) as document:
+        with document.open_metadata() as meta:
+            assert meta["pdfaid:part"] == "3"
+            assert meta["pdfaid:conformance"] == "A"
+            assert "Handover sheet 20" in meta["dc:title"]
+        assert str(document.Root.Lang) == "en"
+        assert bool(document.Root.MarkInfo.Marked)
+        assert len(document.Root.Outlines.keys()) > 1
+        assert "2025" in str(document.docinfo["/CreationDate"])
+
+
+def test_headings_tables_and_alternative_texts_are_tagged(pdf):
+    found = elements(pdf)
+    kinds = [kind for kind, _ in found]
+    assert kinds.count("/H1") == 1
+    assert {"/H2", "/Table", "/TH", "/TD", "/Figure", "/L"} <= set(kinds)
+    figures = [alt for kind, alt in found if kind == "/Figure"]
+    # power and torque, difference, drive-out, clearances, mixture, throttle, torque by grip, over-run
+    assert len(figures) == 8
+    assert all(len(alt) > 40 for alt in figures)
+
+
+def test_syntax_holds(pdf):
+    assert syntax_problems(pdf) == ""
+
+
+def test_attached_tables_hold_the_figures(snapshot, pdf):
+    files = attachments(pdf)
+    assert json.loads(files["sheet.json"]) == plain_json(snapshot)
+    lines = files["curves.csv"].decode().splitlines()
+    assert lines[0].startswith("comparison,side,engine_speed_rpm,power_kw")
+    assert len(lines) > 300
+    clearances = files["clearances.csv"].decode().splitlines()
+    assert '"cylinder 1, intake left",as found,0.1,0.2,0.16,0.12,0.12' in clearances[1]
+
+
+def test_a_text_like_a_formula_is_text_in_the_tables(snapshot):
+    snapshot["runs"][0]["name"] = "=1+1"
+    rows = attachments(sheet_pdf(snapshot))["runs.csv"].decode().splitlines()
+    assert rows[1].startswith("'=1+1,")
+
+
+def test_track_only_stands_on_every_page(whole_job, staff):
+    whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
+    whole_job.save()
+    track = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    assert all("Trackuseonly" in squeezed(page) for page in pages(sheet_pdf(track)))
+
+
+def test_a_draft_says_so_on_every_page(whole_job, staff):
+    draft = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT, draft=True)
+    assert all("Draft,notissued" in squeezed(page) for page in pages(sheet_pdf(draft)))
+
+
+def test_two_hundred_parts_and_a_long_note(whole_job, staff):
+    for place in range(200):
+        Part.objects.create(
+            job=whole_job, name=f"Bolt {place:03d} of the fairing", part_number=f"B-{place:03d}"
+        )
+    words = [f"word{place}" for place in range(5000)]
+    whole_job.condition = " ".join(words)
+    whole_job.save()
+    pdf = sheet_pdf(make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT))
+    per_page = pages(pdf)
+    printed = squeezed("".join(per_page))
+    assert [place for place in range(200) if f"Bolt{place:03d}ofthefairing" not in printed] == []
+    assert [word for word in words if word not in printed] == []
+    with_parts = [page for page in per_page if "B-0" in page or "B-1" in page]
+    assert len(with_parts) > 3
+    assert all("Maker, number, serial" in page for page in with_parts)
+
+
+def test_charts_drawn_at_once_equal_those_drawn_alone(snapshot):
+    comparison, clearances = snapshot["comparisons"][0], snapshot["clearances"]
+    units = snapshot["shop"]["units"]
+    works = [
+        lambda: [p.svg for p in pictures.comparison_pictures(comparison, 0, units, 1.2)],
+        lambda: [p.svg for p in pictures.clearance_pictures(clearances, "mm")],
+    ] * 10
+    alone = [work() for work in works[:2]]
+    with ThreadPoolExecutor(8) as pool:
+        together = list(pool.map(lambda work: work(), works))
+    assert together == alone * 10
+
+
+def test_figures_stand_in_the_shops_units(whole_job, staff):
+    shop = whole_jobs.make_shop(
+        power_unit="hp", torque_unit="lbf_ft", distance_unit="mi", temperature_unit="f"
+    )
+    assert shop.power_unit == "hp"
+    snapshot = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    printed = whole_text(sheet_pdf(snapshot))
+    # 23,480 km / 1.609344 = 14,589.8 mi
+    assert "14590mi" in printed
+    assert "kW" not in printed
+    # the first run's peak, 1 hp = 0.745699872 kW
+    peak = snapshot["runs"][0]["peak_power_kw"] / 0.745699872
+    assert squeezed(f"{peak:.1f} hp") in printed
+
+
+def test_the_pages_picture_is_that_of_the_sheet(snapshot):
+    picture = summary_picture(snapshot, "of-a-test")
+    assert picture["address"].startswith("data:image/svg+xml;base64,")
+    assert "3 before (grey, dashed) and 2 after (solid)" in picture["alt"]

@@ -1,0 +1,205 @@
+"""What happened: who changed which record when, each field from what to what, in words."""
+
+from datetime import date
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from jobs.models import FileLayout, MixtureStudy, ShutDays, StageEntry, ThrottleTable
+from tests.factories import make_bike, make_customer, make_job, make_revision
+from workshop.change_log.entries import told_models
+from workshop.models import Customer, Role, ShopProfile
+
+pytestmark = pytest.mark.django_db
+
+
+def shop_history(client, **wanted: str) -> str:
+    return client.get(reverse("shop-history"), wanted).text
+
+
+def test_a_change_is_told_with_who_and_from_what_to_what(login) -> None:
+    job = make_job(bike=make_bike(), intended_use="road")
+    edit = reverse("job-edit", args=[job])
+    sent = {"version": "1", "brief": "Raise the idle", "intended_use": "track_only"}
+    assert login(Role.DESK).post(edit, sent).status_code == 302
+    page = login(Role.MECHANIC).get(reverse("record-history", args=["jobs.job", job.pk])).text
+    assert "<strong>Dana Desk</strong> changed job" in page
+    assert "Smoother pick-up from closed throttle became Raise the idle" in page
+    assert "Intended use: road became track only" in page
+    assert "Version" not in page
+
+
+def test_what_a_field_points_to_is_named(login) -> None:
+    bike = make_bike()
+    before = str(bike.owner)
+    bike.owner = make_customer(name="Orla Venn")
+    bike.save()
+    page = login(Role.TUNER).get(reverse("record-history", args=["workshop.bike", bike.pk])).text
+    assert f"Owner: {before} became Orla Venn" in page
+
+
+def test_what_is_kept_as_a_list_is_counted(login) -> None:
+    job = make_job()
+    job.condition_marks = [{"x": 1, "y": 2, "note": "Dent"}]
+    job.save()
+    page = login(Role.OWNER).get(reverse("record-history", args=["jobs.job", job.pk])).text
+    assert "Condition on the outline: – became one entry" in page
+
+
+def test_filtered_by_kind_and_person(login, staff) -> None:
+    client = login(Role.DESK)
+    client.post(reverse("customer-new"), {"name": "By the desk"})
+    make_customer(name="By the program")
+    owner = login(Role.OWNER)
+    by_desk = shop_history(owner, by=str(staff[Role.DESK].pk))
+    assert "By the desk" in by_desk
+    assert "By the program" not in by_desk
+    assert "By the desk" in shop_history(owner, kind="workshop.customer")
+    assert "By the desk" not in shop_history(owner, kind="workshop.bike")
+    for nonsense in ({"kind": "lost"}, {"by": "x"}, {"before": "soon"}, {"before": "2026-13-45T00:00"}):
+        assert owner.get(reverse("shop-history"), nonsense).status_code == 200
+
+
+def test_a_removed_record_stays_told(login) -> None:
+    customer = make_customer(name="Gone Again")
+    pk = customer.pk
+    customer.delete()
+    page = login(Role.OWNER).get(reverse("record-history", args=["workshop.customer", pk])).text
+    assert "removed customer Gone Again" in " ".join(page.split())
+
+
+def test_pages_go_back_in_time(login) -> None:
+    for number in range(70):
+        make_customer(name=f"Number {number:02}")
+    client = login(Role.OWNER)
+    first = client.get(reverse("shop-history"), {"kind": "workshop.customer"})
+    assert "Number 69" in first.text
+    assert "Number 10<" not in first.text
+    earlier = client.get(
+        reverse("shop-history"), {"kind": "workshop.customer", "before": first.context["more"]}
+    )
+    assert "Number 10<" in earlier.text
+    assert "Number 69" not in earlier.text
+
+
+def test_queries_are_fixed_by_the_kinds_of_record(login) -> None:
+    client = login(Role.OWNER)
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            shop_history(client)
+        return len(queries)
+
+    job = make_job()
+    asked()
+    few = asked()
+    for number in range(120):
+        Customer.objects.create(name=f"Number {number}")
+    job.save()
+    # session and person, shop, people; then each kind once, and the earlier rows of those on the page
+    assert asked() <= few + 2
+    assert few <= 5 + 2 * len(told_models())
+
+
+def test_the_shops_history_is_the_owners(login) -> None:
+    for role in (Role.DESK, Role.MECHANIC, Role.TUNER):
+        assert login(role).get(reverse("shop-history")).status_code == 403
+        assert login(role).get(reverse("record-history", args=["workshop.staffmember", 1])).status_code == 403
+    assert login(Role.DESK).get(reverse("record-history", args=["jobs.nothing", 1])).status_code == 404
+
+
+def test_passwords_are_never_told(login, staff) -> None:
+    person = staff[Role.TUNER]
+    person.set_password("another long pass phrase")
+    person.save()
+    page = login(Role.OWNER).get(reverse("record-history", args=["workshop.staffmember", person.pk])).text
+    assert "assword" not in page.split("<main")[1].split("</main>")[0]
+
+
+def told_of(client, record) -> str:
+    kind = record._meta.label_lower
+    page = client.get(reverse("record-history", args=[kind, record.pk])).text
+    return " ".join(page.split("<main")[1].split("</main>")[0].split())
+
+
+def test_logging_in_is_no_change_of_the_person(client, login, staff) -> None:
+    person = staff[Role.MECHANIC]
+    sent = {"username": person.username, "password": "a long enough pass phrase"}
+    assert client.post(reverse("login"), sent).status_code == 302
+    person.refresh_from_db()
+    assert person.last_login is not None
+    assert "changed staff member" not in told_of(login(Role.OWNER), person)
+
+
+def test_a_new_password_is_told_without_the_password(login, staff) -> None:
+    person, owner = staff[Role.MECHANIC], login(Role.OWNER)
+    sent = {"new_password1": "quiet-harbour-9-lamps", "new_password2": "quiet-harbour-9-lamps"}
+    assert owner.post(reverse("staff-password", args=[person.pk]), sent).status_code == 302
+    told = told_of(owner, person)
+    assert f"changed staff member {person.username} (a new password)" in told
+    assert "quiet-harbour" not in told
+
+
+def test_figures_and_days_are_told_as_people_write_them(login) -> None:
+    job = make_job(odometer_km=None)
+    job.odometer_km = 23480.0
+    job.save()
+    shut = ShutDays.objects.create(first=date(2026, 12, 1), last=date(2026, 12, 1), reason="Fair")
+    shut.last = date(2026, 12, 2)
+    shut.save()
+    owner = login(Role.OWNER)
+    assert "Odometer (km): – became 23480<" in told_of(owner, job)
+    assert "1 Dec 2026 became 2 Dec 2026<" in told_of(owner, shut)
+
+
+def test_of_a_table_only_what_changed_is_told(login, staff) -> None:
+    revision = make_revision(make_job(), staff[Role.TUNER])
+    table = ThrottleTable.objects.create(
+        revision=revision,
+        mode="rain",
+        grip_pct=[0.0, 50.0],
+        engine_speed_rpm=[1000.0, 9000.0],
+        plate_pct=[[0.0, 0.0], [40.0, 45.5]],
+    )
+    table.plate_pct = [[0.0, 0.0], [38.0, 45.5]]
+    table.save()
+    told = told_of(login(Role.OWNER), table)
+    assert "2 entries (40, 45.5) became 2 entries (38, 45.5)" in told
+
+
+def test_of_a_file_layout_the_changed_setting_is_told(login) -> None:
+    layout = FileLayout.objects.create(name="Bench", fingerprint="a", layout={"decimal": ",", "rows": 1})
+    layout.layout = {"decimal": ".", "rows": 1}
+    layout.save()
+    told = told_of(login(Role.OWNER), layout)
+    assert "Layout: decimal , became decimal .<" in told
+
+
+def test_a_record_without_a_name_is_told_by_what_it_belongs_to(login, staff) -> None:
+    job = make_job()
+    entry = StageEntry.objects.create(job=job, stage="received", by=staff[Role.DESK])
+    page = shop_history(login(Role.OWNER), kind="jobs.stageentry")
+    assert f">received, {job.number}<" in page
+    assert f">no. {entry.pk}<" not in page
+
+
+def test_a_table_given_later_is_told_as_given(login, staff) -> None:
+    study = MixtureStudy.objects.create(
+        job=make_job(), title="Lean spot", made_by=staff[Role.TUNER], rpm_axis=[], load_axis=[], target=[]
+    )
+    study.fuel_table_after = {"rpm": [1000], "load": [0], "values": [[1.0]]}
+    study.save()
+    assert "Fuel table after: – became a fuel table<" in told_of(login(Role.OWNER), study)
+
+
+def test_other_ends_of_lines_are_no_change(login) -> None:
+    shop = ShopProfile.current()
+    shop.address = "Pier Row 7\nFennport"
+    shop.save()
+    shop.address, shop.phone = "Pier Row 7\r\nFennport", "+00 1"
+    shop.save()
+    told = told_of(login(Role.OWNER), shop)
+    assert "Phone: – became +00 1" in told
+    assert "Address: Pier" not in told

@@ -1,0 +1,206 @@
+"""The library of engines as a file: out and in again, looked at before it is saved."""
+
+import re
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from tests.factories import make_engine
+from tests.jobs.clearances.test_clearances import make_desmo_twin, make_single_with_screws
+from workshop.csv_files import as_text, from_text
+from workshop.engines.engine_file import COLUMNS, engines_csv, read_engines
+from workshop.models import EngineSpec, Role
+
+pytestmark = pytest.mark.django_db
+
+URL = "engine-import"
+
+
+def send_file(client: Any, text: str | bytes) -> Any:
+    data = text.encode() if isinstance(text, str) else text
+    return client.post(reverse(URL), {"file": SimpleUploadedFile("engines.csv", data)})
+
+
+def confirm(client: Any, shown: Any) -> Any:
+    page = shown.content.decode()
+    sent = {}
+    for name in ("carried", "fingerprint", "form_key"):
+        found = re.search(rf'name="{name}" value="([^"]*)"', page)
+        assert found, name
+        sent[name] = found[1]
+    return client.post(reverse(URL), sent)
+
+
+def stored() -> list[dict[str, Any]]:
+    return list(EngineSpec.objects.order_by("maker", "name").values(*COLUMNS))
+
+
+def make_library() -> None:
+    make_engine(
+        gear_ratios=[2.615384615, 1.857],
+        primary_ratio=1.7 / 3,
+        firing_order="1-2-3",
+        note='First line\r\nsecond, with "quotes" and ; and é\nthird',
+    )
+    make_desmo_twin(name="=1+1", maker="+SUM(A1)", note="-5 °C", source_page="'=41", intake_low_mm="0.00254")
+    no_shims = {f"shim_{name}_mm": None for name in ("step", "thinnest", "thickest")}
+    make_single_with_screws(source_manual="@home", source_edition="''-1", **no_shims)
+
+
+def test_out_and_in_again_is_without_loss(login) -> None:
+    make_library()
+    before = stored()
+    client = login(Role.OWNER)
+    text = client.get(reverse("engine-export")).content.decode()
+    page = send_file(client, text).content.decode()
+    read = read_engines(text)
+    assert (read.faults, [line.changes for line in read.lines]) == ([], [[], [], []])
+    assert "Nothing to save: all 3 engines" in page
+
+    EngineSpec.objects.all().delete()
+    answer = confirm(client, send_file(client, text))
+    assert answer.url == reverse("engine-list")
+    assert stored() == before
+
+
+def test_what_a_spreadsheet_would_run_is_marked_as_text_and_numbers_stay_numbers() -> None:
+    make_library()
+    text = engines_csv(EngineSpec.objects.all())
+    for formula in ("'=1+1", "'+SUM(A1)", "'-5 °C", "''=41", "'@home", "'''-1"):
+        assert formula in text
+    assert (as_text(Decimal("-0.5")), as_text(-3.25), as_text(-7)) == (Decimal("-0.5"), -3.25, -7)
+
+
+@pytest.mark.parametrize("text", ["=A1", "'=A1", "''=A1", "-0,5", "plain", "'quoted'", "", "\tx", "'"])
+def test_marking_a_cell_is_taken_off_again(text: str) -> None:
+    assert from_text(str(as_text(text))) == text
+
+
+def test_a_file_is_shown_before_anything_is_saved(login) -> None:
+    engine = make_engine()
+    client = login(Role.OWNER)
+    shown = send_file(
+        client,
+        "maker,name,idle_rpm,cylinders,arrangement,camshafts,intake_valves,exhaust_valves,adjuster,"
+        "intake_low_mm,intake_high_mm,exhaust_low_mm,exhaust_high_mm,target_tolerance_mm\n"
+        "Pellorin,Tern 660,1300,3,inline,dohc,2,2,shim_under_bucket,0.10,0.22,0.25,0.35,0.01\n"
+        "Ostrey,Wren 250,1400,1,single,sohc,2,2,screw and locknut,0.05,0.10,0.10,0.15,0.01\n",
+    )
+    page = shown.content.decode()
+    assert "Intake, upper limit (mm): 0.2 becomes 0.22" in page
+    assert "Idle speed (1/min): – becomes 1300" in page
+    assert "new in the library" in page
+    assert EngineSpec.objects.count() == 1
+    assert confirm(client, shown).url == reverse("engine-list")
+    engine.refresh_from_db()
+    assert (engine.intake_high_mm, engine.idle_rpm) == (Decimal("0.22"), 1300)
+    assert engine.exhaust_target_mm == Decimal("0.31")  # its column was left out
+    assert engine.history.first().history_user.username == "owner"
+    assert EngineSpec.objects.get(name="Wren 250").adjuster == "screw"
+
+
+def test_semicolons_commas_and_windows_letters_are_read(login) -> None:
+    make_engine()
+    text = "maker;name;intake_high_mm;source_manual\nPellorin;Tern 660;0,22;Handbuch für Händler\n"
+    client = login(Role.OWNER)
+    confirm(client, send_file(client, text.encode("cp1252")))
+    engine = EngineSpec.objects.get()
+    assert (engine.intake_high_mm, engine.source_manual) == (Decimal("0.22"), "Handbuch für Händler")
+
+
+def test_inches_are_kept_in_mm_exactly(login) -> None:
+    make_engine()
+    client = login(Role.OWNER)
+    text = (
+        "maker,name,intake_low_in,intake_high_mm,intake_target_mm\nPellorin,Tern 660,0.0045,0.008 in,6 thou\n"
+    )
+    confirm(client, send_file(client, text))
+    engine = EngineSpec.objects.get()
+    # 0.0045 × 25.4, 0.008 × 25.4 and 0.006 × 25.4
+    exact = tuple(Decimal(each) for each in ("0.1143", "0.2032", "0.1524"))
+    assert (engine.intake_low_mm, engine.intake_high_mm, engine.intake_target_mm) == exact
+
+
+def test_faults_are_told_by_line_and_column_and_nothing_is_saved(login) -> None:
+    make_engine()
+    before = stored()
+    text = (
+        "maker,name,intake_low_mm,intake_high_mm,note\n"
+        'Pellorin,Tern 660,0.12,0.22,"two\nlines"\n'
+        "Pellorin,Tern 660,0.10,0.20,\n"
+        "Ostrey,Wren 250,-0.05,tight,\n"
+        "short,line\n"
+    )
+    client = login(Role.OWNER)
+    answer = send_file(client, text)
+    assert answer.status_code == 422
+    told = {(fault.line, fault.column): fault.sentence for fault in answer.context["read"].faults}
+    assert "on line 2 already" in told[4, "name"]
+    assert "greater than or equal to 0" in told[5, "intake_low_mm"]
+    assert "“tight” is not a number" in told[5, "intake_high_mm"]
+    assert (5, "adjuster") in told
+    assert "2 cells where the header has 5" in told[6, ""]
+    assert "What will be saved" not in answer.content.decode()
+    assert stored() == before
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "Choose a CSV file"),
+        ("name,idle_rpm\nTern,1200\n", "“maker” among them"),
+        ("maker,name,colour\nPellorin,Tern 660,red\n", "column 3: “colour” is no column here"),
+        ("maker,name,intake_low_mm,intake_low_in\nP,T,1,1\n", "stands there twice"),
+        (b"\x00\x01\x02PK", "The file is no text"),
+        (b"x" * 1_000_001, "larger than 1 MB"),
+    ],
+)
+def test_what_is_no_table_of_engines_is_refused_in_words(login, text: str | bytes, said: str) -> None:
+    answer = send_file(login(Role.OWNER), text)
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+
+
+def test_a_library_that_changed_since_is_shown_again_and_not_overwritten(login) -> None:
+    engine = EngineSpec.objects.get(pk=make_engine().pk)
+    client = login(Role.OWNER)
+    shown = send_file(client, "maker,name,idle_rpm\nPellorin,Tern 660,1300\n")
+    engine.idle_rpm = 1450
+    engine.save()
+    answer = confirm(client, shown)
+    assert answer.status_code == 422
+    assert "Idle speed (1/min): 1450 becomes 1300" in answer.content.decode()
+    engine.refresh_from_db()
+    assert engine.idle_rpm == 1450
+    assert confirm(client, answer).status_code == 302
+    engine.refresh_from_db()
+    assert engine.idle_rpm == 1300
+
+
+def test_sent_twice_is_saved_once(login) -> None:
+    make_engine()
+    client = login(Role.OWNER)
+    shown = send_file(client, "maker,name,idle_rpm\nPellorin,Tern 660,1300\n")
+    assert [confirm(client, shown).url for _ in range(2)] == [reverse("engine-list")] * 2
+    assert EngineSpec.objects.get().version == 2
+
+
+def test_the_files_own_columns_are_all_read(login) -> None:
+    make_engine()
+    assert not read_engines(engines_csv(EngineSpec.objects.all())).faults
+
+
+@pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
+def test_only_the_owner_exports_and_imports(login, role: Role) -> None:
+    client = login(role)
+    assert client.get(reverse("engine-export")).status_code == 403
+    assert client.get(reverse(URL)).status_code == 403
+    assert send_file(client, "maker,name\nA,B\n").status_code == 403
+    assert reverse(URL) not in client.get(reverse("engine-list")).content.decode()
+
+
+def test_signed_out_is_sent_to_log_in(client) -> None:
+    assert client.get(reverse("engine-export")).url.startswith(reverse("login"))

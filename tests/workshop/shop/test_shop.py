@@ -1,0 +1,202 @@
+"""The shop's own page."""
+
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from PIL import Image
+
+from jobs.calc.dyno.air import STANDARDS
+from workshop.models import Role, ShopProfile
+
+pytestmark = pytest.mark.django_db
+URL = "/shop/"
+
+
+def values_of(page: Any) -> dict[str, Any]:
+    """What a browser would send back unchanged."""
+    form, bands = page.context["form"], page.context["bands"]
+    values = {bound.html_name: bound.value() for bound in form if bound.name != "logo"}
+    for part in (bands.management_form, *bands.forms):
+        values |= {bound.html_name: bound.value() for bound in part}
+    return {name: "" if value is None else value for name, value in values.items()}
+
+
+def picture(kind: str = "PNG", size: tuple[int, int] = (8, 8), *, mode: str = "RGB") -> SimpleUploadedFile:
+    file = BytesIO()
+    Image.new(mode, size).save(file, kind)
+    return SimpleUploadedFile(f"logo.{kind.lower()}", file.getvalue())
+
+
+@pytest.fixture
+def owner(login):
+    return login(Role.OWNER)
+
+
+@pytest.fixture
+def values(owner) -> dict[str, Any]:
+    return values_of(owner.get(URL))
+
+
+def test_page_sent_unchanged_changes_nothing(owner, values) -> None:
+    before = ShopProfile.current()
+    assert owner.post(URL, values).status_code == 302
+    after = ShopProfile.current()
+    kept = [
+        field.attname for field in ShopProfile._meta.fields if field.name not in ("version", "updated_at")
+    ]
+    assert [getattr(after, name) for name in kept] == [getattr(before, name) for name in kept]
+
+
+def test_units_and_figures_are_saved(owner, values) -> None:
+    changed = {"name": "Quill & Daughter", "power_unit": "ps", "elevation_m": "512,5", "currency": "chf"}
+    assert owner.post(URL, {**values, **changed}).status_code == 302
+    shop = ShopProfile.current()
+    assert (shop.name, shop.power_unit, shop.elevation_m, shop.currency) == (
+        "Quill & Daughter",
+        "ps",
+        512.5,
+        "CHF",
+    )
+
+
+def test_every_standard_can_be_chosen(owner) -> None:
+    page = owner.get(URL).text
+    assert all(f'<option value="{key}"' in page for key in STANDARDS)
+
+
+def test_bands_are_added_changed_and_removed(owner, values) -> None:
+    rows = {
+        "band-0-name": "",
+        "band-1-name": "drive band",
+        "band-1-low_rpm": "4500",
+        "band-1-high_rpm": "",
+        "band-2-name": "top end",
+        "band-2-low_rpm": "",
+        "band-2-high_rpm": "11000,5",
+    }
+    assert owner.post(URL, {**values, **rows}).status_code == 302
+    assert ShopProfile.current().bands == [
+        {"name": "drive band", "low_rpm": 4500, "high_rpm": None},
+        {"name": "top end", "low_rpm": None, "high_rpm": 11000.5},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"band-1-low_rpm": "9000"}, "ends below its beginning"),
+        ({"band-2-low_rpm": "3000"}, "Give the band a name"),
+        ({"band-2-name": "Drive Band"}, "Two bands have this name"),
+        ({"band-1-low_rpm": "fast"}, "is not a number"),
+        ({"elevation_m": "9000"}, "less than or equal to 5500"),
+        ({"smoothing_width_rpm": "20"}, "smooths nothing"),
+        ({"time_zone": "Mars/Olympus"}, "not one of the available choices"),
+        ({"correction_standard": "none"}, "not one of the available choices"),
+        ({"currency": "euro"}, "Three letters"),
+        ({"link_days": "0"}, "greater than or equal to 1"),
+        ({"repeatability_pct": "0"}, "greater than or equal to 0.05"),
+    ],
+)
+def test_bad_entry_is_said_and_everything_kept(owner, values, changed: dict[str, str], said: str) -> None:
+    answer = owner.post(URL, {**values, "address": "12 Kiln Lane", **changed})
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert "12 Kiln Lane" in answer.text
+    (typed,) = changed.values()
+    assert typed in answer.text or typed in ("Mars/Olympus", "none")
+    assert ShopProfile.current().address == ""
+
+
+def test_logo_is_kept_and_shown_to_the_staff_only(owner, values, login, client) -> None:
+    owner.post(URL, {**values, "logo": picture()})
+    answer = login(Role.TUNER).get(reverse("shop-logo"))
+    assert answer.headers["Content-Type"] == "image/png"
+    assert b"".join(answer.streaming_content).startswith(b"\x89PNG")
+    answer.close()
+    assert client.get(reverse("shop-logo")).status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("file", "said"),
+    [
+        (SimpleUploadedFile("logo.png", b"rpm;torque\n"), "Choose a PNG or JPEG file"),
+        (SimpleUploadedFile("logo.png", b""), "empty"),
+        (
+            SimpleUploadedFile("logo.svg", b"<svg xmlns='http://www.w3.org/2000/svg'/>"),
+            "Choose a PNG or JPEG",
+        ),
+        (picture("GIF"), "Choose a PNG or JPEG file"),
+        (
+            SimpleUploadedFile("logo.jpg", picture("JPEG", (300, 300)).read()[:-200]),
+            "a part of it is missing",
+        ),
+        (picture("PNG", (5001, 1)), "at most 5000 on a side"),
+        (picture("PNG", (10_000, 10_000), mode="1"), "at most 5000 on a side"),
+    ],
+)
+def test_file_that_is_no_picture_is_refused(owner, values, file: SimpleUploadedFile, said: str) -> None:
+    answer = owner.post(URL, {**values, "logo": file})
+    assert answer.status_code == 422
+    assert said in answer.text
+
+
+@pytest.mark.parametrize("name", ["scan", "logo.jpg", "ع" * 150 + ".png", "logo.svg"])
+@pytest.mark.parametrize("mode", ["RGBA", "P", "1", "I;16"])
+def test_picture_is_judged_by_what_is_in_it(owner, values, name: str, mode: str) -> None:
+    file = SimpleUploadedFile(name, picture(mode=mode).read())
+    assert owner.post(URL, {**values, "logo": file}).status_code == 302
+    kept = owner.get(reverse("shop-logo"))
+    assert kept.headers["Content-Type"] == "image/png"
+    kept.close()
+
+
+def test_a_printers_jpeg_is_taken(owner, values) -> None:
+    file = picture("JPEG", mode="CMYK")
+    assert owner.post(URL, {**values, "logo": file}).status_code == 302
+    assert ShopProfile.current().logo.name.endswith(".jpg")
+
+
+def test_picture_above_the_limit_is_refused(owner, values) -> None:
+    large = SimpleUploadedFile("logo.png", picture().read() + b"\0" * (2 * 1024 * 1024))
+    answer = owner.post(URL, {**values, "logo": large})
+    assert answer.status_code == 422
+    assert "larger than 2 MB" in answer.text
+
+
+def test_no_logo_is_not_found(login) -> None:
+    assert login(Role.DESK).get(reverse("shop-logo")).status_code == 404
+
+
+def test_second_of_two_owners_is_told_what_changed(owner, values) -> None:
+    owner.post(URL, {**values, "name": "First Name", "band-1-high_rpm": "9000"})
+    answer = owner.post(URL, {**values, "phone": "+00 555 0100"})
+    assert answer.status_code == 422
+    assert "Ola Owner changed this" in answer.text
+    assert "drive band 4000–9000 1/min" in answer.text
+    assert answer.context["form"]["phone"].value() == "+00 555 0100"
+
+
+def test_mechanic_may_not_open_it(login) -> None:
+    assert login(Role.MECHANIC).get(URL).status_code == 403
+
+
+def test_a_logo_is_taken_away_and_no_link_leads_nowhere(owner, values) -> None:
+    owner.post(URL, {**values, "logo": picture()})
+    page = owner.get(URL)
+    assert 'href="shop/logo' not in page.text
+    assert owner.post(URL, {**values_of(page), "remove_logo": "on"}).status_code == 302
+    assert not ShopProfile.current().logo
+    assert "Remove the logo" not in owner.get(URL).text
+
+
+def test_a_conflict_names_no_text_that_only_ends_its_lines_otherwise(owner, values) -> None:
+    shop = ShopProfile.current()
+    shop.address = "Pier Row 7\nFennport"
+    shop.save()
+    typed = {**values_of(owner.get(URL)), "address": "Pier Row 7\r\nFennport"}
+    owner.post(URL, {**typed, "phone": "+00 1"})
+    answer = owner.post(URL, {**typed, "phone": "+00 2"})
+    assert [change.label for change in answer.context["form"].conflict.changes] == ["phone"]

@@ -1,0 +1,181 @@
+"""The checks of the machine: each stays silent where all is well and speaks where it is not."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.core.checks import run_checks
+from django.db import DatabaseError, connection, connections
+
+from workshop import system_checks as checks
+
+
+def ids(found: list) -> list[str]:
+    return [message.id for message in found]
+
+
+def test_this_machine_passes() -> None:
+    assert [m for m in run_checks() if str(m.id).startswith("workshop.")] == []
+
+
+def test_folder_that_can_be_made_is_fine(settings, tmp_path) -> None:
+    settings.MEDIA_ROOT = tmp_path / "not" / "yet"
+    assert checks.check_media_folder(None) == []
+
+
+def test_folder_that_is_a_file_is_told(settings, tmp_path) -> None:
+    place = tmp_path / "files"
+    place.write_text("no folder")
+    settings.MEDIA_ROOT = place / "inside"
+    (message,) = checks.check_media_folder(None)
+    assert message.id == "workshop.E001"
+    assert str(place) in message.hint
+
+
+def test_folder_that_may_not_be_written_is_told(settings, tmp_path, monkeypatch) -> None:
+    # os.access is asked, since whoever runs the tests as root may write anywhere.
+    settings.MEDIA_ROOT = tmp_path
+    monkeypatch.setattr(checks.os, "access", lambda place, mode: False)
+    assert ids(checks.check_media_folder(None)) == ["workshop.E001"]
+
+
+def test_missing_font_is_named(monkeypatch) -> None:
+    monkeypatch.setattr(checks, "FONTS", (*checks.FONTS, "vendor/none/None.ttf"))
+    (message,) = checks.check_fonts(None)
+    assert (message.id, "vendor/none/None.ttf" in message.msg) == ("workshop.E002", True)
+
+
+def test_missing_library_is_named_with_what_to_install(monkeypatch) -> None:
+    monkeypatch.setattr(checks, "LIBRARIES", {"Pango": ("no-such-library",)})
+    (message,) = checks.check_pdf_libraries(None)
+    assert (message.id, "Pango" in message.msg) == ("workshop.E003", True)
+    assert all(system in message.hint for system in ("Debian", "Fedora", "macOS"))
+
+
+def test_old_sqlite_is_told(monkeypatch) -> None:
+    monkeypatch.setattr(sqlite3, "sqlite_version_info", (3, 31, 1))
+    monkeypatch.setattr(connection, "vendor", "sqlite")
+    assert ids(checks.check_sqlite(None, databases=["default"])) == ["workshop.W004"]
+
+
+class Journal:
+    """A connection whose database keeps its journal in a given way."""
+
+    def __init__(self, mode: str) -> None:
+        self.mode = mode
+
+    def cursor(self) -> "Journal":
+        return self
+
+    def __enter__(self) -> "Journal":
+        return self
+
+    def __exit__(self, *error: object) -> None: ...
+
+    def execute(self, sql: str) -> "Journal":
+        assert sql == "PRAGMA journal_mode"
+        return self
+
+    def fetchone(self) -> tuple[str]:
+        return (self.mode,)
+
+
+@pytest.mark.parametrize(("mode", "told"), [("wal", []), ("memory", []), ("delete", ["workshop.W004"])])
+def test_journal_that_lets_readers_wait_is_told(mode: str, told: list[str]) -> None:
+    assert ids(checks.check_journal(Journal(mode))) == told
+
+
+def test_unreachable_database_is_told(monkeypatch) -> None:
+    def refuse() -> None:
+        raise DatabaseError("connection refused")
+
+    monkeypatch.setattr(connections["default"], "ensure_connection", refuse)
+    (message,) = checks.check_database(None, databases=["default"])
+    assert (message.id, "connection refused" in message.msg) == ("workshop.E005", True)
+
+
+def manage(folder: Path, *command: str, **more: str) -> subprocess.CompletedProcess[str]:
+    """A command on a shop of its own, as somebody types it."""
+    environment = {**os.environ, "DATA_DIR": str(folder), "SECRET_KEY": "a secret", "HTTPS": "off"}
+    environment |= {
+        "DJANGO_SETTINGS_MODULE": "workshop.settings",
+        "DATABASE_URL": f"sqlite:///{folder}/shop.sqlite3",
+        **more,
+    }
+    return subprocess.run(
+        [sys.executable, "manage.py", *command], env=environment, capture_output=True, text=True, check=False
+    )
+
+
+def test_a_folder_that_is_missing_is_made_by_migrate_and_told(tmp_path) -> None:
+    folder = tmp_path / "srv" / "workshop"
+    made = manage(folder, "migrate", "--verbosity", "0")
+    assert (made.returncode, made.stderr) == (0, "")
+    assert f"Made the folder {folder}" in made.stdout
+    assert manage(folder, "check", "--database", "default").returncode == 0
+
+
+def test_a_folder_that_cannot_be_made_is_told_in_a_sentence(tmp_path) -> None:
+    (tmp_path / "srv").write_text("a file where a folder should be")
+    told = manage(tmp_path / "srv" / "workshop", "migrate")
+    assert told.returncode == 1
+    assert "can't be made (Not a directory). Make it, or point DATA_DIR elsewhere." in told.stderr
+    assert "Traceback" not in told.stderr
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["check"],
+        ["createsuperuser", "--noinput", "--username", "owner", "--email", "owner@shop.example"],
+        ["changepassword", "owner"],
+        ["backup", "shop.tar"],
+        ["runserver", "127.0.0.1:0"],
+        ["collectstatic", "--no-input"],
+        ["showmigrations"],
+        ["shell", "-c", "1"],
+    ],
+    ids=lambda command: command[0],
+)
+def test_without_its_folder_every_command_ends_in_one_sentence(tmp_path, command: list[str]) -> None:
+    folder = tmp_path / "misspelt"
+    told = manage(folder, *command)
+    assert (told.returncode, told.stdout) == (1, "")
+    (sentence,) = told.stderr.splitlines()
+    assert str(folder) in sentence and "manage.py migrate" in sentence and "DATA_DIR" in sentence
+    assert not folder.exists()
+
+
+@pytest.mark.parametrize("command", ["migrate", "check", "backup", "runserver"])
+def test_without_a_secret_every_command_ends_in_one_sentence(tmp_path, command: str) -> None:
+    told = manage(tmp_path, command, SECRET_KEY="", DEBUG="off")
+    assert (told.returncode, told.stdout) == (1, "")
+    assert told.stderr.startswith("SECRET_KEY is not set.")
+
+
+def test_help_needs_no_folder(tmp_path) -> None:
+    assert manage(tmp_path / "none", "backup", "--help").returncode == 0
+    assert manage(tmp_path / "none", "help", "restore").returncode == 0
+
+
+@pytest.mark.django_db
+def test_database_in_order_is_not_told() -> None:
+    assert checks.check_database(None, databases=["default"]) == []
+    assert checks.check_sqlite(None, databases=["default"]) == []
+
+
+def test_database_is_left_alone_unless_asked_for(monkeypatch) -> None:
+    monkeypatch.setattr(connections["default"], "ensure_connection", lambda: pytest.fail("asked"))
+    assert checks.check_database(None) == checks.check_sqlite(None) == []
+
+
+def test_checks_load_neither_charts_nor_pdf_maker() -> None:
+    code = (
+        "import django, sys; django.setup(); from django.core.checks import run_checks; run_checks(); "
+        "print(sorted({'matplotlib', 'weasyprint'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

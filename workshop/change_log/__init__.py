@@ -1,0 +1,1 @@
+"""The change log: who edited what."""

@@ -1,0 +1,68 @@
+"""Forms for customers and their bikes."""
+
+from typing import Any
+
+from django import forms
+
+from workshop.customers.vin import read_vin
+from workshop.models import Bike, Customer
+from workshop.records.field_groups import Grouped, Groups, names_of
+from workshop.records.form import RecordForm
+
+
+class CustomerForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = Customer
+        fields = ["name", "phone", "email", "experience", "riding_mass_kg", "note"]
+
+
+BIKE_GROUPS: Groups = (
+    ("Bike", ("owner", "make", "model", "year", "plate", "vin", "engine_spec")),
+    (
+        "Where this bike differs from its engine's entry in the library",
+        ("front_sprocket", "rear_sprocket", "front_tyre", "rear_tyre"),
+    ),
+    ("", ("note",)),
+)
+
+
+class BikeForm(Grouped, RecordForm):
+    # A frame number may be written in groups; what is kept is shorter than what may be typed.
+    vin = forms.CharField(
+        label="VIN",
+        required=False,
+        max_length=40,
+        help_text="As stamped on the frame. Shorter numbers of older frames are fine.",
+    )
+
+    GROUPS = BIKE_GROUPS
+
+    class Meta(RecordForm.Meta):
+        model = Bike
+        fields = names_of(BIKE_GROUPS)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        engine: Any = self.fields["engine_spec"]
+        engine.label = "Engine"
+        engine.empty_label = "not in the library yet"
+        for name in ("front_tyre", "rear_tyre"):
+            self.fields[name].help_text = "for example 180/55 ZR17"
+
+    def clean_plate(self) -> str:
+        return " ".join(str(self.cleaned_data["plate"]).upper().split())
+
+    def clean_vin(self) -> str:
+        vin = read_vin(self.cleaned_data["vin"]).text if self.cleaned_data["vin"] else ""
+        longest = Bike._meta.get_field("vin").max_length or 0
+        if len(vin) > longest:
+            raise forms.ValidationError(f"A VIN has at most {longest} signs; this one has {len(vin)}.")
+        other = Bike.objects.filter(vin=vin).exclude(pk=self.instance.pk).select_related("owner").first()
+        if vin and other:
+            raise forms.ValidationError(f"The {other} of {other.owner} already has this VIN.")
+        return vin
+
+    @property
+    def vin_hint(self) -> str | None:
+        """What is worth a second look at the number as saved; never a reason to refuse it."""
+        return read_vin(self.instance.vin).hint if self.instance.vin else None

@@ -1,0 +1,59 @@
+"""Customers: list with search, page, new, edit."""
+
+from django.core.paginator import Paginator
+from django.db.models import Prefetch
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.customers.forms import CustomerForm
+from workshop.models import Bike, Customer, Role
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+
+PAGE_LENGTH = 50
+
+
+@staff
+@require_safe
+def customer_list(request: StaffRequest) -> HttpResponse:
+    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    customers = Customer.objects.prefetch_related("bikes")
+    if wanted:
+        customers = customers.matching(wanted)
+    page = Paginator(customers, PAGE_LENGTH).get_page(request.GET.get("page"))
+    return render(request, "workshop/customers/list.html", {"page": page, "wanted": wanted})
+
+
+@staff
+@require_safe
+def customer(request: StaffRequest, pk: int) -> HttpResponse:
+    bikes = Bike.objects.select_related("engine_spec")
+    found = get_object_or_404(Customer.objects.prefetch_related(Prefetch("bikes", bikes)), pk=pk)
+    # The jobs app stands above this one and hangs its jobs on the customer by name.
+    jobs = found.jobs.select_related("bike")
+    return render(request, "workshop/customers/detail.html", {"customer": found, "jobs": jobs})
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@once
+def customer_new(request: StaffRequest) -> HttpResponse:
+    form = CustomerForm(posted(request))
+    if form.is_valid():
+        customer = form.save()
+        say_saved(request, f"{customer} is saved.", "customer-new")
+        return redirect("customer", customer.pk)
+    return render_form(request, "workshop/customers/form.html", form)
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+def customer_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    customer = get_object_or_404(Customer, pk=pk)
+    form = CustomerForm(posted(request), instance=customer)
+    if form.is_valid() and form.save_unless_stale():
+        say_saved(request, f"{customer} is saved.", f"customer-{pk}")
+        return redirect("customer", pk)
+    return render_form(request, "workshop/customers/form.html", form, customer=customer)

@@ -1,0 +1,1 @@
+"""Engine specs, and their file format."""

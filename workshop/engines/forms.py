@@ -1,0 +1,169 @@
+"""Form for an engine of the library: only what its adjuster needs must be filled in."""
+
+from typing import Any
+
+from django import forms
+from django.db import models
+
+from workshop.engines.gear_ratios import GearRatiosField
+from workshop.models import EngineSpec
+from workshop.records.field_groups import Grouped, Groups, names_of
+from workshop.records.fields import LengthField
+from workshop.records.form import RecordForm, number_field
+
+SHIMS = ("shim_diameter_mm", "shim_step_mm", "shim_thinnest_mm", "shim_thickest_mm")
+CLOSING_SHIMS = tuple(f"closing_{name}" for name in SHIMS)
+CLOSING = tuple(
+    f"{side}_closing_{end}_mm" for side in ("intake", "exhaust") for end in ("low", "high", "target")
+)
+SCREW = ("screw_pitch_mm",)
+OPENING = tuple(f"{side}_{end}_mm" for side in ("intake", "exhaust") for end in ("low", "high", "target"))
+
+OPENING_LEGEND = "Clearances, engine cold"
+CLOSING_LEGEND = "Closing clearances (desmodromic only)"
+SHIMS_LEGEND = "Shims (not for screw and locknut)"
+CLOSING_SHIMS_LEGEND = "Closing shims (desmodromic only)"
+SCREW_LEGEND = "Screw (screw and locknut only)"
+
+# What must be known before clearances can be judged and shims planned, by what the valves are set with.
+NEEDED_FOR_SHIMS = ("shim_diameter_mm", "shim_step_mm")
+NEEDED_FOR_CLOSING = (
+    "intake_closing_low_mm",
+    "intake_closing_high_mm",
+    "exhaust_closing_low_mm",
+    "exhaust_closing_high_mm",
+    "closing_shim_diameter_mm",
+    "closing_shim_step_mm",
+)
+
+NEVER_ZERO = ("screw_pitch_mm", *SHIMS, *CLOSING_SHIMS)
+
+ENGINE_GROUPS: Groups = (
+    (
+        "Engine",
+        (
+            "maker",
+            "name",
+            "cylinders",
+            "arrangement",
+            "front_bank_cylinders",
+            "camshafts",
+            "intake_valves",
+            "exhaust_valves",
+            "intake_at_front",
+            "firing_order",
+            "adjuster",
+        ),
+    ),
+    (OPENING_LEGEND, (*OPENING, "target_tolerance_mm")),
+    (CLOSING_LEGEND, CLOSING),
+    (SHIMS_LEGEND, SHIMS),
+    (CLOSING_SHIMS_LEGEND, CLOSING_SHIMS),
+    (SCREW_LEGEND, SCREW),
+    ("Speeds and intervals", ("idle_rpm", "rev_limit_rpm", "check_interval_km", "check_interval_hours")),
+    ("Gearing", ("primary_ratio", "gear_ratios", "front_sprocket", "rear_sprocket")),
+    ("Masses and tyres", ("dry_mass_kg", "wet_mass_kg", "front_tyre", "rear_tyre")),
+    ("Where the figures come from", ("source_manual", "source_edition", "source_page", "note")),
+)
+
+
+def engine_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
+    """Lengths take a unit behind them; all else as in every form of a record."""
+    if field.name.endswith("_mm"):
+        return field.formfield(form_class=LengthField, **kwargs)
+    return number_field(field, **kwargs)
+
+
+class EngineForm(Grouped, RecordForm):
+    """An engine; its clearances in the shop's unit of length, its shims in mm as they are sold."""
+
+    gear_ratios = GearRatiosField(label="Gear ratios", required=False)
+
+    SHOWN_FOR = {
+        CLOSING_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
+        CLOSING_SHIMS_LEGEND: EngineSpec.Adjuster.DESMODROMIC.value,
+        SHIMS_LEGEND: " ".join(
+            kind for kind in EngineSpec.Adjuster.values if kind != EngineSpec.Adjuster.SCREW
+        ),
+        SCREW_LEGEND: EngineSpec.Adjuster.SCREW.value,
+    }
+
+    GROUPS = ENGINE_GROUPS
+
+    class Meta(RecordForm.Meta):
+        model = EngineSpec
+        fields = names_of(ENGINE_GROUPS)
+        formfield_callback = engine_field
+
+    def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in (*OPENING, *CLOSING, "target_tolerance_mm"):
+            field = self.fields[name]
+            assert isinstance(field, LengthField)
+            field.use_unit(length_unit)
+        helps = {
+            "front_bank_cylinders": "Only for V and boxer; left empty, half of them.",
+            "firing_order": "for example 1-3-2",
+            "intake_low_mm": "A unit behind a figure counts: 0.12 mm, 0.005 in. Kept exactly, in mm.",
+            "source_manual": "Without it the engine is marked: figures without a source.",
+            "shim_step_mm": "Steps in which shims can be had, for example 0,05",
+            "primary_ratio": "Crank turns for one turn of the gearbox's input shaft.",
+        }
+        for name, text in helps.items():
+            self.fields[name].help_text = text
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        self._refuse_same_name()
+        self._check_firing_order()
+        adjuster = self.cleaned_data.get("adjuster")
+        if adjuster is None:
+            return cleaned
+        desmodromic = adjuster == EngineSpec.Adjuster.DESMODROMIC
+        screw = adjuster == EngineSpec.Adjuster.SCREW
+        label = EngineSpec.Adjuster(adjuster).label
+        self._require(NEEDED_FOR_SHIMS if not screw else (), label)
+        self._require(NEEDED_FOR_CLOSING if desmodromic else (), label)
+        self._leave_empty(() if desmodromic else (*CLOSING, *CLOSING_SHIMS), label)
+        self._leave_empty(SHIMS if screw else SCREW, label)
+        self._order_sizes()
+        return cleaned
+
+    def _refuse_same_name(self) -> None:
+        maker, name = self.cleaned_data.get("maker"), self.cleaned_data.get("name")
+        same = EngineSpec.objects.filter(maker=maker, name=name).exclude(pk=self.instance.pk)
+        if maker and name and same.exists():
+            self.add_error("name", f"{maker} {name} is in the library already.")
+
+    def _check_firing_order(self) -> None:
+        order, cylinders = self.cleaned_data.get("firing_order"), self.cleaned_data.get("cylinders")
+        if order and cylinders and not EngineSpec(cylinders=cylinders, firing_order=order).firing_cylinders:
+            self.add_error("firing_order", f"Name each of the {cylinders} cylinders once, for example 1-3-2.")
+
+    def _require(self, names: tuple[str, ...], adjuster: str) -> None:
+        for name in names:
+            if name not in self.errors and self.cleaned_data.get(name) is None:
+                self.add_error(name, f"Needed with “{adjuster}”.")
+
+    def _leave_empty(self, names: tuple[str, ...], adjuster: str) -> None:
+        for name in names:
+            if self.cleaned_data.get(name) is not None:
+                self.add_error(name, f"“{adjuster}” has none: empty this, or choose another adjuster.")
+
+    def _order_sizes(self) -> None:
+        for prefix in ("", "closing_"):
+            thinnest = self.cleaned_data.get(f"{prefix}shim_thinnest_mm")
+            thickest = self.cleaned_data.get(f"{prefix}shim_thickest_mm")
+            step = self.cleaned_data.get(f"{prefix}shim_step_mm")
+            if thinnest is None or thickest is None:
+                continue
+            if thickest < thinnest:
+                self.add_error(f"{prefix}shim_thickest_mm", "The thickest shim is thinner than the thinnest.")
+            elif step and (thickest - thinnest) % step:
+                self.add_error(
+                    f"{prefix}shim_thickest_mm",
+                    f"From {thinnest:f} mm in steps of {step:f} mm no shim of {thickest:f} mm is reached.",
+                )
+        for name in NEVER_ZERO:
+            if self.cleaned_data.get(name) == 0:
+                self.add_error(name, "Zero can't be.")

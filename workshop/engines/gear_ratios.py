@@ -1,0 +1,86 @@
+"""Gear ratios typed in one line."""
+
+import re
+from itertools import pairwise
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from workshop.records.fields import plain
+from workshop.units.display import parse_number
+
+EXAMPLE = "2,6 1,9 1,5"
+LOW, HIGH = 0.2, 10.0
+
+
+def split_ratios(text: str) -> list[str]:
+    """The single ratios of a line, whichever way they are set apart.
+
+    Semicolons and line ends part whatever they stand between; else blanks do, and a comma at a word's
+    end belongs to nobody; else commas do where the ratios have points.
+
+    Raises
+    ------
+    ValueError
+        A comma could be a decimal one or stand between two ratios.
+    """
+    if re.search(r"[;\n/]", text):
+        return [part.strip() for part in re.split(r"[;\n/]", text) if part.strip()]
+    parts: list[str] = []
+    for word in text.split():
+        word = word.strip(",")
+        if word.count(",") > 1 and "." not in word:
+            raise ValueError(
+                f"It can't be told where one ratio of “{word}” ends and the next begins: "
+                f"put a blank or a semicolon between them, as in {EXAMPLE}."
+            )
+        parts += [part for part in word.split(",") if part] if "." in word else [word]
+    return [part for part in parts if part]
+
+
+def parse_ratios(text: str) -> list[float]:
+    """Ratios from first to top gear.
+
+    Raises
+    ------
+    ValueError
+        Not told apart, not a number, outside 0.2 to 10, or not falling from gear to gear.
+    """
+    ratios = [float(parse_number(part)) for part in split_ratios(text)]
+    for ratio in ratios:
+        if not LOW < ratio < HIGH:
+            raise ValueError(f"{plain(ratio)} is no gear ratio; {LOW} to {HIGH:g} is believable.")
+    for gear, (before, ratio) in enumerate(pairwise(ratios), start=2):
+        if ratio >= before:
+            raise ValueError(
+                f"Ratios fall from first to top gear, but gear {gear} ({plain(ratio)}) "
+                f"is not below gear {gear - 1} ({plain(before)})."
+            )
+    return ratios
+
+
+class GearRatiosField(forms.CharField):
+    """A list of ratios, shown and typed as one line."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("help_text", f"From first to top gear, with blanks between: {EXAMPLE}")
+        super().__init__(**{"max_length": 200, **kwargs})
+
+    def to_python(self, value: Any) -> Any:
+        if isinstance(value, list):
+            return value
+        try:
+            return parse_ratios(super().to_python(value) or "")
+        except ValueError as problem:
+            raise ValidationError(str(problem), code="invalid") from problem
+
+    def validate(self, value: Any) -> None:
+        if self.required and not value:
+            raise ValidationError(self.error_messages["required"], code="required")
+
+    def run_validators(self, value: Any) -> None:
+        """The length of the text was looked at by the widget; the list needs no more."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return " ".join(plain(ratio) for ratio in value) if isinstance(value, list) else value

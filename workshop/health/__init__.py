@@ -1,0 +1,1 @@
+"""The health check for monitoring."""

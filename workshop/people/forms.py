@@ -1,0 +1,113 @@
+"""Forms for the people of the shop: who they are, what they may do, their password."""
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm
+
+from workshop.models import Role, StaffMember
+from workshop.records.field_groups import Grouped
+from workshop.records.form import copy_of
+
+ROLE_FIELDS = tuple(f"is_{role.value}" for role in Role)
+PERSON_FIELDS = ("username", "first_name", "last_name", "email")
+ROLE_HELP = {
+    "is_desk": "books and receives bikes, keeps customers, sends the sheet",
+    "is_mechanic": "measures clearances, plans shims, keeps the stock",
+    "is_tuner": "attaches runs, records tune changes, compares",
+    "is_owner": "everything, and alone: staff, shop profile, engines, check lists",
+}
+NO_ROLE = "Give at least one role: without one this person can't open any page."
+LAST_OWNER = (
+    "This is the only active owner. Make somebody else an owner first, "
+    "or nobody could change staff or settings."
+)
+
+
+class LogInForm(AuthenticationForm):
+    error_messages = {
+        "invalid_login": "This name and password don't belong together. Capital letters count.",
+        "inactive": "This log-in has been closed. The owner of the shop can open it again.",
+    }
+
+    def get_invalid_login_error(self) -> forms.ValidationError:
+        """Tell a closed log-in as such, but only to whoever knows its password."""
+        name, password = (self.cleaned_data.get(each, "") for each in ("username", "password"))
+        person = StaffMember.objects.filter(username=name, is_active=False).first()
+        if person is not None and person.check_password(password):
+            return forms.ValidationError(self.error_messages["inactive"], code="inactive")
+        return super().get_invalid_login_error()
+
+
+class WithRoles(Grouped, forms.ModelForm):
+    """What a new and an existing member of the staff have in common."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "Username"
+        self.fields["email"].label = "E-mail"
+        self.fields["username"].help_text = "Letters, digits and @ . + - _ only."
+        for name, text in ROLE_HELP.items():
+            self.fields[name].help_text = text
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if not any(self.cleaned_data.get(name) for name in ROLE_FIELDS):
+            self.add_error(ROLE_FIELDS[0], NO_ROLE)
+        return cleaned
+
+
+class NewStaffForm(WithRoles, BaseUserCreationForm):
+    GROUPS = (
+        ("Person", PERSON_FIELDS),
+        ("Roles", ROLE_FIELDS),
+        ("First password", ("password1", "password2")),
+    )
+
+    class Meta:
+        model = StaffMember
+        fields = [*PERSON_FIELDS, *ROLE_FIELDS]
+
+
+class StaffForm(WithRoles):
+    GROUPS = (("Person", PERSON_FIELDS), ("Roles", ROLE_FIELDS), ("Log-in", ("is_active",)))
+
+    # A person has no version as records have; the newest row of the history stands for it.
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = StaffMember
+        fields = [*PERSON_FIELDS, *ROLE_FIELDS, "is_active"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.was_active_owner = self.instance.is_active and self.instance.is_owner
+        self.newest = self.instance.history.select_related("history_user").first()
+        self.fields["seen"].initial = self.newest.pk if self.newest else None
+        self.fields["is_active"].label = "May log in"
+        self.fields["is_active"].help_text = "Clear this for somebody who has left; records keep the name."
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        self._keep_an_owner()
+        sent = self.cleaned_data.get("seen")
+        if sent is not None and self.newest is not None and sent != self.newest.pk:
+            self._report_conflict()
+        return cleaned
+
+    def _keep_an_owner(self) -> None:
+        stays = self.cleaned_data.get("is_owner") and self.cleaned_data.get("is_active")
+        others = StaffMember.objects.active_owners().exclude(pk=self.instance.pk)
+        if self.was_active_owner and not stays and not others.exists():
+            self.add_error("is_active" if self.cleaned_data.get("is_owner") else "is_owner", LAST_OWNER)
+
+    def _report_conflict(self) -> None:
+        who = self.newest.history_user or "Somebody"
+        self.add_error(
+            None,
+            f"{who} changed this person meanwhile. Nothing of yours is lost: look at what stands here, "
+            "then save again to keep it.",
+        )
+        sent = copy_of(self.data)
+        sent[self.add_prefix("seen")] = str(self.newest.pk)
+        self.data = sent

@@ -1,0 +1,123 @@
+"""Logging in and out, and the staff with their roles."""
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from axes.helpers import get_cool_off
+from axes.models import AccessAttempt
+from axes.utils import reset as reset_wrong_tries
+from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.contrib.auth.views import LoginView, LogoutView
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_safe
+
+from workshop.access.roles import StaffRequest, owner_only, public, staff
+from workshop.models import ShopProfile, StaffMember
+from workshop.people.forms import LogInForm, NewStaffForm, StaffForm
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.submit_once import once
+
+NEW_PASSWORD = "a new password"  # the history keeps no password, only that there is a new one
+
+
+class LogIn(LoginView):
+    template_name = "workshop/people/login.html"
+    authentication_form = LogInForm
+    redirect_authenticated_user = True
+
+    def form_invalid(self, form: Any) -> HttpResponse:
+        return self.render_to_response(self.get_context_data(form=form), status=422)
+
+
+log_in = public(LogIn.as_view())
+log_out = staff(LogoutView.as_view())
+
+
+def free_again_at(request: HttpRequest, username: str) -> datetime:
+    """When a locked-out name may try again from this address, as the shop's clock shows it."""
+    tries = AccessAttempt.objects.filter(username=username, ip_address=request.axes_ip_address)  # type: ignore[attr-defined]  # set by axes
+    last = tries.order_by("-attempt_time").values_list("attempt_time", flat=True).first()
+    free_at: datetime = (last or timezone.now()) + get_cool_off(request)
+    return free_at.astimezone(ZoneInfo(ShopProfile.current().time_zone))
+
+
+def locked_out(request: HttpRequest, response: HttpResponse | None, credentials: Any) -> HttpResponse:
+    """Shown by axes in place of the log-in after too many wrong tries."""
+    free_at = free_again_at(request, (credentials or {}).get("username", ""))
+    # Formatted here, since nobody is logged in and the page's own clock is UTC.
+    return render(request, "workshop/people/locked_out.html", {"free_at": f"{free_at:%H:%M}"}, status=429)
+
+
+@staff
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+def password_change(request: StaffRequest) -> HttpResponse:
+    form = PasswordChangeForm(request.user, posted(request))
+    if form.is_valid():
+        form.user._change_reason = NEW_PASSWORD
+        form.save()
+        update_session_auth_hash(request, request.user)
+        say_saved(request, "Your password is changed.")
+        return redirect("today")
+    return render_form(request, "workshop/people/password_change.html", form)
+
+
+@owner_only
+@require_safe
+def staff_list(request: StaffRequest) -> HttpResponse:
+    people = StaffMember.objects.order_by("-is_active", "last_name", "username")
+    return render(request, "workshop/people/staff_list.html", {"people": people})
+
+
+@owner_only
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@once
+def staff_new(request: StaffRequest) -> HttpResponse:
+    form = NewStaffForm(posted(request))
+    if form.is_valid():
+        person = form.save()
+        say_saved(request, f"{person} can log in now as {person.username}.", "staff-new")
+        return redirect("staff-list")
+    return render_form(request, "workshop/people/staff_form.html", form)
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+@transaction.atomic
+def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    # The owners are held, so that two of them can't both step down at once and leave nobody.
+    list(StaffMember.objects.active_owners().select_for_update())
+    person = get_object_or_404(StaffMember, pk=pk)
+    form = StaffForm(posted(request), instance=person)
+    if form.is_valid():
+        form.save()
+        say_saved(request, f"{person} is saved: {person.role_names}.", f"staff-{pk}")
+        stays = person != request.user or person.holds()
+        return redirect("staff-list" if stays else "today")
+    return render_form(
+        request, "workshop/people/staff_form.html", form, person=StaffMember.objects.get(pk=pk)
+    )
+
+
+@owner_only
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+def staff_password(request: StaffRequest, pk: int) -> HttpResponse:
+    person = get_object_or_404(StaffMember, pk=pk)
+    form = SetPasswordForm(person, posted(request))
+    if form.is_valid():
+        form.user._change_reason = NEW_PASSWORD
+        form.save()
+        reset_wrong_tries(username=person.username)
+        if person == request.user:
+            update_session_auth_hash(request, person)
+        say_saved(request, f"{person} has a new password and is logged out everywhere else.")
+        return redirect("staff-list")
+    return render_form(request, "workshop/people/staff_password.html", form, person=person)

@@ -1,0 +1,1 @@
+"""What every record shares: form, edit conflict, idempotent submission, responses."""

@@ -1,0 +1,207 @@
+"""Forms for the shop's own page: name, units, standards, bands."""
+
+import warnings
+from functools import cache
+from typing import Any, cast
+from zoneinfo import available_timezones
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.files import File
+from django.http import QueryDict
+
+from jobs.calc.dyno.air import STANDARDS
+from workshop.images import BROKEN, whole_images_only
+from workshop.models import ShopProfile
+from workshop.records.field_groups import Grouped, Groups, names_of
+from workshop.records.fields import NumberField
+from workshop.records.form import RecordForm
+
+LOGO_LIMIT = 2 * 1024 * 1024
+LOGO_FORMATS = {"PNG": "png", "JPEG": "jpg"}
+LOGO_SIDE = 5000  # pixels; a small file can hold so many that each printing takes minutes
+TOO_MANY_PIXELS = f"The picture has too many pixels: save it with at most {LOGO_SIDE} on a side."
+NO_LOGO = "This can't be read as a picture, or a part of it is missing. Choose a PNG or JPEG file."
+
+
+@cache
+def time_zones() -> list[tuple[str, str]]:
+    return [(name, name.replace("_", " ")) for name in sorted(available_timezones())]
+
+
+def standards() -> list[tuple[str, str]]:
+    return [(key, standard.name) for key, standard in STANDARDS.items()]
+
+
+SHOP_GROUPS: Groups = (
+    (
+        "The shop",
+        ("name", "address", "phone", "email", "logo", "remove_logo", "time_zone", "paper", "currency"),
+    ),
+    (
+        "Units",
+        (
+            "power_unit",
+            "torque_unit",
+            "pressure_unit",
+            "temperature_unit",
+            "length_unit",
+            "distance_unit",
+        ),
+    ),
+    (
+        "Runs and comparisons",
+        (
+            "correction_standard",
+            "elevation_m",
+            "repeatability_pct",
+            "grid_step_rpm",
+            "smoothing_width_rpm",
+            "roller_inertia_kgm2",
+            "roller_radius_m",
+        ),
+    ),
+    ("What the customer gets", ("link_days", "notice_text")),
+)
+
+
+class LogoField(forms.FileField):
+    """A picture that prints: judged by what is in it, whatever its name, and kept under one of ours."""
+
+    widget = forms.FileInput(attrs={"accept": "image/png,image/jpeg"})
+
+    def to_python(self, data: Any) -> Any:
+        logo = super().to_python(data)
+        if logo is None:
+            return None
+        if (logo.size or 0) > LOGO_LIMIT:
+            raise ValidationError("The picture is larger than 2 MB: save it smaller and choose it again.")
+        logo.name = f"logo.{LOGO_FORMATS[self.read_whole(logo)]}"
+        return logo
+
+    def read_whole(self, logo: "File[bytes]") -> str:
+        from PIL import Image
+
+        try:
+            with warnings.catch_warnings(), whole_images_only():
+                warnings.simplefilter("error", Image.DecompressionBombWarning)
+                picture = Image.open(logo, formats=list(LOGO_FORMATS))
+                if max(picture.size) > LOGO_SIDE:
+                    raise ValidationError(TOO_MANY_PIXELS)
+                picture.load()
+        except (Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
+            raise ValidationError(TOO_MANY_PIXELS) from problem
+        except BROKEN as problem:
+            raise ValidationError(NO_LOGO) from problem
+        logo.seek(0)
+        return str(picture.format)
+
+
+class ShopForm(Grouped, RecordForm):
+    logo = LogoField(label="Logo", required=False)
+    remove_logo = forms.BooleanField(label="Remove the logo", required=False)
+    time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
+    correction_standard = forms.ChoiceField(
+        label="Correction standard",
+        choices=standards,
+        help_text="Power and torque are shown as they would be in this standard's reference air.",
+    )
+    link_days = forms.IntegerField(
+        label="Customer link valid for (days)", min_value=1, max_value=3650, help_text="1 to 3650"
+    )
+    currency = forms.RegexField(
+        r"^[A-Za-z]{3}$",
+        label="Currency",
+        error_messages={"invalid": "Three letters, such as EUR."},
+        help_text="Three letters, for example EUR",
+    )
+
+    GROUPS = SHOP_GROUPS
+
+    class Meta(RecordForm.Meta):
+        model = ShopProfile
+        fields = names_of(SHOP_GROUPS)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        helps = {
+            "logo": "PNG or JPEG, up to 2 MB. Printed at the head of the sheet.",
+            "elevation_m": "Height above the sea, to question a pressure that can't be the shop's own.",
+            "repeatability_pct": "How much runs on the shop's roller differ, until it is measured.",
+            "smoothing_width_rpm": "At least the step of the grid.",
+            "roller_inertia_kgm2": "Only where run files hold no torque of their own.",
+            "notice_text": "Printed beside the road-use notice; it never replaces it.",
+        }
+        for name, text in helps.items():
+            self.fields[name].help_text = text
+        self.fields["address"].widget.attrs["rows"] = 3
+        if not self.instance.logo:
+            del self.fields["remove_logo"]
+
+    def clean_currency(self) -> str:
+        return str(self.cleaned_data["currency"]).upper()
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        width = self.cleaned_data.get("smoothing_width_rpm")
+        step = self.cleaned_data.get("grid_step_rpm")
+        if self.cleaned_data.get("remove_logo") and "logo" not in self.changed_data:
+            self.cleaned_data["logo"] = False  # which is how a file field is told to forget its file
+        if width is not None and step is not None and width < step:
+            self.add_error("smoothing_width_rpm", f"Narrower than the grid ({step} 1/min) smooths nothing.")
+        return cleaned
+
+
+def speed_field(label: str) -> NumberField:
+    return NumberField(
+        label=label, required=False, min_value=0, max_value=30_000, max_digits=7, decimal_places=1
+    )
+
+
+class BandForm(forms.Form):
+    """One band of engine speed over which runs are compared."""
+
+    name = forms.CharField(label="Name of the band", max_length=40, required=False)
+    low_rpm = speed_field("From (1/min)")
+    high_rpm = speed_field("To (1/min)")
+
+    def clean(self) -> dict[str, Any]:
+        low, high = self.cleaned_data.get("low_rpm"), self.cleaned_data.get("high_rpm")
+        if low is not None and high is not None and low >= high:
+            self.add_error("high_rpm", "The band ends below its beginning.")
+        if (low is not None or high is not None) and not self.cleaned_data.get("name"):
+            self.add_error("name", "Give the band a name, or empty the whole row.")
+        return self.cleaned_data
+
+
+class BaseBandFormSet(forms.BaseFormSet):
+    """Bands of the shop; a row without a name is no band."""
+
+    def clean(self) -> None:
+        names = [band["name"].casefold() for band in self.bands]
+        for form in self.forms:
+            name = form.cleaned_data.get("name", "") if form.is_valid() else ""
+            if name and names.count(name.casefold()) > 1:
+                form.add_error("name", "Two bands have this name.")
+
+    @property
+    def bands(self) -> list[dict[str, Any]]:
+        rows = [form.cleaned_data for form in self.forms if form.is_valid()]
+        return [
+            {"name": row["name"]} | {end: as_number(row[end]) for end in ("low_rpm", "high_rpm")}
+            for row in rows
+            if row.get("name")
+        ]
+
+
+def as_number(value: Any) -> float | None:
+    """A figure as JSON keeps it, whole where it is whole."""
+    if value is None:
+        return None
+    return int(value) if value == int(value) else float(value)
+
+
+def band_forms(*, sent: QueryDict | None, bands: list[dict[str, Any]]) -> BaseBandFormSet:
+    """The bands as rows to be typed in, with two empty ones."""
+    rows = forms.formset_factory(BandForm, formset=BaseBandFormSet, extra=2, max_num=8, absolute_max=20)
+    return cast("BaseBandFormSet", rows(sent, initial=bands, prefix="band"))

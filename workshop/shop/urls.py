@@ -1,0 +1,10 @@
+"""Addresses of the shop's profile."""
+
+from django.urls import path
+
+from workshop.shop import views
+
+urlpatterns = [
+    path("shop/", views.shop_profile, name="shop-profile"),
+    path("shop/logo/", views.shop_logo, name="shop-logo"),
+]

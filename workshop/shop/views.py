@@ -1,0 +1,35 @@
+"""The shop's own page."""
+
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_safe
+
+from workshop.access.roles import StaffRequest, owner_only, staff
+from workshop.models import ShopProfile
+from workshop.records.responses import posted, render_form, say_saved
+from workshop.shop.forms import ShopForm, band_forms
+
+
+@owner_only
+@require_http_methods(["GET", "POST"])
+def shop_profile(request: StaffRequest) -> HttpResponse:
+    shop = ShopProfile.current()
+    files = request.FILES if request.method == "POST" else None
+    form = ShopForm(posted(request), files, instance=shop)
+    bands = band_forms(sent=posted(request), bands=shop.bands)
+    # Both are asked, so that everything that has to be put right is said at once.
+    if all([form.is_valid(), bands.is_valid()]):
+        shop.bands = bands.bands
+        if form.save_unless_stale():
+            say_saved(request, "The shop's page is saved.", "shop")
+            return redirect("shop-profile")
+    return render_form(request, "workshop/shop/profile.html", form, bands=bands)
+
+
+@staff
+@require_safe
+def shop_logo(request: StaffRequest) -> HttpResponseBase:
+    logo = ShopProfile.current().logo
+    if not logo or not logo.storage.exists(str(logo.name)):
+        raise Http404("The shop has no logo.")
+    return FileResponse(logo.open("rb"))

@@ -1,0 +1,48 @@
+"""Forms for the shims in the drawer."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from workshop.models import ShimStock
+from workshop.records.field_groups import Grouped
+from workshop.records.fields import NumberField
+from workshop.records.form import RecordForm
+
+
+def size_field(label: str, largest: int, example: str) -> NumberField:
+    return NumberField(
+        label=label,
+        min_value=Decimal("0.1"),
+        max_value=Decimal(largest),
+        max_digits=9,
+        decimal_places=5,
+        help_text=f"for example {example}",
+        error_messages={
+            "min_value": "A shim of this size can't be; the figure is in mm.",
+            "max_value": f"Above {largest} mm is no shim; the figure is in mm.",
+        },
+    )
+
+
+class ShimAddForm(Grouped, forms.Form):
+    """Shims put into the drawer; what lies there of the same size already is added to."""
+
+    diameter_mm = size_field("Diameter (mm)", 60, "7.48")
+    thickness_mm = size_field("Thickness (mm)", 20, "2.35")
+    count = forms.IntegerField(label="How many", min_value=1, max_value=10_000, initial=1)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["count"].widget.attrs["inputmode"] = "numeric"
+
+
+class ShimCountForm(Grouped, RecordForm):
+    class Meta(RecordForm.Meta):
+        model = ShimStock
+        fields = ["count"]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["count"].label = "How many lie in the drawer"

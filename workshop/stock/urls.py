@@ -1,0 +1,9 @@
+from django.urls import path
+
+from workshop.stock import views as views
+
+urlpatterns = [
+    path("stock/", views.shim_stock, name="shim-stock"),
+    path("stock/add/", views.shim_stock_add, name="shim-stock-add"),
+    path("stock/<int:pk>/edit/", views.shim_stock_edit, name="shim-stock-edit"),
+]

@@ -1,0 +1,1 @@
+"""Units of the shop: parse, convert and write for people."""

@@ -1,0 +1,206 @@
+"""Figures as the shop sees them: its units, rounding for display, and numbers as people type them.
+
+The factors are those of :mod:`jobs.calc.unit_factors`; what is kept is always in the unit that the
+record's name says.
+"""
+
+import math
+import re
+from decimal import Decimal
+
+from jobs.calc.units.factors import convert, unit
+from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.numbers import NO_FIGURE, written
+
+# convert stands here too, so that forms and pages need no second place to ask
+__all__ = [
+    "convert",
+    "decimals",
+    "exact_mm",
+    "format_value",
+    "kept_in",
+    "label",
+    "length_as_typed",
+    "length_words",
+    "parse_number",
+]
+
+NOT_MEASURED = NO_FIGURE
+NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
+LONGEST_NUMBER = 30
+MM_PER = {"mm": Decimal(1), "in": Decimal("25.4"), "thou": Decimal("0.0254")}  # exact by definition
+LENGTH_PLACES = {"in": 6, "thou": 3}  # as many as still say 0.00001 mm apart
+
+# For each quantity: the unit records keep it in, then decimals by unit. They follow what the
+# instrument can tell, not what the conversion yields.
+_DECIMALS: dict[str, tuple[str, dict[str, int]]] = {
+    "power": ("kw", {"kw": 1, "hp": 1, "ps": 1}),
+    "torque": ("nm", {"nm": 1, "lbf_ft": 1, "kgf_m": 2}),
+    "pressure": ("kpa", {"kpa": 1, "hpa": 0, "mbar": 0, "inhg": 2, "mmhg": 0, "psi": 2}),
+    "tyre_pressure": ("kpa", {"kpa": 0, "bar": 2, "psi": 1}),
+    "temperature": ("c", {"c": 1, "f": 1, "k": 1}),
+    "clearance": ("mm", {"mm": 2, "in": 4, "thou": 1}),
+    "shim": ("mm", {"mm": 3, "in": 4, "thou": 1}),
+    "length": ("mm", {"mm": 1, "in": 2, "m": 3}),
+    "distance": ("km", {"km": 0, "mi": 0}),
+    "drive_out": ("m", {"m": 1, "ft": 1}),
+    "speed": ("kmh", {"kmh": 1, "mph": 1, "mps": 2}),
+    "mass": ("kg", {"kg": 1, "lb": 0}),
+    "spring_rate": ("n_per_mm", {"n_per_mm": 2, "kgf_per_mm": 3, "lbf_per_in": 0}),
+    "engine_speed": ("rpm", {"rpm": 0, "krpm": 2}),
+    "share": ("pct", {"pct": 1}),
+    "time": ("s", {"s": 2, "ms": 0}),
+    "mixture": ("lambda", {"lambda": 3}),
+}
+
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)", re.ASCII)
+_GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?", re.ASCII)
+
+
+def kept_in(quantity: str) -> str:
+    """The unit in which records keep a quantity.
+
+    Raises
+    ------
+    ValueError
+        The quantity is unknown.
+    """
+    return _row(quantity)[0]
+
+
+def label(unit_id: str) -> str:
+    """A unit as it is printed: 'N·m' for 'nm'.
+
+    Raises
+    ------
+    ValueError
+        The unit is unknown.
+    """
+    return unit(unit_id).label
+
+
+def decimals(quantity: str, unit_id: str) -> int:
+    """Decimals with which a quantity is shown in a unit.
+
+    Raises
+    ------
+    ValueError
+        The quantity is unknown or is never shown in this unit.
+    """
+    _, by_unit = _row(quantity)
+    if unit_id not in by_unit:
+        raise ValueError(f"A {quantity.replace('_', ' ')} is never shown in {label(unit_id)}.")
+    return by_unit[unit_id]
+
+
+def format_value(
+    value: float | Decimal | None, quantity: str, unit_id: str | None = None, *, with_unit: bool = True
+) -> str:
+    """A kept figure as text in the unit wanted, '–' where nothing was measured.
+
+    Parameters
+    ----------
+    value : float or Decimal or None
+        In the unit that :func:`kept_in` names.
+    quantity : str
+        What it measures.
+    unit_id : str, optional
+        The unit to show; the kept one where left out.
+    with_unit : bool
+        Whether the unit follows, a no-break space away.
+
+    Raises
+    ------
+    ValueError
+        The quantity is unknown or is never shown in this unit.
+    """
+    kept, _ = _row(quantity)
+    shown_in = unit_id or kept
+    places = decimals(quantity, shown_in)
+    if value is None or math.isnan(value):
+        return NOT_MEASURED
+    text = written(convert(float(value), kept, shown_in), places)
+    return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
+
+
+def parse_number(text: str) -> Decimal:
+    """A number as typed, with a comma or a point, exact.
+
+    Raises
+    ------
+    ValueError
+        It is no number, or could be read in two ways.
+    """
+    plain = " ".join(text.replace("−", "-").split())
+    if not plain:
+        raise ValueError("Enter a number.")
+    marks = [sign for sign in plain if sign in ".,"]
+    if len(marks) > 1:
+        raise ValueError(
+            f"“{text.strip()}” can be read in more than one way. "
+            "Leave the thousands mark out and use one comma or point for the decimals."
+        )
+    if len(plain) > LONGEST_NUMBER or not (_NUMBER.fullmatch(plain) or _GROUPED.fullmatch(plain)):
+        raise ValueError(f"“{text.strip()[:LONGEST_NUMBER]}” is not a number. Write it as 0.15 or 0,15.")
+    return Decimal(plain.replace(" ", "").replace(",", "."))
+
+
+def exact_mm(figure: Decimal, unit_id: str) -> Decimal:
+    """A length in mm, with no digit lost; the unit is mm, in or thou.
+
+    Raises
+    ------
+    ValueError
+        The unit is another.
+    """
+    if unit_id not in MM_PER:
+        raise ValueError(f"A length here is in mm, in or thou, not in “{unit_id[:LONGEST_NUMBER]}”.")
+    return figure * MM_PER[unit_id]
+
+
+def length_as_typed(length_mm: Decimal, unit_id: str) -> str:
+    """A kept length as it is typed again: in the unit where that is exact, else in mm with its name."""
+    if unit_id != "mm":
+        figure = round(length_mm / MM_PER[unit_id], LENGTH_PLACES[unit_id])
+        if exact_mm(figure, unit_id) == length_mm:
+            return _without_zeros(figure)
+        return f"{_without_zeros(length_mm)} mm"
+    return _without_zeros(length_mm)
+
+
+class _InInches(LengthWords):
+    unit = label("in")
+
+    def figure(self, length_mm: float | Decimal) -> str:
+        return format_value(length_mm, "shim", "in", with_unit=False)
+
+    def fine(self, length_mm: float, *, signed: bool = False) -> str:
+        return written(convert(length_mm, "mm", "in"), decimals("shim", "in") + 1, signed=signed)
+
+    def coarse(self, length_mm: float) -> str:
+        return format_value(length_mm, "length", "in", with_unit=False)
+
+
+def length_words(unit_id: str) -> LengthWords:
+    """How sentences write lengths for a shop that measures in mm or in inches.
+
+    Raises
+    ------
+    ValueError
+        No shop measures in that unit.
+    """
+    known = {"mm": IN_MM, "in": _InInches()}
+    if unit_id not in known:
+        raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:LONGEST_NUMBER]}”.")
+    return known[unit_id]
+
+
+def _without_zeros(number: Decimal) -> str:
+    text = f"{number:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _row(quantity: str) -> tuple[str, dict[str, int]]:
+    if quantity not in _DECIMALS:
+        raise ValueError(f"'{quantity}' is not a quantity this program shows.")
+    return _DECIMALS[quantity]

@@ -1,9 +1,0 @@
-from django.urls import path
-
-from workshop.views import stock as views
-
-urlpatterns = [
-    path("stock/", views.shim_stock, name="shim-stock"),
-    path("stock/add/", views.shim_stock_add, name="shim-stock-add"),
-    path("stock/<int:pk>/edit/", views.shim_stock_edit, name="shim-stock-edit"),
-]
