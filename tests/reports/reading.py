@@ -10,6 +10,29 @@ from typing import Any
 import pikepdf
 import pypdfium2
 
+# What a snapshot holds and a page does not print as it stands: figures, which are rounded into the shop's
+# units, and times; what the program needs to lay out the page; what stands in the attached tables.
+NOT_PRINTED_AS_TEXT = {
+    "base64",
+    "jpeg_base64",
+    "type",
+    "units",
+    "paper",
+    "time_zone",
+    "sha256",
+    "state",
+    "quantity",
+    "sentence",
+    "settings",
+    "fuel_table_before",
+    "fuel_table_after",
+    "result",
+    "accepted_at",
+    "track_only",
+    "chart",  # its letters are drawn as outlines; what it shows is said beside it
+}
+MOMENT_LENGTH = len("2025-03-14T15:00:00+00:00")
+
 
 def pages(pdf: bytes) -> list[str]:
     with pypdfium2.PdfDocument(pdf) as document:
@@ -24,6 +47,27 @@ def squeezed(text: str) -> str:
 def whole_text(pdf: bytes) -> str:
     """All text of all pages, with running headers and footers, freed of blanks."""
     return squeezed("".join(pages(pdf)))
+
+
+def texts(value: Any, path: str = "") -> list[tuple[str, str]]:
+    """Every text of a snapshot with where it stands, times and what is not printed left out."""
+    if isinstance(value, dict):
+        return [
+            found
+            for key, each in value.items()
+            if key not in NOT_PRINTED_AS_TEXT
+            for found in texts(each, f"{path}.{key}")
+        ]
+    if isinstance(value, list):
+        return [found for place, each in enumerate(value) for found in texts(each, f"{path}[{place}]")]
+    if not isinstance(value, str) or not value or (len(value) == MOMENT_LENGTH and value[4:5] == "-"):
+        return []
+    return [(path, value)]
+
+
+def unprinted_texts(snapshot: dict[str, Any], pdf: bytes) -> list[tuple[str, str]]:
+    printed = whole_text(pdf).lower()
+    return [(path, text) for path, text in texts(snapshot) if squeezed(text).lower() not in printed]
 
 
 def opened(pdf: bytes) -> pikepdf.Pdf:
