@@ -1,7 +1,7 @@
-/* What every page needs: the CSRF token for htmx, a log-in that ran out, one press one sending, plain words
-   when a request fails. */
+/* What every page needs: the CSRF token for htmx, the way back after a login expired, forms that are sent once,
+   and a message when a request fails. */
 
-import { keepForReturn } from "./drafts.js";
+import { keepForLogin } from "./drafts.js";
 import { element } from "./elements.js";
 
 const meta = (name) => document.querySelector(`meta[name="${name}"]`)?.content || "";
@@ -10,111 +10,111 @@ document.addEventListener("htmx:configRequest", (event) => {
   event.detail.headers["X-CSRFToken"] = meta("csrf-token");
 });
 
-/* A part of the page was asked for and the log-in page came instead: log in with the whole page, come back here. */
-function loggedOut(xhr) {
+/* Instead of a part of the page the login page came: log in on the whole page, then come back here. */
+function sessionExpired(xhr) {
   const login = meta("login-url");
   if (xhr.status === 401) return true;
   if (!login || !xhr.responseURL) return false;
-  const led = xhr.getResponseHeader("HX-Redirect") || xhr.responseURL;
-  return new URL(led, location.href).pathname === login && location.pathname !== login;
+  const address = xhr.getResponseHeader("HX-Redirect") || xhr.responseURL;
+  return new URL(address, location.href).pathname === login && location.pathname !== login;
 }
 
 document.addEventListener("htmx:beforeOnLoad", (event) => {
-  if (!loggedOut(event.detail.xhr)) return;
+  if (!sessionExpired(event.detail.xhr)) return;
   event.preventDefault();
-  keepForReturn(true);
+  keepForLogin(true);
   const here = location.pathname + location.search;
   location.assign(`${meta("login-url")}?next=${encodeURIComponent(here)}`);
 });
 
-/* A form shown again with what has to be put right is answered with 422: it belongs on the page. */
+/* A form with errors is answered with 422: it belongs on the page. */
 document.addEventListener("htmx:beforeSwap", (event) => {
   if (event.detail.xhr.status !== 422) return;
   event.detail.shouldSwap = true;
   event.detail.isError = false;
 });
 
-function say(text) {
+function showError(text) {
   const place = document.getElementById("messages");
   if (!place) return;
   place.replaceChildren(element("ul", { class: "messages" }, element("li", { class: "error" }, text)));
   place.scrollIntoView({ block: "nearest" });
 }
 
-document.addEventListener("htmx:sendError", () => say("Not sent: the shop's server was not reached. What you typed is still here; try again."));
-document.addEventListener("htmx:timeout", () => say("No answer in time. It is not known whether it was saved: reload the page to see."));
+document.addEventListener("htmx:sendError", () => showError("Not sent: the shop's server was not reached. What you typed is still here; try again."));
+document.addEventListener("htmx:timeout", () => showError("No answer in time. It is not known whether it was saved: reload the page to see."));
 document.addEventListener("htmx:responseError", (event) => {
   const status = event.detail.xhr.status;
-  if (status === 403) say("Refused: this page was open too long, or your role may not do this. Reload the page and try again.");
-  else if (status === 413) say("Refused: what was sent is too large.");
-  else if (status >= 500) say("Something went wrong on the server; nothing was changed on this page. Try again.");
-  else say("The server could not act on this. Reload the page and try again.");
+  if (status === 403) showError("Refused: this page was open too long, or your role may not do this. Reload the page and try again.");
+  else if (status === 413) showError("Refused: what was sent is too large.");
+  else if (status >= 500) showError("Something went wrong on the server; nothing was changed on this page. Try again.");
+  else showError("The server could not act on this. Reload the page and try again.");
 });
 
-/* One press, one sending. The buttons rest until the page is shown again or the answer is there; a button's own
-   value still goes along, since they are switched off after the browser has gathered the fields. */
-const RESTS_MS = 15000;
+/* A form is sent once, however often the button is pressed. Its buttons are disabled only after the browser has
+   collected the fields, so that the value of the pressed button is sent too. */
+const DISABLED_MS = 15000;
 
 function buttons(form) {
   return [...form.elements].filter((field) => field.type === "submit");
 }
 
-function wake(form) {
-  for (const button of buttons(form)) if (button.dataset.resting) { button.disabled = false; delete button.dataset.resting; }
+function enableButtons(form) {
+  for (const button of buttons(form)) if (button.dataset.disabledOnSend) { button.disabled = false; delete button.dataset.disabledOnSend; }
 }
 
-function rest(form) {
+function disableButtons(form) {
   if ("keepEnabled" in form.dataset) return;
-  for (const button of buttons(form)) if (!button.disabled) { button.disabled = true; button.dataset.resting = "1"; }
-  setTimeout(() => wake(form), RESTS_MS);
+  for (const button of buttons(form)) if (!button.disabled) { button.disabled = true; button.dataset.disabledOnSend = "1"; }
+  setTimeout(() => enableButtons(form), DISABLED_MS);
 }
 
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (event.defaultPrevented || form.method !== "post") return;
-  if (form.dataset.sending) { event.preventDefault(); return; }
-  form.dataset.sending = "1";
-  setTimeout(() => { rest(form); delete form.dataset.sending; }, 0);
+  if (form.dataset.sent) { event.preventDefault(); return; }
+  form.dataset.sent = "1";
+  setTimeout(() => { disableButtons(form); delete form.dataset.sent; }, 0);
 });
-// Only a press of Save rests them: a field that asks for something as it is left would swallow the press that left it.
+// Not for requests of a single field: one sent as the field is left would swallow the press that left it.
 document.addEventListener("htmx:beforeRequest", (event) => {
-  if (event.target.matches("form") && event.detail.requestConfig.triggeringEvent?.type === "submit") rest(event.target);
+  if (event.target.matches("form") && event.detail.requestConfig.triggeringEvent?.type === "submit") disableButtons(event.target);
 });
-document.addEventListener("htmx:afterRequest", (event) => { if (event.target.matches("form")) wake(event.target); });
-window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(wake));
+document.addEventListener("htmx:afterRequest", (event) => { if (event.target.matches("form")) enableButtons(event.target); });
+window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(enableButtons));
 
-/* A part of the page comes anew while somebody is at it: what was typed there since it was asked for, and the one
-   of several that was chosen by hand, stand in the new part as well. */
-const asked = new WeakMap();
+/* A part of the page is replaced while someone works in it: what was typed since the request, and a radio button
+   chosen by hand, are carried over into the new part. */
+const snapshots = new WeakMap();
 const fieldsIn = (part) => [...part.querySelectorAll("input[name]:not([type=hidden]), select[name], textarea[name]")];
-const picked = (field) => ["radio", "checkbox"].includes(field.type);
-const stands = (field) => (picked(field) ? field.checked : field.value);
+const isToggle = (field) => ["radio", "checkbox"].includes(field.type);
+const valueOf = (field) => (isToggle(field) ? field.checked : field.value);
 
-document.addEventListener("change", (event) => { if (event.isTrusted && event.target.type === "radio") event.target.byHand = true; });
+document.addEventListener("change", (event) => { if (event.isTrusted && event.target.type === "radio") event.target.chosenByHand = true; });
 document.addEventListener("htmx:beforeRequest", ({ detail: { xhr, target } }) => {
-  asked.set(xhr, new Map(fieldsIn(target).map((field) => [field, stands(field)])));
+  snapshots.set(xhr, new Map(fieldsIn(target).map((field) => [field, valueOf(field)])));
 });
 document.addEventListener("htmx:beforeSwap", ({ detail: { xhr, target } }) => {
-  const before = asked.get(xhr);
-  const altered = (field) => (field.type === "radio" ? field.byHand && field.checked : before?.has(field) && before.get(field) !== stands(field));
-  asked.set(xhr, fieldsIn(target).filter(altered));
+  const before = snapshots.get(xhr);
+  const isEdited = (field) => (field.type === "radio" ? field.chosenByHand && field.checked : before?.has(field) && before.get(field) !== valueOf(field));
+  snapshots.set(xhr, fieldsIn(target).filter(isEdited));
 });
 document.addEventListener("htmx:afterSwap", ({ detail: { xhr, target } }) => {
   const part = document.getElementById(target.id);
-  for (const old of (part && asked.get(xhr)) || []) {
-    const field = fieldsIn(part).find((each) => each.name === old.name && (!picked(old) || each.value === old.value));
+  for (const old of (part && snapshots.get(xhr)) || []) {
+    const field = fieldsIn(part).find((each) => each.name === old.name && (!isToggle(old) || each.value === old.value));
     if (!field) continue;
-    field.byHand = old.byHand;
-    if (stands(field) === stands(old)) continue;
-    if (picked(field)) field.checked = old.checked;
+    field.chosenByHand = old.chosenByHand;
+    if (valueOf(field) === valueOf(old)) continue;
+    if (isToggle(field)) field.checked = old.checked;
     else field.value = old.value;
     field.dispatchEvent(new Event("change", { bubbles: true }));
   }
 });
 
 function focusFirst(root) {
-  const wanted = root.matches?.("[data-focus-on-load]") ? root : root.querySelector?.("[data-focus-on-load]");
-  wanted?.focus();
+  const first = root.matches?.("[data-focus-on-load]") ? root : root.querySelector?.("[data-focus-on-load]");
+  first?.focus();
 }
 document.addEventListener("htmx:load", (event) => focusFirst(event.target));
 focusFirst(document);

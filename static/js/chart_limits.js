@@ -15,17 +15,17 @@ const PATHS = {
 };
 const CROSSES = [[-1.2, -1.2, 1.2, 1.2], [-1.2, 1.2, 1.2, -1.2]];
 
-/* What lies under the curves of a panel and what lies over them, in the order of drawing; x and y in the values' own units. */
+/* The shapes under and over the curves of a panel, in drawing order; x and y are values, not pixels. */
 export function shapesOf(chart, at) {
   const panel = chart.data.panels[at], under = [], over = [];
   if (panel.range) under.push({ kind: "range", low: panel.range[0], high: panel.range[1] });
   if (panel.level !== null && panel.level !== undefined) under.push({ kind: "level", y: panel.level });
   for (const series of panel.series) {
     if (!series.points || chart.hidden.has(series.label)) continue;
-    const { hue } = chart.looks.get(series.label);
+    const { hue } = chart.styles.get(series.label);
     series.x.forEach((x, which) => over.push({ kind: "reading", outline: PATHS[series.points], hue, x, y: series.y[which], bar: series.bars?.[which], hollow: series.hollow?.[which] }));
   }
-  for (const { label, ...crossing } of panel.crossings || []) if (!chart.hidden.has(label)) over.push({ kind: "crossing", hue: chart.looks.get(label).hue, ...crossing });
+  for (const { label, ...crossing } of panel.crossings || []) if (!chart.hidden.has(label)) over.push({ kind: "crossing", hue: chart.styles.get(label).hue, ...crossing });
   return { under, over };
 }
 

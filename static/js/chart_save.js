@@ -1,7 +1,7 @@
-/* Charts as pictures to keep: a PNG of what is on the screen, an SVG of the same curves.
+/* Charts saved as pictures: a PNG of what is on the screen, an SVG of the same curves.
 
-   <ul id="KEY"><li><svg>...</svg>words</li>...</ul> <div data-chart data-key="KEY"> takes the key along: each drawing as
-   it looks on the page, and the words beside it. */
+   <ul id="KEY"><li><svg>...</svg>words</li>...</ul> <div data-chart data-key="KEY"> adds the key: each drawing as it looks
+   on the page, and its text. */
 
 import { shapesOf } from "./chart_limits.js";
 import { colour, tickLabels, withUnit } from "./chart_parts.js";
@@ -10,24 +10,24 @@ import { element, svgElement } from "./elements.js";
 const PAD = 16, LINE = 22, BESIDE = 46, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
 const FONT = '"IBM Plex Sans", sans-serif';
 const MARKS = { circle: "●", square: "■", triangle: "▲" };
-const shownLooks = (chart) => [...chart.looks].filter(([label]) => !chart.hidden.has(label));
+const shownStyles = (chart) => [...chart.styles].filter(([label]) => !chart.hidden.has(label));
 
-/* The key of the page, to be put under the curves; what a style sheet says of its drawings is written into them. */
-function keyOf(chart) {
+/* The key of the page. Its drawings get their style as attributes, since the picture has no style sheet. */
+function readKey(chart) {
   return [...(document.getElementById(chart.root.dataset.key)?.children || [])].map((item) => {
     const { width, height } = item.querySelector("svg").viewBox.baseVal;
     const drawing = svgElement("svg", { xmlns: "http://www.w3.org/2000/svg", viewBox: `0 0 ${width} ${height}`, width, height });
     for (const shape of item.querySelector("svg").children) {
-      const copy = shape.cloneNode(), look = getComputedStyle(shape);
+      const copy = shape.cloneNode(), style = getComputedStyle(shape);
       copy.removeAttribute("class");
-      for (const name of ["fill", "stroke", "stroke-width", "stroke-dasharray"]) copy.setAttribute(name, look.getPropertyValue(name));
+      for (const name of ["fill", "stroke", "stroke-width", "stroke-dasharray"]) copy.setAttribute(name, style.getPropertyValue(name));
       drawing.append(copy);
     }
     return { words: item.textContent.trim(), drawing, width, height };
   });
 }
 
-function keep(blob, kind) {
+function download(blob, kind) {
   const title = document.title.split(" · ")[0].toLowerCase().replace(/[^\p{L}\p{N}]+/gu, "-").replace(/^-|-$/g, "");
   const link = element("a", { href: URL.createObjectURL(blob), download: `${title || "curves"}.${kind}` });
   document.body.append(link);
@@ -38,19 +38,19 @@ function keep(blob, kind) {
 
 async function png(chart) {
   const ratio = window.devicePixelRatio || 1;
-  const drawn = chart.plots.map((plot) => plot.ctx.canvas);
-  const looks = shownLooks(chart), key = keyOf(chart);
+  const canvases = chart.plots.map((plot) => plot.ctx.canvas);
+  const styles = shownStyles(chart), key = readKey(chart);
   const canvas = document.createElement("canvas"), pen = canvas.getContext("2d");
   pen.font = `${13 * ratio}px ${FONT}`;
-  const said = [...looks.map(([label]) => label), ...key.map(({ words }) => words)];
-  const widest = Math.max(...said.map((words) => pen.measureText(words).width + BESIDE * ratio), ...drawn.map((each) => each.width));
+  const texts = [...styles.map(([label]) => label), ...key.map(({ words }) => words)];
+  const widest = Math.max(...texts.map((words) => pen.measureText(words).width + BESIDE * ratio), ...canvases.map((each) => each.width));
   canvas.width = Math.ceil(widest) + 2 * PAD * ratio;
-  canvas.height = drawn.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * said.length) * ratio);
+  canvas.height = canvases.reduce((sum, each) => sum + each.height + LINE * ratio, (2 * PAD + LINE * texts.length) * ratio);
   pen.fillStyle = colour("--sheet");
   pen.fillRect(0, 0, canvas.width, canvas.height);
   pen.textBaseline = "middle";
   let top = PAD * ratio;
-  drawn.forEach((each, at) => {
+  canvases.forEach((each, at) => {
     pen.fillStyle = colour("--ink");
     pen.font = `600 ${14 * ratio}px ${FONT}`;
     pen.fillText(chart.data.panels[at].title, PAD * ratio, top + (LINE / 2) * ratio);
@@ -58,12 +58,12 @@ async function png(chart) {
     top += each.height + LINE * ratio;
   });
   pen.font = `${13 * ratio}px ${FONT}`;
-  for (const [label, look] of looks) {
+  for (const [label, style] of styles) {
     const middle = top + (LINE / 2) * ratio;
-    if (look.mark) { pen.fillStyle = colour(look.hue); pen.fillText(MARKS[look.mark], (PAD + 12) * ratio, middle); }
-    pen.strokeStyle = colour(look.hue);
-    pen.lineWidth = look.mark ? 0.01 : look.width * ratio;
-    pen.setLineDash(look.dash.map((part) => part * ratio));
+    if (style.mark) { pen.fillStyle = colour(style.hue); pen.fillText(MARKS[style.mark], (PAD + 12) * ratio, middle); }
+    pen.strokeStyle = colour(style.hue);
+    pen.lineWidth = style.mark ? 0.01 : style.width * ratio;
+    pen.setLineDash(style.dash.map((part) => part * ratio));
     pen.beginPath();
     pen.moveTo(PAD * ratio, middle);
     pen.lineTo((PAD + 36) * ratio, middle);
@@ -80,10 +80,10 @@ async function png(chart) {
     pen.fillText(words, (PAD + BESIDE) * ratio, top + (LINE / 2) * ratio);
     top += LINE * ratio;
   }
-  canvas.toBlob((blob) => keep(blob, "png"), "image/png");
+  canvas.toBlob((blob) => download(blob, "png"), "image/png");
 }
 
-/* Round figures inside a range, about so many, and how the page writes them. */
+/* Ticks at round values of a range, about so many, with their labels. */
 function ticks(low, high, about) {
   const rough = (high - low) / about;
   const power = 10 ** Math.floor(Math.log10(rough));
@@ -93,8 +93,8 @@ function ticks(low, high, about) {
   return tickLabels(found, step).map((words, at) => [found[at], words]);
 }
 
-/* Points in the picture, parted where nothing was measured. */
-function stretches(series, values, toX, toY, range) {
+/* Points in the picture, in segments between the gaps. */
+function segments(series, values, toX, toY, range) {
   const parts = [[]];
   series.x.forEach((x, at) => {
     const y = values[at];
@@ -104,7 +104,7 @@ function stretches(series, values, toX, toY, range) {
   return parts.filter((part) => part.length > 1);
 }
 
-/* What chart_limits.js adds: beneath the curves, and over them. */
+/* The shapes of chart_limits.js. */
 function underShape(shape, { left, right, toY }) {
   if (shape.kind === "level") return svgElement("line", { x1: left, x2: right, y1: toY(shape.y), y2: toY(shape.y), stroke: colour("--ink-soft"), "stroke-dasharray": "8 3 1.5 3" });
   return svgElement("rect", { x: left, width: right - left, y: toY(shape.high), height: toY(shape.low) - toY(shape.high), fill: colour("--accent-wash"), stroke: colour("--edge") });
@@ -140,11 +140,11 @@ function panelPicture(chart, at, top) {
   group.append(...under.map((shape) => underShape(shape, frame)));
   for (const series of panel.series) {
     if (series.points || chart.hidden.has(series.label)) continue;
-    const look = chart.looks.get(series.label);
-    const both = (series.low && series.high) ? [stretches(series, series.low, toX, toY, range), stretches(series, series.high, toX, toY, range)] : [[], []];
-    both[0].forEach((part, which) => group.append(svgElement("polygon", { points: [...part, ...both[1][which].toReversed()].join(" "), fill: colour(look.hue), "fill-opacity": 0.18 })));
-    for (const part of stretches(series, series.y, toX, toY, range)) {
-      group.append(svgElement("polyline", { points: part.join(" "), fill: "none", stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" "), "stroke-linejoin": "round" }));
+    const style = chart.styles.get(series.label);
+    const both = (series.low && series.high) ? [segments(series, series.low, toX, toY, range), segments(series, series.high, toX, toY, range)] : [[], []];
+    both[0].forEach((part, which) => group.append(svgElement("polygon", { points: [...part, ...both[1][which].toReversed()].join(" "), fill: colour(style.hue), "fill-opacity": 0.18 })));
+    for (const part of segments(series, series.y, toX, toY, range)) {
+      group.append(svgElement("polyline", { points: part.join(" "), fill: "none", stroke: colour(style.hue), "stroke-width": style.width, "stroke-dasharray": style.dash.join(" "), "stroke-linejoin": "round" }));
     }
   }
   group.append(...over.map((shape) => overShape(shape, frame)));
@@ -152,24 +152,24 @@ function panelPicture(chart, at, top) {
 }
 
 function svg(chart) {
-  const looks = shownLooks(chart), key = keyOf(chart), panels = chart.data.panels.length;
-  const height = PAD * 2 + panels * PANEL.height + (looks.length + key.length) * LINE;
+  const styles = shownStyles(chart), key = readKey(chart), panels = chart.data.panels.length;
+  const height = PAD * 2 + panels * PANEL.height + (styles.length + key.length) * LINE;
   const middle = (at) => PAD + panels * PANEL.height + at * LINE + LINE / 2;
   const beside = (words, y) => svgElement("text", { x: PAD + BESIDE, y: y + 4, fill: colour("--ink"), "font-size": 13 }, words);
   const root = svgElement("svg", { xmlns: "http://www.w3.org/2000/svg", viewBox: `0 0 ${PANEL.width} ${height}`, width: PANEL.width, height, "font-family": FONT.replaceAll('"', "'") },
     svgElement("title", {}, document.title), svgElement("rect", { width: PANEL.width, height, fill: colour("--sheet") }));
   for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
-  looks.forEach(([label, look], at) => {
+  styles.forEach(([label, style], at) => {
     const y = middle(at);
-    root.append(look.mark ? svgElement("text", { x: PAD + 12, y: y + 4, fill: colour(look.hue), "font-size": 13 }, MARKS[look.mark]) : svgElement("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(look.hue), "stroke-width": look.width, "stroke-dasharray": look.dash.join(" ") }), beside(label, y));
+    root.append(style.mark ? svgElement("text", { x: PAD + 12, y: y + 4, fill: colour(style.hue), "font-size": 13 }, MARKS[style.mark]) : svgElement("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(style.hue), "stroke-width": style.width, "stroke-dasharray": style.dash.join(" ") }), beside(label, y));
   });
   key.forEach(({ words, drawing, height: tall }, at) => {
-    const y = middle(looks.length + at);
+    const y = middle(styles.length + at);
     drawing.setAttribute("x", PAD);
     drawing.setAttribute("y", y - tall / 2);
     root.append(drawing, beside(words, y));
   });
-  keep(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
+  download(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
 }
 
 export function saveButtons(chart) {

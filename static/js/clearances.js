@@ -1,21 +1,21 @@
-/* Clearances typed at the bench: moves on by itself, judges each box as it is typed, opens without a network.
+/* Entry of clearances at the bench: moves to the next box by itself, judges each box as it is typed, opens offline.
 
-   <input data-order-cylinder="1" data-order-side="5" ...>   when the box's turn comes, in each order of going round;
-                                  Enter goes on, Shift+Enter back
-   <select data-bench-order>      the order chosen; kept in this browser
-   <select name="blades">         the unit of a figure that has none behind it (mm, in); kept in this browser
+   <input data-order-cylinder="1" data-order-side="5" ...>   position of the box in each entry order; Enter moves on,
+                                  Shift+Enter back
+   <select data-bench-order>      the entry order; this browser remembers it
+   <select name="blades">         the unit of a number typed without one (mm, in); this browser remembers it
    <select name="closing_as">     "loaded_gap": a closing box holds the opener's gap with the play taken up
-   .engine-reading                around one clearance, in which it is judged:
-     data-place, data-opener        its name; that of the opening clearance of the same valve
-     data-low, data-high            the maker's range, in mm
-     data-target, data-tolerance    the blueprint target and how near counts as on it, in mm
-     .verdict                       takes the word and the shape
+   .engine-reading                one clearance:
+     data-place, data-opener        its name; the name of the opening clearance of the same valve
+     data-low, data-high            the range of the engine spec, in mm
+     data-target, data-tolerance    the target and how near counts as on target, in mm
+     .verdict                       shows the word and the shape
      data-bracket="stops"           a second input: the smallest blade that does not go
    [data-bench-count]             "7 of 12 entered, 2 out of range, passed over: cylinder 2, intake left"
-   .engine                        gets the width of its narrowest valve, --valve-width, for the size of its figures
-   <meta name="bench-worker">     the worker that opens this page again while the network is gone
+   .engine                        gets the width of its narrowest valve as --valve-width, which sizes its text
+   <meta name="bench-worker">     the service worker that opens this page while offline
 
-   A clearance is one figure (0.12), or the largest blade that goes and the smallest that does not: in one box
+   A clearance is one value (0.12), or the largest blade that goes and the smallest that does not: in one box
    (0.10-0.12) or in two.
 
    Only a preview: the server reads and judges what is sent. */
@@ -24,31 +24,31 @@ import { MM_PER, WORDS, closingFromGaps, judge, readClearance, readLimits } from
 
 const BOXES = "input[data-order-cylinder]";
 const COMPLETE = { mm: /^\d*[.,]\d{2}$/, in: /^\d*[.,]\d{4}$/ };
-const MOST_NAMED = 3;
+const MAX_NAMED = 3;
 const EXAMPLES = { mm: "0.10-0.12", in: "0.004-0.005" };
 
-const kept = (name) => { try { return localStorage.getItem(`bench-${name}`); } catch { return null; } };
-const keep = (name, value) => { try { localStorage.setItem(`bench-${name}`, value); } catch { /* chosen for this page only */ } };
+const recall = (name) => { try { return localStorage.getItem(`bench-${name}`); } catch { return null; } };
+const remember = (name, value) => { try { localStorage.setItem(`bench-${name}`, value); } catch { /* the choice lasts for this page only */ } };
 
 function unitOf(form) {
   return form?.elements.blades?.value || "mm";
 }
 
-/* What is typed for one clearance. The second box counts only beside the first, as on the server. */
-function typed(reading) {
+/* The values typed for one clearance. The second box counts only together with the first, as on the server. */
+function readInputs(reading) {
   const [first, ...others] = [...reading.querySelectorAll(BOXES)].map((input) => readClearance(input.value, unitOf(input.form)));
   return first.length ? [first, ...others].flat() : [];
 }
 
 function verdictOf(reading) {
-  const ends = typed(reading);
+  const ends = readInputs(reading);
   const takesLoadedGaps = reading.closest("form").elements.closing_as?.value === "loaded_gap";
   if (!reading.dataset.opener || !takesLoadedGaps) return judge(ends, readLimits(reading.dataset));
   const opener = document.querySelector(`[data-place="${reading.dataset.opener}"]`);
-  return judge(closingFromGaps(opener ? typed(opener) : [], ends), readLimits(reading.dataset));
+  return judge(closingFromGaps(opener ? readInputs(opener) : [], ends), readLimits(reading.dataset));
 }
 
-function show(input) {
+function showVerdict(input) {
   const reading = input.closest(".engine-reading");
   const place = reading?.querySelector(".verdict");
   if (!place) return;
@@ -62,44 +62,44 @@ function show(input) {
   place.textContent = WORDS[found] || "";
 }
 
-function inOrder(form) {
-  const turn = `data-order-${form.querySelector("[data-bench-order]")?.value || "cylinder"}`;
+function inputsInOrder(form) {
+  const position = `data-order-${form.querySelector("[data-bench-order]")?.value || "cylinder"}`;
   return [...form.querySelectorAll(BOXES)].filter((input) => !input.disabled && input.offsetParent !== null)
-    .toSorted((a, b) => Number(a.getAttribute(turn)) - Number(b.getAttribute(turn)));
+    .toSorted((a, b) => Number(a.getAttribute(position)) - Number(b.getAttribute(position)));
 }
 
-function move(input, step) {
-  const all = inOrder(input.form);
+function moveFocus(input, step) {
+  const all = inputsInOrder(input.form);
   const next = all[all.indexOf(input) + step];
   if (next) { next.focus(); next.select(); next.cameFrom = step > 0 ? input : null; }
   else if (step > 0) input.form.querySelector("[type=submit]")?.focus();
 }
 
-function complete(input) {
+function isComplete(input) {
   return input.closest(".engine-reading") !== null && COMPLETE[unitOf(input.form)].test(input.value.trim());
 }
 
 const isEntered = (reading) => reading.querySelector("input").value.trim() !== "";
 
-/* The empty ones before the last that is entered, going round: a figure typed one valve on shows at once. */
-function passedOver(form) {
-  const readings = [...new Set(inOrder(form).map((input) => input.closest(".engine-reading")).filter(Boolean))];
+/* The empty ones before the last that is entered, in entry order: a value typed one valve too far shows at once. */
+function skippedReadings(form) {
+  const readings = [...new Set(inputsInOrder(form).map((input) => input.closest(".engine-reading")).filter(Boolean))];
   return readings.slice(0, readings.findLastIndex(isEntered) + 1).filter((reading) => !isEntered(reading));
 }
 
-function named(readings) {
-  const names = readings.slice(0, MOST_NAMED).map((reading) => reading.querySelector("label .visually-hidden").textContent);
-  return `${names.join("; ")}${readings.length > MOST_NAMED ? ` and ${readings.length - MOST_NAMED} more` : ""}`;
+function listNames(readings) {
+  const names = readings.slice(0, MAX_NAMED).map((reading) => reading.querySelector("label .visually-hidden").textContent);
+  return `${names.join("; ")}${readings.length > MAX_NAMED ? ` and ${readings.length - MAX_NAMED} more` : ""}`;
 }
 
-function count(form) {
+function showProgress(form) {
   const place = form.querySelector("[data-bench-count]");
   if (!place) return;
   const readings = [...form.querySelectorAll(".engine-reading")];
   const out = form.querySelectorAll(".verdict-below, .verdict-above").length;
-  const passed = passedOver(form);
+  const passed = skippedReadings(form);
   place.textContent = `${readings.filter(isEntered).length} of ${readings.length} entered`
-    + (out ? `, ${out} out of range` : "") + (passed.length ? `, passed over: ${named(passed)}` : "");
+    + (out ? `, ${out} out of range` : "") + (passed.length ? `, passed over: ${listNames(passed)}` : "");
 }
 
 document.addEventListener("focusin", (event) => {
@@ -109,15 +109,15 @@ document.addEventListener("focusin", (event) => {
 document.addEventListener("input", (event) => {
   const input = event.target;
   if (!input.matches?.(BOXES)) return;
-  show(input);
+  showVerdict(input);
   const closer = document.querySelector(`[data-opener="${input.closest(".engine-reading")?.dataset.place}"] ${BOXES}`);
-  if (closer) show(closer);
-  count(input.form);
-  // Moves on only in a box that was empty when it was entered: a correction stays where it is.
-  if (event.isTrusted && input.wasEmpty && event.inputType !== "deleteContentBackward" && complete(input)) move(input, 1);
+  if (closer) showVerdict(closer);
+  showProgress(input.form);
+  // Only from a box that was empty when it got the focus: a correction must not lose it.
+  if (event.isTrusted && input.wasEmpty && event.inputType !== "deleteContentBackward" && isComplete(input)) moveFocus(input, 1);
 });
 
-/* A dash after moving on belongs to the figure before it: 0.10-0.12 is one reading. */
+/* A dash typed after the focus moved on belongs to the box before: 0.10-0.12 is one reading. */
 document.addEventListener("beforeinput", (event) => {
   const input = event.target;
   const before = input.matches?.(BOXES) && input.value === "" ? input.cameFrom : null;
@@ -132,16 +132,16 @@ document.addEventListener("beforeinput", (event) => {
 document.addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || !event.target.matches?.(BOXES)) return;
   event.preventDefault();
-  move(event.target, event.shiftKey ? -1 : 1);
+  moveFocus(event.target, event.shiftKey ? -1 : 1);
 });
 
 function judgeAll(form) {
-  for (const input of form.querySelectorAll(BOXES)) show(input);
-  count(form);
+  for (const input of form.querySelectorAll(BOXES)) showVerdict(input);
+  showProgress(form);
 }
 
-/* What is typed keeps its unit when the blades are changed: 0.12 becomes "0.12 mm". */
-function changeBlades(form, before) {
+/* Values typed before the unit was changed keep theirs: 0.12 becomes "0.12 mm". */
+function keepUnitOfTyped(form, before) {
   for (const reading of form.querySelectorAll(".engine-reading")) {
     for (const input of reading.querySelectorAll(BOXES)) {
       if (/\d\s*$/.test(input.value)) {
@@ -152,7 +152,7 @@ function changeBlades(form, before) {
   }
 }
 
-function tellBlades(form) {
+function showUnit(form) {
   form.dataset.blades = unitOf(form);
   const example = form.querySelector("[data-bench-example]");
   if (example) example.textContent = EXAMPLES[unitOf(form)];
@@ -160,31 +160,31 @@ function tellBlades(form) {
 
 document.addEventListener("change", (event) => {
   const field = event.target;
-  if (field.matches?.("[data-bench-order]")) { keep("order", field.value); count(field.form); }
+  if (field.matches?.("[data-bench-order]")) { remember("order", field.value); showProgress(field.form); }
   if (field.name !== "blades" && field.name !== "closing_as") return;
   if (field.name === "blades") {
-    changeBlades(field.form, field.form.dataset.blades);
-    keep("blades", field.value);
-    tellBlades(field.form);
+    keepUnitOfTyped(field.form, field.form.dataset.blades);
+    remember("blades", field.value);
+    showUnit(field.form);
   }
   judgeAll(field.form);
 });
-/* A draft put back chooses the blades it was typed with. */
+/* A restored draft sets the unit it was typed in. */
 document.addEventListener("input", (event) => {
   if (event.isTrusted || (event.target.name !== "blades" && event.target.name !== "closing_as")) return;
-  setTimeout(() => { tellBlades(event.target.form); judgeAll(event.target.form); }, 0);
+  setTimeout(() => { showUnit(event.target.form); judgeAll(event.target.form); }, 0);
 });
 
-function choose(form) {
+function restoreChoices(form) {
   const order = form.querySelector("[data-bench-order]");
   form.querySelector("[data-bench-moves]").hidden = order.options.length < 2;
-  if ([...order.options].some((option) => option.value === kept("order"))) order.value = kept("order");
+  if ([...order.options].some((option) => option.value === recall("order"))) order.value = recall("order");
   const empty = [...form.querySelectorAll(BOXES)].every((input) => !input.closest(".engine-reading") || input.value === "");
-  if (empty && Object.hasOwn(MM_PER, kept("blades"))) form.elements.blades.value = kept("blades");
-  tellBlades(form);
+  if (empty && Object.hasOwn(MM_PER, recall("blades"))) form.elements.blades.value = recall("blades");
+  showUnit(form);
 }
 
-const engines = new ResizeObserver((entries) => {
+const valveSizes = new ResizeObserver((entries) => {
   for (const { target } of entries) {
     const widths = [...target.querySelectorAll(".engine-valve")].map((valve) => valve.clientWidth);
     if (widths.length) target.style.setProperty("--valve-width", `${Math.min(...widths)}px`);
@@ -194,22 +194,22 @@ const engines = new ResizeObserver((entries) => {
 function start(root) {
   for (const form of root.querySelectorAll("form")) {
     if (!form.querySelector("[data-bench-order]")) continue;
-    choose(form);
-    engines.observe(form.querySelector(".engine"));
-    for (const input of form.querySelectorAll(BOXES)) if (input.value) show(input);
-    count(form);
-    const entered = document.activeElement; // perhaps before this script had come
-    if (entered.form === form && entered.matches(BOXES)) entered.wasEmpty ??= entered.defaultValue.trim() === "";
+    restoreChoices(form);
+    valveSizes.observe(form.querySelector(".engine"));
+    for (const input of form.querySelectorAll(BOXES)) if (input.value) showVerdict(input);
+    showProgress(form);
+    const focused = document.activeElement; // may have got the focus before this script ran
+    if (focused.form === form && focused.matches(BOXES)) focused.wasEmpty ??= focused.defaultValue.trim() === "";
   }
 }
 document.addEventListener("htmx:load", (event) => start(event.target));
 start(document);
 
-/* This page, with what it is made of, is kept to be opened again while the network is gone. Not over plain http. */
+/* Store this page and its parts, so that it opens offline. Browsers allow that over https and on localhost only. */
 const worker = document.querySelector("meta[name=bench-worker]")?.content;
 if (worker && navigator.serviceWorker) {
   navigator.serviceWorker.register(worker).then(() => navigator.serviceWorker.ready).then((ready) => {
     const parts = performance.getEntriesByType("resource").map((entry) => entry.name);
     ready.active.postMessage({ page: location.origin + location.pathname, parts });
-  }).catch(() => { /* drafts still stand; the page cannot be opened without the network */ });
+  }).catch(() => { /* drafts are still stored; only the page does not open offline */ });
 }

@@ -1,4 +1,4 @@
-/* <button data-copy="ID" hidden> copies the text of that box and says so; it shows itself if the browser can. */
+/* <button data-copy="ID" hidden> copies the text of that box and confirms it; shown only if the browser can copy. */
 
 async function copy(button, words) {
   const box = document.getElementById(button.dataset.copy);

@@ -1,15 +1,15 @@
-/* Folds away the groups of an engine's form that the chosen adjuster has no use for. A group in which something
-   stands stays open, so that nothing typed or stored is ever out of sight. */
+/* Hide the fieldsets of an engine's form that do not apply to the chosen adjuster. One with a value or an error stays
+   visible, so that nothing typed or stored is ever hidden. */
 
 const adjuster = document.getElementById("id_adjuster");
 
-function fold() {
+function hideUnused() {
   for (const group of document.querySelectorAll("fieldset[data-for]")) {
-    const wanted = !adjuster.value || group.dataset.for.split(" ").includes(adjuster.value);
-    const filled = [...group.querySelectorAll("input")].some((input) => input.value.trim());
-    group.hidden = !wanted && !filled && !group.querySelector(".is-invalid");
+    const applies = !adjuster.value || group.dataset.for.split(" ").includes(adjuster.value);
+    const hasValue = [...group.querySelectorAll("input")].some((input) => input.value.trim());
+    group.hidden = !applies && !hasValue && !group.querySelector(".is-invalid");
   }
 }
 
-adjuster.addEventListener("change", fold);
-fold();
+adjuster.addEventListener("change", hideUnused);
+hideUnused();

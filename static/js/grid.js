@@ -1,14 +1,14 @@
-/* Walk a grid by keyboard: <table role="grid"> whose cells take the focus one at a time.
+/* Keyboard for a <table role="grid"> (WAI-ARIA grid pattern).
 
-   Arrow keys go one cell, Home and End to the ends of the row, with Ctrl to the first and last cell. The cell with the
-   focus is the only one in the tab order, so that Tab leaves the grid. A cell's data-about is repeated in the element
-   named by the grid's data-about-in. */
+   Arrow keys move by one cell, Home and End to the ends of the row, with Ctrl to the first and last cell. Only the focused
+   cell is in the tab order, so that Tab leaves the grid. A cell's data-about is shown in the element named by the grid's
+   data-about-in. */
 
 function cellsOf(grid) {
   return [...grid.querySelectorAll("tbody tr")].map((row) => [...row.querySelectorAll("td")]);
 }
 
-function place(rows, cell) {
+function positionOf(rows, cell) {
   const row = rows.findIndex((cells) => cells.includes(cell));
   return [row, row < 0 ? -1 : rows[row].indexOf(cell)];
 }
@@ -33,7 +33,7 @@ document.addEventListener("keydown", (event) => {
   const cell = event.target.closest?.("table[role=grid] td");
   if (!cell || event.target !== cell) return;
   const rows = cellsOf(cell.closest("table"));
-  const next = target(rows, ...place(rows, cell), event);
+  const next = target(rows, ...positionOf(rows, cell), event);
   if (!next) return;
   event.preventDefault();
   next.focus();

@@ -1,12 +1,12 @@
-/* The limits of a sweep as two handles on its chart, dragged or moved by the arrow keys; they fill in the form below.
-   <div data-chart data-source="..." data-sweep-form="ID of the form"></div>: the form has the fields limits_in, first and last,
-   and the series labelled "sweep" says where the limits are. Loaded before charts.js, to hear of its first stroke. */
+/* Two handles for the limits of a sweep on its chart, dragged or moved by the arrow keys; they fill in the form below.
+   <div data-chart data-source="..." data-sweep-form="ID of the form"></div>: the form has the fields limits_in, first and last;
+   the series labelled "sweep" gives the limits. Loaded before charts.js, so that it does not miss the first chartdraw. */
 
 import { element } from "./elements.js";
 import { formatNumber } from "./numbers.js";
 
 const ENDS = ["first", "last"];
-const WORDS = { first: "The sweep starts at", last: "The sweep ends at" };
+const LABELS = { first: "The sweep starts at", last: "The sweep ends at" };
 const STEPS = 400;
 
 function limitsOf(chart) {
@@ -20,7 +20,7 @@ function fill(form, chart, limits) {
   for (const end of ENDS) form.elements[end].value = bySample ? String(Math.round(limits[end]) + 1) : limits[end].toFixed(3);
 }
 
-function lay(root, plot) {
+function placeHandles(root, plot) {
   const { chart } = root, limits = root.sweepLimits;
   for (const end of ENDS) {
     const handle = root.sweepHandles[end];
@@ -34,16 +34,16 @@ function lay(root, plot) {
 }
 
 function move(root, end, value) {
-  const { chart } = root, limits = root.sweepLimits, [least, most] = chart.whole, gap = (most - least) / STEPS;
-  limits[end] = end === "first" ? Math.max(least, Math.min(value, limits.last - gap)) : Math.min(most, Math.max(value, limits.first + gap));
-  lay(root, chart.plots[0]);
+  const { chart } = root, limits = root.sweepLimits, [least, most] = chart.fullRange, minWidth = (most - least) / STEPS;
+  limits[end] = end === "first" ? Math.max(least, Math.min(value, limits.last - minWidth)) : Math.min(most, Math.max(value, limits.first + minWidth));
+  placeHandles(root, chart.plots[0]);
   fill(document.getElementById(root.dataset.sweepForm), chart, limits);
 }
 
 function handleOf(root, end) {
-  const [least, most] = root.chart.whole;
-  const handle = element("div", { class: `sweep-handle sweep-${end}`, role: "slider", tabindex: "0", "aria-label": WORDS[end], "aria-valuemin": least, "aria-valuemax": most });
-  handle.addEventListener("mousedown", (event) => event.stopPropagation()); // the chart would begin to zoom
+  const [least, most] = root.chart.fullRange;
+  const handle = element("div", { class: `sweep-handle sweep-${end}`, role: "slider", tabindex: "0", "aria-label": LABELS[end], "aria-valuemin": least, "aria-valuemax": most });
+  handle.addEventListener("mousedown", (event) => event.stopPropagation()); // the chart would start to zoom
   handle.addEventListener("pointerdown", (event) => { handle.setPointerCapture(event.pointerId); event.stopPropagation(); });
   handle.addEventListener("pointermove", (event) => {
     if (!handle.hasPointerCapture(event.pointerId)) return;
@@ -51,11 +51,11 @@ function handleOf(root, end) {
     move(root, end, plot.posToVal(event.clientX - plot.over.getBoundingClientRect().left, "x"));
   });
   handle.addEventListener("keydown", (event) => {
-    const way = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
-    if (!way) return;
+    const direction = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 }[event.key];
+    if (!direction) return;
     event.preventDefault();
     event.stopPropagation();
-    move(root, end, root.sweepLimits[end] + ((way * (most - least)) / STEPS) * (event.shiftKey ? 10 : 1));
+    move(root, end, root.sweepLimits[end] + ((direction * (most - least)) / STEPS) * (event.shiftKey ? 10 : 1));
   });
   return handle;
 }
@@ -67,5 +67,5 @@ document.addEventListener("chartdraw", ({ target, detail: plot }) => {
     if (!target.sweepLimits) return;
     target.sweepHandles = Object.fromEntries(ENDS.map((end) => [end, handleOf(target, end)]));
   }
-  lay(target, plot);
+  placeHandles(target, plot);
 });

@@ -1,7 +1,7 @@
-/* Light or dark before the first paint: the reader's own choice, else what the system prefers.
+/* Light or dark: the reader's choice, or else the preference of the system.
 
-   Loaded in the head without defer. Any button with data-theme-switch turns it over; the choice is kept
-   in this browser. Charts listen for "themechange" on the document. */
+   The only script of ours that is no module: it has to run before the first paint, and a module runs after it. A button
+   with data-theme-switch toggles the theme; the browser stores the choice. Charts listen for "themechange" on the document. */
 (function () {
   "use strict";
   const KEY = "theme";
@@ -25,14 +25,14 @@
 
   document.addEventListener("click", (event) => {
     if (!event.target.closest("[data-theme-switch]")) return;
-    const turned = document.documentElement.dataset.bsTheme === "dark" ? "light" : "dark";
-    // Back to what the system prefers means no choice of one's own is kept.
+    const chosenTheme = document.documentElement.dataset.bsTheme === "dark" ? "light" : "dark";
+    // A choice that equals the preference of the system is not stored: it follows the system again.
     try {
-      if (turned === (system.matches ? "dark" : "light")) localStorage.removeItem(KEY);
-      else localStorage.setItem(KEY, turned);
-    } catch { /* a browser that keeps nothing still turns this page */ }
-    document.documentElement.dataset.bsTheme = turned;
-    document.dispatchEvent(new CustomEvent("themechange", { detail: turned }));
+      if (chosenTheme === (system.matches ? "dark" : "light")) localStorage.removeItem(KEY);
+      else localStorage.setItem(KEY, chosenTheme);
+    } catch { /* nothing can be stored: the choice lasts for this page */ }
+    document.documentElement.dataset.bsTheme = chosenTheme;
+    document.dispatchEvent(new CustomEvent("themechange", { detail: chosenTheme }));
     label();
   });
   system.addEventListener("change", () => { apply(); label(); });

@@ -1,10 +1,10 @@
-/* Changes of a tune: what the chosen kind means, beside the choice; one more row; a row taken off.
+/* Rows of tune changes: add and remove them, and describe the chosen change type.
 
-   <select data-kind> in a .change-row, its options with data-unit, data-effect and data-caution, writes these into the
-   row's .change-about and, where the unit box is empty or still holds the last kind's unit, into it.
-   <button data-add-change> copies <template data-change-row>. Rows are named and never counted: n0, n1, ... */
+   <select data-kind> in a .change-row has options with data-unit, data-effect and data-caution. Effect and caution are shown
+   in the row's .change-about; the unit is filled in if its box is empty or still holds the unit of the last type.
+   <button data-add-change> copies <template data-change-row>. New rows are called n0, n1, ...; the server reads the names. */
 
-function tell(row, option) {
+function describeType(row, option) {
   for (const what of ["effect", "caution"]) {
     const place = row.querySelector(`.change-about [data-${what}]`);
     if (!place) continue;
@@ -13,7 +13,7 @@ function tell(row, option) {
   }
 }
 
-function offerUnit(row, select, option) {
+function fillInUnit(row, select, option) {
   const box = row.querySelector("input[name$='unit']");
   if (!box) return;
   const unit = option?.dataset.unit || "";
@@ -26,16 +26,16 @@ document.addEventListener("change", (event) => {
   if (!row) return;
   if (event.target.matches("select[data-kind]")) {
     const option = event.target.selectedOptions[0];
-    tell(row, option);
-    offerUnit(row, event.target, option);
+    describeType(row, option);
+    fillInUnit(row, event.target, option);
   }
   if (event.target.matches("input[name$='-remove']")) row.classList.toggle("is-removed", event.target.checked);
 });
 
-// A draft put back sets the fields by script and tells of it by "input".
+// A restored draft sets the fields by script and dispatches "input".
 document.addEventListener("input", (event) => {
   if (event.isTrusted || !event.target.matches?.("select[data-kind]")) return;
-  tell(event.target.closest(".change-row"), event.target.selectedOptions[0]);
+  describeType(event.target.closest(".change-row"), event.target.selectedOptions[0]);
 });
 
 const add = document.querySelector("[data-add-change]");

@@ -83,6 +83,8 @@ def without_network(bench: Page, new_tab: Callable[[], Page], url: str) -> Page:
     expect(page.locator("[data-draft-note]")).to_contain_text(NOT_SENT)
     expect(boxes(page, "1-intake-1")).to_have_value("0,15")
     expect(boxes(page, "1-intake-2")).to_have_value("0.10-0.12")
+    judged = page.locator(".engine-reading").filter(has=boxes(page, "1-intake-1")).locator(".verdict")
+    expect(judged).to_have_text("on target")  # so the scripts that a script imports came too
     return page
 
 

@@ -1,9 +1,10 @@
-/* {% load static %}Opens the bench's entry pages while the network is gone: the network first, else the page as it was last
-   seen. Nothing is sent from here; drafts.js keeps what is typed and sends it. Logging in or out drops the pages. */
+/* {% load static %}
+   Service worker that opens the entry pages of the bench offline: from the network if it answers, or else as last seen.
+   It sends nothing; drafts.js stores what is typed and sends it. Logging in or out drops the stored pages. */
 "use strict";
 const PAGES = "bench-pages-1";
 const PARTS = "bench-parts-1";
-const MOST = { [PAGES]: 20, [PARTS]: 100 };
+const MAX_ENTRIES = { [PAGES]: 20, [PARTS]: 100 };
 const ENTRY = /^\/(jobs\/[^/]+\/clearances\/new\/[a-z_]+|clearances\/\d+\/edit)\/$/;
 const LOG = ["{% url 'login' %}", "{% url 'logout' %}"];
 const STATIC = "{% get_static_prefix %}";
@@ -16,18 +17,18 @@ async function keep(name, url, answer) {
   const cache = await caches.open(name);
   await cache.put(url, answer);
   const held = await cache.keys();
-  for (const old of held.slice(0, Math.max(0, held.length - MOST[name]))) await cache.delete(old);
+  for (const old of held.slice(0, Math.max(0, held.length - MAX_ENTRIES[name]))) await cache.delete(old);
 }
 
 async function fromNetwork(name, request, url) {
   try {
     const answer = await fetch(request);
-    await keep(name, url, answer.clone()).catch(() => { /* full: the page itself still comes */ });
+    await keep(name, url, answer.clone()).catch(() => { /* the storage is full: the page is shown all the same */ });
     return answer;
-  } catch (gone) {
-    const kept = await (await caches.open(name)).match(url);
-    if (kept) return kept;
-    throw gone;
+  } catch (error) {
+    const stored = await (await caches.open(name)).match(url);
+    if (stored) return stored;
+    throw error;
   }
 }
 
@@ -39,13 +40,13 @@ self.addEventListener("fetch", (event) => {
   else if (request.method === "GET" && url.pathname.startsWith(STATIC)) event.respondWith(fromNetwork(PARTS, request, url.href));
   else if (request.mode === "navigate" && ENTRY.test(url.pathname)) {
     const page = url.origin + url.pathname;
-    // What could not be sent is in the page's draft: back to it.
+    // What could not be sent is in the draft of the page: show the page again.
     event.respondWith(request.method === "GET" ? fromNetwork(PAGES, request, page)
       : fetch(request).catch(() => Response.redirect(page, 303)));
   }
 });
 
-/* The first visit came before this worker: what it showed is kept now. */
+/* The first visit loaded its page before this worker started: store it now. */
 self.addEventListener("message", (event) => {
   const { page, parts } = event.data;
   const wanted = parts.filter((part) => new URL(part).pathname.startsWith(STATIC));
