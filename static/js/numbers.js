@@ -1,4 +1,4 @@
-/* Numbers as people read them. The server writes them alike (`written` in jobs/calc/figures.py); both are held to
+/* Numbers as people read them. The server writes them alike (jobs/calc); both are held to
    tests/shared_cases/numbers.json. */
 
 const THIN_SPACE = "\u202f", MINUS = "\u2212", NO_VALUE = "–";

@@ -1,4 +1,4 @@
-/* What a clearance says while it is typed. The server judges what is sent (`judge` in jobs/calc/clearances.py); both are
+/* What a clearance says while it is typed. The server judges what is sent (`judge` in jobs/calc); both are
    held to tests/shared_cases/verdicts.json.
 
    Lengths are whole steps of 0.00001 mm, as the server stores them: so 0.1 + 0.02 is 0.12, and a limit met exactly is met. */

@@ -255,7 +255,7 @@ def test_a_second_sending_of_the_same_words_drops_the_draft(login) -> None:
 
 
 def test_limits_reach_the_script_with_every_digit(login) -> None:
-    """A limit in inches has five decimals in mm: rounded to four, a reading that meets it would be outside."""
+    """A limit in inches has five decimals in mm; with four, a reading that meets it would be outside."""
     spec = make_engine(intake_low_mm=Decimal("0.14986"), intake_high_mm=Decimal("0.2"))
     page = login(Role.MECHANIC).get(new_url(job_with(spec))).content.decode()
     assert 'data-low="0.14986" data-high="0.2" data-target="0.16" data-tolerance="0.01"' in page
