@@ -1,29 +1,29 @@
-"""Moments and what the clock in the shop shows, where the clocks change too."""
+"""Instants and local times of the shop, across changes of the clocks too."""
 
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-# What a date can be: outside lies a slip of the keys, and beyond the calendar's ends no zone can be reckoned.
+# A date outside is a typing mistake, and no time zone can convert the ends of the calendar.
 FIRST_DAY, LAST_DAY = date(1900, 1, 1), date(2199, 12, 31)
 
 
-def shows(zone: ZoneInfo, day: date, clock: time) -> list[datetime]:
-    """The moments, in UTC, at which the clock in the shop shows this.
+def utc_instants(zone: ZoneInfo, day: date, clock: time) -> list[datetime]:
+    """Return the UTC instants of a local time: none in a DST gap, two in a DST overlap."""
+    local = datetime.combine(day, clock.replace(fold=0))
+    instants = {local.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)}
+    return [
+        instant
+        for instant in sorted(instants)
+        if instant.astimezone(zone).replace(tzinfo=None, fold=0) == local
+    ]
 
-    None where the clocks go forward over it, two where they go back over it, else one.
+
+def to_utc(zone: ZoneInfo, day: date, clock: time, *, second: bool | None = None) -> datetime:
+    """Return the UTC instant of a local date and time.
+
+    Raises ValueError in a DST gap, and in a DST overlap if ``second`` does not say which is meant.
     """
-    reading = datetime.combine(day, clock.replace(fold=0))
-    moments = {reading.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)}
-    return [each for each in sorted(moments) if each.astimezone(zone).replace(tzinfo=None, fold=0) == reading]
-
-
-def moment(zone: ZoneInfo, day: date, clock: time, *, second: bool | None = None) -> datetime:
-    """The moment, in UTC, meant by a day and a time of the shop's clock.
-
-    Raises ValueError where the clock never shows that time on that day, or shows it twice and
-    ``second`` does not say which is meant.
-    """
-    found = shows(zone, day, clock)
+    found = utc_instants(zone, day, clock)
     if not found:
         raise ValueError(f"The clocks go forward that day: there is no {clock:%H:%M}.")
     if len(found) == 1:
@@ -33,8 +33,8 @@ def moment(zone: ZoneInfo, day: date, clock: time, *, second: bool | None = None
     return found[second]
 
 
-def believable(day: date) -> date:
-    """The day; raises ValueError with a sentence where it is centuries away."""
+def check_plausible_day(day: date) -> date:
+    """Return the day; raise ValueError if it is centuries away."""
     if not FIRST_DAY <= day <= LAST_DAY:
         raise ValueError(f"The year {day.year} can't be meant: look at it again.")
     return day

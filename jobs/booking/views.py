@@ -9,20 +9,20 @@ from jobs.booking.forms import MOST_CHOICES, Booking
 from jobs.search.find import bikes_matching, customers_matching, with_last_jobs
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Bike, Role
-from workshop.records.responses import key_sent, posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, parse_pk, post_data
+from workshop.records.submit_once import submit_once
 
 DRAFT = "job-book"
 
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def job_book(request: StaffRequest) -> HttpResponse:
-    booking = Booking(posted(request), bike=asked_bike(request))
+    booking = Booking(post_data(request), bike=asked_bike(request))
     if request.method == "POST" and booking.is_valid():
         job = booking.book(request.user)
-        say_saved(request, f"Job {job} is booked.", DRAFT)
+        flash_saved(request, f"Job {job} is booked.", DRAFT)
         if booking.vin_hint:
             messages.info(request, f"VIN {job.bike.vin}: {booking.vin_hint}")
         return redirect(job)
@@ -32,7 +32,7 @@ def job_book(request: StaffRequest) -> HttpResponse:
 
 def asked_bike(request: StaffRequest) -> Bike | None:
     """The bike that the address names, as the bike's own page does."""
-    pk = key_sent(request.GET.get("bike", ""))
+    pk = parse_pk(request.GET.get("bike", ""))
     return Bike.objects.select_related("owner").filter(pk=pk).first()
 
 

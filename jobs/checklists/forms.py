@@ -3,11 +3,11 @@
 from typing import Any
 
 from jobs.models import CheckItem
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
 
-class CheckItemForm(Grouped, RecordForm):
+class CheckItemForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = CheckItem
         fields = ["list", "text", "caution", "order", "retired"]

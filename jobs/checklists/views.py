@@ -13,8 +13,8 @@ from jobs.models import CheckItem
 from jobs.suspension.gearing import tyre_verdict
 from workshop.access.roles import StaffRequest, owner_only, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 
 @staff
@@ -57,12 +57,12 @@ def in_the_order_of_work() -> list[CheckItem]:
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def check_item_list(request: StaffRequest) -> HttpResponse:
-    form = CheckItemForm(posted(request))
+    form = CheckItemForm(post_data(request))
     if form.is_valid():
         form.save()
-        say_saved(request, "The check is added.", "check-item-new")
+        flash_saved(request, "The check is added.", "check-item-new")
         return redirect("check-item-list")
     return render_form(request, "jobs/checklists/item_list.html", form, items=in_the_order_of_work())
 
@@ -71,8 +71,8 @@ def check_item_list(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def check_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(CheckItem, pk=pk)
-    form = CheckItemForm(posted(request), instance=item)
+    form = CheckItemForm(post_data(request), instance=item)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, "The check is saved.", f"check-item-{pk}")
+        flash_saved(request, "The check is saved.", f"check-item-{pk}")
         return redirect("check-item-list")
     return render_form(request, "jobs/checklists/item_form.html", form, item=item)

@@ -10,8 +10,7 @@ from jobs.calc.clearances.readings import format_mm
 from jobs.calc.units.factors import canonical_unit
 from jobs.clearances.places import Measured, Place
 from jobs.models import ShimPlanRow
-from workshop.records.fields import plain
-from workshop.units.display import parse_number
+from workshop.units.display import format_plain, parse_number
 
 FIGURE = r"\d+[.,]?\d*|[.,]\d+"
 GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
@@ -27,7 +26,7 @@ def in_mm(length_mm: Decimal | None) -> str:
 
 def limit_text(limit_mm: Decimal | None) -> str:
     """Write a limit with every digit, for the script that judges what is typed against it."""
-    return "" if limit_mm is None else plain(limit_mm)
+    return "" if limit_mm is None else format_plain(limit_mm)
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,12 @@ from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Key, key_of
 from jobs.clearances.record import typed_as_mm
 from jobs.models import ClearanceReading, ClearanceSet
-from workshop.records.form import saved_since
+from workshop.records.conflict import history_since
 
 
 def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceReading]:
     """The readings as they stood with a version of the set: before the next save of it began."""
-    _, following = saved_since(measured, version)
+    _, following = history_since(measured, version)
     later = ClearanceSet.history.filter(id=measured.pk, version=version + 1)
     following = later.order_by("history_date").first() or following
     if following is None:

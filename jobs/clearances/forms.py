@@ -21,9 +21,17 @@ from jobs.clearances.record import Entry, question_figure, record_clearances, ty
 from jobs.clearances.shim_plan import made_series
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import EngineSpec, Gap, ShopProfile
-from workshop.records.fields import NumberInput, QuantityField, plain
-from workshop.records.form import ConflictingChange, RecordForm, copy_of
-from workshop.units.display import format_value, label, length_as_typed, length_words, parse_number
+from workshop.records.conflict import ConflictingField
+from workshop.records.fields import NumberInput, QuantityField
+from workshop.records.form import RecordForm, mutable_copy
+from workshop.units.display import (
+    format_for_input,
+    format_plain,
+    format_value,
+    label,
+    length_words,
+    parse_number,
+)
 
 MEASURED_BY_ANOTHER = (
     "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
@@ -78,7 +86,7 @@ class ClearanceSetForm(RecordForm):
         fields = ["engine_temperature_c", "instrument", "measured_at", "note"]
 
     engine_temperature_c = QuantityField(
-        kept_in="c",
+        storage_unit="c",
         label="Engine temperature (°C)",
         min_value=-30,
         max_value=150,
@@ -101,7 +109,7 @@ class ClearanceSetForm(RecordForm):
         self.stored = self._stored_rows()
         temperature = self.fields["engine_temperature_c"]
         assert isinstance(temperature, QuantityField)
-        temperature.use_unit(shop.temperature_unit)
+        temperature.set_unit(shop.temperature_unit)
         self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
         self.fields["blades"].initial = shop.length_unit
         if self.instance.pk or not spec.has_closing:
@@ -204,7 +212,7 @@ class ClearanceSetForm(RecordForm):
         """A clearance in the unit of the blades, as it is typed again."""
         if clearance_mm is None or self.unit == "mm":
             return in_mm(clearance_mm)
-        return length_as_typed(clearance_mm, self.unit)
+        return format_for_input(clearance_mm, self.unit)
 
     def texts_of(self, row: ClearanceReading | None, place: Place) -> dict[str, str]:
         """What stands in the boxes of a place for a stored reading, or for none."""
@@ -217,7 +225,7 @@ class ClearanceSetForm(RecordForm):
             "c": self.shown(value),
             "n": self.shown(row.not_goes_mm),
             "s": self.mark_text(row.shim_marked_mm, place),
-            "m": "" if row.shim_measured_mm is None else plain(row.shim_measured_mm),
+            "m": "" if row.shim_measured_mm is None else format_plain(row.shim_measured_mm),
         }
 
     def mark_text(self, marked_mm: Decimal | None, place: Place) -> str:
@@ -265,7 +273,7 @@ class ClearanceSetForm(RecordForm):
         if seen is None or newest is None or newest.pk <= seen:
             return
         self.anothers = newest
-        self.data = copy_of(self.data)
+        self.data = mutable_copy(self.data)
         self.data[self.add_prefix("last_seen")] = str(newest.pk)
         at = timezone.localtime(newest.created_at)
         self.add_error(
@@ -393,7 +401,7 @@ class ClearanceSetForm(RecordForm):
 
     def _changes_at(
         self, place: Place, then: Mapping[Key, ClearanceReading], now: Mapping[Key, ClearanceReading]
-    ) -> Iterable[ConflictingChange]:
+    ) -> Iterable[ConflictingField]:
         was, theirs = (self.texts_of(rows.get(place.key), place) for rows in (then, now))
         for kind, before in was.items():
             name = f"{kind}-{place.slug}"
@@ -401,7 +409,7 @@ class ClearanceSetForm(RecordForm):
                 continue
             if self._sent(name) == before or (kind in "cn" and same_gap(self._sent(name), before, self.unit)):
                 cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
-            yield ConflictingChange(
+            yield ConflictingField(
                 str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"
             )
 

@@ -23,7 +23,7 @@ from jobs.clearances.views import find_set, plan_of, render_without_engine, spec
 from jobs.models import ClearanceSet, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Gap, Role
-from workshop.records.submit_once import once
+from workshop.records.submit_once import submit_once
 from workshop.units.display import length_words
 
 NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The turns are beside each valve."
@@ -81,7 +81,7 @@ def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
 
 @roles(Role.MECHANIC)
 @require_POST
-@once
+@submit_once
 def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     spec = spec_of(measured)

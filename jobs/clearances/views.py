@@ -21,8 +21,8 @@ from jobs.job.page import readings_by_set
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Role
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 from workshop.units.display import length_words
 
 
@@ -48,9 +48,11 @@ def render_without_engine(request: StaffRequest, job: Job, when: str) -> HttpRes
 def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, draft: str) -> HttpResponse:
     is_left = measured.when == ClearanceSet.When.AS_LEFT
     planned = planned_before(measured) if is_left else {}
-    form = ClearanceSetForm(posted(request), instance=measured, spec=spec, shop=request.shop, planned=planned)
+    form = ClearanceSetForm(
+        post_data(request), instance=measured, spec=spec, shop=request.shop, planned=planned
+    )
     if form.is_bound and form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"Clearances {measured.get_when_display()} saved.", draft)
+        flash_saved(request, f"Clearances {measured.get_when_display()} saved.", draft)
         return redirect("clearances", measured.pk)
     context = {
         "job": measured.job,
@@ -73,7 +75,7 @@ def bench_worker(request: StaffRequest) -> HttpResponse:
 
 @roles(Role.MECHANIC)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def clearances_new(request: StaffRequest, number: str, when: str) -> HttpResponse:
     if when not in ClearanceSet.When.values:
         raise Http404("Clearances are measured as found or as left.")

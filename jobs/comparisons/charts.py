@@ -20,8 +20,8 @@ from workshop.units.display import (
     convert,
     decimals,
     format_value,
-    kept_in,
     label,
+    storage_unit,
 )
 
 QUANTITIES = (("power", "kw"), ("torque", "nm"))
@@ -115,7 +115,7 @@ class ShownFigure:
 def difference_text(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
     """A difference in a unit, with one decimal more than its figures have: none is rounded to zero."""
     places = decimals(quantity, unit) + 1
-    return written(convert(value, kept_in(quantity), unit), places, signed=signed)
+    return written(convert(value, storage_unit(quantity), unit), places, signed=signed)
 
 
 def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:

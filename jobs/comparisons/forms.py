@@ -7,7 +7,7 @@ from django import forms
 
 from jobs.comparisons.compare import Group
 from jobs.models import Comparison, Run
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
 SIDES = [("", "neither"), *Group.choices]
@@ -17,7 +17,7 @@ def field_of(run: Run) -> str:
     return f"run-{run.pk}"
 
 
-class ComparisonForm(Grouped, RecordForm):
+class ComparisonForm(FieldGroupsMixin, RecordForm):
     """``groups`` in ``cleaned_data`` is the side of each run that has one, by run id."""
 
     GROUPS = (("", ("title", "on_sheet", "note")),)

@@ -14,8 +14,8 @@ from workshop.records.fields import FloatNumberField
 
 class DriveOutForm(forms.Form):
     drive_gear = forms.IntegerField(label="Gear", required=False, min_value=1, max_value=8)
-    from_kmh = LimitedQuantityField(kept_in="kmh", low=0, high=350, label="From", required=False)
-    to_kmh = LimitedQuantityField(kept_in="kmh", low=1, high=400, label="To", required=False)
+    from_kmh = LimitedQuantityField(storage_unit="kmh", low=0, high=350, label="From", required=False)
+    to_kmh = LimitedQuantityField(storage_unit="kmh", low=1, high=400, label="To", required=False)
     mass_kg = FloatNumberField(
         label="Mass of bike and rider (kg)", required=False, min_value=50, max_value=600
     )
@@ -37,7 +37,7 @@ class DriveOutForm(forms.Form):
         super().__init__(query if asked else None, initial=self.known(on_record))
         unit = SPEED_UNITS[shop.distance_unit]
         for name in ("from_kmh", "to_kmh"):
-            self.fields[name].use_unit(unit)  # type: ignore[attr-defined]  # both are quantities
+            self.fields[name].set_unit(unit)  # type: ignore[attr-defined]  # both are quantities
 
     @staticmethod
     def known(asked: DriveAsked) -> dict[str, Any]:

@@ -45,8 +45,8 @@ def _unit(figure: Figure, shop: ShopProfile) -> str:
     return LENGTH_UNITS[shop.distance_unit] if figure.unit == "m" else figure.unit
 
 
-def _shown(value: float, unit: str, kept_in: str, more: int = 0) -> str:
-    return f"{written(convert(value, kept_in, unit), PLACES[unit] + more)}{NO_BREAK_SPACE}{label(unit)}"
+def _shown(value: float, unit: str, storage_unit: str, more: int = 0) -> str:
+    return f"{written(convert(value, storage_unit, unit), PLACES[unit] + more)}{NO_BREAK_SPACE}{label(unit)}"
 
 
 def drive_rows(result: DriveComparison, shop: ShopProfile) -> list[DriveRow]:

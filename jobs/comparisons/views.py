@@ -22,8 +22,8 @@ from jobs.timeline.events import Event, events
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
 from workshop.models import Role, StaleRecord
-from workshop.records.responses import posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data
+from workshop.records.submit_once import submit_once
 
 SUGGESTED = "Suggested: the sweeps of the first state of the bike against those of the last."
 
@@ -40,12 +40,12 @@ def runs_to_compare(timeline: Sequence[Event]) -> list[Run]:
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
     job = get_job_or_404(number)
     timeline = events(job, request.shop)
     sides = suggested_groups(states_of(timeline))
-    comparison = Comparison(job=job, title="" if posted(request) else "Before and after")
+    comparison = Comparison(job=job, title="" if post_data(request) else "Before and after")
     return save_form(request, comparison, timeline, sides, f"comparison-new-{job.pk}")
 
 
@@ -64,7 +64,9 @@ def save_form(
     sides: Mapping[int, str],
     draft: str,
 ) -> HttpResponse:
-    form = ComparisonForm(posted(request), instance=comparison, runs=runs_to_compare(timeline), sides=sides)
+    form = ComparisonForm(
+        post_data(request), instance=comparison, runs=runs_to_compare(timeline), sides=sides
+    )
     if form.is_valid():
         read = comparison.version
         try:
@@ -72,7 +74,7 @@ def save_form(
         except StaleRecord:
             form.report_conflict(read)
         else:
-            say_saved(request, f"{comparison} is saved.", draft)
+            flash_saved(request, f"{comparison} is saved.", draft)
             return redirect("comparison", comparison.pk)
     return form_page(
         request,

@@ -11,10 +11,9 @@ from jobs.intake.receive import meter_question, read_marks, read_strokes
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Photo
 from workshop.models import ShopProfile
-from workshop.records.field_groups import Grouped
-from workshop.records.fields import plain
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
-from workshop.units.display import NO_BREAK_SPACE, format_value
+from workshop.units.display import NO_BREAK_SPACE, format_plain, format_value
 
 
 class PhotosField(forms.FileField):
@@ -38,7 +37,7 @@ class PhotosForm(forms.Form):
     caption = forms.CharField(label="What they show", required=False, max_length=200)
 
 
-class PhotoForm(Grouped, RecordForm):
+class PhotoForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = Photo
         fields = ["caption"]
@@ -93,7 +92,7 @@ class SignForm(forms.Form):
         return cleaned
 
 
-class ReceiveForm(InShopUnits, Grouped, RecordForm):
+class ReceiveForm(InShopUnits, FieldGroupsMixin, RecordForm):
     """The receipt; a meter's reading that doesn't follow from the last one has to be confirmed."""
 
     GROUPS = (
@@ -143,4 +142,4 @@ class ReceiveForm(InShopUnits, Grouped, RecordForm):
     def told(self, meter: str, value: float) -> str:
         if meter == "odometer_km":
             return format_value(value, "distance", self.shop.distance_unit)
-        return f"{plain(value)}{NO_BREAK_SPACE}h"
+        return f"{format_plain(value)}{NO_BREAK_SPACE}h"

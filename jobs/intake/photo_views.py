@@ -13,19 +13,19 @@ from jobs.job.form_page import form_page, remove_button, section_url
 from jobs.models import Job, Photo
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted
-from workshop.records.submit_once import once
+from workshop.records.responses import post_data
+from workshop.records.submit_once import submit_once
 
 ADDERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
 
 
 @roles(*ADDERS)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def photo_add(request: StaffRequest, number: str) -> HttpResponse:
     """Several photos in one sending, or one in each as the page's script sends them (answered as JSON)."""
     job = get_object_or_404(Job, number=number)
-    form = PhotosForm(posted(request), request.FILES or None)
+    form = PhotosForm(post_data(request), request.FILES or None)
     by_script = request.accepts("application/json") and not request.accepts("text/html")
     if form.is_valid():
         added = add_photos(
@@ -60,7 +60,7 @@ def photo(request: StaffRequest, pk: int) -> HttpResponseBase:
 @require_http_methods(["GET", "POST"])
 def photo_edit(request: StaffRequest, pk: int) -> HttpResponse:
     photo = get_object_or_404(Photo.objects.select_related("job"), pk=pk)
-    form = PhotoForm(posted(request), instance=photo)
+    form = PhotoForm(post_data(request), instance=photo)
     if form.is_valid() and form.save_unless_stale():
         messages.success(request, "The photo is saved.")
         return redirect(section_url(photo.job, "brief"))

@@ -12,8 +12,8 @@ from jobs.models import Job
 from jobs.work_items.totals import total
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 
 def find(number: str) -> Job:
@@ -60,14 +60,14 @@ def job_sign(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def job_receive(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("bike"), number=number)
-    form = ReceiveForm(posted(request), request.FILES or None, instance=job, shop=request.shop)
+    form = ReceiveForm(post_data(request), request.FILES or None, instance=job, shop=request.shop)
     draft = f"receive-{job.pk}"
     if form.is_valid() and form.save_unless_stale():
         receive_bike(job=job, by=request.user, photos=form.cleaned_data["photos"])
-        say_saved(request, f"The receipt of job {job} is saved.", draft)
+        flash_saved(request, f"The receipt of job {job} is saved.", draft)
         return redirect(job)
     return form_page(
         request,

@@ -9,8 +9,8 @@ from django.db import models
 from django.utils.text import capfirst
 
 from workshop.models import ShopProfile
-from workshop.records.fields import QuantityField, plain
-from workshop.units.display import convert, label
+from workshop.records.fields import QuantityField
+from workshop.units.display import convert, format_plain, label
 
 
 class LimitedQuantityField(QuantityField):
@@ -23,7 +23,8 @@ class LimitedQuantityField(QuantityField):
     def run_validators(self, value: Any) -> None:
         if value is not None and not self.low <= value <= self.high:
             low, high = (
-                plain(round(float(convert(end, self.kept_in, self.unit)), 1)) for end in (self.low, self.high)
+                format_plain(round(float(convert(end, self.storage_unit, self.unit)), 1))
+                for end in (self.low, self.high)
             )
             raise ValidationError(f"This must lie between {low} and {high} {label(self.unit)}.")
         super().run_validators(value)
@@ -33,10 +34,10 @@ def limit(field: "models.FloatField[Any, Any]", kind: type[MinValueValidator | M
     return next(float(v.limit_value) for v in field.validators if isinstance(v, kind))
 
 
-def quantity_field(field: "models.FloatField[Any, Any]", kept_in: str) -> LimitedQuantityField:
+def quantity_field(field: "models.FloatField[Any, Any]", storage_unit: str) -> LimitedQuantityField:
     """The form field of a model's quantity, with the limits that the model sets."""
     return LimitedQuantityField(
-        kept_in=kept_in,
+        storage_unit=storage_unit,
         low=limit(field, MinValueValidator),
         high=limit(field, MaxValueValidator),
         label=capfirst(field.verbose_name),
@@ -53,10 +54,10 @@ class InShopUnits(forms.BaseForm):
     QUANTITIES: ClassVar[dict[str, tuple[str, str]]] = {}
 
     def use_units(self, shop: ShopProfile) -> None:
-        for name, (kept_in, named_by) in self.QUANTITIES.items():
+        for name, (storage_unit, named_by) in self.QUANTITIES.items():
             model_field = self._meta.model._meta.get_field(name)  # type: ignore[attr-defined]  # every user is a ModelForm
-            field = quantity_field(model_field, kept_in)
-            field.use_unit(shop_unit(shop, named_by))
+            field = quantity_field(model_field, storage_unit)
+            field.set_unit(shop_unit(shop, named_by))
             self.fields[name] = field
 
 

@@ -9,11 +9,11 @@ from django.http import QueryDict
 from jobs.job.stages import reason_missing
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
 
-class JobForm(Grouped, RecordForm):
+class JobForm(FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("What is asked for", ("brief", "intended_use")),
         ("When, how much, by whom", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
@@ -47,7 +47,7 @@ class JobForm(Grouped, RecordForm):
         return cleaned
 
 
-class RemarksForm(Grouped, RecordForm):
+class RemarksForm(FieldGroupsMixin, RecordForm):
     """What the sheet says of the time after: what was not tested, what to watch, the next service."""
 
     class Meta(RecordForm.Meta):

@@ -5,7 +5,7 @@ from django.core.files.uploadedfile import UploadedFile
 
 from jobs.calc.run_file.layout import RunFileError
 from jobs.calc.run_file.text import open_text
-from workshop.records.form import copy_of
+from workshop.records.form import mutable_copy
 
 LARGEST_FILE = 1024 * 1024
 
@@ -39,7 +39,7 @@ def put_into_box(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
         It is too large, or no text.
     """
     form.cleaned_data[name] = text_of_upload(upload)
-    sent = copy_of(form.data)
+    sent = mutable_copy(form.data)
     sent[form.add_prefix(name)] = form.cleaned_data[name]
     form.data = sent
 

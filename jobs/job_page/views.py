@@ -19,8 +19,8 @@ from jobs.job_page.sections import job_sections
 from jobs.models import Job
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role, ShopProfile, StaffMember, StaleRecord
-from workshop.records.responses import posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data
+from workshop.records.submit_once import submit_once
 from workshop.written import written_mark
 
 KEPT = 32  # of some 80 kB each
@@ -74,7 +74,7 @@ def job(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.DESK, Role.MECHANIC, Role.TUNER)
 @require_POST
-@once
+@submit_once
 def job_stage(request: StaffRequest, number: str) -> HttpResponse:
     job = get_job_page_or_404(number)
     form = StageForm(request.POST, job=job)
@@ -96,10 +96,10 @@ def job_stage(request: StaffRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def job_edit(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
-    form = JobForm(posted(request), instance=job)
+    form = JobForm(post_data(request), instance=job)
     draft = f"job-{job.pk}"
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"Job {job} is saved.", draft)
+        flash_saved(request, f"Job {job} is saved.", draft)
         return redirect(job)
     return form_page(request, form, job=job, title="Edit job", section="brief", draft=draft)
 
@@ -108,10 +108,10 @@ def job_edit(request: StaffRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def job_remarks(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
-    form = RemarksForm(posted(request), instance=job)
+    form = RemarksForm(post_data(request), instance=job)
     draft = f"remarks-{job.pk}"
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, "The remarks are saved.", draft)
+        flash_saved(request, "The remarks are saved.", draft)
         return redirect(job)
     title = "What was not tested, and the next service"
     return form_page(request, form, job=job, title=title, section="brief", draft=draft)

@@ -12,10 +12,10 @@ from jobs.calc.mixture.fuel import FUELS
 from jobs.job.table_field import READ_FROM_FILE, put_into_box, table_area
 from jobs.mixture.study import LOADS, Asked, Limits, StudyProblem, at, delay_from, read_fuel_table, study_of
 from jobs.models import MixtureStudy, Run
-from workshop.records.field_groups import Grouped
-from workshop.records.fields import FloatNumberField, plain
+from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
-from workshop.units.display import parse_number
+from workshop.units.display import format_plain, parse_number
 
 MOST_POINTS = 60
 EXAMPLE = "\t3000\t4000\t5000\n20\t5.10\t5.25\t5.30\n100\t7.40\t7.75\t7.80"
@@ -58,7 +58,7 @@ class FiguresField(forms.CharField):
         return figures
 
     def prepare_value(self, value: Any) -> Any:
-        return "  ".join(map(plain, value)) if isinstance(value, list) else value
+        return "  ".join(map(format_plain, value)) if isinstance(value, list) else value
 
 
 class TargetField(forms.CharField):
@@ -85,10 +85,10 @@ class TargetField(forms.CharField):
 
     def prepare_value(self, value: Any) -> Any:
         if not isinstance(value, list):
-            return plain(value) if isinstance(value, float | int) else value
+            return format_plain(value) if isinstance(value, float | int) else value
         if value and isinstance(value[0], list):
-            return "\n".join("  ".join(map(plain, line)) for line in value)
-        return "  ".join(map(plain, value))
+            return "\n".join("  ".join(map(format_plain, line)) for line in value)
+        return "  ".join(map(format_plain, value))
 
 
 def limit_field(
@@ -126,7 +126,7 @@ DELAY_FOUND = ("delay_found_in", "delay_correlation")
 LIMITS = ("min_dwell_s", "grip_rate_pct_s", "speed_rate_rpm_s", "fewest_dwells", "largest_half_width")
 
 
-class MixtureStudyForm(Grouped, RecordForm):
+class MixtureStudyForm(FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("Runs", ("title", "runs", "load_channel", "delay_ms", "delay_run")),
         ("Axes", ("rpm_axis", "load_axis")),

@@ -14,8 +14,8 @@ from jobs.mixture.study import LOADS, step_runs, suggested_axes, usable_runs, wh
 from jobs.models import Job, MixtureStudy
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data
+from workshop.records.submit_once import submit_once
 
 LEAN = (
     "Lean under load breaks engines",
@@ -31,7 +31,7 @@ def find_study(pk: int) -> MixtureStudy:
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def mixture_new(request: StaffRequest, number: str) -> HttpResponse:
     job = get_job_page_or_404(number)
     study = MixtureStudy(job=job, made_by=request.user, rpm_axis=[], load_axis=[])
@@ -50,7 +50,7 @@ def save_study(request: StaffRequest, study: MixtureStudy, title: str, draft: st
     # The runs are only looked into where the page is asked for: what was sent has its own axes.
     axes = suggested_axes(usable) if request.method == "GET" and not study.pk else ([], [])
     form = MixtureStudyForm(
-        posted(request),
+        post_data(request),
         request.FILES or None,
         instance=study,
         usable=usable,
@@ -58,7 +58,7 @@ def save_study(request: StaffRequest, study: MixtureStudy, title: str, draft: st
         axes=axes,
     )
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"{study} is worked out.", draft)
+        flash_saved(request, f"{study} is worked out.", draft)
         return redirect("mixture", study.pk)
     return form_page(
         request,

@@ -5,11 +5,11 @@ from typing import Any
 from django.utils import timezone
 
 from jobs.models import Part
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
 
-class PartForm(Grouped, RecordForm):
+class PartForm(FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("The part", ("name", "maker", "part_number", "serial", "quantity", "replaces", "fitted_at")),
         (

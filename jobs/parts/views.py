@@ -10,8 +10,8 @@ from jobs.models import Job, Part
 from jobs.parts.forms import PartForm
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
-from workshop.records.responses import posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data
+from workshop.records.submit_once import submit_once
 
 RACE_ONLY = (
     "Parts for racing only",
@@ -23,7 +23,7 @@ RACE_ONLY = (
 
 @roles(Role.MECHANIC, Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def part_add(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
     return save_part(request, Part(job=job), "Add a part", f"part-new-{job.pk}")
@@ -37,9 +37,9 @@ def part_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_part(request: StaffRequest, part: Part, title: str, draft: str) -> HttpResponse:
-    form = PartForm(posted(request), instance=part)
+    form = PartForm(post_data(request), instance=part)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"{part} is saved.", draft)
+        flash_saved(request, f"{part} is saved.", draft)
         return redirect(section_url(part.job, "parts"))
     return form_page(
         request,

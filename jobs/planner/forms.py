@@ -10,9 +10,9 @@ from django.utils import timezone
 from jobs.models import Job, Slot, WorkPlace
 from jobs.planner.opening_hours import WorkingDays
 from jobs.planner.slots import LONGEST, clock_text, others, places_for, told_outside, told_when
-from workshop.clock import moment, shows
-from workshop.records.fields import DayField, FloatNumberField
-from workshop.records.form import copy_of
+from workshop.clock import to_utc, utc_instants
+from workshop.records.fields import FloatNumberField, PlausibleDateField
+from workshop.records.form import mutable_copy
 
 FIRST, SECOND = "first", "second"
 
@@ -23,7 +23,7 @@ class SlotForm(forms.Form):
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
-    day = DayField(label="Day")
+    day = PlausibleDateField(label="Day")
     clock = forms.TimeField(
         label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
     )
@@ -61,7 +61,7 @@ class SlotForm(forms.Form):
             day, time = field.clean(sent.get("day")), clock.clean(sent.get("clock"))
         except forms.ValidationError:
             return False
-        return len(shows(self.zone, day, time)) > 1
+        return len(utc_instants(self.zone, day, time)) > 1
 
     @property
     def zone(self) -> ZoneInfo:
@@ -88,7 +88,7 @@ class SlotForm(forms.Form):
         if not self.errors:
             second = {FIRST: False, SECOND: True}.get(cleaned["which"])
             try:
-                self.slot.starts_at = moment(self.zone, cleaned["day"], cleaned["clock"], second=second)
+                self.slot.starts_at = to_utc(self.zone, cleaned["day"], cleaned["clock"], second=second)
             except ValueError as problem:
                 self.add_error("clock", str(problem))
                 return cleaned
@@ -109,7 +109,7 @@ class SlotForm(forms.Form):
             f"{who} moved this slot meanwhile: {slot.place}, {day}, {clock_text(slot.starts_at)} to "
             f"{clock_text(slot.ends_at)}. Save again if it should stand as it does below.",
         )
-        self.data = copy_of(self.data)
+        self.data = mutable_copy(self.data)
         self.data["version"] = str(slot.version)
 
     def ask_about_time(self) -> None:

@@ -8,12 +8,13 @@ from django import forms
 from jobs.models import ShutDays, WorkPlace
 from workshop.models import ShopProfile
 from workshop.models.shop import WEEKDAYS
-from workshop.records.field_groups import Grouped
-from workshop.records.fields import DayField
-from workshop.records.form import RecordForm, copy_of, saved_since
+from workshop.records.conflict import history_since
+from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.fields import PlausibleDateField
+from workshop.records.form import RecordForm, mutable_copy
 
 
-class WorkPlaceForm(Grouped, RecordForm):
+class WorkPlaceForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = WorkPlace
         fields = ["name", "kind", "order", "retired"]
@@ -24,9 +25,9 @@ class WorkPlaceForm(Grouped, RecordForm):
         self.fields["retired"].help_text = "It keeps its slots; no new one is offered there."
 
 
-class ShutDaysForm(Grouped, RecordForm):
-    first = DayField(label="First day")
-    last = DayField(label="Last day", required=False, help_text="Empty for a single day.")
+class ShutDaysForm(FieldGroupsMixin, RecordForm):
+    first = PlausibleDateField(label="First day")
+    last = PlausibleDateField(label="Last day", required=False, help_text="Empty for a single day.")
 
     class Meta(RecordForm.Meta):
         model = ShutDays
@@ -69,10 +70,10 @@ class WorkingHoursForm(RecordForm):
     def report_conflict(self, sent_version: int) -> None:
         """The same, and days left as they were then take over what the other made of them."""
         super().report_conflict(sent_version)
-        then, now = saved_since(self.instance, sent_version)
+        then, now = history_since(self.instance, sent_version)
         if then is None or now is None:
             return
-        sent = copy_of(self.data)
+        sent = mutable_copy(self.data)
         for number, (was, theirs) in enumerate(zip(then.working_hours, now.working_hours, strict=True)):
             names = (f"opens_{number}", f"shuts_{number}")
             if [sent.get(name, "") for name in names] == (was or ["", ""]):

@@ -13,20 +13,20 @@ from jobs.planner.setup_forms import ShutDaysForm, WorkingHoursForm, WorkPlaceFo
 from jobs.planner.slots import clock_text, coming_slots, slots_on, slots_outside
 from workshop.access.roles import StaffRequest, owner_only
 from workshop.models import ShopProfile
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 HAS_SLOTS = "“{}” has slots, so it can't be removed. Tick “no longer used” instead."
 
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def place_list(request: StaffRequest) -> HttpResponse:
-    form = WorkPlaceForm(posted(request))
+    form = WorkPlaceForm(post_data(request))
     if form.is_valid():
         place = form.save()
-        say_saved(request, f"“{place}” is added.", "place-new")
+        flash_saved(request, f"“{place}” is added.", "place-new")
         return redirect("place-list")
     return render_form(request, "jobs/planner/workstation_list.html", form, places=WorkPlace.objects.all())
 
@@ -35,9 +35,9 @@ def place_list(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def place_edit(request: StaffRequest, pk: int) -> HttpResponse:
     place = get_object_or_404(WorkPlace, pk=pk)
-    form = WorkPlaceForm(posted(request), instance=place)
+    form = WorkPlaceForm(post_data(request), instance=place)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"“{place}” is saved.", f"place-{pk}")
+        flash_saved(request, f"“{place}” is saved.", f"place-{pk}")
         return redirect("place-list")
     has_slots = place.slots.exists()
     return render_form(request, "jobs/planner/workstation_form.html", form, place=place, has_slots=has_slots)
@@ -61,9 +61,9 @@ def place_remove(request: StaffRequest, pk: int) -> HttpResponse:
 def working_hours(request: StaffRequest) -> HttpResponse:
     shop = ShopProfile.current()
     week = read_hours(shop.working_hours)
-    form = WorkingHoursForm(posted(request), instance=shop)
+    form = WorkingHoursForm(post_data(request), instance=shop)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, "The working hours are saved.", "working-hours")
+        flash_saved(request, "The working hours are saved.", "working-hours")
         return redirect("working-hours")
     outside = slots_outside(week, coming_slots())
     return render_form(request, "jobs/planner/opening_hours.html", form, outside=outside)
@@ -71,9 +71,9 @@ def working_hours(request: StaffRequest) -> HttpResponse:
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def shut_days_list(request: StaffRequest) -> HttpResponse:
-    form = ShutDaysForm(posted(request))
+    form = ShutDaysForm(post_data(request))
     if form.is_valid():
         return keep_shut_days(request, form, "shut-days-new")
     slots = coming_slots()
@@ -85,7 +85,7 @@ def shut_days_list(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def shut_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
     days = get_object_or_404(ShutDays, pk=pk)
-    form = ShutDaysForm(posted(request), instance=days)
+    form = ShutDaysForm(post_data(request), instance=days)
     if form.is_valid() and form.save_unless_stale():
         return keep_shut_days(request, form, f"shut-days-{pk}")
     return render_form(request, "jobs/planner/closed_days_form.html", form, days=days)
@@ -93,7 +93,7 @@ def shut_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 def keep_shut_days(request: StaffRequest, form: ShutDaysForm, draft: str) -> HttpResponse:
     days = form.save() if form.instance.pk is None else form.instance
-    say_saved(request, f"Shut: {days}.", draft)
+    flash_saved(request, f"Shut: {days}.", draft)
     if slots := slots_on(days, coming_slots()):
         told = "; ".join(
             f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b}, {clock_text(slot.starts_at)}"

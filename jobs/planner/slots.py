@@ -16,7 +16,7 @@ from django.utils.dateparse import parse_date
 
 from jobs.models import ShutDays, Slot, WorkPlace
 from jobs.planner.opening_hours import ONE_DAY, Hours, WorkingDays
-from workshop.clock import believable, moment, shows
+from workshop.clock import check_plausible_day, to_utc, utc_instants
 from workshop.models import StaleRecord
 
 LONGEST = timedelta(hours=16)
@@ -28,7 +28,7 @@ def clock_text(when: datetime) -> str:
     local = timezone.localtime(when)
     text = f"{local:%H:%M}"
     zone = local.tzinfo
-    if isinstance(zone, ZoneInfo) and len(shows(zone, local.date(), local.time())) > 1:
+    if isinstance(zone, ZoneInfo) and len(utc_instants(zone, local.date(), local.time())) > 1:
         return f"{text} ({'second' if local.fold else 'first'} time, {local:%Z})"
     return text
 
@@ -94,8 +94,8 @@ def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
     zone = timezone.get_current_timezone()
     assert isinstance(zone, ZoneInfo)
     lasts = slot.ends_at - slot.starts_at
-    if believable(day) != local.date():
-        slot.starts_at = moment(zone, day, local.time(), second=False)
+    if check_plausible_day(day) != local.date():
+        slot.starts_at = to_utc(zone, day, local.time(), second=False)
     slot.ends_at, slot.place = slot.starts_at + lasts, place
     return slot
 
@@ -168,7 +168,7 @@ def day_named(text: str) -> date | None:
     """The day that an address or a form names; None where it names none that can be meant."""
     try:
         day = parse_date(text)
-        return day and believable(day)
+        return day and check_plausible_day(day)
     except ValueError:
         return None  # of the right shape, but no day, such as 2026-02-31
 

@@ -18,21 +18,21 @@ from jobs.planner.opening_hours import working_days
 from jobs.planner.slots import day_named, moved, places_for, save_slot, told_outside
 from workshop.access.roles import StaffRequest, public, roles, staff
 from workshop.models import Role, ShopProfile
-from workshop.records.responses import key_sent, posted, render_form
-from workshop.records.submit_once import once
+from workshop.records.responses import parse_pk, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 TEMPLATE = "jobs/planner/slot_form.html"
 
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def slot_new(request: StaffRequest) -> HttpResponse:
     asked = {name: request.GET[name] for name in ("job", "place", "day") if request.GET.get(name)}
     initial = {"clock": "09:00", "hours": 2, **asked}
     return save(
         request,
-        NewSlotForm(posted(request), slot=Slot(), working=working_days(request.shop), initial=initial),
+        NewSlotForm(post_data(request), slot=Slot(), working=working_days(request.shop), initial=initial),
     )
 
 
@@ -40,7 +40,7 @@ def slot_new(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def slot_edit(request: StaffRequest, pk: int) -> HttpResponse:
     slot = get_object_or_404(Slot.objects.select_related("job__bike", "place"), pk=pk)
-    return save(request, SlotForm(posted(request), slot=slot, working=working_days(request.shop)))
+    return save(request, SlotForm(post_data(request), slot=slot, working=working_days(request.shop)))
 
 
 def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
@@ -62,7 +62,7 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
     slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
     day, chosen = day_named(request.POST.get("day", "")), request.POST.get("place", "")
     shown = day_named(request.POST.get("from", "")) or timezone.localdate()
-    place = places_for(slot).filter(pk=key_sent(chosen)).first()
+    place = places_for(slot).filter(pk=parse_pk(chosen)).first()
     if day is None or place is None:
         messages.error(request, "That is no day and place to move a slot to.")
         return plan_with(request, shown)

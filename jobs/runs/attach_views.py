@@ -17,7 +17,7 @@ from jobs.runs.forms import AttachForm
 from jobs.runs.importing import Intake, Outcome, RunDetails, attach, too_large
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
-from workshop.records.responses import posted
+from workshop.records.responses import post_data
 
 ROLLER = (
     "A bike on the roller",
@@ -37,7 +37,7 @@ def run_attach(request: StaffRequest, number: str) -> HttpResponse:
     """
     job = get_job_or_404(number)
     form = AttachForm(
-        posted(request), request.FILES or None, instance=Run(job=job), job=job, shop=request.shop
+        post_data(request), request.FILES or None, instance=Run(job=job), job=job, shop=request.shop
     )
     by_script = request.accepts("application/json") and not request.accepts("text/html")
     if form.is_valid():

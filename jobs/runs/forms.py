@@ -13,10 +13,10 @@ from jobs.models import Job, Run
 from jobs.runs.importing import RunDetails
 from jobs.runs.sweep_limits import rows_at_times, rows_between
 from workshop.models import ShopProfile
-from workshop.records.field_groups import Grouped
-from workshop.records.fields import FloatNumberField, plain
+from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
-from workshop.units.display import convert, label
+from workshop.units.display import convert, format_plain, label
 
 AIR = ("temperature_c", "pressure_kpa", "humidity_pct")
 # What the next run of a session most likely has in common with the last.
@@ -25,7 +25,7 @@ DETAILS = [*CARRIED_ON, "tune_revision", "made_at", "note"]
 STANDARD_CHOICES = [("", "no, as observed"), *((key, standard.name) for key, standard in STANDARDS.items())]
 
 
-class RunForm(InShopUnits, Grouped, RecordForm):
+class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
     """What is said of a run: a pressure that does not fit the shop's elevation has to be confirmed."""
 
     GROUPS = (
@@ -86,7 +86,7 @@ class RunForm(InShopUnits, Grouped, RecordForm):
         question = question_pressure(pressure_kpa, self.shop.elevation_m)
         if question and not self.was_confirmed(pressure_kpa):
             unit = self.shop.pressure_unit
-            typed = plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))
+            typed = format_plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))
             said = "" if unit == "kpa" else f"{typed} {label(unit)} is {pressure_kpa:.1f} kPa. "
             self.add_error("pressure_kpa", f"{said}{question} If it is right, tick that it is.")
 
@@ -189,7 +189,7 @@ class SweepForm(forms.Form):
             self.limits = (int(first) - 1, int(last))
 
 
-class SetAsideForm(Grouped, RecordForm):
+class SetAsideForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = Run
         fields = ["set_aside_reason"]

@@ -20,7 +20,7 @@ from jobs.calc.run_file.read import (
 )
 from jobs.calc.units.factors import FACTORS, canonical_unit
 from jobs.models import FileLayout
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
 
@@ -194,7 +194,7 @@ class NameForm(forms.Form):
     name = forms.CharField(label="Name of this file layout", max_length=120)
 
 
-class FileLayoutForm(Grouped, RecordForm):
+class FileLayoutForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = FileLayout
         fields = ["name"]

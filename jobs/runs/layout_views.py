@@ -35,7 +35,7 @@ from jobs.runs.layout_preview import (
 from jobs.runs.views import find_run
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role, StaleRecord
-from workshop.records.responses import posted, render_form
+from workshop.records.responses import post_data, render_form
 from workshop.units.display import NOT_MEASURED
 
 LOOK_AGAIN = "There is something to look at: see the questions, then save again if all is right."
@@ -119,7 +119,7 @@ def run_layout(request: StaffRequest, pk: int) -> HttpResponse:
         data = original_of(run)
     except FileNotFoundError as problem:
         raise Http404("The original of this run is missing.") from problem
-    sent = posted(request)
+    sent = post_data(request)
     page = page_of(run, data, sent)
     if sent is None or "look" in sent:
         template = (
@@ -182,7 +182,7 @@ def layout_list(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def layout_edit(request: StaffRequest, pk: int) -> HttpResponse:
     kept = get_object_or_404(FileLayout, pk=pk)
-    sent = posted(request)
+    sent = post_data(request)
     form = FileLayoutForm(sent, instance=kept)
     try:
         layout: Layout | None = Layout.from_dict(kept.layout)

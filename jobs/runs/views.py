@@ -35,7 +35,7 @@ from jobs.timeline.events import events
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
 from workshop.models import Role, ShopProfile, StaleRecord
-from workshop.records.responses import posted, say_saved
+from workshop.records.responses import flash_saved, post_data
 
 KINDS = {
     "sweep": "sweeps",
@@ -234,10 +234,10 @@ def save_and_show(request: StaffRequest, run: Run, sentence: str) -> HttpRespons
 @require_http_methods(["GET", "POST"])
 def run_edit(request: StaffRequest, pk: int) -> HttpResponse:
     run = find_run(pk)
-    form = RunForm(posted(request), instance=run, job=run.job, shop=request.shop)
+    form = RunForm(post_data(request), instance=run, job=run.job, shop=request.shop)
     draft = f"run-{pk}"
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"{run} is saved.", draft)
+        flash_saved(request, f"{run} is saved.", draft)
         return redirect("run", pk)
     return form_page(request, form, job=run.job, title=f"Edit {run}", section="runs", draft=draft)
 
@@ -246,7 +246,7 @@ def run_edit(request: StaffRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def run_set_aside(request: StaffRequest, pk: int) -> HttpResponse:
     run = find_run(pk)
-    form = SetAsideForm(posted(request), instance=run)
+    form = SetAsideForm(post_data(request), instance=run)
     if form.is_valid() and form.save_unless_stale():
         messages.success(request, f"{run} is set aside. It stays on the page, and counts for nothing.")
         return redirect("run", pk)

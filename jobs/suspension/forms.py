@@ -6,7 +6,7 @@ from jobs.job.fields import InShopUnits
 from jobs.models import SuspensionSetting
 from jobs.suspension.settings import ENDS, READINGS, SPROCKETS, fields_of, sag_of
 from workshop.models import ShopProfile
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 from workshop.units.display import length_words
 
@@ -14,7 +14,7 @@ FRONT, REAR = ([name for name, _ in fields_of(end)] for end in ENDS)
 KEPT_IN = {"length": "mm", "tyre_pressure": "kpa"}
 
 
-class SuspensionForm(InShopUnits, Grouped, RecordForm):
+class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("Front", tuple(FRONT)),
         ("Rear", tuple(REAR)),

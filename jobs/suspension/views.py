@@ -12,8 +12,8 @@ from jobs.suspension.forms import SuspensionForm
 from jobs.suspension.settings import ENDS, SET_BY_HAND, guide_in_words
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
-from workshop.records.responses import posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data
+from workshop.records.submit_once import submit_once
 
 WRITERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
 CAUTION = (
@@ -25,7 +25,7 @@ CAUTION = (
 
 @roles(*WRITERS)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def suspension_new(request: StaffRequest, number: str, when: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
     if when not in SuspensionSetting.When.values:
@@ -53,9 +53,9 @@ def save_setting(
     request: StaffRequest, setting: SuspensionSetting, draft: str, initial: dict[str, Any] | None = None
 ) -> HttpResponse:
     job = setting.job
-    form = SuspensionForm(posted(request), instance=setting, initial=initial, shop=request.shop)
+    form = SuspensionForm(post_data(request), instance=setting, initial=initial, shop=request.shop)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"Settings {setting.get_when_display()} are saved.", draft)
+        flash_saved(request, f"Settings {setting.get_when_display()} are saved.", draft)
         return redirect(section_url(job, "suspension"))
     guides = [guide_in_words(end, job.intended_use) for end in ENDS]
     return form_page(

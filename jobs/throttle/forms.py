@@ -8,23 +8,25 @@ from django import forms
 from jobs.calc.throttle.tables import ThrottleTable as Table
 from jobs.job.table_field import READ_FROM_FILE, put_into_box, table_area
 from jobs.models import ThrottleTable
-from workshop.records.field_groups import Grouped
-from workshop.records.fields import plain
-from workshop.records.form import RecordForm, copy_of, saved_since
+from workshop.records.conflict import history_since
+from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.form import RecordForm, mutable_copy
+from workshop.units.display import format_plain
 
 EXAMPLE = "\t2000\t4000\t6000\n0\t0\t0\t0\n50\t38\t40\t42\n100\t100\t100\t100"
 
 
 def as_text(table: ThrottleTable) -> str:
     """A stored table as it would be pasted."""
-    lines = [["", *map(plain, table.engine_speed_rpm)]]
+    lines = [["", *map(format_plain, table.engine_speed_rpm)]]
     lines += [
-        [plain(grip), *map(plain, row)] for grip, row in zip(table.grip_pct, table.plate_pct, strict=True)
+        [format_plain(grip), *map(format_plain, row)]
+        for grip, row in zip(table.grip_pct, table.plate_pct, strict=True)
     ]
     return "\n".join("\t".join(line) for line in lines)
 
 
-class ThrottleTableForm(Grouped, RecordForm):
+class ThrottleTableForm(FieldGroupsMixin, RecordForm):
     GROUPS = (("The mode", ("mode", "for_whom")), ("The table", ("table_text", "table_file")))
 
     table_text = forms.CharField(
@@ -93,12 +95,12 @@ class ThrottleTableForm(Grouped, RecordForm):
 
     def report_conflict(self, sent_version: int) -> None:
         """The text stands for three stored fields: where it was not touched here, theirs is taken over."""
-        then, _ = saved_since(self.instance, sent_version)
+        then, _ = history_since(self.instance, sent_version)
         stored = ThrottleTable.objects.get(pk=self.instance.pk)
-        untouched = then is not None and same_table(self["table_text"].value(), then.instance)
+        is_unchanged = then is not None and same_table(self["table_text"].value(), then.instance)
         super().report_conflict(sent_version)
-        if untouched:
-            sent = copy_of(self.data)
+        if is_unchanged:
+            sent = mutable_copy(self.data)
             sent[self.add_prefix("table_text")] = as_text(stored)
             self.data = sent
 

@@ -17,8 +17,8 @@ from jobs.tunes.revisions import in_the_bike, revisions_of
 from jobs.tunes.throttle_tables import against_each_other, judged_of, modes_of, speeds_of, tables_of
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data
+from workshop.records.submit_once import submit_once
 
 CAUTION = (
     "Throttle tables decide how the bike answers the hand",
@@ -83,7 +83,7 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def throttle_add(request: StaffRequest, pk: int) -> HttpResponse:
     revision = get_object_or_404(TuneRevision.objects.select_related("job"), pk=pk)
     table = ThrottleTable(revision=revision)
@@ -104,9 +104,9 @@ def find_table(pk: int) -> ThrottleTable:
 def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: str) -> HttpResponse:
     job = table.revision.job
     known = sorted({each.mode for each in tables_of(job)})
-    form = ThrottleTableForm(posted(request), request.FILES or None, instance=table, known_modes=known)
+    form = ThrottleTableForm(post_data(request), request.FILES or None, instance=table, known_modes=known)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"Throttle table {table} is saved.", draft)
+        flash_saved(request, f"Throttle table {table} is saved.", draft)
         return redirect("throttle", job)
     return form_page(
         request,

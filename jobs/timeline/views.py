@@ -12,8 +12,8 @@ from jobs.timeline.events import events
 from jobs.timeline.forms import BikeChangeForm
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted
-from workshop.records.submit_once import once
+from workshop.records.responses import post_data
+from workshop.records.submit_once import submit_once
 
 
 @staff
@@ -34,7 +34,7 @@ def timeline_url(job: Job) -> str:
 
 @roles(Role.MECHANIC, Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def bike_change_add(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
     return save_bike_change(request, BikeChange(job=job, by=request.user), "Record a change of the bike")
@@ -48,7 +48,7 @@ def bike_change_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_bike_change(request: StaffRequest, change: BikeChange, title: str) -> HttpResponse:
-    form = BikeChangeForm(posted(request), instance=change)
+    form = BikeChangeForm(post_data(request), instance=change)
     if form.is_valid() and form.save_unless_stale():
         messages.success(request, "The change is on the timeline.")
         return redirect(timeline_url(change.job))

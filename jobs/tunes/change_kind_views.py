@@ -9,20 +9,20 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.models import TuneChange, TuneChangeKind
 from jobs.tunes.forms import ChangeKindForm
 from workshop.access.roles import StaffRequest, owner_only
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 IN_USE = "“{}” is in use on a job, so it can't be removed. Tick “no longer offered” instead."
 
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def change_kind_list(request: StaffRequest) -> HttpResponse:
-    form = ChangeKindForm(posted(request))
+    form = ChangeKindForm(post_data(request))
     if form.is_valid():
         kind = form.save()
-        say_saved(request, f"“{kind}” is added.", "change-kind-new")
+        flash_saved(request, f"“{kind}” is added.", "change-kind-new")
         return redirect("change-kind-list")
     return render_form(request, "jobs/tunes/change_kind_list.html", form, kinds=TuneChangeKind.objects.all())
 
@@ -31,9 +31,9 @@ def change_kind_list(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def change_kind_edit(request: StaffRequest, pk: int) -> HttpResponse:
     kind = get_object_or_404(TuneChangeKind, pk=pk)
-    form = ChangeKindForm(posted(request), instance=kind)
+    form = ChangeKindForm(post_data(request), instance=kind)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"“{kind}” is saved.", f"change-kind-{pk}")
+        flash_saved(request, f"“{kind}” is saved.", f"change-kind-{pk}")
         return redirect("change-kind-list")
     in_use = TuneChange.objects.filter(kind=kind).exists()
     return render_form(request, "jobs/tunes/change_kind_form.html", form, kind=kind, in_use=in_use)

@@ -12,8 +12,8 @@ from django.utils import timezone
 from jobs.models import TuneChange, TuneChangeKind, TuneRevision
 from jobs.tunes.revisions import check_calibration, kinds_offered, save_tune
 from workshop.models import StaleRecord
-from workshop.records.field_groups import Grouped
-from workshop.records.form import RecordForm, copy_of
+from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.form import RecordForm, mutable_copy
 
 NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
 MOST_ROWS = 60
@@ -58,7 +58,7 @@ class KindField(forms.TypedChoiceField):
         self.widget.kinds = self.by_pk
 
 
-class TuneChangeForm(Grouped, RecordForm):
+class TuneChangeForm(FieldGroupsMixin, RecordForm):
     kind = KindField(label="Kind of change")
 
     class Meta(RecordForm.Meta):
@@ -124,13 +124,13 @@ class ChangeRow(TuneChangeForm):
         cleaned = super().clean()
         if self.is_new and self.cleaned_data.get("row") == "saved" and not self.removed:
             self.add_error(None, GONE_MEANWHILE)
-            sent = copy_of(self.data)
+            sent = mutable_copy(self.data)
             sent[self.add_prefix("row")] = "new"
             self.data = sent
         return cleaned
 
 
-class RevisionForm(Grouped, RecordForm):
+class RevisionForm(FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("The tune", ("title", "made_from", "loaded_at")),
         ("Calibration file", ("calibration_file",)),
@@ -279,7 +279,7 @@ class TuneEntry:
             form.report_conflict(sent)
 
 
-class ChangeKindForm(Grouped, RecordForm):
+class ChangeKindForm(FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("", ("name", "unit", "order")),
         ("On the road", ("affects_road_use", "road_use_effect")),

@@ -22,8 +22,8 @@ from jobs.tunes.revisions import (
 from jobs.tunes.throttle_tables import table_differences
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 BEFORE_LOADING = (
     "Before the bike moves with a new tune",
@@ -57,7 +57,7 @@ def tune_log(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def tune_new(request: StaffRequest, number: str) -> HttpResponse:
     job = get_job_page_or_404(number)
     in_bike = in_the_bike(revisions_of(job), job.runs.filter(tune_revision__isnull=False))
@@ -73,9 +73,9 @@ def tune_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_entry(request: StaffRequest, revision: TuneRevision, title: str, draft: str) -> HttpResponse:
-    entry = TuneEntry(posted(request), request.FILES or None, revision=revision)
+    entry = TuneEntry(post_data(request), request.FILES or None, revision=revision)
     if entry.is_valid() and entry.save():
-        say_saved(request, f"Saved: {revision}.", draft)
+        flash_saved(request, f"Saved: {revision}.", draft)
         return redirect("tune", revision.pk)
     context = {
         "job": revision.job,
@@ -155,7 +155,7 @@ def calibration(request: StaffRequest, pk: int) -> HttpResponseBase:
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def tune_change_add(request: StaffRequest, pk: int) -> HttpResponse:
     revision = find_revision(pk)
     change = TuneChange(revision=revision)
@@ -175,9 +175,9 @@ def tune_change_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 def save_change(request: StaffRequest, change: TuneChange, title: str, draft: str) -> HttpResponse:
     kinds = kinds_offered(change.kind_id)
-    form = TuneChangeForm(posted(request), instance=change, kinds=kinds)
+    form = TuneChangeForm(post_data(request), instance=change, kinds=kinds)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"Saved: {change}.", draft)
+        flash_saved(request, f"Saved: {change}.", draft)
         return redirect("tune", change.revision_id)
     return form_page(
         request,

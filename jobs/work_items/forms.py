@@ -6,11 +6,11 @@ from django import forms
 
 from jobs.models import WorkItem
 from jobs.work_items.totals import most_authorised, over_with
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
 
-class WorkItemForm(Grouped, RecordForm):
+class WorkItemForm(FieldGroupsMixin, RecordForm):
     """Work agreed; where it takes the job over what was authorised, the customer has to be asked."""
 
     asked = forms.BooleanField(label="The customer was asked and agrees", required=False)

@@ -11,8 +11,8 @@ from jobs.work_items.forms import WorkItemForm
 from jobs.work_items.totals import agree_to_more, work_csv
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted
-from workshop.records.submit_once import once
+from workshop.records.responses import post_data
+from workshop.records.submit_once import submit_once
 
 
 @staff
@@ -26,7 +26,7 @@ def work_items_csv(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def work_item_add(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
     return save_work_item(request, job, WorkItem(job=job), "Add work agreed")
@@ -40,7 +40,7 @@ def work_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) -> HttpResponse:
-    form = WorkItemForm(posted(request), instance=item)
+    form = WorkItemForm(post_data(request), instance=item)
     if form.is_valid() and form.save_unless_stale():
         if form.question:
             agree_to_more(job)

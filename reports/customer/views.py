@@ -30,8 +30,8 @@ from reports.models import HandoverSheet, SheetLink
 from reports.typesetting.pdf import qr_data_uri
 from workshop.access.roles import StaffRequest, public, roles
 from workshop.models import Role
-from workshop.records.responses import posted, render_form
-from workshop.records.submit_once import once
+from workshop.records.responses import post_data, render_form
+from workshop.records.submit_once import submit_once
 
 GONE = "This link has ended. Ask the shop for a new one."
 BEING_PRINTED = "This sheet is being printed. Look again in a few minutes."
@@ -44,7 +44,7 @@ def wait_for_pdf(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def link_new(request: StaffRequest, pk: int) -> HttpResponse:
     """The links of a sheet with their addresses; a POST makes one more."""
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
@@ -76,12 +76,12 @@ def link_revoke(request: StaffRequest, pk: int) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job__customer"), pk=pk)
     if not sheet.is_printed:
         return wait_for_pdf(request, sheet)
-    form = MailForm(posted(request), sheet=sheet)
+    form = MailForm(post_data(request), sheet=sheet)
     if form.is_valid():
         live = [link for link in sheet.links.all() if link.is_live]
         link = live[-1] if live else make_link(sheet=sheet, by=request.user)

@@ -29,7 +29,7 @@ from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import ask_for_pages, file_name
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import posted
+from workshop.records.responses import post_data
 
 ISSUERS = (Role.DESK, Role.TUNER)
 
@@ -61,7 +61,7 @@ def render_handover(
 
 def issue_form(request: StaffRequest, state: dict[str, Any], number: int) -> IssueForm:
     return IssueForm(
-        posted(request),
+        post_data(request),
         by=request.user,
         telling=state["needs_telling"],
         standing=bool(state["standing"]),

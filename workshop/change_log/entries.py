@@ -13,8 +13,8 @@ from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 from django.utils.text import Truncator, capfirst
 
-from workshop.records.fields import plain
-from workshop.records.form import differ
+from workshop.records.conflict import values_differ
+from workshop.units.display import format_plain
 
 UNTOLD = {"id", "version", "created_at", "updated_at", "history_user", "searched"}
 LONGEST_VALUE = 120
@@ -119,7 +119,7 @@ def changed_fields(row: Any, earlier: Any) -> list[FieldChange]:
         for each in fields
         if each.name in tracked
     )
-    differing = [each for each in values if differ(each[1], each[2])]
+    differing = [each for each in values if values_differ(each[1], each[2])]
     return [in_few_words(each, earlier, row) if is_table(*each[1:]) else each for each in differing]
 
 
@@ -226,7 +226,7 @@ def plainly(value: Any) -> str:
     if isinstance(value, date):
         return value.strftime("%-d %b %Y")
     if isinstance(value, float | Decimal):
-        return plain(round(value, 6))
+        return format_plain(round(value, 6))
     return "–" if value in (None, "") else str(value)
 
 

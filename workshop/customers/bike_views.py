@@ -8,14 +8,14 @@ from django.views.decorators.http import require_http_methods
 from workshop.access.roles import StaffRequest, roles
 from workshop.customers.forms import BikeForm
 from workshop.models import Bike, Role
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 
 def finish(request: StaffRequest, form: BikeForm, draft: str) -> HttpResponse:
     """Say that the bike is saved, and what is worth a second look at its VIN."""
     bike: Bike = form.instance
-    say_saved(request, f"{bike} is saved.", draft)
+    flash_saved(request, f"{bike} is saved.", draft)
     if form.vin_hint:
         messages.info(request, f"VIN {bike.vin}: {form.vin_hint}")
     return redirect("bike", bike.pk)
@@ -23,9 +23,9 @@ def finish(request: StaffRequest, form: BikeForm, draft: str) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def bike_new(request: StaffRequest) -> HttpResponse:
-    form = BikeForm(posted(request), initial={"owner": request.GET.get("owner")})
+    form = BikeForm(post_data(request), initial={"owner": request.GET.get("owner")})
     if form.is_valid():
         form.save()
         return finish(request, form, "bike-new")
@@ -36,7 +36,7 @@ def bike_new(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def bike_edit(request: StaffRequest, pk: int) -> HttpResponse:
     bike = get_object_or_404(Bike, pk=pk)
-    form = BikeForm(posted(request), instance=bike)
+    form = BikeForm(post_data(request), instance=bike)
     if form.is_valid() and form.save_unless_stale():
         return finish(request, form, f"bike-{pk}")
     return render_form(request, "workshop/customers/bike_form.html", form, bike=bike)

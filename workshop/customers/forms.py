@@ -6,11 +6,11 @@ from django import forms
 
 from workshop.customers.vin import read_vin
 from workshop.models import Bike, Customer
-from workshop.records.field_groups import Grouped, Groups, names_of
+from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
 
 
-class CustomerForm(Grouped, RecordForm):
+class CustomerForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = Customer
         fields = ["name", "phone", "email", "experience", "riding_mass_kg", "note"]
@@ -26,7 +26,7 @@ BIKE_GROUPS: Groups = (
 )
 
 
-class BikeForm(Grouped, RecordForm):
+class BikeForm(FieldGroupsMixin, RecordForm):
     # A frame number may be written in groups; what is kept is shorter than what may be typed.
     vin = forms.CharField(
         label="VIN",
@@ -39,7 +39,7 @@ class BikeForm(Grouped, RecordForm):
 
     class Meta(RecordForm.Meta):
         model = Bike
-        fields = names_of(BIKE_GROUPS)
+        fields = field_names(BIKE_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

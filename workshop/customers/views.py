@@ -9,8 +9,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.customers.forms import CustomerForm
 from workshop.models import Bike, Customer, Role
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 PAGE_LENGTH = 50
 
@@ -38,12 +38,12 @@ def customer(request: StaffRequest, pk: int) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def customer_new(request: StaffRequest) -> HttpResponse:
-    form = CustomerForm(posted(request))
+    form = CustomerForm(post_data(request))
     if form.is_valid():
         customer = form.save()
-        say_saved(request, f"{customer} is saved.", "customer-new")
+        flash_saved(request, f"{customer} is saved.", "customer-new")
         return redirect("customer", customer.pk)
     return render_form(request, "workshop/customers/form.html", form)
 
@@ -52,8 +52,8 @@ def customer_new(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def customer_edit(request: StaffRequest, pk: int) -> HttpResponse:
     customer = get_object_or_404(Customer, pk=pk)
-    form = CustomerForm(posted(request), instance=customer)
+    form = CustomerForm(post_data(request), instance=customer)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"{customer} is saved.", f"customer-{pk}")
+        flash_saved(request, f"{customer} is saved.", f"customer-{pk}")
         return redirect("customer", pk)
     return render_form(request, "workshop/customers/form.html", form, customer=customer)

@@ -13,7 +13,7 @@ from django.db import models, transaction
 from workshop.csv_files import csv_text, from_text
 from workshop.engines.forms import EngineForm
 from workshop.models import EngineSpec
-from workshop.records.fields import plain
+from workshop.units.display import format_plain
 
 COLUMNS = list(EngineForm.Meta.fields)
 IN_INCHES = {name.replace("_mm", "_in"): name for name in COLUMNS if name.endswith("_mm")}
@@ -40,8 +40,8 @@ def as_cell(engine: EngineSpec, name: str) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):
-        return " ".join(plain(ratio) for ratio in value)
-    return Decimal(plain(value)) if isinstance(value, Decimal | float) else value
+        return " ".join(format_plain(ratio) for ratio in value)
+    return Decimal(format_plain(value)) if isinstance(value, Decimal | float) else value
 
 
 # Reading

@@ -7,9 +7,9 @@ from django.db import models
 
 from workshop.engines.gear_ratios import GearRatiosField
 from workshop.models import EngineSpec
-from workshop.records.field_groups import Grouped, Groups, names_of
+from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.fields import LengthField
-from workshop.records.form import RecordForm, number_field
+from workshop.records.form import RecordForm, record_form_field
 
 SHIMS = ("shim_diameter_mm", "shim_step_mm", "shim_thinnest_mm", "shim_thickest_mm")
 CLOSING_SHIMS = tuple(f"closing_{name}" for name in SHIMS)
@@ -71,10 +71,10 @@ def engine_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field 
     """Lengths take a unit behind them; all else as in every form of a record."""
     if field.name.endswith("_mm"):
         return field.formfield(form_class=LengthField, **kwargs)
-    return number_field(field, **kwargs)
+    return record_form_field(field, **kwargs)
 
 
-class EngineForm(Grouped, RecordForm):
+class EngineForm(FieldGroupsMixin, RecordForm):
     """An engine; its clearances in the shop's unit of length, its shims in mm as they are sold."""
 
     gear_ratios = GearRatiosField(label="Gear ratios", required=False)
@@ -92,7 +92,7 @@ class EngineForm(Grouped, RecordForm):
 
     class Meta(RecordForm.Meta):
         model = EngineSpec
-        fields = names_of(ENGINE_GROUPS)
+        fields = field_names(ENGINE_GROUPS)
         formfield_callback = engine_field
 
     def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
@@ -100,7 +100,7 @@ class EngineForm(Grouped, RecordForm):
         for name in (*OPENING, *CLOSING, "target_tolerance_mm"):
             field = self.fields[name]
             assert isinstance(field, LengthField)
-            field.use_unit(length_unit)
+            field.set_unit(length_unit)
         helps = {
             "front_bank_cylinders": "Only for V and boxer; left empty, half of them.",
             "firing_order": "for example 1-3-2",

@@ -7,8 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from workshop.records.fields import plain
-from workshop.units.display import parse_number
+from workshop.units.display import format_plain, parse_number
 
 EXAMPLE = "2,6 1,9 1,5"
 LOW, HIGH = 0.2, 10.0
@@ -50,12 +49,12 @@ def parse_ratios(text: str) -> list[float]:
     ratios = [float(parse_number(part)) for part in split_ratios(text)]
     for ratio in ratios:
         if not LOW < ratio < HIGH:
-            raise ValueError(f"{plain(ratio)} is no gear ratio; {LOW} to {HIGH:g} is believable.")
+            raise ValueError(f"{format_plain(ratio)} is no gear ratio; {LOW} to {HIGH:g} is believable.")
     for gear, (before, ratio) in enumerate(pairwise(ratios), start=2):
         if ratio >= before:
             raise ValueError(
-                f"Ratios fall from first to top gear, but gear {gear} ({plain(ratio)}) "
-                f"is not below gear {gear - 1} ({plain(before)})."
+                f"Ratios fall from first to top gear, but gear {gear} ({format_plain(ratio)}) "
+                f"is not below gear {gear - 1} ({format_plain(before)})."
             )
     return ratios
 
@@ -83,4 +82,4 @@ class GearRatiosField(forms.CharField):
         """The length of the text was looked at by the widget; the list needs no more."""
 
     def prepare_value(self, value: Any) -> Any:
-        return " ".join(plain(ratio) for ratio in value) if isinstance(value, list) else value
+        return " ".join(format_plain(ratio) for ratio in value) if isinstance(value, list) else value

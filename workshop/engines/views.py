@@ -20,8 +20,8 @@ from workshop.engines.engine_file import (
 )
 from workshop.engines.forms import EngineForm
 from workshop.models import EngineSpec, StaleRecord
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 NOTHING_SENT = "Choose a CSV file; this one is empty or none was sent."
 FAULTY = "Nothing was saved: put right what is listed below in the file, and send it again."
@@ -73,7 +73,7 @@ def carried_back(request: StaffRequest) -> bytes:
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def engine_import(request: StaffRequest) -> HttpResponse:
     """A file is shown first, and saved once it is sent again as it was shown."""
     if request.method != "POST":
@@ -93,7 +93,7 @@ def engine_import(request: StaffRequest) -> HttpResponse:
     try:
         if shown == read.fingerprint:
             count = save_engines(read)
-            say_saved(request, f"{count} engine{'' if count == 1 else 's'} saved from the file.")
+            flash_saved(request, f"{count} engine{'' if count == 1 else 's'} saved from the file.")
             return redirect("engine-list")
     except StaleRecord:
         pass
@@ -102,12 +102,12 @@ def engine_import(request: StaffRequest) -> HttpResponse:
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def engine_new(request: StaffRequest) -> HttpResponse:
-    form = EngineForm(posted(request), length_unit=request.shop.length_unit)
+    form = EngineForm(post_data(request), length_unit=request.shop.length_unit)
     if form.is_valid():
         engine = form.save()
-        say_saved(request, f"{engine} is in the library.", "engine-new")
+        flash_saved(request, f"{engine} is in the library.", "engine-new")
         return redirect("engine", engine.pk)
     return render_form(request, "workshop/engines/form.html", form)
 
@@ -116,8 +116,8 @@ def engine_new(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def engine_edit(request: StaffRequest, pk: int) -> HttpResponse:
     engine = get_object_or_404(EngineSpec, pk=pk)
-    form = EngineForm(posted(request), instance=engine, length_unit=request.shop.length_unit)
+    form = EngineForm(post_data(request), instance=engine, length_unit=request.shop.length_unit)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"{engine} is saved.", f"engine-{pk}")
+        flash_saved(request, f"{engine} is saved.", f"engine-{pk}")
         return redirect("engine", pk)
     return render_form(request, "workshop/engines/form.html", form, engine=EngineSpec.objects.get(pk=pk))

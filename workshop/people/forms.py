@@ -6,8 +6,8 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm
 
 from workshop.models import Role, StaffMember
-from workshop.records.field_groups import Grouped
-from workshop.records.form import copy_of
+from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.form import mutable_copy
 
 ROLE_FIELDS = tuple(f"is_{role.value}" for role in Role)
 PERSON_FIELDS = ("username", "first_name", "last_name", "email")
@@ -39,7 +39,7 @@ class LogInForm(AuthenticationForm):
         return super().get_invalid_login_error()
 
 
-class WithRoles(Grouped, forms.ModelForm):
+class WithRoles(FieldGroupsMixin, forms.ModelForm):
     """What a new and an existing member of the staff have in common."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -108,6 +108,6 @@ class StaffForm(WithRoles):
             f"{who} changed this person meanwhile. Nothing of yours is lost: look at what stands here, "
             "then save again to keep it.",
         )
-        sent = copy_of(self.data)
+        sent = mutable_copy(self.data)
         sent[self.add_prefix("seen")] = str(self.newest.pk)
         self.data = sent

@@ -20,8 +20,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from workshop.access.roles import StaffRequest, owner_only, public, staff
 from workshop.models import ShopProfile, StaffMember
 from workshop.people.forms import LogInForm, NewStaffForm, StaffForm
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 NEW_PASSWORD = "a new password"  # the history keeps no password, only that there is a new one
 
@@ -58,12 +58,12 @@ def locked_out(request: HttpRequest, response: HttpResponse | None, credentials:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 def password_change(request: StaffRequest) -> HttpResponse:
-    form = PasswordChangeForm(request.user, posted(request))
+    form = PasswordChangeForm(request.user, post_data(request))
     if form.is_valid():
         form.user._change_reason = NEW_PASSWORD
         form.save()
         update_session_auth_hash(request, request.user)
-        say_saved(request, "Your password is changed.")
+        flash_saved(request, "Your password is changed.")
         return redirect("today")
     return render_form(request, "workshop/people/password_change.html", form)
 
@@ -78,12 +78,12 @@ def staff_list(request: StaffRequest) -> HttpResponse:
 @owner_only
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def staff_new(request: StaffRequest) -> HttpResponse:
-    form = NewStaffForm(posted(request))
+    form = NewStaffForm(post_data(request))
     if form.is_valid():
         person = form.save()
-        say_saved(request, f"{person} can log in now as {person.username}.", "staff-new")
+        flash_saved(request, f"{person} can log in now as {person.username}.", "staff-new")
         return redirect("staff-list")
     return render_form(request, "workshop/people/staff_form.html", form)
 
@@ -95,10 +95,10 @@ def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
     # The owners are held, so that two of them can't both step down at once and leave nobody.
     list(StaffMember.objects.active_owners().select_for_update())
     person = get_object_or_404(StaffMember, pk=pk)
-    form = StaffForm(posted(request), instance=person)
+    form = StaffForm(post_data(request), instance=person)
     if form.is_valid():
         form.save()
-        say_saved(request, f"{person} is saved: {person.role_names}.", f"staff-{pk}")
+        flash_saved(request, f"{person} is saved: {person.role_names}.", f"staff-{pk}")
         stays = person != request.user or person.holds()
         return redirect("staff-list" if stays else "today")
     return render_form(
@@ -111,13 +111,13 @@ def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def staff_password(request: StaffRequest, pk: int) -> HttpResponse:
     person = get_object_or_404(StaffMember, pk=pk)
-    form = SetPasswordForm(person, posted(request))
+    form = SetPasswordForm(person, post_data(request))
     if form.is_valid():
         form.user._change_reason = NEW_PASSWORD
         form.save()
         reset_wrong_tries(username=person.username)
         if person == request.user:
             update_session_auth_hash(request, person)
-        say_saved(request, f"{person} has a new password and is logged out everywhere else.")
+        flash_saved(request, f"{person} has a new password and is logged out everywhere else.")
         return redirect("staff-list")
     return render_form(request, "workshop/people/staff_password.html", form, person=person)

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from workshop.access.roles import StaffRequest, owner_only, roles
 from workshop.models import Customer, Role
 from workshop.privacy.personal import alike, erase, erasure_refused, export, merge
-from workshop.records.responses import key_sent, posted, render_form, say_saved
+from workshop.records.responses import flash_saved, parse_pk, post_data, render_form
 
 MOST_CHOICES = 20
 
@@ -24,11 +24,11 @@ def customer_merge(request: StaffRequest, pk: int) -> HttpResponse:
     found = Customer.objects.matching(text).exclude(pk=pk) if text else alike(customer)
     problem = ""
     if request.method == "POST":
-        other = Customer.objects.filter(pk=key_sent(request.POST.get("other", ""))).first()
+        other = Customer.objects.filter(pk=parse_pk(request.POST.get("other", ""))).first()
         if other is not None and other != customer:
             name = str(other)
             merge(keep=customer, other=other)
-            say_saved(request, f"The entry of {name} is taken together with this one.")
+            flash_saved(request, f"The entry of {name} is taken together with this one.")
             return redirect("customer", pk)
         problem = "Choose the other entry of the same person."
     context = {
@@ -71,10 +71,10 @@ class EraseForm(forms.Form):
 @require_http_methods(["GET", "POST"])
 def customer_erase(request: StaffRequest, pk: int) -> HttpResponse:
     customer = get_object_or_404(Customer, pk=pk)
-    form = EraseForm(posted(request), customer=customer)
+    form = EraseForm(post_data(request), customer=customer)
     if form.is_valid():
         erase(customer)
-        say_saved(request, "The name is erased; the shop's records of the work stay.")
+        flash_saved(request, "The name is erased; the shop's records of the work stay.")
         return redirect("customer", pk)
     refused = erasure_refused(customer)
     return render_form(request, "workshop/privacy/erase.html", form, customer=customer, refused=refused)

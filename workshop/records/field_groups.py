@@ -1,37 +1,37 @@
-"""Forms whose fields stand in named groups."""
+"""Forms whose fields are shown in named groups."""
 
 from dataclasses import dataclass
 from typing import ClassVar
 
 from django import forms
 
-Groups = tuple[tuple[str, tuple[str, ...]], ...]  # legend and names of fields, in the order of the page
+Groups = tuple[tuple[str, tuple[str, ...]], ...]  # legend and field names, in page order
 
 
-def names_of(groups: Groups) -> list[str]:
+def field_names(groups: Groups) -> list[str]:
     return [name for _, names in groups for name in names]
 
 
 @dataclass(frozen=True)
-class Group:
+class FieldGroup:
     legend: str
     fields: list[forms.BoundField]
-    shown_for: str = ""  # what the form must have chosen for the page to keep the group unfolded
+    shown_for: str = ""  # the choice with which the page keeps the group unfolded
 
 
-class Grouped(forms.BaseForm):
-    """Gives ``groups`` for workshop/_fields.html."""
+class FieldGroupsMixin(forms.BaseForm):
+    """A form that gives ``groups`` to workshop/records/_fields.html."""
 
     GROUPS: ClassVar[Groups] = ()
     SHOWN_FOR: ClassVar[dict[str, str]] = {}  # by legend
 
     @property
-    def groups(self) -> list[Group]:
+    def groups(self) -> list[FieldGroup]:
         if not self.GROUPS:
-            return [Group("", self.visible_fields())]
+            return [FieldGroup("", self.visible_fields())]
         groups = [
-            # a form made from this one may leave fields out
-            Group(
+            # A subclass may leave fields out.
+            FieldGroup(
                 legend, [self[name] for name in names if name in self.fields], self.SHOWN_FOR.get(legend, "")
             )
             for legend, names in self.GROUPS

@@ -1,7 +1,5 @@
-"""Forms of records: nobody overwrites what another saved meanwhile, and nothing typed is lost."""
+"""Forms of records: nobody overwrites what someone else saved, and nothing typed is lost."""
 
-from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from crispy_forms.helper import FormHelper
@@ -11,178 +9,129 @@ from django.db.backends.base.operations import BaseDatabaseOperations
 from django.forms.models import model_to_dict
 from django.http import QueryDict
 
-from workshop.models import Record, StaleRecord
-from workshop.records.fields import DayField, FloatNumberField, MomentField, NumberField
+from workshop.models import StaleRecord
+from workshop.records.conflict import (
+    ConflictingField,
+    EditConflict,
+    changed_names,
+    display_value,
+    history_since,
+)
+from workshop.records.fields import FloatNumberField, NumberField, PlausibleDateField, ShopDateTimeField
 
-TEETH = (5, 150)  # of a chain's sprocket; wide enough for any, narrow enough for a figure too many or few
-
-
-@dataclass(frozen=True)
-class ConflictingChange:
-    label: str
-    was: str
-    theirs: str
-    yours: str | None = None  # as it stands in the form now; None where the form does not show this field
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """What somebody else saved between this form's showing and its sending."""
-
-    who: str
-    when: datetime | None
-    changes: list[ConflictingChange]
-
-    @property
-    def sentence(self) -> str:
-        what = "; ".join(f"{c.label}: “{c.was}” became “{c.theirs}”" for c in self.changes)
-        return (
-            f"{self.who} saved this meanwhile ({what or 'nothing that this form shows'}). "
-            "Nothing of yours is lost: look at both, then save again to keep what stands here."
-        )
+SPROCKET_TEETH = (5, 150)  # wide enough for any chain drive, narrow enough to catch a missing digit
 
 
-def shown(record: Record, name: str) -> str:
-    """A field's value as a person reads it."""
-    display = getattr(record, f"get_{name}_display", None)
-    value = display() if callable(display) else getattr(record, name)
-    return "–" if value in (None, "", []) else str(value)
-
-
-def typed_text(field: forms.BoundField) -> str:
-    """What stands in a field of a form, as a person reads it."""
+def submitted_text(field: forms.BoundField) -> str:
+    """Return the content of a form field as text, choices by their label."""
     value = field.value()
     choices = {str(key): text for key, text in getattr(field.field, "choices", None) or ()}
     text = choices.get(str(value), value)
     return "–" if text in (None, "", []) else str(text)
 
 
-def saved_since(record: Record, version: int) -> tuple[Any, Any]:
-    """The history rows of a record at a version and now; None where history holds no such row."""
-    history = type(record).history.filter(**{record._meta.pk.name: record.pk})
-    rows = history.order_by("-version", "-history_date")
-    return rows.filter(version=version).first(), rows.select_related("history_user").first()
-
-
-def changed_names(then: Any, now: Any) -> list[str]:
-    skipped = {"version", "created_at", "updated_at", "id"}
-    return [
-        change.field
-        for change in now.diff_against(then).changes
-        if change.field not in skipped and differ(change.old, change.new)
-    ]
-
-
-def differ(was: Any, now: Any) -> bool:
-    """Whether a value changed; browsers end lines otherwise than programs, which changes no text."""
-    if isinstance(was, str) and isinstance(now, str):
-        return was.replace("\r\n", "\n") != now.replace("\r\n", "\n")
-    return bool(was != now)
-
-
-def number_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
-    """The form field of a model field, numbers taking comma or point."""
+def record_form_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
+    """Return the form field of a model field; numbers take a comma or a point."""
     if isinstance(field, models.DecimalField) and not field.choices:
         return field.formfield(form_class=NumberField, **kwargs)
     if isinstance(field, models.FloatField):
         return field.formfield(form_class=FloatNumberField, **kwargs)
     if isinstance(field, models.IntegerField) and not field.choices:
-        # PostgreSQL's range, so that SQLite takes no number that a later move would lose
+        # PostgreSQL's range, so that SQLite takes no number that a later move would lose.
         kwargs["max_value"] = BaseDatabaseOperations.integer_field_ranges[field.get_internal_type()][1]
         if field.name.endswith("_sprocket"):
-            kwargs["min_value"], kwargs["max_value"] = TEETH
+            kwargs["min_value"], kwargs["max_value"] = SPROCKET_TEETH
         kwargs["widget"] = forms.NumberInput(attrs={"inputmode": "numeric"})
     elif isinstance(field, models.DateTimeField):
-        return field.formfield(form_class=MomentField, **kwargs)
+        return field.formfield(form_class=ShopDateTimeField, **kwargs)
     elif isinstance(field, models.DateField):
-        return field.formfield(form_class=DayField, **kwargs)
+        return field.formfield(form_class=PlausibleDateField, **kwargs)
     elif isinstance(field, models.TextField):
         kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
     return field.formfield(**kwargs)
 
 
-def copy_of(data: Any) -> QueryDict:
-    """What was sent, to be altered and shown again."""
-    sent = QueryDict(mutable=True)
-    sent.update(data)
-    return sent
+def mutable_copy(data: Any) -> QueryDict:
+    """Copy submitted data, to alter it and show it again."""
+    copy = QueryDict(mutable=True)
+    copy.update(data)
+    return copy
 
 
 class RecordForm(forms.ModelForm):
     """A model form that carries the version it was made from.
 
-    Where the record was saved by somebody else meanwhile the form is refused with a sentence that
-    says who changed what; ``conflict`` holds the same for the template. Sent again, it is saved.
+    If someone else saved the record in the meantime, the form is refused with a sentence that says
+    who changed what; ``conflict`` holds the same for the template. Submitted again, it is saved.
     A subclass writes ``class Meta(RecordForm.Meta)``, which gives numbers their comma-or-point fields.
     """
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    conflict: Conflict | None = None
+    conflict: EditConflict | None = None
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["version"].initial = self.instance.version
         if not self.instance._state.adding:
             for name, field in self.fields.items():
-                if isinstance(field, MomentField):
-                    field.kept = getattr(self.instance, name, None)
+                if isinstance(field, ShopDateTimeField):
+                    field.stored = getattr(self.instance, name, None)
         self.helper = FormHelper()
         self.helper.form_tag = False
         self.helper.disable_csrf = True
 
     class Meta:
-        formfield_callback = number_field
+        formfield_callback = record_form_field
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        sent = self.cleaned_data.get("version")
-        if self.instance.pk and sent is not None and sent != self.instance.version:
-            self.report_conflict(sent)
+        version = self.cleaned_data.get("version")
+        if self.instance.pk and version is not None and version != self.instance.version:
+            self.report_conflict(version)
         return cleaned
 
-    def report_conflict(self, sent_version: int) -> None:
-        """Refuse the form for another's save, and let it be sent again on top of that.
+    def report_conflict(self, submitted_version: int) -> None:
+        """Refuse the form because someone else saved, and let it be submitted again on top of that.
 
-        Where this form still shows what the other found, it takes over what the other made of it;
-        what was typed here stays.
+        Fields that this user has not touched take the other user's saved value; what was typed stays.
         """
-        then, now = saved_since(self.instance, sent_version)
+        then, now = history_since(self.instance, submitted_version)
         names = changed_names(then, now) if then and now else []
-        sent = copy_of(self.data)
+        data = mutable_copy(self.data)
         for name in names:
-            if name in self.fields and self.untouched(name, then.instance):
-                self.take_over(name, now.instance, sent)
+            if name in self.fields and self.is_unchanged(name, then.instance):
+                self.adopt_saved_value(name, now.instance, data)
         current = type(self.instance)._base_manager.get(pk=self.instance.pk).version
-        sent[self.add_prefix("version")] = str(current)
-        self.data = sent
+        data[self.add_prefix("version")] = str(current)
+        self.data = data
         who = str(now.history_user) if now and now.history_user else "Somebody"
         changes = [
-            ConflictingChange(
+            ConflictingField(
                 label=str(self.instance._meta.get_field(name).verbose_name),
-                was=shown(then.instance, name),
-                theirs=shown(now.instance, name),
-                yours=typed_text(self[name]) if name in self.fields else None,
+                was=display_value(then.instance, name),
+                theirs=display_value(now.instance, name),
+                yours=submitted_text(self[name]) if name in self.fields else None,
             )
             for name in names
         ]
-        self.conflict = Conflict(who, now.history_date if now else None, changes)
+        self.conflict = EditConflict(who, now.history_date if now else None, changes)
         self.add_error(None, self.conflict.sentence)
 
-    def untouched(self, name: str, then: models.Model) -> bool:
-        """Whether a field was sent as the record had it then."""
-        field, sent = self.fields[name], self[name].data
+    def is_unchanged(self, name: str, then: models.Model) -> bool:
+        """Tell whether a field was submitted as the record had it then."""
+        field, submitted = self.fields[name], self[name].data
         before = model_to_dict(then, [name]).get(name)
-        return not field.has_changed(before, sent) or str(field.prepare_value(before)) == str(sent)
+        return not field.has_changed(before, submitted) or str(field.prepare_value(before)) == str(submitted)
 
-    def take_over(self, name: str, now: models.Model, sent: QueryDict) -> None:
-        """Put a field's value of the record into the sent data."""
+    def adopt_saved_value(self, name: str, now: models.Model, data: QueryDict) -> None:
+        """Put the record's value of a field into the submitted data."""
         value = self.fields[name].prepare_value(model_to_dict(now, [name]).get(name))
         if isinstance(self.fields[name], forms.BooleanField):
             value = "on" if value else ""
-        sent[self.add_prefix(name)] = "" if value is None else str(value)
+        data[self.add_prefix(name)] = "" if value is None else str(value)
 
     def save_unless_stale(self) -> bool:
-        """Save, or report the conflict where another was quicker; True where it is saved."""
+        """Save and return True, or report the conflict and return False if someone else saved first."""
         read = self.instance.version
         try:
             self.save()

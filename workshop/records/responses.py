@@ -1,4 +1,4 @@
-"""How views answer: a form shown (again), a sentence that something was saved."""
+"""Responses of views: a form shown (again), a message that something was saved."""
 
 from typing import Any
 
@@ -7,24 +7,24 @@ from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 
-LONGEST_KEY = 19  # of figures, beyond which no database counts
+MAX_PK_DIGITS = 18  # more digits may exceed the database's integers
 
 
-def posted(request: HttpRequest) -> QueryDict | None:
-    """What was sent, or None where the form is only asked for; an empty sending is one too."""
+def post_data(request: HttpRequest) -> QueryDict | None:
+    """Return the POST data (even if empty), or None for a GET request."""
     return request.POST if request.method == "POST" else None
 
 
 def render_form(request: HttpRequest, template: str, form: BaseForm, **context: Any) -> HttpResponse:
-    """The page of a form; 422 where it was sent and something has to be put right."""
+    """Render the page of a form, with status 422 if it was submitted with errors."""
     return render(request, template, {"form": form, **context}, status=422 if form.is_bound else 200)
 
 
-def say_saved(request: HttpRequest, sentence: str, draft: str = "") -> None:
-    """Tell the person, and let the browser drop what it kept under the form's data-draft."""
-    messages.success(request, sentence, extra_tags=f"draft-saved {draft}" if draft else "")
+def flash_saved(request: HttpRequest, message: str, draft: str = "") -> None:
+    """Flash a success message that lets the browser drop its draft of that name."""
+    messages.success(request, message, extra_tags=f"draft-saved {draft}" if draft else "")
 
 
-def key_sent(text: str) -> int:
-    """A record's key as an address or a form sends it; 0, which no record has, where it can be none."""
-    return int(text) if text.isdecimal() and len(text) < LONGEST_KEY else 0
+def parse_pk(text: str) -> int:
+    """Return a submitted primary key, or 0, which no record has, if it cannot be one."""
+    return int(text) if text.isdecimal() and len(text) <= MAX_PK_DIGITS else 0

@@ -1,4 +1,4 @@
-"""One sending, one record: a form sent twice (double click, slow line) is acted on once."""
+"""Make a form submission idempotent (double click, retry on a slow line)."""
 
 import uuid
 from collections.abc import Callable
@@ -10,20 +10,20 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from workshop.access.roles import StaffRequest
 from workshop.models import Submission
-from workshop.records.responses import say_saved
+from workshop.records.responses import flash_saved
 
 FIELD = "form_key"
 
 
-def sent_key(request: HttpRequest) -> uuid.UUID | None:
+def submitted_key(request: HttpRequest) -> uuid.UUID | None:
     try:
         return uuid.UUID(request.POST.get(FIELD, ""))
     except ValueError:
         return None
 
 
-def claim(request: StaffRequest, key: uuid.UUID) -> Submission | None:
-    """The submission under this key, or None where it was sent before."""
+def claim_submission(request: StaffRequest, key: uuid.UUID) -> Submission | None:
+    """Return a new submission under this key, or None if the key was used before."""
     try:
         with transaction.atomic():
             return Submission.objects.create(key=key, by=request.user)
@@ -31,25 +31,25 @@ def claim(request: StaffRequest, key: uuid.UUID) -> Submission | None:
         return None
 
 
-def once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-    """Act on a POST with a given form_key once; its second sending is led to where the first led.
+def submit_once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Act once on a POST with a given form_key; redirect a repeated one to the first result.
 
-    A view answers 422 where it shows the form again with errors: then the key stays unused.
+    A response with an error status, such as 422 for a form with errors, leaves the key unused.
     The whole POST is one transaction.
     """
 
     @wraps(view)
-    def guarded(request: StaffRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        key = sent_key(request)
+    def wrapper(request: StaffRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        key = submitted_key(request)
         if request.method != "POST" or key is None:
             return view(request, *args, **kwargs)
         with transaction.atomic():
-            submission = claim(request, key)
+            submission = claim_submission(request, key)
             if submission is None:
                 first = Submission.objects.get(key=key)
                 if draft := request.POST.get("draft"):
-                    # The first answer may have been lost on its way, and the draft with it never dropped.
-                    say_saved(request, "This is saved, once.", draft)
+                    # The first response may have been lost, so the browser still has its draft.
+                    flash_saved(request, "This is saved, once.", draft)
                 return HttpResponseRedirect(first.led_to or request.path)
             response = view(request, *args, **kwargs)
             if response.status_code >= 400:
@@ -59,4 +59,4 @@ def once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
                 submission.save(update_fields=["led_to"])
         return response
 
-    return guarded
+    return wrapper

@@ -13,7 +13,7 @@ from django.http import QueryDict
 from jobs.calc.dyno.air import STANDARDS
 from workshop.images import BROKEN, whole_images_only
 from workshop.models import ShopProfile
-from workshop.records.field_groups import Grouped, Groups, names_of
+from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.fields import NumberField
 from workshop.records.form import RecordForm
 
@@ -97,7 +97,7 @@ class LogoField(forms.FileField):
         return str(picture.format)
 
 
-class ShopForm(Grouped, RecordForm):
+class ShopForm(FieldGroupsMixin, RecordForm):
     logo = LogoField(label="Logo", required=False)
     remove_logo = forms.BooleanField(label="Remove the logo", required=False)
     time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
@@ -120,7 +120,7 @@ class ShopForm(Grouped, RecordForm):
 
     class Meta(RecordForm.Meta):
         model = ShopProfile
-        fields = names_of(SHOP_GROUPS)
+        fields = field_names(SHOP_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

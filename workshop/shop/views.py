@@ -6,7 +6,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only, staff
 from workshop.models import ShopProfile
-from workshop.records.responses import posted, render_form, say_saved
+from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.shop.forms import ShopForm, band_forms
 
 
@@ -15,13 +15,13 @@ from workshop.shop.forms import ShopForm, band_forms
 def shop_profile(request: StaffRequest) -> HttpResponse:
     shop = ShopProfile.current()
     files = request.FILES if request.method == "POST" else None
-    form = ShopForm(posted(request), files, instance=shop)
-    bands = band_forms(sent=posted(request), bands=shop.bands)
+    form = ShopForm(post_data(request), files, instance=shop)
+    bands = band_forms(sent=post_data(request), bands=shop.bands)
     # Both are asked, so that everything that has to be put right is said at once.
     if all([form.is_valid(), bands.is_valid()]):
         shop.bands = bands.bands
         if form.save_unless_stale():
-            say_saved(request, "The shop's page is saved.", "shop")
+            flash_saved(request, "The shop's page is saved.", "shop")
             return redirect("shop-profile")
     return render_form(request, "workshop/shop/profile.html", form, bands=bands)
 

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 
 from workshop.models import ShimStock
-from workshop.records.field_groups import Grouped
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import NumberField
 from workshop.records.form import RecordForm
 
@@ -26,7 +26,7 @@ def size_field(label: str, largest: int, example: str) -> NumberField:
     )
 
 
-class ShimAddForm(Grouped, forms.Form):
+class ShimAddForm(FieldGroupsMixin, forms.Form):
     """Shims put into the drawer; what lies there of the same size already is added to."""
 
     diameter_mm = size_field("Diameter (mm)", 60, "7.48")
@@ -38,7 +38,7 @@ class ShimAddForm(Grouped, forms.Form):
         self.fields["count"].widget.attrs["inputmode"] = "numeric"
 
 
-class ShimCountForm(Grouped, RecordForm):
+class ShimCountForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = ShimStock
         fields = ["count"]

@@ -6,8 +6,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role, ShimStock
-from workshop.records.responses import posted, render_form, say_saved
-from workshop.records.submit_once import once
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 from workshop.stock.add_shims import add_shims
 from workshop.stock.forms import ShimAddForm, ShimCountForm
 
@@ -20,12 +20,12 @@ def shim_stock(request: StaffRequest) -> HttpResponse:
 
 @roles(Role.MECHANIC)
 @require_http_methods(["GET", "POST"])
-@once
+@submit_once
 def shim_stock_add(request: StaffRequest) -> HttpResponse:
-    form = ShimAddForm(posted(request))
+    form = ShimAddForm(post_data(request))
     if form.is_valid():
         shims = add_shims(**form.cleaned_data)
-        say_saved(request, f"{shims}: {shims.count} lie in the drawer now.", "shims-new")
+        flash_saved(request, f"{shims}: {shims.count} lie in the drawer now.", "shims-new")
         return redirect("shim-stock")
     return render_form(request, "workshop/stock/form.html", form)
 
@@ -34,8 +34,8 @@ def shim_stock_add(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def shim_stock_edit(request: StaffRequest, pk: int) -> HttpResponse:
     shims = get_object_or_404(ShimStock, pk=pk)
-    form = ShimCountForm(posted(request), instance=shims)
+    form = ShimCountForm(post_data(request), instance=shims)
     if form.is_valid() and form.save_unless_stale():
-        say_saved(request, f"{shims}: {shims.count} lie in the drawer now.", f"shims-{pk}")
+        flash_saved(request, f"{shims}: {shims.count} lie in the drawer now.", f"shims-{pk}")
         return redirect("shim-stock")
     return render_form(request, "workshop/stock/form.html", form, shims=shims)

@@ -7,8 +7,7 @@ from django import template
 
 from jobs.calc.units.numbers import written
 from workshop.models import ShopProfile
-from workshop.records import fields
-from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
+from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_plain, format_value, label
 
 register = template.Library()
 
@@ -62,7 +61,7 @@ def size(value: Any, shop: ShopProfile) -> str:
         return NOT_MEASURED
     if shop.length_unit != "mm":
         return show(value, "shim", shop.length_unit)
-    exact = Decimal(fields.plain(value))
+    exact = Decimal(format_plain(value))
     places = max(2, -int(exact.as_tuple().exponent))
     return f"{written(float(exact), places)}{NO_BREAK_SPACE}{label('mm')}"
 
@@ -70,7 +69,7 @@ def size(value: Any, shop: ShopProfile) -> str:
 @register.filter
 def plain(value: Any) -> str:
     """A number without trailing zeros."""
-    return NOT_MEASURED if value in EMPTY else fields.plain(value)
+    return NOT_MEASURED if value in EMPTY else format_plain(value)
 
 
 @register.filter

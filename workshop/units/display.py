@@ -7,6 +7,7 @@ record's name says.
 import math
 import re
 from decimal import Decimal
+from typing import Any
 
 from jobs.calc.units.factors import convert, unit
 from jobs.calc.units.length_format import IN_MM, LengthWords
@@ -17,12 +18,13 @@ __all__ = [
     "convert",
     "decimals",
     "exact_mm",
+    "format_for_input",
+    "format_plain",
     "format_value",
-    "kept_in",
     "label",
-    "length_as_typed",
     "length_words",
     "parse_number",
+    "storage_unit",
 ]
 
 NOT_MEASURED = NO_FIGURE
@@ -57,7 +59,7 @@ _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)", re.ASCII)
 _GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?", re.ASCII)
 
 
-def kept_in(quantity: str) -> str:
+def storage_unit(quantity: str) -> str:
     """The unit in which records keep a quantity.
 
     Raises
@@ -101,7 +103,7 @@ def format_value(
     Parameters
     ----------
     value : float or Decimal or None
-        In the unit that :func:`kept_in` names.
+        In the unit that :func:`storage_unit` names.
     quantity : str
         What it measures.
     unit_id : str, optional
@@ -121,6 +123,12 @@ def format_value(
         return NOT_MEASURED
     text = written(convert(float(value), kept, shown_in), places)
     return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
+
+
+def format_plain(value: Any) -> str:
+    """Write a number without trailing zeros and never with an exponent."""
+    text = f"{Decimal(str(value)):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def parse_number(text: str) -> Decimal:
@@ -158,14 +166,14 @@ def exact_mm(figure: Decimal, unit_id: str) -> Decimal:
     return figure * MM_PER[unit_id]
 
 
-def length_as_typed(length_mm: Decimal, unit_id: str) -> str:
+def format_for_input(length_mm: Decimal, unit_id: str) -> str:
     """A kept length as it is typed again: in the unit where that is exact, else in mm with its name."""
     if unit_id != "mm":
         figure = round(length_mm / MM_PER[unit_id], LENGTH_PLACES[unit_id])
         if exact_mm(figure, unit_id) == length_mm:
-            return _without_zeros(figure)
-        return f"{_without_zeros(length_mm)} mm"
-    return _without_zeros(length_mm)
+            return format_plain(figure)
+        return f"{format_plain(length_mm)} mm"
+    return format_plain(length_mm)
 
 
 class _InInches(LengthWords):
@@ -193,11 +201,6 @@ def length_words(unit_id: str) -> LengthWords:
     if unit_id not in known:
         raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:LONGEST_NUMBER]}”.")
     return known[unit_id]
-
-
-def _without_zeros(number: Decimal) -> str:
-    text = f"{number:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _row(quantity: str) -> tuple[str, dict[str, int]]:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from jobs.calc.units.numbers import written
 from workshop.models import ShopProfile
-from workshop.units.display import decimals, format_value, kept_in, label, parse_number
+from workshop.units.display import decimals, format_value, label, parse_number, storage_unit
 
 NBSP = "\N{NO-BREAK SPACE}"
 # SI Brochure, 9th ed., 5.4.4: thousands are parted by a space, four digits customarily not
@@ -73,7 +73,7 @@ def test_senseless_display_is_refused() -> None:
     with pytest.raises(ValueError, match="never shown in"):
         format_value(1.0, "power", "mm")
     with pytest.raises(ValueError, match="not a quantity"):
-        kept_in("beauty")
+        storage_unit("beauty")
     with pytest.raises(ValueError, match="not a unit"):
         label("cubit")
 
