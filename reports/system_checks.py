@@ -6,7 +6,7 @@ from typing import Any
 from django.core.checks import CheckMessage, Tags, Warning, register
 from django.db import DatabaseError, connections
 
-from reports.tasks import in_background
+from reports.tasks import print_sheet
 
 
 @register(Tags.database)
@@ -14,9 +14,10 @@ def check_task_tables(
     app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
 ) -> list[CheckMessage]:
     """A worker takes what is to be printed from a table; a warning only, since migrating makes it."""
+    from django_tasks_db import DatabaseBackend
     from django_tasks_db.models import DBTaskResult
 
-    if "default" not in (databases or ()) or not in_background():
+    if "default" not in (databases or ()) or not isinstance(print_sheet.get_backend(), DatabaseBackend):
         return []
     try:
         tables = connections["default"].introspection.table_names()

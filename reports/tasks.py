@@ -1,7 +1,7 @@
-"""Printing issued sheets: at once, or by a worker where one is set up.
+"""Printing issued sheets: in a process started on demand, by a worker, or in the request itself.
 
-Whoever prints a sheet does it from its snapshot, tells each step, and attaches the PDF once: printed twice,
-by two workers or after one that died, it stays one sheet with one PDF.
+A sheet is printed from its snapshot, each step is recorded, and the PDF is attached once: a sheet printed
+twice, by two processes or after one that died, has one PDF.
 """
 
 import hashlib
@@ -10,29 +10,22 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
 from django_tasks import task
-from django_tasks.backends.immediate import ImmediateBackend
 
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing
-
-AT_ONCE = "at_once"
 
 
 class NotAsIssued(Exception):
     """The data give another PDF than the one that was issued."""
 
 
-def in_background() -> bool:
-    return not isinstance(print_sheet.get_backend(), ImmediateBackend)
-
-
-def ask_for_pages(sheet: HandoverSheet, *, at_once: bool = False) -> None:
-    """Have a sheet printed; nothing where that is under way.
+def ask_for_pages(sheet: HandoverSheet, *, backend: str = "default") -> None:
+    """Start printing a sheet; does nothing if printing is already under way.
 
     Parameters
     ----------
-    at_once : bool
-        Print it here and now although a worker is set up.
+    backend : str
+        Name in ``TASKS`` of the backend that prints it.
     """
     with transaction.atomic():
         printing, is_first = Printing.objects.select_for_update().get_or_create(sheet_id=sheet.pk)
@@ -40,18 +33,15 @@ def ask_for_pages(sheet: HandoverSheet, *, at_once: bool = False) -> None:
             if not printing.may_be_asked_again:
                 return
             printing.begin_anew()
-        at_once = at_once or not in_background()
-        if not at_once:
-            print_sheet.enqueue(sheet.pk, printing.attempt)
-    if at_once:  # after the transaction, so that nobody waits for it while the pages are set
-        print_sheet.using(backend=AT_ONCE).enqueue(sheet.pk, printing.attempt)
+    # After the transaction, so that it is not held open if the backend prints in this process.
+    print_sheet.using(backend=backend).enqueue(sheet.pk, printing.attempt)
 
 
 @task()
 def print_sheet(sheet_pk: int, attempt: int) -> None:
     """Set a sheet's pages and keep them."""
     mine = Printing.objects.filter(sheet_id=sheet_pk, attempt=attempt).exclude(step=Printing.Step.DONE)
-    # Taken once: a second worker, or one that comes to an attempt given up meanwhile, finds nothing here.
+    # Taken once: a second worker, or one picking up an abandoned attempt, matches no row.
     if not mine.filter(step=Printing.Step.WAITING).update(step=Printing.Step.PICTURES):
         return
 
@@ -76,7 +66,7 @@ def in_words(problem: BaseException) -> str:
         return f"A file could not be written: {problem.strerror or problem}."
     if isinstance(problem, Exception):
         return "The program failed while it made the pages; its log says how."
-    return "The worker was stopped while it made the pages."
+    return "Printing was stopped before it had finished."
 
 
 def file_name(sheet: HandoverSheet) -> str:

@@ -3,15 +3,18 @@
 import os
 import subprocess
 import sys
+import threading
 import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from django.db import connection
 from django.test import Client
 
+from reports import processes
 from tests import factories
 from workshop.models import Role, ShopProfile, StaffMember
 
@@ -83,3 +86,36 @@ def fresh_machine(tmp_path) -> Iterator[Machine]:
     yield Machine({**environment, "DATABASE_URL": f"{server}/{name}"})
     with connection.cursor() as cursor:
         cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def print_processes(
+    transactional_db, own_files, settings, tmp_path, monkeypatch
+) -> Iterator[list["subprocess.Popen[bytes]"]]:
+    """Print as a shop does by default; returns the processes started, on this test's database and files."""
+    started: list[subprocess.Popen[bytes]] = []
+
+    class ListedProcess(subprocess.Popen):
+        def __init__(self, *args, **kwargs) -> None:
+            super().__init__(*args, **kwargs)
+            started.append(self)
+
+    monkeypatch.setattr(processes, "Popen", ListedProcess)
+    monkeypatch.setenv("DATA_DIR", str(Path(settings.MEDIA_ROOT).parent))
+    monkeypatch.setenv("DATABASE_URL", database_url())
+    in_process = {"BACKEND": "reports.processes.ProcessBackend"}
+    settings.TASKS = {**settings.TASKS, "default": in_process, "process": in_process}
+    yield started
+    for process in started:
+        process.kill()
+    for thread in threading.enumerate():
+        if thread.name == processes.THREAD_NAME:
+            thread.join()
+
+
+def database_url() -> str:
+    """The address of the test database for a process of its own."""
+    name = connection.settings_dict["NAME"]
+    if connection.vendor == "sqlite":
+        return f"sqlite:///{name}"
+    return urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{name}").geturl()

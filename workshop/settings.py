@@ -178,15 +178,14 @@ EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
 globals().update(**EMAIL_CONFIG)
 DEFAULT_FROM_EMAIL: str = env.str("DEFAULT_FROM_EMAIL", default="workshop@localhost")
 
-# Who prints an issued sheet: the request that issues it, or a worker (manage.py db_worker) meanwhile.
-TASK_BACKENDS = {
-    "immediate": "django_tasks.backends.immediate.ImmediateBackend",
-    "database": "django_tasks_db.DatabaseBackend",
-}
+# How an issued sheet is printed: in a process started on demand, by a worker (manage.py db_worker), or in
+# the request that issues it.
 TASKS = {
-    "default": {"BACKEND": TASK_BACKENDS[env.str("TASKS", default="immediate", choices=[*TASK_BACKENDS])]},
-    "at_once": {"BACKEND": TASK_BACKENDS["immediate"]},
+    "process": {"BACKEND": "reports.processes.ProcessBackend"},
+    "database": {"BACKEND": "django_tasks_db.DatabaseBackend"},
+    "immediate": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"},
 }
+TASKS["default"] = TASKS[env.str("TASKS", default="process", choices=[*TASKS])]
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

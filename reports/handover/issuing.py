@@ -143,10 +143,11 @@ def issue_sheet(
     override_reason: str = "",
     told: str = "",
     address_of: Callable[[str], str] | None = None,
+    backend: str = "default",
 ) -> HandoverSheet:
     """Issue the next sheet of a job: numbered, with its snapshot and hash, never altered after.
 
-    Its PDF is there on return unless a worker prints it, or printing failed: see its ``Printing``.
+    Its PDF is made beside the request: its ``Printing`` tells how far it is.
 
     Parameters
     ----------
@@ -156,6 +157,8 @@ def issue_sheet(
         Name of the customer who was told that the bike may no longer meet what the road requires.
     address_of : callable, optional
         The address of the customer's page for a token; given, a link is made and printed as QR code.
+    backend : str
+        Name in ``TASKS`` of the backend that prints it.
 
     Raises
     ------
@@ -189,7 +192,7 @@ def issue_sheet(
         override_reason=snapshot["sheet"]["override_reason"],
     )
     store(sheet, link)
-    ask_for_pages(sheet)
+    ask_for_pages(sheet, backend=backend)
     sheet.refresh_from_db(fields=["pdf", "sha256"])
     return sheet
 

@@ -138,14 +138,14 @@ def sheet_printing(request: StaffRequest, pk: int) -> HttpResponse:
 @roles(*ISSUERS)
 @require_POST
 def sheet_print(request: StaffRequest, pk: int) -> HttpResponse:
-    """Print a sheet that was not printed; at once where no worker took it up."""
+    """Print a sheet that was not printed; in a process of its own if no worker took it up."""
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
     printing = Printing.objects.filter(sheet=sheet).first()
     untaken = printing is not None and printing.step == Printing.Step.WAITING
     if stored_pdf(sheet) is not None:
         messages.info(request, f"Sheet {sheet.number} is printed already.")
     else:
-        ask_for_pages(sheet, at_once=untaken)
+        ask_for_pages(sheet, backend="process" if untaken else "default")
         say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
     return redirect("handover", sheet.job.number)
 

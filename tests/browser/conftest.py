@@ -7,6 +7,7 @@ policy or a request to another host fails the test.
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from subprocess import Popen
 from typing import Any
 
 import pytest
@@ -29,7 +30,9 @@ NO_FAULT = (
     "htmx:afterRequest",
 )
 
-expect.set_options(timeout=10_000)  # a busy machine is slow, not wrong
+# A busy machine is slow, not wrong: far more than any page takes, so that only what never comes fails.
+PATIENCE_MS = 60_000
+expect.set_options(timeout=PATIENCE_MS)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -53,11 +56,13 @@ def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]
 
 
 @pytest.fixture
-def people(transactional_db) -> dict[Role, Any]:
+def people(transactional_db, print_processes: list["Popen[bytes]"]) -> dict[Role, Any]:
+    """The shop's people; sheets are printed beside the requests, as the shop prints them by default."""
     return {role: factories.make_staff(role) for role in Role}
 
 
 def watch(page: Page, site: str, faults: list[str]) -> None:
+    page.context.set_default_timeout(PATIENCE_MS)
     page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
     page.on("pageerror", lambda error: faults.append(str(error)))
 
@@ -78,7 +83,6 @@ def faults() -> list[str]:
 def site(live_server, people, page: Page, faults: list[str]) -> Iterator[Page]:
     """A page at the running site, signed out, with its faults watched."""
     watch(page, live_server.url, faults)
-    page.set_default_timeout(10_000)
     yield page
     assert [fault for fault in faults if not fault.startswith(NO_FAULT)] == []
 

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from subprocess import Popen
 from typing import Any
 from urllib.parse import urljoin
 
@@ -17,12 +18,13 @@ from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.typesetting.pdf import Ready, typeset
 from tests import factories
-from tests.browser.conftest import watch
+from tests.browser.conftest import PATIENCE_MS, watch
 from tests.browser.steps import assert_accessible, assert_fits, assert_told, follow, region, textbox
-from tests.reports.handover.test_printing import IMMEDIATE, run_worker
+from tests.reports.handover.test_printing import WORKER, run_worker
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
+Issue = Callable[..., Locator]
 ASKED_AGAIN_MS = 2000
 
 
@@ -59,18 +61,31 @@ def open_handover(page: Page, job: Job) -> None:
     follow(page.get_by_role("link", name="Handover", exact=True))
 
 
-def issue(page: Page, job: Job, number: int = 1, told: str = ".") -> Locator:
+def issue(page: Page, job: Job, number: int = 1) -> Locator:
     """Press the button; returns the part of the page that shows the issued sheet."""
     page.get_by_label("the customer who was told").fill("Ines Quill")
     follow(page.get_by_role("button", name=f"Issue sheet {job.number}/{number}"))
-    assert_told(page, f"Handover sheet {job.number}/{number} is issued{told}")
+    assert_told(page, f"Handover sheet {job.number}/{number} is issued and being printed")
     heading = page.get_by_role("heading", name=f"Sheet {job.number}/{number}")
     return page.get_by_role("article").filter(has=heading)
 
 
+@pytest.fixture
+def issue_and_print(print_processes: list["Popen[bytes]"]) -> Issue:
+    """Issue a sheet, wait until the process that prints it has ended and the page shows its PDF."""
+
+    def issue_and_wait(page: Page, job: Job, number: int = 1) -> Locator:
+        sheet = issue(page, job, number)
+        assert print_processes[number - 1].wait() == 0
+        expect(sheet.get_by_role("link", name="Open the PDF")).to_be_visible()
+        return sheet
+
+    return issue_and_wait
+
+
 def fetched(page: Page, link: Locator) -> bytes:
     """The PDF that a link leads to, asked for by this browser."""
-    answer = page.context.request.get(urljoin(page.url, link.get_attribute("href")))
+    answer = page.context.request.get(urljoin(page.url, link.get_attribute("href")), timeout=PATIENCE_MS)
     assert answer.ok
     assert answer.headers["content-type"] == "application/pdf"
     return answer.body()
@@ -106,7 +121,7 @@ def test_the_owner_alone_may_issue_it_all_the_same_and_must_say_why(log_in: LogI
 
 
 def test_previews_issues_and_keeps_the_sheet_unaltered(
-    log_in: LogIn, job: Job, people: dict[Role, Any]
+    log_in: LogIn, job: Job, people: dict[Role, Any], issue_and_print: Issue
 ) -> None:
     tick_all(job, people[Role.MECHANIC])
     page = log_in(Role.DESK)
@@ -114,7 +129,7 @@ def test_previews_issues_and_keeps_the_sheet_unaltered(
     assert fetched(page, page.get_by_role("link", name="Preview the sheet")).startswith(b"%PDF-")
     assert not HandoverSheet.objects.exists()
 
-    sheet = issue(page, job)
+    sheet = issue_and_print(page, job)
     pdf = fetched(page, sheet.get_by_role("link", name="Open the PDF"))
     assert pdf.startswith(b"%PDF-")
     expect(sheet).to_contain_text(hashlib.sha256(pdf).hexdigest())
@@ -123,7 +138,7 @@ def test_previews_issues_and_keeps_the_sheet_unaltered(
     # A record changed afterwards changes nothing of what was issued; a later sheet takes its place.
     Part.objects.create(job=job, name="Brake pads", fitted_at=timezone.now())
     page.reload()
-    second = issue(page, job, number=2)
+    second = issue_and_print(page, job, number=2)
     assert fetched(page, sheet.get_by_role("link", name="Open the PDF")) == pdf
     assert fetched(page, second.get_by_role("link", name="Open the PDF")) != pdf
     expect(sheet.get_by_role("textbox")).to_have_count(0)
@@ -132,12 +147,12 @@ def test_previews_issues_and_keeps_the_sheet_unaltered(
 def test_how_far_a_worker_is_with_the_pages_is_told_until_they_are_there(
     log_in: LogIn, job: Job, people: dict[Role, Any], settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}, "at_once": IMMEDIATE}
+    settings.TASKS = {**settings.TASKS, "default": WORKER}
     tick_all(job, people[Role.MECHANIC])
     page = log_in(Role.DESK)
     page.clock.install()
     open_handover(page, job)
-    sheet = issue(page, job, told=" and being printed")
+    sheet = issue(page, job)
     expect(sheet.get_by_role("status")).to_have_text("Being printed: waiting to be printed.")
     expect(sheet.get_by_role("link", name="Open the PDF")).to_have_count(0)
     assert_accessible(page)
@@ -176,13 +191,18 @@ def customer(browser: Browser, live_server: Any, faults: list[str]) -> Iterator[
 
 
 def test_the_customer_reads_and_acknowledges_behind_a_link_that_can_be_closed(
-    log_in: LogIn, job: Job, people: dict[Role, Any], customer: Page, faults: list[str]
+    log_in: LogIn,
+    job: Job,
+    people: dict[Role, Any],
+    issue_and_print: Issue,
+    customer: Page,
+    faults: list[str],
 ) -> None:
     tick_all(job, people[Role.MECHANIC])
     page = log_in(Role.DESK)
     open_handover(page, job)
     page.get_by_label("print a QR code").uncheck()
-    sheet = issue(page, job)
+    sheet = issue_and_print(page, job)
     follow(sheet.get_by_role("link", name="Links for the customer"))
     follow(page.get_by_role("button", name="Make a link"))
     link = page.get_by_label("Address to copy").input_value()
@@ -211,12 +231,18 @@ def test_the_customer_reads_and_acknowledges_behind_a_link_that_can_be_closed(
 
 
 def test_a_link_whose_time_is_over_is_closed(
-    job: Job, people: dict[Role, Any], log_in: LogIn, customer: Page, faults: list[str], live_server: Any
+    job: Job,
+    people: dict[Role, Any],
+    log_in: LogIn,
+    issue_and_print: Issue,
+    customer: Page,
+    faults: list[str],
+    live_server: Any,
 ) -> None:
     tick_all(job, people[Role.MECHANIC])
     page = log_in(Role.DESK)
     open_handover(page, job)
-    issue(page, job)
+    issue_and_print(page, job)
     link = SheetLink.objects.get()
     customer.goto(f"{live_server.url}/sheet/{link.token}/")
     expect(customer.get_by_role("heading", level=1)).to_contain_text("handover sheet")

@@ -14,7 +14,7 @@ from fixtures.crew import PASSWORD
 from fixtures.demo_jobs import build_demo_shop
 from jobs import models as jobs
 from reports.models import HandoverSheet, SheetLink
-from tests.browser.conftest import NO_FAULT, watch
+from tests.browser.conftest import NO_FAULT, PATIENCE_MS, watch
 from tests.browser.steps import accessibility_faults, follow, settles_to_fit, sideways_px
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Role, StaffMember
@@ -108,7 +108,10 @@ def log_in(page: Page, site: str) -> None:
 def asked_for(page: Page, site: str, records: Records) -> dict[str, APIResponse]:
     """The answer of every address, by its name."""
     ask = page.context.request.get
-    return {name: ask(site + address(name, records), max_redirects=0) for name in sorted(PATTERNS)}
+    return {
+        name: ask(site + address(name, records), max_redirects=0, timeout=PATIENCE_MS)
+        for name in sorted(PATTERNS)
+    }
 
 
 def is_page(answer: APIResponse) -> bool:

@@ -1,15 +1,21 @@
-"""Printing by a worker or at once: steps told, faults in words, the same bytes, twice never two."""
+"""Printing by a process, a worker or at once: steps told, faults in words, one PDF of the same bytes."""
 
 import errno
 import hashlib
+import os
+import signal
+import sys
+import threading
 from collections.abc import Callable
 from datetime import timedelta
 from shutil import rmtree
+from subprocess import Popen
 from typing import Any
 
 import pytest
 from django.core.files.storage import FileSystemStorage, default_storage
 from django.core.management import call_command
+from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -21,13 +27,14 @@ from reports import tasks
 from reports.handover.issuing import BeingPrinted, NoPdf, issue_sheet, issued_pdf
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
+from reports.processes import THREAD_NAME
 from reports.system_checks import check_task_tables
 from reports.typesetting.pdf import kept_fonts
 from tests import factories
 from tests.reports import whole_jobs
 from workshop.models import Role
 
-IMMEDIATE = {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}
+WORKER = {"BACKEND": "django_tasks_db.DatabaseBackend"}
 Step = Printing.Step
 
 
@@ -40,7 +47,7 @@ def job(staff) -> Job:
 
 @pytest.fixture
 def with_worker(settings) -> None:
-    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}, "at_once": IMMEDIATE}
+    settings.TASKS = {**settings.TASKS, "default": WORKER}
 
 
 def issue(job: Job, staff: dict[Role, Any], **more: Any) -> HandoverSheet:
@@ -80,7 +87,59 @@ def handover_page(client: Client, job: Job) -> str:
     return client.get(reverse("handover", args=[job.number])).content.decode()
 
 
-def test_without_a_worker_the_pdf_is_there_at_once(job, staff):
+def wait_for_end(process: "Popen[bytes]") -> None:
+    """Wait until a process has ended and the site has seen it."""
+    for thread in threading.enumerate():
+        if thread.name == THREAD_NAME:
+            thread.join()
+    with pytest.raises(ChildProcessError):  # it is reaped: no zombie is left
+        os.waitpid(process.pid, 0)
+
+
+def test_a_process_prints_the_bytes_that_are_printed_in_the_request(print_processes, login, job):
+    said = {"issue_number": 1, "override_reason": "for a test"}
+    client = login(Role.OWNER)
+    answer = client.post(reverse("handover-issue", args=[job.number]), said, follow=True)
+    assert "is issued and being printed" in answer.content.decode()
+    (process,) = print_processes
+    wait_for_end(process)
+    sheet = HandoverSheet.objects.get()
+    assert (process.returncode, sheet.printing.step) == (0, Step.DONE)
+    assert issued_pdf(sheet) == sheet_pdf(sheet.snapshot)
+
+
+@pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
+def test_a_process_that_is_stopped_is_noticed_and_the_sheet_printed_again(
+    print_processes, login, job, staff, how
+):
+    sheet = issue(job, staff)
+    print_processes[0].send_signal(how)
+    wait_for_end(print_processes[0])
+    client = login(Role.DESK)
+    page = handover_page(client, job)
+    assert "Not printed. Printing was stopped before it had finished." in page and "Print again" in page
+    answer = client.post(reverse("sheet-print", args=[sheet.pk]), follow=True)
+    assert "is issued and being printed" in answer.content.decode()
+    wait_for_end(print_processes[1])
+    assert issued_pdf(HandoverSheet.objects.get()).startswith(b"%PDF")
+
+
+def test_a_process_that_can_not_be_started_is_told(print_processes, job, staff, monkeypatch):
+    monkeypatch.setattr(sys, "executable", "/no/such/python")
+    sheet = issue(job, staff)
+    assert (sheet.printing.step, print_processes) == (Step.FAILED, [])
+    with pytest.raises(NoPdf, match="could not be started: No such file"):
+        issued_pdf(sheet)
+
+
+def test_a_process_starts_only_when_the_sheet_is_in_the_database(print_processes, job, staff):
+    with transaction.atomic():
+        issue(job, staff)
+        assert print_processes == []
+    assert len(print_processes) == 1
+
+
+def test_in_the_request_the_pdf_is_there_at_once(job, staff):
     sheet = issue(job, staff)
     assert hashlib.sha256(issued_pdf(sheet)).hexdigest() == sheet.sha256
     assert sheet.printing.step == Step.DONE
@@ -161,7 +220,7 @@ def test_steps_are_told_as_they_are_taken(snapshot):
     [
         (ValueError("odd"), "The program failed while it made the pages; its log says how."),
         (OSError(errno.ENOSPC, "No space left on device"), "A file could not be written: No space left"),
-        (SystemExit(1), "The worker was stopped while it made the pages."),
+        (SystemExit(1), "Printing was stopped before it had finished."),
     ],
 )
 @pytest.mark.usefixtures("with_worker")
@@ -208,7 +267,7 @@ def test_what_no_worker_takes_is_printed_here(login, job, staff):
     sheet = issue(job, staff)
     lay_back(sheet)
     client = login(Role.DESK)
-    assert "No worker has taken this sheet up." in handover_page(client, job)
+    assert "Printing has not started." in handover_page(client, job)
     client.post(reverse("sheet-print", args=[sheet.pk]))
     printed = HandoverSheet.objects.get()
     assert printed.is_printed
@@ -279,6 +338,6 @@ def test_the_tables_of_the_tasks_are_missed(db, settings, monkeypatch):
     assert check_task_tables(None, databases=["default"]) == []
     monkeypatch.setattr(DBTaskResult._meta, "db_table", "never_migrated")
     assert check_task_tables(None, databases=["default"]) == []  # nobody asks for them
-    settings.TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}, "at_once": IMMEDIATE}
+    settings.TASKS = {**settings.TASKS, "default": WORKER}
     (missed,) = check_task_tables(None, databases=["default"])
     assert missed.id == "reports.W001" and "manage.py migrate" in missed.hint
