@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from jobs.calc.clearances.readings import Reading, Verdict, closing_from_gaps
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Place, slug
 from jobs.clearances.record import typed_as_mm
@@ -22,7 +22,9 @@ def named(case: dict[str, Any]) -> str:
 
 @pytest.mark.parametrize("case", NUMBERS["cases"], ids=named)
 def test_number_is_written_as_on_the_page(case: dict[str, Any]) -> None:
-    assert written(float(case["value"]), case["places"], signed=case.get("signed", False)) == case["text"]
+    assert (
+        format_number(float(case["value"]), case["places"], signed=case.get("signed", False)) == case["text"]
+    )
 
 
 def read(typed: str, unit: str = "mm") -> Reading | None:

@@ -10,9 +10,9 @@ import unicodedata
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 
-from jobs.calc.units.factors import unit
+from jobs.calc.units.factors import get_unit
 
-LONGEST_PHRASE = 6  # words
+MAX_PHRASE_WORDS = 6  # words
 
 
 @dataclass(frozen=True)
@@ -45,11 +45,11 @@ class Channel:
 
     @property
     def quantity(self) -> str:
-        return unit(self.unit).quantity
+        return get_unit(self.unit).quantity
 
     @property
     def unit_label(self) -> str:
-        label = unit(self.unit).label
+        label = get_unit(self.unit).label
         return "" if label == "–" else label
 
 
@@ -368,7 +368,7 @@ _NOT_A_WORD = re.compile(r"[\W_]+")
 _UMLAUT_SPELT_OUT = re.compile(r"([aou])e(?!$)")
 
 
-def words_of(name: str) -> tuple[str, ...]:
+def tokenise(name: str) -> tuple[str, ...]:
     """A header's words, without case, accents and signs: ``'MotorDrehzahl_Öl'`` -> motor, drehzahl, ol."""
     parted = _CAMEL.sub(" ", unicodedata.normalize("NFKC", name))
     plain = unicodedata.normalize("NFD", parted.casefold().translate(_UNFOLDED))
@@ -378,7 +378,7 @@ def words_of(name: str) -> tuple[str, ...]:
 
 # Words beside a quantity's name that leave it what it is ...
 PLAIN_COMPANIONS = frozenset(
-    words_of(
+    tokenise(
         "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur "
         "mesure valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du "
         "de di del"
@@ -386,7 +386,7 @@ PLAIN_COMPANIONS = frozenset(
 )
 # ... words that make it something else (aimed for, a limit, a correction) ...
 OTHER_THAN_MEASURED = frozenset(
-    words_of(
+    tokenise(
         "target desired demand setpoint command requested goal soll sollwert cible consigne objetivo "
         "consigna obiettivo doel gewenst zadana cel mal error trim correction deviation limit limiter max "
         "min maximum minimum delta diff difference rate status state flag raw voltage volt adc count"
@@ -394,7 +394,7 @@ OTHER_THAN_MEASURED = frozenset(
 )
 # ... and words that say that a figure has been corrected for the air.
 CORRECTED = frozenset(
-    words_of(
+    tokenise(
         "corrected corr sae din std stp iso ece cor korrigiert corrige corregida corregido corretta "
         "corretto gecorrigeerd skorygowana skorygowany korrigerad korrigerat"
     )
@@ -413,7 +413,7 @@ def _phrases() -> tuple[dict[tuple[str, ...], list[str]], dict[str, list[tuple[s
     by_key: dict[str, list[tuple[str, str]]] = {}
     for channel in CHANNELS.values():
         phrases = dict.fromkeys(
-            words_of(text) for text in (*channel.words.split(";"), channel.label, channel.id)
+            tokenise(text) for text in (*channel.words.split(";"), channel.label, channel.id)
         )
         for phrase in filter(None, phrases):
             by_words.setdefault(phrase, []).append(channel.id)
@@ -422,7 +422,7 @@ def _phrases() -> tuple[dict[tuple[str, ...], list[str]], dict[str, list[tuple[s
 
 
 @lru_cache(maxsize=4096)
-def likenesses(name: str) -> dict[str, tuple[float, str]]:
+def match_channels(name: str) -> dict[str, tuple[float, str]]:
     """How surely a header's name means which channels.
 
     Returns
@@ -431,11 +431,11 @@ def likenesses(name: str) -> dict[str, tuple[float, str]]:
         ``share`` is 1 where the name is one of the channel's phrases and nothing else; ``phrase`` is
         the one that was found. Channels of which nothing is in the name are left out.
     """
-    words = words_of(name)
+    words = tokenise(name)
     by_words, by_key = _phrases()
     found: dict[str, tuple[float, str]] = {}
     for start in range(len(words)):
-        for stop in range(start + 1, min(len(words), start + LONGEST_PHRASE) + 1):
+        for stop in range(start + 1, min(len(words), start + MAX_PHRASE_WORDS) + 1):
             phrase = words[start:stop]
             share = _share_found(words, start, stop)
             for channel_id in by_words.get(phrase, ()) if len("".join(phrase)) > 1 else ():
@@ -462,6 +462,6 @@ def implied_unit(channel: Channel, phrase: str) -> str | None:
     return channel.implied.get(phrase)
 
 
-def says_corrected(name: str) -> bool:
+def mentions_correction(name: str) -> bool:
     """Whether a column's name says that its figures are already corrected for the air."""
-    return bool(set(words_of(name)) & CORRECTED)
+    return bool(set(tokenise(name)) & CORRECTED)

@@ -28,7 +28,7 @@ REPEATABILITY_FACTOR = 1.96 * np.sqrt(2.0)
 
 
 @dataclass(frozen=True, eq=False)
-class Sample:
+class SampleSummary:
     """What is known of one group: how many, their mean, their spread.
 
     Attributes
@@ -60,7 +60,7 @@ class MeanInterval:
 
 
 @dataclass(frozen=True, eq=False)
-class Difference:
+class MeanDifference:
     """First group minus second with its interval; every field a scalar or an array."""
 
     difference: Floats
@@ -70,11 +70,6 @@ class Difference:
     p: Floats
     ci_low: Floats
     ci_high: Floats
-
-    @property
-    def shown(self) -> Floats:
-        """Whether the interval leaves zero out. False means 'not shown', never 'equal'."""
-        return (self.ci_low > 0) | (self.ci_high < 0)
 
 
 @dataclass(frozen=True)
@@ -113,7 +108,7 @@ def t_quantile(df: npt.ArrayLike, confidence: float = CONFIDENCE) -> Floats:
     return np.where(endless, ndtri(upper), stdtrit(np.where(endless, 1.0, freedom), upper))[()]
 
 
-def summarise(values: npt.ArrayLike, axis: int = -1) -> Sample:
+def summarise(values: npt.ArrayLike, axis: int = -1) -> SampleSummary:
     """Number, mean and standard deviation (n − 1) along one axis, NaN left out.
 
     Parameters
@@ -133,7 +128,7 @@ def summarise(values: npt.ArrayLike, axis: int = -1) -> Sample:
         mean = np.where(measured, data, 0.0).sum(axis=axis) / n
         off = np.where(measured, data - np.expand_dims(mean, axis), 0.0)
         sd = np.sqrt(np.square(off).sum(axis=axis) / np.where(n > 1, n - 1, np.nan))
-    return Sample(n=n[()], mean=mean[()], sd=sd[()], df=np.where(n > 1, n - 1.0, np.nan)[()])
+    return SampleSummary(n=n[()], mean=mean[()], sd=sd[()], df=np.where(n > 1, n - 1.0, np.nan)[()])
 
 
 def mean_interval(values: npt.ArrayLike, confidence: float = CONFIDENCE, axis: int = -1) -> MeanInterval:
@@ -148,7 +143,7 @@ def repeatability_limit(sd: float) -> float:
     return float(REPEATABILITY_FACTOR * sd)
 
 
-def coefficient_of_variation_pct(sample: Sample) -> float:
+def coefficient_of_variation_pct(sample: SampleSummary) -> float:
     """Standard deviation in % of the mean.
 
     Raises
@@ -161,7 +156,7 @@ def coefficient_of_variation_pct(sample: Sample) -> float:
     return float(100.0 * sample.sd / abs(sample.mean))
 
 
-def pooled_sd(samples: Sequence[Sample]) -> PooledSd:
+def pooled_sd(samples: Sequence[SampleSummary]) -> PooledSd:
     """The spread within groups, pooled: √(Σ df·s² / Σ df) [2]_. Groups of one say nothing and are left out.
 
     Raises
@@ -177,8 +172,8 @@ def pooled_sd(samples: Sequence[Sample]) -> PooledSd:
 
 
 def _difference(
-    first: Sample, second: Sample, standard_error: Floats, df: Floats, confidence: float
-) -> Difference:
+    first: SampleSummary, second: SampleSummary, standard_error: Floats, df: Floats, confidence: float
+) -> MeanDifference:
     from scipy.special import ndtr, stdtr
 
     gap = np.asarray(first.mean, dtype=float) - second.mean
@@ -188,7 +183,7 @@ def _difference(
     far = -np.abs(t)
     endless = np.isinf(df)
     p = 2 * np.where(endless, ndtr(far), stdtr(np.where(endless, 1.0, df), far))
-    return Difference(
+    return MeanDifference(
         difference=gap[()],
         standard_error=standard_error,
         t=t,
@@ -199,7 +194,7 @@ def _difference(
     )
 
 
-def welch(first: Sample, second: Sample, confidence: float = CONFIDENCE) -> Difference:
+def welch(first: SampleSummary, second: SampleSummary, confidence: float = CONFIDENCE) -> MeanDifference:
     """First minus second without taking the spreads as equal (Welch) [1]_.
 
     Parameters
@@ -227,7 +222,9 @@ def welch(first: Sample, second: Sample, confidence: float = CONFIDENCE) -> Diff
     return _difference(first, second, np.sqrt(total)[()], df[()], confidence)
 
 
-def pooled_difference(first: Sample, second: Sample, confidence: float = CONFIDENCE) -> Difference:
+def pooled_difference(
+    first: SampleSummary, second: SampleSummary, confidence: float = CONFIDENCE
+) -> MeanDifference:
     """First minus second with both spreads taken as one (Student) [1]_; two scalar samples of two or more.
 
     Raises

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from jobs.calc.clearances.readings import compare_as_left
-from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.places import Key, Measured, Place, key_of, measured_at, places
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.models import EngineSpec
@@ -108,8 +108,8 @@ def left_in_words(rows: Sequence[BeforeAfter]) -> str:
     return "now " + ", ".join(f"{count} {words}" for words, count in counts.items() if count)
 
 
-def surprise(measured: Measured, predicted_mm: Decimal | None, words: LengthWords = IN_MM) -> str:
+def surprise(measured: Measured, predicted_mm: Decimal | None, lengths: LengthFormatter = IN_MM) -> str:
     """A sentence where a clearance as left is not what the shim plan predicted, else ''."""
     if predicted_mm is None:
         return ""
-    return compare_as_left(predicted_mm, measured.reading).told(words) or ""
+    return compare_as_left(predicted_mm, measured.reading).told(lengths) or ""

@@ -8,11 +8,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from jobs.calc.units.length_format import LengthWords
+from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import BeforeAfter, History
 from jobs.clearances.places import Measured
 from workshop.models import ShopProfile
-from workshop.units.display import convert, label, length_words
+from workshop.units.display import convert, label, length_formatter
 
 STEPS = {"mm": (0.02, 0.05, 0.1, 0.2, 0.5), "in": (0.001, 0.002, 0.005, 0.01, 0.02)}
 MOST_STEPS = 8
@@ -85,7 +85,7 @@ def picture_of(history: History | None, shop: ShopProfile) -> ClearancePicture |
         Tick(axis.place(number * step_mm), f"{convert(number * step_mm, 'mm', unit):.{places}f}")
         for number in range(first, last + 1)
     ]
-    rows = [picture_row(row, axis, length_words(unit)) for row in shown]
+    rows = [picture_row(row, axis, length_formatter(unit)) for row in shown]
     return ClearancePicture(
         rows, ticks, label(unit), any(row.target_at for row in rows), any(row.left for row in rows)
     )
@@ -116,7 +116,7 @@ def scale(lengths_mm: list[float], unit: str) -> tuple[float, int, int]:
     return step_mm, first, last
 
 
-def picture_row(row: BeforeAfter, axis: Axis, words: LengthWords) -> PictureRow:
+def picture_row(row: BeforeAfter, axis: Axis, lengths: LengthFormatter) -> PictureRow:
     place = row.place
     span, target_at = ("", ""), ""
     if place.low_mm is not None and place.high_mm is not None:
@@ -125,7 +125,7 @@ def picture_row(row: BeforeAfter, axis: Axis, words: LengthWords) -> PictureRow:
         target_at = axis.place(place.target_mm)
     return PictureRow(
         label=place.label,
-        words="; ".join(words_of(row, words)),
+        words="; ".join(words_of(row, lengths)),
         range_at=span[0],
         range_width=span[1],
         target_at=target_at,
@@ -142,10 +142,10 @@ def mark_of(measured: Measured | None, axis: Axis) -> Mark | None:
     return Mark(axis.place(reading.best_mm), low, high, reading.is_bracket)
 
 
-def words_of(row: BeforeAfter, words: LengthWords) -> list[str]:
+def words_of(row: BeforeAfter, lengths: LengthFormatter) -> list[str]:
     parts = [row.place.label]
     for when, measured in zip(("as found", "as left"), row.found_and_left, strict=True):
         if measured:
             verdict = f", {measured.judgement.word}" if measured.judgement else ""
-            parts.append(f"{when} {measured.reading.told(words)}{verdict}")
+            parts.append(f"{when} {measured.reading.told(lengths)}{verdict}")
     return parts

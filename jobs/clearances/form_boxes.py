@@ -7,7 +7,7 @@ from decimal import Decimal
 from django import forms
 
 from jobs.calc.clearances.readings import format_mm
-from jobs.calc.units.factors import canonical_unit
+from jobs.calc.units.factors import identify_unit
 from jobs.clearances.places import Measured, Place
 from jobs.models import ShimPlanRow
 from workshop.units.display import format_plain, parse_number
@@ -46,7 +46,7 @@ def read_gap(text: str, unit: str) -> TypedGap:
         It can't be read; the sentence says how to write it.
     """
     found = GAP_AS_TYPED.fullmatch(text.strip())
-    named = canonical_unit(found[3], "length") if found and found[3] else unit
+    named = identify_unit(found[3], "length") if found and found[3] else unit
     if found is None or named not in ("mm", "in", "thou"):
         raise ValueError(f"“{text.strip()[:30]}” is not a clearance. {HOW_TO_WRITE}")
     return TypedGap(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)

@@ -29,7 +29,7 @@ from workshop.units.display import (
     format_plain,
     format_value,
     label,
-    length_words,
+    length_formatter,
     parse_number,
 )
 
@@ -333,8 +333,8 @@ class ClearanceSetForm(RecordForm):
         typed = read_gap(text, self.unit)
         if stops:
             typed = self._with_stop(typed, stops)
-        words = length_words(self.shop.length_unit)
-        questions = [question_figure(figure, typed.unit, judged_as, words) for figure in typed.figures]
+        lengths = length_formatter(self.shop.length_unit)
+        questions = [question_figure(figure, typed.unit, judged_as, lengths) for figure in typed.figures]
         question = next(filter(None, questions), "")
         lengths_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
         try:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from jobs.calc.clearances.readings import Judgement, Reading, Verdict, judge
-from jobs.calc.units.length_format import LengthWords
+from jobs.calc.units.length_format import LengthFormatter
 from jobs.models import ClearanceReading, ShimPlanRow
 from workshop.models import EngineSpec, Gap, Valve
 
@@ -105,10 +105,10 @@ class Measured:
     def verdict(self) -> str:
         return slug(self.judgement)
 
-    def hint(self, words: LengthWords) -> str:
+    def hint(self, lengths: LengthFormatter) -> str:
         """What would tell more, where the reading can't be told."""
         unsure = self.judgement is not None and self.judgement.verdict is Verdict.CANNOT_TELL
-        return self.judgement.told(words) if self.judgement and unsure else ""
+        return self.judgement.told(lengths) if self.judgement and unsure else ""
 
     @property
     def is_out(self) -> bool:

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from jobs.calc.clearances.readings import Reading
-from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.places import Place, key_of
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.units.display import exact_mm, label
@@ -27,7 +27,7 @@ def typed_as_mm(figure: Decimal, unit: str) -> Decimal:
     return exact_mm(figure, unit).quantize(STORED_TO_MM)
 
 
-def question_figure(figure: Decimal, unit: str, place: Place, words: LengthWords = IN_MM) -> str:
+def question_figure(figure: Decimal, unit: str, place: Place, lengths: LengthFormatter = IN_MM) -> str:
     """A sentence where a clearance looks like one in another unit or with the point misplaced, else ''."""
     if believable(typed_as_mm(figure, unit), place):
         return ""
@@ -36,7 +36,7 @@ def question_figure(figure: Decimal, unit: str, place: Place, words: LengthWords
     if not other:
         return f"{said}. Look again, and write it in {label(unit)}."
     nearest = sorted(other, key=lambda each: abs(each[1] - middle_mm(place)))[:2]
-    looks = " or ".join(f"{name} ({words(in_mm)})" for name, in_mm in nearest)
+    looks = " or ".join(f"{name} ({lengths(in_mm)})" for name, in_mm in nearest)
     return f"{said}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
 
 

@@ -19,7 +19,7 @@ from jobs.calc.clearances.shims import (
     new_shim_mm,
     read_mark,
 )
-from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.places import Key, Measured, Place, key_of, measured_by_place, places
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from workshop.models import EngineSpec, Gap, ShimStock, StaffMember, StaleRecord
@@ -195,7 +195,7 @@ class PlanBasis:
     not_measured: list[Place]
     shim_unknown: list[Place]
     no_range: list[Place]
-    words: LengthWords = IN_MM  # in which its reasons are told
+    lengths: LengthFormatter = IN_MM  # in which its reasons are told
 
     @property
     def left_out(self) -> list[Place]:
@@ -206,9 +206,11 @@ class PlanBasis:
         return not any(self.valves.values())
 
 
-def plan_basis(spec: EngineSpec, rows: Iterable[ClearanceReading], words: LengthWords = IN_MM) -> PlanBasis:
+def plan_basis(
+    spec: EngineSpec, rows: Iterable[ClearanceReading], lengths: LengthFormatter = IN_MM
+) -> PlanBasis:
     """Sort the places of a set into those that can be planned and those that can't."""
-    basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], words)
+    basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], lengths)
     for place, measured in measured_by_place(spec, rows):
         basis.places[place.slug] = place
         valve = shim_valve(measured) if measured else None
@@ -233,7 +235,7 @@ def plan_engine(basis: PlanBasis, policy: ShimPlan.Policy, stock: dict[Gap, list
             made_series(spec, gap),
             Policy(policy.value),
             tolerance_mm=spec.target_tolerance_mm,
-            words=basis.words,
+            lengths=basis.lengths,
         )
         for gap, valves in basis.valves.items()
     }
@@ -267,7 +269,7 @@ def accept_plan(
     policy: ShimPlan.Policy,
     fingerprint: str,
     by: StaffMember,
-    words: LengthWords = IN_MM,
+    lengths: LengthFormatter = IN_MM,
 ) -> ShimPlan:
     """Keep the plan that was shown and take its shims out of the drawer.
 
@@ -282,7 +284,7 @@ def accept_plan(
     stock = stock_for(spec, lock=True)
     if ShimPlan.objects.filter(clearance_set=measured).exists():
         raise PlanRefused("A shim plan was accepted for these readings already.")
-    plan = plan_engine(plan_basis(spec, measured.readings.all(), words), policy, stock)
+    plan = plan_engine(plan_basis(spec, measured.readings.all(), lengths), policy, stock)
     if plan.impossible:
         raise PlanRefused(
             "This plan can't be accepted: " + " ".join(line.row.why for line in plan.impossible)

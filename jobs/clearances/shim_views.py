@@ -24,7 +24,7 @@ from jobs.models import ClearanceSet, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Gap, Role
 from workshop.records.submit_once import submit_once
-from workshop.units.display import length_words
+from workshop.units.display import length_formatter
 
 NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The turns are beside each valve."
 
@@ -32,7 +32,7 @@ NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The t
 def render_plans(
     request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, refusal: str = "", status: int = 200
 ) -> HttpResponse:
-    basis = plan_basis(spec, measured.readings.all(), length_words(request.shop.length_unit))
+    basis = plan_basis(spec, measured.readings.all(), length_formatter(request.shop.length_unit))
     context = {
         "measured": measured,
         "job": measured.job,
@@ -98,7 +98,7 @@ def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
             policy=ShimPlan.Policy(policy),
             fingerprint=request.POST.get("fingerprint", ""),
             by=request.user,
-            words=length_words(request.shop.length_unit),
+            lengths=length_formatter(request.shop.length_unit),
         )
     except PlanRefused as problem:
         return render_plans(request, measured, spec, str(problem), status=422)

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from jobs.calc.clearances.trend import Trend, trend
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.clearances.places import Measured, Place, measured_by_place
 from jobs.models import ClearanceSet, Job
 from workshop.models import Bike, EngineSpec, ShopProfile
-from workshop.units.display import convert, label, length_words
+from workshop.units.display import convert, label, length_formatter
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,11 @@ def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: S
 
 
 def as_shown(use: float, unit: str) -> str:
-    return written(use, 1).removesuffix(".0") + " h" if unit == "h" else f"{written(use)} {label(unit)}"
+    return (
+        format_number(use, 1).removesuffix(".0") + " h"
+        if unit == "h"
+        else f"{format_number(use)} {label(unit)}"
+    )
 
 
 def course_of(
@@ -141,7 +145,7 @@ def course_over(unit: str, place: Place, readings: list[FollowedReading], shop: 
         )
     except ValueError as problem:
         return PlaceCourse(str(problem), unit, readings)
-    return PlaceCourse(found.told(length_words(shop.length_unit)), unit, readings, found)
+    return PlaceCourse(found.told(length_formatter(shop.length_unit)), unit, readings, found)
 
 
 def used_by(job: Job, unit: str) -> float | None:

@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.clearances.readings import ScrewTurn
-from jobs.calc.units.length_format import LengthWords
+from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import history_of, surprise
 from jobs.clearances.before_after_chart import picture_of
 from jobs.clearances.forms import ClearanceSetForm
@@ -23,7 +23,7 @@ from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Role
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
-from workshop.units.display import length_words
+from workshop.units.display import length_formatter
 
 
 def find_set(pk: int) -> ClearanceSet:
@@ -122,14 +122,14 @@ def set_row(
     place: Place,
     measured: Measured | None,
     predicted: ShimPlanRow | None,
-    words: LengthWords,
+    lengths: LengthFormatter,
 ) -> SetRow:
     if measured is None:
         return SetRow(place, None, None, None, predicted)
     shim = shim_needed(spec, measured) if spec.uses_shims else None
     turn = None if spec.uses_shims else turns_at(spec, measured)
-    told = surprise(measured, predicted.predicted_mm if predicted else None, words)
-    hints = (measured.hint(words), shim.mark_question if shim else "")
+    told = surprise(measured, predicted.predicted_mm if predicted else None, lengths)
+    hints = (measured.hint(lengths), shim.mark_question if shim else "")
     return SetRow(place, measured, shim, turn, predicted, told, [hint for hint in hints if hint])
 
 
@@ -142,8 +142,8 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
     table: list[SetRow] = []
     if spec:
         by_place = measured_by_place(spec, rows)
-        words = length_words(request.shop.length_unit)
-        table = [set_row(spec, place, found, planned.get(place.key), words) for place, found in by_place]
+        lengths = length_formatter(request.shop.length_unit)
+        table = [set_row(spec, place, found, planned.get(place.key), lengths) for place, found in by_place]
     context = {
         "measured": measured,
         "job": measured.job,

@@ -7,7 +7,7 @@ import numpy as np
 
 from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.repeats import RepeatSet
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared, Group
 from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of, plain_numbers, shop_unit_of
 from jobs.runs.charts import mean_line, side_label
@@ -115,7 +115,7 @@ class ShownFigure:
 def difference_text(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
     """A difference in a unit, with one decimal more than its figures have: none is rounded to zero."""
     places = decimals(quantity, unit) + 1
-    return written(convert(value, storage_unit(quantity), unit), places, signed=signed)
+    return format_number(convert(value, storage_unit(quantity), unit), places, signed=signed)
 
 
 def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
@@ -134,7 +134,9 @@ def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
         after=format_value(figure.after, quantity, unit),
         difference=apart(figure.difference) if measured else NOT_MEASURED,
         interval=f"{apart(figure.ci_low)} to {apart(figure.ci_high)}" if measured else NOT_MEASURED,
-        share=f"{written(figure.difference_pct, 1, signed=True)} %" if measured and figure.before else "",
+        share=f"{format_number(figure.difference_pct, 1, signed=True)} %"
+        if measured and figure.before
+        else "",
         verdict=figure.verdict if measured else "not measured",
         sentence=figure.describe(apart),
     )

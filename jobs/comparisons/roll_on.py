@@ -9,7 +9,7 @@ import numpy as np
 from jobs.calc.chassis.roll_on import GearUse, Vehicle, grip_ceiling_n, wheelie_ceiling_n
 from jobs.calc.chassis.roll_on_comparison import DriveComparison, compare_drive
 from jobs.calc.dyno.consistency import ratio_change
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared
 from jobs.models import Job
 from jobs.runs.chart_data import SPEED_UNITS
@@ -197,5 +197,5 @@ def ratio_notes(compared: Compared, gear: int) -> tuple[str, ...]:
     before, after = (side.rpm_per_kmh for side in sides if side)
     if np.isclose(before, after, rtol=RATIOS_APART):
         return ()
-    change = written(100 * (after / before - 1), 1, signed=True)
+    change = format_number(100 * (after / before - 1), 1, signed=True)
     return (f"The gearing differs by {change} % between the groups; one stands for both here.",)

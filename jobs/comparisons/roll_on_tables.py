@@ -5,7 +5,7 @@ from typing import Any
 
 from jobs.calc.chassis.roll_on_comparison import DriveComparison
 from jobs.calc.dyno.comparison import Figure
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, Driven
 from jobs.runs.chart_data import SPEED_UNITS, Chart, Line, Measure, chart_of
 from workshop.models import ShopProfile
@@ -46,7 +46,8 @@ def _unit(figure: Figure, shop: ShopProfile) -> str:
 
 
 def _shown(value: float, unit: str, storage_unit: str, more: int = 0) -> str:
-    return f"{written(convert(value, storage_unit, unit), PLACES[unit] + more)}{NO_BREAK_SPACE}{label(unit)}"
+    number = format_number(convert(value, storage_unit, unit), PLACES[unit] + more)
+    return f"{number}{NO_BREAK_SPACE}{label(unit)}"
 
 
 def drive_rows(result: DriveComparison, shop: ShopProfile) -> list[DriveRow]:
@@ -74,14 +75,17 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
     asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
     speed_unit = SPEED_UNITS[shop.distance_unit]
     low, high = (
-        written(convert(v or 0.0, "kmh", speed_unit), 1).removesuffix(".0")
+        format_number(convert(v or 0.0, "kmh", speed_unit), 1).removesuffix(".0")
         for v in (asked.from_kmh, asked.to_kmh)
     )
     bands = [("The engine alone" if is_held else "", drive_rows(driven.result, shop))]
     if is_held:
         bands.append((f"Held to what {driven.ceiling.by} allows", drive_rows(driven.held, shop)))
     return DriveTold(
-        caption=f"Gear {asked.gear}, {low} to {high} {label(speed_unit)}, {written(asked.mass_kg or 0.0)} kg",
+        caption=(
+            f"Gear {asked.gear}, {low} to {high} {label(speed_unit)}, "
+            f"{format_number(asked.mass_kg or 0.0)} kg"
+        ),
         lead=lead_sentence(driven.result, shop),
         bands=bands,
         ceiling=ceiling_sentence(driven, shop),
@@ -94,7 +98,7 @@ def lead_sentence(result: DriveComparison, shop: ShopProfile) -> str:
     """How far after is ahead when the first run reaches the end speed, and how sure that is."""
     lead, unit = result.lead, LENGTH_UNITS[shop.distance_unit]
     low, high = (_shown(end, unit, "m", 1) for end in (lead.ci_low, lead.ci_high))
-    after = f"after {written(float(result.time_s[-1]), 2)} s"
+    after = f"after {format_number(float(result.time_s[-1]), 2)} s"
     if lead.verdict == "no difference shown":
         return (
             f"No difference shown: no lead {after} (95 % interval {low} to {high}). "
@@ -110,10 +114,10 @@ def lead_sentence(result: DriveComparison, shop: ShopProfile) -> str:
 def ceiling_sentence(driven: Driven, shop: ShopProfile) -> str:
     """What front wheel and rear tyre make of it."""
     assert driven.held and driven.ceiling  # told asks for them
-    most = f"{written(driven.ceiling.drive_n)} N at the rear wheel"
+    most = f"{format_number(driven.ceiling.drive_n)} N at the rear wheel"
     if not max(driven.held.at_ceiling_s) > 0:
         return f"{driven.ceiling.by.capitalize()} would allow {most}: neither before nor after comes near it."
-    before, after = (written(seconds, 2) for seconds in driven.held.at_ceiling_s)
+    before, after = (format_number(seconds, 2) for seconds in driven.held.at_ceiling_s)
     by = driven.ceiling.by.capitalize()
     return (
         f"{by} allows {most}, which holds back before for {before} s and after for {after} s. "
@@ -126,11 +130,12 @@ def assumed_sentence(driven: Driven) -> str:
     asked, gearing = driven.asked, driven.gearing
     assert gearing
     ahead, height, base = (
-        written(length or 0.0) for length in (asked.mass_ahead_mm, asked.mass_height_mm, asked.wheelbase_mm)
+        format_number(length or 0.0)
+        for length in (asked.mass_ahead_mm, asked.mass_height_mm, asked.wheelbase_mm)
     )
     return (
         f"Throttle wide open, straight and level, still air of {AIR_DENSITY_KGM3:g} kg/m³. "
-        f"{written(gearing.rpm_per_kmh, 1)} 1/min for each km/h, {gearing.source}. "
+        f"{format_number(gearing.rpm_per_kmh, 1)} 1/min for each km/h, {gearing.source}. "
         f"Drag area {asked.drag_area_m2 or 0.0:g} m², rolling resistance {ROLLING_COEFFICIENT:g} of the "
         f"weight; centre of mass {ahead} mm ahead of the rear wheel and {height} mm up, wheelbase {base} mm, "
         f"friction of the rear tyre {asked.friction or 0.0:g}. Arithmetic, not a promise about a road."

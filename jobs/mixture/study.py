@@ -15,7 +15,7 @@ from jobs.calc.mixture.fuel_table import MOST_DECIMALS, apply_to_table, fill_gap
 from jobs.calc.mixture.steady import Delay, HeldChannels, SteadyLimits, SteadySamples, estimate_delay, gather
 from jobs.calc.mixture.visits import Visit, cell_visits
 from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE, warnings
-from jobs.calc.tables.cell_grid import checked_axis
+from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import PastedTable, format_table, parse_table
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import FloatArray, load_channels
@@ -153,9 +153,9 @@ def compute(asked: Asked) -> Computed:
         Something asked for can't be; it names the field.
     """
     with at("rpm_axis"):
-        checked_axis(asked.rpm_axis, "engine speed")
+        check_axis(asked.rpm_axis, "engine speed")
     with at("load_axis"):
-        checked_axis(asked.load_axis, LOADS[asked.load_channel])
+        check_axis(asked.load_axis, LOADS[asked.load_channel])
     pasted = read_fuel_table(asked.fuel_table)
     samples = gather_samples(asked)
     with at("runs"):

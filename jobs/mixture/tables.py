@@ -12,7 +12,7 @@ from jobs.calc.mixture import grid as calc
 from jobs.calc.mixture.fuel_table import PassComparison, compare_passes
 from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE
 from jobs.calc.tables.pasted_table import parse_table, table_rows
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.mixture.study import LOADS, ON_TARGET, Json, measured
 from jobs.models import MixtureStudy
 from workshop.units.display import NO_BREAK_SPACE
@@ -105,7 +105,7 @@ def plus_minus(half: float) -> str:
 
 
 def percent(share: float) -> str:
-    return f"{written(100 * share, 1, signed=True)}{NO_BREAK_SPACE}%"
+    return f"{format_number(100 * share, 1, signed=True)}{NO_BREAK_SPACE}%"
 
 
 def story(study: MixtureStudy, r: int, c: int) -> str:
@@ -273,7 +273,9 @@ def passes_cell(study: MixtureStudy, found: PassComparison, r: int, c: int) -> C
     kind = "closer" if found.closer[r, c] else "further" if found.further[r, c] else "same"
     verdict, said = PASSES[kind]
     about = f"{where}: {off_words(was)} before, {off_words(now)} now; {said}."
-    return Cell(f"{written(100 * was, 1, signed=True)} → {percent(now)}", verdict, f"cell-{kind}", about)
+    return Cell(
+        f"{format_number(100 * was, 1, signed=True)} → {percent(now)}", verdict, f"cell-{kind}", about
+    )
 
 
 def off_words(off: float) -> str:
@@ -282,7 +284,7 @@ def off_words(off: float) -> str:
 
 def place(study: MixtureStudy, r: int, c: int) -> str:
     load = LOADS.get(study.load_channel, "load")
-    return f"{written(study.rpm_axis[c])} 1/min, {study.load_axis[r]:g} % {load}"
+    return f"{format_number(study.rpm_axis[c])} 1/min, {study.load_axis[r]:g} % {load}"
 
 
 def on_same_axes(one: MixtureStudy, other: MixtureStudy) -> bool:

@@ -7,7 +7,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from jobs.calc.dyno.air import STANDARDS, question_pressure
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Run
 from jobs.runs.importing import RunDetails
@@ -184,7 +184,7 @@ class SweepForm(forms.Form):
         if first < 1 or first != int(first):
             self.add_error("first", "Samples are counted from 1.")
         elif last > samples or last != int(last):
-            self.add_error("last", f"The run has {written(samples)} samples.")
+            self.add_error("last", f"The run has {format_number(samples)} samples.")
         else:
             self.limits = (int(first) - 1, int(last))
 

@@ -20,7 +20,7 @@ from django.utils import timezone
 
 from jobs.calc.run_file.clock import stated_time
 from jobs.calc.run_file.read import Guess, Layout, RunFile, RunFileError, read, recognise, sniff
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import FileLayout, Job, Run, TuneRevision
 from jobs.runs.channel_files import store_channels
 from workshop.models import ShopProfile, StaffMember, StaleRecord
@@ -223,7 +223,7 @@ def keep_content(run: Run, reading: Reading, content: RunFile) -> Intake:
     # Limits set by hand named rows of the reading before this one.
     run.sweep_start = run.sweep_stop = None
     run.save()
-    return Intake(run, Outcome.READ, f"{run.original_name}: {written(content.report.rows)} rows read.")
+    return Intake(run, Outcome.READ, f"{run.original_name}: {format_number(content.report.rows)} rows read.")
 
 
 def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Named:

@@ -18,7 +18,7 @@ from jobs.calc.run_file.read import (
     Layout,
     unit_label,
 )
-from jobs.calc.units.factors import FACTORS, canonical_unit
+from jobs.calc.units.factors import FACTORS, identify_unit
 from jobs.models import FileLayout
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
@@ -119,7 +119,7 @@ def unit_for(column: Column, channel_id: str, wanted: str) -> str:
     """The unit wanted where it measures the channel, else the one the file states; '' where neither fits."""
     quantity = CHANNELS[channel_id].quantity
     fitting = units_of(quantity)
-    stated = canonical_unit(column.unit_text, quantity) if column.unit_text else None
+    stated = identify_unit(column.unit_text, quantity) if column.unit_text else None
     for unit_id in (wanted, stated):
         if unit_id in fitting:
             return unit_id

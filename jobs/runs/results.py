@@ -11,7 +11,7 @@ from jobs.calc.dyno.curves import Curve, Flag, apply_factor, power_curve
 from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, on_grid
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.calc.statistics import summarise
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import Run
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.roller import ROLLER_SPEEDS, RollerBench
@@ -143,7 +143,7 @@ def idle_in_words(engine_speed_rpm: FloatArray) -> str:
     if turning is None:
         return "The engine speed of this idle run is missing."
     idle = summarise(turning)
-    return f"Idle: {written(idle.mean)} 1/min, standard deviation {idle.sd:.0f} 1/min."
+    return f"Idle: {format_number(idle.mean)} 1/min, standard deviation {idle.sd:.0f} 1/min."
 
 
 def width_for(loaded: Sequence[Loaded], shop: ShopProfile) -> float:

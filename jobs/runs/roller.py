@@ -7,7 +7,7 @@ import numpy as np
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.dyno.roller import WINDOW_S, Losses, coast_down, roller_power
 from jobs.calc.units.factors import convert
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import Job, Run
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.suspension.engine_ratio import computed_gearing
@@ -149,8 +149,9 @@ class RollerBench:
         lost = [float(losses.torque_nm(end)) * end / 1000 for end in ends]
         speeds = [end / RAD_S_PER_RPM for end in ends]
         return (
-            f"Coast-down: {written(lost[0], 2)} kW are lost at {written(speeds[0])} 1/min of the roller, "
-            f"{written(lost[1], 2)} kW at {written(speeds[1])}. Power from the roller's speed has them added."
+            f"Coast-down: {format_number(lost[0], 2)} kW are lost at {format_number(speeds[0])} 1/min of the "
+            f"roller, {format_number(lost[1], 2)} kW at {format_number(speeds[1])}. Power from the "
+            "roller's speed has them added."
         )
 
 

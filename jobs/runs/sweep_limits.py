@@ -3,7 +3,7 @@
 import numpy as np
 
 from jobs.calc.dyno.sweep import bridge_speed, find_sweep
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import Run
 from jobs.runs.channel_files import load_channels
 from jobs.runs.results import throttle_of
@@ -29,7 +29,9 @@ def rows_between(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
     above = np.flatnonzero(speed[start:] > to_rpm)
     stop = start + int(above[0]) if above.size else found.stop
     if stop <= start:
-        raise ValueError(f"The sweep has no samples from {written(from_rpm)} to {written(to_rpm)} 1/min.")
+        raise ValueError(
+            f"The sweep has no samples from {format_number(from_rpm)} to {format_number(to_rpm)} 1/min."
+        )
     return start, stop
 
 

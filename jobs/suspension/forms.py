@@ -8,7 +8,7 @@ from jobs.suspension.settings import ENDS, READINGS, SPROCKETS, fields_of, sag_o
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
-from workshop.units.display import length_words
+from workshop.units.display import length_formatter
 
 FRONT, REAR = ([name for name, _ in fields_of(end)] for end in ENDS)
 KEPT_IN = {"length": "mm", "tyre_pressure": "kpa"}
@@ -35,7 +35,7 @@ class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
     def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.use_units(shop)
-        self.words = length_words(shop.length_unit)
+        self.lengths = length_formatter(shop.length_unit)
         self.order_fields(self.Meta.fields)
 
     def clean(self) -> dict[str, Any] | None:
@@ -48,7 +48,7 @@ class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
         """Refuse readings that can't belong together, at the last of them that was typed."""
         names = [f"{end}_{name}" for name in READINGS]
         readings = {name: self.cleaned_data.get(name) for name in names}
-        problem = sag_of(SuspensionSetting(**readings), end, "", self.words).problem
+        problem = sag_of(SuspensionSetting(**readings), end, "", self.lengths).problem
         if problem:
             at = "pushed_mm" if readings[f"{end}_pushed_mm"] else "bike_only_mm"
             self.add_error(f"{end}_{at}", problem)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from jobs.calc.chassis.sag import SAG_GUIDES, Sag, free_sag_mm, sag, sag_hints
-from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.job.fields import shop_unit
 from jobs.models import Job, SuspensionSetting
 from workshop.models import Bike, ShopProfile
@@ -94,7 +94,9 @@ class EndSag:
     problem: str = ""
 
 
-def sag_of(setting: SuspensionSetting, end: str, intended_use: str, words: LengthWords = IN_MM) -> EndSag:
+def sag_of(
+    setting: SuspensionSetting, end: str, intended_use: str, lengths: LengthFormatter = IN_MM
+) -> EndSag:
     """Sag at the front or rear from the readings of one setting."""
     unloaded, alone, pushed, lifted, travel = (getattr(setting, f"{end}_{name}") for name in READINGS)
     guide = SAG_GUIDES[("track" if intended_use == Job.IntendedUse.TRACK_ONLY else "road", end)]
@@ -104,10 +106,10 @@ def sag_of(setting: SuspensionSetting, end: str, intended_use: str, words: Lengt
         bike_alone = None if alone is None else free_sag_mm(unloaded, alone)
         if pushed is None or lifted is None:
             return EndSag(bike_alone_mm=bike_alone)
-        with_rider = sag(unloaded, pushed, lifted, travel, words)
+        with_rider = sag(unloaded, pushed, lifted, travel, lengths)
     except ValueError as problem:
         return EndSag(problem=str(problem))
-    return EndSag(with_rider, bike_alone, sag_hints(with_rider, guide, words))
+    return EndSag(with_rider, bike_alone, sag_hints(with_rider, guide, lengths))
 
 
 def guide_in_words(end: str, intended_use: str) -> str:
@@ -168,11 +170,13 @@ def side_by_side(settings: Sequence[SuspensionSetting], intended_use: str) -> li
     return [group for group in groups if group.rows]
 
 
-def hints(settings: Sequence[SuspensionSetting], intended_use: str, words: LengthWords = IN_MM) -> list[str]:
+def hints(
+    settings: Sequence[SuspensionSetting], intended_use: str, lengths: LengthFormatter = IN_MM
+) -> list[str]:
     """What the latest sag of each end suggests, and what makes no sense in its readings."""
     said = []
     for end in ENDS:
-        sags = [(setting, sag_of(setting, end, intended_use, words)) for setting in settings]
+        sags = [(setting, sag_of(setting, end, intended_use, lengths)) for setting in settings]
         for setting, measured in [each for each in sags if each[1].with_rider or each[1].problem][-1:]:
             where = f"{end.capitalize()} {setting.get_when_display()}"
             said += [f"{where}: {hint}" for hint in (*measured.hints, measured.problem) if hint]

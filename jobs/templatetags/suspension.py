@@ -7,7 +7,7 @@ from django import template
 from jobs.models import SuspensionSetting
 from jobs.suspension.settings import Figure, hints
 from workshop.models import ShopProfile
-from workshop.units.display import length_words
+from workshop.units.display import length_formatter
 
 register = template.Library()
 
@@ -20,4 +20,4 @@ def setting_figure(shown: Figure, shop: ShopProfile) -> str:
 @register.simple_tag
 def sag_hints(settings: Sequence[SuspensionSetting], intended_use: str, shop: ShopProfile) -> list[str]:
     """What the latest sag suggests, in the shop's unit."""
-    return hints(settings, intended_use, length_words(shop.length_unit))
+    return hints(settings, intended_use, length_formatter(shop.length_unit))

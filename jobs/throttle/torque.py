@@ -10,7 +10,7 @@ from jobs.calc.mixture.steady import SteadyLimits, steady
 from jobs.calc.throttle import tables as calc
 from jobs.calc.throttle.closed_throttle import overrun_torque
 from jobs.calc.units.identities import torque_nm
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import shown_figure
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import FloatArray, load_channels
@@ -65,8 +65,8 @@ class Sensitivity:
     first_fifth: float | None
 
     def __str__(self) -> str:
-        first = "not measured" if self.first_fifth is None else written(self.first_fifth, 2)
-        return f"first fifth {first}; most {written(self.largest, 2)} at {self.at_grip_pct:g} % grip"
+        first = "not measured" if self.first_fifth is None else format_number(self.first_fifth, 2)
+        return f"first fifth {first}; most {format_number(self.largest, 2)} at {self.at_grip_pct:g} % grip"
 
 
 @dataclass(frozen=True)
@@ -240,7 +240,7 @@ def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: Shop
     if not common:
         return ""
     before, after = ([float(np.mean([run[rpm] for rpm in common])) for run in side] for side in sides)
-    where = f"{written(common[0])} to {written(common[-1])} 1/min"
+    where = f"{format_number(common[0])} to {format_number(common[-1])} 1/min"
     name = f"Braking on the over-run, mean of {where}"
     figure = compare_values(name, "N·m", before, after, shop.repeatability_pct)
     return shown_figure(figure, shop).sentence
@@ -295,10 +295,10 @@ def idle_change(idles: Sequence[IdleRun]) -> str:
     assert was and now
     by = now.mean_rpm - was.mean_rpm
     doubt = float(np.hypot(was.half_width_95_rpm, now.half_width_95_rpm))
-    moved = f"{written(by, signed=True)} ± {written(doubt)} 1/min"
+    moved = f"{format_number(by, signed=True)} ± {format_number(doubt)} 1/min"
     change = moved if abs(by) > doubt else "no difference shown"
     return (
         f"From {tune_label(first.run.tune_revision)} to {tune_label(last.run.tune_revision)} the idle went "
-        f"from {written(was.mean_rpm)} to {written(now.mean_rpm)} 1/min ({change}), its scatter from "
-        f"{written(was.sd_rpm)} to {written(now.sd_rpm)}."
+        f"from {format_number(was.mean_rpm)} to {format_number(now.mean_rpm)} 1/min ({change}), its "
+        f"scatter from {format_number(was.sd_rpm)} to {format_number(now.sd_rpm)}."
     )

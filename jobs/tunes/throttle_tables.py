@@ -9,7 +9,7 @@ import numpy as np
 
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.throttle import tables as calc
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import Job, ThrottleTable, TuneRevision
 from jobs.tunes.revisions import line_of
 
@@ -118,8 +118,8 @@ def compared(first: Judged, second: Judged, names: tuple[str, str]) -> list[str]
     except ValueError as problem:
         return [str(problem)]
     far = (
-        f"They lie furthest apart at {found.at_grip_pct:g} % grip and {written(found.at_rpm)} 1/min: "
-        f"{written(found.largest_pct, 1, signed=True)} % plate."
+        f"They lie furthest apart at {found.at_grip_pct:g} % grip and {format_number(found.at_rpm)} 1/min: "
+        f"{format_number(found.largest_pct, 1, signed=True)} % plate."
     )
     return [*(sentence[0].upper() + sentence[1:] for sentence in found.sentences), far]
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import ThrottleTable
 from workshop.csv_files import csv_text
 
@@ -25,7 +25,7 @@ def grid_facts(name: str, table: ThrottleTable) -> dict[str, Any]:
     is_whole = len(rows) == len(table.grip_pct) and len(columns) == len(table.engine_speed_rpm)
     return {
         "name": name,
-        "speeds": [written(table.engine_speed_rpm[column]) for column in columns],
+        "speeds": [format_number(table.engine_speed_rpm[column]) for column in columns],
         "rows": [
             {
                 "grip": f"{round(table.grip_pct[row], 1):g}",
@@ -38,7 +38,7 @@ def grid_facts(name: str, table: ThrottleTable) -> dict[str, Any]:
 
 
 def shown(plate_pct: float | None) -> str:
-    return "–" if plate_pct is None else written(plate_pct, 1)
+    return "–" if plate_pct is None else format_number(plate_pct, 1)
 
 
 def plates_csv(tables: Iterable[ThrottleTable]) -> str:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from reports.typesetting.printing_lock import alone
 
 if TYPE_CHECKING:
@@ -152,7 +152,7 @@ def dress(axes: "Axes", x_label: str, y_label: str) -> None:
 
 def tick(value: float, place: float = 0) -> str:
     """A number at an axis as sentences write it, with the decimals it has."""
-    return written(value, len(f"{abs(value):g}".partition(".")[2]))
+    return format_number(value, len(f"{abs(value):g}".partition(".")[2]))
 
 
 def numbers(values: Values) -> Any:

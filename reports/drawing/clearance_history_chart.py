@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.clearances.trend_chart import CourseChart, CoursePanel, ValveCourse
 from reports.drawing.charts import (
     ACCENT,
@@ -104,7 +104,7 @@ def _drawn(chart: CourseChart, panels: Sequence[CoursePanel], names: Sequence[st
         x_label = f"{chart.use_label} ({chart.use_unit})" if is_last else ""
         dress(axes, x_label, f"clearance ({chart.clearance_unit})" if at % COLUMNS == 0 else "")
         axes.tick_params(labelbottom=is_last)
-        axes.xaxis.set_major_formatter(lambda use, _: written(use))
+        axes.xaxis.set_major_formatter(lambda use, _: format_number(use))
         for text in axes.get_xticklabels():
             text.set_fontproperties(font(8))
     has_target = any(panel.target is not None for panel in panels)

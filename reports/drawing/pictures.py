@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from reports.drawing.charts import (
     GridCell,
     GridChart,
@@ -232,7 +232,7 @@ def torque_picture(throttle: dict[str, Any]) -> Picture | None:
     torque = throttle.get("torque")
     if not torque:
         return None
-    at = f"{written(torque['at_rpm'])} 1/min"
+    at = f"{format_number(torque['at_rpm'])} 1/min"
     alt = f"Torque over grip at {at}: {', '.join(torque['modes'])}."
     return chart_picture("torque", torque["chart"], f"Torque over grip at {at}.", alt)
 
@@ -254,7 +254,7 @@ def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
     cells = [[grid_cell(*cell) for cell in zip(*row, strict=True)] for row in rows]
     said = [f"Measured lambda by engine speed and {study['load']}.", study["standing"], *study["grave"]]
     chart = GridChart(
-        [written(speed) for speed in study["engine_speed_rpm"]],
+        [format_number(speed) for speed in study["engine_speed_rpm"]],
         [f"{load:g}" for load in study["load_pct"]],
         cells,
         X_LABEL,

@@ -11,7 +11,7 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.models import Comparison, ComparisonRun, TuneRevision
 from tests import factories
 from tests.browser.steps import assert_accessible, next_frame, row, tab_to
@@ -93,7 +93,9 @@ def test_the_cursor_is_moved_by_arrows_and_its_values_stand_in_a_table(charts: P
     assert there > first
     assert power_kw(charts, BEFORE) == pytest.approx(there / 200, abs=0.06)
     assert power_kw(charts, AFTER) == pytest.approx(1.1 * there / 200, abs=0.06)
-    expect(charts.get_by_role("status").filter(has_text=f"At {written(there)} 1/min")).to_contain_text(AFTER)
+    expect(charts.get_by_role("status").filter(has_text=f"At {format_number(there)} 1/min")).to_contain_text(
+        AFTER
+    )
     press(charts, "ArrowLeft")
     assert first < cursor_rpm(charts) < there
     press(charts, "End")

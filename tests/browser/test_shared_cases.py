@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, Route
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.clearances.places import slug
 from tests.shared_cases import shared_cases
 from tests.test_shared_cases import place_of, read
@@ -76,7 +76,7 @@ def test_numbers_of_every_size_are_written_alike(answers: Any) -> None:
     halves = (random.integers(-40_000, 40_000, 500) + 0.5) / 10 ** random.integers(0, 4, 500)
     numbers = zip([*sizes, *halves], random.integers(0, 5, 2000), random.integers(0, 2, 2000), strict=True)
     cases = [{"value": float(v), "places": int(p), "signed": bool(s)} for v, p, s in numbers]
-    said = [written(case["value"], case["places"], signed=case["signed"]) for case in cases]
+    said = [format_number(case["value"], case["places"], signed=case["signed"]) for case in cases]
     assert_alike(cases, answers(NUMBERS, cases), said)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.channels import CHANNELS, likenesses, words_of
+from jobs.calc.channels import CHANNELS, match_channels, tokenise
 from jobs.calc.run_file.column_meaning import split_unit, suggestions
 from jobs.calc.run_file.read import CERTAIN
 from jobs.calc.statistics import FloatArray
@@ -131,7 +131,7 @@ def test_units_are_found_in_names(header, name, unit):
 
 
 def test_words_are_compared_without_case_accents_and_signs():
-    assert words_of("MotorDrehzahl_Öl-Temp2") == ("motor", "drehzahl", "ol", "temperature", "2")
+    assert tokenise("MotorDrehzahl_Öl-Temp2") == ("motor", "drehzahl", "ol", "temperature", "2")
 
 
 def test_figures_that_cannot_be_lower_the_confidence():
@@ -149,7 +149,7 @@ def test_a_lambda_that_reads_like_an_air_fuel_ratio_is_not_taken_for_granted():
 def test_every_channel_names_its_unit_and_a_believable_range():
     for channel in CHANNELS.values():
         assert channel.low < channel.high
-        assert likenesses(channel.label)[channel.id][0] == 1.0
+        assert match_channels(channel.label)[channel.id][0] == 1.0
 
 
 def test_revolutions_as_small_as_thousands_of_them_are_not_taken_for_granted():

@@ -2,14 +2,14 @@
 
 import pytest
 
-from jobs.calc.units.factors import canonical_unit, convert
+from jobs.calc.units.factors import convert, identify_unit
 from jobs.calc.units.identities import power_divisor, power_kw
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 
 def unit_id(name: str) -> str:
     """Our id of a unit as a case names it, with or without its definition in brackets."""
-    found = canonical_unit(name.split(" (")[0])
+    found = identify_unit(name.split(" (")[0])
     assert found is not None, f"no unit is known under {name!r}"
     return found
 

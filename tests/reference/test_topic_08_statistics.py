@@ -12,9 +12,9 @@ def quantile(case: Case) -> float:
     return statistics.t_quantile(case["inputs"]["df"], case["inputs"]["confidence"])
 
 
-def group(given: Any) -> statistics.Sample:
+def group(given: Any) -> statistics.SampleSummary:
     if isinstance(given, dict):
-        return statistics.Sample(n=given["n"], mean=given["mean"], sd=given["sd"], df=given["n"] - 1)
+        return statistics.SampleSummary(n=given["n"], mean=given["mean"], sd=given["sd"], df=given["n"] - 1)
     return statistics.summarise(given)
 
 
@@ -33,7 +33,7 @@ def two_groups(case: Case) -> dict[str, Any]:
         "p": found.p,
         "ci_low": found.ci_low,
         "ci_high": found.ci_high,
-        "significant": bool(found.shown),
+        "significant": bool(found.ci_low > 0 or found.ci_high < 0),
         "sp": statistics.pooled_sd([first, second]).sd,
         "t_crit": statistics.t_quantile(found.df, confidence),
         "mean_x": first.mean,

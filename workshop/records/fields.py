@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from jobs.calc.units.factors import canonical_unit
+from jobs.calc.units.factors import identify_unit
 from workshop.clock import check_plausible_day, to_utc
 from workshop.units.display import convert, exact_mm, format_for_input, format_plain, label, parse_number
 
@@ -97,7 +97,7 @@ class LengthField(UnitMixin, NumberField):
             return super().to_python(value)
         found = LENGTH_PATTERN.fullmatch(value.strip())
         number, named = found.groups() if found else (value, None)
-        unit = (canonical_unit(named, "length") or named) if named else self.unit
+        unit = (identify_unit(named, "length") or named) if named else self.unit
         try:
             length_mm = exact_mm(parse_number(number), unit)
         except ValueError as problem:

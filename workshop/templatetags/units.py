@@ -5,7 +5,7 @@ from typing import Any
 
 from django import template
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from workshop.models import ShopProfile
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_plain, format_value, label
 
@@ -63,7 +63,7 @@ def size(value: Any, shop: ShopProfile) -> str:
         return show(value, "shim", shop.length_unit)
     exact = Decimal(format_plain(value))
     places = max(2, -int(exact.as_tuple().exponent))
-    return f"{written(float(exact), places)}{NO_BREAK_SPACE}{label('mm')}"
+    return f"{format_number(float(exact), places)}{NO_BREAK_SPACE}{label('mm')}"
 
 
 @register.filter
@@ -75,13 +75,13 @@ def plain(value: Any) -> str:
 @register.filter
 def figure(value: Any, places: int = 0) -> str:
     """A number with so many decimals, in no unit or in one that stands elsewhere, as sentences write it."""
-    return NOT_MEASURED if value in EMPTY else written(float(value), places)
+    return NOT_MEASURED if value in EMPTY else format_number(float(value), places)
 
 
 @register.filter
 def signed(value: Any, places: int = 0) -> str:
     """The same for a change: a rise has its plus, a fall its minus."""
-    return NOT_MEASURED if value in EMPTY else written(float(value), places, signed=True)
+    return NOT_MEASURED if value in EMPTY else format_number(float(value), places, signed=True)
 
 
 @register.filter

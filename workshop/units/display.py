@@ -9,9 +9,9 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from jobs.calc.units.factors import convert, unit
-from jobs.calc.units.length_format import IN_MM, LengthWords
-from jobs.calc.units.numbers import NO_FIGURE, written
+from jobs.calc.units.factors import convert, get_unit
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
+from jobs.calc.units.numbers import NO_VALUE, format_number
 
 # convert stands here too, so that forms and pages need no second place to ask
 __all__ = [
@@ -22,12 +22,12 @@ __all__ = [
     "format_plain",
     "format_value",
     "label",
-    "length_words",
+    "length_formatter",
     "parse_number",
     "storage_unit",
 ]
 
-NOT_MEASURED = NO_FIGURE
+NOT_MEASURED = NO_VALUE
 NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
 LONGEST_NUMBER = 30
 MM_PER = {"mm": Decimal(1), "in": Decimal("25.4"), "thou": Decimal("0.0254")}  # exact by definition
@@ -78,7 +78,7 @@ def label(unit_id: str) -> str:
     ValueError
         The unit is unknown.
     """
-    return unit(unit_id).label
+    return get_unit(unit_id).label
 
 
 def decimals(quantity: str, unit_id: str) -> int:
@@ -121,7 +121,7 @@ def format_value(
     places = decimals(quantity, shown_in)
     if value is None or math.isnan(value):
         return NOT_MEASURED
-    text = written(convert(float(value), kept, shown_in), places)
+    text = format_number(convert(float(value), kept, shown_in), places)
     return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
 
 
@@ -176,20 +176,20 @@ def format_for_input(length_mm: Decimal, unit_id: str) -> str:
     return format_plain(length_mm)
 
 
-class _InInches(LengthWords):
+class _InchFormatter(LengthFormatter):
     unit = label("in")
 
-    def figure(self, length_mm: float | Decimal) -> str:
+    def format_number(self, length_mm: float | Decimal) -> str:
         return format_value(length_mm, "shim", "in", with_unit=False)
 
-    def fine(self, length_mm: float, *, signed: bool = False) -> str:
-        return written(convert(length_mm, "mm", "in"), decimals("shim", "in") + 1, signed=signed)
+    def format_change(self, length_mm: float, *, signed: bool = False) -> str:
+        return format_number(convert(length_mm, "mm", "in"), decimals("shim", "in") + 1, signed=signed)
 
-    def coarse(self, length_mm: float) -> str:
+    def format_coarse(self, length_mm: float) -> str:
         return format_value(length_mm, "length", "in", with_unit=False)
 
 
-def length_words(unit_id: str) -> LengthWords:
+def length_formatter(unit_id: str) -> LengthFormatter:
     """How sentences write lengths for a shop that measures in mm or in inches.
 
     Raises
@@ -197,7 +197,7 @@ def length_words(unit_id: str) -> LengthWords:
     ValueError
         No shop measures in that unit.
     """
-    known = {"mm": IN_MM, "in": _InInches()}
+    known = {"mm": IN_MM, "in": _InchFormatter()}
     if unit_id not in known:
         raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:LONGEST_NUMBER]}”.")
     return known[unit_id]

@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 
 from jobs.calc.units.factors import convert
-from jobs.calc.units.numbers import Figures, require_positive, same_form
+from jobs.calc.units.numbers import FloatOrArray, match_input_type, require_positive
 
 ROLLING_DIAMETERS = 3.05  # [2]_
 MM_PER_MIN_PER_KMH = 1e6 / 60
@@ -156,7 +156,7 @@ def final_ratio(front_teeth: int, rear_teeth: int) -> float:
     return rear_teeth / front_teeth
 
 
-def wheel_speed_rpm(engine_speed_rpm: Figures, ratio: float) -> Figures:
+def wheel_speed_rpm(engine_speed_rpm: FloatOrArray, ratio: float) -> FloatOrArray:
     """Speed of the wheel [1/min] from that of the crank; float or array.
 
     Raises
@@ -165,10 +165,10 @@ def wheel_speed_rpm(engine_speed_rpm: Figures, ratio: float) -> Figures:
         The overall ratio is not above zero.
     """
     require_positive("overall ratio", ratio)
-    return same_form(engine_speed_rpm, engine_speed_rpm / ratio)
+    return match_input_type(engine_speed_rpm, engine_speed_rpm / ratio)
 
 
-def road_speed_kmh(engine_speed_rpm: Figures, ratio: float, circumference_mm: float) -> Figures:
+def road_speed_kmh(engine_speed_rpm: FloatOrArray, ratio: float, circumference_mm: float) -> FloatOrArray:
     """Road speed [km/h] from engine speed [1/min], float or array; no slip, clutch shut.
 
     Raises
@@ -178,10 +178,10 @@ def road_speed_kmh(engine_speed_rpm: Figures, ratio: float, circumference_mm: fl
     """
     require_positive("circumference of the tyre", circumference_mm, "mm")
     wheel = wheel_speed_rpm(engine_speed_rpm, ratio)
-    return same_form(engine_speed_rpm, wheel * circumference_mm / MM_PER_MIN_PER_KMH)
+    return match_input_type(engine_speed_rpm, wheel * circumference_mm / MM_PER_MIN_PER_KMH)
 
 
-def engine_speed_rpm(speed_kmh: Figures, ratio: float, circumference_mm: float) -> Figures:
+def engine_speed_rpm(speed_kmh: FloatOrArray, ratio: float, circumference_mm: float) -> FloatOrArray:
     """Engine speed [1/min] at a road speed [km/h]: the inverse of :func:`road_speed_kmh`.
 
     Raises
@@ -191,10 +191,10 @@ def engine_speed_rpm(speed_kmh: Figures, ratio: float, circumference_mm: float) 
     """
     require_positive("overall ratio", ratio)
     require_positive("circumference of the tyre", circumference_mm, "mm")
-    return same_form(speed_kmh, speed_kmh * MM_PER_MIN_PER_KMH / circumference_mm * ratio)
+    return match_input_type(speed_kmh, speed_kmh * MM_PER_MIN_PER_KMH / circumference_mm * ratio)
 
 
-def drum_speed_kmh(drum_speed_rpm: Figures, radius_m: float) -> Figures:
+def drum_speed_kmh(drum_speed_rpm: FloatOrArray, radius_m: float) -> FloatOrArray:
     """Speed of a roller's surface [km/h] from its turns [1/min], float or array.
 
     Raises
@@ -204,4 +204,4 @@ def drum_speed_kmh(drum_speed_rpm: Figures, radius_m: float) -> Figures:
     """
     require_positive("radius of the roller", radius_m, "m")
     circumference_mm = 2 * math.pi * convert(radius_m, "m", "mm")
-    return same_form(drum_speed_rpm, drum_speed_rpm * circumference_mm / MM_PER_MIN_PER_KMH)
+    return match_input_type(drum_speed_rpm, drum_speed_rpm * circumference_mm / MM_PER_MIN_PER_KMH)

@@ -23,7 +23,7 @@ from jobs.calc.dyno.curves import Curve
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units import identities
 from jobs.calc.units.factors import STANDARD_GRAVITY
-from jobs.calc.units.numbers import require_finite, require_positive, written
+from jobs.calc.units.numbers import format_number, require_finite, require_positive
 
 GRAVITY_M_S2 = float(STANDARD_GRAVITY)
 KMH_PER_MPS = 3.6
@@ -210,9 +210,9 @@ class _Torque:
         known = self.engine_speed_rpm
         if lowest < known[0] - 1e-6 or highest > known[-1] + 1e-6:
             raise ValueError(
-                f"The drive-out turns the engine from {written(lowest)} to {written(highest)} 1/min, the"
-                f" curve was measured from {written(known[0])} to {written(known[-1])}: choose other speeds"
-                " or another gear."
+                f"The drive-out turns the engine from {format_number(lowest)} to {format_number(highest)} "
+                f"1/min, the curve was measured from {format_number(known[0])} to {format_number(known[-1])}"
+                ": choose other speeds or another gear."
             )
         gap = np.diff(known)
         inside = (known[1:] > lowest) & (known[:-1] < highest)

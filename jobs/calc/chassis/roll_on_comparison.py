@@ -9,7 +9,7 @@ from jobs.calc.chassis.roll_on import TRACE_POINTS, DriveOut, GearUse, Vehicle, 
 from jobs.calc.dyno.comparison import Figure, figure_of
 from jobs.calc.dyno.curves import Curve
 from jobs.calc.dyno.repeats import ASSUMED_REPEATABILITY_PCT
-from jobs.calc.statistics import FloatArray, Floats, Sample, summarise, welch
+from jobs.calc.statistics import FloatArray, Floats, SampleSummary, summarise, welch
 from jobs.calc.units.numbers import require_positive
 
 
@@ -46,11 +46,11 @@ class _Side:
     drives: list[DriveOut]
     around: list[DriveOut]
 
-    def sample(self, figure: Callable[[DriveOut], Floats]) -> Sample:
+    def sample(self, figure: Callable[[DriveOut], Floats]) -> SampleSummary:
         if not self.around:
             return summarise(np.array([figure(d) for d in self.drives]), axis=0)
         less, more = (figure(d) for d in self.around)
-        return Sample(n=1, mean=figure(self.drives[0]), sd=np.abs(more - less) / 2, df=np.inf)
+        return SampleSummary(n=1, mean=figure(self.drives[0]), sd=np.abs(more - less) / 2, df=np.inf)
 
 
 def compare_drive(

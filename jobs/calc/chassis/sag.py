@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.calc.units.numbers import require_finite, require_positive
 
 HIGH_STICTION_MM = 10.0  # well above it, bent or dry parts; common practice, no source
@@ -50,7 +50,7 @@ def sag(
     pushed_down_mm: float,
     lifted_mm: float,
     travel_mm: float | None = None,
-    words: LengthWords = IN_MM,
+    lengths: LengthFormatter = IN_MM,
 ) -> Sag:
     """Sag from a length unloaded and two laden ones [1]_.
 
@@ -87,9 +87,9 @@ def sag(
     if travel_mm is not None:
         require_positive("travel", travel_mm, "mm")
         if sag_mm > travel_mm:
-            told, travel = words.coarse(sag_mm), words.coarse(travel_mm)
+            told, travel = lengths.format_coarse(sag_mm), lengths.format_coarse(travel_mm)
             raise ValueError(
-                f"A sag of {told} {words.unit} is more than the travel of {travel} {words.unit}."
+                f"A sag of {told} {lengths.unit} is more than the travel of {travel} {lengths.unit}."
             )
         percent = 100 * sag_mm / travel_mm
     return Sag(sag_mm, abs(pushed_down_mm - lifted_mm), percent)
@@ -106,11 +106,11 @@ def free_sag_mm(extended_mm: float, free_mm: float) -> float:
     return sag(extended_mm, free_mm, free_mm).sag_mm
 
 
-def sag_hints(measured: Sag, guide: SagGuide | None, words: LengthWords = IN_MM) -> list[str]:
+def sag_hints(measured: Sag, guide: SagGuide | None, lengths: LengthFormatter = IN_MM) -> list[str]:
     """What a guide's range suggests, as hints: starting points, no limits."""
     hints = []
     if measured.stiction_mm > HIGH_STICTION_MM:
-        apart = f"{words.coarse(measured.stiction_mm)} {words.unit}"
+        apart = f"{lengths.format_coarse(measured.stiction_mm)} {lengths.unit}"
         hints.append(f"The two readings are {apart} apart: look for dry seals or bent parts.")
     if guide is None or math.isnan(measured.percent_of_travel):
         return hints

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from jobs.calc.units.length_format import IN_MM, LengthWords, format_mm
+from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
 from jobs.calc.units.numbers import require_finite, require_positive
 
 Millimetres = float | Decimal
@@ -94,8 +94,8 @@ class Reading:
         """Of a bracket, anything in it being as likely: its width by √12 (JCGM 100:2008, 4.3.7)."""
         return (self.high_mm - self.low_mm) / math.sqrt(12)
 
-    def told(self, words: LengthWords = IN_MM) -> str:
-        return words.span(self.low_mm, self.high_mm) if self.is_bracket else words(self.low_mm)
+    def told(self, lengths: LengthFormatter = IN_MM) -> str:
+        return lengths.format_range(self.low_mm, self.high_mm) if self.is_bracket else lengths(self.low_mm)
 
     def __str__(self) -> str:
         return self.told()
@@ -152,9 +152,9 @@ class Judgement:
     def sentence(self) -> str:
         return self.told()
 
-    def told(self, words: LengthWords = IN_MM) -> str:
-        """The judgement in a sentence, its lengths as ``words`` writes them."""
-        reading, span = self.reading.told(words), words.span(self.low_mm, self.high_mm)
+    def told(self, lengths: LengthFormatter = IN_MM) -> str:
+        """The judgement in a sentence, its lengths as ``lengths`` writes them."""
+        reading, span = self.reading.told(lengths), lengths.format_range(self.low_mm, self.high_mm)
         plain = {
             Verdict.BELOW: f"{reading} is tighter than {span}.",
             Verdict.ABOVE: f"{reading} is looser than {span}.",
@@ -164,12 +164,12 @@ class Judgement:
             return plain[self.verdict]
         if self.target_mm is None:
             return f"{reading} is inside {span}."
-        goal = f"the target of {words(self.target_mm)}"
+        goal = f"the target of {lengths(self.target_mm)}"
         if self.verdict is Verdict.ON_TARGET:
             return f"{reading} is on {goal}."
         off = nanometres(self.reading.best_mm) - nanometres(self.target_mm)
         way = "looser" if off > 0 else "tighter"
-        return f"{reading} is inside {span}, {words(millimetres(abs(off)))} {way} than {goal}."
+        return f"{reading} is inside {span}, {lengths(millimetres(abs(off)))} {way} than {goal}."
 
 
 def judge(
@@ -376,15 +376,15 @@ class AsLeftCheck:
     def sentence(self) -> str | None:
         return self.told()
 
-    def told(self, words: LengthWords = IN_MM) -> str | None:
+    def told(self, lengths: LengthFormatter = IN_MM) -> str | None:
         """A sentence where it is more than two careful readings may differ by."""
         if not self.is_far:
             return None
         way = "looser" if self.difference_mm > 0 else "tighter"
         return (
-            f"{self.as_left.told(words)} is {words(abs(self.difference_mm))} {way} than the "
-            f"{words(self.predicted_mm)} predicted: wrong shim, not seated, or wrong valve? Measure the shim "
-            "and look again."
+            f"{self.as_left.told(lengths)} is {lengths(abs(self.difference_mm))} {way} than the "
+            f"{lengths(self.predicted_mm)} predicted: wrong shim, not seated, or wrong valve? Measure the "
+            "shim and look again."
         )
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from jobs.calc.clearances.readings import NANOMETRES_PER_MM, Millimetres, format_mm, millimetres, nanometres
 from jobs.calc.clearances.shims import MadeSeries, ShimValve, nearest_made_nm
-from jobs.calc.units.length_format import IN_MM, LengthWords
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
 
 
 class Policy(StrEnum):
@@ -113,7 +113,7 @@ def plan_shims(
     policy: Policy | str,
     *,
     tolerance_mm: Millimetres = 0.0,
-    words: LengthWords = IN_MM,
+    lengths: LengthFormatter = IN_MM,
 ) -> Plan:
     """Plan one kind of shim for an engine.
 
@@ -132,7 +132,7 @@ def plan_shims(
         What is aimed at once every valve is inside its range.
     tolerance_mm : float or Decimal
         How far from the target counts as on it, so that no shim is moved for less.
-    words : LengthWords
+    lengths : LengthFormatter
         How the reasons write clearances; shims are told in mm, in which they are marked.
 
     Returns
@@ -153,7 +153,7 @@ def plan_shims(
         """The plan that leaves these camshafts in place."""
         moving = [valve for valve in valves if valve.camshaft not in kept]
         rows = {valve.key: _kept_row(valve) for valve in valves if valve.camshaft in kept}
-        problem = _Problem(moving, drawer_mm, series, policy, nanometres(tolerance_mm), words)
+        problem = _Problem(moving, drawer_mm, series, policy, nanometres(tolerance_mm), lengths)
         columns = problem.solve(problem.costs)
         rows |= {valve.key: problem.row(i, columns[i]) for i, valve in enumerate(moving)}
         return Plan(policy, tuple(rows[valve.key] for valve in valves), problem.is_only(columns))
@@ -224,9 +224,9 @@ class _Problem:
         series: MadeSeries | None,
         policy: Policy,
         tolerance_nm: int,
-        words: LengthWords,
+        lengths: LengthFormatter,
     ) -> None:
-        self.words = words
+        self.lengths = lengths
         self.valves = valves
         self.at_hand = _shims_at_hand(valves, drawer_mm)
         self.bought = [nearest_made_nm(valve, series) if series else None for valve in valves]
@@ -334,14 +334,14 @@ class _Problem:
         if off == 0:
             return f"{where}, exactly on target"
         way = "looser" if off > 0 else "tighter"
-        return f"{where}, {self.words(millimetres(abs(off)))} {way} than the target"
+        return f"{where}, {self.lengths(millimetres(abs(off)))} {way} than the target"
 
     def _why_nothing(self, i: int) -> str:
         valve = self.valves[i]
         needed = format_mm((valve.total_nm - valve.goal_nm) / NANOMETRES_PER_MM)
         return (
             f"{valve.name} needs a shim of {needed} mm; none at hand or made brings it between "
-            f"{self.words.figure(valve.low_mm)} and {self.words(valve.high_mm)}."
+            f"{self.lengths.format_number(valve.low_mm)} and {self.lengths(valve.high_mm)}."
         )
 
 

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jobs.calc.clearances.readings import Millimetres, check_range
-from jobs.calc.units.length_format import IN_MM, LengthWords
-from jobs.calc.units.numbers import written
+from jobs.calc.units.length_format import IN_MM, LengthFormatter
+from jobs.calc.units.numbers import format_number
 
 # A reading with blades 0.01 mm apart, anything between them being as likely (JCGM 100:2008, 4.3.7)
 READING_UNCERTAINTY_MM = 0.01 / math.sqrt(12)
@@ -81,25 +81,28 @@ class Trend:
     def sentence(self) -> str:
         return self.told()
 
-    def told(self, words: LengthWords = IN_MM) -> str:
-        """The course in a sentence, its lengths as ``words`` writes them."""
+    def told(self, lengths: LengthFormatter = IN_MM) -> str:
+        """The course in a sentence, its lengths as ``lengths`` writes them."""
         if self.change_mm is None:
             return (
                 f"Not enough history: {self.count} reading{'' if self.count == 1 else 's'} at {self.points} "
                 f"point{'' if self.points == 1 else 's'} do not show how it moves."
             )
         change, half = self.change_mm.value, self.change_mm.high - self.change_mm.value
-        per = f"± {words.fine(half)} {words.unit} per {written(PER_USE[self.use_unit])} {self.use_unit}"
+        use = f"{format_number(PER_USE[self.use_unit])} {self.use_unit}"
+        per = f"± {lengths.format_change(half)} {lengths.unit} per {use}"
         if self.course is Course.NOTHING_SHOWN:
-            return f"No change shown over {self.count} readings ({words.fine(change, signed=True)} {per})."
-        return f"{self.course.value.capitalize()} by {words.fine(abs(change))} {per}; {self._reached(words)}"
+            slope = lengths.format_change(change, signed=True)
+            return f"No change shown over {self.count} readings ({slope} {per})."
+        slope = lengths.format_change(abs(change))
+        return f"{self.course.value.capitalize()} by {slope} {per}; {self._reached(lengths)}"
 
-    def _reached(self, words: LengthWords) -> str:
+    def _reached(self, lengths: LengthFormatter) -> str:
         assert self.limit_mm is not None and self.reached_at is not None  # it moves towards one
-        limit, reached = f"the limit of {words(self.limit_mm)}", self.reached_at
+        limit, reached = f"the limit of {lengths(self.limit_mm)}", self.reached_at
         if reached.value <= self.last_use:
             return f"{limit} is reached."
-        at, low, high = map(written, (reached.value, max(reached.low, self.last_use), reached.high))
+        at, low, high = map(format_number, (reached.value, max(reached.low, self.last_use), reached.high))
         return f"{limit} is reached at about {at} {self.use_unit} (95 %: {low} to {high} {self.use_unit})."
 
 

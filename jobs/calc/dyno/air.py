@@ -22,7 +22,7 @@ from jobs.calc.dyno.atmosphere import (
     vapour_pressure_from_humidity_kpa,
     vapour_pressure_from_wet_bulb_kpa,
 )
-from jobs.calc.units.numbers import Figures, require_finite, same_form, written
+from jobs.calc.units.numbers import FloatOrArray, format_number, match_input_type, require_finite
 
 WEATHER_SPREAD_KPA = 4.0  # how far the weather moves a barometer either way; common practice, no source
 GAS_CONSTANT_DRY_AIR = 287.042  # J/(kg·K) [1]_
@@ -161,7 +161,9 @@ class Standard:
     note: str = ""
     source: str = ""
 
-    def factor(self, temperature_c: Figures, pressure_kpa: Figures, gain: float | None = None) -> Figures:
+    def factor(
+        self, temperature_c: FloatOrArray, pressure_kpa: FloatOrArray, gain: float | None = None
+    ) -> FloatOrArray:
         """The bare factor for air of this temperature [°C] and pressure [kPa], dry or total as the rule asks.
 
         Floats or arrays of one shape; NaN stays NaN; no range is looked at.
@@ -170,7 +172,7 @@ class Standard:
         by_pressure = (self.reference_pressure_kpa / pressure_kpa) ** self.pressure_exponent
         by_heat = ((temperature_c + ZERO_CELSIUS_K) / reference_k) ** self.temperature_exponent
         scale = self.gain if gain is None else gain
-        return same_form(temperature_c, scale * by_pressure * by_heat - (scale - 1))
+        return match_input_type(temperature_c, scale * by_pressure * by_heat - (scale - 1))
 
 
 _EEC_FORMULA = "(99 kPa / dry pressure)^1.2 × (T / 298.15 K)^0.6"
@@ -277,9 +279,9 @@ class Correction:
     def in_limits(self) -> bool:
         return not self.passed_limits
 
-    def apply(self, observed: Figures) -> Figures:
+    def apply(self, observed: FloatOrArray) -> FloatOrArray:
         """Observed power or torque, float or array, as it would be in the reference air."""
-        return same_form(observed, observed * self.factor)
+        return match_input_type(observed, observed * self.factor)
 
 
 def correct(standard_id: str, air: Air, *, mech_eff: float | None = None) -> Correction:
@@ -318,8 +320,8 @@ def correct(standard_id: str, air: Air, *, mech_eff: float | None = None) -> Cor
     if not heat_ok and standard.temperature_range_k:
         low, high = (limit - ZERO_CELSIUS_K for limit in standard.temperature_range_k)
         passed.append(
-            f"The air was at {written(air.temperature_c, 1)} °C; "
-            f"{standard.name} covers {written(low, 1)} to {written(high, 1)} °C."
+            f"The air was at {format_number(air.temperature_c, 1)} °C; "
+            f"{standard.name} covers {format_number(low, 1)} to {format_number(high, 1)} °C."
         )
     if not pressure_ok and standard.pressure_range_kpa:
         low, high = standard.pressure_range_kpa

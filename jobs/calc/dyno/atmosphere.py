@@ -15,7 +15,7 @@ References
 
 import numpy as np
 
-from jobs.calc.units.numbers import Figures, same_form
+from jobs.calc.units.numbers import FloatOrArray, match_input_type
 
 ZERO_CELSIUS_K = 273.15
 TRIPLE_POINT_C = 0.01
@@ -46,7 +46,7 @@ _N = (
 )
 
 
-def saturation_pressure_kpa(temperature_c: Figures) -> Figures:
+def saturation_pressure_kpa(temperature_c: FloatOrArray) -> FloatOrArray:
     """Pressure of water vapour over water at saturation.
 
     Parameters
@@ -69,10 +69,10 @@ def saturation_pressure_kpa(temperature_c: Figures) -> Figures:
     _require_range(celsius, COLDEST_SATURATION_C, CRITICAL_POINT_C, "temperature", "°C")
     warm = _if97_saturation_kpa(np.maximum(celsius, TRIPLE_POINT_C) + ZERO_CELSIUS_K)
     cold = wmo_saturation_pressure_kpa(np.minimum(celsius, TRIPLE_POINT_C))
-    return same_form(temperature_c, np.where(celsius < TRIPLE_POINT_C, cold, warm))
+    return match_input_type(temperature_c, np.where(celsius < TRIPLE_POINT_C, cold, warm))
 
 
-def wmo_saturation_pressure_kpa(temperature_c: Figures) -> Figures:
+def wmo_saturation_pressure_kpa(temperature_c: FloatOrArray) -> FloatOrArray:
     """Pressure of water vapour over water at saturation [kPa] by the short formula of WMO-No. 8 [2]_.
 
     -45 to 60 °C, float or array of any shape; up to 0.31 % below IF97 at 25 to 30 °C.
@@ -85,10 +85,10 @@ def wmo_saturation_pressure_kpa(temperature_c: Figures) -> Figures:
     """
     celsius = np.asarray(temperature_c, dtype=np.float64)
     _require_range(celsius, COLDEST_SATURATION_C, 60.0, "temperature", "°C")
-    return same_form(temperature_c, 0.6112 * np.exp(17.62 * celsius / (243.12 + celsius)))
+    return match_input_type(temperature_c, 0.6112 * np.exp(17.62 * celsius / (243.12 + celsius)))
 
 
-def dew_point_c(vapour_pressure_kpa: Figures) -> Figures:
+def dew_point_c(vapour_pressure_kpa: FloatOrArray) -> FloatOrArray:
     """Temperature [°C] at which this vapour pressure [kPa] saturates: the inverse of the saturation pressure.
 
     Float or array of any shape; NaN stays NaN.
@@ -105,12 +105,14 @@ def dew_point_c(vapour_pressure_kpa: Figures) -> Figures:
     _require_range(pressure, float(ends_kpa[0]), float(ends_kpa[2]), "vapour pressure", "kPa")
     warm = _if97_boiling_k(np.maximum(pressure, ends_kpa[1])) - ZERO_CELSIUS_K
     log = np.log(np.minimum(pressure, ends_kpa[1]) / 0.6112)
-    return same_form(
+    return match_input_type(
         vapour_pressure_kpa, np.where(pressure < ends_kpa[1], 243.12 * log / (17.62 - log), warm)
     )
 
 
-def vapour_pressure_from_humidity_kpa(temperature_c: Figures, humidity_pct: Figures) -> Figures:
+def vapour_pressure_from_humidity_kpa(
+    temperature_c: FloatOrArray, humidity_pct: FloatOrArray
+) -> FloatOrArray:
     """Vapour pressure [kPa] from air temperature [°C] and relative humidity [%].
 
     Raises
@@ -121,12 +123,12 @@ def vapour_pressure_from_humidity_kpa(temperature_c: Figures, humidity_pct: Figu
     humidity = np.asarray(humidity_pct, dtype=np.float64)
     if np.any(humidity <= 0) or np.any(humidity > 100):
         raise ValueError("Relative humidity must be above 0 and at most 100 %.")
-    return same_form(temperature_c, humidity / 100 * saturation_pressure_kpa(temperature_c))
+    return match_input_type(temperature_c, humidity / 100 * saturation_pressure_kpa(temperature_c))
 
 
 def vapour_pressure_from_wet_bulb_kpa(
-    temperature_c: Figures, wet_bulb_c: Figures, pressure_kpa: Figures
-) -> Figures:
+    temperature_c: FloatOrArray, wet_bulb_c: FloatOrArray, pressure_kpa: FloatOrArray
+) -> FloatOrArray:
     """Vapour pressure [kPa] from dry bulb [°C], thermodynamic wet bulb [°C] and total pressure [kPa] [3]_.
 
     Raises
@@ -144,16 +146,16 @@ def vapour_pressure_from_wet_bulb_kpa(
     ratio = ((2501 - 2.326 * wet) * saturated - 1.006 * (dry - wet)) / (2501 + 1.86 * dry - 4.186 * wet)
     if np.any(ratio <= 0):
         raise ValueError("The wet bulb is too far below the air temperature; check both thermometers.")
-    return same_form(temperature_c, pressure_kpa * ratio / (MOLAR_MASS_RATIO + ratio))
+    return match_input_type(temperature_c, pressure_kpa * ratio / (MOLAR_MASS_RATIO + ratio))
 
 
-def humidity_ratio(vapour_pressure_kpa: Figures, pressure_kpa: Figures) -> Figures:
+def humidity_ratio(vapour_pressure_kpa: FloatOrArray, pressure_kpa: FloatOrArray) -> FloatOrArray:
     """Mass of vapour by mass of dry air [kg/kg] from vapour and total pressure [kPa] [3]_."""
     vapour = np.asarray(vapour_pressure_kpa, dtype=np.float64)
-    return same_form(vapour_pressure_kpa, MOLAR_MASS_RATIO * vapour / (pressure_kpa - vapour))
+    return match_input_type(vapour_pressure_kpa, MOLAR_MASS_RATIO * vapour / (pressure_kpa - vapour))
 
 
-def isa_pressure_kpa(elevation_m: Figures) -> Figures:
+def isa_pressure_kpa(elevation_m: FloatOrArray) -> FloatOrArray:
     """Pressure of the standard atmosphere [kPa] at an elevation [m], -2,000 to 11,000 m [4]_.
 
     Raises
@@ -164,10 +166,10 @@ def isa_pressure_kpa(elevation_m: Figures) -> Figures:
     height = np.asarray(elevation_m, dtype=np.float64)
     _require_range(height, ISA_LOWEST_M, ISA_HIGHEST_M, "elevation", "m")
     share = 1 - ISA_LAPSE_K_PER_M * height / ISA_TEMPERATURE_K
-    return same_form(elevation_m, ISA_PRESSURE_KPA * share**ISA_EXPONENT)
+    return match_input_type(elevation_m, ISA_PRESSURE_KPA * share**ISA_EXPONENT)
 
 
-def pressure_altitude_m(pressure_kpa: Figures) -> Figures:
+def pressure_altitude_m(pressure_kpa: FloatOrArray) -> FloatOrArray:
     """Height [m] at which the standard atmosphere has this pressure [kPa]: the inverse of the above [4]_.
 
     Raises
@@ -179,10 +181,10 @@ def pressure_altitude_m(pressure_kpa: Figures) -> Figures:
     highest, lowest = isa_pressure_kpa(ISA_HIGHEST_M), isa_pressure_kpa(ISA_LOWEST_M)
     _require_range(pressure, highest, lowest, "pressure", "kPa")
     share = (pressure / ISA_PRESSURE_KPA) ** (1 / ISA_EXPONENT)
-    return same_form(pressure_kpa, ISA_TEMPERATURE_K / ISA_LAPSE_K_PER_M * (1 - share))
+    return match_input_type(pressure_kpa, ISA_TEMPERATURE_K / ISA_LAPSE_K_PER_M * (1 - share))
 
 
-def station_pressure_kpa(sea_level_pressure_kpa: Figures, elevation_m: Figures) -> Figures:
+def station_pressure_kpa(sea_level_pressure_kpa: FloatOrArray, elevation_m: FloatOrArray) -> FloatOrArray:
     """What a barometer in the shop reads [kPa], from the reported pressure reduced to sea level (QNH) [5]_.
 
     Raises
@@ -195,7 +197,7 @@ def station_pressure_kpa(sea_level_pressure_kpa: Figures, elevation_m: Figures) 
     exponent = 1 / ISA_EXPONENT
     at_sea_level = np.asarray(sea_level_pressure_kpa, dtype=np.float64) ** exponent
     fall = ISA_PRESSURE_KPA**exponent * ISA_LAPSE_K_PER_M * height / ISA_TEMPERATURE_K
-    return same_form(sea_level_pressure_kpa, (at_sea_level - fall) ** ISA_EXPONENT)
+    return match_input_type(sea_level_pressure_kpa, (at_sea_level - fall) ** ISA_EXPONENT)
 
 
 def _if97_saturation_kpa(temperature_k: np.ndarray) -> np.ndarray:

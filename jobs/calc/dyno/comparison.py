@@ -28,8 +28,8 @@ from jobs.calc.dyno.repeats import (
     temperature_flag,
     with_assumed_spread,
 )
-from jobs.calc.statistics import Difference, FloatArray, Sample, area_under, welch
-from jobs.calc.units.numbers import require_positive, written
+from jobs.calc.statistics import FloatArray, MeanDifference, SampleSummary, area_under, welch
+from jobs.calc.units.numbers import format_number, require_positive
 
 Verdict = Literal["more", "less", "no difference shown"]
 Show = Callable[[float], str]
@@ -91,7 +91,7 @@ class Figure:
 
     @property
     def sentence(self) -> str:
-        return self.describe(lambda value: f"{written(value, 1)} {self.unit}")
+        return self.describe(lambda value: f"{format_number(value, 1)} {self.unit}")
 
     def describe(self, show: Show) -> str:
         """The verdict in words; ``show`` writes a value with the unit the reader wants."""
@@ -150,8 +150,8 @@ class Comparison:
     """
 
     engine_speed_rpm: FloatArray
-    power: Difference
-    torque: Difference
+    power: MeanDifference
+    torque: MeanDifference
     before: RepeatSet
     after: RepeatSet
     bands: tuple[BandComparison, ...]
@@ -233,7 +233,7 @@ def compare(
     )
 
 
-def _difference(before: FloatArray, after: FloatArray, pct: float) -> Difference:
+def _difference(before: FloatArray, after: FloatArray, pct: float) -> MeanDifference:
     return welch(with_assumed_spread(after, pct), with_assumed_spread(before, pct))
 
 
@@ -259,7 +259,9 @@ def compare_values(
     return figure_of(label, unit, *samples, assumed_pct=assumed_repeatability_pct if single else None)
 
 
-def figure_of(label: str, unit: str, before: Sample, after: Sample, *, assumed_pct: float | None) -> Figure:
+def figure_of(
+    label: str, unit: str, before: SampleSummary, after: SampleSummary, *, assumed_pct: float | None
+) -> Figure:
     """A figure from two scalar samples; ``assumed_pct`` is what stands for the spread of a single run."""
     gap = welch(after, before)
     return Figure(

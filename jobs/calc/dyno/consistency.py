@@ -9,7 +9,7 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units import identities
 from jobs.calc.units.factors import convert
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 POWER_TORQUE_LIMIT_PCT = 2.0
 # A tyre gives about this much under load without slipping as a whole; common practice, no source.
@@ -80,7 +80,7 @@ def slip_flag(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) ->
     return Flag(
         "slip",
         f"Engine speed runs ahead of road speed by {change.worst_pct:.0f} % near"
-        f" {written(change.worst_at_rpm)} 1/min: the tyre or the clutch slips, or a gear was changed.",
+        f" {format_number(change.worst_at_rpm)} 1/min: the tyre or the clutch slips, or a gear was changed.",
     )
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 # A window is cut into about this many cells, each standing in the fit with its own mean place.
 CELLS_PER_WINDOW = 20
@@ -37,8 +37,8 @@ class Layout:
         first, last = np.ceil(lowest / step), np.floor(highest / step)
         if last < first:
             raise ValueError(
-                f"The engine speed stays between {written(lowest)} and {written(highest)} 1/min: no point of"
-                f" a {step:g} 1/min grid lies in between, so there is no curve."
+                f"The engine speed stays between {format_number(lowest)} and {format_number(highest)} 1/min: "
+                f"no point of a {step:g} 1/min grid lies in between, so there is no curve."
             )
         per_step = int(np.ceil(CELLS_PER_WINDOW * step / width))
         cell = step / per_step

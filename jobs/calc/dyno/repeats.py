@@ -20,7 +20,7 @@ from jobs.calc.statistics import (
     CONFIDENCE,
     FloatArray,
     MeanInterval,
-    Sample,
+    SampleSummary,
     mean_interval,
     pooled_sd,
     repeatability_limit,
@@ -123,7 +123,7 @@ def repeats(curves: Sequence[Curve]) -> RepeatSet:
     return RepeatSet(grid, mean_interval(power, axis=0), mean_interval(torque, axis=0), len(curves))
 
 
-def with_assumed_spread(values: npt.ArrayLike, repeatability_pct: float) -> Sample:
+def with_assumed_spread(values: npt.ArrayLike, repeatability_pct: float) -> SampleSummary:
     """A group's sample; a single run gets the spread that the shop's repeatability states.
 
     Parameters
@@ -143,8 +143,8 @@ def with_assumed_spread(values: npt.ArrayLike, repeatability_pct: float) -> Samp
         sample = summarise(data, axis=0)
         complete = sample.n == data.shape[0]
         mean = np.where(complete, sample.mean, np.nan)
-        return Sample(sample.n, mean, sample.sd, sample.df)
-    return Sample(n=1, mean=data[0], sd=np.abs(data[0]) * repeatability_pct / 100, df=np.inf)
+        return SampleSummary(sample.n, mean, sample.sd, sample.df)
+    return SampleSummary(n=1, mean=data[0], sd=np.abs(data[0]) * repeatability_pct / 100, df=np.inf)
 
 
 def order_flag(groups: Sequence[npt.ArrayLike], repeatability_pct: float) -> Flag | None:
@@ -220,7 +220,7 @@ def shop_repeatability(groups: Sequence[npt.ArrayLike]) -> Repeatability:
     samples = [s for s in samples if s.n > 1]
     for sample in samples:
         require_positive("mean of a group of repeats", float(sample.mean))
-    pooled = pooled_sd([Sample(s.n, 100.0, 100.0 * s.sd / s.mean, s.df) for s in samples])
+    pooled = pooled_sd([SampleSummary(s.n, 100.0, 100.0 * s.sd / s.mean, s.df) for s in samples])
     tail = (1 - CONFIDENCE) / 2
     low, high = (float(np.sqrt(pooled.df / chdtri(pooled.df, p))) for p in (tail, 1 - tail))
     return Repeatability(

@@ -15,7 +15,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units import identities
-from jobs.calc.units.numbers import Figures, require_positive, same_form
+from jobs.calc.units.numbers import FloatOrArray, match_input_type, require_positive
 
 WINDOW_S = 0.3
 # Samples of a window handled in one go, so that memory does not grow with the run.
@@ -93,21 +93,23 @@ def equivalent_mass_kg(inertia_kgm2: float, radius_m: float) -> float:
     return inertia_kgm2 / radius_m**2
 
 
-def inertia_torque_nm(inertia_kgm2: float, acceleration_rad_s2: Figures) -> Figures:
+def inertia_torque_nm(inertia_kgm2: float, acceleration_rad_s2: FloatOrArray) -> FloatOrArray:
     """Torque that speeds the roller up, T = J·dω/dt [N·m]; on a coast-down it is minus the loss."""
-    return same_form(acceleration_rad_s2, inertia_kgm2 * np.asarray(acceleration_rad_s2))
+    return match_input_type(acceleration_rad_s2, inertia_kgm2 * np.asarray(acceleration_rad_s2))
 
 
-def inertia_power_kw(inertia_kgm2: float, acceleration_rad_s2: Figures, speed_rad_s: Figures) -> Figures:
+def inertia_power_kw(
+    inertia_kgm2: float, acceleration_rad_s2: FloatOrArray, speed_rad_s: FloatOrArray
+) -> FloatOrArray:
     """Power that speeds the roller up, P = J·ω·dω/dt [kW]."""
-    return same_form(
+    return match_input_type(
         speed_rad_s, inertia_torque_nm(inertia_kgm2, acceleration_rad_s2) * np.asarray(speed_rad_s) / 1000
     )
 
 
-def kinetic_energy_j(inertia_kgm2: float, speed_rad_s: Figures) -> Figures:
+def kinetic_energy_j(inertia_kgm2: float, speed_rad_s: FloatOrArray) -> FloatOrArray:
     """Energy held by the turning roller, J·ω²/2 [J]."""
-    return same_form(speed_rad_s, inertia_kgm2 * np.square(speed_rad_s) / 2)
+    return match_input_type(speed_rad_s, inertia_kgm2 * np.square(speed_rad_s) / 2)
 
 
 def step_power_kw(
@@ -125,14 +127,14 @@ def step_power_kw(
 
 
 def engine_torque_nm(
-    roller_torque_nm: Figures, roller_speed_rad_s: Figures, engine_speed_rad_s: Figures
-) -> Figures:
+    roller_torque_nm: FloatOrArray, roller_speed_rad_s: FloatOrArray, engine_speed_rad_s: FloatOrArray
+) -> FloatOrArray:
     """Roller torque carried over to the engine's speed without losses [N·m]: it is no crank torque."""
     ratio = np.asarray(roller_speed_rad_s) / engine_speed_rad_s
-    return same_form(roller_torque_nm, np.asarray(roller_torque_nm) * ratio)
+    return match_input_type(roller_torque_nm, np.asarray(roller_torque_nm) * ratio)
 
 
-def engine_speed_rpm(roller_speed_rad_s: Figures, ratio: float) -> Figures:
+def engine_speed_rpm(roller_speed_rad_s: FloatOrArray, ratio: float) -> FloatOrArray:
     """Engine speed [1/min] from the roller's, ``ratio`` engine turns to one of the roller, without slip.
 
     Raises
@@ -141,7 +143,7 @@ def engine_speed_rpm(roller_speed_rad_s: Figures, ratio: float) -> Figures:
         A ratio not above zero.
     """
     require_positive("ratio of engine to roller speed", ratio)
-    return same_form(
+    return match_input_type(
         roller_speed_rad_s, np.asarray(roller_speed_rad_s) * ratio / identities.RAD_PER_S_PER_RPM
     )
 

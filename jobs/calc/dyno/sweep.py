@@ -14,7 +14,7 @@ from jobs.calc.dyno.consistency import power_torque_flag, slip_flag
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.dyno.speed_grid import HIGHEST_ENGINE_SPEED_RPM
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -169,7 +169,9 @@ def _stretch(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | 
         return everything
     start, stop = stretches[int(np.argmax(rises))]
     seen = "Throttle open and engine speed rising" if throttle is not None else "Engine speed rising"
-    return Sweep(start, stop, f"{seen} from {written(speed[start])} to {written(speed[stop - 1])} 1/min.")
+    return Sweep(
+        start, stop, f"{seen} from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min."
+    )
 
 
 def _quiet_width(speed: FloatArray) -> int | None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jobs.calc.units.numbers import Figures, require_finite, require_positive, same_form
+from jobs.calc.units.numbers import FloatOrArray, match_input_type, require_finite, require_positive
 
 AIR_G_PER_MOL = 28.965
 OXYGEN_SHARE_OF_AIR = 0.20946  # by volume
@@ -111,7 +111,7 @@ def stoichiometric_afr(carbon: float, hydrogen: float, oxygen: float = 0.0) -> f
     return oxygen_mol * AIR_G_PER_MOL / OXYGEN_SHARE_OF_AIR / fuel_g
 
 
-def lambda_from_afr(afr: Figures, stoichiometric: float) -> Figures:
+def lambda_from_afr(afr: FloatOrArray, stoichiometric: float) -> FloatOrArray:
     """Lambda from an air-fuel ratio [kg/kg] and the fuel's stoichiometric one; float or array, NaN stays NaN.
 
     Raises
@@ -120,10 +120,10 @@ def lambda_from_afr(afr: Figures, stoichiometric: float) -> Figures:
         The stoichiometric ratio is not above zero.
     """
     require_positive("stoichiometric ratio", stoichiometric)
-    return same_form(afr, np.asarray(afr, dtype=np.float64) / stoichiometric)
+    return match_input_type(afr, np.asarray(afr, dtype=np.float64) / stoichiometric)
 
 
-def afr_from_lambda(lambda_: Figures, stoichiometric: float) -> Figures:
+def afr_from_lambda(lambda_: FloatOrArray, stoichiometric: float) -> FloatOrArray:
     """Air-fuel ratio [kg/kg] from lambda and the fuel's stoichiometric ratio; float or array, NaN stays NaN.
 
     Raises
@@ -132,10 +132,10 @@ def afr_from_lambda(lambda_: Figures, stoichiometric: float) -> Figures:
         The stoichiometric ratio is not above zero.
     """
     require_positive("stoichiometric ratio", stoichiometric)
-    return same_form(lambda_, np.asarray(lambda_, dtype=np.float64) * stoichiometric)
+    return match_input_type(lambda_, np.asarray(lambda_, dtype=np.float64) * stoichiometric)
 
 
-def lambda_from_gauge(gauge_afr: Figures, gauge_stoichiometric: float) -> Figures:
+def lambda_from_gauge(gauge_afr: FloatOrArray, gauge_stoichiometric: float) -> FloatOrArray:
     """Lambda behind a wideband gauge's reading: the gauge shows lambda times its own constant.
 
     Mostly 14.7, whatever fuel is in the tank. The true ratio on another fuel is

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from jobs.calc.mixture.grid import Correction, MixtureGrid, NoCorrection, target_grid
 from jobs.calc.statistics import FloatArray, table_lookup
-from jobs.calc.tables.cell_grid import BoolArray, checked_axis
+from jobs.calc.tables.cell_grid import BoolArray, check_axis
 from jobs.calc.units.numbers import require_finite, require_positive
 
 MOST_DECIMALS = 6
@@ -146,8 +146,8 @@ def apply_to_table(
         Axes that do not rise, a table of another shape, no figure in it, a step not above zero, or a dead
         time below zero or as long as the longest opening time.
     """
-    speed = checked_axis(fuel_axes[0], "fuel table's engine speed")
-    load = checked_axis(fuel_axes[1], "fuel table's load")
+    speed = check_axis(fuel_axes[0], "fuel table's engine speed")
+    load = check_axis(fuel_axes[1], "fuel table's load")
     table = np.asarray(fuel_table, dtype=float)
     if table.shape != (load.size, speed.size):
         raise ValueError(

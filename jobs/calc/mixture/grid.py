@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from jobs.calc.mixture.fuel import check_target
 from jobs.calc.statistics import FloatArray
-from jobs.calc.tables.cell_grid import Axis, BoolArray, IntArray, Visits, cell_statistics
+from jobs.calc.tables.cell_grid import BoolArray, GridAxis, IntArray, Visits, cell_statistics
 
 # At or beyond these a usual wideband sensor shows the end of its scale; common practice, no source.
 SENSOR_RANGE = (0.65, 1.60)
@@ -125,19 +125,19 @@ def mixture_grid(
         Axes that do not rise, channels of different length, or a lambda that is no lambda.
     """
     speed, load, sensed = (np.asarray(a, dtype=float) for a in (engine_speed_rpm, load_pct, lambda_))
-    columns, rows = Axis.of(rpm_axis, "engine speed"), Axis.of(load_axis, "load")
+    columns, rows = GridAxis.of(rpm_axis, "engine speed"), GridAxis.of(load_axis, "load")
     number = _dwell_numbers(sensed.size, time_s, dwell)
     _check_channels(speed, load, sensed, number)
 
-    held = columns.holds(speed) & rows.holds(load)
+    held = columns.contains(speed) & rows.contains(load)
     low, high = sensor_range
     used = held & (sensed > low) & (sensed < high)
     shape = (rows.points.size, columns.points.size)
     unused, lean_end = _count_unused(columns, rows, speed, load, sensed, held, used, high)
     if not used.all():
         speed, load, sensed, number = speed[used], load[used], sensed[used], number[used]
-    column, near_speed = columns.place(speed)
-    row, near_load = rows.place(load)
+    column, near_speed = columns.locate(speed)
+    row, near_load = rows.locate(load)
     visits = Visits.of(row * shape[1] + column, number, near_speed * near_load, sensed)
     brief = visits.n < SHORTEST_VISIT_SAMPLES
     unused[Unused.BRIEF] = int(visits.n[brief].sum())
@@ -188,8 +188,8 @@ def _check_channels(speed: FloatArray, load: FloatArray, sensed: FloatArray, num
 
 
 def _count_unused(
-    columns: Axis,
-    rows: Axis,
+    columns: GridAxis,
+    rows: GridAxis,
     speed: FloatArray,
     load: FloatArray,
     sensed: FloatArray,
@@ -208,7 +208,7 @@ def _count_unused(
         Unused.END_OF_SCALE: int(np.count_nonzero(measured & held & ~used)),
     }
     lean = measured & held & (sensed >= lean_end)
-    at = rows.place(load[lean])[0] * columns.points.size + columns.place(speed[lean])[0]
+    at = rows.locate(load[lean])[0] * columns.points.size + columns.locate(speed[lean])[0]
     return counts, np.bincount(at, minlength=cells).astype(np.intp)
 
 

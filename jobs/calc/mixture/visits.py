@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from jobs.calc.mixture.grid import SENSOR_RANGE, SHORTEST_VISIT_SAMPLES
 from jobs.calc.mixture.steady import SteadySamples
-from jobs.calc.tables.cell_grid import Axis
+from jobs.calc.tables.cell_grid import GridAxis
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,13 @@ def cell_visits(
     ValueError
         Axes that do not rise.
     """
-    columns, rows = Axis.of(rpm_axis, "engine speed"), Axis.of(load_axis, "load")
+    columns, rows = GridAxis.of(rpm_axis, "engine speed"), GridAxis.of(load_axis, "load")
     speed, load, sensed = samples.engine_speed_rpm, samples.load_pct, samples.lambda_
     low, high = sensor_range
-    at = np.flatnonzero(columns.holds(speed) & rows.holds(load) & (sensed > low) & (sensed < high))
+    at = np.flatnonzero(columns.contains(speed) & rows.contains(load) & (sensed > low) & (sensed < high))
     if not at.size:
         return []
-    cell = rows.place(load[at])[0] * columns.points.size + columns.place(speed[at])[0]
+    cell = rows.locate(load[at])[0] * columns.points.size + columns.locate(speed[at])[0]
     key = samples.dwell[at] * (rows.points.size * columns.points.size) + cell
     _, first, where, counts = np.unique(key, return_index=True, return_inverse=True, return_counts=True)
     last = np.zeros_like(first)

@@ -7,7 +7,7 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.mixture.grid import FEWEST_DWELLS, MixtureGrid, target_grid
 from jobs.calc.statistics import FloatArray
 from jobs.calc.tables.cell_grid import BoolArray
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 HIGH_LOAD_PCT = 70.0
 LEAN_SHARE = 0.03  # leaner than the target by more than this is pointed out; common practice, no source
@@ -99,7 +99,7 @@ def _implausible_flags(grid: MixtureGrid, wanted: FloatArray) -> list[Flag]:
     return [
         Flag(
             "implausible",
-            f"Every cell is off the target by about {written(100 * middle, signed=True)} %: check the "
+            f"Every cell is off the target by about {format_number(100 * middle, signed=True)} %: check the "
             "sensor, an air leak in the exhaust, and the fuel that was named, before the fuel table.",
         )
     ]
@@ -123,4 +123,4 @@ def _few_flags(grid: MixtureGrid, fewest_dwells: int) -> list[Flag]:
 
 
 def _place(grid: MixtureGrid, cell: tuple[int, int]) -> str:
-    return f"at {written(grid.rpm_axis[cell[1]])} 1/min and {grid.load_axis[cell[0]]:g} % load"
+    return f"at {format_number(grid.rpm_axis[cell[1]])} 1/min and {grid.load_axis[cell[0]]:g} % load"

@@ -11,7 +11,7 @@ import numpy as np
 
 from jobs.calc.run_file.layout import CLOCK, DATE_TIME
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.factors import canonical_unit
+from jobs.calc.units.factors import identify_unit
 
 # What files write where there is no figure. A lone sign is one as well.
 MISSING = (
@@ -106,7 +106,7 @@ def parse_number(
         return _finite(plain)
     if (value := _grouped_or_foreign(text, decimal, thousands)) is not None:
         return value
-    if (match := _WITH_UNIT.fullmatch(text)) and (found := canonical_unit(match[2])) is not None:
+    if (match := _WITH_UNIT.fullmatch(text)) and (found := identify_unit(match[2])) is not None:
         return parse_number(match[1], decimal, thousands) if unit_id in (None, found) else None
     return None
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel, implied_unit, likenesses, says_corrected
+from jobs.calc.channels import CHANNELS, Channel, implied_unit, match_channels, mentions_correction
 from jobs.calc.run_file.layout import TIME_FORMS, Column
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.factors import FACTORS, canonical_unit, convert, unit
+from jobs.calc.units.factors import FACTORS, convert, get_unit, identify_unit
 
 TYPICAL_AFR = 14.7  # petrol, for judging whether figures are believable; memory: usual gauge scale
 
@@ -42,10 +42,10 @@ def split_unit(header: str) -> tuple[str, str]:
     """A header's name and unit: ``'Leistung [kW]'``, ``'n / 1/min'``, ``'power_kw'``, ``'Speed, km/h'``."""
     header = header.strip()
     for match in reversed(list(_IN_BRACKETS.finditer(header))):
-        if match.group().lstrip()[0] == "[" or canonical_unit(match[1]) is not None:
+        if match.group().lstrip()[0] == "[" or identify_unit(match[1]) is not None:
             name = (header[: match.start()] + header[match.end() :]).strip()
             return (name, match[1].strip()) if name else (header, match[1].strip())
-    if len(header) > 1 and canonical_unit(header) is not None:
+    if len(header) > 1 and identify_unit(header) is not None:
         return header, header
     for match in _SEPARATOR.finditer(header):
         tail, name = header[match.end() :].strip(), header[: match.start()].strip()
@@ -59,7 +59,7 @@ def _is_unit_at_the_end(tail: str, separator: str) -> bool:
         not tail
         or tail.casefold() in _NO_UNIT_AT_THE_END
         or tail[-1] in ")]}"
-        or canonical_unit(tail) in (None, "one")
+        or identify_unit(tail) in (None, "one")
     ):
         return False
     # 'power_kw' and 'n / s' are written on purpose; in 'phase A V' a lone letter may be anything
@@ -81,7 +81,7 @@ def suggestions(
     """
     found = [
         suggestion
-        for channel_id, (share, phrase) in likenesses(name).items()
+        for channel_id, (share, phrase) in match_channels(name).items()
         if (suggestion := _suggestion(CHANNELS[channel_id], share, phrase, name, unit_text, values, form))
         is not None
     ]
@@ -89,7 +89,7 @@ def suggestions(
     if not found and (alone := _from_unit_alone(unit_text)) is not None:
         found = [alone]
     words = {
-        suggestion.channel: likenesses(name).get(suggestion.channel, (1.0, ""))[0] for suggestion in found
+        suggestion.channel: match_channels(name).get(suggestion.channel, (1.0, ""))[0] for suggestion in found
     }
     alike = [channel for channel, share in words.items() if share > max(words.values()) - 0.1]
     if len(alike) > 1:  # the name alone does not tell them apart
@@ -111,15 +111,15 @@ def _suggestion(
     if form is not None:
         return Suggestion(channel.id, form, share) if channel.quantity == "time" else None
     stated = "" if unit_text == name else unit_text  # a name that is a unit: 'RPM' over thousands of them
-    given = canonical_unit(stated, channel.quantity) if stated else None
-    if given is not None and unit(given).quantity != channel.quantity:
+    given = identify_unit(stated, channel.quantity) if stated else None
+    if given is not None and get_unit(given).quantity != channel.quantity:
         return None
     if given is not None:
         unit_id, sure = given, 1.0
     else:
         unit_id, sure = _likely_unit(channel, phrase, values)
         sure *= 0.8 if stated else 1.0
-    if says_corrected(name):
+    if mentions_correction(name):
         sure *= 0.85
     if unit_id == "afr":  # nothing is known before the fuel is
         sure *= 0.85
@@ -129,7 +129,7 @@ def _suggestion(
 
 
 def _from_unit_alone(unit_text: str) -> Suggestion | None:
-    given = canonical_unit(unit_text) if unit_text else None
+    given = identify_unit(unit_text) if unit_text else None
     channel = _FROM_UNIT_ALONE.get(FACTORS[given].quantity) if given else None
     return Suggestion(channel, given, 0.5) if channel else None
 

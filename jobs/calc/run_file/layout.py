@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from jobs.calc.channels import CHANNELS
-from jobs.calc.units.factors import FACTORS, unit
+from jobs.calc.units.factors import FACTORS, get_unit
 
 CERTAIN = 0.9  # below it a person has to nod
 
@@ -59,7 +59,7 @@ def unit_label(unit_id: str | None) -> str:
     """What people read for a unit or for a way to write times."""
     if unit_id is None:
         return ""
-    return TIME_FORMS.get(unit_id) or unit(unit_id).label
+    return TIME_FORMS.get(unit_id) or get_unit(unit_id).label
 
 
 def unit_choices(channel_id: str) -> dict[str, str]:
@@ -113,7 +113,7 @@ class Column:
 
     def _require_same_quantity(self, channel_id: str, unit_id: str) -> None:
         channel = CHANNELS[channel_id]
-        given = "time" if unit_id in TIME_FORMS else unit(unit_id).quantity
+        given = "time" if unit_id in TIME_FORMS else get_unit(unit_id).quantity
         if given != channel.quantity:
             raise ValueError(
                 f"Column {self.position + 1} ('{self.name}') cannot be {channel.label} "

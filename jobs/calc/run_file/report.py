@@ -6,13 +6,13 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel, says_corrected
+from jobs.calc.channels import CHANNELS, Channel, mentions_correction
 from jobs.calc.run_file.column_meaning import TYPICAL_AFR
 from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, Layout
 from jobs.calc.run_file.skipped_rows import Tally
 from jobs.calc.run_file.table import Table
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ def figure_range(values: FloatArray) -> tuple[float | None, float | None]:
 
 
 def _count(number: int, one: str, many: str) -> str:
-    return f"{written(number)} {one if number == 1 else many}"
+    return f"{format_number(number)} {one if number == 1 else many}"
 
 
 def column_question(column: Column, values: FloatArray) -> Question | None:
@@ -141,7 +141,7 @@ def standing_questions(layout: Layout) -> list[Question]:
     """What the layout itself leaves open."""
     questions = [Question(None, doubt) for doubt in layout.doubts]
     for column in layout.columns:
-        if column.channel in ("power_kw", "torque_nm") and says_corrected(column.name):
+        if column.channel in ("power_kw", "torque_nm") and mentions_correction(column.name):
             questions.append(
                 Question(
                     column.position,

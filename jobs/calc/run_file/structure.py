@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from jobs.calc.run_file.cells import reads_as_figure, split_cells
 from jobs.calc.run_file.layout import DELIMITERS, MAX_COLUMNS, RunFileError
-from jobs.calc.units.factors import canonical_unit
+from jobs.calc.units.factors import identify_unit
 
 SAMPLE_LINES = 60
 ROWS_LOOKED_AT = 150
@@ -212,7 +212,7 @@ def _candidates_above(lines: Sequence[str], delimiter: str, start: int, width: i
 
 def _is_unit_row(row: Sequence[str]) -> bool:
     filled = [cell for cell in row if cell and cell not in ("-", "–")]
-    known = sum(1 for cell in filled if canonical_unit(cell) is not None or _BRACKETED.fullmatch(cell))
+    known = sum(1 for cell in filled if identify_unit(cell) is not None or _BRACKETED.fullmatch(cell))
     return bool(filled) and known >= 0.6 * len(filled)
 
 

@@ -28,7 +28,7 @@ from jobs.calc.run_file.skipped_rows import (
 from jobs.calc.run_file.structure import header_cells
 from jobs.calc.run_file.text import MAX_ROWS, Text
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 BLOCK_BYTES = 1024 * 1024
 LEAF_BYTES = 64 * 1024
@@ -200,7 +200,7 @@ class _Reader:
 
     def _set_rows(self, rows: int) -> None:
         if rows > MAX_ROWS:
-            raise RunFileError(f"The file has more than {written(MAX_ROWS)} rows; it is not read.")
+            raise RunFileError(f"The file has more than {format_number(MAX_ROWS)} rows; it is not read.")
         self.rows = rows
 
     # --- block by block

@@ -19,7 +19,7 @@ IntArray = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
-class Axis:
+class GridAxis:
     """One axis, the half-way boundaries of its cells, and the weight a sample has by its nearness."""
 
     points: FloatArray
@@ -30,8 +30,8 @@ class Axis:
     slope: FloatArray
 
     @classmethod
-    def of(cls, given: npt.ArrayLike, name: str) -> "Axis":
-        points = checked_axis(given, name)
+    def of(cls, given: npt.ArrayLike, name: str) -> "GridAxis":
+        points = check_axis(given, name)
         gaps = np.diff(points)
         below, above = np.concatenate([gaps[:1], gaps]), np.concatenate([gaps, gaps[-1:]])
         edges = np.concatenate([points - below / 2, points[-1:] + above[-1:] / 2])
@@ -40,17 +40,17 @@ class Axis:
         halves = np.ravel(np.column_stack([edges[:-1], points]))
         return cls(points, edges, halves, constant, slope)
 
-    def holds(self, values: FloatArray) -> BoolArray:
+    def contains(self, values: FloatArray) -> BoolArray:
         """Inside the outer boundaries, both of which belong to the table; NaN is not."""
         return (values >= self.edges[0]) & (values <= self.edges[-1])
 
-    def place(self, values: FloatArray) -> tuple[IntArray, FloatArray]:
+    def locate(self, values: FloatArray) -> tuple[IntArray, FloatArray]:
         """Cell, and nearness: 1 on the axis point, falling in a straight line to 1/2 on the boundary."""
         half = np.searchsorted(self.halves[1:], values, side="right")
         return half >> 1, self.constant[half] + self.slope[half] * values
 
 
-def checked_axis(given: npt.ArrayLike, name: str) -> FloatArray:
+def check_axis(given: npt.ArrayLike, name: str) -> FloatArray:
     """An axis as an array.
 
     Raises

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from jobs.calc.run_file.cells import is_missing, parse_number, split_cells
 from jobs.calc.run_file.decimal_marks import find_marks
 from jobs.calc.statistics import FloatArray
-from jobs.calc.tables.cell_grid import checked_axis
+from jobs.calc.tables.cell_grid import check_axis
 
 MOST_CELLS_A_SIDE = 200
 # No engine turns this slowly: an axis that ends below it wrote its thousands with a mark ("4.000").
@@ -76,8 +76,8 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
         for number, row in zip(numbers[1:], body, strict=True)
     ]
     return PastedTable(
-        column_axis=checked_axis(columns, column_name),
-        row_axis=checked_axis(row_axis, row_name),
+        column_axis=check_axis(columns, column_name),
+        row_axis=check_axis(row_axis, row_name),
         cells=np.array(cells, dtype=float),
         texts=tuple(tuple(row) for row in rows),
         delimiter=delimiter,

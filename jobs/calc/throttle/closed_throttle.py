@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.speed_grid import GridChannel, on_grid
 from jobs.calc.statistics import CONFIDENCE, t_quantile
-from jobs.calc.units.numbers import require_positive, written
+from jobs.calc.units.numbers import format_number, require_positive
 
 CLOSED_GRIP_PCT = 2.0
 SHORTEST_IDLE_S = 5.0
@@ -78,9 +78,11 @@ def idle(
 def _in_words(mean: float, half: float, sd: float, off: float, tolerance_rpm: float) -> str:
     where = "on its target"
     if abs(off) > tolerance_rpm:
-        where = f"{written(abs(off))} 1/min {'above' if off > 0 else 'below'} its target"
-    target = written(mean - off)
-    return f"It idles at {written(mean)} ± {half:.0f} 1/min, {where} of {target}, and hunts by {sd:.0f}."
+        where = f"{format_number(abs(off))} 1/min {'above' if off > 0 else 'below'} its target"
+    target = format_number(mean - off)
+    return (
+        f"It idles at {format_number(mean)} ± {half:.0f} 1/min, {where} of {target}, and hunts by {sd:.0f}."
+    )
 
 
 def overrun_torque(

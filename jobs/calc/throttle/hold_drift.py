@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from jobs.calc.statistics import CONFIDENCE, FloatArray, t_quantile
 from jobs.calc.tables.cell_grid import BoolArray
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 GRIP_STAYS_WITHIN_PCT = 0.5  # either side of its middle
 SHORTEST_STRETCH_S = 1.0
@@ -252,12 +252,12 @@ def _miss_from(start: float, blocks: list[Blocks]) -> float:
 def _sentence(
     verdict: Verdict, slope: float, half: float, starts: float, covered: tuple[float, float]
 ) -> str:
-    figures = f"{written(slope, 2, signed=True)} ± {half:.2f} % per 1000 1/min"
-    between = f"between {written(covered[0])} and {written(covered[1])} 1/min"
+    figures = f"{format_number(slope, 2, signed=True)} ± {half:.2f} % per 1000 1/min"
+    between = f"between {format_number(covered[0])} and {format_number(covered[1])} 1/min"
     if verdict is Verdict.HOLDS:
         return f"The plate holds at a held grip {between} ({figures})."
     if verdict is Verdict.NOT_ENOUGH:
         return f"Not enough data to say whether the plate holds {between}: {figures}."
     way = "opens" if verdict is Verdict.OPENS else "closes"
-    since = f"from about {written(starts)} 1/min on"
+    since = f"from about {format_number(starts)} 1/min on"
     return f"The plate {way} by itself at a held grip, {since}: {figures} {between}."

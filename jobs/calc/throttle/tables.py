@@ -12,9 +12,9 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.statistics import FloatArray, Floats, table_lookup
-from jobs.calc.tables.cell_grid import checked_axis
+from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import parse_table
-from jobs.calc.units.numbers import require_finite, written
+from jobs.calc.units.numbers import format_number, require_finite
 
 # Spans of the grip that a table is judged over, and how they are said.
 SPANS_PCT: dict[float, str] = {10.0: "tenth", 20.0: "fifth", 50.0: "half"}
@@ -57,8 +57,8 @@ class ThrottleTable:
     plate_pct: FloatArray
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "grip_pct", checked_axis(self.grip_pct, "grip"))
-        object.__setattr__(self, "rpm", checked_axis(self.rpm, "engine speed"))
+        object.__setattr__(self, "grip_pct", check_axis(self.grip_pct, "grip"))
+        object.__setattr__(self, "rpm", check_axis(self.rpm, "engine speed"))
         object.__setattr__(self, "plate_pct", np.asarray(self.plate_pct, dtype=float))
         if self.plate_pct.shape != (self.grip_pct.size, self.rpm.size):
             raise ValueError(
@@ -73,8 +73,8 @@ class ThrottleTable:
             value = self.plate_pct[row, column]
             said = "is empty" if np.isnan(value) else f"holds {value:g}"
             raise ValueError(
-                f"The cell at {self.grip_pct[row]:g} % grip and {written(self.rpm[column])} 1/min {said}: "
-                "a plate opens from 0 to 100 %."
+                f"The cell at {self.grip_pct[row]:g} % grip and {format_number(self.rpm[column])} 1/min "
+                f"{said}: a plate opens from 0 to 100 %."
             )
 
     @classmethod
@@ -125,7 +125,7 @@ class ThrottleTable:
         return [
             Flag(
                 "falls",
-                f"At {written(self.rpm[column])} 1/min the plate closes from {plate[row]:g} % to "
+                f"At {format_number(self.rpm[column])} 1/min the plate closes from {plate[row]:g} % to "
                 f"{plate[row + 1]:g} % while the grip opens from {grip[row]:g} % to {grip[row + 1]:g} %: "
                 f"an entry error unless it is meant.{more}",
             )
@@ -141,8 +141,8 @@ class ThrottleTable:
         return [
             Flag(
                 "open-at-closed-grip",
-                f"With the grip closed the plate stands {open_pct:g} % open at {written(self.rpm[column])} "
-                "1/min: the bike may push on at a closed throttle.",
+                f"With the grip closed the plate stands {open_pct:g} % open at "
+                f"{format_number(self.rpm[column])} 1/min: the bike may push on at a closed throttle.",
             )
         ]
 
@@ -157,7 +157,7 @@ class ThrottleTable:
             Flag(
                 "not-full-at-full-grip",
                 f"With the grip full open the plate opens only to {opens:g} % "
-                f"at {written(self.rpm[column])} 1/min.",
+                f"at {format_number(self.rpm[column])} 1/min.",
             )
         ]
 
@@ -169,8 +169,8 @@ class ThrottleTable:
             Flag(
                 "steep",
                 f"From {step.from_grip_pct:g} % to {step.to_grip_pct:g} % grip at "
-                f"{written(step.engine_speed_rpm)} 1/min the plate moves {step.gain:.1f} times as far as the "
-                "grip: the bike will jerk there.",
+                f"{format_number(step.engine_speed_rpm)} 1/min the plate moves {step.gain:.1f} times as far "
+                "as the grip: the bike will jerk there.",
             )
         ]
 
@@ -325,7 +325,7 @@ def torque_by_grip(
     for engine_speed in at_rpm:
         require_finite("engine speed", engine_speed)
     speed, plate, torque = _cell_means(*channels)
-    grip = np.arange(0.0, 100.1, 5.0) if grip_pct is None else checked_axis(grip_pct, "grip")
+    grip = np.arange(0.0, 100.1, 5.0) if grip_pct is None else check_axis(grip_pct, "grip")
     wanted = np.asarray(at_rpm, dtype=float)
     plates = plate_at(table, grip[:, None], wanted[None, :])
     try:

@@ -193,7 +193,7 @@ _PRODUCT_MARKS = re.compile(r"[·⋅•*._\-\s]")
 _LOOK_ALIKES = str.maketrans({"º": "°", "˚": "°", "−": "-", "–": "-", "×": "x", "″": '"', "′": "'"})
 
 
-def unit(unit_id: str) -> Unit:
+def get_unit(unit_id: str) -> Unit:
     """The unit of this id.
 
     Raises
@@ -210,7 +210,7 @@ def unit(unit_id: str) -> Unit:
 @cache
 def _line(from_unit: str, to_unit: str) -> tuple[float, float]:
     """Slope and intercept of the straight line from one unit to the other, each rounded once."""
-    source, goal = unit(from_unit), unit(to_unit)
+    source, goal = get_unit(from_unit), get_unit(to_unit)
     if source.quantity != goal.quantity:
         raise ValueError(
             f"{source.label} measures {source.quantity.replace('_', ' ')} and {goal.label} "
@@ -262,7 +262,7 @@ def _by_spelling() -> dict[str, str]:
     return table
 
 
-def canonical_unit(text: str, quantity: str | None = None) -> str | None:
+def identify_unit(text: str, quantity: str | None = None) -> str | None:
     """The id of the unit that a header means, or None where the text is no unit we know.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 
 
 def format_mm(value: float | Decimal) -> str:
@@ -12,28 +12,28 @@ def format_mm(value: float | Decimal) -> str:
     return f"{whole}.{decimals:0<2}"
 
 
-class LengthWords:
+class LengthFormatter:
     """Lengths as sentences write them: in millimetres, unless a page asks for its shop's unit."""
 
     unit = "mm"
 
-    def figure(self, length_mm: float | Decimal) -> str:
+    def format_number(self, length_mm: float | Decimal) -> str:
         """The number alone, as fine as a blade can tell."""
         return format_mm(length_mm)
 
-    def fine(self, length_mm: float, *, signed: bool = False) -> str:
+    def format_change(self, length_mm: float, *, signed: bool = False) -> str:
         """The number of a change, which is finer than a blade."""
-        return written(length_mm, 3, signed=signed)
+        return format_number(length_mm, 3, signed=signed)
 
-    def coarse(self, length_mm: float) -> str:
+    def format_coarse(self, length_mm: float) -> str:
         """The number of a length taken with a rule."""
         return f"{length_mm:.1f}".removesuffix(".0")
 
     def __call__(self, length_mm: float | Decimal) -> str:
-        return f"{self.figure(length_mm)} {self.unit}"
+        return f"{self.format_number(length_mm)} {self.unit}"
 
-    def span(self, low_mm: float | Decimal, high_mm: float | Decimal) -> str:
-        return f"{self.figure(low_mm)} to {self(high_mm)}"
+    def format_range(self, low_mm: float | Decimal, high_mm: float | Decimal) -> str:
+        return f"{self.format_number(low_mm)} to {self(high_mm)}"
 
 
-IN_MM = LengthWords()
+IN_MM = LengthFormatter()

@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
-NO_FIGURE = "–"
-FEWEST_GROUPED = 10_000
-EXACT = Context(prec=400, rounding=ROUND_HALF_UP)  # as many digits as the largest float has
+NO_VALUE = "–"
+MIN_GROUPED = 10_000
+_EXACT = Context(prec=400, rounding=ROUND_HALF_UP)  # as many digits as the largest float has
 # One number or an array; what goes in as the one comes out as the same.
-Figures = TypeVar("Figures", float, NDArray[np.float64])
+FloatOrArray = TypeVar("FloatOrArray", float, NDArray[np.float64])
 
 
-def same_form(given: Figures, result: Any) -> Figures:
+def match_input_type(given: FloatOrArray, result: Any) -> FloatOrArray:
     """The result as a plain float where a plain number was given, as an array otherwise."""
     form: Any = float(result) if np.ndim(given) == 0 else np.asarray(result, dtype=np.float64)
     return form
@@ -48,7 +48,7 @@ def require_positive(what: str, value: float, unit_label: str = "") -> None:
         raise ValueError(f"The {what} must be above zero; {value:g}{unit_text} was given.")
 
 
-def written(value: float, places: int = 0, *, signed: bool = False) -> str:
+def format_number(value: float, places: int = 0, *, signed: bool = False) -> str:
     """A number as people read it on page and paper, '–' where there is none.
 
     A thin space parts the thousands from five digits on, so that no mark of thousands can be taken for
@@ -63,9 +63,9 @@ def written(value: float, places: int = 0, *, signed: bool = False) -> str:
     .. [1] BIPM, The International System of Units (SI Brochure), 9th ed., 5.4.4.
     """
     if not math.isfinite(value):
-        return NO_FIGURE
-    rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), context=EXACT)
+        return NO_VALUE
+    rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), context=_EXACT)
     size = rounded.copy_abs()
-    text = f"{size:,f}".replace(",", THIN_SPACE if size >= FEWEST_GROUPED else "")
+    text = f"{size:,f}".replace(",", THIN_SPACE if size >= MIN_GROUPED else "")
     sign = "" if not rounded else MINUS if rounded < 0 else "+" if signed else ""
     return f"{sign}{text}"

@@ -3,7 +3,7 @@
 from typing import Any
 
 from jobs.calc.clearances.trend import Course
-from jobs.calc.units.length_format import LengthWords
+from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import BeforeAfter, history_of, surprise
 from jobs.clearances.places import Measured, key_of, places, reading_of, rows_of_no_place
 from jobs.clearances.trend import clearance_history
@@ -11,7 +11,7 @@ from jobs.job.page import JobPage
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan
 from reports.handover.snapshot.json_values import moment, number
 from workshop.models import EngineSpec, ShopProfile
-from workshop.units.display import length_words
+from workshop.units.display import length_formatter
 
 MOVES = tuple(course.value.capitalize() for course in (Course.TIGHTER, Course.LOOSER))
 
@@ -25,10 +25,10 @@ def clearance_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any] | None:
     if spec is None:
         return {**facts, "rows": [], "summary": "", "ranges": [], "earlier": loose_readings(page, None)}
     history = history_of(spec, page.readings)
-    predicted, words = predictions(page), length_words(shop.length_unit)
+    predicted, lengths = predictions(page), length_formatter(shop.length_unit)
     return {
         **facts,
-        "rows": [row_facts(row, predicted, words) for row in history.rows if row.found or row.left],
+        "rows": [row_facts(row, predicted, lengths) for row in history.rows if row.found or row.left],
         "summary": history.summary,
         "has_found": bool(history.found),
         "has_left": bool(history.left),
@@ -62,7 +62,7 @@ def range_facts(spec: EngineSpec, limits: Any) -> dict[str, Any]:
     }
 
 
-def row_facts(row: BeforeAfter, predicted: dict[Any, Any], words: LengthWords) -> dict[str, Any]:
+def row_facts(row: BeforeAfter, predicted: dict[Any, Any], lengths: LengthFormatter) -> dict[str, Any]:
     place = row.place
     return {
         "label": place.label,
@@ -71,7 +71,7 @@ def row_facts(row: BeforeAfter, predicted: dict[Any, Any], words: LengthWords) -
         "target_mm": number(place.target_mm),
         "found": measured_facts(row.found),
         "left": measured_facts(row.left),
-        "surprise": surprise(row.left, predicted.get(place.key), words) if row.left else "",
+        "surprise": surprise(row.left, predicted.get(place.key), lengths) if row.left else "",
     }
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared
 from jobs.job.page import JobPage
 from jobs.models import Run, SuspensionSetting
@@ -113,8 +113,8 @@ def what_changed(comparisons: Sequence[dict[str, Any]], snapshot: dict[str, Any]
     """At most three sentences: what the first comparison shows, else what the records say."""
     for comparison in comparisons:
         sentences = [
-            f"{band['name'].capitalize()} ({written(band['from_rpm'])} to {written(band['to_rpm'])} 1/min). "
-            + band["figures"][0]["sentence"]
+            f"{band['name'].capitalize()} ({format_number(band['from_rpm'])} to "
+            f"{format_number(band['to_rpm'])} 1/min). " + band["figures"][0]["sentence"]
             for band in comparison["bands"]
             if band["figures"]
         ]
@@ -197,7 +197,7 @@ def next_service(page: JobPage, shop: ShopProfile) -> list[str]:
     if spec.check_interval_hours:
         due = ""
         if job.engine_hours is not None:
-            due = f", next at about {written(job.engine_hours + spec.check_interval_hours)} h"
+            due = f", next at about {format_number(job.engine_hours + spec.check_interval_hours)} h"
         said.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
     if said and spec.source:
         said.append(f"Interval from {spec.source}.")

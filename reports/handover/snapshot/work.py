@@ -10,7 +10,7 @@ from jobs.suspension.gearing import GearSpeeds, gear_speeds
 from jobs.suspension.settings import SettingGroup, guide_in_words, hints, side_by_side
 from reports.handover.snapshot.json_values import moment, number
 from workshop.models import ShopProfile
-from workshop.units.display import length_words
+from workshop.units.display import length_formatter
 
 
 def part_facts(part: Part) -> dict[str, Any]:
@@ -93,7 +93,7 @@ def suspension_facts(
         ],
         "groups": [group_facts(group) for group in groups],
         "gears": gear_facts(gear_speeds(job.bike, settings)),
-        "hints": hints(settings, intended_use, length_words(shop.length_unit)),
+        "hints": hints(settings, intended_use, length_formatter(shop.length_unit)),
         "guides": [guide_in_words(end, intended_use) for end in ("front", "rear")] if measured else [],
     }
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.calc.units.factors import FACTORS, canonical_unit, convert
+from jobs.calc.units.factors import FACTORS, convert, identify_unit
 
 # Pint's own names bite: its PS is a petasiemens and its mil an angle.
 PINT_NAMES = {
@@ -163,12 +163,12 @@ SPELLED = {
     ("text", "unit_id"), [(text, unit_id) for unit_id, texts in SPELLED.items() for text in texts]
 )
 def test_header_spelling_is_understood(text: str, unit_id: str) -> None:
-    assert canonical_unit(text) == unit_id
+    assert identify_unit(text) == unit_id
 
 
 @pytest.mark.parametrize("text", ["", "()", "engine speed", "xyz", "42", "[]", "N/A"])
 def test_what_is_no_unit_is_none(text: str) -> None:
-    assert canonical_unit(text) is None
+    assert identify_unit(text) is None
 
 
 @pytest.mark.parametrize(
@@ -176,10 +176,10 @@ def test_what_is_no_unit_is_none(text: str) -> None:
     [("KM", "power", "ps"), ("KM", None, "km"), ("°", "temperature", "c"), ("°", None, "deg")],
 )
 def test_spelling_depends_on_what_is_measured(text: str, quantity: str | None, unit_id: str) -> None:
-    assert canonical_unit(text, quantity) == unit_id
+    assert identify_unit(text, quantity) == unit_id
 
 
 def test_every_unit_understands_its_own_label() -> None:
-    assert {unit_id: canonical_unit(unit.label) for unit_id, unit in FACTORS.items()} == {
+    assert {unit_id: identify_unit(unit.label) for unit_id, unit in FACTORS.items()} == {
         unit_id: unit_id for unit_id in FACTORS
     }

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.calc.units.numbers import written
+from jobs.calc.units.numbers import format_number
 from workshop.models import ShopProfile
 from workshop.units.display import decimals, format_value, label, parse_number, storage_unit
 
@@ -124,4 +124,4 @@ def test_number_comes_back_exact(number: Decimal) -> None:
 
 
 def test_number_as_printed_can_be_typed() -> None:
-    assert parse_number(written(-24310.5, 1)) == Decimal("-24310.5")
+    assert parse_number(format_number(-24310.5, 1)) == Decimal("-24310.5")
