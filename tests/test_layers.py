@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+OURS = ("workshop", "jobs", "reports", "fixtures", "tests")
 MAY_USE = {
     "workshop": {"workshop", "jobs.calc"},
     "jobs": {"workshop", "jobs"},
@@ -32,14 +33,23 @@ def sources(folder: str) -> list[Path]:
 
 @pytest.mark.parametrize("app", MAY_USE)
 def test_an_app_imports_only_what_stands_below_it(app: str) -> None:
-    ours = ("workshop", "jobs", "reports", "fixtures", "tests")
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in sources(app)
         if not str(path.relative_to(ROOT)).startswith(WIRING)
         for name in imported(path)
-        if name.split(".")[0] in ours
+        if name.split(".")[0] in OURS
         and not any(name == allowed or name.startswith(f"{allowed}.") for allowed in MAY_USE[app])
+    ]
+    assert wrong == []
+
+
+def test_no_migration_imports_code_that_can_change() -> None:
+    wrong = [
+        f"{path.relative_to(ROOT)} imports {name}"
+        for path in ROOT.glob("*/migrations/*.py")
+        for name in imported(path)
+        if name.split(".")[0] in OURS
     ]
     assert wrong == []
 

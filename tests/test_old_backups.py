@@ -1,60 +1,96 @@
 """Backups made by earlier versions: restored, brought up to date, and worked with."""
 
+import hashlib
+import io
 import json
 import lzma
+import re
 import tarfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.apps import apps
+from django.core.management import CommandError, call_command
 from django.db import connection
+from django.db.migrations.recorder import MigrationRecorder
+from django.test import Client
 
 from fixtures.small_shop import build_small_shop
-from workshop.backup.archive import read_manifest
-
-BACKUPS = Path(__file__).parents[1] / "fixtures" / "backups"
-OURS = ("workshop", "jobs", "reports")
-
-# What a later version's staff and the customer see of the shop.
-LOOK_AROUND = """
-import hashlib, json, re
-import django; django.setup()
-from django.apps import apps
-from django.test import Client
 from jobs.models import Job
 from reports.models import HandoverSheet, Printing
+from workshop.backup import restore_backup
+from workshop.backup.archive import MANIFEST, read_manifest
 from workshop.models import StaffMember
 
-models = apps.get_models(include_auto_created=True)
-rows = {model._meta.db_table: model._base_manager.count() for model in models}
-staff, customer = (Client(HTTP_HOST="localhost") for _ in range(2))
-staff.force_login(StaffMember.objects.get(username="owner"), "django.contrib.auth.backends.ModelBackend")
-opened, linked = {}, set()
-for page in ["/", *(job.get_absolute_url() for job in Job.objects.all())]:
-    answer = staff.get(page)
-    opened[page] = answer.status_code
-    linked.update(re.findall('<a [^>]*href="(/[^"#]*)', answer.text))
-for page in sorted(linked - set(opened)):
-    opened[page] = staff.get(page).status_code
-sheet = HandoverSheet.objects.get()
-link = f"/sheet/{sheet.links.get(revoked_at=None).token}/"
-pdf = b"".join(customer.get(f"{link}pdf/"))
-print(json.dumps({
-    "rows": rows,
-    "pages": opened,
-    "customer": customer.get(link).text,
-    "revoked": customer.get(f"/sheet/{sheet.links.exclude(revoked_at=None).get().token}/").status_code,
-    "sheet_is_as_issued": hashlib.sha256(pdf).hexdigest() == sheet.sha256,
-    "issued": [HandoverSheet.objects.count(), Printing.objects.count()],
-}))
+BACKUPS = Path(__file__).parents[1] / "fixtures" / "backups"
+VERSIONS = sorted({path.name.rsplit("-", 1)[0] for path in BACKUPS.glob("*.tar.xz")})
+OURS = ("workshop", "jobs", "reports")
+
+
+def unpack(version: str, folder: Path) -> Path:
+    path = folder / "shop.tar"
+    path.write_bytes(lzma.decompress((BACKUPS / f"{version}-{connection.vendor}.tar.xz").read_bytes()))
+    return path
+
+
+def describe_tables() -> dict[str, Any]:
+    """Columns, and what constrains and indexes them, by table of our apps."""
+    described = {}
+    with connection.cursor() as cursor:
+        for table in filter(lambda name: name.startswith(OURS), connection.introspection.table_names()):
+            columns = connection.introspection.get_table_description(cursor, table)
+            constraints = connection.introspection.get_constraints(cursor, table).values()
+            described[table] = {
+                "columns": {column.name: [column.type_code, column.null_ok] for column in columns},
+                "constraints": sorted(
+                    json.dumps({key: value for key, value in each.items() if key != "definition"})
+                    for each in constraints
+                ),
+            }
+    return json.loads(json.dumps(described))
+
+
+def look_around() -> dict[str, Any]:
+    """What staff and the customer see of the restored shop."""
+    models = apps.get_models(include_auto_created=True)
+    rows = {model._meta.db_table: model._base_manager.count() for model in models}
+    staff, customer = Client(HTTP_HOST="localhost"), Client(HTTP_HOST="localhost")
+    owner = StaffMember.objects.get(username="owner")
+    staff.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    opened: dict[str, int] = {}
+    linked: set[str] = set()
+    for page in ["/", *(job.get_absolute_url() for job in Job.objects.all())]:
+        answer = staff.get(page)
+        opened[page] = answer.status_code
+        linked.update(re.findall('<a [^>]*href="(/[^"#]*)', answer.text))
+    for page in sorted(linked - set(opened)):
+        opened[page] = staff.get(page).status_code
+    sheet = HandoverSheet.objects.get()
+    live, revoked = (sheet.links.get(revoked_at__isnull=live).token for live in (True, False))
+    pdf = b"".join(customer.get(f"/sheet/{live}/pdf/"))
+    return {
+        "tables": describe_tables(),
+        "rows": rows,
+        "pages": opened,
+        "customer": customer.get(f"/sheet/{live}/").text,
+        "revoked": customer.get(f"/sheet/{revoked}/").status_code,
+        "sheet_is_as_issued": hashlib.sha256(pdf).hexdigest() == sheet.sha256,
+        "issued": [HandoverSheet.objects.count(), Printing.objects.count()],
+    }
+
+
+LOOK_AROUND = """
+import json, django; django.setup()
+from tests.test_old_backups import look_around
+print(json.dumps(look_around()))
 """
 
 
 @pytest.mark.django_db(transaction=True)  # PostgreSQL makes no database within a transaction
-@pytest.mark.parametrize("name", sorted({path.name.rsplit("-", 1)[0] for path in BACKUPS.glob("*.tar.xz")}))
-def test_backup_of_earlier_version_is_restored_and_its_pages_open(name, tmp_path, fresh_machine) -> None:
-    path = tmp_path / "shop.tar"
-    path.write_bytes(lzma.decompress((BACKUPS / f"{name}-{connection.vendor}.tar.xz").read_bytes()))
+@pytest.mark.parametrize("version", VERSIONS)
+def test_backup_of_earlier_version_is_restored_and_its_pages_open(version, tmp_path, fresh_machine) -> None:
+    path = unpack(version, tmp_path)
     with tarfile.open(path) as archive:
         manifest = read_manifest(archive)
 
@@ -67,6 +103,7 @@ def test_backup_of_earlier_version_is_restored_and_its_pages_open(name, tmp_path
     looked = fresh_machine.run("-c", LOOK_AROUND)
     assert looked.returncode == 0, looked.stderr
     found = json.loads(looked.stdout)
+    assert found["tables"] == describe_tables()  # as those of a shop that is new today
     kept = {table: count for table, count in manifest.rows.items() if table.startswith(OURS)}
     assert {table: found["rows"].get(table) for table in kept} == kept
     assert [page for page, status in found["pages"].items() if status != 200] == []
@@ -75,6 +112,29 @@ def test_backup_of_earlier_version_is_restored_and_its_pages_open(name, tmp_path
     assert found["revoked"] == 410
     assert found["sheet_is_as_issued"]
     assert found["issued"] == [1, 1]
+
+
+@pytest.mark.django_db
+def test_backup_from_between_squashed_migrations_is_refused(tmp_path) -> None:
+    path, older = unpack(VERSIONS[0], tmp_path), tmp_path / "older.tar"
+    with tarfile.open(path) as source, tarfile.open(older, "w") as target:
+        for member in source.getmembers():
+            data = source.extractfile(member).read()
+            if member.name == MANIFEST:
+                manifest = json.loads(data)
+                manifest["migrations"].remove(["jobs", "0004_places_and_days_shut"])
+                data = json.dumps(manifest).encode()
+                member.size = len(data)
+            target.addfile(member, io.BytesIO(data))
+    with pytest.raises(ValueError, match="backup is from before the oldest version"):
+        restore_backup(older)
+
+
+@pytest.mark.django_db
+def test_database_from_between_squashed_migrations_is_refused() -> None:
+    MigrationRecorder(connection).record_unapplied("jobs", "0004_places_and_days_shut")
+    with pytest.raises(CommandError, match="database is from before the oldest version"):
+        call_command("migrate")
 
 
 @pytest.mark.django_db

@@ -18,7 +18,6 @@ from reports.handover.notices import current_wording, road_causes
 from reports.handover.sheet import sheet_pdf
 from reports.handover.snapshot import make_snapshot, snapshot_sha256
 from reports.models import HandoverSheet, Printing, SheetLink
-from reports.models.handover import new_token
 from reports.tasks import ask_for_pages
 from workshop.models import ShopProfile, StaffMember
 
@@ -199,7 +198,7 @@ def issue_sheet(
 
 def new_link(by: StaffMember, address_of: Callable[[str], str]) -> SheetLink:
     until = timezone.now() + timedelta(days=ShopProfile.current().link_days)
-    return SheetLink(token=new_token(), expires_at=until, made_by=by)
+    return SheetLink(expires_at=until, made_by=by)
 
 
 def printed_link(link: SheetLink | None, address_of: Callable[[str], str] | None) -> dict[str, str] | None:

@@ -103,15 +103,11 @@ class HandoverSheet(models.Model):
         return True
 
 
-def new_token() -> str:
-    return secrets.token_urlsafe(32)
-
-
 class SheetLink(Record):
     """A secret address for the customer: expires, may be revoked, counts its openings."""
 
     sheet = models.ForeignKey(HandoverSheet, on_delete=models.PROTECT, related_name="links")
-    token = models.CharField(max_length=64, unique=True, default=new_token, editable=False)
+    token = models.CharField(max_length=64, unique=True, default=secrets.token_urlsafe, editable=False)
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
     openings = models.PositiveIntegerField(default=0)

@@ -6,7 +6,7 @@ transaction, so that no program beside this one (and no version of it) is needed
 
 import csv
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +16,7 @@ from django.apps import apps
 from django.core.management import call_command
 from django.core.management.color import no_style
 from django.db import connection, models, transaction
+from django.db.migrations.loader import MigrationLoader
 
 MIGRATIONS = "django_migrations"
 LONGEST_CELL = 1 << 30
@@ -160,10 +161,28 @@ def read_copy(made_on: str, parts: list[Path]) -> dict[str, int]:
     return read_sqlite(parts[0]) if made_on == "sqlite" else {part.stem: read_csv(part) for part in parts}
 
 
+def squashed_migrations() -> dict[tuple[str, str], set[tuple[str, str]]]:
+    """Return the squashed migrations, by app and name, with those that each replaces."""
+    known = MigrationLoader(None).disk_migrations
+    return {key: set(migration.replaces) for key, migration in known.items() if migration.replaces}
+
+
+def is_too_old(migrations: Iterable[Sequence[str]]) -> bool:
+    """Return whether a database stands between migrations that have been squashed into one since."""
+    applied = {(app, name) for app, name in migrations}
+    return any(0 < len(applied & replaced) < len(replaced) for replaced in squashed_migrations().values())
+
+
+def last_migrations(migrations: list[list[str]]) -> dict[str, str]:
+    """Return by app the migration that builds its tables as they were when the copy was made."""
+    last = {app: name for app, name in migrations if app in apps.app_configs}
+    squashed = {old: name for (_, name), replaced in squashed_migrations().items() for old in replaced}
+    return {app: squashed.get((app, name), name) for app, name in last.items()}
+
+
 def restore_postgresql(parts: list[Path], migrations: list[list[str]]) -> None:
     """Build the tables as they were when the copy was made, and fill them."""
-    last = {app: name for app, name in migrations if app in apps.app_configs}
-    for app, name in last.items():
+    for app, name in last_migrations(migrations).items():
         call_command("migrate", app, name, verbosity=0, interactive=False)
     by_table = {path.stem: path for path in parts if path.stem != MIGRATIONS}
     with transaction.atomic(), connection.cursor() as cursor:

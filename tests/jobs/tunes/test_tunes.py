@@ -3,11 +3,8 @@
 import hashlib
 import uuid
 from datetime import timedelta
-from importlib import import_module
-from types import SimpleNamespace
 
 import pytest
-from django.apps import apps
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
@@ -463,14 +460,3 @@ def test_two_owners_do_not_overwrite_each_other(login) -> None:
     assert answer.status_code == 422
     assert "Not saved: Ola Owner changed this" in page_of(answer)
     assert "<td>Read the plugs.</td>" in page_of(answer)
-
-
-def test_cautions_of_an_older_shop_are_told_to_the_rider_too(login) -> None:
-    """A caution as it came has its own words for the rider; the shop's own is printed as it was so far."""
-    TuneChangeKind.objects.filter(name="idle speed").update(caution="Mind the kerb.")
-    TuneChangeKind.objects.update(customer_caution="")
-    module = import_module("jobs.migrations.0003_caution_for_the_rider")
-    module.fill(apps, SimpleNamespace(connection=connection))
-    assert kind("idle speed").customer_caution == "Mind the kerb."
-    assert kind("fuel").customer_caution.startswith("The mixture fits the fuel")
-    assert kind("fuel").customer_caution != kind("fuel").caution

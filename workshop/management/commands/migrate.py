@@ -2,8 +2,12 @@
 
 from typing import Any
 
+from django.core.management import CommandError
 from django.core.management.commands import migrate
+from django.db import connections
+from django.db.migrations.recorder import MigrationRecorder
 
+from workshop.backup.records import is_too_old
 from workshop.data_dir import make_shop_folder
 
 
@@ -12,3 +16,11 @@ class Command(migrate.Command):
         # Before Django's own checks, which open the database.
         make_shop_folder(self.stdout.write)
         return super().execute(*args, **options)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if is_too_old(MigrationRecorder(connections[options["database"]]).applied_migrations()):
+            raise CommandError(
+                "This database is from before the oldest version that this one updates: "
+                "update it by a version between the two first."
+            )
+        super().handle(*args, **options)
