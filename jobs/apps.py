@@ -16,4 +16,9 @@ class JobsConfig(AppConfig):
     name = "jobs"
 
     def ready(self) -> None:
+        from jobs.job.stages import open_jobs_blocker
+        from workshop.privacy.erase import erasure_checks
+
+        if open_jobs_blocker not in erasure_checks:
+            erasure_checks.append(open_jobs_blocker)
         post_migrate.connect(make_first_lists, sender=self, dispatch_uid="jobs.first_lists")

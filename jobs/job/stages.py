@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from jobs.models import CLOSED_STAGES, Job, Stage, StageEntry
-from workshop.models import StaffMember
+from workshop.models import Customer, StaffMember
 
 IN_SHOP = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.WAITING, Stage.READY)
 # A job may wait for parts while its bike is still at home.
@@ -45,3 +45,9 @@ def move_to_stage(
     job.handed_over_at = (job.handed_over_at or at) if stage == Stage.HANDED_OVER else None
     job.save()
     return StageEntry.objects.create(job=job, stage=stage, waiting_for=waiting_for, why=why, by=by, at=at)
+
+
+def open_jobs_blocker(customer: Customer) -> str:
+    """Return why the customer cannot be erased while a job is open, or ""."""
+    still_open = [str(job) for job in Job.objects.filter(customer=customer).open()]
+    return f"Open jobs still need the name: {', '.join(still_open)}." if still_open else ""

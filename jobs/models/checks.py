@@ -5,7 +5,7 @@ from django.db import models
 from django.utils import timezone
 
 from jobs.models.job import Job
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 class CheckItem(Record):
@@ -38,6 +38,8 @@ class Check(Record):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField(default=timezone.now)
     note = models.CharField(max_length=200, blank=True)
+
+    personal_data = PersonalData(customer="job__customer", free_text=("note",))
 
     class Meta:
         ordering = ("at", "pk")

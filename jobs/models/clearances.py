@@ -9,7 +9,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from jobs.models.job import Job
-from workshop.models import Gap, Record, Side
+from workshop.models import Gap, PersonalData, Record, Side
 from workshop.models.engines import millimetres
 
 
@@ -30,6 +30,8 @@ class ClearanceSet(Record):
     measured_at = models.DateTimeField("measured at", default=timezone.now)
     measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
+
+    personal_data = PersonalData(customer="job__customer", free_text=("note",))
 
     class Meta:
         ordering = ("measured_at", "pk")
@@ -58,6 +60,8 @@ class ClearanceReading(Record):
     not_goes_mm = millimetres("smallest blade that does not go (mm)")
     shim_marked_mm = millimetres("shim fitted, as marked (mm)")
     shim_measured_mm = millimetres("shim fitted, measured (mm)")
+
+    personal_data = PersonalData(customer="clearance_set__job__customer")
 
     class Meta:
         ordering = ("cylinder", "-side", "position", "-gap")
@@ -101,6 +105,8 @@ class ShimPlan(Record):
     stock_booked_out_at = models.DateTimeField(null=True, blank=True)
     left_over_in_drawer_at = models.DateTimeField(null=True, blank=True, editable=False)
 
+    personal_data = PersonalData(customer="clearance_set__job__customer")
+
     def __str__(self) -> str:
         return f"shim plan, {self.get_policy_display()}"
 
@@ -124,6 +130,8 @@ class ShimPlanRow(Record):
     predicted_mm = millimetres("predicted clearance (mm)", null=False)
     shim_diameter_mm = millimetres("shim diameter (mm)")  # as when the plan was accepted
     why = models.CharField(max_length=300, blank=True)
+
+    personal_data = PersonalData(customer="plan__clearance_set__job__customer")
 
     class Meta:
         ordering = ("cylinder", "-side", "position", "-gap")

@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.urls import reverse
 from django.utils import timezone
 
-from workshop.models import Bike, Customer, Record, ShopProfile
+from workshop.models import Bike, Customer, PersonalData, Record, ShopProfile
 from workshop.models.search import Word, note_words, words_of
 
 
@@ -41,8 +41,6 @@ class JobQuerySet(models.QuerySet["Job"]):
 
 
 class Job(Record):
-    PERSONAL = {"signature": [], "signed_by": ""}  # what an erasure of the customer clears
-
     class IntendedUse(models.TextChoices):
         ROAD = "road", "road"
         ROAD_AND_TRACK = "road_and_track", "road and track"
@@ -106,6 +104,11 @@ class Job(Record):
         settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
 
+    personal_data = PersonalData(
+        customer="customer",
+        cleared=("signature", "signed_by"),
+        free_text=("brief", "condition", "condition_marks", "next_service", "not_tested"),
+    )
     objects = JobQuerySet.as_manager()
 
     class Meta:
@@ -174,6 +177,8 @@ class StageEntry(Record):
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField(default=timezone.now)
 
+    personal_data = PersonalData(customer="job__customer", free_text=("why",))
+
     class Meta:
         ordering = ("at", "pk")
         verbose_name_plural = "stage entries"
@@ -188,6 +193,8 @@ class Photo(Record):
     original_name = models.CharField(max_length=200)
     caption = models.CharField("what it shows", max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    personal_data = PersonalData(customer="job__customer", free_text=("original_name", "caption"))
 
     class Meta:
         ordering = ("created_at", "pk")
@@ -205,6 +212,8 @@ class WorkItem(Record):
         max_digits=10, decimal_places=2, null=True, blank=True, validators=[MinValueValidator(0)]
     )
     done = models.BooleanField(default=False)
+
+    personal_data = PersonalData(customer="job__customer", free_text=("description",))
 
     class Meta:
         ordering = ("created_at", "pk")
@@ -232,6 +241,8 @@ class BikeChange(Record):
     description = models.CharField("what was changed", max_length=300)
     at = models.DateTimeField("changed at", default=timezone.now)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    personal_data = PersonalData(customer="job__customer", free_text=("description",))
 
     class Meta:
         ordering = ("at", "pk")

@@ -5,7 +5,7 @@ from django.db import models
 
 from jobs.models.job import Job
 from jobs.models.runs import Run
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 class MixtureStudy(Record):
@@ -28,6 +28,8 @@ class MixtureStudy(Record):
     fuel_table_before = models.JSONField(null=True, blank=True)
     fuel_table_after = models.JSONField(null=True, blank=True)
     on_sheet = models.BooleanField("print on the handover sheet", default=True)
+
+    personal_data = PersonalData(customer="job__customer", free_text=("title",))
 
     class Meta:
         ordering = ("created_at", "pk")

@@ -5,7 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from jobs.models.job import Job
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 class Part(Record):
@@ -28,6 +28,8 @@ class Part(Record):
     changes_brakes = models.BooleanField("changes the brakes", default=False)
     changes_suspension = models.BooleanField("changes the suspension", default=False)
     note = models.TextField(blank=True)
+
+    personal_data = PersonalData(customer="job__customer", free_text=("name", "maker", "replaces", "note"))
 
     class Meta:
         ordering = ("created_at", "pk")

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from jobs.models.job import Job
 from jobs.models.tunes import TuneRevision
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 class FileLayout(Record):
@@ -17,6 +17,8 @@ class FileLayout(Record):
     name = models.CharField(max_length=120)
     fingerprint = models.CharField(max_length=64, unique=True)
     layout = models.JSONField()
+
+    personal_data = PersonalData(free_text=("name",))  # by default it quotes the name of a run's file
 
     class Meta:
         ordering = ("name", "pk")
@@ -96,6 +98,10 @@ class Run(Record):
     set_aside = models.BooleanField(default=False)
     set_aside_reason = models.CharField("why it is set aside", max_length=200, blank=True)
 
+    personal_data = PersonalData(
+        customer="job__customer", free_text=("original_name", "refusal", "note", "set_aside_reason")
+    )
+
     class Meta:
         ordering = ("made_at", "pk")
         constraints = [
@@ -133,6 +139,8 @@ class Comparison(Record):
     on_sheet = models.BooleanField("print on the handover sheet", default=True)
     note = models.TextField(blank=True)
 
+    personal_data = PersonalData(customer="job__customer", free_text=("title", "note"))
+
     class Meta:
         ordering = ("created_at", "pk")
 
@@ -148,6 +156,8 @@ class ComparisonRun(Record):
     comparison = models.ForeignKey(Comparison, on_delete=models.CASCADE, related_name="members")
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="compared_in")
     group = models.CharField(max_length=10, choices=Group)
+
+    personal_data = PersonalData(customer="comparison__job__customer")
 
     class Meta:
         ordering = ("group", "run__made_at")

@@ -8,7 +8,7 @@ from django.db import models, transaction
 from django.db.models import F, Q
 
 from jobs.models.job import Job
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 QUARTER = timedelta(minutes=15)
 
@@ -74,6 +74,8 @@ class Slot(Record):
     starts_at = models.DateTimeField("from")
     ends_at = models.DateTimeField("to")
 
+    personal_data = PersonalData(customer="job__customer")
+
     class Meta:
         ordering = ("starts_at", "place", "pk")
         indexes = [models.Index(fields=["starts_at"])]
@@ -103,6 +105,8 @@ class SlotQuarter(models.Model):
     slot = models.ForeignKey(Slot, on_delete=models.CASCADE, related_name="quarters")
     place = models.ForeignKey(WorkPlace, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
+
+    personal_data = PersonalData(customer="slot__job__customer")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["place", "at"], name="slot_no_double_booking")]

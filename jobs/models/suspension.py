@@ -6,7 +6,7 @@ from django.db import models
 from django.utils import timezone
 
 from jobs.models.job import Job
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 def reading(name: str, highest: float = 1000) -> models.FloatField:
@@ -53,6 +53,8 @@ class SuspensionSetting(Record):
     front_sprocket = models.PositiveSmallIntegerField("front sprocket (teeth)", null=True, blank=True)
     rear_sprocket = models.PositiveSmallIntegerField("rear sprocket (teeth)", null=True, blank=True)
     note = models.TextField(blank=True)
+
+    personal_data = PersonalData(customer="job__customer", free_text=("note",))
 
     class Meta:
         ordering = ("set_at", "pk")

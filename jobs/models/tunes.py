@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from jobs.models.job import Job
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 class TuneChangeKind(Record):
@@ -56,6 +56,8 @@ class TuneRevision(Record):
     calibration_sha256 = models.CharField(max_length=64, blank=True, editable=False)
     note = models.TextField(blank=True)
 
+    personal_data = PersonalData(customer="job__customer", free_text=("title", "calibration_name", "note"))
+
     class Meta:
         ordering = ("job", "number")
         constraints = [
@@ -84,6 +86,8 @@ class TuneChange(Record):
     unit = models.CharField(max_length=20, blank=True)
     reason = models.CharField("why", max_length=300)
 
+    personal_data = PersonalData(customer="revision__job__customer", free_text=("detail", "reason"))
+
     class Meta:
         ordering = ("created_at", "pk")
         constraints = [models.CheckConstraint(condition=~Q(reason=""), name="tune_change_has_reason")]
@@ -109,6 +113,8 @@ class ThrottleTable(Record):
     grip_pct = models.JSONField()
     engine_speed_rpm = models.JSONField()
     plate_pct = models.JSONField(help_text="rows by grip, columns by engine speed")
+
+    personal_data = PersonalData(customer="revision__job__customer", free_text=("mode", "for_whom"))
 
     class Meta:
         ordering = ("revision", "mode")

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from reports.handover.notices import as_text
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
-from workshop.models import ShopProfile, StaffMember
+from workshop.models import Customer, ShopProfile, StaffMember
 
 OPENINGS_AN_HOUR = 60
 WRONG_ADDRESSES_AN_HOUR = 30
@@ -58,6 +58,12 @@ def revoke_link(link: SheetLink) -> None:
     if link.revoked_at is None:
         link.revoked_at = timezone.now()
         link.save()
+
+
+def revoke_links(customer: Customer) -> None:
+    """Revoke every link to the customer's sheets, so that none shows an erased name."""
+    for link in SheetLink.objects.filter(sheet__job__customer=customer):
+        revoke_link(link)
 
 
 @transaction.atomic

@@ -25,7 +25,7 @@ from reports.documents.throttle_tables import plates_csv
 from reports.handover.snapshot.json_values import moment
 from workshop.csv_files import csv_text
 from workshop.models import ShopProfile
-from workshop.privacy.personal import UNSAID, pointing_at
+from workshop.privacy.held_data import SECRET_FIELDS, referencing_fields
 
 FORMAT = "job records 1"
 LOCKS: set[type[models.Model]] = {SlotQuarter}
@@ -80,7 +80,7 @@ def records_of(job: Job) -> Rows:
     while new:
         nearer: dict[type[models.Model], dict[Any, models.Model]] = {}
         for model, rows in new.items():
-            for other, name in pointing_at(model):
+            for other, name in referencing_fields(model):
                 if other in LOCKS:
                     continue
                 for row in other._base_manager.filter(**{f"{name}__in": list(rows)}).order_by("pk"):
@@ -97,7 +97,7 @@ def records_of(job: Job) -> Rows:
 def columns_of(model: type[models.Model], shop: ShopProfile) -> dict[str, models.Field]:
     """What is told of a kind of record, by name of column."""
     fields = [*model._meta.concrete_fields, *model._meta.many_to_many]
-    return {column_name(each, shop): each for each in fields if each.name not in UNSAID}
+    return {column_name(each, shop): each for each in fields if each.name not in SECRET_FIELDS}
 
 
 def column_name(field: models.Field, shop: ShopProfile) -> str:

@@ -10,7 +10,7 @@ from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 from jobs.models import Job
-from workshop.models import Record
+from workshop.models import PersonalData, Record
 
 
 class IssuedSheetIsFinal(Exception):
@@ -59,6 +59,7 @@ class HandoverSheet(models.Model):
     override_reason = models.TextField(blank=True)
     history = HistoricalRecords(excluded_fields=["snapshot"])
 
+    personal_data = PersonalData(customer="job__customer")  # never altered, so nothing is erased from it
     objects = SheetQuerySet.as_manager()
 
     class Meta:
@@ -114,6 +115,8 @@ class SheetLink(Record):
     last_opened_at = models.DateTimeField(null=True, blank=True)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
+    personal_data = PersonalData(customer="sheet__job__customer")
+
     class Meta:
         ordering = ("created_at", "pk")
 
@@ -144,6 +147,10 @@ class Acknowledgement(Record):
     name = models.CharField(max_length=120)
     notice_text = models.TextField()
     acknowledged_at = models.DateTimeField(default=timezone.now)
+
+    personal_data = PersonalData(
+        customer="sheet__job__customer", cleared=("name",), free_text=("notice_text",)
+    )
 
     class Meta:
         ordering = ("acknowledged_at", "pk")

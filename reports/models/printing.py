@@ -6,6 +6,7 @@ from django.db import models
 from django.utils import timezone
 
 from reports.models.handover import HandoverSheet
+from workshop.models import PersonalData
 
 TAKEN_WITHIN = timedelta(minutes=1)
 MOVES_WITHIN = timedelta(minutes=5)
@@ -32,6 +33,8 @@ class Printing(models.Model):
     attempt = models.PositiveSmallIntegerField(default=1)
     moved_at = models.DateTimeField(default=timezone.now)
     fault = models.TextField(blank=True)
+
+    personal_data = PersonalData(customer="sheet__job__customer")
 
     def __str__(self) -> str:
         return f"{self.sheet}: {self.get_step_display()}"

@@ -7,6 +7,7 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from workshop.models.base import Record
+from workshop.models.personal_data import PersonalData
 from workshop.models.search import Word, asked_for, few_or_asked, note_words, tails_of, words_of
 
 
@@ -41,6 +42,9 @@ class Customer(Record):
     )
     note = models.TextField(blank=True)
 
+    personal_data = PersonalData(
+        customer="pk", cleared=("name", "email", "phone", "experience", "riding_mass_kg", "note")
+    )
     objects = CustomerQuerySet.as_manager()
 
     class Meta:
@@ -73,8 +77,6 @@ class BikeQuerySet(models.QuerySet["Bike"]):
 
 
 class Bike(Record):
-    PERSONAL = {"plate": ""}  # what an erasure of its owner clears; the VIN stays with the work done
-
     owner = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="bikes")
     make = models.CharField(max_length=60)
     model = models.CharField(max_length=80)
@@ -92,6 +94,8 @@ class Bike(Record):
     rear_tyre = models.CharField("rear tyre size", max_length=30, blank=True)
     note = models.TextField(blank=True)
 
+    # The VIN stays with the work done.
+    personal_data = PersonalData(customer="owner", cleared=("plate",), free_text=("note",))
     objects = BikeQuerySet.as_manager()
 
     class Meta:

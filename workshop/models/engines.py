@@ -11,6 +11,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from workshop.models.base import Record
+from workshop.models.personal_data import PersonalData
 
 
 class Side(models.TextChoices):
@@ -163,6 +164,8 @@ class EngineSpec(Record):
     source_edition = models.CharField("edition", max_length=60, blank=True)
     source_page = models.CharField("page", max_length=40, blank=True)
     note = models.TextField(blank=True)
+
+    personal_data = PersonalData(free_text=("note",))
 
     class Meta:
         ordering = ("maker", "name")
