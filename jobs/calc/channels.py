@@ -457,11 +457,6 @@ def _share_found(words: tuple[str, ...], start: int, stop: int) -> float:
     return 0.55 + 0.3 * len("".join(words[start:stop])) / len("".join(words))
 
 
-def implied_unit(channel: Channel, phrase: str) -> str | None:
-    """The unit that goes without saying with this phrase, or None."""
-    return channel.implied.get(phrase)
-
-
 def mentions_correction(name: str) -> bool:
     """Whether a column's name says that its figures are already corrected for the air."""
     return bool(set(tokenise(name)) & CORRECTED)

@@ -3,8 +3,7 @@
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from jobs.calc.run_file.layout import RunFileError
-from jobs.calc.run_file.text import open_text
+from jobs.calc.run_file import RunFileError, open_text
 from workshop.records.form import mutable_copy
 
 LARGEST_FILE = 1024 * 1024

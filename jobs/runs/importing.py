@@ -18,8 +18,16 @@ from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from jobs.calc.run_file.clock import stated_time
-from jobs.calc.run_file.read import Guess, Layout, RunFile, RunFileError, read, recognise, sniff
+from jobs.calc.run_file import (
+    FileLayoutSpec,
+    Guess,
+    RunFile,
+    RunFileError,
+    apply_known_layout,
+    find_stated_time,
+    read,
+    sniff,
+)
 from jobs.calc.units.numbers import format_number
 from jobs.models import FileLayout, Job, Run, TuneRevision
 from jobs.runs.channel_files import store_channels
@@ -56,7 +64,7 @@ class RunDetails:
 class Reading:
     """What a file turned out to be, before anything is kept: one of content, refusal, or columns to name."""
 
-    layout: Layout | None = None
+    layout: FileLayoutSpec | None = None
     file_layout: FileLayout | None = None
     content: RunFile | None = field(default=None, repr=False)
     guess: Guess | None = field(default=None, repr=False)
@@ -125,7 +133,7 @@ def made_at_of(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, st
     """
     made_at, told = details.made_at, ""
     if made_at is None:
-        stated = stated_time(data)
+        stated = find_stated_time(data)
         if made_at := on_our_clock(stated.at):
             told = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
         elif stated.doubt:
@@ -176,22 +184,22 @@ def read_file(data: bytes, name: str) -> Reading:
     known = FileLayout.objects.filter(fingerprint=guess.layout.fingerprint).first()
     laid = lay_over(guess, known)
     layout = laid or guess.layout
-    if layout.needs_nod:
+    if layout.needs_confirmation:
         return Reading(layout, guess=guess)
     return read_by(data, layout, known if laid else None)
 
 
-def lay_over(guess: Guess, known: FileLayout | None) -> Layout | None:
+def lay_over(guess: Guess, known: FileLayout | None) -> FileLayoutSpec | None:
     """A remembered layout as it fits this file; None where it doesn't, or is damaged."""
     if known is None:
         return None
     try:
-        return recognise(guess, Layout.from_dict(known.layout))
+        return apply_known_layout(guess, FileLayoutSpec.from_dict(known.layout))
     except ValueError:
         return None
 
 
-def read_by(data: bytes, layout: Layout, file_layout: FileLayout | None = None) -> Reading:
+def read_by(data: bytes, layout: FileLayoutSpec, file_layout: FileLayout | None = None) -> Reading:
     try:
         return Reading(layout, file_layout, content=read(data, layout))
     except RunFileError as problem:
@@ -226,7 +234,7 @@ def keep_content(run: Run, reading: Reading, content: RunFile) -> Intake:
     return Intake(run, Outcome.READ, f"{run.original_name}: {format_number(content.report.rows)} rows read.")
 
 
-def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Named:
+def name_columns(*, run: Run, layout: FileLayoutSpec, remember_as: str) -> Named:
     """Read a run with the columns a person has named, and remember the layout for files like it.
 
     A file that can't be read so stays as it was, and nothing is remembered.
@@ -237,7 +245,7 @@ def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Named:
         Somebody else saved the run meanwhile.
     """
     data = original_of(run)
-    agreed = known_by(data, run, layout).nodded()
+    agreed = known_by(data, run, layout).confirmed()
     reading = read_by(data, agreed)
     if reading.content is None:
         return Named(Intake(run, Outcome.REFUSED, reading.refusal))
@@ -247,7 +255,7 @@ def name_columns(*, run: Run, layout: Layout, remember_as: str) -> Named:
     return Named(intake, tuple(read_waiting(run, remembered)))
 
 
-def known_by(data: bytes, run: Run, layout: Layout) -> Layout:
+def known_by(data: bytes, run: Run, layout: FileLayoutSpec) -> FileLayoutSpec:
     """The layout under the fingerprint by which the next file of the kind will be found.
 
     Where a person pointed at another header, a new file is still first met as the program sees it.
@@ -259,7 +267,7 @@ def known_by(data: bytes, run: Run, layout: Layout) -> Layout:
     return replace(layout, fingerprint=found.layout.fingerprint)
 
 
-def remember(layout: Layout, name: str) -> FileLayout:
+def remember(layout: FileLayoutSpec, name: str) -> FileLayout:
     kept = FileLayout.objects.filter(fingerprint=layout.fingerprint).first()
     kept = kept or FileLayout(fingerprint=layout.fingerprint)
     kept.name, kept.layout = name or kept.name or "file layout", layout.to_dict()

@@ -7,16 +7,16 @@ from django.http import QueryDict
 
 from jobs.calc.channels import CHANNELS
 from jobs.calc.mixture.fuel import FUELS
-from jobs.calc.run_file.layout import TIME_FORMS
-from jobs.calc.run_file.read import (
+from jobs.calc.run_file import (
     DECIMALS,
     DELIMITERS,
     ENCODINGS,
     THOUSANDS,
-    Chosen,
+    TIME_FORMS,
     Column,
-    Layout,
-    unit_label,
+    FileLayoutSpec,
+    StructureOverrides,
+    get_unit_label,
 )
 from jobs.calc.units.factors import FACTORS, identify_unit
 from jobs.models import FileLayout
@@ -68,14 +68,14 @@ class StructureForm(forms.Form):
         return cleaned
 
     @property
-    def chosen(self) -> Chosen:
+    def overrides(self) -> StructureOverrides:
         cleaned = self.cleaned_data
         set_by_hand: dict[str, Any] = {name: cleaned[name] for name in LINES}
         for name in SIGNS:
             set_by_hand[name] = sign_of(name, cleaned[name]) if cleaned[name] else None
-        return Chosen(encoding=cleaned["encoding"] or None, **set_by_hand)
+        return StructureOverrides(encoding=cleaned["encoding"] or None, **set_by_hand)
 
-    def tell_found(self, layout: Layout) -> None:
+    def tell_found(self, layout: FileLayoutSpec) -> None:
         """Say beside each field what was found."""
         found = {
             "encoding": ENCODINGS[layout.encoding],
@@ -92,7 +92,7 @@ class StructureForm(forms.Form):
             self[name].help_text = f"Read as: {said}{none}"
 
 
-def choices_apart(stored: Layout, found: Layout | None) -> dict[str, Any]:
+def choices_apart(stored: FileLayoutSpec, found: FileLayoutSpec | None) -> dict[str, Any]:
     """What must have been set by hand: where a stored layout is not as it would be found."""
     apart: dict[str, Any] = {"stoichiometric_afr": stored.stoichiometric_afr}
     if found is None or stored.encoding != found.encoding:
@@ -151,7 +151,7 @@ class ColumnForm(forms.Form):
         unit_field: Any = self.fields["unit"]
         channel_field.label, unit_field.label = f"what is in {title}", f"unit of {title}"
         fitting = units_of(CHANNELS[channel].quantity) if known else {}
-        unit_field.choices = [("", "–"), *((unit_id, unit_label(unit_id)) for unit_id in fitting)]
+        unit_field.choices = [("", "–"), *((unit_id, get_unit_label(unit_id)) for unit_id in fitting)]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -167,7 +167,7 @@ class ColumnForm(forms.Form):
         return cleaned.get("channel") or None, cleaned.get("unit") or None
 
 
-def column_forms(layout: Layout, posted: QueryDict | None) -> list[ColumnForm]:
+def column_forms(layout: FileLayoutSpec, posted: QueryDict | None) -> list[ColumnForm]:
     """One form a column; a channel that two columns are given is refused at the second."""
     made = [ColumnForm(column, posted) for column in layout.columns]
     held: dict[str, int] = {}
@@ -183,7 +183,7 @@ def column_forms(layout: Layout, posted: QueryDict | None) -> list[ColumnForm]:
     return made
 
 
-def with_meanings(layout: Layout, columns: list[ColumnForm]) -> Layout:
+def with_meanings(layout: FileLayoutSpec, columns: list[ColumnForm]) -> FileLayoutSpec:
     """The layout with what the column forms say, as far as they are valid."""
     return layout.with_meanings({form.column.position: form.meaning for form in columns})
 

@@ -4,8 +4,16 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from jobs.calc.run_file.read import Chosen, Column, Guess, Layout, Preview, RunFileError, preview, sniff
-from jobs.calc.run_file.text import open_text
+from jobs.calc.run_file import (
+    Column,
+    FileLayoutSpec,
+    Preview,
+    RunFileError,
+    StructureOverrides,
+    open_text,
+    preview,
+    sniff,
+)
 from jobs.models import FileLayout, Run
 
 LINES_SHOWN = 40
@@ -16,7 +24,7 @@ ROWS_SHOWN = 10
 class Look:
     """What a file looks like as it is read now; without a layout ``problem`` says why nothing is."""
 
-    layout: Layout | None
+    layout: FileLayoutSpec | None
     preview: Preview | None
     lines: tuple[tuple[int, str], ...]
     problem: str = ""
@@ -32,28 +40,28 @@ class Look:
         return hashlib.sha256("\n".join(asked).encode()).hexdigest()[:16] if asked else ""
 
 
-def shape_of(layout: Layout) -> str:
+def shape_of(layout: FileLayoutSpec) -> str:
     """What has to be the same for the meanings of one layout's columns to hold in another."""
     lines = (layout.header_line, layout.unit_line)
     return f"{layout.delimiter!r} {lines} {len(layout.columns)}"
 
 
-def stored_layout(run: Run) -> Layout | None:
+def stored_layout(run: Run) -> FileLayoutSpec | None:
     """The layout a run was read with, or will be; None where there is none that fits."""
     try:
-        return Layout.from_dict(run.layout_used) if run.layout_used else None
+        return FileLayoutSpec.from_dict(run.layout_used) if run.layout_used else None
     except ValueError:
         return None
 
 
-def found_layout(data: bytes, name: str, chosen: Chosen) -> Layout | None:
+def found_layout(data: bytes, name: str, overrides: StructureOverrides) -> FileLayoutSpec | None:
     try:
-        return sniff(data, name, chosen).layout
+        return sniff(data, name, overrides).layout
     except RunFileError:
         return None
 
 
-def same_columns(layout: Layout, other: Layout | None) -> Layout:
+def same_columns(layout: FileLayoutSpec, other: FileLayoutSpec | None) -> FileLayoutSpec:
     """The layout with the other's column meanings where both have the same columns."""
     if other is None or shape_of(layout) != shape_of(other):
         return layout
@@ -61,28 +69,32 @@ def same_columns(layout: Layout, other: Layout | None) -> Layout:
 
 
 def look_at(
-    data: bytes, name: str, chosen: Chosen, afr: float | None, named: Callable[[Layout], Layout]
+    data: bytes,
+    name: str,
+    overrides: StructureOverrides,
+    afr: float | None,
+    named: Callable[[FileLayoutSpec], FileLayoutSpec],
 ) -> Look:
-    """Read the first rows by what is chosen; ``named`` lays the columns' meanings over what is found."""
+    """Read the first rows with the overrides; ``named`` lays the columns' meanings over what is found."""
     try:
-        guess: Guess = sniff(data, name, chosen)
+        guess = sniff(data, name, overrides)
     except RunFileError as problem:
-        return Look(None, None, first_lines(data, chosen), str(problem))
+        return Look(None, None, first_lines(data, overrides), str(problem))
     layout = named(replace(guess.layout, stoichiometric_afr=afr))
     shown = preview(data, layout, ROWS_SHOWN)
     return Look(layout, shown, shown.lines[:LINES_SHOWN], shown.problem)
 
 
-def first_lines(data: bytes, chosen: Chosen) -> tuple[tuple[int, str], ...]:
+def first_lines(data: bytes, overrides: StructureOverrides) -> tuple[tuple[int, str], ...]:
     """The lines of a file in which nothing was found, so that a person can point at something."""
     try:
-        text = open_text(data, chosen.encoding)
+        text = open_text(data, overrides.encoding)
     except RunFileError:
         return ()
     return tuple(enumerate(text.head()[:LINES_SHOWN], start=1))
 
 
-def name_for(run: Run, layout: Layout | None) -> str:
+def name_for(run: Run, layout: FileLayoutSpec | None) -> str:
     """What a layout is called by default: as it is remembered, else by the file it is made from."""
     known = FileLayout.objects.filter(fingerprint=layout.fingerprint).first() if layout else None
     return known.name if known else f"like {run.original_name}"[:120]
@@ -91,6 +103,6 @@ def name_for(run: Run, layout: Layout | None) -> str:
 def remembered_columns(kept: FileLayout) -> tuple[Column, ...]:
     """The columns of a remembered layout; none where it is damaged."""
     try:
-        return Layout.from_dict(kept.layout).columns
+        return FileLayoutSpec.from_dict(kept.layout).columns
     except ValueError:
         return ()

@@ -10,7 +10,7 @@ from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.calc.run_file.read import Chosen, ColumnView, Layout
+from jobs.calc.run_file import ColumnView, FileLayoutSpec, StructureOverrides
 from jobs.models import FileLayout, Run
 from jobs.runs.importing import Named, name_columns, original_of
 from jobs.runs.layout_forms import (
@@ -86,7 +86,11 @@ def page_of(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
     """The page as it is first shown, or as what was sent asks for it."""
     stored = stored_layout(run)
     if sent is None:
-        apart = choices_apart(stored, found_layout(data, run.original_name, Chosen())) if stored else {}
+        apart = (
+            choices_apart(stored, found_layout(data, run.original_name, StructureOverrides()))
+            if stored
+            else {}
+        )
         structure = StructureForm(apart)
         structure.is_valid()
     else:
@@ -96,14 +100,14 @@ def page_of(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
             return LayoutPage(structure, nothing, [], NameForm(sent))
     columns: list[ColumnForm] = []
 
-    def named(layout: Layout) -> Layout:
+    def named(layout: FileLayoutSpec) -> FileLayoutSpec:
         in_place = sent if sent is not None and sent.get("shape") == shape_of(layout) else None
         known = layout if in_place else same_columns(layout, stored)
         columns[:] = column_forms(known, in_place)
         return with_meanings(known, columns) if in_place else known
 
     afr = structure.cleaned_data["stoichiometric_afr"]
-    look = look_at(data, run.original_name, structure.chosen, afr, named)
+    look = look_at(data, run.original_name, structure.overrides, afr, named)
     if look.layout:
         structure.tell_found(look.layout)
     name = NameForm(sent) if sent is not None else NameForm(initial={"name": name_for(run, look.layout)})
@@ -185,13 +189,13 @@ def layout_edit(request: StaffRequest, pk: int) -> HttpResponse:
     sent = post_data(request)
     form = FileLayoutForm(sent, instance=kept)
     try:
-        layout: Layout | None = Layout.from_dict(kept.layout)
+        layout: FileLayoutSpec | None = FileLayoutSpec.from_dict(kept.layout)
     except ValueError:
         layout = None
     columns = column_forms(layout, sent) if layout else []
     if form.is_valid() and all(column.is_valid() for column in columns):
         if layout:
-            kept.layout = with_meanings(layout, columns).nodded().to_dict()
+            kept.layout = with_meanings(layout, columns).confirmed().to_dict()
         if form.save_unless_stale():
             messages.success(
                 request, f"The file layout “{kept}” is saved. Runs read before stay as they are."

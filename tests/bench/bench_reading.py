@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from jobs.calc.run_file.read import read, sniff
+from jobs.calc.run_file import read, sniff
 
 ROWS = 360_000
 ROUNDS = 11
@@ -62,7 +62,7 @@ def told_everything(data: bytes) -> pd.DataFrame:
 
 
 def from_bytes(data: bytes) -> object:
-    return read(data, sniff(data).layout.nodded())
+    return read(data, sniff(data).layout.confirmed())
 
 
 def timed(work: Callable[[bytes], object], data: bytes) -> float:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from jobs.calc.run_file.read import Layout, RunFile, read, sniff
+from jobs.calc.run_file import FileLayoutSpec, RunFile, read, sniff
 
 ENGINE_SPEED_RPM = np.arange(3000.0, 3400.0, 10.0)  # 40 rows
 TIME_S = np.arange(40) / 20
@@ -26,13 +26,13 @@ def sweep(delimiter: str = ",", decimal: str = ".", header: str | None = None) -
     return f"{names.replace(',', delimiter)}\n{figures}" if names else figures
 
 
-def nodded(data: bytes) -> Layout:
-    return sniff(data).layout.nodded()
+def confirmed_layout(data: bytes) -> FileLayoutSpec:
+    return sniff(data).layout.confirmed()
 
 
-def read_with_nod(data: bytes) -> RunFile:
+def read_confirmed(data: bytes) -> RunFile:
     """What a person gets who agrees to everything suggested."""
-    return read(data, nodded(data))
+    return read(data, confirmed_layout(data))
 
 
 def assert_sweep(run: RunFile) -> None:

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from jobs.calc.channels import CHANNELS, match_channels, tokenise
-from jobs.calc.run_file.column_meaning import split_unit, suggestions
-from jobs.calc.run_file.read import CERTAIN
+from jobs.calc.run_file.column_meaning import split_unit, suggest_channels
+from jobs.calc.run_file.layout import CERTAIN_CONFIDENCE
 from jobs.calc.statistics import FloatArray
 
 NONE: FloatArray = np.array([])
@@ -80,36 +80,36 @@ WORDS = [
 
 @pytest.mark.parametrize(("header", "channel"), WORDS)
 def test_a_header_with_its_unit_is_certain(header, channel):
-    found = suggestions(*split_unit(header), NONE)
+    found = suggest_channels(*split_unit(header), NONE)
     assert found[0].channel == channel
-    assert found[0].confidence >= CERTAIN
+    assert found[0].confidence >= CERTAIN_CONFIDENCE
 
 
 @pytest.mark.parametrize("channel", CHANNELS)
 def test_our_own_names_are_certain(channel):
     values = np.array([70.0, 71.0]) if channel != "lambda" else np.array([0.9, 0.95])
-    found = suggestions(*split_unit(channel), values)
+    found = suggest_channels(*split_unit(channel), values)
     assert (found[0].channel, found[0].unit) == (channel, CHANNELS[channel].unit)
     if channel not in ("gear", "time_s"):  # 70 is no gear, and two steps of 1 may be milliseconds
-        assert found[0].confidence >= CERTAIN or CHANNELS[channel].high <= 70
+        assert found[0].confidence >= CERTAIN_CONFIDENCE or CHANNELS[channel].high <= 70
 
 
 @pytest.mark.parametrize(
     "header", ["Throttle [%]", "Power", "Torque", "Air temperature [°C]", "Speed", "AFR target"]
 )
 def test_what_may_mean_two_things_is_not_certain(header):
-    assert suggestions(*split_unit(header), NONE)[0].confidence < CERTAIN
+    assert suggest_channels(*split_unit(header), NONE)[0].confidence < CERTAIN_CONFIDENCE
 
 
 @pytest.mark.parametrize("header", ["Serial number", "Marker", "Battery [V]", "Fan", "Lap", ""])
 def test_what_means_none_of_them_is_not_suggested(header):
-    assert suggestions(*split_unit(header), NONE) == ()
+    assert suggest_channels(*split_unit(header), NONE) == ()
 
 
 def test_a_unit_of_another_quantity_rules_a_channel_out():
-    assert suggestions("Speed", "km/h", NONE)[0].channel == "road_speed_kmh"
-    assert suggestions("Speed", "rpm", NONE)[0].channel == "engine_speed_rpm"
-    assert all(s.channel != "power_kw" for s in suggestions("Power", "V", NONE))
+    assert suggest_channels("Speed", "km/h", NONE)[0].channel == "road_speed_kmh"
+    assert suggest_channels("Speed", "rpm", NONE)[0].channel == "engine_speed_rpm"
+    assert all(s.channel != "power_kw" for s in suggest_channels("Power", "V", NONE))
 
 
 @pytest.mark.parametrize(
@@ -135,15 +135,15 @@ def test_words_are_compared_without_case_accents_and_signs():
 
 
 def test_figures_that_cannot_be_lower_the_confidence():
-    believable = suggestions("Engine speed", "rpm", np.array([3000.0, 4000.0]))[0]
-    not_believable = suggestions("Engine speed", "rpm", np.array([60_000.0, 61_000.0]))[0]
-    assert not_believable.confidence < CERTAIN <= believable.confidence
+    believable = suggest_channels("Engine speed", "rpm", np.array([3000.0, 4000.0]))[0]
+    not_believable = suggest_channels("Engine speed", "rpm", np.array([60_000.0, 61_000.0]))[0]
+    assert not_believable.confidence < CERTAIN_CONFIDENCE <= believable.confidence
 
 
 def test_a_lambda_that_reads_like_an_air_fuel_ratio_is_not_taken_for_granted():
-    found = suggestions("Lambda", "", np.array([12.9, 13.1, 14.0]))[0]
+    found = suggest_channels("Lambda", "", np.array([12.9, 13.1, 14.0]))[0]
     assert found.unit == "afr"
-    assert found.confidence < CERTAIN
+    assert found.confidence < CERTAIN_CONFIDENCE
 
 
 def test_every_channel_names_its_unit_and_a_believable_range():
@@ -153,6 +153,6 @@ def test_every_channel_names_its_unit_and_a_believable_range():
 
 
 def test_revolutions_as_small_as_thousands_of_them_are_not_taken_for_granted():
-    found = suggestions("RPM", "RPM", np.array([3.05, 7.9, 9.2]))
+    found = suggest_channels("RPM", "RPM", np.array([3.05, 7.9, 9.2]))
     assert found[0].unit == "krpm"
-    assert found[0].confidence < CERTAIN
+    assert found[0].confidence < CERTAIN_CONFIDENCE

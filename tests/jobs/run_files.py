@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.run_file.read import Layout
+from jobs.calc.run_file import FileLayoutSpec
 from jobs.models import Job, Run
 from jobs.runs.importing import Intake, RunDetails, attach, name_columns
 from workshop.models import StaffMember
@@ -31,7 +31,7 @@ def attach_demo(job: Job, by: StaffMember, entry: dict[str, Any], **details: Any
     intake = attach(job=job, by=by, name=entry["file"], data=demo_bytes(entry), details=RunDetails(**said))
     if intake.run.status == Run.Status.TO_NAME:
         meanings = {column["column"]: (column["channel"], column["unit"]) for column in entry["columns"]}
-        layout = Layout.from_dict(intake.run.layout_used).with_meanings(meanings)
+        layout = FileLayoutSpec.from_dict(intake.run.layout_used).with_meanings(meanings)
         name_columns(run=intake.run, layout=layout, remember_as=entry["layout"])
         intake.run.refresh_from_db()
     return intake.run

@@ -1,1 +1,49 @@
-"""Read run files of any layout: text, structure, columns, clock and skipped rows."""
+"""Run files: bytes in, named channels in SI units out.
+
+:func:`sniff` suggests a layout from the first lines; :func:`preview` shows what is read with it, so that a
+person can correct it; :func:`read` reads the whole file. A confirmed layout is stored under its fingerprint,
+and :func:`apply_known_layout` fits it to the next file of its kind.
+
+Other packages import from here; the tests are in ``tests/calc/run_file``.
+"""
+
+from jobs.calc.run_file.clock import find_stated_time
+from jobs.calc.run_file.guess import ColumnView, Guess, Preview
+from jobs.calc.run_file.known_layout import apply_known_layout
+from jobs.calc.run_file.layout import (
+    DECIMALS,
+    DELIMITERS,
+    ENCODINGS,
+    THOUSANDS,
+    TIME_FORMS,
+    Column,
+    FileLayoutSpec,
+    RunFileError,
+    get_unit_label,
+)
+from jobs.calc.run_file.reader import RunFile, preview, read, sniff
+from jobs.calc.run_file.structure import StructureOverrides
+from jobs.calc.run_file.text import open_text
+
+__all__ = [
+    "DECIMALS",
+    "DELIMITERS",
+    "ENCODINGS",
+    "THOUSANDS",
+    "TIME_FORMS",
+    "Column",
+    "ColumnView",
+    "FileLayoutSpec",
+    "Guess",
+    "Preview",
+    "RunFile",
+    "RunFileError",
+    "StructureOverrides",
+    "apply_known_layout",
+    "find_stated_time",
+    "get_unit_label",
+    "open_text",
+    "preview",
+    "read",
+    "sniff",
+]

@@ -1,4 +1,4 @@
-"""One cell of a run file: a figure, a clock time, a mark for 'missing', or none of these."""
+"""The cells of a run file: figures, clock times, marks for 'missing', or none of these."""
 
 import csv
 import math
@@ -13,8 +13,8 @@ from jobs.calc.run_file.layout import CLOCK, DATE_TIME
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.factors import identify_unit
 
-# What files write where there is no figure. A lone sign is one as well.
-MISSING = (
+# What files write if there is no figure.
+MISSING_MARKS = (
     "",
     "-",
     "--",
@@ -32,7 +32,7 @@ MISSING = (
     "NULL",
     "None",
 )
-_MISSING = frozenset(MISSING)
+_MISSING = frozenset(MISSING_MARKS)
 
 SECONDS_PER_DAY = 86_400.0
 
@@ -51,7 +51,18 @@ _DATE = re.compile(r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.](?:\d
 
 
 def split_cells(line: str, delimiter: str) -> list[str]:
-    """A line's cells, without the blanks and quotes around them."""
+    """Split a line into cells, without the spaces and quotes around them.
+
+    Parameters
+    ----------
+    line : str
+    delimiter : str
+        Key of `DELIMITERS`; empty for one column.
+
+    Returns
+    -------
+    list of str
+    """
     if delimiter == "":
         return [line.strip().strip('"').strip()]
     if delimiter == " ":
@@ -62,7 +73,7 @@ def split_cells(line: str, delimiter: str) -> list[str]:
 
 
 def _split_quoted(line: str, delimiter: str) -> list[str]:
-    if line.count('"') % 2:  # a quote that nobody closed would swallow the rest of the line
+    if line.count('"') % 2:  # an unclosed quote would swallow the rest of the line
         line = line.replace('"', "")
     try:
         row = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])
@@ -81,6 +92,16 @@ _GROUPED = {(t, d): _grouped(t, d) for t in ",.' " for d in ",." if t != d}
 
 
 def is_missing(cell: str) -> bool:
+    """Return whether a cell is empty or marked as missing.
+
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    bool
+    """
     return cell.strip() in _MISSING
 
 
@@ -88,11 +109,21 @@ def is_missing(cell: str) -> bool:
 def parse_number(
     cell: str, decimal: str = ".", thousands: str = "", unit_id: str | None = None
 ) -> float | None:
-    """The figure in a cell; NaN where it is marked as missing; None where it is no figure.
+    """Parse the figure in a cell.
 
-    The layout's marks go first. A figure grouped in threes by another mark, or with the other
-    decimal mark, is understood where it can mean nothing else. A unit behind the figure is allowed
-    where it is the column's own.
+    Parameters
+    ----------
+    cell : str
+    decimal, thousands : str
+        The marks of the layout, which take precedence. A figure grouped in threes by another mark, or with
+        the other decimal mark, is read if it can mean nothing else.
+    unit_id : str, optional
+        The unit of the column. A unit behind the figure is allowed if it is the same.
+
+    Returns
+    -------
+    float or None
+        NaN if the cell is marked as missing; None if it is no finite figure.
     """
     if decimal == "." and _PLAIN.fullmatch(cell):
         return _finite(cell)
@@ -127,8 +158,8 @@ def _finite(plain: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def parse_clock(cell: str) -> float | None:
-    """Seconds since midnight (or since the start) of ``12:03:04.5``, ``03:04,5`` or ``1:02:03 PM``."""
+def _parse_clock(cell: str) -> float | None:
+    """Return the seconds since midnight of '12:03:04.5', '03:04,5' or '1:02:03 PM'; None if it is no time."""
     if (match := _CLOCK.fullmatch(cell.strip())) is None:
         return None
     hours, minutes, seconds = int(match[1] or 0), int(match[2]), int(match[3])
@@ -140,12 +171,12 @@ def parse_clock(cell: str) -> float | None:
     return hours * 3600.0 + minutes * 60.0 + seconds + fraction
 
 
-def parse_date_time(cell: str, day_first: bool = True) -> float | None:
-    """Seconds since the year 1 of ``2026-11-25T12:03:04.5`` or ``25.11.2026 12:03:04``."""
+def _parse_date_time(cell: str, day_first: bool = True) -> float | None:
+    """Return the seconds since the year 1 of '2026-11-25T12:03:04.5'; None if it is no date with time."""
     if (match := _DATE_TIME.fullmatch(cell.strip())) is None:
         return None
     clock = match[7] if match[7].count(":") > 1 else re.sub(r"(:\d{2})", r"\1:00", match[7], count=1)
-    if (seconds := parse_clock(clock)) is None:
+    if (seconds := _parse_clock(clock)) is None:
         return None
     year, month, day = _year_month_day(match, day_first)
     try:
@@ -162,18 +193,37 @@ def _year_month_day(match: re.Match[str], day_first: bool) -> tuple[int, int, in
     return year + 2000 if year < 100 else year, month, day
 
 
-def time_form(cell: str) -> str | None:
-    """'clock' or 'date_time' where a cell is one, else None."""
+def detect_time_form(cell: str) -> str | None:
+    """Return which way of writing a time a cell uses.
+
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    str or None
+        'clock' or 'date_time'; None if it is neither.
+    """
     if ":" not in cell:
         return None
-    if parse_clock(cell) is not None:
+    if _parse_clock(cell) is not None:
         return CLOCK
-    return DATE_TIME if parse_date_time(cell) is not None else None
+    return DATE_TIME if _parse_date_time(cell) is not None else None
 
 
 @lru_cache(maxsize=65_536)
-def reads_as_figure(cell: str) -> bool:
-    """Whether a cell holds a figure, a time or a date, whatever the decimal mark."""
+def looks_numeric(cell: str) -> bool:
+    """Return whether a cell holds a figure, a time or a date, whatever the decimal mark.
+
+    Parameters
+    ----------
+    cell : str
+
+    Returns
+    -------
+    bool
+    """
     if _PLAIN.fullmatch(cell):
         return True
     if not cell or cell in _MISSING or not any(sign.isdigit() for sign in cell):
@@ -181,7 +231,7 @@ def reads_as_figure(cell: str) -> bool:
     return (
         parse_number(cell, ".") is not None
         or parse_number(cell, ",") is not None
-        or time_form(cell) is not None
+        or detect_time_form(cell) is not None
         or _DATE.fullmatch(cell) is not None
     )
 
@@ -189,48 +239,56 @@ def reads_as_figure(cell: str) -> bool:
 def parse_cells(
     cells: Sequence[str], decimal: str, thousands: str, unit_id: str | None
 ) -> tuple[FloatArray, np.ndarray]:
-    """A column's cells as figures.
+    """Parse the cells of a column.
+
+    Parameters
+    ----------
+    cells : sequence of str, (n,)
+    decimal, thousands : str
+        The marks of the layout.
+    unit_id : str or None
+        The unit of the column, or 'clock' or 'date_time'.
 
     Returns
     -------
     values : array of float, (n,)
-        NaN where a cell is missing or no figure.
+        In the unit of the file, times in seconds [s]; NaN for a cell that is missing or no figure.
     refused : array of bool, (n,)
-        True where a cell is no figure.
+        True for a cell that is no figure.
     """
-    reader = cell_reader(cells, decimal, thousands, unit_id)
-    read = [reader(cell) for cell in cells]
-    refused = np.fromiter((value is None for value in read), dtype=bool, count=len(read))
-    values = np.fromiter((math.nan if value is None else value for value in read), np.float64, len(read))
+    parse = _cell_parser(cells, decimal, thousands, unit_id)
+    parsed = [parse(cell) for cell in cells]
+    refused = np.fromiter((value is None for value in parsed), dtype=bool, count=len(parsed))
+    values = np.fromiter((math.nan if value is None else value for value in parsed), np.float64, len(parsed))
     return values, refused
 
 
-def cell_reader(
+def _cell_parser(
     cells: Iterable[str], decimal: str, thousands: str, unit_id: str | None
 ) -> Callable[[str], float | None]:
-    """What turns one cell of these into a figure."""
+    """Return the function that parses one of these cells."""
     if unit_id == CLOCK:
-        return lambda cell: math.nan if is_missing(cell) else parse_clock(cell)
+        return lambda cell: math.nan if is_missing(cell) else _parse_clock(cell)
     if unit_id == DATE_TIME:
-        day_first = not any(_month_stands_first(cell) for cell in cells)
-        return lambda cell: math.nan if is_missing(cell) else parse_date_time(cell, day_first)
-    if thousands == "" and (mark := _decimal_that_shows(cells, decimal)) != decimal:
-        decimal = mark
+        day_first = not any(_is_month_first(cell) for cell in cells)
+        return lambda cell: math.nan if is_missing(cell) else _parse_date_time(cell, day_first)
+    if thousands == "":
+        decimal = _evident_decimal(cells, decimal)
     return lambda cell: parse_number(cell, decimal, thousands, unit_id)
 
 
-def _month_stands_first(cell: str) -> bool:
+def _is_month_first(cell: str) -> bool:
     match = _DATE_TIME.fullmatch(cell.strip())
     return match is not None and bool(match[4]) and int(match[4]) <= 12 < int(match[5])
 
 
-def _decimal_that_shows(cells: Iterable[str], decimal: str) -> str:
-    """The other mark, where some cell can only mean it as decimal mark and none the layout's."""
+def _evident_decimal(cells: Iterable[str], decimal: str) -> str:
+    """Return the other mark if some cell can only mean it as decimal mark and none has the layout's."""
     other = "," if decimal == "." else "."
-    shows = False
+    found = False
     for cell in cells:
         if decimal in cell:
             return decimal
         if other in cell and not _GROUPED[other, decimal].fullmatch(cell.strip()):
-            shows = True
-    return other if shows else decimal
+            found = True
+    return other if found else decimal

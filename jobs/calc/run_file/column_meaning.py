@@ -1,4 +1,7 @@
-"""What each column of a file is likely to be: its channel, its unit, and how sure that is."""
+"""The likely channel and unit of each column, and how certain they are.
+
+The confidences and ranges are rules of thumb, no published source; they decide only when a person is asked.
+"""
 
 import re
 from collections.abc import Sequence
@@ -6,21 +9,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel, implied_unit, match_channels, mentions_correction
+from jobs.calc.channels import CHANNELS, Channel, match_channels, mentions_correction
 from jobs.calc.run_file.layout import TIME_FORMS, Column
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.factors import FACTORS, convert, get_unit, identify_unit
 
-TYPICAL_AFR = 14.7  # petrol, for judging whether figures are believable; memory: usual gauge scale
+# Petrol, until the fuel is stated. Rule of thumb, no published source: the usual scale of gauges.
+TYPICAL_AFR = 14.7
 
 _IN_BRACKETS = re.compile(r"\s*[\[({<]([^\[\](){}<>]+|[^\[\]]+)[\])}>]")
 _SEPARATOR = re.compile(r"\s+in\s+|[\s_/,;:|-]+")
-# Read as names or as 'minimum' and 'in' more often than as units
-_NO_UNIT_AT_THE_END = frozenset(["min", "in", "max", "h", "k"])
-# How large the pressure of the air is in each unit, for a column that does not name its own
+# At the end of a name these are words more often than units.
+_NOT_A_TRAILING_UNIT = frozenset(["min", "in", "max", "h", "k"])
+# Usual range of the air pressure in each unit, for a column that states none.
 AIR_PRESSURES = (("psi", 10, 20), ("inhg", 20, 35), ("kpa", 50, 115), ("hpa", 800, 1150), ("mmhg", 450, 800))
-# A unit alone that is also what people call the quantity
-_FROM_UNIT_ALONE = {
+# Quantities that people call by their unit.
+_CHANNEL_BY_UNIT = {
     "engine_speed": "engine_speed_rpm",
     "power": "power_kw",
     "torque": "torque_nm",
@@ -31,7 +35,15 @@ _FROM_UNIT_ALONE = {
 
 @dataclass(frozen=True, order=True)
 class Suggestion:
-    """What one column may be; of several the first is the likeliest."""
+    """A channel and unit that one column may be.
+
+    Attributes
+    ----------
+    channel, unit : str
+        Keys of `CHANNELS` and `FACTORS`; the unit may also be 'clock' or 'date_time'.
+    confidence : float
+        0 to 1 [1].
+    """
 
     channel: str
     unit: str | None
@@ -39,7 +51,18 @@ class Suggestion:
 
 
 def split_unit(header: str) -> tuple[str, str]:
-    """A header's name and unit: ``'Leistung [kW]'``, ``'n / 1/min'``, ``'power_kw'``, ``'Speed, km/h'``."""
+    """Split a header into name and unit.
+
+    Parameters
+    ----------
+    header : str
+        For example 'Leistung [kW]', 'n / 1/min', 'power_kw' or 'Speed, km/h'.
+
+    Returns
+    -------
+    name, unit_text : str
+        The unit text is empty if there is none. Only a unit in brackets is taken off the name.
+    """
     header = header.strip()
     for match in reversed(list(_IN_BRACKETS.finditer(header))):
         if match.group().lstrip()[0] == "[" or identify_unit(match[1]) is not None:
@@ -49,49 +72,54 @@ def split_unit(header: str) -> tuple[str, str]:
         return header, header
     for match in _SEPARATOR.finditer(header):
         tail, name = header[match.end() :].strip(), header[: match.start()].strip()
-        if name and _is_unit_at_the_end(tail, match.group()):
+        if name and _is_trailing_unit(tail, match.group()):
             return header, tail
     return header, ""
 
 
-def _is_unit_at_the_end(tail: str, separator: str) -> bool:
+def _is_trailing_unit(tail: str, separator: str) -> bool:
     if (
         not tail
-        or tail.casefold() in _NO_UNIT_AT_THE_END
+        or tail.casefold() in _NOT_A_TRAILING_UNIT
         or tail[-1] in ")]}"
         or identify_unit(tail) in (None, "one")
     ):
         return False
-    # 'power_kw' and 'n / s' are written on purpose; in 'phase A V' a lone letter may be anything
+    # 'power_kw' and 'n / s' are deliberate; in 'phase A V' a single letter may be anything.
     return len(tail) > 1 or not tail.isalpha() or not separator.isspace()
 
 
-def suggestions(
+def suggest_channels(
     name: str, unit_text: str, values: FloatArray, form: str | None = None
 ) -> tuple[Suggestion, ...]:
-    """What a column may be, the likeliest first.
+    """Suggest what a column may be, most likely first.
 
     Parameters
     ----------
     name, unit_text : str
+        From `split_unit`.
     values : array, (n,)
-        Some of its figures, as they stand in the file; may be empty.
+        Some of its figures, in the unit of the file; may be empty.
     form : str, optional
-        'clock' or 'date_time' where its cells are times of that kind.
+        'clock' or 'date_time' if its cells are times of that kind.
+
+    Returns
+    -------
+    tuple of Suggestion
+        Empty if the name and unit mean none of our channels.
     """
+    shares = match_channels(name)
     found = [
         suggestion
-        for channel_id, (share, phrase) in match_channels(name).items()
+        for channel_id, (share, phrase) in shares.items()
         if (suggestion := _suggestion(CHANNELS[channel_id], share, phrase, name, unit_text, values, form))
         is not None
     ]
     found.sort(key=lambda suggestion: -suggestion.confidence)
-    if not found and (alone := _from_unit_alone(unit_text)) is not None:
-        found = [alone]
-    words = {
-        suggestion.channel: match_channels(name).get(suggestion.channel, (1.0, ""))[0] for suggestion in found
-    }
-    alike = [channel for channel, share in words.items() if share > max(words.values()) - 0.1]
+    if not found and (by_unit := _suggest_by_unit(unit_text)) is not None:
+        found = [by_unit]
+    by_name = {suggestion.channel: shares.get(suggestion.channel, (1.0, ""))[0] for suggestion in found}
+    alike = [channel for channel, share in by_name.items() if share > max(by_name.values()) - 0.1]
     if len(alike) > 1:  # the name alone does not tell them apart
         found = [
             replace(s, confidence=round(0.7 * s.confidence, 3)) if s.channel in alike else s for s in found
@@ -110,7 +138,8 @@ def _suggestion(
 ) -> Suggestion | None:
     if form is not None:
         return Suggestion(channel.id, form, share) if channel.quantity == "time" else None
-    stated = "" if unit_text == name else unit_text  # a name that is a unit: 'RPM' over thousands of them
+    # A name that is a unit states none: 'RPM' may head thousands of revolutions.
+    stated = "" if unit_text == name else unit_text
     given = identify_unit(stated, channel.quantity) if stated else None
     if given is not None and get_unit(given).quantity != channel.quantity:
         return None
@@ -121,25 +150,25 @@ def _suggestion(
         sure *= 0.8 if stated else 1.0
     if mentions_correction(name):
         sure *= 0.85
-    if unit_id == "afr":  # nothing is known before the fuel is
+    if unit_id == "afr":  # means nothing until the fuel is known
         sure *= 0.85
-    if share_believable(channel, to_channel_unit(values, channel, unit_id)) < 0.95:
+    if _plausible_share(channel, convert_to_channel_unit(values, channel, unit_id)) < 0.95:
         sure *= 0.5
     return Suggestion(channel.id, unit_id, round(share * sure, 3))
 
 
-def _from_unit_alone(unit_text: str) -> Suggestion | None:
+def _suggest_by_unit(unit_text: str) -> Suggestion | None:
     given = identify_unit(unit_text) if unit_text else None
-    channel = _FROM_UNIT_ALONE.get(FACTORS[given].quantity) if given else None
+    channel = _CHANNEL_BY_UNIT.get(FACTORS[given].quantity) if given else None
     return Suggestion(channel, given, 0.5) if channel else None
 
 
 def _likely_unit(channel: Channel, phrase: str, values: FloatArray) -> tuple[str, float]:
-    """The unit of a column that states none, by its name and the size of its figures."""
+    """Guess the unit of a column that states none from its name and the size of its figures."""
     finite = values[np.isfinite(values)]
     typical = float(np.median(np.abs(finite))) if len(finite) else 0.0
     largest = float(np.max(np.abs(finite))) if len(finite) else 0.0
-    named = implied_unit(channel, phrase)
+    named = channel.implied.get(phrase)
     match channel.quantity:
         case "engine_speed":
             return ("krpm", 0.6) if 0.3 < largest < 30 else ("rpm", 0.97 if named else 0.92)
@@ -161,7 +190,7 @@ def _likely_mixture(named: str | None, typical: float) -> tuple[str, float]:
     looks_like = "afr" if 5 < typical < 25 else "lambda"
     if named is None:
         return looks_like, 0.7
-    # A phi is as large as a lambda; the name alone tells them apart.
+    # Phi is as large as lambda, so only the name tells them apart.
     if (named == "afr") == (looks_like == "afr") or typical == 0:
         return named, 0.97
     return looks_like, 0.6
@@ -178,19 +207,34 @@ def _likely_time(channel: Channel, finite: FloatArray) -> tuple[str, float]:
     return "s", 0.95 if 0 < step < 1 else 0.7
 
 
-def to_channel_unit(
+def convert_to_channel_unit(
     values: FloatArray, channel: Channel, unit_id: str | None, stoichiometric_afr: float | None = None
 ) -> FloatArray:
-    """A column's figures in its channel's unit.
+    """Convert the figures of a column into its channel's unit.
 
     Parameters
     ----------
     values : array, (n,)
-        As in the file; clock times and dates already in seconds.
+        In the unit of the file; clock times and dates already in seconds [s]. NaN stays NaN.
+    channel : Channel
     unit_id : str or None
-        None is taken as the channel's own unit.
+        None means the channel's own unit.
     stoichiometric_afr : float, optional
-        For air-fuel ratios; petrol where not given.
+        Air-fuel ratio of the file's lambda 1 [kg/kg]; petrol, `TYPICAL_AFR`, by default.
+
+    Returns
+    -------
+    array, (n,)
+
+    Raises
+    ------
+    ValueError
+        The unit is unknown or of another quantity.
+
+    Notes
+    -----
+    lambda = AFR / AFR_stoich and lambda = 1 / phi; other units by `jobs.calc.units.factors.convert`.
+    A phi of zero becomes NaN.
     """
     if unit_id is None or unit_id == channel.unit or unit_id in TIME_FORMS:
         return values
@@ -203,20 +247,31 @@ def to_channel_unit(
     return convert(values, unit_id, channel.unit)
 
 
-def share_believable(channel: Channel, values: FloatArray) -> float:
-    """The share of the measured figures that lie in the channel's believable range; 1 for none measured."""
+def _plausible_share(channel: Channel, values: FloatArray) -> float:
+    """Return the share of measured figures in the channel's plausible range; 1 if none is measured."""
     finite = values[np.isfinite(values)]
     if channel.quantity == "time" or not len(finite):
         return 1.0
     return float(np.mean((finite >= channel.low) & (finite <= channel.high)))
 
 
-def without_rivals(
+def assign_channels(
     columns: Sequence[Column], alternatives: Sequence[Sequence[Suggestion]]
 ) -> tuple[Column, ...]:
-    """Each channel for one column only: the surest. Where another is as sure, it is sure no more.
+    """Give each channel to the column most certain of it.
 
-    A column that has to give way takes what else it may be, if nobody else is that.
+    Parameters
+    ----------
+    columns : sequence of Column
+        Without channels, in the order of the file.
+    alternatives : sequence of sequence of Suggestion
+        What each of them may be.
+
+    Returns
+    -------
+    tuple of Column
+        A column that loses its channel takes its next suggestion that is free. If two are about equally
+        certain of a channel, the winner is no longer certain.
     """
     settled: dict[int, Column] = {}
     holders: dict[str, tuple[int, float]] = {}

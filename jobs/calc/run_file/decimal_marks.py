@@ -1,4 +1,4 @@
-"""Which sign is the decimal mark of a file, and which, if any, groups thousands."""
+"""The decimal mark of a file and, if it has one, its thousands mark."""
 
 import re
 from collections import Counter
@@ -17,8 +17,18 @@ _BLANKS = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "’": "'"
 
 
 @dataclass(frozen=True)
-class Marks:
-    """``seen`` says that some cell can only be read this way."""
+class DecimalMarks:
+    """The marks found in a file.
+
+    Attributes
+    ----------
+    decimal, thousands : str
+        Keys of `DECIMALS` and `THOUSANDS`.
+    seen : bool
+        Whether some cell can only be read this way.
+    doubts : tuple of str
+        What a person should check.
+    """
 
     decimal: str
     thousands: str
@@ -26,11 +36,23 @@ class Marks:
     doubts: tuple[str, ...] = ()
 
 
-def find_marks(rows: Sequence[Sequence[str]]) -> Marks:
-    """The marks that the cells of a file show.
+def find_decimal_marks(rows: Sequence[Sequence[str]]) -> DecimalMarks:
+    """Find the decimal and thousands marks that the cells of a file show.
 
-    '12,5' can only be a decimal, '1.234.567' only groups; '1,234' may be either. It counts as grouped
-    where its column also has whole figures below 1000 and none above without the mark.
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        Cells as they are in the file.
+
+    Returns
+    -------
+    DecimalMarks
+
+    Notes
+    -----
+    '12,5' can only be a decimal and '1.234.567' only groups; '1,234' may be either. It counts as grouped if
+    its column also has whole figures below 1000 and none above without the mark. Rule of thumb, no published
+    source.
     """
     decimals: Counter[str] = Counter()
     groups: Counter[str] = Counter()
@@ -52,21 +74,21 @@ def find_marks(rows: Sequence[Sequence[str]]) -> Marks:
 
 def _decide(
     rows: Sequence[Sequence[str]], decimals: Counter[str], groups: Counter[str], either: dict[str, str]
-) -> Marks:
+) -> DecimalMarks:
     thousands = groups.most_common(1)[0][0] if groups else ""
     if decimals:
         decimal = decimals.most_common(1)[0][0]
         if _OTHER[decimal] in either and not thousands:
             thousands = _OTHER[decimal]
-        return Marks(decimal, thousands if thousands != decimal else "", True)
+        return DecimalMarks(decimal, thousands if thousands != decimal else "", True)
     if thousands in _OTHER:
-        return Marks(_OTHER[thousands], thousands, True)
+        return DecimalMarks(_OTHER[thousands], thousands, True)
     for mark, cell in either.items():
-        if _grouped_by_column(rows, mark):
-            return Marks(_OTHER[mark], mark, False, (_doubt(cell, mark, cell.replace(mark, "")),))
+        if _is_grouped(rows, mark):
+            return DecimalMarks(_OTHER[mark], mark, False, (_doubt(cell, mark, cell.replace(mark, "")),))
     if "," in either and "." not in either:
-        return Marks(",", thousands, False, (_doubt(either[","], ",", either[","].replace(",", ".")),))
-    return Marks(".", thousands or ("," if "," in either else ""), False)
+        return DecimalMarks(",", thousands, False, (_doubt(either[","], ",", either[","].replace(",", ".")),))
+    return DecimalMarks(".", thousands or ("," if "," in either else ""), False)
 
 
 def _doubt(cell: str, mark: str, read_as: str) -> str:
@@ -76,7 +98,7 @@ def _doubt(cell: str, mark: str, read_as: str) -> str:
     )
 
 
-def _grouped_by_column(rows: Sequence[Sequence[str]], mark: str) -> bool:
+def _is_grouped(rows: Sequence[Sequence[str]], mark: str) -> bool:
     for i in range(max(map(len, rows), default=0)):
         cells = [row[i] for row in rows if len(row) > i]
         if not any(mark in cell for cell in cells):

@@ -1,59 +1,61 @@
-"""A remembered layout laid over the next file of its kind."""
+"""Applying a stored layout to the next file of its kind."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 from jobs.calc.run_file.column_meaning import split_unit
-from jobs.calc.run_file.layout import Layout
-from jobs.calc.run_file.preview import Guess
-from jobs.calc.run_file.structure import header_cells
+from jobs.calc.run_file.guess import Guess
+from jobs.calc.run_file.layout import FileLayoutSpec
+from jobs.calc.run_file.structure import split_header
 
-UNNAMED = 0.8  # at most so sure of a column that has no name
+MAX_UNNAMED_CONFIDENCE = 0.8  # of a column without a name, so that a person confirms it each time
 CODE_PAGES = {"cp1250", "cp1251", "cp1252"}
 
 
-def recognise(guess: Guess, remembered: Layout) -> Layout | None:
-    """Lay a remembered layout over a new file of its kind.
+def apply_known_layout(guess: Guess, known: FileLayoutSpec) -> FileLayoutSpec | None:
+    """Fit a stored layout to a new file of its kind.
 
     Parameters
     ----------
     guess : Guess
-        What :func:`sniff` made of the file.
-    remembered : Layout
-        The one kept under the guess's fingerprint.
+        What `sniff` made of the new file.
+    known : FileLayoutSpec
+        The layout stored under the guess's fingerprint.
 
     Returns
     -------
-    Layout or None
-        The remembered one with this file's encoding, lines and, where it shows them, marks; None where
-        the file is of another kind. Without a header two files of one width cannot be told apart: a
-        person has to nod again.
+    FileLayoutSpec or None
+        The stored layout with this file's encoding and lines and, if the file shows them, its marks; None if
+        the file is of another kind. Two files without a header and of one width cannot be told apart, so such
+        a layout needs confirmation again.
     """
     found = guess.layout
-    if found.fingerprint != remembered.fingerprint:
+    if found.fingerprint != known.fingerprint:
         return None
-    as_found = [c.name for c in found.columns] == [c.name for c in remembered.columns]
+    as_found = [c.name for c in found.columns] == [c.name for c in known.columns]
     # Only a person can tell one code page from another, and has done so.
-    encoding = remembered.encoding if {found.encoding, remembered.encoding} <= CODE_PAGES else found.encoding
+    encoding = known.encoding if {found.encoding, known.encoding} <= CODE_PAGES else found.encoding
     if encoding != found.encoding:
-        as_found = len(found.columns) == len(remembered.columns)
-    marks = found if guess.decimal_seen or found.delimiter != remembered.delimiter else remembered
-    columns = remembered.columns
-    if remembered.header_line is None:
-        columns = tuple(replace(column, confidence=min(column.confidence, UNNAMED)) for column in columns)
+        as_found = len(found.columns) == len(known.columns)
+    marks = found if guess.decimal_seen or found.delimiter != known.delimiter else known
+    columns = known.columns
+    if known.header_line is None:
+        columns = tuple(
+            replace(column, confidence=min(column.confidence, MAX_UNNAMED_CONFIDENCE)) for column in columns
+        )
     return replace(
-        remembered,
+        known,
         encoding=encoding,
-        delimiter=found.delimiter if as_found else remembered.delimiter,
+        delimiter=found.delimiter if as_found else known.delimiter,
         decimal=marks.decimal,
         thousands=marks.thousands,
         columns=columns,
-        **(_lines_of(found) if as_found else _lines_moved(guess.preview.lines, remembered)),
+        **(_line_numbers(found) if as_found else _moved_line_numbers(guess.lines, known)),
     )
 
 
-def _lines_of(layout: Layout, moved_by: int = 0) -> dict[str, Any]:
+def _line_numbers(layout: FileLayoutSpec, moved_by: int = 0) -> dict[str, Any]:
     return {
         "header_line": layout.header_line + moved_by if layout.header_line else None,
         "header_rows": layout.header_rows,
@@ -62,15 +64,15 @@ def _lines_of(layout: Layout, moved_by: int = 0) -> dict[str, Any]:
     }
 
 
-def _lines_moved(lines: Sequence[tuple[int, str]], remembered: Layout) -> dict[str, Any]:
-    """The lines that a person set, moved to where this file has that header."""
-    names = [column.name for column in remembered.columns]
-    header_line = remembered.header_line
-    if header_line is None or remembered.header_rows == 2:
-        return _lines_of(remembered)
-    for number, line in lines:
-        cells = header_cells(line, remembered.delimiter, len(names))
-        here = [split_unit(cell)[0] if not remembered.unit_line else cell for cell in cells]
+def _moved_line_numbers(lines: Sequence[str], known: FileLayoutSpec) -> dict[str, Any]:
+    """Move the lines that a person set to where this file has that header."""
+    names = [column.name for column in known.columns]
+    header_line = known.header_line
+    if header_line is None or known.header_rows == 2:
+        return _line_numbers(known)
+    for number, line in enumerate(lines, start=1):
+        cells = split_header(line, known.delimiter, len(names))
+        here = [split_unit(cell)[0] if not known.unit_line else cell for cell in cells]
         if here[: len(names)] == names[: len(here)] and any(here):
-            return _lines_of(remembered, number - header_line)
-    return _lines_of(remembered)
+            return _line_numbers(known, number - header_line)
+    return _line_numbers(known)

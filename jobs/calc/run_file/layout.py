@@ -9,9 +9,10 @@ from typing import Any
 from jobs.calc.channels import CHANNELS
 from jobs.calc.units.factors import FACTORS, get_unit
 
-CERTAIN = 0.9  # below it a person has to nod
+# Rule of thumb, no published source: below it a person has to confirm the column.
+CERTAIN_CONFIDENCE = 0.9
 
-# What a person may choose from; the first of each is what an ordinary file has.
+# The choices offered to a person; the first of each is what an ordinary file has.
 ENCODINGS: dict[str, str] = {
     "utf-8": "UTF-8",
     "cp1252": "Western Windows (cp1252)",
@@ -33,7 +34,7 @@ DELIMITERS: dict[str, str] = {
 DECIMALS: dict[str, str] = {".": "point", ",": "comma"}
 THOUSANDS: dict[str, str] = {"": "none", ",": "comma", ".": "point", " ": "blank", "'": "apostrophe"}
 
-# Ways to write a time that are no unit
+# Ways to write a time that are no unit.
 CLOCK, DATE_TIME = "clock", "date_time"
 TIME_FORMS: dict[str, str] = {CLOCK: "clock time", DATE_TIME: "date and time"}
 
@@ -41,7 +42,7 @@ MAX_COLUMNS = 1_000
 
 
 class RunFileError(ValueError):
-    """A file that cannot be read, with the place and the reason in one plain sentence.
+    """A file that cannot be read, with the place and the reason in one sentence.
 
     Attributes
     ----------
@@ -55,27 +56,27 @@ class RunFileError(ValueError):
         super().__init__(reason)
 
 
-def unit_label(unit_id: str | None) -> str:
-    """What people read for a unit or for a way to write times."""
-    if unit_id is None:
-        return ""
-    return TIME_FORMS.get(unit_id) or get_unit(unit_id).label
+def get_unit_label(unit_id: str | None) -> str:
+    """Return the label of a unit or of a way to write times.
 
+    Parameters
+    ----------
+    unit_id : str or None
+        Key of `jobs.calc.units.factors.FACTORS` or of `TIME_FORMS`.
 
-def unit_choices(channel_id: str) -> dict[str, str]:
-    """The units a channel can be written in, as id -> label; its own first.
+    Returns
+    -------
+    str
+        Empty for None.
 
     Raises
     ------
     ValueError
-        There is no such channel.
+        The id is unknown.
     """
-    if channel_id not in CHANNELS:
-        raise ValueError(f"'{channel_id}' is not a channel this program knows.")
-    channel = CHANNELS[channel_id]
-    fitting = [unit_id for unit_id, found in FACTORS.items() if found.quantity == channel.quantity]
-    choices = dict.fromkeys([channel.unit, *fitting, *(TIME_FORMS if channel.quantity == "time" else ())])
-    return {unit_id: unit_label(unit_id) for unit_id in choices}
+    if unit_id is None:
+        return ""
+    return TIME_FORMS.get(unit_id) or get_unit(unit_id).label
 
 
 @dataclass(frozen=True)
@@ -85,15 +86,15 @@ class Column:
     Attributes
     ----------
     position : int
-        Counted from 0. Columns are known by it, never by their name.
+        Counted from 0. Columns are identified by it, never by their name.
     name, unit_text : str
-        As they stand in the file.
+        As they are in the file.
     channel : str or None
-        Id in `jobs.calc.channels`; None keeps the column under its own name.
+        Key of `jobs.calc.channels.CHANNELS`; None stores the column under its own name.
     unit : str or None
-        Id in `jobs.calc.unit_factors`, or 'clock' or 'date_time'.
+        Key of `jobs.calc.units.factors.FACTORS`, or 'clock' or 'date_time'.
     confidence : float
-        0..1 that channel and unit are right; 1 once a person has nodded.
+        0 to 1 [1] that channel and unit are right; 1 once a person has confirmed them.
     """
 
     position: int
@@ -109,24 +110,24 @@ class Column:
         if self.unit is not None and self.unit not in FACTORS and self.unit not in TIME_FORMS:
             raise ValueError(f"'{self.unit}' is not a unit this program knows.")
         if self.channel is not None and self.unit is not None:
-            self._require_same_quantity(self.channel, self.unit)
+            self._check_same_quantity(self.channel, self.unit)
 
-    def _require_same_quantity(self, channel_id: str, unit_id: str) -> None:
+    def _check_same_quantity(self, channel_id: str, unit_id: str) -> None:
         channel = CHANNELS[channel_id]
-        given = "time" if unit_id in TIME_FORMS else get_unit(unit_id).quantity
-        if given != channel.quantity:
+        quantity = "time" if unit_id in TIME_FORMS else get_unit(unit_id).quantity
+        if quantity != channel.quantity:
             raise ValueError(
                 f"Column {self.position + 1} ('{self.name}') cannot be {channel.label} "
-                f"in {unit_label(unit_id)}."
+                f"in {get_unit_label(unit_id)}."
             )
 
     @property
-    def certain(self) -> bool:
-        return self.confidence >= CERTAIN
+    def is_certain(self) -> bool:
+        return self.confidence >= CERTAIN_CONFIDENCE
 
 
 @dataclass(frozen=True)
-class Layout:
+class FileLayoutSpec:
     """How a file is read. Lines are counted from 1, as an editor shows them.
 
     Attributes
@@ -134,18 +135,19 @@ class Layout:
     encoding, delimiter, decimal, thousands : str
         Keys of `ENCODINGS`, `DELIMITERS`, `DECIMALS` and `THOUSANDS`.
     header_line, unit_line : int or None
-        None where the file has none.
+        None if the file has none.
     header_rows : int
-        1, or 2 where names stand in two rows, of which ``header_line`` is the upper.
+        1, or 2 if the names take two rows, of which ``header_line`` is the upper.
     data_line : int
         The first line with figures.
     columns : tuple of Column
+        In the order of the file.
     fingerprint : str
-        What the header was when first seen; the key under which a layout is remembered.
+        Hash of the header as first detected; the key under which a layout is stored.
     stoichiometric_afr : float or None
-        The air-fuel ratio that the file's maker counts as lambda 1. None: not yet said.
+        Air-fuel ratio [kg/kg] that the file counts as lambda 1; None if not stated yet.
     doubts : tuple of str
-        What a person should look at before the file's structure is taken as found.
+        What a person should check before the detected structure is used.
     """
 
     encoding: str = "utf-8"
@@ -182,9 +184,9 @@ class Layout:
             raise ValueError("An air-fuel ratio for lambda 1 lies between 1 and 40 (petrol about 14.7).")
         if [column.position for column in self.columns] != list(range(len(self.columns))):
             raise ValueError("The columns must be given in their order, each once.")
-        self._require_each_channel_once()
+        self._check_channels_unique()
 
-    def _require_each_channel_once(self) -> None:
+    def _check_channels_unique(self) -> None:
         seen: dict[str, Column] = {}
         for column in self.columns:
             if column.channel is None:
@@ -197,41 +199,39 @@ class Layout:
             seen[column.channel] = column
 
     @property
-    def needs_nod(self) -> bool:
-        """Whether a person has to look before this layout is used."""
+    def needs_confirmation(self) -> bool:
+        """Whether a person has to check this layout before it is used."""
         mapped = [column for column in self.columns if column.channel]
-        return bool(self.doubts) or not mapped or not all(column.certain for column in mapped)
+        return bool(self.doubts) or not mapped or not all(column.is_certain for column in mapped)
 
-    def column_of(self, channel_id: str) -> Column | None:
-        """The column that holds a channel, or None."""
-        return next((column for column in self.columns if column.channel == channel_id), None)
+    def confirmed(self) -> "FileLayoutSpec":
+        """Return this layout as confirmed by a person: every channel certain, no doubts.
 
-    def nodded(self) -> "Layout":
-        """This layout after a person has agreed to all of it."""
+        Returns
+        -------
+        FileLayoutSpec
+        """
         columns = tuple(
             replace(column, confidence=1.0) if column.channel else column for column in self.columns
         )
         return replace(self, columns=columns, doubts=())
 
-    def with_column(self, position: int, channel: str | None, unit_id: str | None = None) -> "Layout":
-        """This layout with one column's meaning set by a person.
+    def with_meanings(self, meanings: Mapping[int, tuple[str | None, str | None]]) -> "FileLayoutSpec":
+        """Return this layout with the meaning of columns set by a person.
 
-        A channel that another column held moves here.
+        Parameters
+        ----------
+        meanings : mapping of int to (str or None, str or None)
+            Position to channel and unit. A channel that another column had moves here.
 
-        Raises
-        ------
-        ValueError
-            There is no such column, channel or unit, or the unit does not measure that.
-        """
-        return self.with_meanings({position: (channel, unit_id)})
-
-    def with_meanings(self, meanings: Mapping[int, tuple[str | None, str | None]]) -> "Layout":
-        """This layout with columns' meanings set by a person: position -> channel and unit.
+        Returns
+        -------
+        FileLayoutSpec
 
         Raises
         ------
         ValueError
-            As :meth:`with_column`, or one channel is given to two columns.
+            No such column, channel or unit; a unit of another quantity; or one channel given to two columns.
         """
         if unknown := [position for position in meanings if not 0 <= position < len(self.columns)]:
             raise ValueError(f"There is no column {unknown[0] + 1}; the file has {len(self.columns)}.")
@@ -247,17 +247,31 @@ class Layout:
         return replace(self, columns=tuple(columns))
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain lists and dictionaries, ready for JSON."""
+        """Return the layout as lists and dictionaries, ready for JSON.
+
+        Returns
+        -------
+        dict
+            What `from_dict` reads.
+        """
         return {**asdict(self), "columns": [asdict(c) for c in self.columns], "doubts": list(self.doubts)}
 
     @classmethod
-    def from_dict(cls, stored: Mapping[str, Any]) -> "Layout":
-        """The layout that :meth:`to_dict` stored.
+    def from_dict(cls, stored: Mapping[str, Any]) -> "FileLayoutSpec":
+        """Restore a layout that `to_dict` stored.
+
+        Parameters
+        ----------
+        stored : mapping
+
+        Returns
+        -------
+        FileLayoutSpec
 
         Raises
         ------
         ValueError
-            Something is missing or cannot be.
+            A key is missing or unknown, or a value is not allowed.
         """
         try:
             columns = tuple(Column(**column) for column in stored["columns"])
@@ -267,13 +281,19 @@ class Layout:
             raise ValueError("This is not a stored file layout.") from error
 
 
-def fingerprint(cells: Iterable[tuple[str, str]]) -> str:
-    """What a header is known by: names and units, whatever the encoding, byte-order mark or padding.
+def compute_fingerprint(cells: Iterable[tuple[str, str]]) -> str:
+    """Hash a header, so that files of one kind are recognised.
 
     Parameters
     ----------
-    cells : iterable of (name, unit text)
-        Empty ones at the end make no difference.
+    cells : iterable of (str, str)
+        Name and unit text of each column. Case, padding, a byte-order mark and empty cells at the end
+        make no difference.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal.
     """
     plain = [[" ".join(part.replace("\ufeff", "").split()).casefold() for part in cell] for cell in cells]
     while plain and plain[-1] == ["", ""]:

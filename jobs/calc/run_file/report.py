@@ -1,4 +1,4 @@
-"""What reading a file found, for a person and for storage."""
+"""The report on reading a file: sentences and questions for a person, numbers for storage."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
@@ -8,8 +8,8 @@ import numpy as np
 
 from jobs.calc.channels import CHANNELS, Channel, mentions_correction
 from jobs.calc.run_file.column_meaning import TYPICAL_AFR
-from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, Layout
-from jobs.calc.run_file.skipped_rows import Tally
+from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, FileLayoutSpec
+from jobs.calc.run_file.skipped_rows import LineTally
 from jobs.calc.run_file.table import Table
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
@@ -17,7 +17,14 @@ from jobs.calc.units.numbers import format_number
 
 @dataclass(frozen=True)
 class Question:
-    """Something a person should look at; ``position`` is the column's, None for the file as a whole."""
+    """Something a person should check.
+
+    Attributes
+    ----------
+    position : int or None
+        Of the column; None for the file as a whole.
+    sentence : str
+    """
 
     position: int | None
     sentence: str
@@ -29,14 +36,18 @@ class ColumnReport:
 
     Attributes
     ----------
+    position : int
+        Counted from 0.
+    name, unit : str
+        Name in the file; label of the unit of the stored figures.
     stored_as : str or None
-        The name in `RunFile.channels`; None where nothing was stored.
+        Key of `RunFile.channels`; None if nothing was stored.
     no_figures, missing : int
-        Cells that are no figures (they became NaN); cells that are empty or marked as missing.
+        Cells that are no figures and became NaN; cells that are empty or marked as missing.
     lines : tuple of int
-        Of the first 20 cells that are no figures.
+        Lines of the first cells that are no figures.
     low, high : float or None
-        Smallest and largest figure stored.
+        Smallest and largest stored figure, in that unit.
     """
 
     position: int
@@ -51,8 +62,16 @@ class ColumnReport:
 
 
 @dataclass(frozen=True)
-class Dropped:
-    """Rows left out for one reason, with the first 20 lines."""
+class SkippedRows:
+    """Rows skipped for one reason.
+
+    Attributes
+    ----------
+    reason : str
+    count : int
+    lines : tuple of int
+        The first of them.
+    """
 
     reason: str
     count: int
@@ -61,7 +80,22 @@ class Dropped:
 
 @dataclass(frozen=True)
 class Report:
-    """What reading a file found. Lines are counted from 1, as an editor shows them."""
+    """The result of reading a file; its fields are the keys of stored reports.
+
+    Attributes
+    ----------
+    encoding, delimiter, decimal, thousands : str
+    header_line, unit_line : int or None
+    data_line : int
+        Counted from 1, as an editor shows them.
+    rows : int
+        Rows read.
+    dropped : tuple of SkippedRows
+    columns : tuple of ColumnReport
+    questions : tuple of Question
+    sentences : tuple of str
+        All of it for a person.
+    """
 
     encoding: str
     delimiter: str
@@ -71,29 +105,34 @@ class Report:
     unit_line: int | None
     data_line: int
     rows: int
-    dropped: tuple[Dropped, ...]
+    dropped: tuple[SkippedRows, ...]
     columns: tuple[ColumnReport, ...]
     questions: tuple[Question, ...]
     sentences: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain lists, dictionaries and numbers, ready for JSON."""
+        """Return the report as lists, dictionaries and numbers, ready for JSON.
+
+        Returns
+        -------
+        dict
+        """
         return asdict(self)
 
 
-def lines_named(tally: Tally | Dropped) -> str:
-    """'line 3' or 'lines 3, 4, 9 and 11 more'."""
+def _name_lines(tally: LineTally | SkippedRows) -> str:
+    """Format as 'line 3' or 'lines 3, 4, 9, 10, 12 and 11 more'."""
     shown = ", ".join(str(line) for line in tally.lines[:5])
     more = tally.count - len(tally.lines[:5])
     return f"line{'s' if tally.count > 1 else ''} {shown}" + (f" and {more} more" if more > 0 else "")
 
 
-def figure_range(values: FloatArray) -> tuple[float | None, float | None]:
-    """Smallest and largest of what was measured; None where nothing was."""
+def _value_range(values: FloatArray) -> tuple[float | None, float | None]:
+    """Return the smallest and largest measured value, or None if there is none."""
     if not len(values):
         return None, None
     low, high = float(np.min(values)), float(np.max(values))
-    if np.isnan(low):  # only now the slower ones, which step over NaN
+    if np.isnan(low):  # fmin and fmax ignore NaN but are slower
         low, high = float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
     return (None, None) if np.isnan(low) else (low, high)
 
@@ -102,19 +141,24 @@ def _count(number: int, one: str, many: str) -> str:
     return f"{format_number(number)} {one if number == 1 else many}"
 
 
-def column_question(column: Column, values: FloatArray) -> Question | None:
-    """Ask about figures that a channel cannot have.
+def value_question(column: Column, values: FloatArray) -> Question | None:
+    """Ask about figures outside the plausible range of their channel.
 
     Parameters
     ----------
     column : Column
     values : array, (n,)
         In the channel's unit.
+
+    Returns
+    -------
+    Question or None
+        None if all are plausible or the column is no channel.
     """
     channel = CHANNELS.get(column.channel or "")
     if channel is None or channel.quantity == "time":
         return None
-    low, high = figure_range(values)
+    low, high = _value_range(values)
     if low is None or high is None or (channel.low <= low and high <= channel.high):
         return None
     with np.errstate(invalid="ignore"):
@@ -124,12 +168,12 @@ def column_question(column: Column, values: FloatArray) -> Question | None:
     return Question(
         column.position,
         f"Column {column.position + 1} ('{column.name}') read as {channel.label}: "
-        f"{_count(count, 'value is', 'values are')} not believable, such as {_figure(worst, channel)}; "
+        f"{_count(count, 'value is', 'values are')} not believable, such as {_format_value(worst, channel)}; "
         f"{channel.low:g} to {channel.high:g} would be. Is the column or its unit another?",
     )
 
 
-def _figure(value: float, channel: Channel) -> str:
+def _format_value(value: float, channel: Channel) -> str:
     return (
         f"{value:,.6g} {channel.unit_label}".strip()
         if abs(value) < 1e6
@@ -137,8 +181,17 @@ def _figure(value: float, channel: Channel) -> str:
     )
 
 
-def standing_questions(layout: Layout) -> list[Question]:
-    """What the layout itself leaves open."""
+def layout_questions(layout: FileLayoutSpec) -> list[Question]:
+    """Ask what the layout itself leaves open.
+
+    Parameters
+    ----------
+    layout : FileLayoutSpec
+
+    Returns
+    -------
+    list of Question
+    """
     questions = [Question(None, doubt) for doubt in layout.doubts]
     for column in layout.columns:
         if column.channel in ("power_kw", "torque_nm") and mentions_correction(column.name):
@@ -161,7 +214,21 @@ def standing_questions(layout: Layout) -> list[Question]:
 
 
 def time_question(column: Column, time_s: FloatArray, lines: np.ndarray) -> Question | None:
-    """Ask about time that stands still or runs backwards."""
+    """Ask about time that stands still or runs backwards.
+
+    Parameters
+    ----------
+    column : Column
+    time_s : array, (n,)
+        Time [s].
+    lines : array of int, (n,)
+        Line number of each row.
+
+    Returns
+    -------
+    Question or None
+        None if time rises throughout.
+    """
     if np.all(np.diff(time_s) > 0):
         return None
     finite = np.flatnonzero(np.isfinite(time_s))
@@ -169,16 +236,16 @@ def time_question(column: Column, time_s: FloatArray, lines: np.ndarray) -> Ques
     back = finite[1:][steps <= 0]
     if not len(back):
         return None
-    tally = Tally(len(back), lines[back[:20]].tolist())
+    tally = LineTally(len(back), lines[back[:20]].tolist())
     return Question(
         column.position,
         f"Column {column.position + 1} ('{column.name}'): time stands still or runs backwards in "
-        f"{_count(len(back), 'row', 'rows')} ({lines_named(tally)}).",
+        f"{_count(len(back), 'row', 'rows')} ({_name_lines(tally)}).",
     )
 
 
 def build_report(
-    layout: Layout,
+    layout: FileLayoutSpec,
     table: Table,
     stored: Mapping[int, str],
     channels: Mapping[str, FloatArray],
@@ -186,15 +253,27 @@ def build_report(
     encoding: str,
     questions: Iterable[Question],
 ) -> Report:
-    """Everything reading found, in figures and in sentences.
+    """Report on reading a file, in numbers and in sentences.
 
     Parameters
     ----------
-    stored : mapping
-        Position -> name in ``channels`` and ``units``.
+    layout : FileLayoutSpec
+    table : Table
+    stored : mapping of int to str
+        Position to key of ``channels`` and ``units``.
+    channels : mapping of str to array, (n,)
+    units : mapping of str to str
+        Labels of their units.
+    encoding : str
+        Of the file.
+    questions : iterable of Question
+
+    Returns
+    -------
+    Report
     """
     columns = tuple(_column_reports(layout, table, stored, channels, units))
-    dropped = tuple(Dropped(reason, t.count, tuple(t.lines)) for reason, t in table.dropped.items())
+    dropped = tuple(SkippedRows(reason, t.count, tuple(t.lines)) for reason, t in table.dropped.items())
     return Report(
         encoding,
         layout.delimiter,
@@ -212,7 +291,7 @@ def build_report(
 
 
 def _column_reports(
-    layout: Layout,
+    layout: FileLayoutSpec,
     table: Table,
     stored: Mapping[int, str],
     channels: Mapping[str, FloatArray],
@@ -220,7 +299,7 @@ def _column_reports(
 ) -> Iterable[ColumnReport]:
     for column in layout.columns:
         name = stored.get(column.position)
-        low, high = figure_range(channels[name]) if name else (None, None)
+        low, high = _value_range(channels[name]) if name else (None, None)
         refused = table.refused[column.position]
         yield ColumnReport(
             column.position,
@@ -236,7 +315,11 @@ def _column_reports(
 
 
 def _sentences(
-    layout: Layout, table: Table, columns: Iterable[ColumnReport], dropped: Iterable[Dropped], encoding: str
+    layout: FileLayoutSpec,
+    table: Table,
+    columns: Iterable[ColumnReport],
+    dropped: Iterable[SkippedRows],
+    encoding: str,
 ) -> Iterable[str]:
     header = f"names from line {layout.header_line}" if layout.header_line else "no header"
     yield (
@@ -245,11 +328,11 @@ def _sentences(
         f"decimal {DECIMALS[layout.decimal]}."
     )
     for part in dropped:
-        yield f"{_count(part.count, 'row', 'rows')} left out, {part.reason}: {lines_named(part)}."
+        yield f"{_count(part.count, 'row', 'rows')} left out, {part.reason}: {_name_lines(part)}."
     if table.longer.count:
         yield (
             f"{_count(table.longer.count, 'row has', 'rows have')} more cells than there are columns; "
-            f"the cells at the end were left out: {lines_named(table.longer)}."
+            f"the cells at the end were left out: {_name_lines(table.longer)}."
         )
     for column in columns:
         title = f"Column {column.position + 1} ('{column.name}')"
@@ -257,10 +340,10 @@ def _sentences(
             if column.name or column.no_figures:
                 yield f"{title} holds no figures and was left out."
         elif column.no_figures:
-            tally = Tally(column.no_figures, list(column.lines))
+            tally = LineTally(column.no_figures, list(column.lines))
             yield (
                 f"{title}: {_count(column.no_figures, 'cell is', 'cells are')} no figure and "
-                f"{'counts' if column.no_figures == 1 else 'count'} as not measured: {lines_named(tally)}."
+                f"{'counts' if column.no_figures == 1 else 'count'} as not measured: {_name_lines(tally)}."
             )
         if column.stored_as and column.missing:
             yield f"{title}: {_count(column.missing, 'cell is', 'cells are')} empty or marked as missing."

@@ -1,13 +1,13 @@
-"""What of a file is no row of figures, and a count of it with the lines where it stands."""
+"""Rows of a file that are skipped, counted with their line numbers."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from jobs.calc.run_file.cells import is_missing, reads_as_figure, split_cells
-from jobs.calc.run_file.layout import Layout
-from jobs.calc.run_file.text import TAIL_BYTES, Text
+from jobs.calc.run_file.cells import is_missing, looks_numeric, split_cells
+from jobs.calc.run_file.layout import FileLayoutSpec
+from jobs.calc.run_file.text import TAIL_BYTES, FileText
 
-LINES_NAMED = 20
+MAX_LINES_NAMED = 20
 
 REPEATED_HEADER = "repeated header"
 FOOTER = "text below the figures"
@@ -18,27 +18,49 @@ TOO_SHORT = "too few cells between blanks to tell which is missing"
 
 
 @dataclass
-class Tally:
-    """How many, and where the first of them stand."""
+class LineTally:
+    """A count with the first line numbers.
+
+    Attributes
+    ----------
+    count : int
+    lines : list of int
+        At most `MAX_LINES_NAMED`, rising.
+    """
 
     count: int = 0
     lines: list[int] = field(default_factory=list)
 
     def add(self, lines: Iterable[int], count: int | None = None) -> None:
+        """Add lines, or more of them than are named.
+
+        Parameters
+        ----------
+        lines : iterable of int
+        count : int, optional
+            How many there are in all; the number of ``lines`` by default.
+        """
         given = list(lines)
         self.count += len(given) if count is None else count
-        self.lines = sorted([*self.lines, *given[:LINES_NAMED]])[:LINES_NAMED]
+        self.lines = sorted([*self.lines, *given[:MAX_LINES_NAMED]])[:MAX_LINES_NAMED]
 
 
-def end_of_figures(text: Text, layout: Layout, start: int) -> tuple[int, dict[str, Tally]]:
-    """Leave out a last row that was cut off, and lines of text below the figures.
+def find_data_end(text: FileText, layout: FileLayoutSpec, start: int) -> tuple[int, dict[str, LineTally]]:
+    """Find the end of the figures, before a row that was cut off and text below them.
+
+    Parameters
+    ----------
+    text : FileText
+    layout : FileLayoutSpec
+    start : int
+        Offset [byte] of the first row of figures.
 
     Returns
     -------
     end : int
-        The offset behind the last row of figures.
-    dropped : dict
-        Why lines were left out -> how many and where.
+        Offset [byte] behind the last row of figures.
+    dropped : dict of str to LineTally
+        Reason to the lines skipped for it.
     """
     tail = max(start, text.end - TAIL_BYTES)
     if tail > start:
@@ -48,39 +70,39 @@ def end_of_figures(text: Text, layout: Layout, start: int) -> tuple[int, dict[st
     if not raw[-1]:
         raw.pop()
         offset -= len(raw[-1]) + 1 if raw else 0
-    end, left_out = text.end, []
+    end, skipped = text.end, []
     for index in range(len(raw) - 1, -1, -1):
-        reason = _reason_to_leave_out(text, layout, raw, index)
+        reason = _skip_reason(text, layout, raw, index)
         if reason is None:
             break
         if reason != EMPTY:
             end = offset
-        left_out.append((offset, reason))
+        skipped.append((offset, reason))
         offset -= len(raw[index - 1]) + 1
-    dropped: dict[str, Tally] = {}
-    for offset, reason in left_out:
+    dropped: dict[str, LineTally] = {}
+    for offset, reason in skipped:
         if reason != EMPTY:
             line = layout.data_line + text.count_lines(start, offset)
-            dropped.setdefault(reason, Tally()).add([line])
+            dropped.setdefault(reason, LineTally()).add([line])
     return end, dropped
 
 
-def _reason_to_leave_out(text: Text, layout: Layout, raw: Sequence[bytes], index: int) -> str | None:
+def _skip_reason(text: FileText, layout: FileLayoutSpec, raw: Sequence[bytes], index: int) -> str | None:
     width = len(layout.columns)
     cells = _cells(text, layout, raw[index])
     if not any(cells):
         return EMPTY
     if index == len(raw) - 1 and text.data[text.end - 1] != 0x0A and index:
         above = _cells(text, layout, raw[index - 1])
-        if 1 <= len(cells) < width <= len(above) and reads_as_figure(cells[0]):
+        if 1 <= len(cells) < width <= len(above) and looks_numeric(cells[0]):
             return CUT_OFF
     filled = [cell for cell in cells if not is_missing(cell)]
-    figures = sum(map(reads_as_figure, filled))
-    if filled and (figures == 0 or (len(cells) < width and not reads_as_figure(cells[0]))):
+    figures = sum(map(looks_numeric, filled))
+    if filled and (figures == 0 or (len(cells) < width and not looks_numeric(cells[0]))):
         return FOOTER
     return None
 
 
-def _cells(text: Text, layout: Layout, raw: bytes) -> list[str]:
+def _cells(text: FileText, layout: FileLayoutSpec, raw: bytes) -> list[str]:
     line = raw.decode(text.encoding, "replace").strip("\r\n")
     return split_cells(line, layout.delimiter) if line.strip() else []

@@ -1,17 +1,17 @@
-"""Where a file's figures begin, how its cells are parted, and what stands above them."""
+"""The structure of a file: its delimiter, its first row of figures, and the header above it."""
 
 import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from jobs.calc.run_file.cells import reads_as_figure, split_cells
+from jobs.calc.run_file.cells import looks_numeric, split_cells
 from jobs.calc.run_file.layout import DELIMITERS, MAX_COLUMNS, RunFileError
 from jobs.calc.units.factors import identify_unit
 
 SAMPLE_LINES = 60
-ROWS_LOOKED_AT = 150
-# In the order in which equally good ones win: a tab is never a decimal mark nor part of a name.
+MAX_SAMPLE_ROWS = 150
+# The first of equally good ones wins: a tab is never a decimal mark nor part of a name.
 _CANDIDATES = ("\t", ";", "|", ",", " ")
 
 _COMMENT_MARK = re.compile(r"^\s*(?:#+|//+|%(?=\s))\s*")
@@ -19,10 +19,17 @@ _BRACKETED = re.compile(r"[\[({<].*[\])}>]")
 
 
 @dataclass(frozen=True)
-class Chosen:
-    """What a person has set by hand about a file's structure; None leaves it to be found.
+class StructureOverrides:
+    """What a person has set of a file's structure; None leaves it to be detected.
 
-    ``header_line`` and ``unit_line`` are 0 for 'there is none'.
+    Attributes
+    ----------
+    encoding, delimiter, decimal, thousands : str or None
+        Keys of `ENCODINGS`, `DELIMITERS`, `DECIMALS` and `THOUSANDS`.
+    header_line, unit_line : int or None
+        Counted from 1; 0 if the file has none.
+    data_line : int or None
+        Counted from 1.
     """
 
     encoding: str | None = None
@@ -36,7 +43,23 @@ class Chosen:
 
 @dataclass(frozen=True)
 class Structure:
-    """Lines are counted from 1."""
+    """The structure of a file as detected. Lines are counted from 1.
+
+    Attributes
+    ----------
+    delimiter : str
+    data_line : int
+    width : int
+        Number of columns.
+    header_line, unit_line : int or None
+    header_rows : int
+        1 or 2.
+    names, units : tuple of str, (width,)
+    rows : tuple of tuple of str
+        Cells of the first rows of figures.
+    doubts : tuple of str
+        What a person should check.
+    """
 
     delimiter: str
     data_line: int
@@ -50,18 +73,28 @@ class Structure:
     doubts: tuple[str, ...]
 
 
-def find_structure(lines: Sequence[str], chosen: Chosen) -> Structure:
-    """The structure of a file from its first lines.
+def find_structure(lines: Sequence[str], overrides: StructureOverrides) -> Structure:
+    """Detect the structure of a file from its first lines.
+
+    Parameters
+    ----------
+    lines : sequence of str
+    overrides : StructureOverrides
+        What a person has set; the rest is detected around it.
+
+    Returns
+    -------
+    Structure
 
     Raises
     ------
     RunFileError
         No line holds figures, or a line has more columns than a run file can have.
     """
-    delimiter = chosen.delimiter if chosen.delimiter is not None else find_delimiter(lines)
-    start = _start(lines, delimiter, chosen)
-    rows = [split_cells(line, delimiter) for line in lines[start : start + ROWS_LOOKED_AT] if line.strip()]
-    header, header_rows, unit_line = _rows_above(lines, delimiter, start, rows, chosen)
+    delimiter = overrides.delimiter if overrides.delimiter is not None else _find_delimiter(lines)
+    start = _start(lines, delimiter, overrides)
+    rows = [split_cells(line, delimiter) for line in lines[start : start + MAX_SAMPLE_ROWS] if line.strip()]
+    header, header_rows, unit_line = _rows_above(lines, delimiter, start, rows, overrides)
     names, units = _names_and_units(lines, delimiter, header, header_rows, unit_line, _usual_width(rows))
     width, doubts = _width(rows, names, delimiter)
     if width > MAX_COLUMNS:
@@ -84,8 +117,8 @@ def _padded(cells: Sequence[str], width: int) -> tuple[str, ...]:
     return (*cells[:width], *[""] * (width - len(cells)))
 
 
-def find_delimiter(lines: Sequence[str]) -> str:
-    """The delimiter under which most cells are figures, in rows of one width."""
+def _find_delimiter(lines: Sequence[str]) -> str:
+    """Return the delimiter that makes most cells figures, in rows of one width."""
     sample = _sample(lines)
     scores = {mark: _score(sample, mark) for mark in _CANDIDATES}
     best = max(_CANDIDATES, key=lambda mark: round(scores[mark], 2))
@@ -94,7 +127,7 @@ def find_delimiter(lines: Sequence[str]) -> str:
 
 def _score(sample: Sequence[str], delimiter: str) -> float:
     rows = [split_cells(line, delimiter) for line in sample]
-    shares = [_share_of_figures(row) for row in rows]
+    shares = [_numeric_share(row) for row in rows]
     dense = [(len(row), share) for row, share in zip(rows, shares, strict=True) if share >= 0.5]
     widths = Counter(width for width, _ in dense if width > 1)
     if not widths:
@@ -103,29 +136,29 @@ def _score(sample: Sequence[str], delimiter: str) -> float:
     return sum(share for width, share in dense if width == usual) / len(rows)
 
 
-def _share_of_figures(row: Sequence[str]) -> float:
+def _numeric_share(row: Sequence[str]) -> float:
     filled = [cell for cell in row if cell]
-    return sum(map(reads_as_figure, filled)) / len(filled) if filled else 0.0
+    return sum(map(looks_numeric, filled)) / len(filled) if filled else 0.0
 
 
-def _start(lines: Sequence[str], delimiter: str, chosen: Chosen) -> int:
-    """Index of the first row of figures."""
-    if chosen.data_line:
-        return min(chosen.data_line, len(lines)) - 1
-    below = max(chosen.header_line or 0, chosen.unit_line or 0)
+def _start(lines: Sequence[str], delimiter: str, overrides: StructureOverrides) -> int:
+    """Return the index of the first row of figures, as set or as detected."""
+    if overrides.data_line:
+        return min(overrides.data_line, len(lines)) - 1
+    below = max(overrides.header_line or 0, overrides.unit_line or 0)
     try:
         return _first_row(lines, delimiter, below)
     except RunFileError:
-        if chosen.delimiter is None:
+        if overrides.delimiter is None:
             raise
-        # A delimiter that was chosen wrongly is shown for what it does, not refused.
-        return _first_row(lines, find_delimiter(lines), below)
+        # Show what a wrongly chosen delimiter does instead of refusing it.
+        return _first_row(lines, _find_delimiter(lines), below)
 
 
 def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
-    """Index of the first row of figures that others follow, if the file has more rows."""
+    """Return the index of the first row of figures that others follow, if the file has more rows."""
     sample = [split_cells(line, delimiter) for line in _sample(lines)]
-    usual = _usual_width([row for row in sample if _share_of_figures(row) >= 0.5])
+    usual = _usual_width([row for row in sample if _numeric_share(row) >= 0.5])
     first = None
     for index in range(below, len(lines)):
         if not _is_row(split_cells(lines[index], delimiter), usual):
@@ -144,7 +177,7 @@ def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
 
 
 def _sample(lines: Sequence[str]) -> list[str]:
-    """Lines evenly over the head, so that neither long notes above nor a footer decide."""
+    """Sample lines evenly over the head, so that neither long notes above nor a footer decide."""
     filled = [line for line in lines if line.strip()]
     return filled[:: max(1, len(filled) // SAMPLE_LINES)]
 
@@ -156,7 +189,7 @@ def _usual_width(rows: Sequence[Sequence[str]]) -> int:
 def _is_row(row: Sequence[str], usual: int) -> bool:
     if not row or len(row) < usual or len(_trimmed(row)) > usual:
         return False
-    return _share_of_figures(row) >= (0.5 if usual > 2 else 0.75)
+    return _numeric_share(row) >= (0.5 if usual > 2 else 0.75)
 
 
 def _trimmed(row: Sequence[str]) -> list[str]:
@@ -167,32 +200,36 @@ def _trimmed(row: Sequence[str]) -> list[str]:
 
 
 def _rows_above(
-    lines: Sequence[str], delimiter: str, start: int, rows: Sequence[Sequence[str]], chosen: Chosen
+    lines: Sequence[str],
+    delimiter: str,
+    start: int,
+    rows: Sequence[Sequence[str]],
+    overrides: StructureOverrides,
 ) -> tuple[int | None, int, int | None]:
-    """Indices of the header row and the unit row, and over how many rows the names go."""
+    """Return the index of the header row, how many rows the names take, and the index of the unit row."""
     width = _usual_width(rows)
     candidates = _candidates_above(lines, delimiter, start, width)
     unit_line: int | None = None
-    if chosen.unit_line is not None:
-        unit_line = chosen.unit_line - 1 if 0 < chosen.unit_line <= start else None
+    if overrides.unit_line is not None:
+        unit_line = overrides.unit_line - 1 if 0 < overrides.unit_line <= start else None
         candidates = [index for index in candidates if unit_line is None or index < unit_line]
-    elif len(candidates) > 1 and _is_unit_row(header_cells(lines[candidates[0]], delimiter, width)):
+    elif len(candidates) > 1 and _is_unit_row(split_header(lines[candidates[0]], delimiter, width)):
         unit_line = candidates.pop(0)
-    if chosen.header_line is not None:
-        header = chosen.header_line - 1 if 0 < chosen.header_line <= start else None
+    if overrides.header_line is not None:
+        header = overrides.header_line - 1 if 0 < overrides.header_line <= start else None
         return header, 1, unit_line if header is None or unit_line != header else None
     if not candidates:
         return None, 1, unit_line
-    names = header_cells(lines[candidates[0]], delimiter, width)
+    names = split_header(lines[candidates[0]], delimiter, width)
     if len(candidates) > 1 and candidates[1] == candidates[0] - 1:
-        above = header_cells(lines[candidates[1]], delimiter, width)
+        above = split_header(lines[candidates[1]], delimiter, width)
         if _is_group_row(above, names, width):
             return candidates[1], 2, unit_line
     return candidates[0], 1, unit_line
 
 
 def _candidates_above(lines: Sequence[str], delimiter: str, start: int, width: int) -> list[int]:
-    """Lines right above the figures that may be header rows, the nearest first."""
+    """Return the indices of possible header rows right above the figures, nearest first."""
     found: list[int] = []
     for index in range(start - 1, max(-1, start - 8), -1):
         line = lines[index]
@@ -200,9 +237,9 @@ def _candidates_above(lines: Sequence[str], delimiter: str, start: int, width: i
             if found and not line.strip():
                 break
             continue
-        row = header_cells(line, delimiter, width)
+        row = split_header(line, delimiter, width)
         filled = [cell for cell in row if cell]
-        if len(filled) < (width + 1) // 2 or _share_of_figures(row) >= 0.5:
+        if len(filled) < (width + 1) // 2 or _numeric_share(row) >= 0.5:
             break
         found.append(index)
         if len(found) == 3:
@@ -217,27 +254,41 @@ def _is_unit_row(row: Sequence[str]) -> bool:
 
 
 def _is_group_row(above: Sequence[str], names: Sequence[str], width: int) -> bool:
-    """Whether a row above the names belongs to them: 'Engine, , Roller' over 'Speed, Power, Speed'."""
+    """Return whether a row above the names groups them: 'Engine, , Roller' over 'Speed, Power, Speed'."""
     if width < 3 or list(above) == list(names) or len(above) != len(names):
         return False
     gaps = any(not cell for cell in above)
     return gaps or len(set(names)) < len([name for name in names if name])
 
 
-def header_cells(line: str, delimiter: str, width: int) -> list[str]:
-    """A header row's cells, without a comment mark; names of several words between blanks kept whole."""
+def split_header(line: str, delimiter: str, width: int) -> list[str]:
+    """Split a header row into cells.
+
+    Parameters
+    ----------
+    line : str
+        A comment mark at its start is ignored.
+    delimiter : str
+        Key of `DELIMITERS`.
+    width : int
+        Number of columns. Between spaces it tells which words make one name.
+
+    Returns
+    -------
+    list of str
+    """
     line = _COMMENT_MARK.sub("", line.replace("\ufeff", ""))
     cells = split_cells(line, delimiter)
     if delimiter != " " or len(cells) == width:
         return cells
     unlabelled = cells[1:] if cells and cells[0].endswith(":") else cells  # 'Data:  speed  power'
-    for parted in (re.split(r"\s{2,}|\t", line.strip()), _brackets_joined(cells), unlabelled):
-        if len(parted) == width:
-            return [cell.strip() for cell in parted]
+    for names in (re.split(r"\s{2,}|\t", line.strip()), _join_brackets(cells), unlabelled):
+        if len(names) == width:
+            return [cell.strip() for cell in names]
     return cells
 
 
-def _brackets_joined(cells: Sequence[str]) -> list[str]:
+def _join_brackets(cells: Sequence[str]) -> list[str]:
     joined: list[str] = []
     for cell in cells:
         if joined and (cell[:1] in "[(" or joined[-1].count("[") > joined[-1].count("]")):
@@ -255,15 +306,15 @@ def _names_and_units(
     unit_line: int | None,
     width: int,
 ) -> tuple[list[str], list[str]]:
-    names = [] if header is None else header_cells(lines[header], delimiter, width)
+    names = [] if header is None else split_header(lines[header], delimiter, width)
     if header is not None and header_rows == 2:
-        names = _joined_names(names, header_cells(lines[header + 1], delimiter, width))
-    units = [] if unit_line is None else header_cells(lines[unit_line], delimiter, width)
+        names = _join_names(names, split_header(lines[header + 1], delimiter, width))
+    units = [] if unit_line is None else split_header(lines[unit_line], delimiter, width)
     return names, units
 
 
-def _joined_names(groups: Sequence[str], names: Sequence[str]) -> list[str]:
-    """Names under the group they stand in; a group goes on until the next one."""
+def _join_names(groups: Sequence[str], names: Sequence[str]) -> list[str]:
+    """Prefix each name with its group; a group extends to the next one."""
     joined, group = [], ""
     for index, name in enumerate(names):
         group = (groups[index] if index < len(groups) else "") or group
@@ -272,7 +323,7 @@ def _joined_names(groups: Sequence[str], names: Sequence[str]) -> list[str]:
 
 
 def _width(rows: Sequence[Sequence[str]], names: Sequence[str], delimiter: str) -> tuple[int, list[str]]:
-    """How many columns the file has, and what about it is doubtful."""
+    """Return the number of columns and what is doubtful about it."""
     usual, named = _usual_width(rows), len(_trimmed(names))
     filled = max((len(_trimmed(row)) for row in rows if len(row) <= usual), default=usual)
     doubts = []

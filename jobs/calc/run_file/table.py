@@ -1,8 +1,7 @@
-"""The typed pass: from the first line with figures to one array a column.
+"""The figures of a file: one array a column.
 
-A clean file is read in one go. Where something in it is no figure, the file is read block by block
-and only the blocks that hold the damage are taken cell by cell, so that one bad line in a long file
-costs little.
+A clean file is read in one pass by pandas. If a cell is no figure, the file is read block by block and only
+the damaged blocks cell by cell, so that one bad line in a long file costs little.
 """
 
 import csv
@@ -14,66 +13,70 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.run_file.cells import MISSING, is_missing, parse_cells, parse_number, split_cells
-from jobs.calc.run_file.layout import MAX_COLUMNS, TIME_FORMS, Layout, RunFileError
+from jobs.calc.run_file.cells import MISSING_MARKS, is_missing, parse_cells, parse_number, split_cells
+from jobs.calc.run_file.layout import MAX_COLUMNS, TIME_FORMS, FileLayoutSpec, RunFileError
 from jobs.calc.run_file.skipped_rows import (
     EMPTY,
-    LINES_NAMED,
+    MAX_LINES_NAMED,
     NO_FIGURES,
     REPEATED_HEADER,
     TOO_SHORT,
-    Tally,
-    end_of_figures,
+    LineTally,
+    find_data_end,
 )
-from jobs.calc.run_file.structure import header_cells
-from jobs.calc.run_file.text import MAX_ROWS, Text
+from jobs.calc.run_file.structure import split_header
+from jobs.calc.run_file.text import MAX_ROWS, FileText
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
 
 BLOCK_BYTES = 1024 * 1024
 LEAF_BYTES = 64 * 1024
 
-_NO_DELIMITER = "\x1f"  # for one column: a sign that no text file holds
+_NO_DELIMITER = "\x1f"  # for one column: a character that no text file has
 
-
-# A column's figures, and which of its cells were none; None where all were or were missing
-Figures = tuple[FloatArray, np.ndarray | None]
+# The figures of a column and which of its cells are none; None if there is no such cell.
+ColumnValues = tuple[FloatArray, np.ndarray | None]
 
 
 @dataclass(eq=False)
 class Table:
-    """A file's columns as they stand in it, in the file's own units; clock times in seconds.
+    """The columns of a file in its own units; clock times in seconds [s].
 
     Attributes
     ----------
     values : list of array, (rows,)
-        By position; NaN where a cell is missing or no figure.
+        By position; NaN for a cell that is missing or no figure.
     lines : array of int, (rows,)
-        The line each row stands in.
-    refused, missing : list of Tally
+        Line number of each row.
+    refused, missing : list of LineTally
         By position: cells that are no figures; cells that are empty or marked as missing.
-    dropped : dict
-        Why rows were left out -> how many and where.
-    longer : Tally
-        Rows with more cells than there are columns; what is too much was left out.
+    dropped : dict of str to LineTally
+        Reason to the rows skipped for it.
+    longer : LineTally
+        Rows with more cells than columns; the surplus cells are skipped.
     """
 
     values: list[FloatArray]
     lines: np.ndarray
-    refused: list[Tally]
-    missing: list[Tally]
-    dropped: dict[str, Tally]
-    longer: Tally
+    refused: list[LineTally]
+    missing: list[LineTally]
+    dropped: dict[str, LineTally]
+    longer: LineTally
 
 
-def read_table(text: Text, layout: Layout, limit: int | None = None) -> Table:
-    """Read a file's figures.
+def read_table(text: FileText, layout: FileLayoutSpec, limit: int | None = None) -> Table:
+    """Read the figures of a file.
 
     Parameters
     ----------
-    text, layout
+    text : FileText
+    layout : FileLayoutSpec
     limit : int, optional
-        Lines to read at most.
+        Maximum number of lines.
+
+    Returns
+    -------
+    Table
 
     Raises
     ------
@@ -84,9 +87,9 @@ def read_table(text: Text, layout: Layout, limit: int | None = None) -> Table:
 
 
 class _Reader:
-    """One pass over one file; every line of the region makes one row until rows are dropped at the end."""
+    """One pass over a file; every line makes one row until rows are skipped at the end."""
 
-    def __init__(self, text: Text, layout: Layout) -> None:
+    def __init__(self, text: FileText, layout: FileLayoutSpec) -> None:
         self.text, self.layout = text, layout
         self.width = len(layout.columns)
         self.rows = self.row = 0
@@ -94,25 +97,25 @@ class _Reader:
         self.refused: dict[int, np.ndarray] = {}
         self.headers: list[int] = []
         self.as_text: set[int] = set()
-        self.wide = self.width  # with cells that no column is for
-        self.dropped: dict[str, Tally] = {}
-        self.longer = Tally()
+        self.wide = self.width  # with surplus cells
+        self.dropped: dict[str, LineTally] = {}
+        self.longer = LineTally()
 
     def read(self, limit: int | None) -> Table:
         layout, text = self.layout, self.text
         if not self.width:
             raise RunFileError("The layout names no columns.", line=layout.data_line)
         start = text.offset_of_line(layout.data_line)
-        end, self.dropped = end_of_figures(text, layout, start)
+        end, self.dropped = find_data_end(text, layout, start)
         if limit is not None:
             end = min(end, self._offset_after(start, end, limit))
         if start >= end:
             raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
         self.start, self.end = start, end
         self.quoted = text.data.find(b'"', start, end) >= 0
-        self._look_at_first_rows(start, end)
-        # pandas ends a line at a lone carriage return too, and none inside quotes: its rows are then not our
-        # lines, and only counting shows it.
+        self._inspect_first_rows(start, end)
+        # pandas also ends a line at a lone carriage return, and none inside quotes. Only counting the rows
+        # shows that they are not our lines.
         rows = text.count_lines(start, end) if self.quoted or text.data.find(b"\r", start, end) >= 0 else None
         if not self._read_whole(start, end, rows):
             self._read_blocks(start, end)
@@ -126,10 +129,10 @@ class _Reader:
             start = found + 1
         return start
 
-    # --- the quick way
+    # --- in one pass
 
-    def _look_at_first_rows(self, start: int, end: int) -> None:
-        """Find columns that pandas cannot take as figures (times written out, words), and cells too many."""
+    def _inspect_first_rows(self, start: int, end: int) -> None:
+        """Find surplus cells and the columns that pandas cannot read as figures (clock times, words)."""
         stop = min(end, self._offset_after(start, end, 100))
         lines = self.text.decode(start, stop).split("\n")
         rows = [split_cells(line, self.layout.delimiter) for line in lines if line.strip()]
@@ -137,14 +140,14 @@ class _Reader:
         for column in self.layout.columns:
             cells = [row[column.position] for row in rows if len(row) > column.position]
             filled = [cell for cell in cells if cell and not is_missing(cell)]
-            if column.unit in TIME_FORMS or (filled and not any(self._plain(cell) for cell in filled)):
+            if column.unit in TIME_FORMS or (filled and not any(self._is_number(cell) for cell in filled)):
                 self.as_text.add(column.position)
 
-    def _plain(self, cell: str) -> bool:
+    def _is_number(self, cell: str) -> bool:
         return parse_number(cell, self.layout.decimal, self.layout.thousands) is not None
 
     def _frame(self, source: io.BytesIO, rows: int | None, *, typed: bool = True) -> Any:
-        """The figures as pandas reads them; None where it cannot, or where its rows are not our lines."""
+        """Return the figures as pandas reads them; None if it cannot, or if its rows are not our lines."""
         import pandas as pd
 
         delimiter = self.layout.delimiter
@@ -160,21 +163,21 @@ class _Reader:
                     names=list(range(self.wide)),
                     index_col=False,
                     dtype=types if typed else None,
-                    na_values=list(MISSING),
+                    na_values=list(MISSING_MARKS),
                     keep_default_na=False,
                     skip_blank_lines=False,
                     skipinitialspace=self.quoted,
                     quoting=csv.QUOTE_MINIMAL if self.quoted else csv.QUOTE_NONE,
                     encoding_errors="replace",
                     nrows=MAX_ROWS + 1,
-                    low_memory=typed,  # the fast way, but only where types need no guessing
+                    low_memory=typed,  # faster, but only if no type is guessed
                 )
             except (ValueError, OverflowError, pd.errors.ParserWarning):
                 return None
         return frame if rows in (None, len(frame)) else None
 
-    def _columns(self, frame: Any) -> Iterator[Figures]:
-        """The frame's columns, each let go as soon as it is taken."""
+    def _columns(self, frame: Any) -> Iterator[ColumnValues]:
+        """Take the columns out of a frame one by one, so that its memory is freed."""
         first = self.layout.data_line + self.row
         if self.wide > self.width:
             too_many = frame[list(range(self.width, self.wide))].notna().any(axis="columns")
@@ -212,7 +215,7 @@ class _Reader:
             self._read_piece(begin, stop, LEAF_BYTES)
 
     def _cut(self, start: int, end: int, size: int) -> Iterable[tuple[int, int]]:
-        """Pieces of about a size, each of whole lines."""
+        """Cut a range into pieces of whole lines, each of about ``size`` bytes."""
         while start < end:
             stop = min(end, start + size)
             if stop < end:
@@ -221,7 +224,7 @@ class _Reader:
             start = stop
 
     def _read_piece(self, start: int, end: int, smaller: int | None) -> None:
-        """Read a piece in one go; else in smaller ones; else, where it is small already, by its cells."""
+        """Read a piece in one pass, else in smaller pieces, else cell by cell."""
         rows = self.text.count_lines(start, end)
         block = self._utf8(start, end)
         self.wide = self._widest(block)
@@ -235,7 +238,7 @@ class _Reader:
             self._read_leaf(block, rows)
 
     def _widest(self, block: bytes) -> int:
-        """Cells in the longest line, at least as many as there are columns; those in quotes parted too."""
+        """Count the cells of the longest line, delimiters in quotes included; at least one a column."""
         mark = self.layout.delimiter.encode()
         if mark in (b"", b" "):
             return self.width
@@ -253,7 +256,7 @@ class _Reader:
         frame = self._frame(io.BytesIO(block), rows, typed=False)
         self._take(self._by_cells(lines) if frame is None else [*self._columns(frame)], rows, lines)
 
-    def _by_cells(self, lines: Sequence[str]) -> list[Figures]:
+    def _by_cells(self, lines: Sequence[str]) -> list[ColumnValues]:
         mark, width = self.layout.delimiter, self.width
         split = [split_cells(line.rstrip("\r"), mark) if line.strip() else [] for line in lines]
         first = self.layout.data_line + self.row
@@ -263,8 +266,8 @@ class _Reader:
     def _parse(self, cells: Sequence[str], i: int) -> tuple[FloatArray, np.ndarray]:
         return parse_cells(cells, self.layout.decimal, self.layout.thousands, self.layout.columns[i].unit)
 
-    def _column(self, series: Any, i: int) -> Figures:
-        """Figures of a column as pandas gave it, and which cells were none."""
+    def _column(self, series: Any, i: int) -> ColumnValues:
+        """Convert a column of pandas into figures and the cells that are none."""
         import pandas as pd
 
         if pd.api.types.is_numeric_dtype(series.dtype):
@@ -273,14 +276,14 @@ class _Reader:
                 refused = np.isinf(values)
                 return np.where(refused, np.nan, values), refused
             return values, None
-        # A cell that comes again and again is read once.
+        # Parse a repeated cell once.
         codes, cells = pd.factorize(series)
         figures, bad = self._parse([str(cell) for cell in cells], i)
         return np.append(figures, np.nan)[codes], np.append(bad, False)[codes]
 
     def _take(
         self,
-        columns: Sequence[Figures],
+        columns: Sequence[ColumnValues],
         rows: int,
         lines: Sequence[str] | None = None,
     ) -> None:
@@ -301,9 +304,9 @@ class _Reader:
             numbers = {layout.header_line, layout.unit_line}
             if layout.header_line and layout.header_rows == 2:
                 numbers.add(layout.header_line + 1)
-            kept = [head[n - 1] for n in numbers if n and n <= len(head)]
-            self._headers = [header_cells(kept_line, layout.delimiter, self.width) for kept_line in kept]
-        return header_cells(line.rstrip("\r"), self.layout.delimiter, self.width) in self._headers
+            above = [head[n - 1] for n in numbers if n and n <= len(head)]
+            self._headers = [split_header(header, layout.delimiter, self.width) for header in above]
+        return split_header(line.rstrip("\r"), self.layout.delimiter, self.width) in self._headers
 
     # --- counting and closing
 
@@ -336,13 +339,13 @@ class _Reader:
     def _rows_without_figures(self) -> np.ndarray:
         empty = np.isnan(self.out[0])
         for values in self.out[1:]:
-            if not empty.any():  # a column without gaps settles it
+            if not empty.any():
                 break
             empty &= np.isnan(values)
         return empty
 
     def _rows_too_short(self) -> list[int]:
-        """Rows between blanks with a cell missing: nothing says which, so no figure has its sure place."""
+        """Return the rows between spaces that lack a cell: nothing says which, so no figure is certain."""
         if self.layout.delimiter != " " or not (gaps := np.flatnonzero(np.isnan(self.out[-1]))).size:
             return []
         lines = self.text.data[self.start : self.end].split(b"\n")
@@ -351,7 +354,7 @@ class _Reader:
         ]
         short = [i for i in short if any(np.isfinite(values[i]) for values in self.out)]
         if short:
-            self.dropped.setdefault(TOO_SHORT, Tally()).add([self.layout.data_line + i for i in short])
+            self.dropped.setdefault(TOO_SHORT, LineTally()).add([self.layout.data_line + i for i in short])
         return short
 
     def _note_dropped(self, drop: np.ndarray, lines: np.ndarray) -> None:
@@ -366,10 +369,10 @@ class _Reader:
         for reason, mask in reasons:
             found = lines[mask & drop]
             if len(found):
-                self.dropped.setdefault(reason, Tally()).add(found[:LINES_NAMED].tolist(), len(found))
+                self.dropped.setdefault(reason, LineTally()).add(found[:MAX_LINES_NAMED].tolist(), len(found))
 
 
-def _tally(mask: np.ndarray | None, lines: np.ndarray) -> Tally:
+def _tally(mask: np.ndarray | None, lines: np.ndarray) -> LineTally:
     if mask is None or not (count := int(np.count_nonzero(mask))):
-        return Tally()
-    return Tally(count, lines[np.flatnonzero(mask)[:LINES_NAMED]].tolist())
+        return LineTally()
+    return LineTally(count, lines[np.flatnonzero(mask)[:MAX_LINES_NAMED]].tolist())

@@ -1,4 +1,4 @@
-"""From bytes to lines: what is no run file at all, the encoding, and where lines begin."""
+"""From bytes to lines: refuse other kinds of file, find the encoding and the line ends."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -38,22 +38,22 @@ _BYTE_ORDER_MARKS = (
     (b"\xff\xfe", "utf-16-le"),
     (b"\xfe\xff", "utf-16-be"),
 )
-_CONTROLS = bytes(set(range(32)) - set(b"\t\n\r\x0b\x0c\x1a\x1b"))  # those that text does not hold
-# Bytes that data loggers leave behind the last line: unused blocks and the old end-of-file mark
+_CONTROLS = bytes(set(range(32)) - set(b"\t\n\r\x0b\x0c\x1a\x1b"))  # not in text
+# Data loggers leave unused blocks and the old end-of-file mark behind the last line.
 _PADDING = b"\x00\x1a"
 
 
 @dataclass(frozen=True, eq=False)
-class Text:
-    """A run file's bytes with one byte for a line feed, and the encoding they are in.
+class FileText:
+    """The bytes of a run file, with one byte for a line feed, and their encoding.
 
     Attributes
     ----------
     data : bytes
     start, end : int
-        Where the text begins, after a byte-order mark, and ends, before padding.
+        Offsets [byte] of the text, after a byte-order mark and before padding.
     encoding : str
-        Of ``data``; always one that has ASCII as it is.
+        Of ``data``; always a superset of ASCII.
     original_encoding : str
         Of the file.
     """
@@ -65,10 +65,33 @@ class Text:
     original_encoding: str
 
     def decode(self, start: int, end: int) -> str:
+        """Decode the text between two offsets.
+
+        Parameters
+        ----------
+        start, end : int
+            Offsets [byte].
+
+        Returns
+        -------
+        str
+            A replacement character for each byte that is not in the encoding.
+        """
         return self.data[start:end].decode(self.encoding, "replace")
 
     def offset_of_line(self, line: int) -> int:
-        """Where a line begins, counted from 1; the end of the text if there are fewer."""
+        """Return where a line begins.
+
+        Parameters
+        ----------
+        line : int
+            Counted from 1.
+
+        Returns
+        -------
+        int
+            Offset [byte]; the end of the text if it has fewer lines.
+        """
         offset = self.start
         for _ in range(line - 1):
             found = self.data.find(b"\n", offset, self.end)
@@ -78,29 +101,67 @@ class Text:
         return offset
 
     def count_lines(self, start: int, end: int) -> int:
-        """Lines from one offset to another, a last one without a line feed included."""
+        """Count the lines between two offsets, a last one without a line feed included.
+
+        Parameters
+        ----------
+        start, end : int
+            Offsets [byte].
+
+        Returns
+        -------
+        int
+        """
         if start >= end:
             return 0
         return self.data.count(b"\n", start, end) + (self.data[end - 1] != 0x0A)
 
     def head(self) -> list[str]:
-        """The first lines, whole ones, without their line ends."""
+        """Return the whole lines within the first `HEAD_BYTES`, without line ends.
+
+        Returns
+        -------
+        list of str
+        """
         end = min(self.end, self.start + HEAD_BYTES)
         lines = self.decode(self.start, end).split("\n")
         if (end < self.end and len(lines) > 1) or (lines and not lines[-1]):
             lines.pop()
         return [line.rstrip("\r") for line in lines]
 
-    def samples(self, places: int = 4, size: int = 2 * 1024) -> Iterator[list[str]]:
-        """Whole lines from further down, for what the head does not show; none in a short file."""
+    def samples(self, count: int = 4, size: int = 2 * 1024) -> Iterator[list[str]]:
+        """Yield whole lines from further down, for marks that the head does not show.
+
+        Parameters
+        ----------
+        count : int
+            Number of samples.
+        size : int
+            Length of each [byte].
+
+        Yields
+        ------
+        list of str
+            Nothing for a short file.
+        """
         rest = self.end - self.start - HEAD_BYTES
-        for place in range(places if rest > places * size else 0):
-            begin = self.start + HEAD_BYTES + rest * place // places
+        for index in range(count if rest > count * size else 0):
+            begin = self.start + HEAD_BYTES + rest * index // count
             yield [line.rstrip("\r") for line in self.decode(begin, begin + size).split("\n")[1:-1]]
 
 
-def open_text(data: bytes, encoding: str | None = None) -> Text:
-    """Refuse what is no run file; find the encoding, or use the one given.
+def open_text(data: bytes, encoding: str | None = None) -> FileText:
+    """Open a file as text, or refuse it.
+
+    Parameters
+    ----------
+    data : bytes
+    encoding : str, optional
+        Key of `ENCODINGS`; found by default.
+
+    Returns
+    -------
+    FileText
 
     Raises
     ------
@@ -124,7 +185,7 @@ def open_text(data: bytes, encoding: str | None = None) -> Text:
         text_encoding = chosen
         _refuse_controls(data[start : start + HEAD_BYTES].rstrip(_PADDING))
     data = _one_line_feed(data)
-    text = Text(data, start, _end_of_text(data), text_encoding, chosen)
+    text = FileText(data, start, _end_of_text(data), text_encoding, chosen)
     if text.start >= text.end:
         raise RunFileError("The file is empty.")
     return text
@@ -150,14 +211,14 @@ def _encoding_without_mark(data: bytes) -> str:
     try:
         head.decode("utf-8")
     except UnicodeDecodeError as error:
-        # A sign cut in two by the end of the head is no evidence against UTF-8.
+        # A character cut in two by the end of the head is no evidence against UTF-8.
         if len(data) <= HEAD_BYTES or error.start < len(head) - 4:
             return "cp1252"
     return "utf-8"
 
 
 def _wide_encoding(head: bytes) -> str | None:
-    """UTF-16 without a mark: figures and plain letters have every other byte zero."""
+    """Detect UTF-16 without a mark: every other byte of figures and plain letters is zero."""
     half = len(head) // 2
     if half < 2:
         return None
@@ -170,7 +231,7 @@ def _wide_encoding(head: bytes) -> str | None:
 
 
 def _refuse_controls(head: bytes) -> None:
-    """Refuse binary data: text holds no control signs but a few."""
+    """Refuse binary data: text has hardly any control characters."""
     controls = len(head) - len(head.translate(None, _CONTROLS))
     if controls and controls > len(head) // 1000:
         raise RunFileError(
@@ -179,7 +240,7 @@ def _refuse_controls(head: bytes) -> None:
 
 
 def _one_line_feed(data: bytes) -> bytes:
-    """Line ends of old systems, and doubled ones of a transfer gone wrong, as one line feed each."""
+    """Replace the line ends of old systems, and those doubled in transfer, by one line feed each."""
     head = data[:HEAD_BYTES]
     if b"\r\r\n" in head:
         data = data.replace(b"\r\r\n", b"\n")

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.run_file.cells import is_missing, parse_number, split_cells
-from jobs.calc.run_file.decimal_marks import find_marks
+from jobs.calc.run_file.decimal_marks import find_decimal_marks
 from jobs.calc.statistics import FloatArray
 from jobs.calc.tables.cell_grid import check_axis
 
@@ -68,7 +68,7 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
     rows = _squared(numbers, [split_cells(line, delimiter) for _, line in lines])
     head, body = rows[0], rows[1:]
     # The axis has no say: its 500 beside a cell's 4.125 would pass for a figure below a grouped thousand.
-    mark = "." if delimiter == "," else find_marks([row[1:] for row in body]).decimal
+    mark = "." if delimiter == "," else find_decimal_marks([row[1:] for row in body]).decimal
     columns = _speeds(head[1:], numbers[0], mark)
     row_axis = [_figure(row[0], number, 1, mark) for number, row in zip(numbers[1:], body, strict=True)]
     cells = [

@@ -6,17 +6,17 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from jobs.calc.run_file.read import (
+from jobs.calc.run_file import (
     DECIMALS,
     DELIMITERS,
     ENCODINGS,
     THOUSANDS,
-    Chosen,
-    Layout,
+    FileLayoutSpec,
     RunFileError,
+    StructureOverrides,
+    apply_known_layout,
     preview,
     read,
-    recognise,
     sniff,
 )
 
@@ -95,7 +95,7 @@ def files(draw: st.DrawFn) -> bytes:
 
 
 CHOICES = st.builds(
-    Chosen,
+    StructureOverrides,
     encoding=st.sampled_from([None, None, *ENCODINGS]),
     delimiter=st.sampled_from([None, *DELIMITERS]),
     decimal=st.sampled_from([None, *DECIMALS]),
@@ -108,23 +108,23 @@ CHOICES = st.builds(
 
 @settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(st.one_of(st.binary(max_size=400), files(), files()), CHOICES)
-def test_any_bytes_are_read_or_refused(data: bytes, chosen: Chosen) -> None:
+def test_any_bytes_are_read_or_refused(data: bytes, chosen: StructureOverrides) -> None:
     for choice in (None, chosen):
         try:
             guess = sniff(data, "any.csv", choice)
         except RunFileError as error:
             assert str(error).endswith((".", "?"))
             continue
-        stored = Layout.from_dict(json.loads(json.dumps(guess.layout.to_dict())))
+        stored = FileLayoutSpec.from_dict(json.loads(json.dumps(guess.layout.to_dict())))
         assert stored == guess.layout
-        assert recognise(guess, stored) is not None
-        for layout in (stored, stored.nodded()):
+        assert apply_known_layout(guess, stored) is not None
+        for layout in (stored, stored.confirmed()):
             read_or_refused(data, layout)
 
 
-def read_or_refused(data: bytes, layout: Layout) -> None:
+def read_or_refused(data: bytes, layout: FileLayoutSpec) -> None:
     try:
-        preview(data, layout)
+        preview(data, layout, rows=20)
         run = read(data, layout)
     except RunFileError as error:
         assert str(error)

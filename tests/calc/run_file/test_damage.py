@@ -3,16 +3,16 @@
 import numpy as np
 import pytest
 
-from jobs.calc.run_file.read import RunFileError, read, sniff
+from jobs.calc.run_file import RunFileError, read, sniff
 from tests.calc.run_files import (
     ENGINE_SPEED_RPM,
     LAMBDA,
     POWER_KW,
     TIME_S,
     assert_sweep,
+    confirmed_layout,
     lines,
-    nodded,
-    read_with_nod,
+    read_confirmed,
     sweep,
 )
 
@@ -33,19 +33,19 @@ def dropped(run) -> dict[str, tuple[int, ...]]:
 def test_a_repeated_header_is_left_out_and_named(repeat):
     text = sweep(header="Time,Engine speed,Power,Lambda").replace("\n", "\ns,rpm,kW,-\n", 1)
     line = "Time,Engine speed,Power,Lambda" if repeat.startswith("Time") else repeat
-    run = read_with_nod(with_line(20, line, text))
+    run = read_confirmed(with_line(20, line, text))
     assert_sweep(run)
     assert dropped(run) == {"repeated header": (20,)}
 
 
 def test_text_in_the_middle_is_left_out_and_named():
-    run = read_with_nod(with_line(12, "--- restarted ---"))
+    run = read_confirmed(with_line(12, "--- restarted ---"))
     assert_sweep(run)
     assert dropped(run) == {"no figure in the row": (12,)}
 
 
 def test_text_below_the_figures_is_left_out_and_named():
-    run = read_with_nod((sweep() + "\nend of run\nMax power,29.75\n").encode())
+    run = read_confirmed((sweep() + "\nend of run\nMax power,29.75\n").encode())
     assert_sweep(run)
     assert dropped(run) == {"empty": (42,), "text below the figures": (43, 44)}
 
@@ -53,7 +53,7 @@ def test_text_below_the_figures_is_left_out_and_named():
 def test_blank_lines_and_rows_of_empty_cells_are_left_out_and_line_numbers_stay():
     rows = sweep().split("\n")
     data = "\n".join([*rows[:5], "", ",,,", *rows[5:30], "0.5,oops,21,0.9", *rows[30:]]).encode()
-    run = read_with_nod(data)
+    run = read_confirmed(data)
     assert dropped(run) == {"empty": (6, 7)}
     assert run.report.columns[1].lines == (33,)
     assert run.report.rows == 41
@@ -65,7 +65,7 @@ def test_cells_that_are_no_figures_become_not_measured_and_are_named_by_column()
         cells = rows[line - 1].split(",")
         cells[2] = "ERR"
         rows[line - 1] = ",".join(cells)
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     expected = POWER_KW.copy()
     expected[[1, 5, 6]] = np.nan
     np.testing.assert_allclose(run.channels["power_kw"], expected)
@@ -82,7 +82,7 @@ def test_only_the_first_twenty_lines_are_named():
         f"{t:.2f},{'bad' if i % 2 else n},1,1"
         for i, (t, n) in enumerate(zip(range(100), range(100), strict=True))
     ]
-    run = read_with_nod("\n".join([HEADER, *rows]).encode())
+    run = read_confirmed("\n".join([HEADER, *rows]).encode())
     assert run.report.columns[1].no_figures == 50
     assert run.report.columns[1].lines == tuple(range(3, 43, 2))
 
@@ -91,7 +91,7 @@ def test_only_the_first_twenty_lines_are_named():
 def test_marks_for_missing_are_not_measured_and_no_fault(mark):
     rows = sweep().split("\n")
     rows[5] = f"0.20,3040.00,{mark},0.94"
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     assert np.isnan(run.channels["power_kw"][4])
     assert (run.report.columns[2].no_figures, run.report.columns[2].missing) == (0, 1)
 
@@ -102,7 +102,7 @@ def test_marks_for_missing_are_not_measured_and_no_fault(mark):
 def test_what_only_looks_like_a_figure_is_none(cell):
     rows = sweep().split("\n")
     rows[5] = f"0.20,3040.00,{cell},0.94"
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     assert np.isnan(run.channels["power_kw"][4])
     assert run.report.columns[2].lines == (6,)
 
@@ -121,12 +121,12 @@ def test_what_only_looks_like_a_figure_is_none(cell):
 def test_figures_written_otherwise_are_read(cell, value):
     rows = sweep().split("\n")
     rows[5] = f"0.20,3040.00,{cell},0.94"
-    assert read_with_nod("\n".join(rows).encode()).channels["power_kw"][4] == value
+    assert read_confirmed("\n".join(rows).encode()).channels["power_kw"][4] == value
 
 
 def test_a_point_among_decimal_commas_is_read():
     text = sweep(";", ",").replace(";21,00;", ";21.00;", 1)
-    assert_sweep(read_with_nod(text.encode()))
+    assert_sweep(read_confirmed(text.encode()))
 
 
 @pytest.mark.parametrize(
@@ -141,7 +141,7 @@ def test_thousands_marks(mark, decimal, delimiter):
         + "\n"
         for t, n in zip(TIME_S, speeds, strict=True)
     )
-    run = read_with_nod(f"Time [s]{delimiter}Engine speed [rpm]\n{rows}".encode())
+    run = read_confirmed(f"Time [s]{delimiter}Engine speed [rpm]\n{rows}".encode())
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], speeds)
 
 
@@ -150,7 +150,7 @@ def test_thousands_marks_that_only_come_below_the_first_part():
     rows = "".join(
         f"{i / 100:.2f};{f'{n:,}'.replace(',', '.')}\n".replace(".", ",", 1) for i, n in enumerate(speeds)
     )
-    run = read_with_nod(f"Time [s];Engine speed [rpm]\n{rows}".encode())
+    run = read_confirmed(f"Time [s];Engine speed [rpm]\n{rows}".encode())
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], speeds)
 
 
@@ -159,14 +159,14 @@ def test_figures_that_may_be_grouped_or_not_are_questioned():
     data = "".join(f"{cell};\n" for cell in ["Engine speed [rpm]", *cells]).encode()
     layout = sniff(data).layout
     assert any("1,000" in doubt for doubt in layout.doubts)
-    speeds = read(data, layout.nodded()).channels["engine_speed_rpm"]
+    speeds = read(data, layout.confirmed()).channels["engine_speed_rpm"]
     np.testing.assert_allclose(speeds, np.arange(900, 1300, 10))
 
 
 def test_a_row_with_cells_too_many_keeps_the_first_and_is_named():
     rows = sweep().split("\n")
     rows[9] += ",7,8"
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     assert_sweep(run)
     assert any("more cells" in sentence and "line 10" in sentence for sentence in run.report.sentences)
 
@@ -174,35 +174,35 @@ def test_a_row_with_cells_too_many_keeps_the_first_and_is_named():
 def test_a_short_row_misses_its_last_cells():
     rows = sweep().split("\n")
     rows[9] = "0.40,3080.00"
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     assert np.isnan(run.channels["lambda"][8])
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], ENGINE_SPEED_RPM)
 
 
 def test_a_last_row_cut_off_in_the_middle_is_left_out():
-    run = read_with_nod((sweep() + "2.00,34").encode())
+    run = read_confirmed((sweep() + "2.00,34").encode())
     assert_sweep(run)
     assert dropped(run) == {"cut off in the middle": (42,)}
 
 
 def test_a_whole_last_row_without_a_line_end_is_kept():
-    assert_sweep(read_with_nod(sweep().rstrip("\n").encode()))
+    assert_sweep(read_confirmed(sweep().rstrip("\n").encode()))
 
 
 @pytest.mark.parametrize("padding", [b"\x00" * 5000, b"\x1a", b"\x1a\x00\x00"])
 def test_padding_behind_the_last_row_is_ignored(padding):
-    assert_sweep(read_with_nod(sweep().encode() + padding))
+    assert_sweep(read_confirmed(sweep().encode() + padding))
 
 
 def test_a_quote_that_nobody_closed_costs_one_cell():
     rows = sweep().split("\n")
     rows[5] = '0.20,"3040.00,21.00,0.94'
-    assert_sweep(read_with_nod("\n".join(rows).encode()))
+    assert_sweep(read_confirmed("\n".join(rows).encode()))
 
 
 def test_bytes_of_another_encoding_further_down_cost_one_cell():
     data = sweep().encode().replace(b",21.00,", b",21\xb0,", 1)
-    run = read_with_nod(data)
+    run = read_confirmed(data)
     assert np.isnan(run.channels["power_kw"][4])
     np.testing.assert_allclose(run.channels["lambda"], LAMBDA)
 
@@ -210,7 +210,7 @@ def test_bytes_of_another_encoding_further_down_cost_one_cell():
 def test_a_column_of_words_is_left_out_and_the_rest_is_read():
     rows = sweep().split("\n")
     data = "\n".join([rows[0] + ",Marker", *(row + ",lap" for row in rows[1:-1]), ""]).encode()
-    run = read_with_nod(data)
+    run = read_confirmed(data)
     assert_sweep(run)
     assert "Marker" not in run.channels
     assert any("'Marker'" in sentence and "no figures" in sentence for sentence in run.report.sentences)
@@ -223,7 +223,7 @@ def test_damage_deep_in_a_long_file_leaves_all_other_rows_alone():
     rows[70_000] = "--- pause ---"
     rows[70_500] = "705.00,fault,20.00,0.90"
     rows[99_000] = ""
-    run = read_with_nod("\n".join([HEADER, *rows]).encode())
+    run = read_confirmed("\n".join([HEADER, *rows]).encode())
     kept = np.delete(np.arange(n), [70_000, 99_000])
     expected = speed[kept].astype(float)
     expected[np.flatnonzero(kept == 70_500)] = np.nan
@@ -239,7 +239,7 @@ def test_values_that_cannot_be_are_questioned_and_kept(column, value):
     cells = rows[10].split(",")
     cells[column] = str(value)
     rows[10] = ",".join(cells)
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     (question,) = run.report.questions
     assert question.position == column
     assert "1 value is not believable" in question.sentence
@@ -248,20 +248,20 @@ def test_values_that_cannot_be_are_questioned_and_kept(column, value):
 
 def test_a_hot_intake_is_questioned():
     data = ("Intake air temperature [°C];Engine speed [rpm]\n" + "400;3000\n" * 30).encode()
-    assert "not believable" in read_with_nod(data).report.questions[0].sentence
+    assert "not believable" in read_confirmed(data).report.questions[0].sentence
 
 
 def test_time_that_runs_backwards_is_questioned():
     rows = sweep().split("\n")
     rows[10], rows[11] = rows[11], rows[10]
-    (question,) = read_with_nod("\n".join(rows).encode()).report.questions
+    (question,) = read_confirmed("\n".join(rows).encode()).report.questions
     assert "backwards" in question.sentence
     assert "line 12" in question.sentence
 
 
 def test_figures_without_any_row_are_refused():
     with pytest.raises(RunFileError, match="no row with figures"):
-        read(f"{HEADER}\nx,y,z,w\nerr,err,err,err\n1".encode(), nodded(sweep().encode()))
+        read(f"{HEADER}\nx,y,z,w\nerr,err,err,err\n1".encode(), confirmed_layout(sweep().encode()))
 
 
 def test_rows_with_cells_too_many_all_over_a_long_file_keep_their_first_cells():
@@ -272,7 +272,7 @@ def test_rows_with_cells_too_many_all_over_a_long_file_keep_their_first_cells():
     long_lines = range(500, n, 1000)
     for line in long_lines:
         rows[line] += ",1,2,3"
-    run = read_with_nod("\n".join([HEADER, *rows]).encode())
+    run = read_confirmed("\n".join([HEADER, *rows]).encode())
     np.testing.assert_array_equal(run.channels["engine_speed_rpm"], 3000 + np.arange(n) % 5000)
     assert any(
         "30 rows have more cells" in sentence and "line" in sentence for sentence in run.report.sentences
@@ -283,7 +283,7 @@ def test_a_row_between_blanks_with_a_cell_missing_does_not_slide():
     rows = sweep("  ", header="Time_s,Engine_speed_rpm,Power_kW,Lambda").split("\n")
     rows[5] = "0.20            21.00  0.94"  # the engine speed is missing
     rows[9] = "0.40  3080.00  22.00  NaN"
-    run = read_with_nod("\n".join(rows).encode())
+    run = read_confirmed("\n".join(rows).encode())
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], np.delete(ENGINE_SPEED_RPM, 4))
     np.testing.assert_allclose(run.channels["power_kw"], np.delete(POWER_KW, 4))
     assert dropped(run) == {"too few cells between blanks to tell which is missing": (6,)}
@@ -293,6 +293,6 @@ def test_a_row_between_blanks_with_a_cell_missing_does_not_slide():
 def test_a_column_of_dates_does_not_stop_the_others():
     rows = sweep().split("\n")
     data = "\n".join([f"Date,{rows[0]}", *(f"25.11.2026,{row}" for row in rows[1:-1]), ""]).encode()
-    run = read_with_nod(data)
+    run = read_confirmed(data)
     assert_sweep(run)
     assert run.report.columns[0].stored_as is None

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import scipy
 
-from jobs.calc.run_file.read import read, sniff
+from jobs.calc.run_file import read, sniff
 
 NIST = Path(scipy.__file__).parent / "stats" / "tests" / "data"
 SAMPLES = Path(matplotlib.__file__).parent / "mpl-data" / "sample_data"

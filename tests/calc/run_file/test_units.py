@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from jobs.calc.run_file.read import read, sniff
-from tests.calc.run_files import read_with_nod
+from jobs.calc.run_file import preview, read, sniff
+from tests.calc.run_files import read_confirmed
 
 SPEED = [f"{n}" for n in range(3000, 3040)]
 
@@ -57,28 +57,28 @@ def column(header: str, cell: str) -> bytes:
     ],
 )
 def test_columns_come_in_si_units(header, cell, channel, expected):
-    run = read_with_nod(column(header, cell))
+    run = read_confirmed(column(header, cell))
     np.testing.assert_allclose(run.channels[channel], expected, rtol=1e-8)
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], [float(n) for n in SPEED])
 
 
 def test_thousands_of_revolutions():
     data = ("Engine speed [rpm x1000];Power [kW]\n" + "4.5;20\n" * 40).encode()
-    np.testing.assert_allclose(read_with_nod(data).channels["engine_speed_rpm"], 4500.0)
+    np.testing.assert_allclose(read_confirmed(data).channels["engine_speed_rpm"], 4500.0)
 
 
 def test_an_air_fuel_ratio_asks_for_its_fuel():
     # check values lambda-01 and lambda-04: 12.9 on the petrol scale of 14.7, 8.6 on one of 9.8
     data = column("AFR", "12.9")
     layout = sniff(data).layout
-    assert layout.needs_nod
-    assert any("fuel" in question.sentence for question in sniff(data).preview.questions)
-    np.testing.assert_allclose(read(data, layout.nodded()).channels["lambda"], 0.877551, rtol=1e-6)
+    assert layout.needs_confirmation
+    assert any("fuel" in question.sentence for question in preview(data, layout, rows=10).questions)
+    np.testing.assert_allclose(read(data, layout.confirmed()).channels["lambda"], 0.877551, rtol=1e-6)
 
 
 def test_an_air_fuel_ratio_by_its_own_fuel():
     data = column("AFR", "8.6")
-    layout = replace(sniff(data).layout.nodded(), stoichiometric_afr=9.8)
+    layout = replace(sniff(data).layout.confirmed(), stoichiometric_afr=9.8)
     run = read(data, layout)
     np.testing.assert_allclose(run.channels["lambda"], 0.877551, rtol=1e-6)
     assert run.report.questions == ()
@@ -86,11 +86,12 @@ def test_an_air_fuel_ratio_by_its_own_fuel():
 
 def test_an_equivalence_ratio_of_zero_is_not_measured():
     data = column("Equivalence ratio", "0.8").replace(b";0.8\n", b";0\n", 1)
-    assert np.isnan(read_with_nod(data).channels["lambda"][0])
+    assert np.isnan(read_confirmed(data).channels["lambda"][0])
 
 
 def test_power_said_to_be_corrected_is_questioned():
-    questions = sniff(column("Power SAE corrected [hp]", "100")).preview.questions
+    data = column("Power SAE corrected [hp]", "100")
+    questions = preview(data, sniff(data).layout, rows=10).questions
     assert any("corrected" in question.sentence for question in questions)
 
 
@@ -99,7 +100,7 @@ def test_power_said_to_be_corrected_is_questioned():
 
 def times(cells: list[str], header: str = "Time") -> np.ndarray:
     data = (f"{header};Engine speed [rpm]\n" + "".join(f"{cell};3000\n" for cell in cells)).encode()
-    run = read_with_nod(data)
+    run = read_confirmed(data)
     assert len(run.channels["engine_speed_rpm"]) == len(cells)
     return run.channels["time_s"]
 
@@ -159,12 +160,12 @@ def test_a_clock_that_makes_no_sense_is_not_measured():
         + "".join(f"12:03:0{i}.0;3000\n" for i in range(5))
         + "99:99:99;3000\n12:03:06;3000\n"
     )
-    run = read_with_nod(data.encode())
+    run = read_confirmed(data.encode())
     np.testing.assert_allclose(run.channels["time_s"], [0, 1, 2, 3, 4, np.nan, 6])
     assert run.report.columns[0].lines == (7,)
 
 
 def test_a_date_beside_a_clock():
     data = "Date;Clock;Engine speed [rpm]\n" + "".join(f"25.11.2026;12:03:0{i};3000\n" for i in range(5))
-    run = read_with_nod(data.encode())
+    run = read_confirmed(data.encode())
     np.testing.assert_allclose(run.channels["time_s"], range(5))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from django.utils import timezone
 
-from jobs.calc.run_file.read import Chosen, Layout, sniff
+from jobs.calc.run_file import FileLayoutSpec, StructureOverrides, sniff
 from jobs.models import FileLayout, Run
 from jobs.runs.channel_files import load_channels, store_channels
 from jobs.runs.importing import Outcome, RunDetails, attach, name_columns, original_of
@@ -32,7 +32,7 @@ def take(job, by, name: str, data: bytes):
 
 
 def name_as(run: Run, *channels: tuple[str, str], called: str = "ours"):
-    layout = Layout.from_dict(run.layout_used).with_meanings(dict(enumerate(channels)))
+    layout = FileLayoutSpec.from_dict(run.layout_used).with_meanings(dict(enumerate(channels)))
     return name_columns(run=run, layout=layout, remember_as=called)
 
 
@@ -110,7 +110,7 @@ def test_two_columns_of_one_name_stay_apart(tuner) -> None:
     rows = "".join(f"{3000 + 10 * i},0.90,1.10\n" for i in range(100))
     run = take(make_job(), tuner, "a.csv", f"rpm,lambda,lambda\n{rows}".encode()).run
     for position, value in ((1, 0.90), (2, 1.10)):
-        layout = Layout.from_dict(run.layout_used)
+        layout = FileLayoutSpec.from_dict(run.layout_used)
         name_columns(
             run=run, layout=layout.with_meanings({position: ("lambda", "lambda")}), remember_as="two"
         )
@@ -124,7 +124,7 @@ def test_a_header_that_was_pointed_at_is_found_in_the_next_file(tuner) -> None:
     rows = NAMELESS.split(b"\n", 1)[1]
     job = make_job()
     first = take(job, tuner, "a.csv", notes + rows).run
-    chosen = sniff(notes + rows, "a.csv", Chosen(header_line=1, data_line=3)).layout
+    chosen = sniff(notes + rows, "a.csv", StructureOverrides(header_line=1, data_line=3)).layout
     assert [column.name for column in chosen.columns] == ["Speed", "Wheel"]
     named = chosen.with_meanings(dict(enumerate(SPEED_AND_POWER)))
     assert name_columns(run=first, layout=named, remember_as="notes").intake.ok
@@ -143,7 +143,7 @@ def test_what_cannot_be_read_is_kept_with_its_sentence(tuner) -> None:
 
 def test_naming_that_leaves_nothing_to_read_changes_nothing(tuner) -> None:
     run = attach_sweep(make_job(), tuner).run
-    layout = replace(Layout.from_dict(run.layout_used), header_line=None, data_line=5000)
+    layout = replace(FileLayoutSpec.from_dict(run.layout_used), header_line=None, data_line=5000)
     named = name_columns(run=run, layout=layout, remember_as="useless")
     assert named.intake.outcome is Outcome.REFUSED
     assert named.intake.sentence
@@ -163,7 +163,7 @@ def test_limits_set_by_hand_go_when_the_file_is_read_in_another_way(tuner) -> No
     run = attach_sweep(make_job(), tuner).run
     run.sweep_start, run.sweep_stop = 10, 500
     run.save()
-    name_columns(run=run, layout=Layout.from_dict(run.layout_used), remember_as="x")
+    name_columns(run=run, layout=FileLayoutSpec.from_dict(run.layout_used), remember_as="x")
     run.refresh_from_db()
     assert (run.sweep_start, run.sweep_stop) == (None, None)
 

@@ -11,6 +11,7 @@ from django.urls import reverse
 from jobs.models import FileLayout, Run
 from jobs.runs.channel_files import load_channels
 from jobs.runs.importing import RunDetails, attach
+from jobs.runs.layout_forms import units_of
 from tests.factories import make_job
 from tests.jobs.run_files import attach_sweep, demo_bytes, demo_runs
 from workshop.models import Role
@@ -319,3 +320,9 @@ def test_rules(client, login, kept, staff) -> None:
     assert login(Role.MECHANIC).post(remove).status_code == 403
     assert login(Role.TUNER).get(remove).status_code == 405
     assert attach_sweep(make_job(), staff[Role.TUNER]).ok
+
+
+def test_units_offered_for_a_quantity_measure_it() -> None:
+    assert units_of("power") == {"w": "W", "kw": "kW", "hp": "hp", "ps": "PS"}
+    assert units_of("mixture").keys() == {"lambda", "afr", "phi"}
+    assert {"s", "ms", "clock", "date_time"} <= units_of("time").keys()
