@@ -1,5 +1,5 @@
 """The whole shop in one file, and back from it on another machine."""
 
-from workshop.backup.archive import Manifest, check_backup, make_backup, restore_backup
+from workshop.backup.archive import Manifest, create_backup, restore_backup, verify_backup
 
-__all__ = ["Manifest", "check_backup", "make_backup", "restore_backup"]
+__all__ = ["Manifest", "create_backup", "restore_backup", "verify_backup"]

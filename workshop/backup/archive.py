@@ -1,4 +1,4 @@
-"""The backup file: a tar with the database, every file that it names, and a manifest with their hashes."""
+"""The backup file: a tar of the database, its files, and a manifest with their hashes."""
 
 import hashlib
 import json
@@ -23,20 +23,20 @@ MANIFEST = "manifest.json"
 DATABASE = "database/"
 FILES = "files/"
 FORMAT = 1
-TRIES = 3
-BLOCK = 1 << 20
+MAX_TRIES = 3
+BLOCK_BYTES = 1 << 20
 
 
 @dataclass(frozen=True)
 class Manifest:
-    """What a backup holds: rows by table, and the SHA-256 of each of its members."""
+    """Content of a backup: rows by table, and the SHA-256 of each member."""
 
     made_at: str
     engine: str
     rows: dict[str, int]
     migrations: list[list[str]]
     hashes: dict[str, str]
-    lost: list[str]  # files that a row names and the storage did not have
+    lost: list[str]  # files that a row names but the storage lacks
     format: int = FORMAT
 
     @property
@@ -48,7 +48,7 @@ class Manifest:
         return [name.removeprefix(FILES) for name in self.hashes if name.startswith(FILES)]
 
     @property
-    def sentence(self) -> str:
+    def summary(self) -> str:
         lost = f"; missing in the shop itself: {', '.join(self.lost)}" if self.lost else ""
         return (
             f"{self.row_count} rows in {len(self.rows)} tables and {len(self.files)} files, "
@@ -56,8 +56,8 @@ class Manifest:
         )
 
 
-class Hashing:
-    """Reads a file and hashes what went through."""
+class HashingReader:
+    """A file reader that hashes what it reads."""
 
     def __init__(self, source: Any) -> None:
         self.source, self.sha256 = source, hashlib.sha256()
@@ -68,17 +68,14 @@ class Hashing:
         return block
 
 
-def hash_of(source: Any) -> str:
-    reader = Hashing(source)
-    while reader.read(BLOCK):
-        pass
-    return reader.sha256.hexdigest()
+def compute_sha256(source: Any) -> str:
+    return hashlib.file_digest(source, "sha256").hexdigest()
 
 
-def make_backup(target: Path) -> tuple[Path, Manifest]:
-    """Write a backup, read it back, and only then give it its name; returns where it stands.
+def create_backup(target: Path) -> tuple[Path, Manifest]:
+    """Write a backup, verify it, and only then give it its name; return its path.
 
-    ``target`` is a file, or a folder in which a file with date and time is made.
+    ``target`` is a file, or a folder for a file named by date and time.
     """
     if not target.parent.is_dir():
         raise ValueError(f"There is no folder {target.parent}.")
@@ -87,12 +84,12 @@ def make_backup(target: Path) -> tuple[Path, Manifest]:
     unchecked = target.with_name(f"{target.name}.unchecked")
     try:
         manifest = write_archive(unchecked)
-        for _ in range(TRIES - 1):
-            # A file deleted between the copy of its row and its own is no loss: take both again.
+        for _ in range(MAX_TRIES - 1):
+            # A file deleted after its row was copied is no loss: copy both again.
             before, manifest = manifest.lost, write_archive(unchecked) if manifest.lost else manifest
             if manifest.lost == before:
                 break
-        check_backup(unchecked)
+        verify_backup(unchecked)
         unchecked.rename(target)
     finally:
         unchecked.unlink(missing_ok=True)
@@ -106,24 +103,25 @@ def write_archive(path: Path) -> Manifest:
         copy = records.copy_database(Path(folder))
         for part in copy.parts:
             with part.open("rb") as source:
-                hashes[DATABASE + part.name] = add(archive, DATABASE + part.name, source, part.stat().st_size)
+                name = DATABASE + part.name
+                hashes[name] = add_member(archive, name, source, part.stat().st_size)
         for name in copy.named_files:
             try:
                 with default_storage.open(name, "rb") as source:
-                    hashes[FILES + name] = add(archive, FILES + name, source, source.size)
+                    hashes[FILES + name] = add_member(archive, FILES + name, source, source.size)
             except FileNotFoundError:
                 lost.append(name)
         made_at = timezone.now().isoformat()
         manifest = Manifest(made_at, copy.engine, copy.rows, copy.migrations, hashes, lost)
         text = json.dumps(asdict(manifest), indent=1).encode()
-        add(archive, MANIFEST, BytesIO(text), len(text))
+        add_member(archive, MANIFEST, BytesIO(text), len(text))
     return manifest
 
 
-def add(archive: tarfile.TarFile, name: str, source: Any, size: int) -> str:
+def add_member(archive: tarfile.TarFile, name: str, source: Any, size: int) -> str:
     member = tarfile.TarInfo(name)
     member.size, member.mtime, member.mode = size, int(timezone.now().timestamp()), 0o600
-    reader = Hashing(source)
+    reader = HashingReader(source)
     archive.addfile(member, reader)
     return reader.sha256.hexdigest()
 
@@ -140,7 +138,7 @@ def read_manifest(archive: tarfile.TarFile) -> Manifest:
     return manifest
 
 
-def opened(path: Path) -> tarfile.TarFile:
+def open_archive(path: Path) -> tarfile.TarFile:
     try:
         return tarfile.open(path, "r:")
     except FileNotFoundError as problem:
@@ -149,7 +147,7 @@ def opened(path: Path) -> tarfile.TarFile:
         raise ValueError(f"{path.name} is no backup: {problem}.") from problem
 
 
-def members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple[str, IO[bytes]]]:
+def iter_members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple[str, IO[bytes]]]:
     for name in manifest.hashes:
         try:
             source = archive.extractfile(name)
@@ -160,61 +158,61 @@ def members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple[str,
         yield name, source
 
 
-def check_backup(path: Path) -> Manifest:
-    """Read a whole backup back; raises ValueError where a hash, a count or a member is not as it was."""
-    with opened(path) as archive:
+def verify_backup(path: Path) -> Manifest:
+    """Read a backup back; raise ValueError if a hash, a row count or a member is wrong."""
+    with open_archive(path) as archive:
         manifest = read_manifest(archive)
         try:
-            for name, source in members(archive, manifest):
-                if hash_of(source) != manifest.hashes[name]:
+            for name, source in iter_members(archive, manifest):
+                if compute_sha256(source) != manifest.hashes[name]:
                     raise ValueError(f"{name} is not as it was when the backup was made.")
         except (tarfile.TarError, OSError) as problem:
             raise ValueError(f"The backup is damaged: {problem}.") from problem
         with tempfile.TemporaryDirectory() as folder:
             parts = unpack_database(archive, manifest, Path(folder))
-            if records.read_copy(manifest.engine, parts) != manifest.rows:
+            if records.count_copy_rows(manifest.engine, parts) != manifest.rows:
                 raise ValueError("The copy of the database holds other rows than it should.")
     return manifest
 
 
 def unpack_database(archive: tarfile.TarFile, manifest: Manifest, folder: Path) -> list[Path]:
     parts = []
-    for name, source in members(archive, manifest):
+    for name, source in iter_members(archive, manifest):
         if name.startswith(DATABASE):
             part = folder / Path(name).name
             with part.open("wb") as out:
-                shutil.copyfileobj(source, out, BLOCK)
+                shutil.copyfileobj(source, out, BLOCK_BYTES)
             parts.append(part)
     return parts
 
 
 def restore_backup(path: Path) -> Manifest:
-    """Put a backup into an empty shop and hold what stands there against the manifest.
+    """Restore a backup into an empty shop and check the rows against the manifest.
 
-    Raises ValueError where the backup is damaged, comes from the other kind of database, or the shop
-    is not empty; then nothing was changed but files that may have been added.
+    Raises ValueError if the backup is damaged or of the other kind of database, or if the shop is not
+    empty; then nothing was changed, except that files may have been added.
     """
-    manifest = check_backup(path)
-    refuse_what_does_not_fit(manifest)
-    with opened(path) as archive, tempfile.TemporaryDirectory() as folder:
-        for name, source in members(archive, manifest):
+    manifest = verify_backup(path)
+    check_restorable(manifest)
+    with open_archive(path) as archive, tempfile.TemporaryDirectory() as folder:
+        for name, source in iter_members(archive, manifest):
             if name.startswith(FILES):
-                put_file(name.removeprefix(FILES), source, manifest.hashes[name])
+                restore_file(name.removeprefix(FILES), source, manifest.hashes[name])
         records.restore_database(unpack_database(archive, manifest, Path(folder)), manifest.migrations)
     found = records.count_rows(manifest.rows)
     # A squashed migration is noted beside those that it replaces, so their count differs.
-    del found[records.MIGRATIONS]
+    del found[records.MIGRATIONS_TABLE]
     wrong = [table for table, count in found.items() if count != manifest.rows[table]]
     if wrong:
         raise ValueError(f"These tables hold other rows than the backup: {', '.join(wrong)}.")
-    call_command("migrate", verbosity=0, interactive=False)  # an older backup is brought up to date
+    call_command("migrate", verbosity=0, interactive=False)  # a backup may be older than the program
     return manifest
 
 
-def refuse_what_does_not_fit(manifest: Manifest) -> None:
-    if manifest.engine != records.engine():
+def check_restorable(manifest: Manifest) -> None:
+    if manifest.engine != connection.vendor:
         raise ValueError(
-            f"This backup was made on {manifest.engine}, and this shop is set to {records.engine()}: "
+            f"This backup was made on {manifest.engine}, and this shop is set to {connection.vendor}: "
             "restore it there, then move the records as the README says."
         )
     if records.is_too_old(manifest.migrations):
@@ -230,11 +228,11 @@ def refuse_what_does_not_fit(manifest: Manifest) -> None:
             )
 
 
-def put_file(name: str, source: IO[bytes], sha256: str) -> None:
+def restore_file(name: str, source: IO[bytes], sha256: str) -> None:
     if not default_storage.exists(name):
-        kept = default_storage.save(name, File(source))
-        if kept != name:
-            raise ValueError(f"The storage keeps {name} under another name ({kept}).")
+        stored_name = default_storage.save(name, File(source))
+        if stored_name != name:
+            raise ValueError(f"The storage keeps {name} under another name ({stored_name}).")
     with default_storage.open(name, "rb") as stored:
-        if hash_of(stored) != sha256:
+        if compute_sha256(stored) != sha256:
             raise ValueError(f"Another file stands where {name} belongs. Restore into an empty storage.")

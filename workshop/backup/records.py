@@ -1,4 +1,4 @@
-"""The database as files: a consistent copy made while others write, and put back into an empty one.
+"""The database as files: a consistent copy made while others write, and its restoration.
 
 SQLite is copied by its own online backup; PostgreSQL by COPY of every table in one repeatable-read
 transaction, so that no program beside this one (and no version of it) is needed.
@@ -18,13 +18,13 @@ from django.core.management.color import no_style
 from django.db import connection, models, transaction
 from django.db.migrations.loader import MigrationLoader
 
-MIGRATIONS = "django_migrations"
-LONGEST_CELL = 1 << 30
+MIGRATIONS_TABLE = "django_migrations"
+MAX_CELL_CHARS = 1 << 30
 
 
 @dataclass(frozen=True)
-class Copy:
-    """What a copy of the database holds."""
+class DatabaseCopy:
+    """Content of a copy of the database."""
 
     engine: str
     rows: dict[str, int]  # by table
@@ -33,12 +33,8 @@ class Copy:
     parts: list[Path]
 
 
-def engine() -> str:
-    return connection.vendor
-
-
 def file_columns() -> list[tuple[str, str]]:
-    """Table and column of every field that names a stored file."""
+    """List table and column of every field that names a stored file."""
     return [
         (model._meta.db_table, str(field.column))
         for model in apps.get_models()
@@ -47,28 +43,28 @@ def file_columns() -> list[tuple[str, str]]:
     ]
 
 
-def quoted(name: str) -> str:
+def quote(name: str) -> str:
     return connection.ops.quote_name(name)
 
 
-Ask = Callable[[str], Iterable[Any]]  # a query's rows
+RunQuery = Callable[[str], Iterable[Any]]  # SQL to rows
 
 
-def describe(ask: Ask, tables: list[str], parts: list[Path]) -> Copy:
-    """Count and list what one state of the database holds."""
+def describe_database(run_query: RunQuery, tables: list[str], parts: list[Path]) -> DatabaseCopy:
+    """Count the rows and list the files of one state of the database."""
     names: set[str] = set()
     for table, column in file_columns():
         if table in tables:
-            found = ask(f"SELECT {quoted(column)} FROM {quoted(table)} WHERE {quoted(column)} <> ''")
+            found = run_query(f"SELECT {quote(column)} FROM {quote(table)} WHERE {quote(column)} <> ''")
             names.update(row[0] for row in found)
-    rows = {table: next(iter(ask(f"SELECT COUNT(*) FROM {quoted(table)}")))[0] for table in tables}
-    applied = [list(row) for row in ask(f"SELECT app, name FROM {MIGRATIONS} ORDER BY id")]
-    return Copy(engine(), rows, sorted(names), applied, parts)
+    rows = {table: next(iter(run_query(f"SELECT COUNT(*) FROM {quote(table)}")))[0] for table in tables}
+    applied = [list(row) for row in run_query(f"SELECT app, name FROM {MIGRATIONS_TABLE} ORDER BY id")]
+    return DatabaseCopy(connection.vendor, rows, sorted(names), applied, parts)
 
 
-def copy_database(folder: Path) -> Copy:
-    """Write the database's state of this moment into a folder."""
-    return copy_sqlite(folder) if engine() == "sqlite" else copy_postgresql(folder)
+def copy_database(folder: Path) -> DatabaseCopy:
+    """Write a consistent copy of the database into a folder."""
+    return copy_sqlite(folder) if connection.vendor == "sqlite" else copy_postgresql(folder)
 
 
 # SQLite
@@ -79,25 +75,25 @@ def sqlite_tables(copy: sqlite3.Connection) -> list[str]:
     return sorted(name for (name,) in found if not name.startswith("sqlite_"))
 
 
-def copy_sqlite(folder: Path) -> Copy:
+def copy_sqlite(folder: Path) -> DatabaseCopy:
     path = folder / "workshop.sqlite3"
-    # By a connection of its own, since one that is writing itself waits for ever; and in one step:
-    # whoever writes meanwhile writes behind this copy, never into it.
-    kept_in = connection.settings_dict["NAME"]
-    with closing(sqlite3.connect(kept_in)) as source, closing(sqlite3.connect(path)) as copy:
+    # On its own connection, since one that is writing waits for ever; and in one step, so that what
+    # others write in the meantime is not in the copy.
+    database = connection.settings_dict["NAME"]
+    with closing(sqlite3.connect(database)) as source, closing(sqlite3.connect(path)) as copy:
         source.backup(copy, pages=-1)
         copy.execute("PRAGMA journal_mode = DELETE")
-        return describe(copy.execute, sqlite_tables(copy), [path])
+        return describe_database(copy.execute, sqlite_tables(copy), [path])
 
 
-def read_sqlite(path: Path) -> dict[str, int]:
-    """Rows by table of a copy; raises ValueError where it is damaged."""
+def count_sqlite_rows(path: Path) -> dict[str, int]:
+    """Count the rows of a copy by table; raise ValueError if it is damaged."""
     with closing(sqlite3.connect(path)) as copy:
         try:
             faults = [row[0] for row in copy.execute("PRAGMA integrity_check")]
             if faults != ["ok"]:
                 raise ValueError(f"The copy of the database is damaged: {faults[0]}")
-            return describe(copy.execute, sqlite_tables(copy), [path]).rows
+            return describe_database(copy.execute, sqlite_tables(copy), [path]).rows
         except sqlite3.DatabaseError as problem:
             raise ValueError(f"The copy of the database is damaged: {problem}") from problem
 
@@ -113,8 +109,8 @@ def restore_sqlite(path: Path) -> None:
 
 
 @contextmanager
-def one_state() -> Iterator[Any]:
-    """A cursor on a connection of its own that sees one state of the database, whoever writes."""
+def snapshot_cursor() -> Iterator[Any]:
+    """Give a cursor that sees one state of the database, on its own connection."""
     own = connection.copy()
     try:
         own.set_autocommit(False)
@@ -126,39 +122,41 @@ def one_state() -> Iterator[Any]:
         own.close()
 
 
-def columns_of(table: str) -> str:
+def list_columns(table: str) -> str:
     with connection.cursor() as cursor:
         description = connection.introspection.get_table_description(cursor, table)
-    return ", ".join(quoted(column.name) for column in description)
+    return ", ".join(quote(column.name) for column in description)
 
 
-def copy_postgresql(folder: Path) -> Copy:
+def copy_postgresql(folder: Path) -> DatabaseCopy:
     tables = sorted(connection.introspection.table_names())
-    with one_state() as cursor:
+    with snapshot_cursor() as cursor:
 
-        def ask(query: str) -> list[Any]:
+        def run_query(query: str) -> list[Any]:
             cursor.execute(query)
             return list(cursor.fetchall())
 
-        copy = describe(ask, tables, [folder / f"{table}.csv" for table in tables])
+        copy = describe_database(run_query, tables, [folder / f"{table}.csv" for table in tables])
         for table, path in zip(tables, copy.parts, strict=True):
-            sql = f"COPY {quoted(table)} ({columns_of(table)}) TO STDOUT WITH (FORMAT csv, HEADER)"
+            sql = f"COPY {quote(table)} ({list_columns(table)}) TO STDOUT WITH (FORMAT csv, HEADER)"
             with path.open("wb") as out, cursor.copy(sql) as rows:
                 for block in rows:
                     out.write(block)
     return copy
 
 
-def read_csv(path: Path) -> int:
-    """Rows of a table's copy."""
-    csv.field_size_limit(LONGEST_CELL)
+def count_csv_rows(path: Path) -> int:
+    """Count the rows of a table's copy."""
+    csv.field_size_limit(MAX_CELL_CHARS)
     with path.open(newline="", encoding="utf-8") as lines:
         return sum(1 for _ in csv.reader(lines)) - 1
 
 
-def read_copy(made_on: str, parts: list[Path]) -> dict[str, int]:
-    """Rows by table as the copy's own files hold them; raises ValueError where they are damaged."""
-    return read_sqlite(parts[0]) if made_on == "sqlite" else {part.stem: read_csv(part) for part in parts}
+def count_copy_rows(engine: str, parts: list[Path]) -> dict[str, int]:
+    """Count the rows of a copy by table; raise ValueError if it is damaged."""
+    if engine == "sqlite":
+        return count_sqlite_rows(parts[0])
+    return {part.stem: count_csv_rows(part) for part in parts}
 
 
 def squashed_migrations() -> dict[tuple[str, str], set[tuple[str, str]]]:
@@ -181,19 +179,19 @@ def last_migrations(migrations: list[list[str]]) -> dict[str, str]:
 
 
 def restore_postgresql(parts: list[Path], migrations: list[list[str]]) -> None:
-    """Build the tables as they were when the copy was made, and fill them."""
+    """Create the tables as of the copy's migrations, and fill them."""
     for app, name in last_migrations(migrations).items():
         call_command("migrate", app, name, verbosity=0, interactive=False)
-    by_table = {path.stem: path for path in parts if path.stem != MIGRATIONS}
+    by_table = {path.stem: path for path in parts if path.stem != MIGRATIONS_TABLE}
     with transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute(f"TRUNCATE {', '.join(map(quoted, by_table))} RESTART IDENTITY CASCADE")
+        cursor.execute(f"TRUNCATE {', '.join(map(quote, by_table))} RESTART IDENTITY CASCADE")
         for table, path in by_table.items():
             with path.open("rb") as rows:
-                header = ", ".join(map(quoted, rows.readline().decode().strip().split(",")))
-                sql = f"COPY {quoted(table)} ({header}) FROM STDIN WITH (FORMAT csv)"
-                with cursor.copy(sql) as filling:
+                header = ", ".join(map(quote, rows.readline().decode().strip().split(",")))
+                sql = f"COPY {quote(table)} ({header}) FROM STDIN WITH (FORMAT csv)"
+                with cursor.copy(sql) as target:
                     while block := rows.read(1 << 20):
-                        filling.write(block)
+                        target.write(block)
         for sql in connection.ops.sequence_reset_sql(
             no_style(), list(apps.get_models(include_auto_created=True))
         ):
@@ -201,17 +199,17 @@ def restore_postgresql(parts: list[Path], migrations: list[list[str]]) -> None:
 
 
 def restore_database(parts: list[Path], migrations: list[list[str]]) -> None:
-    if engine() == "sqlite":
+    if connection.vendor == "sqlite":
         restore_sqlite(parts[0])
     else:
         restore_postgresql(parts, migrations)
 
 
 def count_rows(tables: Iterable[str]) -> dict[str, int]:
-    """Rows by table of the database in use."""
+    """Count the rows of tables of the database in use."""
     with connection.cursor() as cursor:
         counted = {}
         for table in tables:
-            cursor.execute(f"SELECT COUNT(*) FROM {quoted(table)}")
+            cursor.execute(f"SELECT COUNT(*) FROM {quote(table)}")
             counted[table] = cursor.fetchone()[0]
     return counted

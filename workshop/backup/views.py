@@ -1,4 +1,4 @@
-"""Backing up by one button."""
+"""Page with the button that makes a backup."""
 
 import tempfile
 from pathlib import Path
@@ -9,14 +9,14 @@ from django.shortcuts import render
 from django.views.decorators.http import require_POST, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only
-from workshop.backup import make_backup
+from workshop.backup import create_backup
 from workshop.models import BackupTaken
 
-MOST_SHOWN = 10
+MAX_SHOWN = 10
 
 
 def show(request: StaffRequest, problem: Exception | None = None) -> HttpResponse:
-    context = {"problem": problem, "taken": BackupTaken.objects.select_related("by")[:MOST_SHOWN]}
+    context = {"problem": problem, "backups": BackupTaken.objects.select_related("by")[:MAX_SHOWN]}
     return render(request, "workshop/backup/backup.html", context, status=503 if problem else 200)
 
 
@@ -32,9 +32,9 @@ def backup_take(request: StaffRequest) -> HttpResponseBase:
     Path(settings.DATA_DIR).mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=settings.DATA_DIR, prefix="backup-") as folder:
         try:
-            path, manifest = make_backup(Path(folder))
+            path, manifest = create_backup(Path(folder))
         except (ValueError, OSError) as problem:
             return show(request, problem)
         BackupTaken.note(manifest, size=path.stat().st_size, by=request.user)
-        # Open while its folder goes: the file lives until it is sent.
+        # The open file outlives its folder until it is sent.
         return FileResponse(path.open("rb"), as_attachment=True, filename=path.name)

@@ -15,7 +15,7 @@ from django.urls import reverse
 
 from jobs.models import Photo
 from tests import factories
-from workshop.backup import check_backup, make_backup
+from workshop.backup import create_backup, verify_backup
 from workshop.models import BackupTaken, Customer, Role
 
 PHOTOS = 5
@@ -70,7 +70,7 @@ def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_pat
     writer.start()
     while len(written) < 3 and not faults:
         stop.wait(0.01)
-    path, manifest = make_backup(tmp_path)
+    path, manifest = create_backup(tmp_path)
     after_the_copy = len(written)
     while len(written) <= after_the_copy and not faults:
         stop.wait(0.01)
@@ -124,20 +124,20 @@ def copy_with(path: Path, name: str, content: bytes) -> Path:
 @pytest.mark.django_db(transaction=True)
 def test_a_changed_file_is_found(tmp_path) -> None:
     fill_shop()
-    path, manifest = make_backup(tmp_path)
+    path, manifest = create_backup(tmp_path)
     name = f"files/{manifest.files[0]}"
     with pytest.raises(ValueError, match="is not as it was"):
-        check_backup(copy_with(path, name, b"something else"))
+        verify_backup(copy_with(path, name, b"something else"))
 
 
 @pytest.mark.django_db(transaction=True)
 def test_a_backup_that_was_cut_off_is_found(tmp_path) -> None:
     fill_shop()
-    path, _ = make_backup(tmp_path)
+    path, _ = create_backup(tmp_path)
     whole = path.read_bytes()
     path.write_bytes(whole[: len(whole) * 2 // 3])
     with pytest.raises(ValueError, match=r"end is missing|damaged|no backup"):
-        check_backup(path)
+        verify_backup(path)
     with pytest.raises(CommandError, match="Not restored"):
         call_command("restore", path)
 
@@ -147,10 +147,10 @@ def test_a_missing_file_is_told_and_the_rest_is_kept(tmp_path) -> None:
     job, _ = fill_shop()
     photo = job.photos.first()
     photo.image.storage.delete(photo.image.name)
-    _, manifest = make_backup(tmp_path)
+    _, manifest = create_backup(tmp_path)
     assert manifest.lost == [photo.image.name]
     assert len(manifest.files) == PHOTOS - 1
-    assert photo.image.name in manifest.sentence
+    assert photo.image.name in manifest.summary
 
 
 @pytest.mark.django_db(transaction=True)
@@ -173,7 +173,7 @@ def test_owner_takes_one_by_the_button(login, tmp_path) -> None:
     path = tmp_path / "sent.tar"
     path.write_bytes(b"".join(answer.streaming_content))
     answer.close()
-    assert check_backup(path).rows["jobs_job"] == 1
+    assert verify_backup(path).rows["jobs_job"] == 1
     assert job.pk
     assert "Ola Owner" in client.get(reverse("backup")).text
 

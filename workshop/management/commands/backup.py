@@ -1,11 +1,11 @@
-"""``manage.py backup FILE.tar``: the whole shop in one file, while it works."""
+"""``manage.py backup FILE.tar``: write the whole shop to one file, while it works."""
 
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from workshop.backup import check_backup, make_backup
+from workshop.backup import create_backup, verify_backup
 from workshop.models import BackupTaken
 
 
@@ -19,10 +19,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             if options["check"]:
-                path, manifest = options["target"], check_backup(options["target"])
+                path, manifest = options["target"], verify_backup(options["target"])
             else:
-                path, manifest = make_backup(options["target"])
+                path, manifest = create_backup(options["target"])
                 BackupTaken.note(manifest, size=path.stat().st_size, by=None)
         except (ValueError, OSError) as problem:
             raise CommandError(f"No backup: {problem}") from problem
-        self.stdout.write(f"{path}: {manifest.sentence}.")
+        self.stdout.write(f"{path}: {manifest.summary}.")

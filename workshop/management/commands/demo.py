@@ -1,4 +1,4 @@
-"""``manage.py demo``: the demo shop, built once and served."""
+"""``manage.py demo``: build the demo shop once, and serve it."""
 
 import os
 import sys
@@ -9,7 +9,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
-from workshop.data_dir import make_shop_folder
+from workshop.data_dir import create_data_dir
 from workshop.models import Customer, StaffMember
 
 DEFAULT_PORT = "8000"
@@ -23,10 +23,10 @@ class Command(BaseCommand):
         parser.add_argument("--port", default=os.environ.get("PORT", DEFAULT_PORT))
 
     def handle(self, *args: Any, **options: Any) -> None:
-        make_shop_folder(self.stdout.write)
+        create_data_dir(self.stdout.write)
         call_command("migrate", verbosity=0, interactive=False)
         self.build()
-        self.say_how_to_log_in(options["port"])
+        self.print_logins(options["port"])
         if not options["no_serve"]:
             self.serve(options["port"])
 
@@ -46,20 +46,20 @@ class Command(BaseCommand):
         with transaction.atomic():
             build_demo_shop()
 
-    def say_how_to_log_in(self, port: str) -> None:
+    def print_logins(self, port: str) -> None:
         from fixtures.crew import PASSWORD, STAFF
 
         self.stdout.write(f"\n  http://127.0.0.1:{port}/\n\n  log in as")
         for username, first, last, role in STAFF:
-            who = role.removeprefix("is_").replace("desk", "service desk")
-            self.stdout.write(f"    {username:<10} {PASSWORD}   {first} {last}, {who}")
+            role_name = role.removeprefix("is_").replace("desk", "service desk")
+            self.stdout.write(f"    {username:<10} {PASSWORD}   {first} {last}, {role_name}")
         self.stdout.write("\n  All of it is invented. Stop with Ctrl+C.\n")
 
     def serve(self, port: str) -> None:
         call_command("collectstatic", verbosity=0, interactive=False)
         self.stdout.flush()
         gunicorn = Path(sys.executable).with_name("gunicorn")
-        os.execv(  # the server takes this process's place, so that Ctrl+C reaches it
+        os.execv(  # replaces this process, so that Ctrl+C reaches the server
             gunicorn,
             [
                 str(gunicorn),

@@ -1,4 +1,4 @@
-"""``manage.py migrate``: Django's own, which makes the shop's folder first where there is none."""
+"""``manage.py migrate``: Django's own command, which creates the data folder first."""
 
 from typing import Any
 
@@ -8,13 +8,13 @@ from django.db import connections
 from django.db.migrations.recorder import MigrationRecorder
 
 from workshop.backup.records import is_too_old
-from workshop.data_dir import make_shop_folder
+from workshop.data_dir import create_data_dir
 
 
 class Command(migrate.Command):
     def execute(self, *args: Any, **options: Any) -> str | None:
-        # Before Django's own checks, which open the database.
-        make_shop_folder(self.stdout.write)
+        # Before Django's checks, which open the database.
+        create_data_dir(self.stdout.write)
         return super().execute(*args, **options)
 
     def handle(self, *args: Any, **options: Any) -> None:

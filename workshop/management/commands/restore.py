@@ -1,4 +1,4 @@
-"""``manage.py restore FILE.tar``: a shop out of its backup, on a fresh machine."""
+"""``manage.py restore FILE.tar``: restore a shop from its backup, on a new machine."""
 
 from pathlib import Path
 from typing import Any
@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from workshop.backup import restore_backup
-from workshop.data_dir import make_shop_folder
+from workshop.data_dir import create_data_dir
 
 
 class Command(BaseCommand):
@@ -17,9 +17,9 @@ class Command(BaseCommand):
         parser.add_argument("backup", type=Path)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        make_shop_folder(self.stdout.write)
+        create_data_dir(self.stdout.write)
         try:
             manifest = restore_backup(options["backup"])
         except (ValueError, OSError) as problem:
             raise CommandError(f"Not restored: {problem}") from problem
-        self.stdout.write(f"Restored: {manifest.sentence}.")
+        self.stdout.write(f"Restored: {manifest.summary}.")
