@@ -13,7 +13,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 
 from jobs.models import Job, Photo
-from workshop.images import BROKEN, whole_images_only
+from workshop.images import IMAGE_ERRORS, require_complete_images
 from workshop.models import StaffMember
 
 if TYPE_CHECKING:
@@ -47,12 +47,12 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
     try:
         image = open_photo(upload)
         image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
-        with whole_images_only():
+        with require_complete_images():
             return as_jpeg(ImageOps.exif_transpose(image))
     except Image.DecompressionBombError as problem:
         told = "has more pixels than can be read. Make it smaller and choose it again."
         raise ValueError(f"“{name}” {told}") from problem
-    except BROKEN as problem:
+    except IMAGE_ERRORS as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
 
 

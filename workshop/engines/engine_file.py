@@ -1,4 +1,4 @@
-"""The library of engines as a CSV file: written without loss, read with every fault named by its place."""
+"""The engine library as a CSV file: written without loss, read with errors by line and column."""
 
 import csv
 import hashlib
@@ -10,32 +10,32 @@ from typing import Any
 
 from django.db import models, transaction
 
-from workshop.csv_files import csv_text, from_text
+from workshop.csv_files import csv_text, unescape_formula
 from workshop.engines.forms import EngineForm
 from workshop.models import EngineSpec
 from workshop.units.display import format_plain
 
 COLUMNS = list(EngineForm.Meta.fields)
-IN_INCHES = {name.replace("_mm", "_in"): name for name in COLUMNS if name.endswith("_mm")}
-NAMES = ("maker", "name")
-LARGEST_BYTES = 1_000_000
-MOST_ENGINES = 2_000
+INCH_COLUMNS = {name.replace("_mm", "_in"): name for name in COLUMNS if name.endswith("_mm")}
+NAME_COLUMNS = ("maker", "name")
+MAX_BYTES = 1_000_000
+MAX_ENGINES = 2_000
 YES, NO = ("yes", "true", "1", "x"), ("no", "false", "0", "")
 
 
 class UnreadableFile(ValueError):
-    """The file is no table of engines; the sentence says why."""
+    """The file is not a table of engines; the message says why."""
 
 
 # Writing
 
 
 def engines_csv(engines: Iterable[EngineSpec]) -> str:
-    """A line for each engine, a column for each figure, the unit in the column's name."""
-    return csv_text(COLUMNS, ([as_cell(engine, name) for name in COLUMNS] for engine in engines))
+    """Write one line per engine, with the unit in the name of each column."""
+    return csv_text(COLUMNS, ([format_cell(engine, name) for name in COLUMNS] for engine in engines))
 
 
-def as_cell(engine: EngineSpec, name: str) -> Any:
+def format_cell(engine: EngineSpec, name: str) -> Any:
     value = getattr(engine, name)
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -48,14 +48,14 @@ def as_cell(engine: EngineSpec, name: str) -> Any:
 
 
 @dataclass(frozen=True)
-class Fault:
+class RowError:
     line: int
     column: str
-    sentence: str
+    message: str
 
 
 @dataclass(frozen=True)
-class Change:
+class EngineFieldChange:
     label: str
     was: str
     becomes: str
@@ -63,11 +63,11 @@ class Change:
 
 @dataclass(frozen=True)
 class EngineLine:
-    """One engine of the file: its form, filled in and found right, and what saving it would change."""
+    """One engine of the file: its valid form, and what saving it would change."""
 
     line: int
     form: EngineForm
-    changes: list[Change]
+    changes: list[EngineFieldChange]
 
     @property
     def is_new(self) -> bool:
@@ -75,15 +75,15 @@ class EngineLine:
 
     @property
     def name(self) -> str:
-        return " ".join(str(self.form.cleaned_data[part]) for part in NAMES)
+        return " ".join(str(self.form.cleaned_data[part]) for part in NAME_COLUMNS)
 
 
 @dataclass
-class EngineFile:
-    """What a file holds, nothing of it saved yet."""
+class EngineImport:
+    """Content of a file, not saved yet."""
 
     lines: list[EngineLine] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    errors: list[RowError] = field(default_factory=list)
 
     @property
     def to_save(self) -> list[EngineLine]:
@@ -91,20 +91,20 @@ class EngineFile:
 
     @property
     def fingerprint(self) -> str:
-        """The same for the same changes of the same library: what is saved is what was shown."""
-        told = [f"{line.name}\0{line.form.instance.version}\0{line.changes}" for line in self.to_save]
-        return hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
+        """Hash of the changes and the library's versions, so that what is saved is what was shown."""
+        changes = [f"{line.name}\0{line.form.instance.version}\0{line.changes}" for line in self.to_save]
+        return hashlib.sha256("\n".join(changes).encode()).hexdigest()[:16]
 
 
-def as_text(data: bytes) -> str:
-    """The file's text, from whichever encoding a spreadsheet writes.
+def decode_file(data: bytes) -> str:
+    """Decode a file in any encoding that a spreadsheet writes.
 
     Raises
     ------
     UnreadableFile
-        It is too large.
+        The file is too large or not text.
     """
-    if len(data) > LARGEST_BYTES:
+    if len(data) > MAX_BYTES:
         raise UnreadableFile(
             "The file is larger than 1 MB. A table of engines is far smaller: is it another file?"
         )
@@ -117,61 +117,61 @@ def as_text(data: bytes) -> str:
     raise UnreadableFile("The file is no text that can be read. Save it from the spreadsheet as CSV, UTF-8.")
 
 
-def read_engines(text: str) -> EngineFile:
-    """Read a file of engines against the library; an engine that is there already is changed, not doubled.
+def read_engines(text: str) -> EngineImport:
+    """Read a file of engines; one that is in the library already is changed, not duplicated.
 
-    A column may be left out: an engine in the library keeps what it has. A column of millimetres may be
-    named in inches instead (``intake_low_in``).
+    Missing columns leave an engine's values unchanged. A column in millimetres may be given in inches
+    instead (``intake_low_in``).
 
     Raises
     ------
     UnreadableFile
-        It has no header, a column that isn't known, or a column twice.
+        No header, an unknown column, or a column twice.
     """
     if "\0" in text:
         raise UnreadableFile("The file is no text. Save it from the spreadsheet as CSV.")
-    records = rows_with_lines(text)
+    records = iter_rows(text)
     _, header = next(records, (0, []))
-    columns = known_columns(header)
+    columns = check_columns(header)
     known = {(engine.maker, engine.name): engine for engine in EngineSpec.objects.all()}
-    read, seen = EngineFile(), dict[tuple[str, str], int]()
+    read, seen = EngineImport(), dict[tuple[str, str], int]()
     for line, cells in records:
         if not any(cell.strip() for cell in cells):
             continue
-        if len(seen) >= MOST_ENGINES:
-            raise UnreadableFile(f"The file has more than {MOST_ENGINES} engines: send it in parts.")
+        if len(seen) >= MAX_ENGINES:
+            raise UnreadableFile(f"The file has more than {MAX_ENGINES} engines: send it in parts.")
         if len(cells) != len(columns):
-            told = f"This line has {len(cells)} cells where the header has {len(columns)} columns."
-            read.faults.append(Fault(line, "", told))
+            message = f"This line has {len(cells)} cells where the header has {len(columns)} columns."
+            read.errors.append(RowError(line, "", message))
             continue
-        values = {column: from_text(cell).strip() for column, cell in zip(columns, cells, strict=True)}
+        values = {column: unescape_formula(cell).strip() for column, cell in zip(columns, cells, strict=True)}
         names = values["maker"], values["name"]
         if names in seen:
-            read.faults.append(Fault(line, "name", f"This engine is on line {seen[names]} already."))
+            read.errors.append(RowError(line, "name", f"This engine is on line {seen[names]} already."))
             continue
         seen[names] = line
-        read_line(read, line, values, known.get(names) or EngineSpec())
+        read_row(read, line, values, known.get(names) or EngineSpec())
     return read
 
 
-def rows_with_lines(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Each record with the number of the line on which it begins."""
+def iter_rows(text: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield each record with the number of its first line."""
     first = text.partition("\n")[0]
     delimiter = max(",;\t", key=first.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    begins = 1
+    first_line = 1
     try:
         for cells in reader:
-            yield begins, cells
-            begins = reader.line_num + 1
+            yield first_line, cells
+            first_line = reader.line_num + 1
     except csv.Error as problem:
-        raise UnreadableFile(f"Line {begins} can't be read as CSV: {problem}.") from problem
+        raise UnreadableFile(f"Line {first_line} can't be read as CSV: {problem}.") from problem
 
 
-def known_columns(header: list[str]) -> list[str]:
+def check_columns(header: list[str]) -> list[str]:
     columns = [cell.strip().casefold() for cell in header]
-    unknown = [cell for cell in columns if cell not in COLUMNS and cell not in IN_INCHES]
-    missing = [name for name in NAMES if name not in columns]
+    unknown = [cell for cell in columns if cell not in COLUMNS and cell not in INCH_COLUMNS]
+    missing = [name for name in NAME_COLUMNS if name not in columns]
     if missing:
         raise UnreadableFile(
             f"Line 1 must name the columns, “{'” and “'.join(missing)}” among them. "
@@ -181,68 +181,73 @@ def known_columns(header: list[str]) -> list[str]:
         raise UnreadableFile(
             f"Line 1, column {columns.index(unknown[0]) + 1}: “{unknown[0]}” is no column here."
         )
-    meant = [IN_INCHES.get(cell, cell) for cell in columns]
-    twice = next((name for name in meant if meant.count(name) > 1), "")
+    names = [INCH_COLUMNS.get(cell, cell) for cell in columns]
+    twice = next((name for name in names if names.count(name) > 1), "")
     if twice:
         raise UnreadableFile(f"Line 1: the column “{twice}” stands there twice.")
     return columns
 
 
-def read_line(read: EngineFile, line: int, values: dict[str, str], engine: EngineSpec) -> None:
-    kept = EngineForm(instance=engine)
-    data = {name: kept[name].value() for name in kept.fields}
-    columns = {IN_INCHES.get(column, column): column for column in values}
+def read_row(read: EngineImport, line: int, values: dict[str, str], engine: EngineSpec) -> None:
+    stored = EngineForm(instance=engine)
+    data = {name: stored[name].value() for name in stored.fields}
+    columns = {INCH_COLUMNS.get(column, column): column for column in values}
     data |= {
-        name: as_typed(
-            kept, name, f"{values[column]} in" if column != name and values[column] else values[column]
+        name: form_value(
+            stored, name, f"{values[column]} in" if column != name and values[column] else values[column]
         )
         for name, column in columns.items()
     }
     form = EngineForm({name: value for name, value in data.items() if value is not None}, instance=engine)
     if form.is_valid():
-        read.lines.append(EngineLine(line, form, changes_of(kept, form)))
+        read.lines.append(EngineLine(line, form, list_changes(stored, form)))
         return
-    for name, sentences in form.errors.items():
+    for name, messages in form.errors.items():
         column = columns.get(name, "" if name == "__all__" else name)
-        read.faults += [Fault(line, column, str(sentence)) for sentence in sentences]
+        read.errors += [RowError(line, column, str(message)) for message in messages]
 
 
-def as_typed(form: EngineForm, name: str, cell: str) -> str:
-    """A cell as the form takes it: yes and no, and the words of a choice as well as its key."""
+def form_value(form: EngineForm, name: str, cell: str) -> str:
+    """Return a cell as the form takes it: yes and no, and a choice by its label or its key."""
     model_field = EngineSpec._meta.get_field(name)
     if isinstance(model_field, models.BooleanField):
         return "on" if cell.casefold() in YES else "" if cell.casefold() in NO else cell
-    keys = {str(words).casefold(): key for key, words in getattr(form.fields[name], "choices", None) or ()}
+    keys = {str(label).casefold(): key for key, label in getattr(form.fields[name], "choices", None) or ()}
     return str(keys.get(cell.casefold(), cell))
 
 
-def changes_of(kept: EngineForm, form: EngineForm) -> list[Change]:
-    """What saving would change of an engine that is in the library."""
+def list_changes(stored: EngineForm, form: EngineForm) -> list[EngineFieldChange]:
+    """List what saving would change of an engine in the library."""
     if form.instance.pk is None:
         return []
     names = [name for name in form.changed_data if name != "version"]
-    pairs = [(name, readable(kept[name].value()), readable(shown_as_kept(form, name))) for name in names]
-    return [Change(str(form.fields[name].label), was, now) for name, was, now in pairs if was != now]
+    pairs = [
+        (name, describe_value(stored[name].value()), describe_value(display_stored(form, name)))
+        for name in names
+    ]
+    return [
+        EngineFieldChange(str(form.fields[name].label), was, now) for name, was, now in pairs if was != now
+    ]
 
 
-def shown_as_kept(form: EngineForm, name: str) -> Any:
+def display_stored(form: EngineForm, name: str) -> Any:
     return form.fields[name].prepare_value(form.cleaned_data[name])
 
 
-def readable(value: Any) -> str:
+def describe_value(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return "–" if value in (None, "") else str(value)
 
 
 @transaction.atomic
-def save_engines(read: EngineFile) -> int:
-    """Save what was read and shown; how many engines were made or changed.
+def save_engines(read: EngineImport) -> int:
+    """Save the engines that were shown, and return how many.
 
     Raises
     ------
     StaleRecord
-        Somebody saved one of them meanwhile; nothing is written.
+        Someone else saved one of them in the meantime; nothing is written.
     """
     for line in read.to_save:
         line.form.save()

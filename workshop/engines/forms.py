@@ -1,4 +1,4 @@
-"""Form for an engine of the library: only what its adjuster needs must be filled in."""
+"""Form of an engine: only what its adjuster needs is required."""
 
 from typing import Any
 
@@ -25,7 +25,7 @@ SHIMS_LEGEND = "Shims (not for screw and locknut)"
 CLOSING_SHIMS_LEGEND = "Closing shims (desmodromic only)"
 SCREW_LEGEND = "Screw (screw and locknut only)"
 
-# What must be known before clearances can be judged and shims planned, by what the valves are set with.
+# Required to judge clearances and plan shims.
 NEEDED_FOR_SHIMS = ("shim_diameter_mm", "shim_step_mm")
 NEEDED_FOR_CLOSING = (
     "intake_closing_low_mm",
@@ -68,14 +68,14 @@ ENGINE_GROUPS: Groups = (
 
 
 def engine_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
-    """Lengths take a unit behind them; all else as in every form of a record."""
+    """Return the form field of a model field; a length takes a unit behind it."""
     if field.name.endswith("_mm"):
         return field.formfield(form_class=LengthField, **kwargs)
     return record_form_field(field, **kwargs)
 
 
 class EngineForm(FieldGroupsMixin, RecordForm):
-    """An engine; its clearances in the shop's unit of length, its shims in mm as they are sold."""
+    """An engine: clearances in the shop's unit of length, shims in mm as they are sold."""
 
     gear_ratios = GearRatiosField(label="Gear ratios", required=False)
 

@@ -10,19 +10,19 @@ from django.core.exceptions import ValidationError
 from workshop.units.display import format_plain, parse_number
 
 EXAMPLE = "2,6 1,9 1,5"
-LOW, HIGH = 0.2, 10.0
+MIN_RATIO, MAX_RATIO = 0.2, 10.0
 
 
 def split_ratios(text: str) -> list[str]:
-    """The single ratios of a line, whichever way they are set apart.
+    """Split a line into ratios.
 
-    Semicolons and line ends part whatever they stand between; else blanks do, and a comma at a word's
-    end belongs to nobody; else commas do where the ratios have points.
+    Semicolons, slashes and line ends separate ratios; without any, spaces do, and a comma at the end of
+    a word is ignored; commas do if the ratios have decimal points.
 
     Raises
     ------
     ValueError
-        A comma could be a decimal one or stand between two ratios.
+        A comma may be a decimal comma or a separator.
     """
     if re.search(r"[;\n/]", text):
         return [part.strip() for part in re.split(r"[;\n/]", text) if part.strip()]
@@ -39,17 +39,19 @@ def split_ratios(text: str) -> list[str]:
 
 
 def parse_ratios(text: str) -> list[float]:
-    """Ratios from first to top gear.
+    """Parse the ratios from first to top gear.
 
     Raises
     ------
     ValueError
-        Not told apart, not a number, outside 0.2 to 10, or not falling from gear to gear.
+        Ambiguous separators, not a number, outside 0.2 to 10, or not falling from gear to gear.
     """
     ratios = [float(parse_number(part)) for part in split_ratios(text)]
     for ratio in ratios:
-        if not LOW < ratio < HIGH:
-            raise ValueError(f"{format_plain(ratio)} is no gear ratio; {LOW} to {HIGH:g} is believable.")
+        if not MIN_RATIO < ratio < MAX_RATIO:
+            raise ValueError(
+                f"{format_plain(ratio)} is no gear ratio; {MIN_RATIO} to {MAX_RATIO:g} is believable."
+            )
     for gear, (before, ratio) in enumerate(pairwise(ratios), start=2):
         if ratio >= before:
             raise ValueError(
@@ -79,7 +81,7 @@ class GearRatiosField(forms.CharField):
             raise ValidationError(self.error_messages["required"], code="required")
 
     def run_validators(self, value: Any) -> None:
-        """The length of the text was looked at by the widget; the list needs no more."""
+        """Skip the validators of the text, which do not fit a list."""
 
     def prepare_value(self, value: Any) -> Any:
         return " ".join(format_plain(ratio) for ratio in value) if isinstance(value, list) else value

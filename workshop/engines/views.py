@@ -1,4 +1,4 @@
-"""The library of engines."""
+"""Pages of the engine library: list, one engine, import and export."""
 
 import base64
 
@@ -10,10 +10,10 @@ from django.views.decorators.http import require_http_methods, require_safe
 from workshop.access.roles import StaffRequest, owner_only, staff
 from workshop.engines.engine_file import (
     COLUMNS,
-    LARGEST_BYTES,
-    EngineFile,
+    MAX_BYTES,
+    EngineImport,
     UnreadableFile,
-    as_text,
+    decode_file,
     engines_csv,
     read_engines,
     save_engines,
@@ -24,7 +24,7 @@ from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
 NOTHING_SENT = "Choose a CSV file; this one is empty or none was sent."
-FAULTY = "Nothing was saved: put right what is listed below in the file, and send it again."
+ROWS_REFUSED = "Nothing was saved: put right what is listed below in the file, and send it again."
 LIBRARY_CHANGED = (
     "Nothing was saved: the library has changed since this was shown. Look at the list made afresh below, "
     "and save again."
@@ -49,22 +49,22 @@ def engine(request: StaffRequest, pk: int) -> HttpResponse:
 @owner_only
 @require_safe
 def engine_export(request: StaffRequest) -> HttpResponse:
-    answer = HttpResponse(engines_csv(EngineSpec.objects.all()), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = 'attachment; filename="engines.csv"'
-    return answer
+    response = HttpResponse(engines_csv(EngineSpec.objects.all()), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="engines.csv"'
+    return response
 
 
 def render_import(
-    request: StaffRequest, *, text: str = "", read: EngineFile | None = None, refusal: str = ""
+    request: StaffRequest, *, text: str = "", read: EngineImport | None = None, refusal: str = ""
 ) -> HttpResponse:
-    # Not as text: a form's sending would turn the line ends within a note into others.
+    # Base64, since a submitted form alters the line endings within a note.
     carried = base64.b64encode(text.encode()).decode()
     context = {"carried": carried, "read": read, "refusal": refusal, "columns": COLUMNS}
     return render(request, "workshop/engines/import.html", context, status=422 if refusal else 200)
 
 
-def carried_back(request: StaffRequest) -> bytes:
-    """The file as the page that showed it carried it along."""
+def reupload_content(request: StaffRequest) -> bytes:
+    """Return the file's content as the preview page carried it along."""
     try:
         return base64.b64decode(request.POST.get("carried", ""), validate=True)
     except ValueError:
@@ -75,19 +75,19 @@ def carried_back(request: StaffRequest) -> bytes:
 @require_http_methods(["GET", "POST"])
 @submit_once
 def engine_import(request: StaffRequest) -> HttpResponse:
-    """A file is shown first, and saved once it is sent again as it was shown."""
+    """Preview a file, and save it when it is submitted again unchanged."""
     if request.method != "POST":
         return render_import(request)
     shown, sent = request.POST.get("fingerprint", ""), request.FILES.get("file")
     try:
-        text = as_text(sent.read(LARGEST_BYTES + 1) if sent else carried_back(request))
+        text = decode_file(sent.read(MAX_BYTES + 1) if sent else reupload_content(request))
         if not text.strip():
             return render_import(request, refusal=NOTHING_SENT)
         read = read_engines(text)
     except UnreadableFile as problem:
         return render_import(request, refusal=str(problem))
-    if read.faults:
-        return render_import(request, text=text, read=read, refusal=FAULTY)
+    if read.errors:
+        return render_import(request, text=text, read=read, refusal=ROWS_REFUSED)
     if not shown:
         return render_import(request, text=text, read=read)
     try:

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from tests.factories import make_engine
 from tests.jobs.clearances.test_clearances import make_desmo_twin, make_single_with_screws
-from workshop.csv_files import as_text, from_text
+from workshop.csv_files import escape_formula, unescape_formula
 from workshop.engines.engine_file import COLUMNS, engines_csv, read_engines
 from workshop.models import EngineSpec, Role
 
@@ -57,7 +57,7 @@ def test_out_and_in_again_is_without_loss(login) -> None:
     text = client.get(reverse("engine-export")).content.decode()
     page = send_file(client, text).content.decode()
     read = read_engines(text)
-    assert (read.faults, [line.changes for line in read.lines]) == ([], [[], [], []])
+    assert (read.errors, [line.changes for line in read.lines]) == ([], [[], [], []])
     assert "Nothing to save: all 3 engines" in page
 
     EngineSpec.objects.all().delete()
@@ -71,12 +71,13 @@ def test_what_a_spreadsheet_would_run_is_marked_as_text_and_numbers_stay_numbers
     text = engines_csv(EngineSpec.objects.all())
     for formula in ("'=1+1", "'+SUM(A1)", "'-5 °C", "''=41", "'@home", "'''-1"):
         assert formula in text
-    assert (as_text(Decimal("-0.5")), as_text(-3.25), as_text(-7)) == (Decimal("-0.5"), -3.25, -7)
+    numbers = [Decimal("-0.5"), -3.25, -7]
+    assert [escape_formula(number) for number in numbers] == numbers
 
 
 @pytest.mark.parametrize("text", ["=A1", "'=A1", "''=A1", "-0,5", "plain", "'quoted'", "", "\tx", "'"])
 def test_marking_a_cell_is_taken_off_again(text: str) -> None:
-    assert from_text(str(as_text(text))) == text
+    assert unescape_formula(str(escape_formula(text))) == text
 
 
 def test_a_file_is_shown_before_anything_is_saved(login) -> None:
@@ -137,7 +138,7 @@ def test_faults_are_told_by_line_and_column_and_nothing_is_saved(login) -> None:
     client = login(Role.OWNER)
     answer = send_file(client, text)
     assert answer.status_code == 422
-    told = {(fault.line, fault.column): fault.sentence for fault in answer.context["read"].faults}
+    told = {(error.line, error.column): error.message for error in answer.context["read"].errors}
     assert "on line 2 already" in told[4, "name"]
     assert "greater than or equal to 0" in told[5, "intake_low_mm"]
     assert "“tight” is not a number" in told[5, "intake_high_mm"]
@@ -190,7 +191,7 @@ def test_sent_twice_is_saved_once(login) -> None:
 
 def test_the_files_own_columns_are_all_read(login) -> None:
     make_engine()
-    assert not read_engines(engines_csv(EngineSpec.objects.all())).faults
+    assert not read_engines(engines_csv(EngineSpec.objects.all())).errors
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
