@@ -11,9 +11,9 @@ def main() -> None:
         from workshop.demo_environment import prepare
 
         prepare()
-    from workshop.data_dir import ShopCommands
+    from workshop.data_dir import ShopManagementUtility
 
-    ShopCommands(sys.argv).execute()
+    ShopManagementUtility(sys.argv).execute()
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""What every template may use."""
+"""Context processors: what every template may use."""
 
 from typing import Any
 

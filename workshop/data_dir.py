@@ -1,4 +1,4 @@
-"""The shop's folder (DATA_DIR): made by the commands that begin a shop, asked for by all others."""
+"""The data folder (DATA_DIR): created by commands that start a shop, required by all others."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -8,11 +8,11 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import ManagementUtility
 from django.core.management.base import BaseCommand, CommandError
 
-NEED_NO_FOLDER = {"migrate", "restore", "demo"}  # they make it
+CREATES_DATA_DIR = {"migrate", "restore", "demo"}
 
 
-def make_shop_folder(say: Callable[[str], object]) -> None:
-    """Make it and say so, since a folder that was meant to be there may be misspelt."""
+def create_data_dir(write: Callable[[str], object]) -> None:
+    """Create the data folder and report it, in case the path of an existing shop is misspelt."""
     folder = Path(settings.DATA_DIR)
     if folder.is_dir():
         return
@@ -23,17 +23,17 @@ def make_shop_folder(say: Callable[[str], object]) -> None:
             f"The folder {folder}, where database, uploads and issued sheets belong, is missing and "
             f"can't be made ({problem.strerror}). Make it, or point DATA_DIR elsewhere."
         ) from problem
-    say(f"Made the folder {folder} (DATA_DIR): a shop that is kept elsewhere is not in it.")
+    write(f"Made the folder {folder} (DATA_DIR): a shop that is kept elsewhere is not in it.")
 
 
-class ShopCommands(ManagementUtility):
-    """Django's command line, which ends in a sentence where a setting or the shop's folder is missing."""
+class ShopManagementUtility(ManagementUtility):
+    """Django's command line, with a clear error if a setting or the data folder is missing."""
 
     def fetch_command(self, subcommand: str) -> BaseCommand:
-        asks_how = self.argv[1:2] == ["help"] or not {"-h", "--help", "--version"}.isdisjoint(self.argv)
+        wants_help = self.argv[1:2] == ["help"] or not {"-h", "--help", "--version"}.isdisjoint(self.argv)
         try:
             command = super().fetch_command(subcommand)
-            ready = asks_how or Path(settings.DATA_DIR).is_dir() or subcommand in NEED_NO_FOLDER
+            ready = wants_help or Path(settings.DATA_DIR).is_dir() or subcommand in CREATES_DATA_DIR
         except ImproperlyConfigured as problem:
             raise SystemExit(str(problem)) from None
         if not ready:

@@ -1,4 +1,4 @@
-"""Where the demo shop lives when nobody says otherwise: its own folder, its own secret, plain http."""
+"""Default environment of the demo shop: its own folder, its own secret, plain http."""
 
 import os
 import secrets
@@ -8,7 +8,7 @@ DEMO_DIR = Path(__file__).resolve().parent.parent / ".data" / "demo"
 
 
 def ensure_secret(path: Path) -> str:
-    """The secret kept in this file; made, readable by its owner only, where there is none yet."""
+    """Return the secret in this file; if there is none, create one that only its owner can read."""
     if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
         with os.fdopen(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w") as file:
@@ -17,7 +17,7 @@ def ensure_secret(path: Path) -> str:
 
 
 def prepare() -> None:
-    """Set what the demo needs and the environment leaves open; must run before settings are read."""
+    """Set what the environment leaves open; must run before settings are read."""
     os.environ.setdefault("DATA_DIR", str(DEMO_DIR))
     os.environ.setdefault("HTTPS", "off")
     if not os.environ.get("SECRET_KEY"):

@@ -1,16 +1,16 @@
-"""Pictures that somebody sends: read to their end, and refused where half of one is missing."""
+"""Uploaded pictures: truncated ones are refused."""
 
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-# What Pillow raises on files that are no image, or only the half of one
-BROKEN = (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error)
+# What Pillow raises for files that are not an image or are truncated.
+IMAGE_ERRORS = (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error)
 
 
 @contextmanager
-def whole_images_only() -> Iterator[None]:
-    """WeasyPrint, once it is loaded, lets Pillow fill up images whose end is missing; they are refused."""
+def require_complete_images() -> Iterator[None]:
+    """Make Pillow refuse truncated images, which WeasyPrint, once imported, lets it accept."""
     from PIL import ImageFile
 
     lenient = ImageFile.LOAD_TRUNCATED_IMAGES

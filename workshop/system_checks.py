@@ -1,7 +1,7 @@
-"""Checks of the machine that the site stands on, each with an id and what to do about it.
+"""System checks of the machine that the site runs on, each with an id and a hint.
 
-They run at start-up and with ``manage.py check``; the database is asked by ``manage.py check
---database default`` and by ``migrate``. None imports the libraries it looks for.
+They run at start-up and with ``manage.py check``; those of the database with ``manage.py check
+--database default`` and with ``migrate``. None imports the libraries that it looks for.
 """
 
 import os
@@ -22,7 +22,7 @@ FONTS = (
     "vendor/ibm-plex-sans-1.1.0/IBMPlexSans-SemiBold.ttf",
     "vendor/ibm-plex-mono-2.5.0/IBMPlexMono-Regular.ttf",
 )
-# Each library under the names it has on Linux, macOS and Windows, as WeasyPrint asks for them.
+# The names of each library on Linux, macOS and Windows, as WeasyPrint looks for them.
 LIBRARIES = {
     "GObject": ("libgobject-2.0.so.0", "libgobject-2.0.0.dylib", "gobject-2.0", "libgobject-2.0-0"),
     "Pango": ("libpango-1.0.so.0", "libpango-1.0.dylib", "pango-1.0", "libpango-1.0-0"),
@@ -40,27 +40,27 @@ INSTALL_HINT = (
     "Debian: apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0. "
     "Fedora: dnf install pango harfbuzz-subset. macOS: brew install pango."
 )
-# Row values, RETURNING and JSON as Django uses them; Django itself asks for 3.31.
-OLDEST_SQLITE = (3, 35, 0)
+# Row values, RETURNING and JSON as we use them; Django itself requires 3.31.
+MIN_SQLITE = (3, 35, 0)
 
 
-def nearest_existing(folder: Path) -> Path:
-    return next(place for place in (folder, *folder.parents) if place.exists())
+def nearest_existing_parent(folder: Path) -> Path:
+    return next(path for path in (folder, *folder.parents) if path.exists())
 
 
 @register()
 def check_media_folder(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
-    """Uploads and issued sheets need a folder that can be written, or made."""
+    """Check that the folder of uploads and issued sheets can be written or created."""
     if not isinstance(default_storage, FileSystemStorage):
         return []
     folder = Path(settings.MEDIA_ROOT)
-    place = nearest_existing(folder)
-    if place.is_dir() and os.access(place, os.W_OK | os.X_OK):
+    parent = nearest_existing_parent(folder)
+    if parent.is_dir() and os.access(parent, os.W_OK | os.X_OK):
         return []
     return [
         Error(
             f"Nothing can be written to {folder}, where uploads and issued sheets belong.",
-            hint=f"Let the account that runs the site write to {place}, or point DATA_DIR elsewhere.",
+            hint=f"Let the account that runs the site write to {parent}, or point DATA_DIR elsewhere.",
             id="workshop.E001",
         )
     ]
@@ -68,7 +68,7 @@ def check_media_folder(app_configs: Sequence[Any] | None, **kwargs: Any) -> list
 
 @register()
 def check_fonts(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
-    """Charts and sheets are set in the shipped fonts."""
+    """Check that the fonts of charts and sheets are there."""
     missing = [font for font in FONTS if finders.find(font) is None]
     if not missing:
         return []
@@ -94,7 +94,7 @@ def can_load(names: tuple[str, ...]) -> bool:
 
 @register()
 def check_pdf_libraries(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
-    """WeasyPrint sets text with libraries of the system that pip does not bring."""
+    """Check for the system libraries of WeasyPrint, which pip does not install."""
     missing = [library for library, names in LIBRARIES.items() if not can_load(names)]
     if not missing:
         return []
@@ -111,12 +111,12 @@ def check_pdf_libraries(app_configs: Sequence[Any] | None, **kwargs: Any) -> lis
 def check_sqlite(
     app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
 ) -> list[CheckMessage]:
-    """The embedded database must let many read while one writes."""
+    """Check that the embedded database lets many read while one writes."""
     connection = connections["default"]
     if "default" not in (databases or ()) or connection.vendor != "sqlite":
         return []
-    if sqlite3.sqlite_version_info < OLDEST_SQLITE:
-        oldest = ".".join(map(str, OLDEST_SQLITE))
+    if sqlite3.sqlite_version_info < MIN_SQLITE:
+        oldest = ".".join(map(str, MIN_SQLITE))
         return [
             Warning(
                 f"SQLite {sqlite3.sqlite_version} is older than {oldest}.",
@@ -132,7 +132,7 @@ def check_journal(connection: Any) -> list[CheckMessage]:
         with connection.cursor() as cursor:
             mode = cursor.execute("PRAGMA journal_mode").fetchone()[0]
     except DatabaseError:
-        return []  # check_database says it
+        return []  # check_database reports it
     if mode in ("wal", "memory"):
         return []
     return [
@@ -149,7 +149,7 @@ def check_journal(connection: Any) -> list[CheckMessage]:
 def check_database(
     app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
 ) -> list[CheckMessage]:
-    """The database must answer."""
+    """Check that the database answers."""
     if "default" not in (databases or ()):
         return []
     try:

@@ -25,7 +25,7 @@ def vin(case: Case) -> dict[str, Any]:
         "why": found.fault,
         "weighted_sum": found.weighted_sum,
         "check_digit": found.check_digit,
-        "matches": found.matches,
+        "matches": found.check_digit_matches,
     }
 
 

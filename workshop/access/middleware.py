@@ -1,4 +1,4 @@
-"""What happens around every request."""
+"""Middleware: login, closed views, and the shop of a request."""
 
 from collections.abc import Callable
 from typing import Any
@@ -20,28 +20,28 @@ from workshop.models import ShopProfile
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
 
-def page_of(request: HttpRequest) -> str:
-    """The page that somebody had open: what was asked for, or where the form stands that was sent.
+def origin_page(request: HttpRequest) -> str:
+    """Return the page to come back to after login: the requested one, or that of a submitted form.
 
-    Many forms are sent to an address that shows nothing, so it can't be gone back to.
+    Many forms are submitted to a URL that has no page of its own.
     """
-    stood_at = request.headers.get("Referer", "")
+    referer = request.headers.get("Referer", "")
     if request.method in ("GET", "HEAD") or not url_has_allowed_host_and_scheme(
-        stood_at, {request.get_host()}
+        referer, {request.get_host()}
     ):
         return request.get_full_path()
-    return urlsplit(stood_at)._replace(scheme="", netloc="").geturl()
+    return urlsplit(referer)._replace(scheme="", netloc="").geturl()
 
 
-class LogInFirstMiddleware(LoginRequiredMiddleware):
-    """Lead whoever is not logged in to the log-in page, and from there back to where they were."""
+class StaffLoginMiddleware(LoginRequiredMiddleware):
+    """Redirect anonymous visitors to the login page, and after login back to where they were."""
 
     def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponseRedirect:
-        return redirect_to_login(page_of(request), resolve_url(settings.LOGIN_URL))
+        return redirect_to_login(origin_page(request), resolve_url(settings.LOGIN_URL))
 
 
-class ClosedUnlessNamedMiddleware:
-    """Refuse a view that nobody opened by name with workshop.roles."""
+class DenyByDefaultMiddleware:
+    """Refuse a view without a decorator of workshop.access.roles."""
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
@@ -55,7 +55,7 @@ class ClosedUnlessNamedMiddleware:
 
 
 class ShopMiddleware:
-    """Give each request the shop's profile, and show times as the clock in the shop shows them."""
+    """Give each request the shop's profile, and show times in the shop's time zone."""
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response

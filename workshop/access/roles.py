@@ -1,4 +1,4 @@
-"""Who may open which view. A view that none of these marks is closed to everybody."""
+"""Decorators that open views to roles. A view without one is closed to everyone."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -15,27 +15,27 @@ View = Callable[..., HttpResponse]
 
 
 class StaffRequest(HttpRequest):
-    """A request from somebody who is logged in."""
+    """A request of someone who is logged in."""
 
     user: StaffMember
     shop: ShopProfile  # set by the middleware
 
 
 def roles(*allowed: Role) -> Callable[[Callable[..., Any]], View]:
-    """Open a view to people who hold one of these roles (the owner always does)."""
+    """Open a view to people with one of these roles (the owner always may)."""
 
-    def mark(view: Callable[..., Any]) -> View:
+    def decorator(view: Callable[..., Any]) -> View:
         @wraps(view)
-        def guarded(request: StaffRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def wrapper(request: StaffRequest, *args: Any, **kwargs: Any) -> HttpResponse:
             if not request.user.is_authenticated or not request.user.holds(*allowed):
                 names = " or ".join(role.label for role in allowed)
                 raise PermissionDenied(f"This is for: {names}.")
             return view(request, *args, **kwargs)
 
-        guarded.open_to = frozenset(allowed) | {Role.OWNER}  # type: ignore[attr-defined]  # read by the middleware
-        return guarded
+        wrapper.open_to = frozenset(allowed) | {Role.OWNER}  # type: ignore[attr-defined]  # read by the middleware
+        return wrapper
 
-    return mark
+    return decorator
 
 
 staff = roles(*Role)
@@ -43,13 +43,13 @@ owner_only = roles(Role.OWNER)
 
 
 def public(view: Callable[..., Any]) -> View:
-    """Open a view to everybody, logged in or not. Only log-in, health and the customer's link are."""
+    """Open a view to everyone, logged in or not: only login, health and the customer's link."""
 
     @login_not_required
     @wraps(view)
-    def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def wrapper(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         response: HttpResponse = view(request, *args, **kwargs)
         return response
 
-    opened.open_to = "everybody"  # type: ignore[attr-defined]  # read by the middleware
-    return opened
+    wrapper.open_to = "everybody"  # type: ignore[attr-defined]  # read by the middleware
+    return wrapper

@@ -12,8 +12,8 @@ from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
 
-def finish(request: StaffRequest, form: BikeForm, draft: str) -> HttpResponse:
-    """Say that the bike is saved, and what is worth a second look at its VIN."""
+def redirect_saved(request: StaffRequest, form: BikeForm, draft: str) -> HttpResponse:
+    """Flash that the bike is saved, with a hint about its VIN, and redirect to it."""
     bike: Bike = form.instance
     flash_saved(request, f"{bike} is saved.", draft)
     if form.vin_hint:
@@ -28,7 +28,7 @@ def bike_new(request: StaffRequest) -> HttpResponse:
     form = BikeForm(post_data(request), initial={"owner": request.GET.get("owner")})
     if form.is_valid():
         form.save()
-        return finish(request, form, "bike-new")
+        return redirect_saved(request, form, "bike-new")
     return render_form(request, "workshop/customers/bike_form.html", form)
 
 
@@ -38,5 +38,5 @@ def bike_edit(request: StaffRequest, pk: int) -> HttpResponse:
     bike = get_object_or_404(Bike, pk=pk)
     form = BikeForm(post_data(request), instance=bike)
     if form.is_valid() and form.save_unless_stale():
-        return finish(request, form, f"bike-{pk}")
+        return redirect_saved(request, form, f"bike-{pk}")
     return render_form(request, "workshop/customers/bike_form.html", form, bike=bike)

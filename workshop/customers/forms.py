@@ -27,7 +27,7 @@ BIKE_GROUPS: Groups = (
 
 
 class BikeForm(FieldGroupsMixin, RecordForm):
-    # A frame number may be written in groups; what is kept is shorter than what may be typed.
+    # A frame number may be typed in groups, so the input is longer than the stored VIN.
     vin = forms.CharField(
         label="VIN",
         required=False,
@@ -54,9 +54,9 @@ class BikeForm(FieldGroupsMixin, RecordForm):
 
     def clean_vin(self) -> str:
         vin = read_vin(self.cleaned_data["vin"]).text if self.cleaned_data["vin"] else ""
-        longest = Bike._meta.get_field("vin").max_length or 0
-        if len(vin) > longest:
-            raise forms.ValidationError(f"A VIN has at most {longest} signs; this one has {len(vin)}.")
+        max_length = Bike._meta.get_field("vin").max_length or 0
+        if len(vin) > max_length:
+            raise forms.ValidationError(f"A VIN has at most {max_length} signs; this one has {len(vin)}.")
         other = Bike.objects.filter(vin=vin).exclude(pk=self.instance.pk).select_related("owner").first()
         if vin and other:
             raise forms.ValidationError(f"The {other} of {other.owner} already has this VIN.")
@@ -64,5 +64,5 @@ class BikeForm(FieldGroupsMixin, RecordForm):
 
     @property
     def vin_hint(self) -> str | None:
-        """What is worth a second look at the number as saved; never a reason to refuse it."""
+        """Hint about the saved number, never a reason to refuse it."""
         return read_vin(self.instance.vin).hint if self.instance.vin else None

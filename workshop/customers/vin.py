@@ -1,7 +1,7 @@
 """Vehicle identification numbers (ISO 3779) and their check digit (49 CFR 565.15).
 
 The check digit is compulsory in North America (and, from memory, in China) and free elsewhere, and
-older frames have shorter numbers: what is found here is a hint and never a reason to refuse a bike.
+older frames have shorter numbers, so the result is a hint and never a reason to refuse a bike.
 """
 
 from dataclasses import dataclass
@@ -17,10 +17,10 @@ VALUES = LETTER_VALUES | {str(digit): digit for digit in range(10)}
 
 @dataclass(frozen=True)
 class Vin:
-    """What can be told from a number by itself."""
+    """What a number says by itself."""
 
-    text: str  # in capitals, without blanks
-    fault: str  # '', 'length', 'letter O', 'sign -': the first thing that no VIN can have
+    text: str  # in capitals, without spaces
+    fault: str  # '', 'length', 'letter O', 'sign -': the first fault found
 
     @property
     def well_formed(self) -> bool:
@@ -28,27 +28,27 @@ class Vin:
 
     @property
     def weighted_sum(self) -> int | None:
-        """None where the number is not well formed."""
+        """Weighted sum of the characters, or None if the number is not well formed."""
         if not self.well_formed:
             return None
-        return sum(VALUES[sign] * weight for sign, weight in zip(self.text, WEIGHTS, strict=True))
+        return sum(VALUES[character] * weight for character, weight in zip(self.text, WEIGHTS, strict=True))
 
     @property
     def check_digit(self) -> str | None:
-        """What the ninth place would hold were it a check digit; None where not well formed."""
+        """Check digit that the ninth character should be, or None if not well formed."""
         if self.weighted_sum is None:
             return None
         remainder = self.weighted_sum % 11
         return "X" if remainder == 10 else str(remainder)
 
     @property
-    def matches(self) -> bool | None:
-        """Whether the ninth place agrees; None where the number is not well formed."""
+    def check_digit_matches(self) -> bool | None:
+        """Whether the ninth character is the check digit, or None if not well formed."""
         return None if self.check_digit is None else self.text[CHECK_POSITION] == self.check_digit
 
     @property
     def hint(self) -> str | None:
-        """A sentence for whoever typed it, or None where there is nothing to look at again."""
+        """Sentence for the person who typed the number, or None if nothing is doubtful."""
         if self.fault == "length":
             return (
                 f"{len(self.text)} signs, not {LENGTH}: right for a frame from before 1981, else look again."
@@ -56,7 +56,7 @@ class Vin:
         if self.fault:
             kind, sign = self.fault.split(" ")
             return f"A VIN never has the {kind} {sign}: 0 for O and Q, 1 for I? Look again."
-        if not self.matches:
+        if not self.check_digit_matches:
             return (
                 f"The ninth sign would be {self.check_digit} on a North American bike. "
                 "Elsewhere it is free: look again, and keep it if it stands so on the frame."
@@ -65,15 +65,15 @@ class Vin:
 
 
 def read_vin(text: str) -> Vin:
-    """Read a number as typed; blanks and dashes between its groups are left out."""
-    plain = "".join(text.upper().split()).replace("-", "")
-    return Vin(plain, _fault(plain))
+    """Read a number as typed, without the spaces and dashes between its groups."""
+    vin = "".join(text.upper().split()).replace("-", "")
+    return Vin(vin, _find_fault(vin))
 
 
-def _fault(plain: str) -> str:
-    if len(plain) != LENGTH:
+def _find_fault(vin: str) -> str:
+    if len(vin) != LENGTH:
         return "length"
-    strange = next((sign for sign in plain if sign not in VALUES), "")
+    strange = next((character for character in vin if character not in VALUES), "")
     if not strange:
         return ""
     return f"letter {strange}" if strange in "IOQ" else f"sign {strange}"

@@ -1,4 +1,4 @@
-"""Whether the site can work, for whatever watches over it."""
+"""The health check, for monitoring."""
 
 import logging
 

@@ -1,4 +1,4 @@
-"""Forms for the people of the shop: who they are, what they may do, their password."""
+"""Forms of staff members: person, roles, password, login."""
 
 from typing import Any
 
@@ -24,23 +24,23 @@ LAST_OWNER = (
 )
 
 
-class LogInForm(AuthenticationForm):
+class LoginForm(AuthenticationForm):
     error_messages = {
         "invalid_login": "This name and password don't belong together. Capital letters count.",
         "inactive": "This log-in has been closed. The owner of the shop can open it again.",
     }
 
     def get_invalid_login_error(self) -> forms.ValidationError:
-        """Tell a closed log-in as such, but only to whoever knows its password."""
-        name, password = (self.cleaned_data.get(each, "") for each in ("username", "password"))
+        """Say that a login is closed, but only to someone who knows its password."""
+        name, password = (self.cleaned_data.get(field, "") for field in ("username", "password"))
         person = StaffMember.objects.filter(username=name, is_active=False).first()
         if person is not None and person.check_password(password):
             return forms.ValidationError(self.error_messages["inactive"], code="inactive")
         return super().get_invalid_login_error()
 
 
-class WithRoles(FieldGroupsMixin, forms.ModelForm):
-    """What a new and an existing member of the staff have in common."""
+class RoleFieldsMixin(FieldGroupsMixin, forms.ModelForm):
+    """Person and roles, as in the forms of new and existing staff."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -57,7 +57,7 @@ class WithRoles(FieldGroupsMixin, forms.ModelForm):
         return cleaned
 
 
-class NewStaffForm(WithRoles, BaseUserCreationForm):
+class NewStaffForm(RoleFieldsMixin, BaseUserCreationForm):
     GROUPS = (
         ("Person", PERSON_FIELDS),
         ("Roles", ROLE_FIELDS),
@@ -69,10 +69,10 @@ class NewStaffForm(WithRoles, BaseUserCreationForm):
         fields = [*PERSON_FIELDS, *ROLE_FIELDS]
 
 
-class StaffForm(WithRoles):
+class StaffForm(RoleFieldsMixin):
     GROUPS = (("Person", PERSON_FIELDS), ("Roles", ROLE_FIELDS), ("Log-in", ("is_active",)))
 
-    # A person has no version as records have; the newest row of the history stands for it.
+    # A person has no version, so the newest row of the history takes its place.
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
     class Meta:
@@ -89,13 +89,13 @@ class StaffForm(WithRoles):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        self._keep_an_owner()
-        sent = self.cleaned_data.get("seen")
-        if sent is not None and self.newest is not None and sent != self.newest.pk:
+        self._require_active_owner()
+        seen = self.cleaned_data.get("seen")
+        if seen is not None and self.newest is not None and seen != self.newest.pk:
             self._report_conflict()
         return cleaned
 
-    def _keep_an_owner(self) -> None:
+    def _require_active_owner(self) -> None:
         stays = self.cleaned_data.get("is_owner") and self.cleaned_data.get("is_active")
         others = StaffMember.objects.active_owners().exclude(pk=self.instance.pk)
         if self.was_active_owner and not stays and not others.exists():
@@ -108,6 +108,6 @@ class StaffForm(WithRoles):
             f"{who} changed this person meanwhile. Nothing of yours is lost: look at what stands here, "
             "then save again to keep it.",
         )
-        sent = mutable_copy(self.data)
-        sent[self.add_prefix("seen")] = str(self.newest.pk)
-        self.data = sent
+        data = mutable_copy(self.data)
+        data[self.add_prefix("seen")] = str(self.newest.pk)
+        self.data = data

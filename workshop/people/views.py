@@ -1,4 +1,4 @@
-"""Logging in and out, and the staff with their roles."""
+"""Pages of login, passwords and staff."""
 
 from datetime import datetime
 from typing import Any
@@ -19,28 +19,28 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only, public, staff
 from workshop.models import ShopProfile, StaffMember
-from workshop.people.forms import LogInForm, NewStaffForm, StaffForm
+from workshop.people.forms import LoginForm, NewStaffForm, StaffForm
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
-NEW_PASSWORD = "a new password"  # the history keeps no password, only that there is a new one
+NEW_PASSWORD = "a new password"  # for the history, which never holds the password itself
 
 
-class LogIn(LoginView):
+class Login(LoginView):
     template_name = "workshop/people/login.html"
-    authentication_form = LogInForm
+    authentication_form = LoginForm
     redirect_authenticated_user = True
 
     def form_invalid(self, form: Any) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
 
-log_in = public(LogIn.as_view())
+log_in = public(Login.as_view())
 log_out = staff(LogoutView.as_view())
 
 
-def free_again_at(request: HttpRequest, username: str) -> datetime:
-    """When a locked-out name may try again from this address, as the shop's clock shows it."""
+def unlock_time(request: HttpRequest, username: str) -> datetime:
+    """Return when a locked-out name may try again from this address, in the shop's time zone."""
     tries = AccessAttempt.objects.filter(username=username, ip_address=request.axes_ip_address)  # type: ignore[attr-defined]  # set by axes
     last = tries.order_by("-attempt_time").values_list("attempt_time", flat=True).first()
     free_at: datetime = (last or timezone.now()) + get_cool_off(request)
@@ -48,9 +48,9 @@ def free_again_at(request: HttpRequest, username: str) -> datetime:
 
 
 def locked_out(request: HttpRequest, response: HttpResponse | None, credentials: Any) -> HttpResponse:
-    """Shown by axes in place of the log-in after too many wrong tries."""
-    free_at = free_again_at(request, (credentials or {}).get("username", ""))
-    # Formatted here, since nobody is logged in and the page's own clock is UTC.
+    """Render what axes shows instead of the login after too many wrong passwords."""
+    free_at = unlock_time(request, (credentials or {}).get("username", ""))
+    # Formatted here because without a login the page would show UTC.
     return render(request, "workshop/people/locked_out.html", {"free_at": f"{free_at:%H:%M}"}, status=429)
 
 
@@ -92,7 +92,7 @@ def staff_new(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @transaction.atomic
 def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
-    # The owners are held, so that two of them can't both step down at once and leave nobody.
+    # Lock the owners, so that two of them cannot step down at the same time and leave none.
     list(StaffMember.objects.active_owners().select_for_update())
     person = get_object_or_404(StaffMember, pk=pk)
     form = StaffForm(post_data(request), instance=person)

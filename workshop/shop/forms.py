@@ -1,4 +1,4 @@
-"""Forms for the shop's own page: name, units, standards, bands."""
+"""Forms of the shop's profile: name, units, standards, rpm bands."""
 
 import warnings
 from functools import cache
@@ -11,16 +11,16 @@ from django.core.files import File
 from django.http import QueryDict
 
 from jobs.calc.dyno.air import STANDARDS
-from workshop.images import BROKEN, whole_images_only
+from workshop.images import IMAGE_ERRORS, require_complete_images
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.fields import NumberField
 from workshop.records.form import RecordForm
 
-LOGO_LIMIT = 2 * 1024 * 1024
+MAX_LOGO_BYTES = 2 * 1024 * 1024
 LOGO_FORMATS = {"PNG": "png", "JPEG": "jpg"}
-LOGO_SIDE = 5000  # pixels; a small file can hold so many that each printing takes minutes
-TOO_MANY_PIXELS = f"The picture has too many pixels: save it with at most {LOGO_SIDE} on a side."
+MAX_LOGO_SIDE = 5000  # pixels; a small file may hold so many that each print takes minutes
+TOO_MANY_PIXELS = f"The picture has too many pixels: save it with at most {MAX_LOGO_SIDE} on a side."
 NO_LOGO = "This can't be read as a picture, or a part of it is missing. Choose a PNG or JPEG file."
 
 
@@ -66,7 +66,7 @@ SHOP_GROUPS: Groups = (
 
 
 class LogoField(forms.FileField):
-    """A picture that prints: judged by what is in it, whatever its name, and kept under one of ours."""
+    """A picture that prints: checked by its content, and stored under a name of ours."""
 
     widget = forms.FileInput(attrs={"accept": "image/png,image/jpeg"})
 
@@ -74,24 +74,24 @@ class LogoField(forms.FileField):
         logo = super().to_python(data)
         if logo is None:
             return None
-        if (logo.size or 0) > LOGO_LIMIT:
+        if (logo.size or 0) > MAX_LOGO_BYTES:
             raise ValidationError("The picture is larger than 2 MB: save it smaller and choose it again.")
-        logo.name = f"logo.{LOGO_FORMATS[self.read_whole(logo)]}"
+        logo.name = f"logo.{LOGO_FORMATS[self.check_image(logo)]}"
         return logo
 
-    def read_whole(self, logo: "File[bytes]") -> str:
+    def check_image(self, logo: "File[bytes]") -> str:
         from PIL import Image
 
         try:
-            with warnings.catch_warnings(), whole_images_only():
+            with warnings.catch_warnings(), require_complete_images():
                 warnings.simplefilter("error", Image.DecompressionBombWarning)
                 picture = Image.open(logo, formats=list(LOGO_FORMATS))
-                if max(picture.size) > LOGO_SIDE:
+                if max(picture.size) > MAX_LOGO_SIDE:
                     raise ValidationError(TOO_MANY_PIXELS)
                 picture.load()
         except (Image.DecompressionBombError, Image.DecompressionBombWarning) as problem:
             raise ValidationError(TOO_MANY_PIXELS) from problem
-        except BROKEN as problem:
+        except IMAGE_ERRORS as problem:
             raise ValidationError(NO_LOGO) from problem
         logo.seek(0)
         return str(picture.format)
@@ -146,7 +146,7 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         width = self.cleaned_data.get("smoothing_width_rpm")
         step = self.cleaned_data.get("grid_step_rpm")
         if self.cleaned_data.get("remove_logo") and "logo" not in self.changed_data:
-            self.cleaned_data["logo"] = False  # which is how a file field is told to forget its file
+            self.cleaned_data["logo"] = False  # makes a file field clear its file
         if width is not None and step is not None and width < step:
             self.add_error("smoothing_width_rpm", f"Narrower than the grid ({step} 1/min) smooths nothing.")
         return cleaned
@@ -159,7 +159,7 @@ def speed_field(label: str) -> NumberField:
 
 
 class BandForm(forms.Form):
-    """One band of engine speed over which runs are compared."""
+    """One rpm band over which runs are compared."""
 
     name = forms.CharField(label="Name of the band", max_length=40, required=False)
     low_rpm = speed_field("From (1/min)")
@@ -175,7 +175,7 @@ class BandForm(forms.Form):
 
 
 class BaseBandFormSet(forms.BaseFormSet):
-    """Bands of the shop; a row without a name is no band."""
+    """The shop's rpm bands; a row without a name is no band."""
 
     def clean(self) -> None:
         names = [band["name"].casefold() for band in self.bands]
@@ -195,13 +195,13 @@ class BaseBandFormSet(forms.BaseFormSet):
 
 
 def as_number(value: Any) -> float | None:
-    """A figure as JSON keeps it, whole where it is whole."""
+    """Return a number for JSON, as an integer if it is whole."""
     if value is None:
         return None
     return int(value) if value == int(value) else float(value)
 
 
-def band_forms(*, sent: QueryDict | None, bands: list[dict[str, Any]]) -> BaseBandFormSet:
-    """The bands as rows to be typed in, with two empty ones."""
+def band_forms(*, data: QueryDict | None, bands: list[dict[str, Any]]) -> BaseBandFormSet:
+    """Return the rows of the bands, with two empty ones."""
     rows = forms.formset_factory(BandForm, formset=BaseBandFormSet, extra=2, max_num=8, absolute_max=20)
-    return cast("BaseBandFormSet", rows(sent, initial=bands, prefix="band"))
+    return cast("BaseBandFormSet", rows(data, initial=bands, prefix="band"))

@@ -1,4 +1,4 @@
-"""The shop's own page."""
+"""Pages of the shop's profile."""
 
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
@@ -16,8 +16,8 @@ def shop_profile(request: StaffRequest) -> HttpResponse:
     shop = ShopProfile.current()
     files = request.FILES if request.method == "POST" else None
     form = ShopForm(post_data(request), files, instance=shop)
-    bands = band_forms(sent=post_data(request), bands=shop.bands)
-    # Both are asked, so that everything that has to be put right is said at once.
+    bands = band_forms(data=post_data(request), bands=shop.bands)
+    # Validate both, so that all errors are shown together.
     if all([form.is_valid(), bands.is_valid()]):
         shop.bands = bands.bands
         if form.save_unless_stale():

@@ -1,4 +1,4 @@
-"""What goes into the drawer of shims."""
+"""Adding shims to the stock."""
 
 from decimal import Decimal
 
@@ -8,13 +8,13 @@ from workshop.models import ShimStock
 
 
 def add_shims(*, diameter_mm: Decimal, thickness_mm: Decimal, count: int) -> ShimStock:
-    """Put shims into the drawer; a size that is there already gets a higher count."""
+    """Add shims to the stock, to the count of the same size if there is one."""
     size = {"diameter_mm": diameter_mm, "thickness_mm": thickness_mm}
     try:
         with transaction.atomic():
             return _add_to_size(size, count)
     except IntegrityError:
-        # Somebody put the first shim of this size in at the same moment.
+        # Someone else added the first shim of this size at the same time.
         with transaction.atomic():
             return _add_to_size(size, count)
 

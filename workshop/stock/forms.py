@@ -1,4 +1,4 @@
-"""Forms for the shims in the drawer."""
+"""Forms of the stock of shims."""
 
 from decimal import Decimal
 from typing import Any
@@ -11,23 +11,23 @@ from workshop.records.fields import NumberField
 from workshop.records.form import RecordForm
 
 
-def size_field(label: str, largest: int, example: str) -> NumberField:
+def size_field(label: str, max_mm: int, example: str) -> NumberField:
     return NumberField(
         label=label,
         min_value=Decimal("0.1"),
-        max_value=Decimal(largest),
+        max_value=Decimal(max_mm),
         max_digits=9,
         decimal_places=5,
         help_text=f"for example {example}",
         error_messages={
             "min_value": "A shim of this size can't be; the figure is in mm.",
-            "max_value": f"Above {largest} mm is no shim; the figure is in mm.",
+            "max_value": f"Above {max_mm} mm is no shim; the figure is in mm.",
         },
     )
 
 
 class ShimAddForm(FieldGroupsMixin, forms.Form):
-    """Shims put into the drawer; what lies there of the same size already is added to."""
+    """Shims to add to the stock."""
 
     diameter_mm = size_field("Diameter (mm)", 60, "7.48")
     thickness_mm = size_field("Thickness (mm)", 20, "2.35")

@@ -1,4 +1,4 @@
-"""Shims in the drawer."""
+"""Pages of the stock of shims."""
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render

@@ -16,18 +16,18 @@ def test_letter_values_are_those_of_the_regulation() -> None:
 def test_blanks_dashes_and_case_make_no_difference(text: str) -> None:
     vin = read_vin(text)
     assert vin.text == PUBLISHED
-    assert vin.matches
+    assert vin.check_digit_matches
     assert vin.hint is None
 
 
 def test_all_ones_sum_to_the_weights() -> None:
     vin = read_vin("1" * 17)  # 8+7+6+5+4+3+2+10+0+9+8+7+6+5+4+3+2 = 89, remainder 1
-    assert (vin.weighted_sum, vin.check_digit, vin.matches) == (89, "1", True)
+    assert (vin.weighted_sum, vin.check_digit, vin.check_digit_matches) == (89, "1", True)
 
 
 def test_swapped_digits_are_hinted_at() -> None:
     vin = read_vin("1J9RP1A36A1644354")
-    assert vin.well_formed and vin.matches is False
+    assert vin.well_formed and vin.check_digit_matches is False
     assert vin.hint is not None and "would be 7" in vin.hint and "keep it" in vin.hint
 
 
@@ -46,4 +46,4 @@ def test_malformed_number_says_why(text: str, fault: str, hint: str) -> None:
     assert vin.fault == fault
     assert not vin.well_formed
     assert vin.hint is not None and hint in vin.hint
-    assert (vin.weighted_sum, vin.check_digit, vin.matches) == (None, None, None)
+    assert (vin.weighted_sum, vin.check_digit, vin.check_digit_matches) == (None, None, None)
