@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.dyno.local_fit import Blocks, CellSums, Fit, Layout, fit_cells
+from jobs.calc.dyno.local_fit import Blocks, Fit, GridLayout, fit_cells, sum_cells
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import require_positive
 
@@ -34,7 +34,7 @@ OUTLIER_SHARE = 0.01
 SUSPECT_SCATTERS = 3.0
 # Where more of a window's samples than this lie off, they are no outliers but what the engine did.
 OUTLIERS_AT_MOST = 1 / 3
-OUTLIER_ROUNDS = 12
+MAX_OUTLIER_ROUNDS = 12
 SCATTER_SAMPLES = 4_000
 # Rows taken at a time: few enough to stay in a core's own cache.
 BLOCK_ROWS = 16_384
@@ -85,102 +85,91 @@ def _usable(speed: FloatArray, y: FloatArray) -> Blocks:
     return blocks
 
 
-@dataclass(frozen=True, eq=False)
-class _Expected:
-    """What a fit expects in each cell, and how far a sample may lie from it by its place alone."""
-
-    centre: FloatArray
-    slack: FloatArray
-
-    @classmethod
-    def of(cls, layout: Layout, fit: Fit) -> "_Expected":
-        known = np.isfinite(fit.values)
-        grid, values = layout.grid[known], fit.values[known]
-        middles = layout.origin_rpm + (np.arange(layout.cells) + 0.5) * layout.cell_rpm
-        slope = np.abs(np.gradient(values, grid)) if grid.size > 1 else np.zeros(grid.size)
-        slack = np.interp(middles, grid, slope) * layout.cell_rpm
-        return cls(np.interp(middles, grid, values), slack)
-
-    def miss(self, cell: npt.NDArray[np.intp], y: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """How far each sample lies off, and how much of that its place explains."""
-        return np.abs(y - self.centre[cell]), self.slack[cell]
+def _expected(layout: GridLayout, fit: Fit) -> tuple[FloatArray, FloatArray]:
+    """Return what a fit expects in each cell, and how far a sample may lie from it by its place alone."""
+    known = np.isfinite(fit.values)
+    grid, values = layout.grid[known], fit.values[known]
+    middles = layout.origin_rpm + (np.arange(layout.cells) + 0.5) * layout.cell_rpm
+    slope = np.abs(np.gradient(values, grid)) if grid.size > 1 else np.zeros(grid.size)
+    return np.interp(middles, grid, values), np.interp(middles, grid, slope) * layout.cell_rpm
 
 
 def _without_outliers(
-    layout: Layout, sums: CellSums, fit: Fit, blocks: Blocks, min_samples: int
+    layout: GridLayout, sums: FloatArray, fit: Fit, blocks: Blocks, min_samples: int
 ) -> tuple[Fit, int]:
-    """The fit without the samples far off it, and how many those are.
+    """Refit without the samples far off, and count them.
 
     An outlier pulls the fit and makes its good neighbours look bad, so in each neighbourhood the
     worst go first, and in the end whatever fits again comes back. Only the suspects of the first
     fit are looked at again: the rounds cost next to nothing.
     """
-    limit, suspicion = _limits(layout, fit, blocks)
-    cell, place, y = _suspects(layout, fit, blocks, suspicion)
-    if cell.size == 0:
+    centre, slack = _expected(layout, fit)
+    limit, suspicion = _limits(layout, fit, centre, blocks)
+    speed, y = _suspects(layout, centre, blocks, suspicion)
+    if not y.size:
         return fit, 0
+    cell = layout.cell_of(speed)
 
-    def fit_without(gone: npt.NDArray[np.bool_]) -> Fit:
-        removed = CellSums.of(layout.cells, cell[gone], place[gone], y[gone])
-        return fit_cells(layout, sums.without(removed), min_samples)
+    def fit_without(removed: npt.NDArray[np.bool_]) -> Fit:
+        left = sums - sum_cells(layout, speed[removed], y[removed])
+        # An emptied cell keeps no rounding residue.
+        return fit_cells(layout, np.where(left[0] > 0, left, 0.0), min_samples)
 
-    out = np.zeros(cell.size, dtype=bool)
+    removed = np.zeros(y.size, dtype=bool)
     neighbourhood = cell // layout.half
-    for _ in range(OUTLIER_ROUNDS):
-        miss, slack = _Expected.of(layout, fit).miss(cell, y)
-        far = ~out & (miss > limit + slack)
+    for _ in range(MAX_OUTLIER_ROUNDS):
+        residuals = np.abs(y - centre[cell])
+        far = ~removed & (residuals > limit + slack[cell])
         if not far.any():
             break
         worst = np.zeros(neighbourhood.max() + 1)
-        np.maximum.at(worst, neighbourhood[far], miss[far])
-        further = out | (far & (miss >= 0.7 * worst[neighbourhood]))
+        np.maximum.at(worst, neighbourhood[far], residuals[far])
+        further = removed | (far & (residuals >= 0.7 * worst[neighbourhood]))
         further_fit = fit_without(further)
         if not np.isfinite(further_fit.values).any():
             break
-        out, fit = further, further_fit
-    miss, slack = _Expected.of(layout, fit).miss(cell, y)
-    kept_out = out & (miss > limit + slack)
-    kept_out &= ~_crowded(layout, sums, cell, kept_out)
-    if not np.array_equal(kept_out, out):
-        fit = fit_without(kept_out)
-    return fit, int(np.count_nonzero(kept_out))
+        removed, fit = further, further_fit
+        centre, slack = _expected(layout, fit)
+    still_out = removed & (np.abs(y - centre[cell]) > limit + slack[cell])
+    still_out &= ~_crowded(layout, sums, cell, still_out)
+    if not np.array_equal(still_out, removed):
+        fit = fit_without(still_out)
+    return fit, int(np.count_nonzero(still_out))
 
 
-def _limits(layout: Layout, fit: Fit, blocks: Blocks) -> tuple[float, float]:
-    """How far off a sample has to lie to be left out, and to be suspected, from the run's usual scatter."""
-    rows = sum(y.size for _, y in blocks)
-    every = max(rows // SCATTER_SAMPLES, 1)
-    expected = _Expected.of(layout, fit)
-    misses = [expected.miss(layout.cells_of(speed[::every])[0], y[::every])[0] for speed, y in blocks]
-    scatter = 1.4826 * float(np.median(np.concatenate(misses)))
+def _limits(layout: GridLayout, fit: Fit, centre: FloatArray, blocks: Blocks) -> tuple[float, float]:
+    """Return the residual from which a sample is an outlier, and from which a suspect."""
+    every = max(sum(y.size for _, y in blocks) // SCATTER_SAMPLES, 1)
+    speed, y = (np.concatenate([channel[::every] for channel in part]) for part in zip(*blocks, strict=True))
+    scatter = 1.4826 * float(np.median(_residuals(layout, centre, speed, y)))
     floor = OUTLIER_SHARE * float(np.nanmax(np.abs(fit.values)))
     return max(OUTLIER_SCATTERS * scatter, floor), max(SUSPECT_SCATTERS * scatter, floor / 2)
 
 
 def _suspects(
-    layout: Layout, fit: Fit, blocks: Blocks, suspicion: float
-) -> tuple[npt.NDArray[np.intp], FloatArray, FloatArray]:
-    """Cell, place and value of the samples further off the fit than this."""
-    expected = _Expected.of(layout, fit)
+    layout: GridLayout, centre: FloatArray, blocks: Blocks, suspicion: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return speed and value of the samples further off the fit than this."""
     found = []
     for speed, y in blocks:
-        cell, place = layout.cells_of(speed)
-        far = expected.miss(cell, y)[0] > suspicion
-        if far.any():
-            found.append((cell[far], place[far], y[far]))
-    if not found:
-        return np.zeros(0, dtype=np.intp), np.zeros(0), np.zeros(0)
-    cells, places, values = zip(*found, strict=True)
-    return np.concatenate(cells), np.concatenate(places), np.concatenate(values)
+        far = np.flatnonzero(_residuals(layout, centre, speed, y) > suspicion)
+        found.append((speed[far], y[far]))
+    speeds, values = zip(*found, strict=True)
+    return np.concatenate(speeds), np.concatenate(values)
+
+
+def _residuals(layout: GridLayout, centre: FloatArray, speed: FloatArray, y: FloatArray) -> FloatArray:
+    residuals = y - centre.take(layout.cell_of(speed))
+    return np.abs(residuals, out=residuals)
 
 
 def _crowded(
-    layout: Layout, sums: CellSums, cell: npt.NDArray[np.intp], out: npt.NDArray[np.bool_]
+    layout: GridLayout, sums: FloatArray, cell: npt.NDArray[np.intp], out: npt.NDArray[np.bool_]
 ) -> npt.NDArray[np.bool_]:
     """Samples of any window of which too many would be left out."""
     window = np.ones(2 * layout.half + 1)
     gone = np.convolve(np.bincount(cell[out], minlength=layout.cells), window, mode="same")
-    there = np.convolve(sums.count, window, mode="same")
+    there = np.convolve(sums[0], window, mode="same")
     crowded = gone > OUTLIERS_AT_MOST * there
     return (np.convolve(crowded, window, mode="same") > 0.5)[cell]
 
@@ -230,8 +219,10 @@ def on_grid(
         min(float(part.min()) for part, _ in blocks),
         max(float(part.max()) for part, _ in blocks),
     )
-    layout = Layout.around(lowest, highest, grid_step_rpm, width_rpm)
-    sums = CellSums.of_blocks(layout, blocks)
+    layout = GridLayout.around(lowest, highest, grid_step_rpm, width_rpm)
+    sums = np.zeros((5, layout.cells))
+    for block in blocks:
+        sums += sum_cells(layout, *block)
     fit = fit_cells(layout, sums, min_samples)
     if not np.isfinite(fit.values).any():
         raise ValueError(
