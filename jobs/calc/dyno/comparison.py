@@ -28,7 +28,7 @@ from jobs.calc.dyno.repeats import (
     temperature_flag,
     with_assumed_spread,
 )
-from jobs.calc.statistics import FloatArray, MeanDifference, SampleSummary, area_under, welch
+from jobs.calc.statistics import FloatArray, MeanDifference, SampleSummary, integrate, welch
 from jobs.calc.units.numbers import format_number, require_positive
 
 Verdict = Literal["more", "less", "no difference shown"]
@@ -299,8 +299,8 @@ def _compare_band(
         return compare_values(label, unit, work(runs[0]), work(runs[1]), pct)
 
     def mean(values: FloatArray) -> FloatArray:
-        width = area_under(speed, np.where(np.isfinite(values), 1.0, np.nan))
-        return np.asarray(area_under(speed, values) / width)
+        width = integrate(speed, np.where(np.isfinite(values), 1.0, np.nan))
+        return np.asarray(integrate(speed, values) / width)
 
     def top(values: FloatArray) -> FloatArray:
         return np.array([peak(speed, run)[0] for run in values])
@@ -314,9 +314,7 @@ def _compare_band(
         mean_torque=both("Mean torque", "N·m", mean, *torques),
         peak_power=both("Peak power", "kW", top, *powers),
         peak_torque=both("Peak torque", "N·m", top, *torques),
-        area=both(
-            "Area under the power curve", "kW/min", lambda v: np.asarray(area_under(speed, v)), *powers
-        ),
+        area=both("Area under the power curve", "kW/min", lambda v: np.asarray(integrate(speed, v)), *powers),
     )
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.mixture.grid import Correction, MixtureGrid, NoCorrection, target_grid
-from jobs.calc.statistics import FloatArray, table_lookup
+from jobs.calc.statistics import FloatArray, interpolate_table
 from jobs.calc.tables.cell_grid import BoolArray, check_axis
 from jobs.calc.units.numbers import require_finite, require_positive
 
@@ -159,7 +159,7 @@ def apply_to_table(
     delivers = np.isfinite(table) & (_beyond(table, dead_time) > 0 if dead_time else True)
 
     def read(on_grid: npt.ArrayLike) -> FloatArray:
-        found = table_lookup(
+        found = interpolate_table(
             correction.load_axis, correction.rpm_axis, on_grid, load[:, None], speed[None, :]
         )
         return np.asarray(found, dtype=float)

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.dyno.curves import Flag
-from jobs.calc.statistics import FloatArray, Floats, table_lookup
+from jobs.calc.statistics import FloatArray, Floats, interpolate_table
 from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import parse_table
 from jobs.calc.units.numbers import format_number, require_finite
@@ -207,7 +207,7 @@ def plate_at(table: ThrottleTable, grip_pct: npt.ArrayLike, engine_speed_rpm: np
 
     Floats or arrays of shapes that broadcast.
     """
-    return table_lookup(table.grip_pct, table.rpm, table.plate_pct, grip_pct, engine_speed_rpm)
+    return interpolate_table(table.grip_pct, table.rpm, table.plate_pct, grip_pct, engine_speed_rpm)
 
 
 def difference(
