@@ -79,14 +79,14 @@ WORDS = [
 
 
 @pytest.mark.parametrize(("header", "channel"), WORDS)
-def test_a_header_with_its_unit_is_certain(header, channel):
+def test_header_with_unit_is_certain(header, channel):
     found = suggest_channels(*split_unit(header), NONE)
     assert found[0].channel == channel
     assert found[0].confidence >= CERTAIN_CONFIDENCE
 
 
 @pytest.mark.parametrize("channel", CHANNELS)
-def test_our_own_names_are_certain(channel):
+def test_channel_id_as_header_is_certain(channel):
     values = np.array([70.0, 71.0]) if channel != "lambda" else np.array([0.9, 0.95])
     found = suggest_channels(*split_unit(channel), values)
     assert (found[0].channel, found[0].unit) == (channel, CHANNELS[channel].unit)
@@ -97,16 +97,16 @@ def test_our_own_names_are_certain(channel):
 @pytest.mark.parametrize(
     "header", ["Throttle [%]", "Power", "Torque", "Air temperature [°C]", "Speed", "AFR target"]
 )
-def test_what_may_mean_two_things_is_not_certain(header):
+def test_ambiguous_header_is_not_certain(header):
     assert suggest_channels(*split_unit(header), NONE)[0].confidence < CERTAIN_CONFIDENCE
 
 
 @pytest.mark.parametrize("header", ["Serial number", "Marker", "Battery [V]", "Fan", "Lap", ""])
-def test_what_means_none_of_them_is_not_suggested(header):
+def test_unknown_header_has_no_suggestion(header):
     assert suggest_channels(*split_unit(header), NONE) == ()
 
 
-def test_a_unit_of_another_quantity_rules_a_channel_out():
+def test_unit_of_another_quantity_excludes_a_channel():
     assert suggest_channels("Speed", "km/h", NONE)[0].channel == "road_speed_kmh"
     assert suggest_channels("Speed", "rpm", NONE)[0].channel == "engine_speed_rpm"
     assert all(s.channel != "power_kw" for s in suggest_channels("Power", "V", NONE))
@@ -126,33 +126,33 @@ def test_a_unit_of_another_quantity_rules_a_channel_out():
         ("", "", ""),
     ],
 )
-def test_units_are_found_in_names(header, name, unit):
+def test_split_unit_finds_units_in_headers(header, name, unit):
     assert split_unit(header) == (name, unit)
 
 
-def test_words_are_compared_without_case_accents_and_signs():
+def test_tokenise_drops_case_accents_and_punctuation():
     assert tokenise("MotorDrehzahl_Öl-Temp2") == ("motor", "drehzahl", "ol", "temperature", "2")
 
 
-def test_figures_that_cannot_be_lower_the_confidence():
-    believable = suggest_channels("Engine speed", "rpm", np.array([3000.0, 4000.0]))[0]
-    not_believable = suggest_channels("Engine speed", "rpm", np.array([60_000.0, 61_000.0]))[0]
-    assert not_believable.confidence < CERTAIN_CONFIDENCE <= believable.confidence
+def test_implausible_values_lower_the_confidence():
+    plausible = suggest_channels("Engine speed", "rpm", np.array([3000.0, 4000.0]))[0]
+    implausible = suggest_channels("Engine speed", "rpm", np.array([60_000.0, 61_000.0]))[0]
+    assert implausible.confidence < CERTAIN_CONFIDENCE <= plausible.confidence
 
 
-def test_a_lambda_that_reads_like_an_air_fuel_ratio_is_not_taken_for_granted():
+def test_lambda_column_with_values_of_an_air_fuel_ratio_is_not_certain():
     found = suggest_channels("Lambda", "", np.array([12.9, 13.1, 14.0]))[0]
     assert found.unit == "afr"
     assert found.confidence < CERTAIN_CONFIDENCE
 
 
-def test_every_channel_names_its_unit_and_a_believable_range():
+def test_every_channel_matches_its_label_and_has_a_plausible_range():
     for channel in CHANNELS.values():
         assert channel.low < channel.high
         assert match_channels(channel.label)[channel.id][0] == 1.0
 
 
-def test_revolutions_as_small_as_thousands_of_them_are_not_taken_for_granted():
+def test_engine_speed_in_thousands_is_not_certain_when_unit_is_rpm():
     found = suggest_channels("RPM", "RPM", np.array([3.05, 7.9, 9.2]))
     assert found[0].unit == "krpm"
     assert found[0].confidence < CERTAIN_CONFIDENCE

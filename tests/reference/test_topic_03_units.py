@@ -3,7 +3,7 @@
 import pytest
 
 from jobs.calc.units.factors import convert, identify_unit
-from jobs.calc.units.identities import power_divisor, power_kw
+from jobs.calc.units.identities import power_kw
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 
@@ -20,8 +20,10 @@ def conversion(case: Case) -> float:
 
 
 def divisor(case: Case) -> float:
+    """What torque times 1/min is divided by to give power: 5252.113 for lbf·ft and hp."""
     torque, power = case["inputs"]["identity"].split(", rpm -> ")
-    return power_divisor(unit_id(torque), unit_id(power))
+    per_rpm = power_kw(convert(1.0, unit_id(torque), "nm"), 1.0)
+    return 1 / convert(per_rpm, "kw", unit_id(power))
 
 
 def power(case: Case) -> dict[str, float]:

@@ -1,1 +1,1 @@
-"""Units: factors, numbers as text, lengths and identities between quantities."""
+"""Units: factors, numbers as text, lengths as text, and identities between quantities."""

@@ -1,6 +1,6 @@
 """Units of measurement: exact factors, and the spellings that file headers use.
 
-Everything inside is SI with the unit in the name; this table is what brings a figure there and back.
+Values inside the program are in SI or metric units, with the unit in the name. Only this module converts.
 
 References
 ----------
@@ -31,7 +31,17 @@ MILLIMETRE_OF_MERCURY_PA = Fraction("133.322387415")  # conventional
 
 @dataclass(frozen=True)
 class Unit:
-    """One unit: a figure in it times ``scale`` plus ``offset`` is the figure in its quantity's base unit."""
+    """One unit of a quantity.
+
+    Attributes
+    ----------
+    quantity : str
+        What it measures; units of one quantity convert into each other.
+    label : str
+        As people read it.
+    scale, offset : Fraction
+        value [base unit] = value [unit] · scale + offset.
+    """
 
     quantity: str
     label: str
@@ -107,12 +117,12 @@ FACTORS: dict[str, Unit] = {
     "lambda": Unit("mixture", "λ"),
     "afr": Unit("mixture", "AFR"),
     "phi": Unit("mixture", "φ"),
-    # a header that says in so many words that there is no unit
+    # for a header that states that there is no unit
     "one": Unit("none", "–"),
 }
 
-# Spellings seen in file headers, in several languages, written without blanks, brackets and
-# product marks and in lower case. A unit's own id is understood beside them.
+# Spellings in file headers, in several languages: lower case, without spaces, brackets and product marks.
+# The id of a unit is understood too.
 SPELLINGS: dict[str, str] = {
     "w": "watt watts",
     "kw": "kilowatt kilowatts",
@@ -174,7 +184,7 @@ SPELLINGS: dict[str, str] = {
     "one": "- 1 none nounit dimensionless",
 }
 
-# Spellings that mean something else where it is known what is measured.
+# Spellings that mean another unit if the quantity is known.
 SPELLINGS_BY_QUANTITY: dict[tuple[str, str], str] = {
     ("power", "km"): "ps",  # Polish 'koń mechaniczny', where no kilometre can be meant
     ("power", "k"): "ps",  # Czech 'koňská síla'
@@ -194,12 +204,21 @@ _LOOK_ALIKES = str.maketrans({"º": "°", "˚": "°", "−": "-", "–": "-", "�
 
 
 def get_unit(unit_id: str) -> Unit:
-    """The unit of this id.
+    """Look up a unit.
+
+    Parameters
+    ----------
+    unit_id : str
+        Key of `FACTORS`.
+
+    Returns
+    -------
+    Unit
 
     Raises
     ------
     ValueError
-        The id is not in :data:`FACTORS`.
+        The id is unknown.
     """
     try:
         return FACTORS[unit_id]
@@ -208,8 +227,8 @@ def get_unit(unit_id: str) -> Unit:
 
 
 @cache
-def _line(from_unit: str, to_unit: str) -> tuple[float, float]:
-    """Slope and intercept of the straight line from one unit to the other, each rounded once."""
+def _conversion(from_unit: str, to_unit: str) -> tuple[float, float]:
+    """Return slope and intercept of the conversion, each rounded once."""
     source, goal = get_unit(from_unit), get_unit(to_unit)
     if source.quantity != goal.quantity:
         raise ValueError(
@@ -226,33 +245,37 @@ def convert(value: float, from_unit: str, to_unit: str) -> float: ...
 @overload
 def convert(value: NDArray[Any], from_unit: str, to_unit: str) -> NDArray[np.float64]: ...
 def convert(value: float | NDArray[Any], from_unit: str, to_unit: str) -> float | NDArray[np.float64]:
-    """Turn a figure from one unit into another of the same quantity.
+    """Convert a value into another unit of the same quantity.
 
     Parameters
     ----------
-    value : float or array of any shape
-        NaN stays NaN.
+    value : float or array
+        In ``from_unit``, of any shape; NaN stays NaN.
     from_unit, to_unit : str
-        Ids of :data:`FACTORS`.
+        Keys of `FACTORS`.
 
     Returns
     -------
-    float or array of the same shape
-        Temperatures are read as temperatures, not as differences.
+    float or array
+        In ``to_unit``, of the shape of ``value``. Temperatures are temperatures, not differences.
 
     Raises
     ------
     ValueError
-        A unit is unknown, the two measure different things, or they are different measures of mixture.
+        A unit is unknown, the two measure different quantities, or they are different measures of mixture.
+
+    Notes
+    -----
+    (value · scale₁ + offset₁ − offset₂) / scale₂, with the exact factors of [1]_ and [2]_.
     """
-    slope, intercept = _line(from_unit, to_unit)
+    slope, intercept = _conversion(from_unit, to_unit)
     if isinstance(value, np.ndarray):
         return value.astype(np.float64) * slope + intercept
     return float(value) * slope + intercept
 
 
 @cache
-def _by_spelling() -> dict[str, str]:
+def _unit_by_spelling() -> dict[str, str]:
     table = {unit_id: unit_id for unit_id in FACTORS}
     for unit_id, spellings in SPELLINGS.items():
         for spelling in spellings.split():
@@ -263,19 +286,24 @@ def _by_spelling() -> dict[str, str]:
 
 
 def identify_unit(text: str, quantity: str | None = None) -> str | None:
-    """The id of the unit that a header means, or None where the text is no unit we know.
+    """Identify the unit that a file header names.
 
     Parameters
     ----------
     text : str
-        As it stands in the file: ``'[N·m]'``, ``'lb-ft'``, ``'°C'``, ``'rpm x1000'``. Case, blanks,
-        brackets around it and product marks make no difference.
+        As it is in the file: '[N·m]', 'lb-ft', '°C', 'rpm x1000'. Case, spaces, brackets around it and
+        product marks make no difference.
     quantity : str, optional
-        What is known to be measured, for spellings that differ by it (``'KM'`` is a metric horsepower
-        in a Polish power column and a kilometre elsewhere).
+        What is measured, if known, for spellings that depend on it: 'KM' is a metric horsepower in a Polish
+        power column and a kilometre elsewhere.
+
+    Returns
+    -------
+    str or None
+        Key of `FACTORS`; None if it is no unit.
     """
     plain = unicodedata.normalize("NFKC", text.translate(_LOOK_ALIKES)).translate(_LOOK_ALIKES).casefold()
-    # 'â°' is what a degree sign turns into when UTF-8 is read as a Windows code page
+    # A degree sign in UTF-8 reads as 'â°' in a Windows code page.
     plain = plain.replace("â°", "°").replace("\ufffdc", "°c").replace("\ufffdf", "°f")
     plain = "".join(plain.split())
     if not _balanced(plain):
@@ -284,7 +312,7 @@ def identify_unit(text: str, quantity: str | None = None) -> str | None:
         plain = plain[1:-1]
     if quantity and (quantity, plain) in SPELLINGS_BY_QUANTITY:
         return SPELLINGS_BY_QUANTITY[quantity, plain]
-    table = _by_spelling()
+    table = _unit_by_spelling()
     for key in (plain, plain.rstrip("."), plain.lstrip("°"), _PRODUCT_MARKS.sub("", plain)):
         if key in table:
             return table[key]

@@ -1,4 +1,4 @@
-"""How a sentence writes a length: kept in millimetres, told in the unit that its reader measures in."""
+"""Lengths as sentences write them: stored in millimetres, shown in the unit that the shop measures in."""
 
 from decimal import Decimal
 
@@ -6,34 +6,92 @@ from jobs.calc.units.numbers import format_number
 
 
 def format_mm(value: float | Decimal) -> str:
-    """Hundredths of a millimetre, and further only as far as needed (0.15, 0.125)."""
+    """Format a length in hundredths of a millimetre, with more decimals only if needed.
+
+    Parameters
+    ----------
+    value : float or Decimal
+        Length [mm].
+
+    Returns
+    -------
+    str
+        Without unit: '0.15', '0.125'.
+    """
     text = f"{float(value):.4f}".rstrip("0")
     whole, _, decimals = text.partition(".")
     return f"{whole}.{decimals:0<2}"
 
 
 class LengthFormatter:
-    """Lengths as sentences write them: in millimetres, unless a page asks for its shop's unit."""
+    """Formats lengths in millimetres; subclasses format them in another unit.
+
+    All methods take lengths [mm]. Calling it formats a length with its unit.
+    """
 
     unit = "mm"
 
     def format_number(self, length_mm: float | Decimal) -> str:
-        """The number alone, as fine as a blade can tell."""
+        """Format without unit, as fine as feeler gauges can tell.
+
+        Parameters
+        ----------
+        length_mm : float or Decimal
+            Length [mm].
+
+        Returns
+        -------
+        str
+        """
         return format_mm(length_mm)
 
     def format_change(self, length_mm: float, *, signed: bool = False) -> str:
-        """The number of a change, which is finer than a blade."""
+        """Format a change without unit, finer than a single reading.
+
+        Parameters
+        ----------
+        length_mm : float
+            Change [mm].
+        signed : bool
+            Whether a rise has a plus.
+
+        Returns
+        -------
+        str
+        """
         return format_number(length_mm, 3, signed=signed)
 
     def format_coarse(self, length_mm: float) -> str:
-        """The number of a length taken with a rule."""
+        """Format without unit a length taken with a ruler.
+
+        Parameters
+        ----------
+        length_mm : float
+            Length [mm].
+
+        Returns
+        -------
+        str
+        """
         return f"{length_mm:.1f}".removesuffix(".0")
+
+    def format_range(self, low_mm: float | Decimal, high_mm: float | Decimal) -> str:
+        """Format a range with its unit.
+
+        Parameters
+        ----------
+        low_mm, high_mm : float or Decimal
+            Limits [mm].
+
+        Returns
+        -------
+        str
+            '0.15 to 0.20 mm'.
+        """
+        return f"{self.format_number(low_mm)} to {self(high_mm)}"
 
     def __call__(self, length_mm: float | Decimal) -> str:
         return f"{self.format_number(length_mm)} {self.unit}"
-
-    def format_range(self, low_mm: float | Decimal, high_mm: float | Decimal) -> str:
-        return f"{self.format_number(low_mm)} to {self(high_mm)}"
 
 
 IN_MM = LengthFormatter()

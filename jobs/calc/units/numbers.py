@@ -1,4 +1,4 @@
-"""Figures that may be one number or an array of them."""
+"""Numbers as text, and arguments that may be one number or an array."""
 
 import math
 from decimal import ROUND_HALF_UP, Context, Decimal
@@ -12,18 +12,38 @@ MINUS = "\N{MINUS SIGN}"
 NO_VALUE = "–"
 MIN_GROUPED = 10_000
 _EXACT = Context(prec=400, rounding=ROUND_HALF_UP)  # as many digits as the largest float has
-# One number or an array; what goes in as the one comes out as the same.
+# A function returns an array if it is given one, else a float.
 FloatOrArray = TypeVar("FloatOrArray", float, NDArray[np.float64])
 
 
 def match_input_type(given: FloatOrArray, result: Any) -> FloatOrArray:
-    """The result as a plain float where a plain number was given, as an array otherwise."""
+    """Return a result as a float if the argument was a number, else as an array.
+
+    Parameters
+    ----------
+    given : float or array
+        The argument of the calling function.
+    result : float or array
+        Computed from it with numpy.
+
+    Returns
+    -------
+    float or array
+        Of the type of ``given`` and the shape of ``result``.
+    """
     form: Any = float(result) if np.ndim(given) == 0 else np.asarray(result, dtype=np.float64)
     return form
 
 
 def require_finite(what: str, value: float) -> None:
-    """Refuse a figure that is missing or endless.
+    """Refuse a value that is missing or infinite.
+
+    Parameters
+    ----------
+    what : str
+        Names the value in the message.
+    value : float
+        In any unit.
 
     Raises
     ------
@@ -35,7 +55,16 @@ def require_finite(what: str, value: float) -> None:
 
 
 def require_positive(what: str, value: float, unit_label: str = "") -> None:
-    """Refuse a figure that is missing, zero or negative.
+    """Refuse a value that is missing, zero or negative.
+
+    Parameters
+    ----------
+    what : str
+        Names the value in the message.
+    value : float
+        In any unit.
+    unit_label : str, optional
+        Its unit in the message.
 
     Raises
     ------
@@ -49,14 +78,28 @@ def require_positive(what: str, value: float, unit_label: str = "") -> None:
 
 
 def format_number(value: float, places: int = 0, *, signed: bool = False) -> str:
-    """A number as people read it on page and paper, '–' where there is none.
+    """Format a number for screen and paper.
 
-    A thin space parts the thousands from five digits on, so that no mark of thousands can be taken for
-    one of decimals, and a minus is a minus. ``signed`` writes a plus as well; zero has no sign. Halves of
-    the number as a person would write it are rounded away from zero: 0.125 to 0.13, 1.005 to 1.01.
+    Parameters
+    ----------
+    value : float
+        In any unit.
+    places : int
+        Number of decimals.
+    signed : bool
+        Whether a positive number has a plus; zero has no sign.
 
-    ``static/js/numbers.js`` writes the same on the page; both are held to
-    ``tests/shared_cases/numbers.json``.
+    Returns
+    -------
+    str
+        '–' for NaN and infinity.
+
+    Notes
+    -----
+    Thin spaces separate thousands from five digits up, so that no thousands mark can be taken for a decimal
+    mark [1]_. Halves of the shortest decimal form are rounded away from zero, as a person does: 0.125 to
+    0.13, 1.005 to 1.01. ``static/js/numbers.js`` formats alike; ``tests/shared_cases/numbers.json`` checks
+    both.
 
     References
     ----------

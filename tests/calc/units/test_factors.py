@@ -69,7 +69,7 @@ def registry() -> pint.UnitRegistry:
 
 
 @pytest.mark.parametrize(("from_unit", "to_unit"), PAIRS)
-def test_agrees_with_pint(registry: pint.UnitRegistry, from_unit: str, to_unit: str) -> None:
+def test_convert_agrees_with_pint(registry: pint.UnitRegistry, from_unit: str, to_unit: str) -> None:
     theirs = registry.Quantity(37.5, PINT_NAMES[from_unit]).to(PINT_NAMES[to_unit]).magnitude
     # Pint's millimetre of mercury goes by mercury's density and differs in the seventh figure
     bound = 1e-6 if "mmhg" in (from_unit, to_unit) else 1e-12
@@ -80,33 +80,33 @@ def test_agrees_with_pint(registry: pint.UnitRegistry, from_unit: str, to_unit: 
     st.sampled_from([*PAIRS, ("kpa", "inhg"), ("pct", "fraction")]),
     st.floats(min_value=-1e6, max_value=1e6),
 )
-def test_there_and_back_is_the_same(pair: tuple[str, str], value: float) -> None:
+def test_convert_there_and_back_returns_the_value(pair: tuple[str, str], value: float) -> None:
     there = convert(value, *pair)
     assert convert(there, *reversed(pair)) == pytest.approx(value, rel=1e-12, abs=1e-9)
 
 
-def test_inch_of_mercury_is_the_conventional_one() -> None:
+def test_inch_of_mercury_is_conventional() -> None:
     assert convert(1, "inhg", "pa") == 3386.389  # NIST SP 811, Appendix B
 
 
-def test_exact_definitions_stay_exact() -> None:
+def test_convert_keeps_exact_definitions_exact() -> None:
     assert convert(1, "in", "mm") == 25.4
     assert convert(1, "mi", "m") == 1609.344
     assert convert(1, "kgf_m", "nm") == 9.80665
 
 
-def test_array_keeps_its_shape_and_its_gaps() -> None:
+def test_convert_keeps_shape_and_nan_of_arrays() -> None:
     celsius = np.array([[0.0, 100.0], [np.nan, -40.0]])
     fahrenheit = convert(celsius, "c", "f")
     np.testing.assert_allclose(fahrenheit, [[32, 212], [np.nan, -40]], atol=1e-9)
     assert celsius[0, 0] == 0  # the given array is left as it was
 
 
-def test_whole_number_array_becomes_decimal() -> None:
+def test_convert_returns_floats_when_array_is_whole_numbers() -> None:
     np.testing.assert_allclose(convert(np.array([1, 2]), "in", "mm"), [25.4, 50.8])
 
 
-def test_not_measured_stays_so() -> None:
+def test_convert_keeps_nan() -> None:
     assert math.isnan(convert(math.nan, "kw", "hp"))
 
 
@@ -118,7 +118,7 @@ def test_not_measured_stays_so() -> None:
         ("furlong", "m", "not a unit"),
     ],
 )
-def test_senseless_conversion_is_refused(from_unit: str, to_unit: str, sentence: str) -> None:
+def test_convert_refuses_units_that_do_not_convert(from_unit: str, to_unit: str, sentence: str) -> None:
     with pytest.raises(ValueError, match=sentence):
         convert(1.0, from_unit, to_unit)
 
@@ -162,12 +162,12 @@ SPELLED = {
 @pytest.mark.parametrize(
     ("text", "unit_id"), [(text, unit_id) for unit_id, texts in SPELLED.items() for text in texts]
 )
-def test_header_spelling_is_understood(text: str, unit_id: str) -> None:
+def test_identify_unit_reads_header_spellings(text: str, unit_id: str) -> None:
     assert identify_unit(text) == unit_id
 
 
 @pytest.mark.parametrize("text", ["", "()", "engine speed", "xyz", "42", "[]", "N/A"])
-def test_what_is_no_unit_is_none(text: str) -> None:
+def test_identify_unit_returns_none_when_text_is_no_unit(text: str) -> None:
     assert identify_unit(text) is None
 
 
@@ -175,11 +175,11 @@ def test_what_is_no_unit_is_none(text: str) -> None:
     ("text", "quantity", "unit_id"),
     [("KM", "power", "ps"), ("KM", None, "km"), ("°", "temperature", "c"), ("°", None, "deg")],
 )
-def test_spelling_depends_on_what_is_measured(text: str, quantity: str | None, unit_id: str) -> None:
+def test_identify_unit_depends_on_quantity(text: str, quantity: str | None, unit_id: str) -> None:
     assert identify_unit(text, quantity) == unit_id
 
 
-def test_every_unit_understands_its_own_label() -> None:
+def test_identify_unit_reads_every_label() -> None:
     assert {unit_id: identify_unit(unit.label) for unit_id, unit in FACTORS.items()} == {
         unit_id: unit_id for unit_id in FACTORS
     }
