@@ -250,7 +250,7 @@ def test_page_shows_the_free_text_that_changes(login, staff) -> None:
     part.name = "Seat, low"
     part.save()
     page = login(Role.OWNER).get(erase_page(job.customer)).text
-    assert f"Each becomes “Erased customer {job.customer_id}”" in page
+    assert f"The marked words become “Erased customer {job.customer_id}”" in page
     assert f"Job {job}, what the customer asks for: “<mark>Ines Quill</mark> wants it smooth." in page
     assert "“dent, shown to <mark>Ines Quill</mark>”" in page
     assert f"Tune change, job {job}, why: “<mark>INES  QUILL</mark> asked”" in page
