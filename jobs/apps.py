@@ -21,4 +21,7 @@ class JobsConfig(AppConfig):
 
         if open_jobs_blocker not in erasure_checks:
             erasure_checks.append(open_jobs_blocker)
+        from jobs.records import register_records
+
+        register_records()
         post_migrate.connect(make_first_lists, sender=self, dispatch_uid="jobs.first_lists")

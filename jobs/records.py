@@ -1,5 +1,10 @@
-"""The packages of the records, lowest first: each may import those before it."""
+"""The packages of the records: the ladder of imports, and the printed order."""
 
+from importlib import import_module
+
+from jobs.job.registry import register
+
+# Lowest first: a package may import only those before it.
 PACKAGES = (
     "job",
     "search",
@@ -21,3 +26,26 @@ PACKAGES = (
     "today",
     "job_page",
 )
+
+# As on the job page, the sheet and the documents.
+PRINTED_ORDER = (
+    "job_page",
+    "planner",
+    "intake",
+    "work_items",
+    "clearances",
+    "parts",
+    "tunes",
+    "runs",
+    "comparisons",
+    "mixture",
+    "throttle",
+    "suspension",
+    "timeline",
+    "checklists",
+)
+
+
+def register_records() -> None:
+    for package in PRINTED_ORDER:
+        register(import_module(f"jobs.{package}.record").RECORD)

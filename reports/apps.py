@@ -8,16 +8,16 @@ class ReportsConfig(AppConfig):
     name = "reports"
 
     def ready(self) -> None:
-        from jobs.job_page.sections import added_sections
+        from jobs.job.registry import register
         from reports import system_checks as checks  # noqa: F401  (importing registers them; the app registry must be ready)
         from reports.customer.links import revoke_links
-        from reports.handover.section import section
         from workshop.privacy.erase import erasure_steps
 
-        if section not in added_sections:
-            added_sections.append(section)
         if revoke_links not in erasure_steps:
             erasure_steps.append(revoke_links)
+        from reports.handover.record import RECORD
+
+        register(RECORD)
         post_migrate.connect(make_first_wording, sender=self, dispatch_uid="reports.first_wording")
 
 

@@ -9,9 +9,12 @@ from django.core.files.base import ContentFile
 from django.utils import timezone
 
 from fixtures import simulator
+from jobs.job import lookup
+from jobs.job.page import get_job
+from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision, WorkPlace
 from jobs.runs.channel_files import store_channels
-from workshop.models import Bike, Customer, EngineSpec, Role, StaffMember
+from workshop.models import Bike, Customer, EngineSpec, Role, ShopProfile, StaffMember
 
 NAMES = {
     Role.DESK: "Dana Desk",
@@ -142,3 +145,8 @@ def make_simulated_runs(job: Job, by: StaffMember, bike: str, when: str, kind: s
     """All runs of one kind that the simulator makes of a bike in one state."""
     wanted = [made for made in simulator.runs() if (made.bike, made.when, made.kind) == (bike, when, kind)]
     return [make_simulated_run(job, by, made, **more) for made in wanted]
+
+
+def results_of(job: Job) -> JobResults:
+    """Fresh results of a job, its rows read again."""
+    return lookup.results_of(get_job(job.number), ShopProfile.current())

@@ -169,7 +169,9 @@ class Records:
     def sheet(self) -> Any:
         """Kept as an issued one is, but for its pages: those would be set anew for every address."""
         pdf = b"%PDF-1.7"
-        snapshot = make_snapshot(self.job, issue_number=1, issued_by=self.by, at=timezone.now())
+        snapshot = make_snapshot(
+            factories.results_of(self.job), issue_number=1, issued_by=self.by, at=timezone.now()
+        )
         sheet = handover.HandoverSheet(
             job=self.job,
             issue_number=1,

@@ -9,7 +9,7 @@ from jobs.calc.clearances.readings import Reading, Verdict, closing_from_gaps
 from jobs.calc.units.numbers import format_number
 from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Place, slug
-from jobs.clearances.record import typed_as_mm
+from jobs.clearances.recording import typed_as_mm
 from tests.shared_cases import shared_cases
 from workshop.models import Gap, Side, Valve
 

@@ -133,6 +133,17 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "login"
+LOCAL_MEMORY = "django.core.cache.backends.locmem.LocMemCache"
+CACHES = {
+    "default": {"BACKEND": LOCAL_MEMORY},
+    # Rendered sections of job pages, some 8 kB each.
+    "sections": {
+        "BACKEND": LOCAL_MEMORY,
+        "LOCATION": "sections",
+        "TIMEOUT": None,
+        "OPTIONS": {"MAX_ENTRIES": 2000},
+    },
+}
 SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
 SESSION_COOKIE_AGE = env.int("SESSION_HOURS", default=12) * 3600
 SESSION_COOKIE_SAMESITE = "Lax"

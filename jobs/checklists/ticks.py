@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 from django.db import transaction
 
-from jobs.job.page import JobPage, TickedItem
-from jobs.models import Check, CheckItem, Job
+from jobs.job.results import JobResults
+from jobs.models import Check, CheckItem, ClearanceReading, Job, Run
 from workshop.models import StaffMember
 
 List = CheckItem.List
@@ -36,6 +36,14 @@ CAUTIONS = {
 
 
 @dataclass(frozen=True)
+class TickedItem:
+    """A check of a list and its tick, if it is ticked."""
+
+    item: CheckItem
+    check: Check | None
+
+
+@dataclass(frozen=True)
 class TickList:
     """One list as it stands on a job."""
 
@@ -57,18 +65,29 @@ class TickList:
         return CAUTIONS[List(self.key)]
 
 
-def tick_lists(page: JobPage) -> list[TickList]:
+def job_checklists(results: JobResults) -> list[TickList]:
     """The lists that have items. One is needed where the job has the work that it belongs to."""
     needed = {
-        List.BEFORE_ROLLER: bool(page.runs),
-        List.AFTER_VALVES: bool(page.readings),
+        List.BEFORE_ROLLER: bool(results.rows(Run)),
+        List.AFTER_VALVES: bool(results.rows(ClearanceReading)),
         List.BEFORE_HANDOVER: True,
     }
+    items = ticked_items(results)
     lists = [
-        TickList(kind.value, kind.label, [i for i in page.checks if i.item.list == kind], needed[kind])
+        TickList(kind.value, kind.label, [item for item in items if item.item.list == kind], needed[kind])
         for kind in List
     ]
     return [each for each in lists if each.items]
+
+
+def ticked_items(results: JobResults) -> list[TickedItem]:
+    """List every item that is still used, or was ticked on this job."""
+    ticks = {check.item_id: check for check in results.rows(Check)}
+    return [
+        TickedItem(item, ticks.get(item.pk))
+        for item in results.rows(CheckItem)
+        if not item.retired or item.pk in ticks
+    ]
 
 
 @transaction.atomic

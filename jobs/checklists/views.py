@@ -6,10 +6,9 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.checklists.forms import CheckItemForm
-from jobs.checklists.ticks import set_tick, tick_lists
-from jobs.job.lookup import get_job_page_or_404
-from jobs.job.page import load_page
-from jobs.models import CheckItem
+from jobs.checklists.ticks import job_checklists, set_tick
+from jobs.job.lookup import get_job_or_404, get_results_or_404
+from jobs.models import CheckItem, SuspensionSetting
 from jobs.suspension.gearing import tyre_verdict
 from workshop.access.roles import StaffRequest, owner_only, roles, staff
 from workshop.models import Role
@@ -26,12 +25,12 @@ def checks(request: StaffRequest, number: str) -> HttpResponse:
 def render_checks(
     request: StaffRequest, number: str, template: str, just_pressed: int | None = None
 ) -> HttpResponse:
-    job = get_job_page_or_404(number)
-    page = load_page(job)
+    results = get_results_or_404(number, request.shop)
+    job = results.job
     context = {
         "job": job,
-        "lists": tick_lists(page),
-        "tyre": tyre_verdict(job.bike, page.suspension),
+        "lists": results.get(job_checklists),
+        "tyre": tyre_verdict(job.bike, results.rows(SuspensionSetting)),
         "just_pressed": just_pressed,
     }
     return render(request, template, context)
@@ -41,7 +40,7 @@ def render_checks(
 @require_POST
 def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
     """Tick an item (``tick=on``) or take the tick away; answers with the lists, or leads back to them."""
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     item = get_object_or_404(CheckItem, pk=pk)
     set_tick(job=job, item=item, by=request.user, ticked=request.POST.get("tick") == "on")
     if request.headers.get("HX-Request"):

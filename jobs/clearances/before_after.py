@@ -7,6 +7,7 @@ from decimal import Decimal
 from jobs.calc.clearances.readings import compare_as_left
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.places import Key, Measured, Place, key_of, measured_at, places
+from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.models import EngineSpec
 
@@ -76,6 +77,22 @@ def history_of(spec: EngineSpec, sets: Mapping[ClearanceSet, Iterable[ClearanceR
             for place in places(spec)
         ]
     )
+
+
+def readings_by_set(results: JobResults) -> dict[ClearanceSet, list[ClearanceReading]]:
+    """Return the readings of each set that has some, in the order of measuring."""
+    readings: dict[ClearanceSet, list[ClearanceReading]] = {
+        measured: [] for measured in results.rows(ClearanceSet)
+    }
+    for reading in results.rows(ClearanceReading):
+        readings[reading.clearance_set].append(reading)
+    return {measured: rows for measured, rows in readings.items() if rows}
+
+
+def clearances_before_after(results: JobResults) -> History | None:
+    """Return the clearances valve by valve, or None if the engine is not known."""
+    spec = results.job.bike.engine_spec
+    return history_of(spec, results.get(readings_by_set)) if spec else None
 
 
 def found_in_words(found: Sequence[Measured]) -> str:

@@ -2,7 +2,7 @@
 
 from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Key, key_of
-from jobs.clearances.record import typed_as_mm
+from jobs.clearances.recording import typed_as_mm
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.records.conflict import history_since
 

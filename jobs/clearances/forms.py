@@ -17,7 +17,7 @@ from jobs.clearances.engine_map import BankPicture, orders_of_moving_on, seen_fr
 from jobs.clearances.form_boxes import Box, TypedGap, both_gaps, in_mm, limit_text, read_gap, typed_in_full
 from jobs.clearances.form_conflicts import readings_at, same_gap
 from jobs.clearances.places import Key, Place, key_of, measured_at
-from jobs.clearances.record import Entry, question_figure, record_clearances, typed_as_mm
+from jobs.clearances.recording import Entry, question_figure, record_clearances, typed_as_mm
 from jobs.clearances.shim_plan import made_series
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import EngineSpec, Gap, ShopProfile

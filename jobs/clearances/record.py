@@ -1,120 +1,61 @@
-"""Record measured clearances."""
+"""What valve clearances and shim plans contribute to a job."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Iterator
+from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
-from jobs.calc.clearances.readings import Reading
-from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.places import Place, key_of
-from jobs.models import ClearanceReading, ClearanceSet
-from workshop.units.display import exact_mm, label
-
-STORED_TO_MM = Decimal("0.00001")
+from jobs.clearances.section import section
+from jobs.job.event import Event, EventKind
+from jobs.job.page import JobPage, Rows, link_to
+from jobs.job.registry import JobRecord
+from jobs.job.results import JobResults
+from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 
 
-THINNEST_BLADE_MM = Decimal("0.01")
+def link_sets(page: JobPage, rows: list[Any]) -> None:
+    link_to(rows, "clearance_set", page.rows(ClearanceSet))
 
 
-USUAL_CLEARANCE_MM = Decimal("0.2")  # where the spec has no range; common practice, no source
+def link_plans(page: JobPage, rows: list[Any]) -> None:
+    link_to(rows, "plan", page.rows(ShimPlan))
 
 
-def typed_as_mm(figure: Decimal, unit: str) -> Decimal:
-    """A clearance as typed in a unit, as it is stored."""
-    return exact_mm(figure, unit).quantize(STORED_TO_MM)
+def events(results: JobResults) -> Iterator[Event]:
+    """Yield clearances measured, and each adjustment once: by its shim plan, else by the set as left."""
+    plan: ShimPlan | None = None
+    for measured in results.rows(ClearanceSet):
+        text = f"valve clearances measured {measured.get_when_display()}"
+        if measured.when == ClearanceSet.When.AS_FOUND:
+            yield from applied(plan, None)
+            plan = getattr(measured, "shim_plan", None)
+            yield Event(measured.measured_at, EventKind.CLEARANCES, text, changes_bike=False)
+            continue
+        adjusted = applied(plan, measured.measured_at)
+        plan = None
+        yield from adjusted
+        if not adjusted:
+            text = "valve clearances adjusted, measured as left"
+        yield Event(measured.measured_at, EventKind.CLEARANCES, text, changes_bike=not adjusted)
+    yield from applied(plan, None)
 
 
-def question_figure(figure: Decimal, unit: str, place: Place, lengths: LengthFormatter = IN_MM) -> str:
-    """A sentence where a clearance looks like one in another unit or with the point misplaced, else ''."""
-    if believable(typed_as_mm(figure, unit), place):
-        return ""
-    said = f"{figure} {label(unit)} can hardly be a clearance here"
-    other = [(name, in_mm) for name, in_mm in other_readings(figure) if believable(in_mm, place)]
-    if not other:
-        return f"{said}. Look again, and write it in {label(unit)}."
-    nearest = sorted(other, key=lambda each: abs(each[1] - middle_mm(place)))[:2]
-    looks = " or ".join(f"{name} ({lengths(in_mm)})" for name, in_mm in nearest)
-    return f"{said}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
+def applied(plan: ShimPlan | None, measured_at: datetime | None) -> list[Event]:
+    """Return when the shims went in: when they were taken from stock or measured, whichever came first."""
+    if plan is None or plan.stock_booked_out_at is None:
+        return []
+    at = min(plan.stock_booked_out_at, measured_at or plan.stock_booked_out_at)
+    return [Event(at, EventKind.CLEARANCES, "valve clearances adjusted by the shim plan", changes_bike=True)]
 
 
-def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
-    """What the same digits would be in other units, in mm."""
-    units = {
-        "millimetres": (figure, "mm"),
-        "tenths of a millimetre": (figure / 10, "mm"),
-        "hundredths of a millimetre": (figure / 100, "mm"),
-        "inches": (figure, "in"),
-        "thousandths of an inch": (figure, "thou"),
-    }
-    return [(words, typed_as_mm(number, unit)) for words, (number, unit) in units.items()]
-
-
-def believable(clearance_mm: Decimal, place: Place) -> bool:
-    """Whether a valve can stand so: none at all, or what a blade can tell, up to three times the range."""
-    high_mm = place.high_mm if place.high_mm is not None else USUAL_CLEARANCE_MM
-    return clearance_mm == 0 or THINNEST_BLADE_MM <= clearance_mm <= 3 * high_mm
-
-
-def middle_mm(place: Place) -> Decimal:
-    return place.goal_mm if place.has_range else USUAL_CLEARANCE_MM
-
-
-@dataclass(frozen=True)
-class Entry:
-    """What was entered at one place; no reading where nothing was measured."""
-
-    place: Place
-    reading: Reading | None
-    shim_marked_mm: Decimal | None = None
-    shim_measured_mm: Decimal | None = None
-
-    @property
-    def values(self) -> dict[str, Any]:
-        reading = self.reading
-        return {
-            "clearance_mm": reading and reading.value_mm,
-            "goes_mm": reading and reading.goes_mm,
-            "not_goes_mm": reading and reading.not_goes_mm,
-            "shim_marked_mm": self.shim_marked_mm,
-            "shim_measured_mm": self.shim_measured_mm,
-        }
-
-
-@transaction.atomic
-def record_clearances(*, measured: ClearanceSet, entries: Sequence[Entry]) -> ClearanceSet:
-    """Save a set with its readings; a place with nothing measured has no reading.
-
-    Raises
-    ------
-    StaleRecord
-        Somebody saved the set since it was read; nothing is written.
-    """
-    measured.save()
-    stored = {key_of(row): row for row in measured.readings.all()}
-    for entry in entries:
-        record_entry(measured, entry, stored.get(entry.place.key))
-    return measured
-
-
-def record_entry(measured: ClearanceSet, entry: Entry, row: ClearanceReading | None) -> None:
-    if entry.reading is None:
-        if row is not None:
-            row.delete()
-        return
-    valve = entry.place.valve
-    if row is None:
-        row = ClearanceReading(
-            clearance_set=measured,
-            cylinder=valve.cylinder,
-            side=valve.side,
-            position=valve.position,
-            gap=entry.place.gap,
-        )
-    elif all(getattr(row, name) == value for name, value in entry.values.items()):
-        return
-    for name, value in entry.values.items():
-        setattr(row, name, value)
-    row.save()
+RECORD = JobRecord(
+    "clearances",
+    rows=(
+        Rows(ClearanceSet, join=("measured_by", "shim_plan__accepted_by")),
+        Rows(ClearanceReading, "clearance_set__job", link=link_sets),
+        Rows(ShimPlan, "clearance_set__job", link=link_sets),
+        Rows(ShimPlanRow, "plan__clearance_set__job", link=link_plans),
+    ),
+    reads=(ClearanceSet, ClearanceReading, ShimPlan),
+    section=section,
+    events=events,
+)

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from jobs.clearances.before_after import BeforeAfter, History, history_of
-from jobs.job.page import JobPage
+from jobs.clearances.before_after import BeforeAfter, History, clearances_before_after, readings_by_set
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import ClearanceSet, ShimPlan
 from workshop.models import EngineSpec
@@ -12,10 +12,10 @@ NO_SPEC = "the bike has no engine spec yet"
 TEMPLATE = "jobs/clearances/_section.html"
 
 
-def section(page: JobPage) -> Section:
-    spec = page.job.bike.engine_spec
-    sets = list(page.readings)
-    history = history_of(spec, page.readings) if spec else None
+def section(results: JobResults) -> Section:
+    spec = results.job.bike.engine_spec
+    sets = list(results.get(readings_by_set))
+    history = results.get(clearances_before_after)
     state, why = standing(spec, sets, history)
     context: dict[str, Any] = {
         "clearance_sets": [(measured, accepted_plan(measured)) for measured in sets],

@@ -11,13 +11,12 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.clearances.readings import ScrewTurn
 from jobs.calc.units.length_format import LengthFormatter
-from jobs.clearances.before_after import history_of, surprise
+from jobs.clearances.before_after import clearances_before_after, surprise
 from jobs.clearances.before_after_chart import picture_of
 from jobs.clearances.forms import ClearanceSetForm
 from jobs.clearances.places import Measured, Place, measured_by_place, rows_of_no_place
 from jobs.clearances.shim_plan import ShimNeeded, planned_before, shim_needed, turns_at
-from jobs.job.lookup import get_job_page_or_404
-from jobs.job.page import readings_by_set
+from jobs.job.lookup import get_job_or_404, results_of
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Role
@@ -79,7 +78,7 @@ def bench_worker(request: StaffRequest) -> HttpResponse:
 def clearances_new(request: StaffRequest, number: str, when: str) -> HttpResponse:
     if when not in ClearanceSet.When.values:
         raise Http404("Clearances are measured as found or as left.")
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     if job.bike.engine_spec is None:
         return render_without_engine(request, job, when)
     measured = ClearanceSet(job=job, when=when, measured_by=request.user)
@@ -144,6 +143,7 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         by_place = measured_by_place(spec, rows)
         lengths = length_formatter(request.shop.length_unit)
         table = [set_row(spec, place, found, planned.get(place.key), lengths) for place, found in by_place]
+    history = results_of(measured.job, request.shop).get(clearances_before_after)
     context = {
         "measured": measured,
         "job": measured.job,
@@ -152,9 +152,7 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         "no_place": rows_of_no_place(spec, rows) if spec else rows,
         "surprises": [row for row in table if row.surprise],
         "has_predictions": any(row.predicted for row in table),
-        "picture": picture_of(history_of(spec, readings_by_set(measured.job)), request.shop)
-        if spec
-        else None,
+        "picture": picture_of(history, request.shop) if history else None,
         "plan": plan_of(measured),
         "can_write": request.user.holds(Role.MECHANIC),
     }

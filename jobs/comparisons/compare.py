@@ -7,10 +7,12 @@ from django.db import transaction
 
 from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.curves import Flag
+from jobs.job.event import Event
+from jobs.job.results import JobResults
 from jobs.models import Comparison, ComparisonRun, Run
-from jobs.runs.results import RunFigures, figures_together
+from jobs.runs.results import RunFigures, run_results
 from jobs.timeline.bike_states import BikeState
-from jobs.timeline.events import Event, between, events
+from jobs.timeline.events import between, timeline
 from workshop.models import ShopProfile
 
 CLAIM = "The difference belongs to all of these changes together: none of them was tested alone."
@@ -67,31 +69,38 @@ def shop_bands(shop: ShopProfile, low_rpm: float, high_rpm: float) -> dict[str, 
     return bands
 
 
-def compare_runs(
-    comparison: Comparison,
-    members: Sequence[ComparisonRun],
-    shop: ShopProfile,
-    timeline: Sequence[Event] | None = None,
-) -> Compared:
-    """The figures of a comparison from its runs; a run set aside or without a curve is left out and named.
+def runs_by_comparison(results: JobResults) -> dict[Comparison, list[ComparisonRun]]:
+    """Return the runs of each comparison that has some, by side and in the order they were made."""
+    members: dict[Comparison, list[ComparisonRun]] = {each: [] for each in results.rows(Comparison)}
+    for member in sorted(results.rows(ComparisonRun), key=lambda m: (m.group, m.run.made_at, m.run.pk)):
+        members[member.comparison].append(member)
+    return {comparison: found for comparison, found in members.items() if found}
 
-    ``timeline`` is the job's, where the caller has read it already.
-    """
+
+def comparison_results(results: JobResults) -> dict[Comparison, Compared]:
+    """Return what each comparison of the job shows."""
+    members = results.get(runs_by_comparison)
+    return {each: compare_runs(each, members.get(each, ()), results) for each in results.rows(Comparison)}
+
+
+def compare_runs(comparison: Comparison, members: Sequence[ComparisonRun], results: JobResults) -> Compared:
+    """Compare the runs of both sides; an excluded run, or one without a curve, is not used and named."""
     ordered = sorted(members, key=lambda m: (m.run.made_at, m.run.pk))
     left_out = [f"{m.run}: set aside, {m.run.set_aside_reason}." for m in ordered if m.run.set_aside]
-    used = [member for member in ordered if not member.run.set_aside]
     groups: dict[str, list[RunFigures]] = {"before": [], "after": []}
-    for member, figures in zip(used, figures_together([m.run for m in used], shop), strict=True):
+    for member in ordered:
+        figures = results.get(run_results)[member.run_id]
+        if member.run.set_aside:
+            continue
         if figures.curve is None:
             left_out.append(f"{member.run}: {figures.reason}")
         else:
             groups[member.group].append(figures)
     before, after = tuple(groups["before"]), tuple(groups["after"])
-    result, reason = _result(before, after, shop)
-    changed = changes_between(before, after, timeline)
-    return Compared(
-        comparison, before, after, result, changed, tuple(left_out), shop.repeatability_pct, reason
-    )
+    result, reason = _result(before, after, results.shop)
+    changed = changes_between(before, after, results.get(timeline))
+    repeatability_pct = results.shop.repeatability_pct
+    return Compared(comparison, before, after, result, changed, tuple(left_out), repeatability_pct, reason)
 
 
 def _result(
@@ -126,17 +135,16 @@ def _temperatures(side: Sequence[RunFigures]) -> list[float]:
 
 
 def changes_between(
-    before: Sequence[RunFigures], after: Sequence[RunFigures], timeline: Sequence[Event] | None = None
+    before: Sequence[RunFigures], after: Sequence[RunFigures], events: Sequence[Event]
 ) -> tuple[Event, ...]:
-    """Everything on the job's timeline that changed the bike from the first of these runs to the last.
+    """Return everything that changed the bike from the first of these runs to the last.
 
     A change amid a group counts too: it is part of what the groups differ by.
     """
     if not before or not after:
         return ()
     times = [figures.run.made_at for figures in (*before, *after)]
-    found = events(before[0].run.job) if timeline is None else timeline
-    return tuple(between(found, min(times), max(times)))
+    return tuple(between(events, min(times), max(times)))
 
 
 def can_be_compared(run: Run) -> bool:

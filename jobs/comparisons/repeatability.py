@@ -9,10 +9,10 @@ from django.db.models import Count, Q
 
 from jobs.calc.dyno.repeats import Repeatability, shop_repeatability
 from jobs.comparisons.compare import can_be_compared
+from jobs.job.lookup import results_of
 from jobs.models import Job, Run
-from jobs.runs.results import figures_together
-from jobs.timeline.bike_states import states_of
-from jobs.timeline.events import events
+from jobs.runs.results import run_results
+from jobs.timeline.bike_states import bike_states
 from workshop.models import ShopProfile
 
 MOST_JOBS = 30  # the latest ones: the roller and the people at it change
@@ -64,10 +64,11 @@ def measured_repeatability(shop: ShopProfile) -> MeasuredRepeatability:
 
 def groups_of(job: Job, shop: ShopProfile) -> Iterator[RepeatGroup]:
     """A job's repeats: sweeps of one state of the bike, in one gear, all with their air or all without."""
-    for state in states_of(events(job)):
+    results = results_of(job, shop)
+    for state in results.get(bike_states):
         runs = sorted(filter(can_be_compared, state.runs), key=made_alike)
         for (_, gear), alike in groupby(runs, key=made_alike):
-            curves = [figures.curve for figures in figures_together(alike, shop)]
+            curves = [results.get(run_results)[run.pk].curve for run in alike]
             peaks = tuple(curve.peak_power_kw for curve in curves if curve and curve.peak_power_kw > 0)
             if len(peaks) > 1:
                 yield RepeatGroup(job, gear or None, peaks)

@@ -1,17 +1,18 @@
 """Comparisons on the job page; the verdicts stand on a comparison's own page."""
 
-from jobs.comparisons.compare import Group
-from jobs.job.page import JobPage
+from jobs.comparisons.compare import Group, runs_by_comparison
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
-from jobs.models import ComparisonRun
+from jobs.models import Comparison, ComparisonRun, Run
 
 TEMPLATE = "jobs/comparisons/_section.html"
 
 
-def section(page: JobPage) -> Section:
-    rows = [(comparison, sizes(members)) for comparison, members in page.comparisons.items()]
-    state, why = where_it_stands(page)
-    context = {"comparison_rows": rows, "can_be_compared": sum(run.counts for run in page.runs) > 1}
+def section(results: JobResults) -> Section:
+    comparisons = results.get(runs_by_comparison)
+    rows = [(comparison, sizes(members)) for comparison, members in comparisons.items()]
+    state, why = where_it_stands(comparisons)
+    context = {"comparison_rows": rows, "can_be_compared": sum(run.counts for run in results.rows(Run)) > 1}
     return Section("comparisons", "Comparisons", state, why, TEMPLATE, context)
 
 
@@ -22,11 +23,11 @@ def sizes(members: list[ComparisonRun]) -> str:
     return f"{before} run{'' if before == 1 else 's'} before, {after} after"
 
 
-def where_it_stands(page: JobPage) -> tuple[State, str]:
-    if not page.comparisons:
+def where_it_stands(comparisons: dict[Comparison, list[ComparisonRun]]) -> tuple[State, str]:
+    if not comparisons:
         return State.EMPTY, "nothing compared yet"
-    for comparison, members in page.comparisons.items():
+    for comparison, members in comparisons.items():
         if any(not any(m.group == side and m.run.counts for m in members) for side in Group):
             return State.ATTENTION, f"“{comparison}” has no run left on one side"
-    printed = sum(comparison.on_sheet for comparison in page.comparisons)
+    printed = sum(comparison.on_sheet for comparison in comparisons)
     return State.DONE, f"{printed} for the sheet"

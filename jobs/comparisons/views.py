@@ -1,6 +1,6 @@
 """Comparisons: two groups of runs, the difference, and what changed between them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -8,17 +8,17 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.comparisons.charts import comparison_chart, comparison_table, difference_chart, shown_bands
-from jobs.comparisons.compare import Compared, compare_runs, save_comparison, suggested_groups
+from jobs.comparisons.compare import Compared, comparison_results, save_comparison, suggested_groups
 from jobs.comparisons.forms import ComparisonForm
 from jobs.comparisons.roll_on import Driven, drive_of, drive_on_record
 from jobs.comparisons.roll_on_forms import DriveOutForm
 from jobs.comparisons.roll_on_tables import drive_table_rows, lead_chart, told
 from jobs.job.form_page import form_page, section_url
-from jobs.job.lookup import get_job_or_404
+from jobs.job.lookup import get_results_or_404, results_of
+from jobs.job.results import JobResults
 from jobs.models import Comparison, Run
 from jobs.runs.views import csv_answer
-from jobs.timeline.bike_states import states_of
-from jobs.timeline.events import Event, events
+from jobs.timeline.bike_states import bike_states
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
 from workshop.models import Role, StaleRecord
@@ -34,19 +34,18 @@ def find_comparison(pk: int) -> Comparison:
     )
 
 
-def runs_to_compare(timeline: Sequence[Event]) -> list[Run]:
-    return [event.run for event in timeline if event.run and event.run.status == Run.Status.READ]
+def runs_to_compare(results: JobResults) -> list[Run]:
+    return [run for run in results.rows(Run) if run.status == Run.Status.READ]
 
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
 @submit_once
 def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_or_404(number)
-    timeline = events(job, request.shop)
-    sides = suggested_groups(states_of(timeline))
-    comparison = Comparison(job=job, title="" if post_data(request) else "Before and after")
-    return save_form(request, comparison, timeline, sides, f"comparison-new-{job.pk}")
+    results = get_results_or_404(number, request.shop)
+    sides = suggested_groups(results.get(bike_states))
+    comparison = Comparison(job=results.job, title="" if post_data(request) else "Before and after")
+    return save_form(request, comparison, results, sides, f"comparison-new-{results.job.pk}")
 
 
 @roles(Role.TUNER)
@@ -54,19 +53,18 @@ def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
 def comparison_edit(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     sides = dict(comparison.members.values_list("run_id", "group"))
-    return save_form(request, comparison, events(comparison.job, request.shop), sides, f"comparison-{pk}")
+    results = results_of(comparison.job, request.shop)
+    return save_form(request, comparison, results, sides, f"comparison-{pk}")
 
 
 def save_form(
     request: StaffRequest,
     comparison: Comparison,
-    timeline: Sequence[Event],
+    results: JobResults,
     sides: Mapping[int, str],
     draft: str,
 ) -> HttpResponse:
-    form = ComparisonForm(
-        post_data(request), instance=comparison, runs=runs_to_compare(timeline), sides=sides
-    )
+    form = ComparisonForm(post_data(request), instance=comparison, runs=runs_to_compare(results), sides=sides)
     if form.is_valid():
         read = comparison.version
         try:
@@ -104,8 +102,7 @@ def drive_form(request: StaffRequest, compared: Compared) -> tuple[DriveOutForm,
 @require_safe
 def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
-    members = list(comparison.members.select_related("run__tune_revision"))
-    compared = compare_runs(comparison, members, request.shop, events(comparison.job, request.shop))
+    compared = results_of(comparison.job, request.shop).get(comparison_results)[comparison]
     form, driven = drive_form(request, compared)
     result = driven.result if driven else None
     context = {
@@ -129,8 +126,7 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
 @require_safe
 def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
-    members = list(comparison.members.select_related("run__tune_revision"))
-    compared = compare_runs(comparison, members, request.shop, timeline=())
+    compared = results_of(comparison.job, request.shop).get(comparison_results)[comparison]
     header, rows = comparison_table(compared, request.shop)
     driven = drive_form(request, compared)[1]
     rows += drive_table_rows(driven, comparison.title, request.shop) if driven else []

@@ -1,20 +1,26 @@
 """Find a job by the number in its address."""
 
 from django.http import Http404
-from django.shortcuts import get_object_or_404
 
-from jobs.job.page import get_job
+from jobs.job.page import get_job, load_page
+from jobs.job.results import JobResults
 from jobs.models import Job
+from workshop.models import ShopProfile
 
 
 def get_job_or_404(number: str) -> Job:
-    """Return the job with its customer and bike."""
-    return get_object_or_404(Job.objects.for_list(), number=number)
-
-
-def get_job_page_or_404(number: str) -> Job:
-    """Return the job with everything that its page shows besides the records."""
+    """Return the job with its people, bike and engine."""
     try:
         return get_job(number)
     except Job.DoesNotExist as problem:
         raise Http404(f"There is no job {number}.") from problem
+
+
+def get_results_or_404(number: str, shop: ShopProfile) -> JobResults:
+    """Return the results of a job, whose rows are read as they are asked for."""
+    return results_of(get_job_or_404(number), shop)
+
+
+def results_of(job: Job, shop: ShopProfile) -> JobResults:
+    """Return fresh results of a job."""
+    return JobResults(load_page(job), shop)

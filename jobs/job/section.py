@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 
 
 class State(StrEnum):
@@ -27,4 +27,4 @@ class Section:
     context: dict[str, Any] = field(default_factory=dict)
 
 
-Builder = Callable[[JobPage], Section]
+Builder = Callable[[JobResults], Section]

@@ -1,20 +1,19 @@
 """Brief and receipt on the job page."""
 
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
-from jobs.models import Job, Stage
-from jobs.work_items.totals import total
+from jobs.models import Job, Photo, Stage, WorkItem
+from jobs.work_items.totals import Total, work_total
 
 
-def section(page: JobPage) -> Section:
-    state, why = where_it_stands(page)
-    context = {"photos": page.photos, "work_items": page.work_items, "work": total(page.job, page.work_items)}
+def section(results: JobResults) -> Section:
+    work = results.get(work_total)
+    state, why = where_it_stands(results.job, work)
+    context = {"photos": results.rows(Photo), "work_items": results.rows(WorkItem), "work": work}
     return Section("brief", "Brief and receipt", state, why, "jobs/job_page/_brief.html", context)
 
 
-def where_it_stands(page: JobPage) -> tuple[State, str]:
-    job = page.job
-    work = total(job, page.work_items)
+def where_it_stands(job: Job, work: Total) -> tuple[State, str]:
     if work.over is not None:
         return State.ATTENTION, "over the authorised amount"
     if job.stage == Stage.BOOKED:

@@ -1,37 +1,66 @@
-"""The sections of the job page in the printed order."""
+"""The sections of the job page; one whose rows have not changed is not rendered again."""
 
-from jobs.checklists import section as checks
-from jobs.clearances import section as clearances
-from jobs.comparisons import section as comparisons
-from jobs.job.page import JobPage
-from jobs.job.section import Builder, Section, State
-from jobs.job_page import brief
-from jobs.mixture import section as mixture
-from jobs.parts import section as parts
-from jobs.runs import section as runs
-from jobs.suspension import section as suspension
-from jobs.throttle import section as throttle
-from jobs.tunes import section as tunes
+from collections.abc import Iterator
+from dataclasses import dataclass
+from hashlib import blake2b
 
-PRINTED_ORDER: list[Builder] = [
-    brief.section,
-    clearances.section,
-    parts.section,
-    tunes.section,
-    runs.section,
-    comparisons.section,
-    mixture.section,
-    throttle.section,
-    suspension.section,
-    checks.section,
-]
+from django.core.cache import caches
+from django.db import connection
+from django.template.loader import render_to_string
 
-# What stands above jobs in the import order (the handover) adds its section from its AppConfig.ready.
-added_sections: list[Builder] = []
+from jobs.job.registry import JobRecord, records
+from jobs.job.results import JobResults
+from jobs.job.section import State
+from workshop.models import Role, StaffMember
 
 
-def job_sections(page: JobPage) -> list[Section]:
-    return [build(page) for build in (*PRINTED_ORDER, *added_sections)]
+@dataclass(frozen=True)
+class RenderedSection:
+    """A section as HTML, with what the list of sections says of it."""
+
+    key: str
+    title: str
+    state: State
+    why: str
+    html: str
 
 
-__all__ = ["Builder", "Section", "State", "added_sections", "job_sections"]
+def rendered_sections(results: JobResults, roles: frozenset[Role]) -> list[RenderedSection]:
+    """Return the sections in the printed order, as a holder of these roles sees them.
+
+    A section is made from rows, roles and shop alone, never from the request or the time of day, so it
+    is stored under what it was made from. Within a transaction nothing is stored, since what that has
+    written may still be undone.
+    """
+    if connection.in_atomic_block:
+        return [render(record, results, roles) for record in with_section()]
+    found = []
+    for record in with_section():
+        key = cache_key(record, results, roles)
+        section = caches["sections"].get(key)
+        if section is None:
+            section = render(record, results, roles)
+            caches["sections"].set(key, section)
+        found.append(section)
+    return found
+
+
+def with_section() -> Iterator[JobRecord]:
+    return (record for record in records() if record.section)
+
+
+def render(record: JobRecord, results: JobResults, roles: frozenset[Role]) -> RenderedSection:
+    assert record.section is not None
+    section = record.section(results)
+    reader = StaffMember(**{f"is_{role}": True for role in roles})
+    context = {"job": results.job, "user": reader, "shop": results.shop, "section": section}
+    html = render_to_string("jobs/job_page/_section.html", context | section.context)
+    return RenderedSection(section.key, section.title, section.state, section.why, html)
+
+
+def cache_key(record: JobRecord, results: JobResults, roles: frozenset[Role]) -> str:
+    job = results.job
+    owners = (job, job.customer, job.bike, job.bike.engine_spec, results.shop)
+    versions = [(row.pk, row.version) for row in owners if row is not None]
+    made_from = (record.key, sorted(roles), versions, results.page.stamps_of(record))
+    return blake2b(repr(made_from).encode(), digest_size=20).hexdigest()

@@ -1,6 +1,6 @@
 """Mixture on the job page."""
 
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.mixture.tables import grave_warnings
 from jobs.models import MixtureStudy
@@ -8,11 +8,12 @@ from jobs.models import MixtureStudy
 TEMPLATE = "jobs/mixture/_section.html"
 
 
-def section(page: JobPage) -> Section:
-    latest = page.mixture_studies[-1] if page.mixture_studies else None
+def section(results: JobResults) -> Section:
+    studies = results.rows(MixtureStudy)
+    latest = studies[-1] if studies else None
     state, why = where_it_stands(latest)
     context = {
-        "studies": list(reversed(page.mixture_studies)),
+        "studies": list(reversed(studies)),
         "grave_warnings": grave_warnings(latest) if latest else [],
     }
     return Section("mixture", "Mixture", state, why, TEMPLATE, context)

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from jobs.calc.mixture.fuel import FUELS
 from jobs.job.form_page import form_page, section_url
-from jobs.job.lookup import get_job_page_or_404
+from jobs.job.lookup import get_job_or_404
 from jobs.mixture import tables as grid
 from jobs.mixture.forms import MixtureStudyForm
 from jobs.mixture.study import LOADS, step_runs, suggested_axes, usable_runs, why_not
@@ -33,7 +33,7 @@ def find_study(pk: int) -> MixtureStudy:
 @require_http_methods(["GET", "POST"])
 @submit_once
 def mixture_new(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     study = MixtureStudy(job=job, made_by=request.user, rpm_axis=[], load_axis=[])
     return save_study(request, study, "New mixture study", f"mixture-new-{job.pk}")
 

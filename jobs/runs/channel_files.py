@@ -33,7 +33,7 @@ def store_channels(run: Run, channels: Mapping[str, FloatArray]) -> None:
 
 
 def load_channels(run: Run, names: Iterable[str]) -> dict[str, FloatArray]:
-    """Those of the named channels that the run has; only these are unpacked.
+    """Return those of the named channels that the run has, each unpacked once and read-only.
 
     Raises
     ------
@@ -43,10 +43,16 @@ def load_channels(run: Run, names: Iterable[str]) -> dict[str, FloatArray]:
     wanted = [name for name in names if name in run.channel_names]
     if not wanted or not run.channels:
         return {}
+    unpacked: dict[str, FloatArray] = run.__dict__.setdefault(f"_channels_of_{run.channels.name}", {})
+    missing = [name for name in wanted if name not in unpacked]
     try:
-        with run.channels.open("rb") as file, np.load(file, allow_pickle=False) as archive:
-            return {name: archive[member(run.channel_names.index(name))] for name in wanted}
+        if missing:
+            with run.channels.open("rb") as file, np.load(file, allow_pickle=False) as archive:
+                for name in missing:
+                    unpacked[name] = archive[member(run.channel_names.index(name))]
+                    unpacked[name].flags.writeable = False
     except (OSError, KeyError, EOFError, zipfile.BadZipFile) as problem:
         raise ValueError(
             f"The stored channels of {run} can't be opened. Read its file again from the file layout."
         ) from problem
+    return {name: unpacked[name] for name in wanted}

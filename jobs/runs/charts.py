@@ -119,14 +119,16 @@ def line_of(each: Shown, name: str, shop: ShopProfile, asked: Asked) -> Line | N
     if name in ("power_kw", "torque_nm"):
         y: FloatArray | None = getattr(curve, name)
     else:
-        y = channel_on_curve(figures.rows, name, curve) if name in figures.rows else None
+        samples = figures.channel(name)
+        y = None if samples is None else channel_on_curve(figures.rows["engine_speed_rpm"], samples, curve)
     if y is None:
         return None
     x = curve.engine_speed_rpm
     if asked.against == "road_speed":
         if "road_speed_kmh" not in figures.rows:
             return None
-        road = channel_on_curve(figures.rows, "road_speed_kmh", curve)
+        rows = figures.rows
+        road = channel_on_curve(rows["engine_speed_rpm"], rows["road_speed_kmh"], curve)
         if road is None:
             return None
         known = np.isfinite(road) & np.isfinite(y)

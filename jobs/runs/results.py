@@ -1,6 +1,6 @@
 """From a run's channels to its curve: the one way by which every page, CSV and sheet gets its figures."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -12,6 +12,7 @@ from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, on_grid
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.calc.statistics import summarise
 from jobs.calc.units.numbers import format_number
+from jobs.job.results import JobResults
 from jobs.models import Run
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.roller import ROLLER_SPEEDS, RollerBench
@@ -61,6 +62,13 @@ class RunFigures:
             return None
         return ratio_change(self.rows["engine_speed_rpm"], self.rows["road_speed_kmh"])
 
+    def channel(self, name: str) -> FloatArray | None:
+        """Return the samples of any stored channel within the sweep."""
+        if name in self.rows:
+            return self.rows[name]
+        stored = load_channels(self.run, [name])
+        return stored[name][self.sweep.rows] if self.sweep and name in stored else None
+
     @property
     def is_corrected(self) -> bool:
         return self.correction is not None
@@ -89,29 +97,42 @@ class Loaded:
         return any(flag.code == "roller" for flag in self.made)
 
 
-def figures_of(run: Run, shop: ShopProfile) -> RunFigures:
-    """The figures of one run, by the shop's standard, grid and smoothing width."""
-    return figures_together([run], shop)[0]
+def run_results(results: JobResults) -> dict[int, RunFigures]:
+    """Return the figures of every run of the job by key, each computed once."""
+    widths, loaded = results.get(smoothing_widths), results.get(loaded_runs)
+    return {pk: figures_from(each, results.shop, widths[pk]) for pk, each in loaded.items()}
 
 
-def figures_together(runs: Iterable[Run], shop: ShopProfile, also: Sequence[str] = ()) -> list[RunFigures]:
-    """The figures of runs that are shown over each other, in their order.
+def loaded_runs(results: JobResults) -> dict[int, Loaded]:
+    bench = RollerBench(results.shop)
+    return {run.pk: load(run, bench) for run in results.rows(Run)}
 
-    Runs of one kind get one smoothing width: the shop's, or a wider one where a file among them has
-    too few samples for it. ``also`` names channels whose samples are wanted beside the usual ones.
+
+def smoothing_widths(results: JobResults) -> dict[int, float]:
+    """Return the smoothing width of every run by key [1/min].
+
+    All runs of one kind that count have one width, wherever they are shown: the shop's, or a wider one
+    if a file among them has too few samples for it. An excluded run has no say in the others' width.
     """
-    bench = RollerBench(shop)
-    loaded = [load(run, bench, also) for run in runs]
-    widths = {kind: width_for([each for each in loaded if each.run.kind == kind], shop) for kind in Run.Kind}
-    return [figures_from(each, shop, widths[Run.Kind(each.run.kind)]) for each in loaded]
+    loaded = results.get(loaded_runs)
+    widths: dict[int, float] = {}
+    for kind in Run.Kind:
+        of_kind = [each for each in loaded.values() if each.run.kind == kind]
+        counting = [each for each in of_kind if each.run.counts]
+        common = width_for(counting, results.shop)
+        widths |= {
+            each.run.pk: common if each.run.counts else width_for([*counting, each], results.shop)
+            for each in of_kind
+        }
+    return widths
 
 
-def load(run: Run, bench: RollerBench, also: Sequence[str] = ()) -> Loaded:
+def load(run: Run, bench: RollerBench) -> Loaded:
     if run.status != Run.Status.READ:
         refused = run.status == Run.Status.REFUSED
         return Loaded(run, reason=run.refusal if refused else "The columns of this file are not named yet.")
     try:
-        channels = load_channels(run, [*NEEDED, *(name for name in also if name not in NEEDED)])
+        channels = load_channels(run, NEEDED)
         if run.kind == Run.Kind.COAST:
             return Loaded(run, reason=bench.coast_in_words(run))
         made, flags = bench.complete(run, channels)
@@ -273,15 +294,15 @@ def _run_flags(loaded: Loaded, correction: Correction | None) -> tuple[Flag, ...
 
 def _lambda(rows: dict[str, FloatArray], curve: Curve) -> FloatArray | None:
     """Lambda on the curve's own engine speeds; NaN where it was not measured."""
-    return channel_on_curve(rows, "lambda", curve) if "lambda" in rows else None
+    if "lambda" not in rows:
+        return None
+    return channel_on_curve(rows["engine_speed_rpm"], rows["lambda"], curve)
 
 
-def channel_on_curve(rows: dict[str, FloatArray], name: str, curve: Curve) -> FloatArray | None:
+def channel_on_curve(speed: FloatArray, values: FloatArray, curve: Curve) -> FloatArray | None:
     """Any channel on the curve's own engine speeds, every sample counted: a short lean spike may be true."""
     try:
-        made = on_grid(
-            rows["engine_speed_rpm"], rows[name], curve.grid_step_rpm, curve.width_rpm, keep_all=True
-        )
+        made = on_grid(speed, values, curve.grid_step_rpm, curve.width_rpm, keep_all=True)
     except ValueError:
         return None
     return placed(made.engine_speed_rpm, made.values, curve.engine_speed_rpm, curve.grid_step_rpm)

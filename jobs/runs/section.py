@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import Run
 
@@ -16,13 +16,14 @@ KIND_WORDS = {
 }
 
 
-def section(page: JobPage) -> Section:
-    state, why = where_it_stands(page.runs)
+def section(results: JobResults) -> Section:
+    runs = results.rows(Run)
+    state, why = where_it_stands(runs)
     context = {
-        "runs_by_tune": by_tune(page.runs),
-        "runs_waiting": [run for run in page.runs if run.status != Run.Status.READ and not run.set_aside],
-        "runs_aside": sum(run.set_aside for run in page.runs),
-        "latest_run": page.runs[-1] if page.runs else None,
+        "runs_by_tune": by_tune(runs),
+        "runs_waiting": [run for run in runs if run.status != Run.Status.READ and not run.set_aside],
+        "runs_aside": sum(run.set_aside for run in runs),
+        "latest_run": runs[-1] if runs else None,
     }
     return Section("runs", "Runs", state, why, TEMPLATE, context)
 

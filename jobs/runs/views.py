@@ -1,6 +1,6 @@
 """Runs of a job: attached, laid over each other, looked at one by one, set aside."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calc.channels import CHANNELS
 from jobs.calc.dyno.sweep import Sweep
 from jobs.job.form_page import form_page
-from jobs.job.lookup import get_job_or_404
+from jobs.job.lookup import get_results_or_404, results_of
+from jobs.job.results import JobResults
 from jobs.models import Job, Run
 from jobs.runs.chart_data import Look
 from jobs.runs.charts import (
@@ -28,13 +29,12 @@ from jobs.runs.charts import (
 )
 from jobs.runs.forms import RunForm, SetAsideForm, SweepForm
 from jobs.runs.removing import remove_run
-from jobs.runs.results import figures_of, figures_together
+from jobs.runs.results import run_results
 from jobs.runs.tables import curve_table, figure_table
-from jobs.timeline.bike_states import sides_of_runs, states_of
-from jobs.timeline.events import events
+from jobs.timeline.bike_states import bike_states, sides_of_runs
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
-from workshop.models import Role, ShopProfile, StaleRecord
+from workshop.models import Role, StaleRecord
 from workshop.records.responses import flash_saved, post_data
 
 KINDS = {
@@ -90,42 +90,48 @@ def asked_by(query: QueryDict, quantities: Iterable[str], kinds: Iterable[str]) 
 class AllRuns:
     """A job's runs in the order they were made, each with its name on the page and its look."""
 
-    job: Job
+    results: JobResults
     runs: list[Run]
     looks: dict[int, Look]
+
+    @property
+    def job(self) -> Job:
+        return self.results.job
+
+    @property
+    def read(self) -> list[Run]:
+        return [run for run in self.runs if run.status == Run.Status.READ]
 
     def name(self, run: Run) -> str:
         """'Run 3, tune 1': by its place among the job's runs."""
         tune = f", {run.tune_revision.label}" if run.tune_revision else ""
         return f"Run {self.runs.index(run) + 1}{tune}"
 
-    def shown(self, runs: Sequence[Run], shop: ShopProfile, also: Sequence[str] = ()) -> list[Shown]:
-        """These runs with their figures; those set aside have no say in how the others are smoothed."""
-        counting = [run for run in runs if run.counts]
-        figures = {f.run.pk: f for f in figures_together(counting, shop, also)}
-        figures |= {run.pk: figures_together([run], shop, also)[0] for run in runs if not run.counts}
+    def shown(self, wanted: RunsAsked) -> list[Shown]:
+        """Return the runs that are wanted, with their figures."""
+        figures = self.results.get(run_results)
+        runs = [run for run in self.read if wanted.wants(run)]
         return [Shown(figures[run.pk], self.name(run), self.looks[run.pk]) for run in runs]
 
 
-def all_runs(job: Job) -> AllRuns:
-    timeline = events(job)
-    sides = sides_of_runs(states_of(timeline))
-    runs = [event.run for event in timeline if event.run]
+def all_runs(results: JobResults) -> AllRuns:
+    sides = sides_of_runs(results.get(bike_states))
+    runs = results.rows(Run)
     looks: dict[int, Look] = {
         run.pk: "aside" if run.set_aside else side.value if (side := sides.get(run.pk)) else "other"  # type: ignore[misc]  # the two values of Group are looks
         for run in runs
     }
-    return AllRuns(job, runs, looks)
+    return AllRuns(results, runs, looks)
 
 
 @staff
 @require_safe
 def runs(request: StaffRequest, number: str) -> HttpResponse:
-    every = all_runs(get_job_or_404(number))
-    read = [run for run in every.runs if run.status == Run.Status.READ]
+    every = all_runs(get_results_or_404(number, request.shop))
+    read = every.read
     quantities = channels_of(read)
     wanted = asked_by(request.GET, quantities, {run.kind for run in read if not run.set_aside})
-    shown = every.shown([run for run in read if wanted.wants(run)], request.shop, also_of(wanted.asked))
+    shown = every.shown(wanted)
     context = {
         "job": every.job,
         "read": [(run, every.name(run)) for run in read],
@@ -141,10 +147,6 @@ def runs(request: StaffRequest, number: str) -> HttpResponse:
     return render(request, "jobs/runs/list.html", context)
 
 
-def also_of(asked: Asked) -> list[str]:
-    return [] if asked.quantity == POWER_AND_TORQUE else [asked.quantity]
-
-
 def has_kind(runs: Iterable[Run], kind: str) -> bool:
     return any(run.kind == kind for run in runs)
 
@@ -153,10 +155,10 @@ def has_kind(runs: Iterable[Run], kind: str) -> bool:
 @require_safe
 def runs_csv(request: StaffRequest, number: str) -> HttpResponse:
     """The curves of the runs that the page shows, or their table of figures (``of=figures``)."""
-    every = all_runs(get_job_or_404(number))
-    read = [run for run in every.runs if run.status == Run.Status.READ]
+    every = all_runs(get_results_or_404(number, request.shop))
+    read = every.read
     wanted = asked_by(request.GET, channels_of(read), {run.kind for run in read if not run.set_aside})
-    shown = every.shown([run for run in read if wanted.wants(run)], request.shop)
+    shown = every.shown(wanted)
     figures = request.GET.get("of") == "figures"
     header, rows = (figure_table if figures else curve_table)(shown, request.shop)
     what = "figures" if figures else "curves"
@@ -177,7 +179,8 @@ def run(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = None) -> HttpResponse:
-    figures = figures_of(run, request.shop)
+    figures = results_of(run.job, request.shop).get(run_results)[run.pk]
+    run = figures.run
     shown = [Shown(figures, run.original_name[:40], "aside" if run.set_aside else "after")]
     report: dict[str, Any] = run.report or {}
     context = {

@@ -1,6 +1,6 @@
 """Suspension and settings on the job page."""
 
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import gear_speeds
@@ -9,21 +9,22 @@ from jobs.suspension.settings import side_by_side
 When = SuspensionSetting.When
 
 
-def section(page: JobPage) -> Section:
-    state, why = where_it_stands(page)
+def section(results: JobResults) -> Section:
+    job, settings = results.job, results.rows(SuspensionSetting)
+    state, why = where_it_stands(settings)
     context = {
-        "settings": page.suspension,
-        "groups": side_by_side(page.suspension, page.job.intended_use),
-        "gears": gear_speeds(page.job.bike, page.suspension) if page.suspension else None,
-        "intended_use": page.job.intended_use,
+        "settings": settings,
+        "groups": side_by_side(settings, job.intended_use),
+        "gears": gear_speeds(job.bike, settings) if settings else None,
+        "intended_use": job.intended_use,
     }
     return Section(
         "suspension", "Suspension and settings", state, why, "jobs/suspension/_section.html", context
     )
 
 
-def where_it_stands(page: JobPage) -> tuple[State, str]:
-    kinds = {setting.when for setting in page.suspension}
+def where_it_stands(settings: list[SuspensionSetting]) -> tuple[State, str]:
+    kinds = {setting.when for setting in settings}
     if not kinds:
         return State.EMPTY, "nothing recorded yet"
     if When.AS_LEFT not in kinds:

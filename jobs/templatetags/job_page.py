@@ -4,23 +4,13 @@ from functools import cache
 
 from crispy_forms.templatetags.crispy_forms_filters import as_crispy_form
 from django import template
-from django.template.context import Context
 from django.utils.html import format_html
 
 from jobs.job.forms import StageForm
-from jobs.job_page.sections import Section, State
+from jobs.job.section import State
 from jobs.models import Job
 
 register = template.Library()
-
-
-@register.simple_tag(takes_context=True)
-def section_body(context: Context, section: Section) -> str:
-    """The section's own template, with what the section hands it laid over the page's context."""
-    assert context.template is not None
-    body = context.template.engine.get_template(section.template)
-    with context.push(**section.context, section=section):
-        return body.render(context)
 
 
 @register.filter

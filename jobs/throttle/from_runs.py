@@ -7,6 +7,7 @@ import numpy as np
 
 from jobs.calc.throttle.closed_throttle import Idle, idle
 from jobs.calc.throttle.hold_drift import HoldDrift, Verdict, hold_drift
+from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import load_channels
 
@@ -31,6 +32,10 @@ class HeldGrip:
     @property
     def needs_attention(self) -> bool:
         return self.result.verdict in (Verdict.OPENS, Verdict.CLOSES)
+
+
+def held_grips(results: JobResults) -> list[HeldGrip]:
+    return held_grip(results.rows(Run))
 
 
 def held_grip(runs: Iterable[Run]) -> list[HeldGrip]:
@@ -72,6 +77,11 @@ def idle_runs(runs: Iterable[Run], target_rpm: float | None) -> list[IdleRun]:
         if run.kind == Run.Kind.IDLE and run.status == Run.Status.READ and not run.set_aside
     ]
     return [idle_of(run, target_rpm) for run in wanted]
+
+
+def job_idles(results: JobResults) -> list[IdleRun]:
+    spec = results.job.bike.engine_spec
+    return idle_runs(results.rows(Run), spec.idle_rpm if spec else None)
 
 
 def idle_of(run: Run, target_rpm: float | None) -> IdleRun:

@@ -1,18 +1,17 @@
 """Throttle tables on the job page."""
 
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 from jobs.job.section import Section, State
-from jobs.tunes.revisions import in_the_bike
-from jobs.tunes.throttle_tables import Mode, modes_of
+from jobs.tunes.revisions import tune_in_bike
+from jobs.tunes.throttle_tables import Mode, riding_modes
 
 TEMPLATE = "jobs/throttle/_section.html"
 
 
-def section(page: JobPage) -> Section:
-    in_bike = in_the_bike(page.revisions, page.runs)
-    modes = modes_of(page.revisions, page.throttle_tables, in_bike)
+def section(results: JobResults) -> Section:
+    modes = results.get(riding_modes)
     state, why = where_it_stands(modes)
-    context = {"modes": modes, "throttle_in_bike": in_bike}
+    context = {"modes": modes, "throttle_in_bike": results.get(tune_in_bike)}
     return Section("throttle", "Throttle tables", state, why, TEMPLATE, context)
 
 

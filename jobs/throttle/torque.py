@@ -12,11 +12,13 @@ from jobs.calc.throttle.closed_throttle import overrun_torque
 from jobs.calc.units.identities import torque_nm
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import shown_figure
+from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of
 from jobs.runs.results import taken_back
 from jobs.throttle.from_runs import IdleRun
+from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import Judged
 from workshop.models import ShopProfile
 
@@ -197,6 +199,10 @@ class Braking:
     chart: Chart
     change: str
     rows: list[tuple[float, list[tuple[str, float | None]]]]
+
+
+def engine_braking(results: JobResults) -> Braking | None:
+    return braking(results.rows(Run), results.get(tune_in_bike), results.shop)
 
 
 def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile) -> Braking | None:

@@ -7,14 +7,14 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.job.form_page import form_page
-from jobs.job.lookup import get_job_page_or_404
-from jobs.models import ThrottleTable, TuneRevision
+from jobs.job.lookup import get_results_or_404
+from jobs.models import Run, ThrottleTable, TuneRevision
 from jobs.throttle.charts import chart_of, modes_chart_of
 from jobs.throttle.forms import ThrottleTableForm
-from jobs.throttle.from_runs import held_grip, idle_runs
-from jobs.throttle.torque import braking, idle_change, torque_by_grip
-from jobs.tunes.revisions import in_the_bike, revisions_of
-from jobs.tunes.throttle_tables import against_each_other, judged_of, modes_of, speeds_of, tables_of
+from jobs.throttle.from_runs import held_grips, job_idles
+from jobs.throttle.torque import engine_braking, idle_change, torque_by_grip
+from jobs.tunes.revisions import tune_in_bike
+from jobs.tunes.throttle_tables import against_each_other, judged_of, riding_modes, speeds_of, throttle_tables
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data
@@ -46,17 +46,18 @@ def tune_asked(
 @staff
 @require_safe
 def throttle(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_page_or_404(number)
-    revisions, runs = revisions_of(job), list(job.runs.select_related("tune_revision"))
-    tables = list(tables_of(job))
-    in_bike = in_the_bike(revisions, runs)
-    modes = modes_of(revisions, tables, in_bike)
+    results = get_results_or_404(number, request.shop)
+    job, runs, revisions = results.job, results.rows(Run), results.rows(TuneRevision)
+    tables, in_bike, modes = (
+        results.get(throttle_tables),
+        results.get(tune_in_bike),
+        results.get(riding_modes),
+    )
     shown = tune_asked(request, revisions, in_bike)
     of_shown = judged_of(shown, revisions, tables)
     speeds = speeds_of(modes)
     at_rpm = speed_asked(request, speeds)
-    spec = job.bike.engine_spec
-    idles = idle_runs(runs, spec.idle_rpm if spec else None)
+    idles = results.get(job_idles)
     context = {
         "job": job,
         "revisions": revisions,
@@ -66,10 +67,10 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
         "between_modes": against_each_other(of_shown),
         "speeds": [f"{speed:g}" for speed in speeds],
         "at_rpm": f"{at_rpm:g}" if at_rpm is not None else "",
-        "held": held_grip(runs),
+        "held": results.get(held_grips),
         "idles": idles,
         "idle_change": idle_change(idles),
-        "braking": braking(runs, in_bike, request.shop),
+        "braking": results.get(engine_braking),
         "caution": CAUTION,
     }
     if at_rpm is not None:
@@ -103,7 +104,7 @@ def find_table(pk: int) -> ThrottleTable:
 
 def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: str) -> HttpResponse:
     job = table.revision.job
-    known = sorted({each.mode for each in tables_of(job)})
+    known = sorted(set(ThrottleTable.objects.filter(revision__job=job).values_list("mode", flat=True)))
     form = ThrottleTableForm(post_data(request), request.FILES or None, instance=table, known_modes=known)
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, f"Throttle table {table} is saved.", draft)

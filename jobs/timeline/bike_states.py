@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from jobs.job.event import Event
+from jobs.job.results import JobResults
 from jobs.models import ComparisonRun, Run
-from jobs.timeline.events import Event
+from jobs.timeline.events import timeline
 
 Group = ComparisonRun.Group
 
@@ -17,10 +19,14 @@ class BikeState:
     runs: list[Run] = field(default_factory=list)
 
 
-def states_of(timeline: Iterable[Event]) -> list[BikeState]:
+def bike_states(results: JobResults) -> list[BikeState]:
+    return states_of(results.get(timeline))
+
+
+def states_of(events: Iterable[Event]) -> list[BikeState]:
     """The states of the bike in which runs were made, in order."""
     states = [BikeState()]
-    for event in timeline:
+    for event in events:
         if event.run is not None:
             states[-1].runs.append(event.run)
         elif event.changes_bike:

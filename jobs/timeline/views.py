@@ -7,8 +7,9 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.job.form_page import form_page, remove_button
+from jobs.job.lookup import get_results_or_404
 from jobs.models import BikeChange, Job
-from jobs.timeline.events import events
+from jobs.timeline import events
 from jobs.timeline.forms import BikeChangeForm
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
@@ -19,11 +20,11 @@ from workshop.records.submit_once import submit_once
 @staff
 @require_safe
 def timeline(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_object_or_404(Job.objects.for_list(), number=number)
+    results = get_results_or_404(number, request.shop)
     context = {
-        "job": job,
-        "events": events(job, request.shop),
-        "bike_changes": job.bike_changes.select_related("by"),
+        "job": results.job,
+        "events": results.get(events.timeline),
+        "bike_changes": results.rows(BikeChange),
     }
     return render(request, "jobs/timeline/detail.html", context)
 

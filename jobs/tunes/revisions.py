@@ -1,6 +1,7 @@
 """The tune log: revisions as a tree, which one is in the bike, and what lies between two of them."""
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
@@ -9,7 +10,8 @@ from django.conf import settings
 from django.core.files.uploadedfile import UploadedFile
 from django.db import models, transaction
 
-from jobs.models import Job, Run, TuneChange, TuneChangeKind, TuneRevision
+from jobs.job.results import JobResults
+from jobs.models import Job, Run, ThrottleTable, TuneChange, TuneChangeKind, TuneRevision
 from workshop.models import StaffMember
 
 Changes = Mapping[int, Sequence[TuneChange]]  # by revision id
@@ -27,6 +29,23 @@ def in_the_bike(revisions: Sequence[TuneRevision], runs: Iterable[Run] = ()) -> 
         if revision is not None:
             loads.append((run.made_at, True, revision.number, revision.pk))
     return by_pk[max(loads)[-1]] if loads else None
+
+
+def tune_in_bike(results: JobResults) -> TuneRevision | None:
+    return in_the_bike(results.rows(TuneRevision), results.rows(Run))
+
+
+def changes_by_revision(results: JobResults) -> dict[int, list[TuneChange]]:
+    found: dict[int, list[TuneChange]] = {}
+    for change in results.rows(TuneChange):
+        found.setdefault(change.revision_id, []).append(change)
+    return found
+
+
+def changes_in_bike(results: JobResults) -> list[TuneChange]:
+    """List the changes that the tune in the bike carries, the oldest first."""
+    in_bike, revisions = results.get(tune_in_bike), results.rows(TuneRevision)
+    return carried_changes(in_bike, revisions, results.get(changes_by_revision))
 
 
 def parent(revision: TuneRevision, revisions: Sequence[TuneRevision]) -> TuneRevision | None:
@@ -133,17 +152,6 @@ def net_changes(steps: Sequence[Step]) -> list[NetChange]:
     ]
 
 
-def revisions_of(job: Job) -> list[TuneRevision]:
-    return list(job.tune_revisions.select_related("loaded_by"))
-
-
-def changes_of(job: Job) -> dict[int, list[TuneChange]]:
-    found: dict[int, list[TuneChange]] = {}
-    for change in TuneChange.objects.filter(revision__job=job).select_related("kind"):
-        found.setdefault(change.revision_id, []).append(change)
-    return found
-
-
 @dataclass
 class LogEntry:
     """A revision as the log shows it."""
@@ -156,26 +164,24 @@ class LogEntry:
     is_in_bike: bool
 
 
-def log_of(job: Job) -> list[LogEntry]:
-    """The tune log, the newest revision first: four queries, however long it is."""
-    revisions = list(job.tune_revisions.select_related("loaded_by").annotate(tables=tables_counted()))
-    changes, runs = changes_of(job), list(job.runs.filter(tune_revision__isnull=False))
-    in_bike = in_the_bike(revisions, runs)
+def log_of(results: JobResults) -> list[LogEntry]:
+    """Return the tune log, the newest tune first."""
+    revisions, changes = results.rows(TuneRevision), results.get(changes_by_revision)
+    in_bike, tables = (
+        results.get(tune_in_bike),
+        Counter(row.revision_id for row in results.rows(ThrottleTable)),
+    )
     return [
         LogEntry(
             revision,
             parent(revision, revisions),
             changes.get(revision.pk, []),
-            [run for run in runs if run.tune_revision_id == revision.pk],
-            revision.tables,
+            [run for run in results.rows(Run) if run.tune_revision_id == revision.pk],
+            tables[revision.pk],
             revision == in_bike,
         )
         for revision in sorted(revisions, key=lambda each: -each.number)
     ]
-
-
-def tables_counted() -> models.Count:
-    return models.Count("throttle_tables", distinct=True)
 
 
 def as_received(*, job: Job, by: StaffMember) -> TuneRevision:

@@ -3,15 +3,15 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.throttle import tables as calc
 from jobs.calc.units.numbers import format_number
-from jobs.models import Job, ThrottleTable, TuneRevision
-from jobs.tunes.revisions import line_of
+from jobs.job.results import JobResults
+from jobs.models import ThrottleTable, TuneRevision
+from jobs.tunes.revisions import line_of, tune_in_bike
 
 FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
 
@@ -159,6 +159,16 @@ def modes_of(
     return found
 
 
+def throttle_tables(results: JobResults) -> list[ThrottleTable]:
+    """List the job's tables in the order of tunes and modes."""
+    return sorted(results.rows(ThrottleTable), key=lambda table: (table.revision.number, table.mode))
+
+
+def riding_modes(results: JobResults) -> list[Mode]:
+    tables = results.get(throttle_tables)
+    return modes_of(results.rows(TuneRevision), tables, results.get(tune_in_bike))
+
+
 def modes_against_each_other(modes: Sequence[Mode]) -> list[tuple[str, list[str]]]:
     """Each mode in the bike against the first of them, in words."""
     return against_each_other({mode.name: mode.loaded for mode in modes if mode.loaded})
@@ -191,10 +201,10 @@ class TableDifference:
 
 
 def table_differences(
-    job: Job, revisions: Sequence[TuneRevision], first: TuneRevision, second: TuneRevision
+    results: JobResults, first: TuneRevision, second: TuneRevision
 ) -> list[TableDifference]:
-    """The modes whose tables are not the same in two revisions."""
-    tables = list(tables_of(job))
+    """Return the modes whose tables are not the same in two tunes."""
+    revisions, tables = results.rows(TuneRevision), results.get(throttle_tables)
     before, after = (tables_at(revision, revisions, tables) for revision in (first, second))
     found = []
     for mode in sorted(before.keys() | after.keys()):
@@ -206,14 +216,6 @@ def table_differences(
             names = (table_named(first.number), table_named(second.number))
             found.append(TableDifference(mode, compared(judge(one), judge(other), names)))
     return found
-
-
-def tables_of(job: Job) -> Any:
-    return (
-        ThrottleTable.objects.filter(revision__job=job)
-        .select_related("revision")
-        .order_by("revision__number", "mode")
-    )
 
 
 def speeds_of(modes: Sequence[Mode]) -> list[float]:

@@ -7,17 +7,17 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.job.form_page import form_page
-from jobs.job.lookup import get_job_page_or_404
-from jobs.models import Job, TuneChange, TuneRevision
+from jobs.job.lookup import get_results_or_404, results_of
+from jobs.job.results import JobResults
+from jobs.models import Run, TuneChange, TuneRevision
 from jobs.tunes.forms import DifferenceForm, TuneChangeForm, TuneEntry
 from jobs.tunes.revisions import (
-    changes_of,
+    changes_by_revision,
     difference,
-    in_the_bike,
     kinds_offered,
     log_of,
     parent,
-    revisions_of,
+    tune_in_bike,
 )
 from jobs.tunes.throttle_tables import table_differences
 from workshop.access.roles import StaffRequest, roles, staff
@@ -47,22 +47,22 @@ def find_revision(pk: int) -> TuneRevision:
 @staff
 @require_safe
 def tune_log(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_page_or_404(number)
-    log = log_of(job)
+    results = get_results_or_404(number, request.shop)
+    log = log_of(results)
     in_bike = next((entry.revision.number for entry in log if entry.is_in_bike), 0)
     oldest_first = [entry.revision for entry in reversed(log)]
     form = DifferenceForm(revisions=oldest_first, initial={"from": 0, "to": in_bike})
-    return render(request, "jobs/tunes/list.html", {"job": job, "log": log, "form": form})
+    return render(request, "jobs/tunes/list.html", {"job": results.job, "log": log, "form": form})
 
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
 @submit_once
 def tune_new(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_page_or_404(number)
-    in_bike = in_the_bike(revisions_of(job), job.runs.filter(tune_revision__isnull=False))
-    revision = TuneRevision(job=job, loaded_by=request.user, made_from=in_bike)
-    return save_entry(request, revision, "Load a new tune", f"tune-new-{job.pk}")
+    results = get_results_or_404(number, request.shop)
+    in_bike = results.get(tune_in_bike)
+    revision = TuneRevision(job=results.job, loaded_by=request.user, made_from=in_bike)
+    return save_entry(request, revision, "Load a new tune", f"tune-new-{results.job.pk}")
 
 
 @roles(Role.TUNER)
@@ -92,17 +92,17 @@ def save_entry(request: StaffRequest, revision: TuneRevision, title: str, draft:
 @require_safe
 def tune(request: StaffRequest, pk: int) -> HttpResponse:
     revision = find_revision(pk)
-    job = revision.job
-    revisions, runs = revisions_of(job), list(job.runs.filter(tune_revision__isnull=False))
+    results = results_of(revision.job, request.shop)
+    revisions = results.rows(TuneRevision)
     context = {
-        "job": job,
+        "job": results.job,
         "revision": revision,
         "made_from": parent(revision, revisions),
         "made_into": [each for each in revisions if parent(each, revisions) == revision],
         "changes": revision.changes.select_related("kind"),
-        "runs": [run for run in runs if run.tune_revision_id == pk],
+        "runs": [run for run in results.rows(Run) if run.tune_revision_id == pk],
         "tables": revision.throttle_tables.all(),
-        "is_in_bike": revision == in_the_bike(revisions, runs),
+        "is_in_bike": revision == results.get(tune_in_bike),
     }
     return render(request, "jobs/tunes/detail.html", context)
 
@@ -111,11 +111,11 @@ def tune(request: StaffRequest, pk: int) -> HttpResponse:
 @require_safe
 def tune_difference(request: StaffRequest, number: str) -> HttpResponse:
     """The way from one revision to another (``?from=0&to=2``); asked for without them, the whole job's."""
-    job = get_job_page_or_404(number)
-    revisions = revisions_of(job)
+    results = get_results_or_404(number, request.shop)
+    job, revisions = results.job, results.rows(TuneRevision)
     if not revisions:
         return redirect("tune-log", job)
-    asked = {"from": request.GET.get("from", "0"), "to": request.GET.get("to", last_number(job, revisions))}
+    asked = {"from": request.GET.get("from", "0"), "to": request.GET.get("to", last_number(results))}
     form = DifferenceForm(asked, revisions=revisions)
     if not form.is_valid():
         raise Http404("This job has no such tune.")
@@ -125,14 +125,14 @@ def tune_difference(request: StaffRequest, number: str) -> HttpResponse:
         "form": form,
         "first": first,
         "second": second,
-        "difference": difference(first, second, revisions, changes_of(job)),
-        "tables": table_differences(job, revisions, first, second),
+        "difference": difference(first, second, revisions, results.get(changes_by_revision)),
+        "tables": table_differences(results, first, second),
     }
     return render(request, "jobs/tunes/difference.html", context)
 
 
-def last_number(job: Job, revisions: list[TuneRevision]) -> str:
-    in_bike = in_the_bike(revisions, job.runs.filter(tune_revision__isnull=False))
+def last_number(results: JobResults) -> str:
+    in_bike = results.get(tune_in_bike)
     return str(in_bike.number if in_bike else 0)
 
 

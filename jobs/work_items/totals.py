@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from jobs.job.results import JobResults
 from jobs.models import Job, WorkItem
 from workshop.csv_files import csv_text
 
@@ -26,6 +27,10 @@ def total(job: Job, items: Sequence[WorkItem]) -> Total:
     authorised = job.authorised_amount
     exceeds = authorised is not None and amount > authorised
     return Total(amount, unpriced, amount - authorised if exceeds and authorised is not None else None)
+
+
+def work_total(results: JobResults) -> Total:
+    return total(results.job, results.rows(WorkItem))
 
 
 def over_with(item: WorkItem, price: Decimal | None) -> Total | None:

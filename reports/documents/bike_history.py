@@ -12,10 +12,10 @@ from typing import Any
 from jobs.clearances.places import Measured, key_of, places
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
 from jobs.clearances.trend_chart import CourseChart, courses_of
-from jobs.comparisons.compare import compare_runs
+from jobs.comparisons.compare import comparison_results
+from jobs.job.lookup import results_of
 from jobs.models import (
     BikeChange,
-    ComparisonRun,
     Job,
     Part,
     ShimPlanRow,
@@ -24,7 +24,6 @@ from jobs.models import (
     TuneRevision,
 )
 from jobs.suspension.settings import settings_left, side_by_side
-from jobs.timeline.events import events
 from reports.documents.document import paper_pdf
 from reports.drawing.clearance_history_chart import clearance_history_pictures
 from reports.handover.snapshot.clearances import range_facts, reading_facts
@@ -168,18 +167,15 @@ def tunes_of(bike: Bike) -> ByJob:
 
 def verdicts_of(bike: Bike, shop: ShopProfile) -> ByJob:
     """What the comparisons show that the shop prints: each band's mean power and what the runs isolate."""
-    members = (
-        ComparisonRun.objects.filter(comparison__job__bike=bike, comparison__on_sheet=True)
-        .select_related("comparison__job", "run")
-        .order_by("comparison__created_at", "comparison_id", "group", "run__made_at")
-    )
-    groups: dict[Any, list[ComparisonRun]] = {}
-    for member in members:
-        groups.setdefault(member.comparison, []).append(member)
-    timelines = {job: events(job, shop) for job in dict.fromkeys(each.job for each in groups)}
+    jobs = Job.objects.filter(bike=bike, comparisons__on_sheet=True).distinct()
+    shown = [
+        (comparison, compared)
+        for job in jobs
+        for comparison, compared in results_of(job, shop).get(comparison_results).items()
+        if comparison.on_sheet
+    ]
     found = []
-    for comparison, runs in groups.items():
-        compared = compare_runs(comparison, runs, shop, timelines[comparison.job])
+    for comparison, compared in shown:
         bands = [band_facts(band, shop) for band in compared.result.bands] if compared.result else []
         told = {
             "title": comparison.title,

@@ -6,14 +6,14 @@ from datetime import datetime
 from typing import Any
 
 from jobs.calc.mixture.fuel import FUELS
-from jobs.comparisons.compare import Compared, compare_runs
-from jobs.job.page import JobPage
-from jobs.models import BikeChange, MixtureStudy, Run, TuneRevision
-from jobs.runs.results import figures_of, standard_name
-from jobs.throttle.from_runs import held_grip, idle_runs
-from jobs.timeline.events import Event, events
-from jobs.tunes.revisions import carried_changes, difference, in_the_bike
-from jobs.tunes.throttle_tables import Mode, modes_of, table_differences
+from jobs.comparisons.compare import Compared, comparison_results
+from jobs.job.results import JobResults
+from jobs.models import BikeChange, MixtureStudy, Part, Run, ThrottleTable, TuneRevision
+from jobs.runs.results import run_results, standard_name
+from jobs.throttle.from_runs import held_grips, job_idles
+from jobs.timeline.events import timeline
+from jobs.tunes.revisions import changes_by_revision, changes_in_bike, difference, tune_in_bike
+from jobs.tunes.throttle_tables import Mode, riding_modes, table_differences, throttle_tables
 from reports.documents.document import paper_pdf
 from reports.documents.throttle_tables import grid_facts, plates_csv
 from reports.drawing.pictures import Picture, mixture_picture
@@ -32,20 +32,20 @@ EVENTS_NAMED = 8
 CHANGE_COLUMNS = ("tune", "kind", "detail", "from", "to", "unit", "reason")
 
 
-def tune_summary_pdf(page: JobPage, shop: ShopProfile, at: datetime) -> bytes:
+def tune_summary_pdf(results: JobResults, at: datetime) -> bytes:
     """The summary as PDF, with its changes, throttle tables, runs and fuel tables attached."""
-    facts = tune_summary_facts(page, shop)
+    facts = tune_summary_facts(results)
     pictures: list[Picture] = []
     for order, study in enumerate(facts["mixture"]):
         drawn = mixture_picture(study, order)
         study["picture"] = drawn.address if drawn else ""
         study["alt"] = drawn.alt if drawn else ""
         pictures += [drawn] if drawn else []
-    attached = attached_to(facts, page)
-    return paper_pdf("tune_summary", facts, shop, at, pictures=pictures, attached=attached)
+    attached = attached_to(facts, results.get(throttle_tables))
+    return paper_pdf("tune_summary", facts, results.shop, at, pictures=pictures, attached=attached)
 
 
-def attached_to(facts: dict[str, Any], page: JobPage) -> dict[str, str]:
+def attached_to(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, str]:
     changes = [
         [revision["label"], *(change[name] for name in CHANGE_COLUMNS[1:])]
         for revision in facts["revisions"]
@@ -60,20 +60,19 @@ def attached_to(facts: dict[str, Any], page: JobPage) -> dict[str, str]:
     }
     return {
         "tune-changes.csv": csv_text(CHANGE_COLUMNS, changes) if changes else "",
-        "throttle-tables.csv": plates_csv(page.throttle_tables),
+        "throttle-tables.csv": plates_csv(tables),
         "runs.csv": csv_text(RUN_COLUMNS, runs) if runs else "",
         **fuel_tables,
     }
 
 
-def tune_summary_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any]:
+def tune_summary_facts(results: JobResults) -> dict[str, Any]:
     """Everything the summary says; times in UTC, figures in the units of their names."""
-    job, found = page.job, events(page.job, shop)
-    in_bike = in_the_bike(page.revisions, page.runs)
-    modes = modes_of(page.revisions, page.throttle_tables, in_bike)
-    compared = [compare_runs(each, members, shop, found) for each, members in page.comparisons.items()]
-    studies = [mixture_facts(study) for study in page.mixture_studies]
-    runs = [run_facts(figures_of(run, shop)) for run in page.runs]
+    job, shop, all_runs = results.job, results.shop, results.rows(Run)
+    in_bike, modes = results.get(tune_in_bike), results.get(riding_modes)
+    compared = list(results.get(comparison_results).values())
+    studies = results.rows(MixtureStudy)
+    runs = [run_facts(each) for each in results.get(run_results).values()]
     spec = job.bike.engine_spec
     return {
         "job": job.number,
@@ -84,46 +83,48 @@ def tune_summary_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any]:
         "odometer_km": number(job.odometer_km),
         "handed_over_at": moment(job.handed_over_at),
         "stage": job.get_stage_display(),
-        "in_bike": revision_facts(in_bike, page, in_bike) if in_bike else None,
-        "runs_with_it": len([run for run in page.runs if in_bike and run.tune_revision_id == in_bike.pk]),
-        "net": net_facts(page, in_bike),
-        "tables_changed": table_words(page, in_bike),
+        "in_bike": revision_facts(in_bike, results, in_bike) if in_bike else None,
+        "runs_with_it": len([run for run in all_runs if in_bike and run.tune_revision_id == in_bike.pk]),
+        "net": net_facts(results),
+        "tables_changed": table_words(results),
         "revisions": [
-            {**revision_facts(each, page, in_bike), "made_with": made_with(each, page.runs)}
-            for each in page.revisions
+            {**revision_facts(each, results, in_bike), "made_with": made_with(each, all_runs)}
+            for each in results.rows(TuneRevision)
         ],
         "modes": [mode_facts(mode) for mode in modes],
         "mixture": [
-            {**facts, **study_facts(study, facts["runs"], page.runs, in_bike)}
-            for facts, study in zip(studies, page.mixture_studies, strict=True)
+            {**facts, **study_facts(study, facts["runs"], all_runs, in_bike)}
+            for study in studies
+            for facts in [mixture_facts(study)]
         ],
         "runs": runs,
         "run_remarks": run_remarks(runs),
         "comparisons": [comparison_words(each, shop) for each in compared],
-        "held": [{"tune": each.label, "sentence": each.result.sentence} for each in held_grip(page.runs)],
+        "held": [{"tune": each.label, "sentence": each.result.sentence} for each in results.get(held_grips)],
         "idle": [
             {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
-            for each in idle_runs(page.runs, spec.idle_rpm if spec else None)
+            for each in results.get(job_idles)
         ],
         "standard": standard_name(shop),
-        "fuels": fuels(page),
-        "hardware": [part_facts(part) for part in page.parts if part.changes or part.race_only],
+        "fuels": fuels(results),
+        "hardware": [part_facts(part) for part in results.rows(Part) if part.changes or part.race_only],
         "bike_changes": [
             {"kind": change.get_kind_display(), "description": change.description, "at": moment(change.at)}
-            for change in page.bike_changes
+            for change in results.rows(BikeChange)
         ],
-        "cautions": cautions(page, in_bike, modes),
-        "not_tested": not_tested(page, found, compared),
+        "cautions": cautions(results),
+        "not_tested": not_tested(results, compared),
     }
 
 
-def net_facts(page: JobPage, in_bike: TuneRevision | None) -> list[dict[str, Any]]:
+def net_facts(results: JobResults) -> list[dict[str, Any]]:
     """What each setting comes to between the calibration as received and the one in the bike, by kind."""
-    received = as_received(page)
+    received, in_bike = as_received(results), results.get(tune_in_bike)
+    changes = results.get(changes_by_revision)
     if received is None or in_bike is None:
         return []
-    way = difference(received, in_bike, page.revisions, page.changes)
-    order = {c.kind.name: (c.kind.order, c.kind.name) for each in page.changes.values() for c in each}
+    way = difference(received, in_bike, results.rows(TuneRevision), changes)
+    order = {c.kind.name: (c.kind.order, c.kind.name) for each in changes.values() for c in each}
     return [
         {
             "kind": net.kind,
@@ -138,15 +139,15 @@ def net_facts(page: JobPage, in_bike: TuneRevision | None) -> list[dict[str, Any
     ]
 
 
-def as_received(page: JobPage) -> TuneRevision | None:
-    return next((revision for revision in page.revisions if revision.number == 0), None)
+def as_received(results: JobResults) -> TuneRevision | None:
+    return next((revision for revision in results.rows(TuneRevision) if revision.number == 0), None)
 
 
-def table_words(page: JobPage, in_bike: TuneRevision | None) -> list[dict[str, Any]]:
-    received = as_received(page)
+def table_words(results: JobResults) -> list[dict[str, Any]]:
+    received, in_bike = as_received(results), results.get(tune_in_bike)
     if received is None or in_bike is None or in_bike == received:
         return []
-    found = table_differences(page.job, page.revisions, received, in_bike)
+    found = table_differences(results, received, in_bike)
     return [{"mode": each.mode, "words": each.words} for each in found]
 
 
@@ -190,25 +191,27 @@ def comparison_words(compared: Compared, shop: ShopProfile) -> dict[str, Any]:
     return {**facts, "curves": None, "drive_out": told, "on_sheet": compared.comparison.on_sheet}
 
 
-def fuels(page: JobPage) -> list[str]:
+def fuels(results: JobResults) -> list[str]:
     """The fuels on record: of mixture studies, then what was changed on the bike."""
     studied = [
-        FUELS[study.fuel].name if study.fuel in FUELS else study.fuel for study in page.mixture_studies
+        FUELS[study.fuel].name if study.fuel in FUELS else study.fuel for study in results.rows(MixtureStudy)
     ]
-    filled = [c.description for c in page.bike_changes if c.kind == BikeChange.Kind.FUEL]
+    filled = [c.description for c in results.rows(BikeChange) if c.kind == BikeChange.Kind.FUEL]
     return list(dict.fromkeys([*studied, *filled]))
 
 
-def cautions(page: JobPage, in_bike: TuneRevision | None, modes: Sequence[Mode]) -> list[str]:
+def cautions(results: JobResults) -> list[str]:
     """What the next tuner has to look at: of the changes carried, the tables, the runs, the mixture."""
-    carried = carried_changes(in_bike, page.revisions, page.changes)
+    in_bike, carried = results.get(tune_in_bike), results.get(changes_in_bike)
     said = [
         f"{change.kind.name.capitalize()}: {change.kind.caution}" for change in carried if change.kind.caution
     ]
-    said += [f"Mode {mode.name}: {flag.sentence}" for mode in modes for flag in mode.flags]
-    held = [each for each in held_grip(page.runs) if each.needs_attention and each.revision == in_bike]
+    said += [
+        f"Mode {mode.name}: {flag.sentence}" for mode in results.get(riding_modes) for flag in mode.flags
+    ]
+    held = [each for each in results.get(held_grips) if each.needs_attention and each.revision == in_bike]
     said += [f"{each.label.capitalize()}: {each.result.sentence}" for each in held]
-    unnamed = [run.original_name for run in page.runs if run.tune_revision_id is None]
+    unnamed = [run.original_name for run in results.rows(Run) if run.tune_revision_id is None]
     if unnamed:
         said.append(f"Not said with which tune they were made: {', '.join(unnamed)}.")
     if in_bike is not None and not in_bike.calibration_sha256:
@@ -216,10 +219,10 @@ def cautions(page: JobPage, in_bike: TuneRevision | None, modes: Sequence[Mode])
     return list(dict.fromkeys(said))
 
 
-def not_tested(page: JobPage, found: Sequence[Event], compared: Sequence[Compared]) -> dict[str, Any]:
-    derived = words.not_tested(found, compared, page.runs)
+def not_tested(results: JobResults, compared: Sequence[Compared]) -> dict[str, Any]:
+    derived = words.not_tested(results.get(timeline), compared, results.rows(Run))
     return {
-        "said": page.job.not_tested,
+        "said": results.job.not_tested,
         "derived": [shortened(each["text"], each["events"]) for each in derived],
     }
 

@@ -5,8 +5,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from jobs.job.lookup import get_job_page_or_404
-from jobs.job.page import load_page
+from jobs.job.lookup import get_job_or_404, get_results_or_404
 from reports.documents.bike_history import bike_history_pdf
 from reports.documents.job_export import json_text, whole_job, whole_job_zip
 from reports.documents.job_tag import job_tag_pdf
@@ -19,7 +18,7 @@ from workshop.models import Bike
 @staff
 @require_safe
 def job_tag(request: StaffRequest, number: str) -> HttpResponseBase:
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     address = request.build_absolute_uri(job.get_absolute_url())
     return pdf_answer(job_tag_pdf(job, address, request.shop), f"tag-{job.number}.pdf")
 
@@ -27,9 +26,8 @@ def job_tag(request: StaffRequest, number: str) -> HttpResponseBase:
 @staff
 @require_safe
 def tune_summary(request: StaffRequest, number: str) -> HttpResponseBase:
-    page = load_page(get_job_page_or_404(number))
-    pdf = tune_summary_pdf(page, request.shop, timezone.now())
-    return pdf_answer(pdf, f"tune-{page.job.number}.pdf")
+    results = get_results_or_404(number, request.shop)
+    return pdf_answer(tune_summary_pdf(results, timezone.now()), f"tune-{results.job.number}.pdf")
 
 
 @staff
@@ -42,14 +40,14 @@ def bike_history(request: StaffRequest, pk: int) -> HttpResponseBase:
 @staff
 @require_safe
 def job_json(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     return kept_here(json_text(whole_job(job, request.shop)), "application/json", f"job-{job.number}.json")
 
 
 @staff
 @require_safe
 def job_zip(request: StaffRequest, number: str) -> HttpResponse:
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     return kept_here(whole_job_zip(job, request.shop), "application/zip", f"job-{job.number}.zip")
 
 

@@ -10,9 +10,11 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.checklists.ticks import List, tick_lists
-from jobs.clearances.before_after import history_of
-from jobs.job.page import JobPage, get_job, load_page
+from jobs.checklists.ticks import List, job_checklists
+from jobs.clearances.before_after import clearances_before_after
+from jobs.job.lookup import results_of
+from jobs.job.page import get_job
+from jobs.job.results import JobResults
 from jobs.models import Job, Run, Stage
 from reports.handover.notices import current_wording, road_causes
 from reports.handover.sheet import sheet_pdf
@@ -53,73 +55,68 @@ class BeingPrinted(NoPdf):
     """Not yet: somebody is at it, or will be."""
 
 
-def blockers(job: Job, *, told: str = "") -> list[Blocker]:
-    """What stands in the way of issuing the sheet of a job."""
-    return blockers_on(load_page(get_job(job.number)), told=told)
-
-
-def blockers_on(page: JobPage, *, told: str = "") -> list[Blocker]:
+def blockers(results: JobResults, *, told: str = "") -> list[Blocker]:
+    """Return what blocks issuing the sheet of a job."""
+    job = results.job
     found = [
-        *receipt_blockers(page),
-        *clearance_blockers(page),
-        *check_blockers(page),
-        *run_blockers(page),
+        *receipt_blockers(job),
+        *clearance_blockers(results),
+        *check_blockers(results),
+        *run_blockers(results),
     ]
-    if needs_telling(page) and not told:
-        url = reverse("handover", args=[page.job.number])
+    if needs_telling(results) and not told:
+        url = reverse("handover", args=[job.number])
         text = (
-            f"The bike is meant for {page.job.get_intended_use_display()}, and something on it may not be: "
+            f"The bike is meant for {job.get_intended_use_display()}, and something on it may not be: "
             "tell the customer, and enter the name of who was told."
         )
         found.append(Blocker(text, f"{url}#issue"))
     return found
 
 
-def needs_telling(page: JobPage) -> bool:
-    """Whether the bike is meant for the road and something on it may keep it off."""
-    if page.job.intended_use == Job.IntendedUse.TRACK_ONLY:
+def needs_telling(results: JobResults) -> bool:
+    """Return whether the bike is meant for the road and something on it may keep it off."""
+    if results.job.intended_use == Job.IntendedUse.TRACK_ONLY:
         return False
-    return bool(road_causes(page))
+    return bool(results.get(road_causes))
 
 
 def place_on_job(job: Job, section: str) -> str:
     return f"{reverse('job', args=[job.number])}#{section}"
 
 
-def receipt_blockers(page: JobPage) -> list[Blocker]:
-    if page.job.stage == Stage.CANCELLED:
-        return [Blocker("The job is cancelled.", place_on_job(page.job, "brief"))]
-    if page.job.received_at is None:
-        return [Blocker("The bike has not been received yet.", place_on_job(page.job, "brief"))]
+def receipt_blockers(job: Job) -> list[Blocker]:
+    if job.stage == Stage.CANCELLED:
+        return [Blocker("The job is cancelled.", place_on_job(job, "brief"))]
+    if job.received_at is None:
+        return [Blocker("The bike has not been received yet.", place_on_job(job, "brief"))]
     return []
 
 
-def clearance_blockers(page: JobPage) -> list[Blocker]:
-    spec = page.job.bike.engine_spec
-    if spec is None or not page.readings:
-        return []
-    labels = [row.place.label for row in history_of(spec, page.readings).open]
+def clearance_blockers(results: JobResults) -> list[Blocker]:
+    history = results.get(clearances_before_after)
+    labels = [row.place.label for row in history.open] if history else []
     if not labels:
         return []
     more = f" and {len(labels) - VALVES_NAMED} more" if len(labels) > VALVES_NAMED else ""
     named = ", ".join(labels[:VALVES_NAMED])
     text = f"Valve clearances are out of range, or can't be told, by the last reading: {named}{more}."
-    return [Blocker(text, place_on_job(page.job, "clearances"))]
+    return [Blocker(text, place_on_job(results.job, "clearances"))]
 
 
-def check_blockers(page: JobPage) -> list[Blocker]:
-    url = reverse("checks", args=[page.job.number])
+def check_blockers(results: JobResults) -> list[Blocker]:
+    url = reverse("checks", args=[results.job.number])
     return [
         Blocker(f"Checks {each.title}: {each.open} of {len(each.items)} not ticked.", url)
-        for each in tick_lists(page)
+        for each in results.get(job_checklists)
         if each.needed and each.open and each.key in CHECKS_NEEDED
     ]
 
 
-def run_blockers(page: JobPage) -> list[Blocker]:
+def run_blockers(results: JobResults) -> list[Blocker]:
     return [
         Blocker(f"The columns of the run file {run} are not named yet.", reverse("run", args=[run.pk]))
-        for run in page.runs
+        for run in results.rows(Run)
         if run.status == Run.Status.TO_NAME and not run.set_aside
     ]
 
@@ -131,8 +128,9 @@ def next_issue(job: Job) -> int:
 
 def draft_pdf(job: Job, by: StaffMember) -> bytes:
     """The sheet as it would be issued now, with 'draft' on every page."""
+    results = results_of(job, ShopProfile.current())
     number = next_issue(job)
-    return sheet_pdf(make_snapshot(job, issue_number=number, issued_by=by, at=timezone.now(), draft=True))
+    return sheet_pdf(make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True))
 
 
 def issue_sheet(
@@ -166,13 +164,26 @@ def issue_sheet(
     AlreadyIssued
         The same number was issued meanwhile.
     """
-    standing = blockers(job, told=told)
+    with transaction.atomic():
+        sheet = issue_from_one_reading(job, by, override_reason, told, address_of)
+    ask_for_pages(sheet, backend=backend)
+    sheet.refresh_from_db(fields=["pdf", "sha256"])
+    return sheet
+
+
+def issue_from_one_reading(
+    job: Job, by: StaffMember, override_reason: str, told: str, address_of: Callable[[str], str] | None
+) -> HandoverSheet:
+    """Check, print and store one reading of the job, so that what was checked is what is printed."""
+    results = results_of(get_job(job.number), ShopProfile.current())
+    results.page.read_all()
+    standing = blockers(results, told=told)
     if standing and not (by.is_owner and override_reason):
         raise NotReady(standing)
     at, number = timezone.now(), next_issue(job)
     link = new_link(by, address_of) if address_of else None
     snapshot = make_snapshot(
-        job,
+        results,
         issue_number=number,
         issued_by=by,
         at=at,
@@ -191,8 +202,6 @@ def issue_sheet(
         override_reason=snapshot["sheet"]["override_reason"],
     )
     store(sheet, link)
-    ask_for_pages(sheet, backend=backend)
-    sheet.refresh_from_db(fields=["pdf", "sha256"])
     return sheet
 
 
@@ -255,6 +264,10 @@ def stored_pdf(sheet: HandoverSheet) -> bytes | None:
     return pdf if hashlib.sha256(pdf).hexdigest() == sheet.sha256 else None
 
 
-def state_of(page: JobPage, sheets: Sequence[HandoverSheet]) -> dict[str, Any]:
-    """What the handover page and section show."""
-    return {"standing": blockers_on(page), "sheets": list(sheets), "needs_telling": needs_telling(page)}
+def handover_state(results: JobResults, sheets: Sequence[HandoverSheet]) -> dict[str, Any]:
+    """Return what the handover page shows."""
+    return {
+        "standing": blockers(results),
+        "sheets": list(sheets),
+        "needs_telling": needs_telling(results),
+    }

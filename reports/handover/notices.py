@@ -5,11 +5,10 @@ They say 'may', name what causes it, and send the reader to whoever decides.
 
 from typing import Any
 
-from jobs.job.page import JobPage
-from jobs.models import Job, TuneChange
-from jobs.tunes.revisions import carried_changes, in_the_bike, road_effects
+from jobs.job.registry import collect
+from jobs.job.results import JobResults
+from jobs.models import Job
 from reports.models import NoticeWording
-from workshop.models import ShopProfile
 
 ROAD_USE = (
     "Whether a bike may be used on public roads is decided by the local authority, the inspection body and "
@@ -48,50 +47,21 @@ def current_wording() -> NoticeWording:
     return newest or NoticeWording.objects.create(version=1, road_use=ROAD_USE, safety=SAFETY)
 
 
-def part_causes(page: JobPage) -> list[str]:
-    causes = []
-    for part in page.parts:
-        if part.race_only:
-            causes.append(f"{part.name} is marked for race use only.")
-        elif part.changes_exhaust or part.changes_intake:
-            changed = " and ".join(kind for kind in part.changes if kind in ("exhaust", "intake"))
-            causes.append(
-                f"{part.name} changes the {changed}: emissions and noise may no longer meet the law."
-            )
-    return causes
+def road_causes(results: JobResults) -> list[str]:
+    """Return what may affect use on public roads, in the printed order."""
+    return list(collect(results, "road_causes"))
 
 
-def carried(page: JobPage) -> list[TuneChange]:
-    """The changes that the calibration in the bike carries."""
-    return carried_changes(in_the_bike(page.revisions, page.runs), page.revisions, page.changes)
+def cautions(results: JobResults) -> list[str]:
+    """Return what the rider has to watch because of what was changed."""
+    return list(dict.fromkeys(collect(results, "cautions")))
 
 
-def road_causes(page: JobPage) -> list[str]:
-    """What may affect use on public roads: the parts, then the changes of the calibration in the bike."""
-    effects = road_effects(carried(page))
-    tune = [f"Tune, {', '.join(kinds)}: {effect}" for effect, kinds in effects.items() if effect]
-    return [*part_causes(page), *tune]
-
-
-def cautions(page: JobPage) -> list[str]:
-    """What the rider has to watch because of what was changed."""
-    said = list(
-        dict.fromkeys(
-            change.kind.customer_caution for change in carried(page) if change.kind.customer_caution
-        )
-    )
-    if any(part.changes_brakes for part in page.parts):
-        said.append("Parts of the brakes were changed: brake gently until they have bedded in.")
-    if any(part.changes_gearing for part in page.parts):
-        said.append("The gearing was changed: the speedometer may show otherwise than before.")
-    return said
-
-
-def notices_for(page: JobPage, shop: ShopProfile, told: str) -> dict[str, Any]:
+def notices_for(results: JobResults, told: str) -> dict[str, Any]:
     """The notices of one sheet, as printed and as acknowledged."""
     wording = current_wording()
-    causes = road_causes(page)
-    track_only = page.job.intended_use == Job.IntendedUse.TRACK_ONLY
+    causes = results.get(road_causes)
+    track_only = results.job.intended_use == Job.IntendedUse.TRACK_ONLY
     state = "track" if track_only else "causes" if causes else "clear"
     return {
         "wording": wording.version,
@@ -102,8 +72,8 @@ def notices_for(page: JobPage, shop: ShopProfile, told: str) -> dict[str, Any]:
         "told": told,
         "road_use": wording.road_use,
         "safety": wording.safety,
-        "cautions": cautions(page),
-        "shop": shop.notice_text,
+        "cautions": cautions(results),
+        "shop": results.shop.notice_text,
         "record": RECORD,
     }
 

@@ -1,26 +1,17 @@
 """The handover on the job page."""
 
-from jobs.job.page import JobPage
-from jobs.job_page.sections import Section, State
-from jobs.models import Job
-from reports.handover.issuing import blockers_on
+from jobs.job.results import JobResults
+from jobs.job.section import Section, State
+from reports.handover.issuing import blockers
 from reports.models import HandoverSheet
 
 
-def section(page: JobPage) -> Section:
-    sheets = issued(page.job)
-    standing = blockers_on(page)
+def section(results: JobResults) -> Section:
+    sheets = sorted(results.rows(HandoverSheet), key=lambda sheet: -sheet.issue_number)
+    standing = blockers(results)
     state, why = where_it_stands(sheets, len(standing))
     context = {"handover_standing": standing, "handover_sheets": sheets}
     return Section("handover", "Handover", state, why, "reports/handover/_section.html", context)
-
-
-def issued(job: Job) -> list[HandoverSheet]:
-    """The job's sheets, the latest first, as they were read with it."""
-    sheets: list[HandoverSheet] = getattr(job, "sheets", [])
-    for sheet in sheets:
-        sheet.job = job  # its number is asked for, and the job is at hand
-    return sheets
 
 
 def where_it_stands(sheets: list[HandoverSheet], standing: int) -> tuple[State, str]:

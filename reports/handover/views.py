@@ -10,8 +10,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
-from jobs.job.lookup import get_job_page_or_404
-from jobs.job.page import JobPage, load_page
+from jobs.job.lookup import get_job_or_404, get_results_or_404
+from jobs.job.results import JobResults
 from reports.handover.forms import IssueForm
 from reports.handover.issuing import (
     AlreadyIssued,
@@ -19,10 +19,10 @@ from reports.handover.issuing import (
     NoPdf,
     NotReady,
     draft_pdf,
+    handover_state,
     issue_sheet,
     issued_pdf,
     next_issue,
-    state_of,
     stored_pdf,
 )
 from reports.models import HandoverSheet, Printing, SheetLink
@@ -47,15 +47,16 @@ def sheets_of(**which: Any) -> list[HandoverSheet]:
 
 
 def render_handover(
-    request: StaffRequest, page: JobPage, form: IssueForm | None = None, status: int = 200
+    request: StaffRequest, results: JobResults, form: IssueForm | None = None, status: int = 200
 ) -> HttpResponse:
-    state = state_of(page, sheets_of(job=page.job))
+    job = results.job
+    state = handover_state(results, sheets_of(job=job))
     if form is None:
-        form = issue_form(request, state, next_issue(page.job))
+        form = issue_form(request, state, next_issue(job))
     for sheet in state["sheets"]:
         for link in sheet.links.all():
             link.address = address_of(request, link.token)
-    context = {"job": page.job, "form": form, "next_number": next_issue(page.job), **state}
+    context = {"job": job, "form": form, "next_number": next_issue(job), **state}
     return render(request, "reports/handover/detail.html", context, status=status)
 
 
@@ -72,37 +73,38 @@ def issue_form(request: StaffRequest, state: dict[str, Any], number: int) -> Iss
 @staff
 @require_safe
 def handover(request: StaffRequest, number: str) -> HttpResponse:
-    return render_handover(request, load_page(get_job_page_or_404(number)))
+    return render_handover(request, get_results_or_404(number, request.shop))
 
 
 @staff
 @require_safe
 def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
-    job = get_job_page_or_404(number)
+    job = get_job_or_404(number)
     return pdf_answer(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
 
 
 @roles(*ISSUERS)
 @require_POST
 def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
-    page = load_page(get_job_page_or_404(number))
-    form = issue_form(request, state_of(page, []), next_issue(page.job))
+    results = get_results_or_404(number, request.shop)
+    job = results.job
+    form = issue_form(request, handover_state(results, []), next_issue(job))
     if not form.is_valid():
-        return render_handover(request, page, form, status=422)
-    here = redirect("handover", page.job.number)
-    if form.cleaned_data["issue_number"] < next_issue(page.job):
+        return render_handover(request, results, form, status=422)
+    here = redirect("handover", job.number)
+    if form.cleaned_data["issue_number"] < next_issue(job):
         messages.info(request, "That sheet was issued already; nothing was done a second time.")
         return here
     try:
         sheet = issue_sheet(
-            job=page.job,
+            job=job,
             by=request.user,
             address_of=(lambda token: address_of(request, token)) if form.cleaned_data["with_link"] else None,
             **form.said,
         )
     except NotReady as problem:
         form.add_error(None, f"The sheet was not issued. {problem}")
-        return render_handover(request, page, form, status=422)
+        return render_handover(request, results, form, status=422)
     except AlreadyIssued as problem:
         messages.info(request, str(problem))
         return here

@@ -33,7 +33,9 @@ def whole_snapshot() -> dict[str, Any]:
         from workshop.models import Role
 
         staff = {role: factories.make_staff(role) for role in Role}
-        return make_snapshot(make_whole_job(staff), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+        return make_snapshot(
+            factories.results_of(make_whole_job(staff)), issue_number=1, issued_by=staff[Role.OWNER], at=AT
+        )
     finally:
         runner.teardown_databases(databases)
 

@@ -7,9 +7,11 @@ from typing import Any
 import numpy as np
 
 from jobs.calc.run_file import FileLayoutSpec
+from jobs.job.lookup import results_of
 from jobs.models import Job, Run
 from jobs.runs.importing import Intake, RunDetails, attach, name_columns
-from workshop.models import StaffMember
+from jobs.runs.results import RunFigures, run_results
+from workshop.models import ShopProfile, StaffMember
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "runs"
 HEADER = "Time (s),Engine speed (rpm),Power (kW),Throttle grip (%),Lambda"
@@ -53,3 +55,8 @@ def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details
     """Attach a sweep made by hand; all its columns are certain, so it is read at once."""
     name = details.pop("name", "sweep.csv")
     return attach(job=job, by=by, name=name, data=data or sweep_csv(), details=RunDetails(**details))
+
+
+def figures_of(run: Run, shop: ShopProfile) -> RunFigures:
+    """The figures of a run among all runs of its job."""
+    return results_of(run.job, shop).get(run_results)[run.pk]

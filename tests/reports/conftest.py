@@ -8,6 +8,7 @@ import pytest
 from jobs.models import Job
 from reports.handover.sheet import sheet_pdf
 from reports.handover.snapshot import make_snapshot, snapshot_sha256
+from tests import factories
 from tests.reports import whole_jobs
 from workshop.models import Role
 
@@ -21,7 +22,7 @@ def whole_job(staff) -> Job:
 
 @pytest.fixture
 def snapshot(whole_job, staff) -> dict[str, Any]:
-    return make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    return make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
 
 
 @pytest.fixture(scope="session")

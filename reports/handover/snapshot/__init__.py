@@ -9,22 +9,21 @@ import json
 from datetime import datetime
 from typing import Any
 
-from jobs.comparisons.compare import compare_runs
-from jobs.job.page import JobPage, get_job, load_page
-from jobs.models import Job
-from jobs.runs.results import figures_of
-from jobs.timeline.events import events
-from jobs.tunes.revisions import in_the_bike
+from jobs.comparisons.compare import comparison_results
+from jobs.job.results import JobResults
+from jobs.models import BikeChange, Comparison, Job, MixtureStudy, Part, Run, SuspensionSetting
+from jobs.runs.results import run_results
+from jobs.timeline.events import timeline
+from jobs.tunes.revisions import tune_in_bike
 from reports.handover import notices
-from reports.handover.snapshot import summary_sentences as words
-from reports.handover.snapshot import work
+from reports.handover.snapshot import summary_sentences, work
 from reports.handover.snapshot.clearances import clearance_facts
 from reports.handover.snapshot.json_values import moment, tidied
 from reports.handover.snapshot.mixture import mixture_facts, throttle_facts
 from reports.handover.snapshot.people import bike_facts, brief_facts, customer_facts, engine_facts, shop_facts
 from reports.handover.snapshot.runs import comparison_facts, run_facts
 from reports.models import HandoverSheet
-from workshop.models import ShopProfile, StaffMember
+from workshop.models import StaffMember
 
 FORMAT = 1
 # What a later issue names where it differs; the rest follows from these.
@@ -47,7 +46,7 @@ SECTIONS = {
 
 
 def make_snapshot(
-    job: Job,
+    results: JobResults,
     *,
     issue_number: int,
     issued_by: StaffMember,
@@ -68,58 +67,55 @@ def make_snapshot(
     draft : bool
         Whether the sheet is only looked at, which every page then says.
     """
-    page = load_page(get_job(job.number))
-    shop = ShopProfile.current()
-    found = events(page.job, shop)
-    in_bike = in_the_bike(page.revisions, page.runs)
-    compared = {each: compare_runs(each, members, shop, found) for each, members in page.comparisons.items()}
-    printed = [each for each in compared.values() if each.comparison.on_sheet]
+    job, shop, in_bike = results.job, results.shop, results.get(tune_in_bike)
+    compared = list(results.get(comparison_results).values())
+    printed = [each for each in compared if each.comparison.on_sheet]
     snapshot: dict[str, Any] = {
         "format": FORMAT,
         "shop": shop_facts(shop),
-        "customer": customer_facts(page.job.customer),
-        "bike": bike_facts(page.job.bike),
-        "engine": engine_facts(page.job.bike.engine_spec),
-        "brief": brief_facts(page),
-        "clearances": clearance_facts(page, shop),
-        "parts": [work.part_facts(part) for part in page.parts],
-        "tune": work.tune_facts(page, in_bike),
-        "runs": [run_facts(figures_of(run, shop)) for run in page.runs],
+        "customer": customer_facts(job.customer),
+        "bike": bike_facts(job.bike),
+        "engine": engine_facts(job.bike.engine_spec),
+        "brief": brief_facts(results),
+        "clearances": clearance_facts(results),
+        "parts": [work.part_facts(part) for part in results.rows(Part)],
+        "tune": work.tune_facts(results, in_bike),
+        "runs": [run_facts(each) for each in results.get(run_results).values()],
         "comparisons": [comparison_facts(each, shop) for each in printed],
-        "mixture": [mixture_facts(study) for study in page.mixture_studies if study.on_sheet],
-        "throttle": throttle_facts(page, in_bike, shop),
-        "suspension": work.suspension_facts(page.suspension, page.job, shop),
-        "bike_changes": [work.bike_change_facts(change) for change in page.bike_changes],
-        "checks": work.check_facts(page),
+        "mixture": [mixture_facts(study) for study in results.rows(MixtureStudy) if study.on_sheet],
+        "throttle": throttle_facts(results),
+        "suspension": work.suspension_facts(results.rows(SuspensionSetting), job, shop),
+        "bike_changes": [work.bike_change_facts(change) for change in results.rows(BikeChange)],
+        "checks": work.check_facts(results),
         "not_tested": {
-            "said": page.job.not_tested,
-            "derived": words.not_tested(found, printed, page.runs),
+            "said": job.not_tested,
+            "derived": summary_sentences.not_tested(results.get(timeline), printed, results.rows(Run)),
         },
-        "next_service": {"said": page.job.next_service, "derived": words.next_service(page, shop)},
-        "not_printed": not_printed(page),
+        "next_service": {"said": job.next_service, "derived": summary_sentences.next_service(results)},
+        "not_printed": not_printed(results),
     }
-    snapshot["notices"] = notices.notices_for(page, shop, told)
-    snapshot["done"] = words.work_done(page, snapshot, shop)
-    snapshot["changed"] = words.what_changed(snapshot["comparisons"], snapshot)
+    snapshot["notices"] = notices.notices_for(results, told)
+    snapshot["done"] = summary_sentences.work_done(results, snapshot)
+    snapshot["changed"] = summary_sentences.what_changed(snapshot["comparisons"], snapshot)
     snapshot = tidied(snapshot)
     snapshot["sheet"] = {
-        "job": page.job.number,
-        "number": f"{page.job.number}/{issue_number}",
+        "job": job.number,
+        "number": f"{job.number}/{issue_number}",
         "issue_number": issue_number,
         "issued_at": moment(at),
         "issued_by": str(issued_by),
         "override_reason": tidied(override_reason),
         "draft": draft,
-        "supersedes": supersedes(page.job, issue_number, snapshot),
+        "supersedes": supersedes(job, issue_number, snapshot),
         "link": link,
     }
     return snapshot
 
 
-def not_printed(page: JobPage) -> list[str]:
+def not_printed(results: JobResults) -> list[str]:
     """Comparisons and mixture studies that the shop chose not to print, by title."""
-    chosen_away = [each.title for each in page.comparisons if not each.on_sheet]
-    return chosen_away + [study.title for study in page.mixture_studies if not study.on_sheet]
+    chosen_away = [each.title for each in results.rows(Comparison) if not each.on_sheet]
+    return chosen_away + [study.title for study in results.rows(MixtureStudy) if not study.on_sheet]
 
 
 def supersedes(job: Job, issue_number: int, snapshot: dict[str, Any]) -> dict[str, Any] | None:

@@ -1,43 +1,51 @@
 """Valve clearances as found and as left, and the shim plans, as the sheet prints them."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from jobs.calc.clearances.trend import Course
 from jobs.calc.units.length_format import LengthFormatter
-from jobs.clearances.before_after import BeforeAfter, history_of, surprise
+from jobs.clearances.before_after import (
+    BeforeAfter,
+    clearances_before_after,
+    readings_by_set,
+    surprise,
+)
 from jobs.clearances.places import Measured, key_of, places, reading_of, rows_of_no_place
 from jobs.clearances.trend import clearance_history
-from jobs.job.page import JobPage
-from jobs.models import ClearanceReading, ClearanceSet, ShimPlan
+from jobs.job.results import JobResults
+from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from reports.handover.snapshot.json_values import moment, number
-from workshop.models import EngineSpec, ShopProfile
+from workshop.models import EngineSpec
 from workshop.units.display import length_formatter
 
 MOVES = tuple(course.value.capitalize() for course in (Course.TIGHTER, Course.LOOSER))
 
 
-def clearance_facts(page: JobPage, shop: ShopProfile) -> dict[str, Any] | None:
-    if not page.readings:
+def clearance_facts(results: JobResults) -> dict[str, Any] | None:
+    readings = results.get(readings_by_set)
+    if not readings:
         return None
-    spec = page.job.bike.engine_spec
-    facts: dict[str, Any] = {"sets": [set_facts(measured) for measured in page.readings]}
-    facts["plans"] = [plan for measured in page.readings if (plan := plan_facts(spec, measured))]
-    if spec is None:
-        return {**facts, "rows": [], "summary": "", "ranges": [], "earlier": loose_readings(page, None)}
-    history = history_of(spec, page.readings)
-    predicted, lengths = predictions(page), length_formatter(shop.length_unit)
+    spec, history = results.job.bike.engine_spec, results.get(clearances_before_after)
+    plans = results.get(plan_rows)
+    facts: dict[str, Any] = {"sets": [set_facts(measured) for measured in readings]}
+    facts["plans"] = [plan_facts(spec, plan, rows) for plan, rows in plans.items()]
+    if spec is None or history is None:
+        return {**facts, "rows": [], "summary": "", "ranges": [], "earlier": loose_readings(readings, None)}
+    predicted = {key_of(row): row.predicted_mm for rows in plans.values() for row in rows}
+    lengths = length_formatter(results.shop.length_unit)
     return {
         **facts,
         "rows": [row_facts(row, predicted, lengths) for row in history.rows if row.found or row.left],
         "summary": history.summary,
         "has_found": bool(history.found),
         "has_left": bool(history.left),
-        "shims": any(row.shim_mm is not None for rows in page.readings.values() for row in rows),
+        "shims": any(row.shim_mm is not None for rows in readings.values() for row in rows),
         "out": [row.place.label for row in history.open],
         "not_measured": [row.place.label for row in history.unmeasured],
         "ranges": [range_facts(spec, each) for each in spec.ranges],
-        "earlier": loose_readings(page, spec),
-        "courses": courses(page, shop),
+        "earlier": loose_readings(readings, spec),
+        "courses": courses(results),
     }
 
 
@@ -96,16 +104,17 @@ def reading_facts(row: ClearanceReading) -> dict[str, Any]:
     }
 
 
-def predictions(page: JobPage) -> dict[Any, Any]:
-    """What the last accepted plan said each place would have, by place."""
-    plans = [plan for measured in page.readings if (plan := getattr(measured, "shim_plan", None))]
-    return {key_of(row): row.predicted_mm for plan in plans for row in plan.rows.all()}
+def plan_rows(results: JobResults) -> dict[ShimPlan, list[ShimPlanRow]]:
+    """Return the rows of each accepted plan, in the order of measuring."""
+    found: dict[ShimPlan, list[ShimPlanRow]] = {
+        plan: [] for measured in results.rows(ClearanceSet) if (plan := getattr(measured, "shim_plan", None))
+    }
+    for row in results.rows(ShimPlanRow):
+        found[row.plan].append(row)
+    return found
 
 
-def plan_facts(spec: EngineSpec | None, measured: ClearanceSet) -> dict[str, Any] | None:
-    plan: ShimPlan | None = getattr(measured, "shim_plan", None)
-    if plan is None:
-        return None
+def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanRow]) -> dict[str, Any]:
     labels = {place.key: place.label for place in places(spec)} if spec else {}
     return {
         "policy": plan.get_policy_display(),
@@ -122,19 +131,21 @@ def plan_facts(spec: EngineSpec | None, measured: ClearanceSet) -> dict[str, Any
                 "predicted_mm": number(row.predicted_mm),
                 "why": row.why,
             }
-            for row in plan.rows.all()
+            for row in rows
         ],
     }
 
 
-def loose_readings(page: JobPage, spec: EngineSpec | None) -> list[dict[str, Any]]:
+def loose_readings(
+    readings: Mapping[ClearanceSet, Sequence[ClearanceReading]], spec: EngineSpec | None
+) -> list[dict[str, Any]]:
     """Readings that the table of before and after can't hold: measured again later, or of no known valve."""
     labels = {place.key: place.label for place in places(spec)} if spec else {}
     last: dict[Any, int] = {}
-    for measured, rows in page.readings.items():
+    for measured, rows in readings.items():
         last |= {(measured.when, key_of(row)): row.pk for row in rows}
     unknown = {
-        row.pk for rows in page.readings.values() for row in (rows_of_no_place(spec, rows) if spec else rows)
+        row.pk for rows in readings.values() for row in (rows_of_no_place(spec, rows) if spec else rows)
     }
     return [
         {
@@ -143,14 +154,14 @@ def loose_readings(page: JobPage, spec: EngineSpec | None) -> list[dict[str, Any
             "at": moment(measured.measured_at),
             **reading_facts(row),
         }
-        for measured, rows in page.readings.items()
+        for measured, rows in readings.items()
         for row in rows
         if row.pk in unknown or last[measured.when, key_of(row)] != row.pk
     ]
 
 
-def courses(page: JobPage, shop: ShopProfile) -> list[dict[str, str]]:
+def courses(results: JobResults) -> list[dict[str, str]]:
     """Valves whose clearance was seen to move over the bike's jobs, and where to."""
-    rows = clearance_history(page.job.bike, shop).rows
+    rows = clearance_history(results.job.bike, results.shop).rows
     told = [(row.place.label, row.course.sentence) for row in rows]
     return [{"label": label, "course": course} for label, course in told if course.startswith(MOVES)]

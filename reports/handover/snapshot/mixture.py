@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from jobs.calc.mixture.fuel import FUELS
-from jobs.job.page import JobPage
+from jobs.job.results import JobResults
 from jobs.mixture.study import LOADS
 from jobs.mixture.tables import (
     correction_sentence,
@@ -14,12 +14,12 @@ from jobs.mixture.tables import (
     load_sentence,
     other_warnings,
 )
-from jobs.models import MixtureStudy, TuneRevision
-from jobs.throttle.from_runs import held_grip, idle_runs
-from jobs.throttle.torque import Braking, braking, idle_change, torque_by_grip
-from jobs.tunes.throttle_tables import Judged, Mode, modes_against_each_other, modes_of, speeds_of
+from jobs.models import MixtureStudy, Run
+from jobs.throttle.from_runs import held_grips, job_idles
+from jobs.throttle.torque import Braking, engine_braking, idle_change, torque_by_grip
+from jobs.tunes.revisions import tune_in_bike
+from jobs.tunes.throttle_tables import Judged, Mode, modes_against_each_other, riding_modes, speeds_of
 from reports.handover.snapshot.json_values import number
-from workshop.models import ShopProfile
 
 
 def mixture_facts(study: MixtureStudy) -> dict[str, Any]:
@@ -53,23 +53,22 @@ def standing_in_words(result: dict[str, Any]) -> str:
     return f"{result['cells_on_target']} of {result['cells_measured']} measured cells are on target."
 
 
-def throttle_facts(page: JobPage, in_bike: TuneRevision | None, shop: ShopProfile) -> dict[str, Any] | None:
+def throttle_facts(results: JobResults) -> dict[str, Any] | None:
     """Every riding mode as received and as in the bike, and what the runs say of it; None without any."""
-    modes = modes_of(page.revisions, page.throttle_tables, in_bike)
-    spec = page.job.bike.engine_spec
-    held = [{"tune": each.label, "sentence": each.result.sentence} for each in held_grip(page.runs)]
-    idles = idle_runs(page.runs, spec.idle_rpm if spec else None)
+    modes = results.get(riding_modes)
+    held = [{"tune": each.label, "sentence": each.result.sentence} for each in results.get(held_grips)]
+    idles = results.get(job_idles)
     idle = [
         {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
         for each in idles
     ]
-    brakes = braking(page.runs, in_bike, shop)
+    brakes = results.get(engine_braking)
     if not (modes or held or idle or brakes):
         return None
     return {
         "modes": [mode_facts(mode) for mode in modes],
         "against": [{"pair": pair, "words": words} for pair, words in modes_against_each_other(modes)],
-        "torque": torque_facts(page, modes, in_bike, shop),
+        "torque": torque_facts(results),
         "held": held,
         "idle": idle,
         "idle_change": idle_change(idles),
@@ -77,10 +76,9 @@ def throttle_facts(page: JobPage, in_bike: TuneRevision | None, shop: ShopProfil
     }
 
 
-def torque_facts(
-    page: JobPage, modes: Sequence[Mode], in_bike: TuneRevision | None, shop: ShopProfile
-) -> dict[str, Any] | None:
+def torque_facts(results: JobResults) -> dict[str, Any] | None:
     """Torque by grip in each mode, as received and as in the bike, inside what held runs measured."""
+    modes = results.get(riding_modes)
     speeds = speeds_of(modes)
     if not speeds:
         return None
@@ -90,7 +88,7 @@ def torque_facts(
         for name, judged in mode.tables
     }
     at_rpm = speeds[len(speeds) // 2]
-    found = torque_by_grip(tables, page.runs, in_bike, speeds, at_rpm, shop)
+    found = torque_by_grip(tables, results.rows(Run), results.get(tune_in_bike), speeds, at_rpm, results.shop)
     if found is None or found.problem or not found.rows:
         return None
     return {

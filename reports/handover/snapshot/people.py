@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models.fields.files import FieldFile
 
-from jobs.job.page import JobPage
-from jobs.models import Job, Photo
-from jobs.work_items.totals import total
+from jobs.job.results import JobResults
+from jobs.models import Job, Photo, WorkItem
+from jobs.work_items.totals import work_total
 from reports.handover.snapshot.json_values import encoded, moment, number
 from workshop.models import Bike, Customer, EngineSpec, ShopProfile
 
@@ -73,8 +73,8 @@ def engine_facts(spec: EngineSpec | None) -> dict[str, Any] | None:
     }
 
 
-def brief_facts(page: JobPage) -> dict[str, Any]:
-    job = page.job
+def brief_facts(results: JobResults) -> dict[str, Any]:
+    job = results.job
     return {
         "asked": job.brief,
         "intended_use": job.get_intended_use_display(),
@@ -90,14 +90,14 @@ def brief_facts(page: JobPage) -> dict[str, Any]:
         "condition": job.condition,
         "mechanic": str(job.mechanic or ""),
         "tuner": str(job.tuner or ""),
-        **work_facts(page),
-        "photos": [photo_facts(photo) for photo in page.photos],
+        **work_facts(results),
+        "photos": [photo_facts(photo) for photo in results.rows(Photo)],
     }
 
 
-def work_facts(page: JobPage) -> dict[str, Any]:
-    agreed = total(page.job, page.work_items)
-    priced = any(item.price is not None for item in page.work_items)
+def work_facts(results: JobResults) -> dict[str, Any]:
+    agreed, items = results.get(work_total), results.rows(WorkItem)
+    priced = any(item.price is not None for item in items)
     return {
         "work": [
             {
@@ -105,10 +105,10 @@ def work_facts(page: JobPage) -> dict[str, Any]:
                 "price": None if item.price is None else str(item.price),
                 "done": item.done,
             }
-            for item in page.work_items
+            for item in items
         ],
         "work_total": str(agreed.amount) if priced else None,
-        "authorised": None if page.job.authorised_amount is None else str(page.job.authorised_amount),
+        "authorised": None if results.job.authorised_amount is None else str(results.job.authorised_amount),
     }
 
 

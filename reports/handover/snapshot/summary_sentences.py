@@ -5,10 +5,11 @@ from typing import Any
 
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared
-from jobs.job.page import JobPage
-from jobs.models import Run, SuspensionSetting
+from jobs.job.event import Event
+from jobs.job.results import JobResults
+from jobs.models import ClearanceReading, Run, SuspensionSetting
 from jobs.suspension.settings import changed_settings
-from jobs.timeline.events import Event, changes
+from jobs.timeline.events import changes
 from reports.handover.snapshot.mixture import throttle_words
 from workshop.models import ShopProfile
 from workshop.units.display import format_value
@@ -30,14 +31,14 @@ def listed(names: Sequence[str], limit: int = NAMED) -> str:
     return "; ".join(shown)
 
 
-def work_done(page: JobPage, snapshot: dict[str, Any], shop: ShopProfile) -> list[str]:
+def work_done(results: JobResults, snapshot: dict[str, Any]) -> list[str]:
     """One sentence for each kind of work that was recorded."""
     said = [
         clearances_done(snapshot["clearances"]),
         parts_done(snapshot["parts"]),
         tune_done(snapshot["tune"]),
         *throttle_words(snapshot["throttle"]),
-        suspension_done(page.suspension, shop),
+        suspension_done(results.rows(SuspensionSetting), results.shop),
         *(f"{change['kind']}: {change['description']}" for change in snapshot["bike_changes"]),
         runs_done(snapshot["runs"]),
     ]
@@ -181,10 +182,10 @@ def alone_or_together(changed: Sequence[Event], compared: Sequence[Compared]) ->
     return said
 
 
-def next_service(page: JobPage, shop: ShopProfile) -> list[str]:
+def next_service(results: JobResults) -> list[str]:
     """When the clearances are due again by the spec, counted from this job where they were measured."""
-    job, spec = page.job, page.job.bike.engine_spec
-    if spec is None or not page.readings:
+    job, shop, spec = results.job, results.shop, results.job.bike.engine_spec
+    if spec is None or not results.rows(ClearanceReading):
         return []
     said = []
     if spec.check_interval_km:

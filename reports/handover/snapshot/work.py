@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 from typing import Any
 
-from jobs.checklists.ticks import tick_lists
-from jobs.job.page import JobPage
+from jobs.checklists.ticks import job_checklists
+from jobs.job.results import JobResults
 from jobs.models import BikeChange, Job, Part, SuspensionSetting, TuneChange, TuneRevision
 from jobs.suspension.gearing import GearSpeeds, gear_speeds
 from jobs.suspension.settings import SettingGroup, guide_in_words, hints, side_by_side
+from jobs.tunes.revisions import changes_by_revision
 from reports.handover.snapshot.json_values import moment, number
 from workshop.models import ShopProfile
 from workshop.units.display import length_formatter
@@ -28,14 +29,15 @@ def part_facts(part: Part) -> dict[str, Any]:
     }
 
 
-def tune_facts(page: JobPage, in_bike: TuneRevision | None) -> dict[str, Any] | None:
+def tune_facts(results: JobResults, in_bike: TuneRevision | None) -> dict[str, Any] | None:
     """Every revision that says something, with its changes; None where nobody recorded a tune."""
-    told = [revision for revision in page.revisions if says_something(revision, page.changes)]
+    changes = results.get(changes_by_revision)
+    told = [each for each in results.rows(TuneRevision) if says_something(each, changes)]
     if not told:
         return None
     return {
         "in_bike": in_bike.label if in_bike else "",
-        "revisions": [revision_facts(revision, page, in_bike) for revision in told],
+        "revisions": [revision_facts(revision, results, in_bike) for revision in told],
     }
 
 
@@ -45,8 +47,11 @@ def says_something(revision: TuneRevision, changes: dict[int, list[TuneChange]])
     )
 
 
-def revision_facts(revision: TuneRevision, page: JobPage, in_bike: TuneRevision | None) -> dict[str, Any]:
-    made_from = next((r.label for r in page.revisions if r.pk == revision.made_from_id), "")
+def revision_facts(
+    revision: TuneRevision, results: JobResults, in_bike: TuneRevision | None
+) -> dict[str, Any]:
+    changes = results.get(changes_by_revision).get(revision.pk, [])
+    made_from = next((r.label for r in results.rows(TuneRevision) if r.pk == revision.made_from_id), "")
     return {
         "label": revision.label,
         "title": revision.title,
@@ -57,7 +62,7 @@ def revision_facts(revision: TuneRevision, page: JobPage, in_bike: TuneRevision 
         "calibration_name": revision.calibration_name,
         "calibration_sha256": revision.calibration_sha256,
         "note": revision.note,
-        "changes": [change_facts(change) for change in page.changes.get(revision.pk, [])],
+        "changes": [change_facts(change) for change in changes],
     }
 
 
@@ -131,7 +136,7 @@ def bike_change_facts(change: BikeChange) -> dict[str, Any]:
     }
 
 
-def check_facts(page: JobPage) -> list[dict[str, Any]]:
+def check_facts(results: JobResults) -> list[dict[str, Any]]:
     """The lists that the job needed or somebody ticked in."""
     return [
         {
@@ -147,6 +152,6 @@ def check_facts(page: JobPage) -> list[dict[str, Any]]:
             ],
             "open": each.open,
         }
-        for each in tick_lists(page)
+        for each in results.get(job_checklists)
         if each.needed or each.ticked
     ]

@@ -7,12 +7,11 @@ import pytest
 from django.urls import reverse
 
 from jobs.calc.clearances.readings import Reading, closing_from_gaps
-from jobs.clearances.before_after import history_of
+from jobs.clearances.before_after import clearances_before_after, history_of
 from jobs.clearances.before_after_chart import picture_of
 from jobs.clearances.engine_map import orders_of_moving_on
-from jobs.job.page import readings_by_set
 from jobs.models import ClearanceSet, Job
-from tests.factories import make_clearance_set, make_engine, make_job
+from tests.factories import make_clearance_set, make_engine, make_job, results_of
 from tests.jobs.clearances.test_clearances import (
     entry,
     job_with,
@@ -197,7 +196,7 @@ def test_the_picture_holds_every_valve_at_its_place(staff, shop) -> None:
     left.readings.filter(side="exhaust").update(
         clearance_mm=None, goes_mm=Decimal("0.30"), not_goes_mm=Decimal("0.32")
     )
-    picture = picture_of(history_of(spec, readings_by_set(job)), shop)
+    picture = picture_of(results_of(job).get(clearances_before_after), shop)
     assert picture is not None
     # ranges 0.10 to 0.35, ticks every 0.05 with one more at each end: 0.05 to 0.40, 0.35 mm in all
     assert [tick.text for tick in picture.ticks] == [f"{each / 100:.2f}" for each in range(5, 45, 5)]

@@ -9,14 +9,13 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.clearances.before_after import history_of
+from jobs.clearances.before_after import clearances_before_after
 from jobs.clearances.engine_map import seen_from_above
 from jobs.clearances.places import places
 from jobs.clearances.section import section
-from jobs.job.page import get_job, load_page
 from jobs.job.section import State
 from jobs.models import ClearanceReading, ClearanceSet, Job, ShimPlan, ShimPlanRow
-from tests.factories import make_bike, make_clearance_set, make_engine, make_job
+from tests.factories import make_bike, make_clearance_set, make_engine, make_job, results_of
 from workshop.models import EngineSpec, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
@@ -481,12 +480,8 @@ def test_as_left_starts_with_the_shims_of_the_accepted_plan(login, staff) -> Non
 # Before and after
 
 
-def sets_of(job: Job) -> dict[ClearanceSet, list[ClearanceReading]]:
-    return load_page(get_job(job.number)).readings
-
-
 def test_summary_counts_what_was_out_and_what_is_on_target_now(staff) -> None:
-    spec = make_engine()
+    make_engine()
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15")
     # 0.15 is in range for the 6 intake valves and below it for the 6 exhaust valves; 3 intakes go out as well
@@ -495,33 +490,38 @@ def test_summary_counts_what_was_out_and_what_is_on_target_now(staff) -> None:
         row.save()
     left = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.16", when="as_left")
     left.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
-    assert history_of(spec, sets_of(job)).summary == "9 of 12 were out of range; all 12 now on target"
+    assert (
+        results_of(job).get(clearances_before_after).summary
+        == "9 of 12 were out of range; all 12 now on target"
+    )
 
 
 def test_summary_does_not_claim_valves_that_were_not_measured_again(staff) -> None:
-    spec = make_engine()
+    make_engine()
     job = make_job()
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15")
     left = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.31", when="as_left")
     left.readings.filter(side="intake").delete()
     left.readings.filter(cylinder=3).delete()
-    assert history_of(spec, sets_of(job)).summary == (
+    assert results_of(job).get(clearances_before_after).summary == (
         "6 of 12 were out of range; now 4 on target, 6 in range as found and not measured again, "
         "2 not measured again"
     )
 
 
 def test_a_later_set_of_the_same_time_goes_before_an_earlier_one(staff) -> None:
-    spec = make_engine()
+    make_engine()
     job = make_job()
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.05", when="as_left")
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15", when="as_left")
-    last = {row.left.row.clearance_mm for row in history_of(spec, sets_of(job)).rows if row.left}
+    last = {
+        row.left.row.clearance_mm for row in results_of(job).get(clearances_before_after).rows if row.left
+    }
     assert last == {Decimal("0.15")}
 
 
 def standing(job: Job) -> tuple[State, str]:
-    made = section(load_page(get_job(job.number)))
+    made = section(results_of(job))
     return made.state, made.why
 
 
@@ -562,9 +562,10 @@ def test_section_asks_nothing_of_the_database(staff, django_assert_num_queries) 
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC])
     make_plan(found, staff[Role.MECHANIC], "0.16")
-    page = load_page(get_job(job.number))
+    results = results_of(job)
+    results.page.read_all()
     with django_assert_num_queries(0):
-        section(page)
+        section(results)
 
 
 def test_every_place_of_a_desmodromic_engine_has_its_own_range() -> None:

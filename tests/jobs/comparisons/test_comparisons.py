@@ -13,11 +13,11 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.comparisons.compare import compare_runs, suggested_groups
+from jobs.comparisons.compare import comparison_results, suggested_groups
+from jobs.job import lookup
 from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
-from jobs.timeline.bike_states import states_of
-from jobs.timeline.events import events
-from tests.factories import make_job
+from jobs.timeline.bike_states import bike_states
+from tests.factories import make_job, results_of
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
 
@@ -80,14 +80,14 @@ def new(client, job, **changed: str):
 
 def made(job) -> Comparison:
     comparison = Comparison.objects.create(job=job, title="Silencer and tune")
-    for pk, group in suggested_groups(states_of(events(job))).items():
+    for pk, group in suggested_groups(results_of(job).get(bike_states)).items():
         ComparisonRun.objects.create(comparison=comparison, run_id=pk, group=group)
     return comparison
 
 
 def compared(job, shop):
     comparison = made(job)
-    return compare_runs(comparison, list(comparison.members.select_related("run")), shop)
+    return lookup.results_of(comparison.job, shop).get(comparison_results)[comparison]
 
 
 def words(response: Any) -> str:
@@ -100,7 +100,7 @@ def words(response: Any) -> str:
 
 def test_groups_are_picked_by_the_state_of_the_bike(job) -> None:
     by_time = list(Run.objects.order_by("made_at"))
-    groups = suggested_groups(states_of(events(job)))
+    groups = suggested_groups(results_of(job).get(bike_states))
     assert [groups[run.pk] for run in by_time] == ["before"] * 3 + ["after"] * 3
 
 
@@ -109,7 +109,7 @@ def test_only_sweeps_that_count_are_picked(job, tuner) -> None:
     aside = Run.objects.order_by("made_at").first()
     aside.set_aside, aside.set_aside_reason = True, "slipped"
     aside.save()
-    groups = suggested_groups(states_of(events(job)))
+    groups = suggested_groups(results_of(job).get(bike_states))
     assert held.pk not in groups
     assert aside.pk not in groups
     assert len(groups) == 5
@@ -118,7 +118,7 @@ def test_only_sweeps_that_count_are_picked(job, tuner) -> None:
 def test_states_in_between_are_left_out(job, tuner) -> None:
     BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(60), by=tuner)
     last = sweeps(job, tuner, 1.03, 70)
-    groups = suggested_groups(states_of(events(job)))
+    groups = suggested_groups(results_of(job).get(bike_states))
     assert [pk for pk, group in groups.items() if group == "after"] == [run.pk for run in last]
     assert len(groups) == 6
 
@@ -130,13 +130,15 @@ def test_runs_that_name_their_tune_are_told_apart_whenever_they_were_attached(tu
     ]
     sweeps(job, tuner, 1.0, 100, tune_revision=tunes[0])
     sweeps(job, tuner, 1.02, 110, tune_revision=tunes[1])
-    assert sorted(suggested_groups(states_of(events(job))).values()) == ["after"] * 3 + ["before"] * 3
+    assert (
+        sorted(suggested_groups(results_of(job).get(bike_states)).values()) == ["after"] * 3 + ["before"] * 3
+    )
 
 
 def test_one_state_suggests_nothing_and_says_so(login, tuner, shop) -> None:
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
-    assert suggested_groups(states_of(events(job))) == {}
+    assert suggested_groups(results_of(job).get(bike_states)) == {}
     assert "Nothing is suggested" in words(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
 
 
@@ -178,7 +180,7 @@ def test_runs_without_air_are_not_mixed_with_corrected_ones(job, shop) -> None:
 def test_sweeps_are_not_held_against_held_runs(job, shop) -> None:
     comparison = made(job)
     Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
-    found = compare_runs(comparison, list(comparison.members.select_related("run")), shop)
+    found = lookup.results_of(comparison.job, shop).get(comparison_results)[comparison]
     assert "different kinds" in found.reason
 
 
@@ -187,7 +189,7 @@ def test_a_run_set_aside_is_left_out_and_named(job, shop) -> None:
     run = Run.objects.order_by("made_at").first()
     run.set_aside, run.set_aside_reason = True, "wheel slipped"
     run.save()
-    found = compare_runs(comparison, list(comparison.members.select_related("run")), shop)
+    found = lookup.results_of(comparison.job, shop).get(comparison_results)[comparison]
     assert len(found.before) == 2
     assert found.left_out == ("0-0.csv: set aside, wheel slipped.",)
 

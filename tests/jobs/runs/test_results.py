@@ -6,10 +6,9 @@ import pytest
 from fixtures.bikes import true_curve
 from jobs.calc.dyno.repeats import repeats
 from jobs.models import Run
-from jobs.runs.results import figures_of, figures_together
 from jobs.runs.sweep_limits import rows_between
 from tests.factories import make_job
-from tests.jobs.run_files import HEADER, attach_demo, attach_sweep, demo_runs, sweep_csv
+from tests.jobs.run_files import HEADER, attach_demo, attach_sweep, demo_runs, figures_of, sweep_csv
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -184,16 +183,24 @@ def test_a_short_lean_spike_in_lambda_is_not_taken_for_an_outlier(job, tuner, sh
     assert np.nanmax(figures.lambda_[near]) > 0.95
 
 
-def test_thin_files_widen_the_smoothing_for_all_they_are_shown_with(job, tuner, shop) -> None:
+def test_runs_of_one_kind_have_one_smoothing_width_wherever_they_are_shown(job, tuner, shop) -> None:
     dense = attach_sweep(job, tuner, name="dense.csv").run
+    assert figures_of(dense, shop).curve.width_rpm == 300
+    assert "width" not in codes(figures_of(dense, shop))
     # 81 rows: one sample every 100 1/min, of which 300 1/min hold three
     thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
-    alone = figures_of(dense, shop)
-    assert alone.curve.width_rpm == 300
-    assert "width" not in codes(alone)
-    together = figures_together([dense, thin], shop)
-    assert [f.curve.width_rpm for f in together] == [600, 600]
-    assert all("width" in codes(f) for f in together)
+    for run in (dense, thin):
+        assert figures_of(run, shop).curve.width_rpm == 600
+        assert "width" in codes(figures_of(run, shop))
+
+
+def test_excluded_thin_file_does_not_widen_the_smoothing_of_the_others(job, tuner, shop) -> None:
+    dense = attach_sweep(job, tuner, name="dense.csv").run
+    thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
+    thin.set_aside, thin.set_aside_reason = True, "too few samples"
+    thin.save()
+    assert figures_of(dense, shop).curve.width_rpm == 300
+    assert figures_of(thin, shop).curve.width_rpm == 600
 
 
 def test_a_lost_channel_file_is_no_error_of_the_page(job, tuner, shop) -> None:
@@ -212,7 +219,7 @@ def test_the_true_curve_of_the_demo_comes_back(job, tuner, shop, bike, when) -> 
     """
     shop.correction_standard = "sae_j1349"  # the reference air of the truth
     runs = [attach_demo(job, tuner, entry) for entry in demo_runs(bike) if entry["when"] == when]
-    mean = repeats([f.curve for f in figures_together(runs, shop)])
+    mean = repeats([figures_of(run, shop).curve for run in runs])
     speed, power = mean.engine_speed_rpm, mean.power.mean
     _, truth = true_curve(bike, when, speed)
     # within half a window of the ends one side alone decides

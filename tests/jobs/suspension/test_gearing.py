@@ -11,6 +11,7 @@ from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import gear_speeds, tyre_verdict
 from reports.handover.sheet import prepare
 from reports.handover.snapshot import make_snapshot
+from tests import factories
 from tests.factories import make_bike, make_engine, make_job
 from workshop.models import Role
 
@@ -58,7 +59,7 @@ def test_other_sprockets_and_their_speeds_are_on_page_and_sheet(login, staff) ->
             job=job, by=mechanic, when=when, front_sprocket=front, rear_sprocket=43
         )
     at = datetime(2026, 3, 14, tzinfo=UTC)
-    sheet = prepare(make_snapshot(job, issue_number=1, issued_by=mechanic, at=at)).html
+    sheet = prepare(make_snapshot(factories.results_of(job), issue_number=1, issued_by=mechanic, at=at)).html
     fastest = [f"{speed_kmh(1.2, front, 43):.1f}" for front in (16, 14)]
     for shown in (login(Role.MECHANIC).get(reverse("job", args=[job])).text, sheet):
         text = " ".join(re.sub("<[^>]+>", " ", shown).replace("\N{NO-BREAK SPACE}", " ").split())

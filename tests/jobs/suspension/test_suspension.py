@@ -9,6 +9,7 @@ from django.urls import reverse
 from jobs.models import SuspensionSetting
 from jobs.suspension.settings import sag_of
 from reports.handover.snapshot import make_snapshot
+from tests import factories
 from tests.factories import make_job
 from workshop.models import Role
 
@@ -177,7 +178,9 @@ def test_what_was_set_is_told_in_the_units_of_the_shop(login, shop, staff) -> No
     told = "ront tyre pressure, cold 34.8 psi (36.3 psi before)"
     page = login(Role.MECHANIC).get(reverse("timeline", args=[job])).text
     assert told in page.replace("\N{NO-BREAK SPACE}", " ")
-    sheet = make_snapshot(job, issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC))
+    sheet = make_snapshot(
+        factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
+    )
     (sentence,) = [each for each in sheet["done"] if each.startswith("Suspension")]
     assert told in sentence.replace("\N{NO-BREAK SPACE}", " ")
     assert "kPa" not in sentence

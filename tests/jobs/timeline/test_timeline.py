@@ -20,8 +20,8 @@ from jobs.models import (
     TuneChangeKind,
     TuneRevision,
 )
-from jobs.timeline.events import between, events, state_before
-from tests.factories import make_job
+from jobs.timeline.events import between, changes, timeline
+from tests.factories import make_job, results_of
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -69,7 +69,7 @@ def test_two_changes_between_two_runs_are_both_named(job, staff) -> None:
     load(job, staff, 1, 30, "more fuel low down")
     second = run(job, staff, 40)
     Part.objects.create(job=job, name="Later", fitted_at=at(50))
-    found = between(events(job), first.made_at, second.made_at)
+    found = between(results_of(job).get(timeline), first.made_at, second.made_at)
     assert texts(found) == [
         "Slip-on fitted (changes the exhaust)",
         "tune 1 loaded: more fuel low down",
@@ -78,7 +78,7 @@ def test_two_changes_between_two_runs_are_both_named(job, staff) -> None:
 
 def test_a_part_not_fitted_yet_changes_nothing(job) -> None:
     Part.objects.create(job=job, name="Still in its box", fitted_at=None)
-    assert not [event for event in events(job) if "box" in event.text]
+    assert not [event for event in results_of(job).get(timeline) if "box" in event.text]
 
 
 def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
@@ -90,17 +90,16 @@ def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
         job=job, when="as_found", set_at=at(14), by=staff[Role.MECHANIC], rear_preload="4"
     )
     StageEntry.objects.create(job=job, stage="bench", by=staff[Role.MECHANIC], at=at(16))
-    found = events(job)
+    found = results_of(job).get(timeline)
     assert len(found) == 5
     assert not [event for event in found if event.changes_bike]
-    assert state_before(job, at(60)) == []
 
 
 def test_of_two_at_the_same_minute_the_change_stands_before_the_run(job, staff) -> None:
     run(job, staff, 10)
     BikeChange.objects.create(job=job, kind="tyre", description="new rear", at=at(10), by=staff[Role.TUNER])
-    assert [event.run is not None for event in events(job)][-2:] == [False, True]
-    assert texts(state_before(job, at(10))) == ["tyre changed: new rear"]
+    assert [event.run is not None for event in results_of(job).get(timeline)][-2:] == [False, True]
+    assert texts(changes(results_of(job).get(timeline))) == ["tyre changed: new rear"]
 
 
 def test_going_back_to_an_earlier_tune_is_a_change_of_its_own(job, staff) -> None:
@@ -110,9 +109,9 @@ def test_going_back_to_an_earlier_tune_is_a_change_of_its_own(job, staff) -> Non
     changed = run(job, staff, 30, one)
     again = run(job, staff, 40, received, name="again.csv")
     run(job, staff, 50, received, name="and again.csv")
-    found = between(events(job), changed.made_at, again.made_at)
+    found = between(results_of(job).get(timeline), changed.made_at, again.made_at)
     assert texts(found) == ["as received loaded, as the run again.csv says"]
-    assert len([event for event in events(job) if "says" in event.text]) == 1
+    assert len([event for event in results_of(job).get(timeline) if "says" in event.text]) == 1
 
 
 def test_a_tune_entered_after_its_run_was_in_by_then_and_counts_once(job, staff) -> None:
@@ -121,7 +120,7 @@ def test_a_tune_entered_after_its_run_was_in_by_then_and_counts_once(job, staff)
     one = load(job, staff, 1, 30)
     second = run(job, staff, 20, one, name="early.csv")
     last = run(job, staff, 40, one)
-    found = events(job)
+    found = results_of(job).get(timeline)
     assert texts(between(found, first.made_at, second.made_at)) == [
         "tune 1 loaded, as the run early.csv says"
     ]
@@ -132,7 +131,7 @@ def test_a_tune_says_what_it_changes(job, staff) -> None:
     kind = TuneChangeKind.objects.create(name="idle (test)", unit="1/min")
     one = load(job, staff, 1, 20)
     TuneChange.objects.create(revision=one, kind=kind, to_value="1450", unit="1/min", reason="stalls")
-    assert texts(state_before(job, at(60))) == ["tune 1 loaded: idle (test): 1450 1/min"]
+    assert texts(changes(results_of(job).get(timeline))) == ["tune 1 loaded: idle (test): 1450 1/min"]
 
 
 def test_valve_adjustment_by_a_plan_counts_once_and_when_the_shims_went_in(job, staff) -> None:
@@ -144,7 +143,7 @@ def test_valve_adjustment_by_a_plan_counts_once_and_when_the_shims_went_in(job, 
         clearance_set=found_set, policy="target", accepted_by=mechanic, stock_booked_out_at=at(20)
     )
     ClearanceSet.objects.create(job=job, when="as_left", measured_at=at(40), measured_by=mechanic)
-    (change,) = state_before(job, at(60))
+    (change,) = changes(results_of(job).get(timeline))
     assert (change.at, change.text) == (at(20), "valve clearances adjusted by the shim plan")
 
 
@@ -152,7 +151,7 @@ def test_valve_adjustment_without_a_plan_counts_by_the_set_as_left(job, staff) -
     mechanic = staff[Role.MECHANIC]
     ClearanceSet.objects.create(job=job, when="as_found", measured_at=at(10), measured_by=mechanic)
     ClearanceSet.objects.create(job=job, when="as_left", measured_at=at(40), measured_by=mechanic)
-    (change,) = state_before(job, at(60))
+    (change,) = changes(results_of(job).get(timeline))
     assert change.at == at(40)
 
 
@@ -163,7 +162,7 @@ def test_settings_as_left_count_only_where_something_was_set_otherwise(job, staf
         job=job, when="as_left", set_at=at(20), by=by, rear_preload="4", rear_pushed_mm=31
     )
     SuspensionSetting.objects.create(job=job, when="as_left", set_at=at(30), by=by, rear_preload="6")
-    (change,) = state_before(job, at(60))
+    (change,) = changes(results_of(job).get(timeline))
     assert change.text == "suspension and settings as left: rear preload 6 (4 before)"
 
 

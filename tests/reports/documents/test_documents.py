@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 
 from jobs.clearances.trend import clearance_history
-from jobs.job.page import get_job, load_page
+from jobs.job.page import get_job
 from jobs.models import (
     Job,
     Part,
@@ -75,7 +75,7 @@ def missing(facts: dict[str, Any], pdf: bytes) -> list[tuple[str, str]]:
 
 
 def tune_pdf(job: Job) -> bytes:
-    return tune_summary_pdf(load_page(get_job(job.number)), ShopProfile.current(), AT)
+    return tune_summary_pdf(factories.results_of(job), AT)
 
 
 def history_pdf(job: Job) -> bytes:
@@ -156,7 +156,7 @@ def test_the_tag_names_neither_the_customer_nor_what_was_asked(long_job):
 
 
 def test_the_tune_summary_prints_all_that_it_knows(whole_job):
-    facts = tune_summary_facts(load_page(get_job(whole_job.number)), ShopProfile.current())
+    facts = tune_summary_facts(factories.results_of(whole_job))
     pdf = tune_pdf(whole_job)
     assert "\n".join(map(str, missing(facts, pdf))) == ""
     printed = whole_text(pdf)
@@ -197,7 +197,7 @@ def test_a_setting_taken_back_is_said_to_be_as_it_was(staff):
         TuneChange.objects.create(
             revision=revision, kind=kind, from_value=before, to_value=after, unit="1/min", reason="tried"
         )
-    net = tune_summary_facts(load_page(get_job(job.number)), ShopProfile.current())["net"]
+    net = tune_summary_facts(factories.results_of(job))["net"]
     assert [(each["from"], each["to"], each["steps"], each["is_back"]) for each in net] == [
         ("1250", "1250", 2, True)
     ]

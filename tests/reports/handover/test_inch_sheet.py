@@ -8,6 +8,7 @@ import pytest
 from jobs.clearances.shim_plan import accept_plan, plan_basis, plan_engine, stock_for
 from jobs.models import ShimPlan, SuspensionSetting
 from reports.handover.snapshot import make_snapshot
+from tests import factories
 from tests.factories import make_clearance_set, make_job
 from workshop.models import Role
 
@@ -29,7 +30,9 @@ def test_what_was_not_as_predicted_and_what_the_sag_hints_at(shop, staff) -> Non
         job=job, when="as_found", by=mechanic, front_unloaded_mm=600, front_pushed_mm=540,
         front_lifted_mm=570, front_travel_mm=120,
     )  # fmt: skip
-    snapshot = make_snapshot(job, issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC))
+    snapshot = make_snapshot(
+        factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
+    )
     # 0.10 mm = 0.0039 in; 0.05 mm = 0.0020 in; 0.15 mm = 0.0059 in
     surprises = {row["surprise"] for row in snapshot["clearances"]["rows"]} - {""}
     assert len(surprises) == 1

@@ -6,7 +6,6 @@ import pytest
 from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 
-from jobs.job.page import get_job, load_page
 from jobs.models import Check, ClearanceReading, Job, Part, Run
 from reports.handover.issuing import NoPdf, NotReady, blockers, issue_sheet, issued_pdf, needs_telling
 from reports.handover.sheet import sheet_pdf
@@ -27,18 +26,18 @@ def issued(whole_job, staff) -> HandoverSheet:
 
 
 def texts(job: Job, **said: str) -> str:
-    return " ".join(blocker.text for blocker in blockers(job, **said))
+    return " ".join(blocker.text for blocker in blockers(factories.results_of(job), **said))
 
 
 def test_a_whole_job_is_ready_once_the_customer_is_told(whole_job):
     assert "tell the customer" in texts(whole_job)
-    assert blockers(whole_job, told=TOLD) == []
+    assert blockers(factories.results_of(whole_job), told=TOLD) == []
 
 
 def test_a_bike_that_never_came(staff):
     job = factories.make_job()
     assert "has not been received" in texts(job)
-    assert blockers(job)[0].url == f"/jobs/{job.number}/#brief"
+    assert blockers(factories.results_of(job))[0].url == f"/jobs/{job.number}/#brief"
 
 
 def test_clearances_out_of_range(whole_job):
@@ -68,7 +67,7 @@ def test_a_run_file_without_names(whole_job, staff):
 def test_track_use_asks_nobody_to_be_told(whole_job):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
-    assert not needs_telling(load_page(get_job(whole_job.number)))
+    assert not needs_telling(factories.results_of(whole_job))
 
 
 def test_a_change_that_was_taken_back_causes_nothing(staff):
@@ -84,11 +83,11 @@ def test_a_change_that_was_taken_back_causes_nothing(staff):
     )
     fuel = TuneChangeKind.objects.get(name="fuel")
     TuneChange.objects.create(revision=first, kind=fuel, to_value="+4", reason="lean")
-    assert needs_telling(load_page(get_job(job.number)))
+    assert needs_telling(factories.results_of(job))
     TuneRevision.objects.create(
         job=job, number=2, made_from=received, loaded_by=by, loaded_at=whole_jobs.hours(2)
     )
-    assert not needs_telling(load_page(get_job(job.number)))
+    assert not needs_telling(factories.results_of(job))
 
 
 def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, whole_job):

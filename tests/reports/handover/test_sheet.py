@@ -87,7 +87,7 @@ def test_the_same_snapshot_gives_the_same_bytes(snapshot, pdf):
 
 
 def test_the_same_records_give_the_same_snapshot(whole_job, staff, snapshot):
-    again = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    again = make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     assert snapshot_sha256(again) == snapshot_sha256(snapshot)
     assert snapshot_sha256(plain_json(snapshot)) == snapshot_sha256(snapshot)
 
@@ -95,7 +95,7 @@ def test_the_same_records_give_the_same_snapshot(whole_job, staff, snapshot):
 def test_no_section_without_anything_to_say(staff):
     whole_jobs.make_shop()
     job = factories.make_job()
-    bare = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    bare = make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     keys = [part.key for part in parts_of(bare, offer(bare))]
     assert keys == ["checks", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
@@ -124,7 +124,7 @@ def test_desmodromic_valves_measured_once_with_two_blades(staff):
     reading = measured.readings.filter(gap="closing").first()
     reading.clearance_mm, reading.goes_mm, reading.not_goes_mm = None, Decimal("0.03"), Decimal("0.06")
     reading.save()
-    snapshot = make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    snapshot = make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     printed = whole_text(sheet_pdf(snapshot))
     assert squeezed("0.03 to 0.06 mm") in printed
     assert squeezed("cylinder 2, exhaust right, closing") in printed
@@ -136,7 +136,9 @@ def test_what_users_type_loads_nothing_and_is_printed(whole_job, staff):
     Part.objects.create(job=whole_job, name=attack, note=f"{attack} in a note")
     whole_job.brief = f"{attack} asked"
     whole_job.save()
-    snapshot = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    snapshot = make_snapshot(
+        factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT
+    )
     ready = prepare(snapshot)
     asked = [part.split('"')[0] for part in ready.html.split('src="')[1:]]
     assert all(address in ready.files for address in asked)
@@ -223,12 +225,14 @@ def test_a_text_like_a_formula_is_text_in_the_tables(snapshot):
 def test_track_only_stands_on_every_page(whole_job, staff):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
-    track = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    track = make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     assert all("Trackuseonly" in squeezed(page) for page in pages(sheet_pdf(track)))
 
 
 def test_a_draft_says_so_on_every_page(whole_job, staff):
-    draft = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT, draft=True)
+    draft = make_snapshot(
+        factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT, draft=True
+    )
     assert all("Draft,notissued" in squeezed(page) for page in pages(sheet_pdf(draft)))
 
 
@@ -240,7 +244,9 @@ def test_two_hundred_parts_and_a_long_note(whole_job, staff):
     words = [f"word{place}" for place in range(5000)]
     whole_job.condition = " ".join(words)
     whole_job.save()
-    pdf = sheet_pdf(make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT))
+    pdf = sheet_pdf(
+        make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    )
     per_page = pages(pdf)
     printed = squeezed("".join(per_page))
     assert [place for place in range(200) if f"Bolt{place:03d}ofthefairing" not in printed] == []
@@ -268,7 +274,9 @@ def test_figures_stand_in_the_shops_units(whole_job, staff):
         power_unit="hp", torque_unit="lbf_ft", distance_unit="mi", temperature_unit="f"
     )
     assert shop.power_unit == "hp"
-    snapshot = make_snapshot(whole_job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    snapshot = make_snapshot(
+        factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT
+    )
     printed = whole_text(sheet_pdf(snapshot))
     # 23,480 km / 1.609344 = 14,589.8 mi
     assert "14590mi" in printed

@@ -36,7 +36,7 @@ def add_photo(job, staff, data: bytes, caption: str) -> Photo:
 
 
 def snapshot_of(job, staff) -> dict[str, Any]:
-    return make_snapshot(job, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    return make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
 
 
 def images(pdf: bytes) -> list[Any]:

@@ -1,4 +1,4 @@
-"""The job page is kept until something is written, and says what was written, however and by whom."""
+"""A section of the job page is rendered again if its rows have changed, whoever changed them."""
 
 import re
 from collections.abc import Callable
@@ -13,16 +13,13 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from jobs.models import Job, Part, WorkItem
+from jobs.models import Job, Part, TuneRevision, WorkItem
 from tests.factories import make_job
-from workshop.models import Customer, Role, ShopProfile
-from workshop.written import written_mark
+from workshop.models import Role, ShopProfile
 
-# As in the shop: nothing is kept within a transaction, and every other test is one.
+# As in the shop: nothing is stored within a transaction, and every other test is one.
 pytestmark = pytest.mark.django_db(transaction=True)
 
-# On PostgreSQL the tests of another process, in a database of its own, may write between two readings.
-TRIES = 1 if connection.vendor == "sqlite" else 50
 Read = Callable[[], str]
 
 
@@ -62,48 +59,73 @@ def save(text: str) -> None:
     item.save()
 
 
-def execute(statement: str, *values: str) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute(statement, values)
-
-
 WRITTEN: dict[str, Callable[[str], Any]] = {
     "saved": save,
-    "changed by a query": lambda text: WorkItem.objects.update(description=text),
+    "made": lambda text: Part.objects.create(job=Job.objects.get(), name=text),
     "made with others": lambda text: Part.objects.bulk_create([Part(job=Job.objects.get(), name=text)]),
-    "written in SQL": lambda text: execute("UPDATE jobs_workitem SET description = %s", text),
 }
 
 
 @pytest.mark.parametrize("at", [here, elsewhere])
-def test_what_is_written_is_on_the_page_at_once_and_what_is_deleted_gone(read: Read, at: Any) -> None:
+def test_page_shows_what_was_written_at_once_and_no_longer_what_was_deleted(read: Read, at: Any) -> None:
     for text, write in WRITTEN.items():
         assert text not in read()
         assert text not in read()
         at(partial(write, text))
         assert text in read()
+    at(Part.objects.get(name="made").delete)
+    page = read()
+    assert "made with others" in page
+    assert ">made<" not in page
     at(WorkItem.objects.all().delete)
-    assert "written in SQL" not in read()
+    assert "saved" not in read()
 
 
-def test_what_the_job_only_refers_to_is_read_anew_too(read: Read) -> None:
-    assert '<span class="unit">EUR</span>' in read()
-    ShopProfile.objects.update(currency="SEK")
-    Customer.objects.update(name="Tamsin Orrery")
+def test_row_deleted_and_another_made_in_its_place_is_noticed(read: Read, job: Job) -> None:
+    Part.objects.create(job=job, name="Silencer")
+    assert "Silencer" in read()
+    Part.objects.get().delete()
+    Part.objects.create(job=job, name="Air filter")
+    page = read()
+    assert "Air filter" in page
+    assert "Silencer" not in page
+
+
+def test_changes_to_shop_customer_and_staff_are_shown(read: Read, job: Job, staff) -> None:
+    TuneRevision.objects.create(job=job, number=0, loaded_by=staff[Role.TUNER], title="road")
+    page = read()
+    assert '<span class="unit">EUR</span>' in page
+    assert "Toni Tuner" in page
+    shop, customer, tuner = ShopProfile.current(), job.customer, staff[Role.TUNER]
+    shop.currency, customer.name, tuner.last_name = "SEK", "Tamsin Orrery", "Quern"
+    for record in (shop, customer, tuner):
+        record.save()
     page = read()
     assert '<span class="unit">SEK</span>' in page
     assert "Tamsin Orrery" in page
+    assert "Toni Quern" in page
 
 
-def test_as_long_as_nothing_is_written_no_record_of_the_job_is_asked_for(read: Read) -> None:
+def test_change_to_another_record_reads_only_the_rows_of_its_section(read: Read, job: Job) -> None:
+    Part.objects.create(job=job, name="Silencer")
+    read()
+    save("Valves")
+    with CaptureQueriesContext(connection) as asked:
+        assert "Valves" in read()
+    read_tables = {name for query in asked for name in re.findall(r'FROM "(jobs_\w+)"', query["sql"][:2000])}
+    assert "jobs_workitem" in read_tables
+    rows = [query["sql"] for query in asked if 'SELECT "jobs_part"' in query["sql"]]
+    assert rows == []
+
+
+def test_unchanged_page_is_the_same_and_reads_no_records_of_its_sections(read: Read) -> None:
     first = read()
-    for _ in range(TRIES):
-        with CaptureQueriesContext(connection) as asked:
-            again = read()
-        of_the_job = [query["sql"] for query in asked if "jobs_" in query["sql"]]
-        if not of_the_job:
-            break
-    assert not of_the_job
+    with CaptureQueriesContext(connection) as asked:
+        again = read()
+    rows = [
+        query["sql"] for query in asked if re.match(r'SELECT "jobs_(workitem|part|checkitem)"', query["sql"])
+    ]
+    assert rows == []
     token = re.compile(r'(csrf[a-z-]*"|form_key") (content|value)="[^"]+"')
     assert token.sub("", again) == token.sub("", first)
 
@@ -134,13 +156,16 @@ def test_a_promise_that_passes_makes_the_job_late_though_nothing_is_written(
     assert "mark-late" in read()
 
 
-def test_what_is_undone_is_not_kept(read: Read) -> None:
+def test_change_that_was_rolled_back_is_never_shown(read: Read) -> None:
     read()
     with transaction.atomic():
-        WorkItem.objects.update(description="Quern Hollow")
+        save("Quern Hollow")
         assert "Quern Hollow" in read()
         transaction.set_rollback(True)
-    assert "Quern Hollow" not in read()
+    save("Chain only")
+    page = read()
+    assert "Chain only" in page
+    assert "Quern Hollow" not in page
 
 
 def test_an_unknown_number_stays_unknown_until_there_is_such_a_job(
@@ -151,32 +176,3 @@ def test_an_unknown_number_stays_unknown_until_there_is_such_a_job(
     assert [client.get(address).status_code for _ in range(2)] == [404, 404]
     Job.objects.update(number="2031-0001")
     assert client.get(address).status_code == 200
-
-
-def test_the_mark_changes_with_every_writing_and_not_with_reading(job: Job) -> None:
-    marks = [written_mark()]
-    for brief, at in enumerate((here, elsewhere, here, elsewhere)):
-        at(partial(Job.objects.update, brief=str(brief)))
-        marks.append(written_mark())
-    assert len(set(marks)) == len(marks)
-
-    def read_between() -> bool:
-        before = written_mark()
-        Job.objects.get()
-        elsewhere(Job.objects.get)
-        return written_mark() == before
-
-    assert any(read_between() for _ in range(TRIES))
-
-
-def test_within_a_transaction_there_is_no_mark() -> None:
-    with transaction.atomic():
-        assert written_mark() is None
-    assert written_mark() is not None
-
-
-def test_a_new_connection_never_has_the_mark_of_one_that_was_closed(job: Job) -> None:
-    before = written_mark()
-    elsewhere(lambda: Job.objects.update(brief="meanwhile"))
-    connection.close()
-    assert written_mark() != before

@@ -1,0 +1,13 @@
+"""What checklists contribute to a job."""
+
+from jobs.checklists.section import section
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from jobs.models import Check, CheckItem, ClearanceReading, Run
+
+RECORD = JobRecord(
+    "checks",
+    rows=(Rows(CheckItem, ""), Rows(Check, join=("by",))),
+    reads=(CheckItem, Check, ClearanceReading, Run),
+    section=section,
+)

@@ -1,0 +1,21 @@
+"""What comparisons contribute to a job."""
+
+from typing import Any
+
+from jobs.comparisons.section import section
+from jobs.job.page import JobPage, Rows, link_to
+from jobs.job.registry import JobRecord
+from jobs.models import Comparison, ComparisonRun, Run
+
+
+def link_members(page: JobPage, rows: list[Any]) -> None:
+    link_to(rows, "comparison", page.rows(Comparison))
+    link_to(rows, "run", page.rows(Run))
+
+
+RECORD = JobRecord(
+    "comparisons",
+    rows=(Rows(Comparison), Rows(ComparisonRun, "comparison__job", link=link_members)),
+    reads=(Comparison, ComparisonRun, Run),
+    section=section,
+)

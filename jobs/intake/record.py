@@ -1,0 +1,7 @@
+"""What the check-in contributes to a job."""
+
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from jobs.models import Photo
+
+RECORD = JobRecord("photos", rows=(Rows(Photo),))

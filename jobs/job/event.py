@@ -1,0 +1,32 @@
+"""One thing that happened to the bike during a job."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from jobs.models import Run, TuneRevision
+
+
+class EventKind(StrEnum):
+    STAGE = "stage"
+    PART = "part"
+    CLEARANCES = "clearances"
+    TUNE = "tune"
+    BIKE = "bike"
+    SETTINGS = "settings"
+    RUN = "run"
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened, and whether it changed the bike.
+
+    ``run`` is set if the event is a run; ``revision`` is the tune that was loaded then, if known.
+    """
+
+    at: datetime
+    kind: EventKind
+    text: str
+    changes_bike: bool
+    run: Run | None = None
+    revision: TuneRevision | None = None

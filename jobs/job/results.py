@@ -1,0 +1,40 @@
+"""What is derived from the rows of a job, each fact once."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+from django.db import models
+
+from jobs.job.page import JobPage
+from jobs.models import Job
+from workshop.models import ShopProfile
+
+M = TypeVar("M", bound=models.Model)
+T = TypeVar("T")
+
+
+class JobResults:
+    """The rows of a job and everything derived from them, for page, sheet and documents alike.
+
+    A fact is a function of the results, written beside the rules of its record; ``get`` computes it
+    at the first request and returns the same value from then on.
+    """
+
+    def __init__(self, page: JobPage, shop: ShopProfile) -> None:
+        self.page = page
+        self.shop = shop
+        self._facts: dict[Callable[[JobResults], Any], Any] = {}
+
+    @property
+    def job(self) -> Job:
+        return self.page.job
+
+    def rows(self, model: type[M]) -> list[M]:
+        """Return the job's rows of a model."""
+        return self.page.rows(model)
+
+    def get(self, derive: "Callable[[JobResults], T]") -> T:
+        """Return a derived fact, computed once."""
+        if derive not in self._facts:
+            self._facts[derive] = derive(self)
+        return cast("T", self._facts[derive])

@@ -1,0 +1,31 @@
+"""What the job itself contributes: its request and its way through the shop."""
+
+from collections.abc import Iterator
+
+from django.db.models import Max
+
+from jobs.job.event import Event, EventKind
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from jobs.job.results import JobResults
+from jobs.job_page.brief import section
+from jobs.models import Photo, StageEntry, WorkItem
+from workshop.models import StaffMember
+
+
+def events(results: JobResults) -> Iterator[Event]:
+    for entry in results.rows(StageEntry):
+        waiting = f" for {entry.get_waiting_for_display()}" if entry.waiting_for else ""
+        why = f": {entry.why}" if entry.why else ""
+        text = f"{entry.get_stage_display()}{waiting}, {entry.by}{why}"
+        yield Event(entry.at, EventKind.STAGE, text, changes_bike=False)
+
+
+RECORD = JobRecord(
+    "brief",
+    rows=(Rows(StageEntry, join=("by",)),),
+    shared=(Rows(StaffMember.history.model, "", changes=Max("pk")),),
+    reads=(Photo, WorkItem),
+    section=section,
+    events=events,
+)

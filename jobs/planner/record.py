@@ -1,0 +1,7 @@
+"""What slots contribute to a job."""
+
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from jobs.models import Slot
+
+RECORD = JobRecord("slots", rows=(Rows(Slot, join=("place",)),))

@@ -1,0 +1,33 @@
+"""What runs contribute to a job."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from jobs.job.event import Event, EventKind
+from jobs.job.page import JobPage, Rows, link_to
+from jobs.job.registry import JobRecord
+from jobs.job.results import JobResults
+from jobs.models import Run, TuneRevision
+from jobs.runs.section import section
+
+
+def link_tunes(page: JobPage, rows: list[Any]) -> None:
+    link_to(rows, "tune_revision", page.rows(TuneRevision))
+
+
+def events(results: JobResults) -> Iterator[Event]:
+    for run in results.rows(Run):
+        aside = f", set aside: {run.set_aside_reason}" if run.set_aside else ""
+        with_tune = f" with {run.tune_revision}" if run.tune_revision else ""
+        text = f"{run.get_kind_display()} {run.original_name}{with_tune}{aside}"
+        revision = run.tune_revision
+        yield Event(run.made_at, EventKind.RUN, text, changes_bike=False, run=run, revision=revision)
+
+
+RECORD = JobRecord(
+    "runs",
+    rows=(Rows(Run, join=("made_by",), link=link_tunes),),
+    reads=(Run, TuneRevision),
+    section=section,
+    events=events,
+)

@@ -1,0 +1,33 @@
+"""What suspension and settings contribute to a job."""
+
+from collections.abc import Iterator
+
+from jobs.job.event import Event, EventKind
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from jobs.job.results import JobResults
+from jobs.models import SuspensionSetting
+from jobs.suspension.section import section
+from jobs.suspension.settings import changed_settings
+
+
+def events(results: JobResults) -> Iterator[Event]:
+    """Yield settings read, and settings changed if those as left differ from those before them."""
+    before: SuspensionSetting | None = None
+    for setting in results.rows(SuspensionSetting):
+        as_left = setting.when == SuspensionSetting.When.AS_LEFT
+        changed = changed_settings(before, setting, results.shop) if as_left else []
+        text = f"suspension and settings {setting.get_when_display()}"
+        if changed:
+            text += f": {'; '.join(changed)}"
+        yield Event(setting.set_at, EventKind.SETTINGS, text, changes_bike=bool(changed))
+        before = setting
+
+
+RECORD = JobRecord(
+    "suspension",
+    rows=(Rows(SuspensionSetting, join=("by",)),),
+    reads=(SuspensionSetting,),
+    section=section,
+    events=events,
+)

@@ -1,0 +1,18 @@
+"""What other changes of the bike contribute to a job."""
+
+from collections.abc import Iterator
+
+from jobs.job.event import Event, EventKind
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from jobs.job.results import JobResults
+from jobs.models import BikeChange
+
+
+def events(results: JobResults) -> Iterator[Event]:
+    for change in results.rows(BikeChange):
+        text = f"{change.get_kind_display()} changed: {change.description}"
+        yield Event(change.at, EventKind.BIKE, text, changes_bike=True)
+
+
+RECORD = JobRecord("bike_changes", rows=(Rows(BikeChange, join=("by",)),), events=events)

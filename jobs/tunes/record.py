@@ -1,0 +1,54 @@
+"""What tunes contribute to a job."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from jobs.job.event import Event, EventKind
+from jobs.job.page import JobPage, Rows, link_to
+from jobs.job.registry import JobRecord
+from jobs.job.results import JobResults
+from jobs.models import Run, TuneChange, TuneChangeKind, TuneRevision
+from jobs.tunes.revisions import changes_by_revision, changes_in_bike, road_effects
+from jobs.tunes.section import section
+
+
+def link_revisions(page: JobPage, rows: list[Any]) -> None:
+    link_to(rows, "revision", page.rows(TuneRevision))
+
+
+def events(results: JobResults) -> Iterator[Event]:
+    changes = results.get(changes_by_revision)
+    for revision in results.rows(TuneRevision):
+        if revision.number == 0:
+            text = "calibration as received"
+        else:
+            said = [revision.title, *map(str, changes.get(revision.pk, ()))]
+            what = "; ".join(words for words in said if words)
+            text = f"{revision.label} loaded" + (f": {what}" if what else "")
+        changes_bike = revision.number != 0
+        yield Event(revision.loaded_at, EventKind.TUNE, text, changes_bike, revision=revision)
+
+
+def road_causes(results: JobResults) -> list[str]:
+    effects = road_effects(results.get(changes_in_bike))
+    return [f"Tune, {', '.join(kinds)}: {effect}" for effect, kinds in effects.items() if effect]
+
+
+def cautions(results: JobResults) -> list[str]:
+    found = (change.kind.customer_caution for change in results.get(changes_in_bike))
+    return list(dict.fromkeys(caution for caution in found if caution))
+
+
+RECORD = JobRecord(
+    "tunes",
+    rows=(
+        Rows(TuneRevision, join=("loaded_by",)),
+        Rows(TuneChange, "revision__job", join=("kind",), link=link_revisions),
+    ),
+    shared=(Rows(TuneChangeKind, ""),),
+    reads=(TuneRevision, TuneChange, TuneChangeKind, Run),
+    section=section,
+    events=events,
+    road_causes=road_causes,
+    cautions=cautions,
+)

@@ -1,0 +1,18 @@
+"""What issued sheets contribute to a job."""
+
+from django.db.models import Count, Q
+
+from jobs.job.page import Rows
+from jobs.job.registry import JobRecord
+from reports.handover.section import section
+from reports.models import HandoverSheet
+
+# A sheet never changes but once, when its PDF is attached.
+PRINTED = Count("pk", filter=~Q(sha256=""))
+
+RECORD = JobRecord(
+    "handover",
+    rows=(Rows(HandoverSheet, defer=("snapshot",), changes=PRINTED),),
+    reads=None,
+    section=section,
+)
