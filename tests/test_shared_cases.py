@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from jobs.calc.clearances.readings import Reading, Verdict, closing_from_gaps
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Place, slug
 from jobs.clearances.recording import typed_as_mm
@@ -61,3 +61,27 @@ def test_closing_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> Non
 
 def test_verdicts_have_the_words_of_the_page() -> None:
     assert {verdict.name.lower().replace("_", "-"): verdict.value for verdict in Verdict} == VERDICTS["words"]
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.5, "0.5"), (12.0, "12"), (12345.0, "12\u202f345"), (-0.04, "0"), (-7.25, "−7.3"), (100.0, "100")],
+)
+def test_number_can_leave_out_its_trailing_zeros(value: float, text: str) -> None:
+    assert format_number(value, 1, trim=True) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (101.325, "101.325"),
+        (12345.678, "12\u202f345.7"),
+        (-40.0, "−40"),
+        (0.00012345678, "0.000123457"),
+        (2e-7, "2e−07"),
+        (123456.4, "123\u202f456"),
+        (5e12, "5e+12"),
+    ],
+)
+def test_value_of_a_file_is_written_with_its_digits(value: float, text: str) -> None:
+    assert format_digits(value) == text

@@ -109,11 +109,7 @@ def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: S
 
 
 def as_shown(use: float, unit: str) -> str:
-    return (
-        format_number(use, 1).removesuffix(".0") + " h"
-        if unit == "h"
-        else f"{format_number(use)} {label(unit)}"
-    )
+    return f"{format_number(use, 1, trim=True)} h" if unit == "h" else f"{format_number(use)} {label(unit)}"
 
 
 def course_of(

@@ -75,7 +75,7 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
     asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
     speed_unit = SPEED_UNITS[shop.distance_unit]
     low, high = (
-        format_number(convert(v or 0.0, "kmh", speed_unit), 1).removesuffix(".0")
+        format_number(convert(v or 0.0, "kmh", speed_unit), 1, trim=True)
         for v in (asked.from_kmh, asked.to_kmh)
     )
     bands = [("The engine alone" if is_held else "", drive_rows(driven.result, shop))]

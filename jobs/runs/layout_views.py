@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.calc.run_file import ColumnView, FileLayoutSpec, StructureOverrides
+from jobs.calc.units.numbers import format_digits
 from jobs.models import FileLayout, Run
 from jobs.runs.importing import Named, name_columns, original_of
 from jobs.runs.layout_forms import (
@@ -78,7 +79,7 @@ def read_cell(view: ColumnView, row: int) -> str:
     """A figure as it is read; a cell that is none shows what stands there."""
     value = float(view.values[row])
     if math.isfinite(value):
-        return f"{value:,.6g}"
+        return format_digits(value)
     return f"– ({view.raw[row]})" if row < len(view.raw) and view.raw[row] else NOT_MEASURED
 
 

@@ -79,6 +79,12 @@ def figure(value: Any, places: int = 0) -> str:
 
 
 @register.filter
+def trimmed(value: Any, places: int) -> str:
+    """Write a number with at most so many decimals, without trailing zeros."""
+    return NOT_MEASURED if value in EMPTY else format_number(float(value), places, trim=True)
+
+
+@register.filter
 def signed(value: Any, places: int = 0) -> str:
     """The same for a change: a rise has its plus, a fall its minus."""
     return NOT_MEASURED if value in EMPTY else format_number(float(value), places, signed=True)

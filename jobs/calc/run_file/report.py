@@ -12,7 +12,7 @@ from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, F
 from jobs.calc.run_file.skipped_rows import LineTally
 from jobs.calc.run_file.table import Table
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 
 
 @dataclass(frozen=True)
@@ -174,11 +174,7 @@ def value_question(column: Column, values: FloatArray) -> Question | None:
 
 
 def _format_value(value: float, channel: Channel) -> str:
-    return (
-        f"{value:,.6g} {channel.unit_label}".strip()
-        if abs(value) < 1e6
-        else f"{value:.3g} {channel.unit_label}"
-    )
+    return f"{format_digits(value)} {channel.unit_label}".strip()
 
 
 def layout_questions(layout: FileLayoutSpec) -> list[Question]:

@@ -73,7 +73,7 @@ class LengthFormatter:
         -------
         str
         """
-        return f"{length_mm:.1f}".removesuffix(".0")
+        return format_number(length_mm, 1, trim=True)
 
     def format_range(self, low_mm: float | Decimal, high_mm: float | Decimal) -> str:
         """Format a range with its unit.

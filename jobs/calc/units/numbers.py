@@ -77,7 +77,7 @@ def require_positive(what: str, value: float, unit_label: str = "") -> None:
         raise ValueError(f"The {what} must be above zero; {value:g}{unit_text} was given.")
 
 
-def format_number(value: float, places: int = 0, *, signed: bool = False) -> str:
+def format_number(value: float, places: int = 0, *, signed: bool = False, trim: bool = False) -> str:
     """Format a number for screen and paper.
 
     Parameters
@@ -88,6 +88,8 @@ def format_number(value: float, places: int = 0, *, signed: bool = False) -> str
         Number of decimals.
     signed : bool
         Whether a positive number has a plus; zero has no sign.
+    trim : bool
+        Whether trailing zeros are left out.
 
     Returns
     -------
@@ -111,4 +113,14 @@ def format_number(value: float, places: int = 0, *, signed: bool = False) -> str
     size = rounded.copy_abs()
     text = f"{size:,f}".replace(",", THIN_SPACE if size >= MIN_GROUPED else "")
     sign = "" if not rounded else MINUS if rounded < 0 else "+" if signed else ""
+    if trim and places > 0:
+        text = text.rstrip("0").rstrip(".")
     return f"{sign}{text}"
+
+
+def format_digits(value: float, digits: int = 6) -> str:
+    """Format a value of a file with its digits, at most so many."""
+    text = f"{value:.{digits}g}"
+    return (
+        text.replace("-", MINUS) if "e" in text else format_number(float(text), len(text.partition(".")[2]))
+    )
