@@ -147,6 +147,16 @@ def test_every_style_sheet_and_script_is_loaded() -> None:
     assert ours - with_imports(named_files & ours) == set()
 
 
+def test_every_export_is_imported() -> None:
+    scripts = [path.read_text(encoding="utf-8") for path in (ROOT / "static" / "js").glob("*.js")]
+    exported = {
+        name for text in scripts for name in re.findall(r"^export (?:const|function) (\w+)", text, re.M)
+    }
+    imports = [names for text in scripts for names in re.findall(r"^import \{([^}]*)\}", text, re.M)]
+    assert "formatNumber" in exported
+    assert exported - {name.strip() for names in imports for name in names.split(",")} == set()
+
+
 def test_our_scripts_are_modules() -> None:
     """Except the one that sets the theme: a module runs after the first paint."""
     tags = named(r"<script\b[^>]*{% static 'js/[^>]*>")

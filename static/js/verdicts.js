@@ -14,7 +14,7 @@ export const WORDS = {
   "in-range": "in range", "cannot-tell": "cannot tell", unreadable: "not a number",
 };
 
-export function stepsOf(text, unit) {
+function stepsOf(text, unit) {
   return NUMBER.test(text) ? Math.round(Number(text.replace(",", ".")) * MM_PER[unit] * STEPS_PER_MM) : NaN;
 }
 
