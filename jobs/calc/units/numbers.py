@@ -119,8 +119,21 @@ def format_number(value: float, places: int = 0, *, signed: bool = False, trim: 
 
 
 def format_digits(value: float, digits: int = 6) -> str:
-    """Format a value of a file with its digits, at most so many."""
+    """Format a value of a file with its own digits.
+
+    Parameters
+    ----------
+    value : float
+        Finite, in any unit.
+    digits : int
+        Most significant digits. A value with more before its point becomes a power of ten.
+
+    Returns
+    -------
+    str
+        Without trailing zeros: '12 345.7', '0.5', '1.5e+09'.
+    """
     text = f"{value:.{digits}g}"
-    return (
-        text.replace("-", MINUS) if "e" in text else format_number(float(text), len(text.partition(".")[2]))
-    )
+    if "e" in text:
+        return text.replace("-", MINUS)
+    return format_number(float(text), len(text.partition(".")[2]))
