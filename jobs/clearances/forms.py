@@ -32,6 +32,7 @@ from workshop.units.display import (
     length_formatter,
     parse_number,
 )
+from workshop.units.shop_units import shop_unit
 
 MEASURED_BY_ANOTHER = (
     "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
@@ -109,7 +110,7 @@ class ClearanceSetForm(RecordForm):
         self.stored = self._stored_rows()
         temperature = self.fields["engine_temperature_c"]
         assert isinstance(temperature, QuantityField)
-        temperature.set_unit(shop.temperature_unit)
+        temperature.set_unit(shop_unit(shop, "temperature"))
         self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
         self.fields["blades"].initial = shop.length_unit
         if self.instance.pk or not spec.has_closing:

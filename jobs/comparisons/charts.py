@@ -9,7 +9,7 @@ from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.repeats import RepeatSet
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared, Group
-from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of, plain_numbers, shop_unit_of
+from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of, plain_numbers
 from jobs.runs.charts import mean_line, side_label
 from jobs.runs.results import RunFigures
 from jobs.runs.tables import Table
@@ -23,6 +23,7 @@ from workshop.units.display import (
     label,
     storage_unit,
 )
+from workshop.units.shop_units import shop_unit
 
 QUANTITIES = (("power", "kw"), ("torque", "nm"))
 QUANTITY_OF_UNIT = {"kW": "power", "N·m": "torque"}
@@ -121,8 +122,7 @@ def difference_text(value: float, quantity: str, unit: str, *, signed: bool = Fa
 def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
     """In the shop's units."""
     quantity = QUANTITY_OF_UNIT[figure.unit]
-    unit = shop_unit_of(quantity, shop)
-    assert unit is not None  # the shop has one for power and for torque
+    unit = shop_unit(shop, quantity)
 
     def apart(value: float) -> str:
         return f"{difference_text(value, quantity, unit)}{NO_BREAK_SPACE}{label(unit)}"

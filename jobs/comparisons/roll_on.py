@@ -12,11 +12,11 @@ from jobs.calc.dyno.consistency import ratio_change
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared
 from jobs.models import Job
-from jobs.runs.chart_data import SPEED_UNITS
 from jobs.runs.results import RunFigures
 from jobs.suspension.engine_ratio import Gearing, computed_gearing
 from workshop.models import ShopProfile
 from workshop.units.display import convert
+from workshop.units.shop_units import shop_unit
 
 # A solo rider sitting up behind a small screen, and tyres on asphalt: common practice, no source.
 DRAG_AREA_M2 = 0.45
@@ -177,7 +177,7 @@ def with_speeds(
     """Speeds in whole fives of the shop's unit, well inside what every run measured."""
     curves = [f.curve for f in runs if f.curve]
     low, high = max(c.measured_from_rpm for c in curves), min(c.measured_to_rpm for c in curves)
-    five_kmh = convert(5.0, SPEED_UNITS[shop.distance_unit], "kmh")
+    five_kmh = convert(5.0, shop_unit(shop, "speed"), "kmh")
 
     def whole(share: float) -> float:
         return five_kmh * math.floor((low + share * (high - low)) / gearing.rpm_per_kmh / five_kmh)

@@ -7,9 +7,9 @@ from django.http import QueryDict
 
 from jobs.comparisons.roll_on import DriveAsked
 from jobs.job.fields import LimitedQuantityField
-from jobs.runs.chart_data import SPEED_UNITS
 from workshop.models import ShopProfile
 from workshop.records.fields import FloatNumberField
+from workshop.units.shop_units import shop_unit
 
 
 class DriveOutForm(forms.Form):
@@ -35,7 +35,7 @@ class DriveOutForm(forms.Form):
         self.on_record = on_record
         asked = any(name in query for name in self.base_fields)
         super().__init__(query if asked else None, initial=self.known(on_record))
-        unit = SPEED_UNITS[shop.distance_unit]
+        unit = shop_unit(shop, "speed")
         for name in ("from_kmh", "to_kmh"):
             self.fields[name].set_unit(unit)  # type: ignore[attr-defined]  # both are quantities
 

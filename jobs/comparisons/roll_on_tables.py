@@ -7,12 +7,12 @@ from jobs.calc.chassis.roll_on_comparison import DriveComparison
 from jobs.calc.dyno.comparison import Figure
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, Driven
-from jobs.runs.chart_data import SPEED_UNITS, Chart, Line, Measure, chart_of
+from jobs.runs.chart_data import Chart, Line, Measure, chart_of
 from workshop.models import ShopProfile
-from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, convert, label
+from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, convert, decimals, label
+from workshop.units.shop_units import shop_unit
 
-LENGTH_UNITS = {"km": "m", "mi": "ft"}
-PLACES = {"s": 2, "m": 1, "ft": 0}
+QUANTITY_OF_UNIT = {"s": "time", "m": "road_length"}
 
 
 @dataclass(frozen=True)
@@ -42,11 +42,12 @@ class DriveRow:
 
 
 def _unit(figure: Figure, shop: ShopProfile) -> str:
-    return LENGTH_UNITS[shop.distance_unit] if figure.unit == "m" else figure.unit
+    return shop_unit(shop, QUANTITY_OF_UNIT[figure.unit])
 
 
 def _shown(value: float, unit: str, storage_unit: str, more: int = 0) -> str:
-    number = format_number(convert(value, storage_unit, unit), PLACES[unit] + more)
+    places = decimals(QUANTITY_OF_UNIT[storage_unit], unit) + more
+    number = format_number(convert(value, storage_unit, unit), places)
     return f"{number}{NO_BREAK_SPACE}{label(unit)}"
 
 
@@ -73,7 +74,7 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
     if driven.result is None or driven.held is None or driven.ceiling is None or driven.gearing is None:
         return None
     asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
-    speed_unit = SPEED_UNITS[shop.distance_unit]
+    speed_unit = shop_unit(shop, "speed")
     low, high = (
         format_number(convert(v or 0.0, "kmh", speed_unit), 1, trim=True)
         for v in (asked.from_kmh, asked.to_kmh)
@@ -96,7 +97,7 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
 
 def lead_sentence(result: DriveComparison, shop: ShopProfile) -> str:
     """How far after is ahead when the first run reaches the end speed, and how sure that is."""
-    lead, unit = result.lead, LENGTH_UNITS[shop.distance_unit]
+    lead, unit = result.lead, shop_unit(shop, "road_length")
     low, high = (_shown(end, unit, "m", 1) for end in (lead.ci_low, lead.ci_high))
     after = f"after {format_number(float(result.time_s[-1]), 2)} s"
     if lead.verdict == "no difference shown":
@@ -143,7 +144,7 @@ def assumed_sentence(driven: Driven) -> str:
 
 
 def lead_chart(result: DriveComparison, shop: ShopProfile) -> Chart:
-    unit = LENGTH_UNITS[shop.distance_unit]
+    unit = shop_unit(shop, "road_length")
     measure = Measure("ahead of before", label(unit), 2, lambda metres: convert(metres, "m", unit))
     line = Line(
         "after, 95 % interval",

@@ -13,7 +13,8 @@ from jobs.models import Job, Photo
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
-from workshop.units.display import NO_BREAK_SPACE, format_plain, format_value
+from workshop.units.display import NO_BREAK_SPACE, format_plain
+from workshop.units.shop_units import format_for_shop
 
 
 class PhotosField(forms.FileField):
@@ -102,7 +103,7 @@ class ReceiveForm(InShopUnits, FieldGroupsMixin, RecordForm):
         ),
         ("Photos", ("photos",)),
     )
-    QUANTITIES = {"odometer_km": ("km", "distance")}
+    QUANTITIES = {"odometer_km": "distance"}
     METERS = ("odometer_km", "engine_hours")
 
     photos = PhotosField(
@@ -141,5 +142,5 @@ class ReceiveForm(InShopUnits, FieldGroupsMixin, RecordForm):
 
     def told(self, meter: str, value: float) -> str:
         if meter == "odometer_km":
-            return format_value(value, "distance", self.shop.distance_unit)
+            return format_for_shop(value, "distance", self.shop)
         return f"{format_plain(value)}{NO_BREAK_SPACE}h"

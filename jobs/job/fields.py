@@ -10,7 +10,8 @@ from django.utils.text import capfirst
 
 from workshop.models import ShopProfile
 from workshop.records.fields import QuantityField
-from workshop.units.display import convert, format_plain, label
+from workshop.units.display import convert, format_plain, label, storage_unit
+from workshop.units.shop_units import shop_unit
 
 
 class LimitedQuantityField(QuantityField):
@@ -34,10 +35,10 @@ def limit(field: "models.FloatField[Any, Any]", kind: type[MinValueValidator | M
     return next(float(v.limit_value) for v in field.validators if isinstance(v, kind))
 
 
-def quantity_field(field: "models.FloatField[Any, Any]", storage_unit: str) -> LimitedQuantityField:
-    """The form field of a model's quantity, with the limits that the model sets."""
+def quantity_field(field: "models.FloatField[Any, Any]", quantity: str) -> LimitedQuantityField:
+    """Return the form field of a model's quantity, with the limits that the model sets."""
     return LimitedQuantityField(
-        storage_unit=storage_unit,
+        storage_unit=storage_unit(quantity),
         low=limit(field, MinValueValidator),
         high=limit(field, MaxValueValidator),
         label=capfirst(field.verbose_name),
@@ -46,30 +47,16 @@ def quantity_field(field: "models.FloatField[Any, Any]", storage_unit: str) -> L
 
 
 class InShopUnits(forms.BaseForm):
-    """A form whose QUANTITIES, each kept in one unit, are typed in the shop's.
+    """A form whose QUANTITIES (field name to quantity) are typed in the shop's units."""
 
-    QUANTITIES maps a field's name to the unit it is kept in and the shop's own unit for it.
-    """
-
-    QUANTITIES: ClassVar[dict[str, tuple[str, str]]] = {}
+    QUANTITIES: ClassVar[dict[str, str]] = {}
 
     def use_units(self, shop: ShopProfile) -> None:
-        for name, (storage_unit, named_by) in self.QUANTITIES.items():
+        for name, quantity in self.QUANTITIES.items():
             model_field = self._meta.model._meta.get_field(name)  # type: ignore[attr-defined]  # every user is a ModelForm
-            field = quantity_field(model_field, storage_unit)
-            field.set_unit(shop_unit(shop, named_by))
+            field = quantity_field(model_field, quantity)
+            field.set_unit(shop_unit(shop, quantity))
             self.fields[name] = field
-
-
-# The pressure unit of a shop is that of the air; tyres are pumped up by the gauge that goes with it.
-TYRE_PRESSURE_UNITS = {"kpa": "kpa", "mbar": "bar", "inhg": "psi"}
-
-
-def shop_unit(shop: ShopProfile, quantity: str) -> str:
-    """The shop's unit for a quantity: 'length', 'distance', 'tyre_pressure', ..."""
-    if quantity == "tyre_pressure":
-        return TYRE_PRESSURE_UNITS[shop.pressure_unit]
-    return str(getattr(shop, f"{quantity}_unit"))
 
 
 class ManyFilesInput(forms.FileInput):

@@ -11,14 +11,12 @@ from jobs.models import Run
 from jobs.runs.channel_files import FloatArray
 from workshop.models import ShopProfile
 from workshop.units.display import convert, decimals, label
+from workshop.units.shop_units import shop_unit
 
 Look = Literal["before", "after", "other", "aside"]
 
 
 Chart = dict[str, Any]
-
-
-SPEED_UNITS = {"km": "kmh", "mi": "mph"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,20 +44,12 @@ def plain_numbers(values: FloatArray, digits: int) -> list[float | None]:
     return [round(float(v), digits) if np.isfinite(v) else None for v in values]
 
 
-def shop_unit_of(quantity: str, shop: ShopProfile) -> str | None:
-    """The shop's own unit for a quantity; None where it has none and the kept one is shown."""
-    if quantity == "speed":
-        return SPEED_UNITS[shop.distance_unit]
-    found: str | None = getattr(shop, f"{quantity}_unit", None)
-    return found
-
-
 def measure_of(name: str, shop: ShopProfile, own_unit: str = "") -> Measure:
     """How a channel is shown; one that is no known quantity as it stands in its file."""
     channel = CHANNELS.get(name)
     if channel is None:
         return Measure(name, own_unit, 2)
-    unit = shop_unit_of(channel.quantity, shop) or channel.unit
+    unit = shop_unit(shop, channel.quantity, stored_in=channel.unit)
     digits = _digits(channel.quantity, unit)
     if unit in ("lambda", "one"):
         return Measure(channel.label, "", digits)

@@ -17,6 +17,7 @@ from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
 from workshop.units.display import convert, format_plain, label
+from workshop.units.shop_units import shop_unit
 
 AIR = ("temperature_c", "pressure_kpa", "humidity_pct")
 # What the next run of a session most likely has in common with the last.
@@ -35,7 +36,7 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         ("Were the file's figures corrected already?", ("corrected_by", "file_factor")),
         ("", ("note",)),
     )
-    QUANTITIES = {"temperature_c": ("c", "temperature"), "pressure_kpa": ("kpa", "pressure")}
+    QUANTITIES = {"temperature_c": "temperature", "pressure_kpa": "pressure"}
 
     corrected_by = forms.ChoiceField(
         label="Corrected by", choices=STANDARD_CHOICES, required=False, help_text="It is taken back first."
@@ -85,7 +86,7 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
             return
         question = question_pressure(pressure_kpa, self.shop.elevation_m)
         if question and not self.was_confirmed(pressure_kpa):
-            unit = self.shop.pressure_unit
+            unit = shop_unit(self.shop, "pressure")
             typed = format_plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))
             said = "" if unit == "kpa" else f"{typed} {label(unit)} is {pressure_kpa:.1f} kPa. "
             self.add_error("pressure_kpa", f"{said}{question} If it is right, tick that it is.")

@@ -11,7 +11,6 @@ from workshop.records.form import RecordForm
 from workshop.units.display import length_formatter
 
 FRONT, REAR = ([name for name, _ in fields_of(end)] for end in ENDS)
-KEPT_IN = {"length": "mm", "tyre_pressure": "kpa"}
 
 
 class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
@@ -22,10 +21,10 @@ class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
         ("", ("set_at", "note")),
     )
     QUANTITIES = {
-        name: (KEPT_IN[quantity], quantity)
+        name: quantity
         for end in ENDS
         for name, quantity in fields_of(end)
-        if quantity in KEPT_IN
+        if quantity in ("length", "tyre_pressure")
     }
 
     class Meta(RecordForm.Meta):

@@ -7,10 +7,10 @@ from typing import Any
 
 from jobs.calc.chassis.sag import SAG_GUIDES, Sag, free_sag_mm, sag, sag_hints
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.job.fields import shop_unit
 from jobs.models import Job, SuspensionSetting
 from workshop.models import Bike, ShopProfile
 from workshop.units.display import NOT_MEASURED, format_value
+from workshop.units.shop_units import shop_unit
 
 ENDS = ("front", "rear")
 LAID_OUT = (
@@ -40,7 +40,6 @@ def fields_of(end: str) -> list[tuple[str, str]]:
 
 
 MEASURES = {name: quantity for end in ENDS for name, quantity in fields_of(end)}
-UNIT_OF_THE_SHOP = ("length", "tyre_pressure")
 # What a hand sets; the readings of the sag follow from it.
 SET_BY_HAND = [
     *(name for end in ENDS for name, _ in fields_of(end) if name.split("_", 1)[1] not in READINGS),
@@ -65,8 +64,7 @@ class Figure:
             return NOT_MEASURED
         if not self.quantity:
             return str(self.value)
-        unit = shop_unit(shop, self.quantity) if shop and self.quantity in UNIT_OF_THE_SHOP else None
-        return format_value(self.value, self.quantity, unit)
+        return format_value(self.value, self.quantity, shop_unit(shop, self.quantity) if shop else None)
 
 
 def changed_settings(

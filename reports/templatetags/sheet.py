@@ -1,15 +1,14 @@
 """Filters of the handover sheet: the snapshot's plain figures and times as words."""
 
 from datetime import datetime
-from types import SimpleNamespace
 from typing import Any
 
 from django import template
 
 from jobs.comparisons.charts import difference_text
-from jobs.job.fields import shop_unit
 from workshop.templatetags.units import size
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
+from workshop.units.shop_units import UnitChoices, format_for_shop, shop_unit
 
 register = template.Library()
 
@@ -21,32 +20,30 @@ def instant(text: str | None) -> datetime | None:
 
 
 @register.filter
-def gap(reading: dict[str, Any] | None, units: SimpleNamespace) -> str:
+def gap(reading: dict[str, Any] | None, units: UnitChoices) -> str:
     """A clearance as read: its value, or the two blades it lies between."""
     if reading is None:
         return NOT_MEASURED
-    low, high = (size(reading[end], units) for end in ("low_mm", "high_mm"))  # type: ignore[arg-type]  # only its units are asked
+    low, high = (size(reading[end], units) for end in ("low_mm", "high_mm"))
     return high if low == high else f"{low.split(NO_BREAK_SPACE)[0]} to {high}"
 
 
 @register.filter
-def quantity(figure: dict[str, Any], units: SimpleNamespace) -> str:
+def quantity(figure: dict[str, Any], units: UnitChoices) -> str:
     """A figure of the settings, in the shop's unit where it has one."""
     value, kind = figure["value"], figure["quantity"]
     if value in ("", None):
         return NOT_MEASURED
     if not kind:
         return str(value)
-    unit = shop_unit(units, kind) if kind in ("length", "tyre_pressure") else None  # type: ignore[arg-type]  # only its units are asked
-    return format_value(value, kind, unit)
+    return format_for_shop(value, kind, units)
 
 
 @register.filter
-def measured(figure: dict[str, Any], units: SimpleNamespace) -> dict[str, str]:
+def measured(figure: dict[str, Any], units: UnitChoices) -> dict[str, str]:
     """A compared figure: before, after, difference and its interval, as printed."""
-    unit = getattr(units, f"{figure['quantity']}_unit")
-
     kind = figure["quantity"]
+    unit = shop_unit(units, kind)
     low, high = (difference_text(figure[end], kind, unit, signed=True) for end in ("low", "high"))
     return {
         "unit": label(unit),

@@ -1,7 +1,7 @@
-"""Figures as the shop sees them: its units, rounding for display, and numbers as people type them.
+"""Values as people read and type them: units, rounding for display, numbers.
 
-The factors are those of :mod:`jobs.calc.unit_factors`; what is kept is always in the unit that the
-record's name says.
+The factors are those of :mod:`jobs.calc.units.factors`; a record stores a value in the unit that the
+field's name says.
 """
 
 import math
@@ -13,7 +13,7 @@ from jobs.calc.units.factors import convert, get_unit
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.calc.units.numbers import NO_VALUE, format_number
 
-# convert stands here too, so that forms and pages need no second place to ask
+# convert is offered here too, so that forms and pages need only one import.
 __all__ = [
     "convert",
     "decimals",
@@ -29,12 +29,12 @@ __all__ = [
 
 NOT_MEASURED = NO_VALUE
 NO_BREAK_SPACE = "\N{NO-BREAK SPACE}"
-LONGEST_NUMBER = 30
-MM_PER = {"mm": Decimal(1), "in": Decimal("25.4"), "thou": Decimal("0.0254")}  # exact by definition
-LENGTH_PLACES = {"in": 6, "thou": 3}  # as many as still say 0.00001 mm apart
+MAX_NUMBER_LENGTH = 30
+MM_PER_UNIT = {"mm": Decimal(1), "in": Decimal("25.4"), "thou": Decimal("0.0254")}  # exact by definition
+INPUT_PLACES = {"in": 6, "thou": 3}  # enough to tell 0.00001 mm apart
 
-# For each quantity: the unit records keep it in, then decimals by unit. They follow what the
-# instrument can tell, not what the conversion yields.
+# For each quantity: the unit it is stored in, then decimals by unit. They follow the resolution of the
+# instrument, not of the conversion.
 _DECIMALS: dict[str, tuple[str, dict[str, int]]] = {
     "power": ("kw", {"kw": 1, "hp": 1, "ps": 1}),
     "torque": ("nm", {"nm": 1, "lbf_ft": 1, "kgf_m": 2}),
@@ -45,7 +45,7 @@ _DECIMALS: dict[str, tuple[str, dict[str, int]]] = {
     "shim": ("mm", {"mm": 3, "in": 4, "thou": 1}),
     "length": ("mm", {"mm": 1, "in": 2, "m": 3}),
     "distance": ("km", {"km": 0, "mi": 0}),
-    "drive_out": ("m", {"m": 1, "ft": 1}),
+    "road_length": ("m", {"m": 1, "ft": 0}),
     "speed": ("kmh", {"kmh": 1, "mph": 1, "mps": 2}),
     "mass": ("kg", {"kg": 1, "lb": 0}),
     "spring_rate": ("n_per_mm", {"n_per_mm": 2, "kgf_per_mm": 3, "lbf_per_in": 0}),
@@ -60,7 +60,7 @@ _GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?", re.ASCII)
 
 
 def storage_unit(quantity: str) -> str:
-    """The unit in which records keep a quantity.
+    """Return the unit in which records store a quantity.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def storage_unit(quantity: str) -> str:
 
 
 def label(unit_id: str) -> str:
-    """A unit as it is printed: 'N·m' for 'nm'.
+    """Return a unit as it is printed: 'N·m' for 'nm'.
 
     Raises
     ------
@@ -82,12 +82,12 @@ def label(unit_id: str) -> str:
 
 
 def decimals(quantity: str, unit_id: str) -> int:
-    """Decimals with which a quantity is shown in a unit.
+    """Return the number of decimals with which a quantity is shown in a unit.
 
     Raises
     ------
     ValueError
-        The quantity is unknown or is never shown in this unit.
+        The quantity is unknown or never shown in this unit.
     """
     _, by_unit = _row(quantity)
     if unit_id not in by_unit:
@@ -98,30 +98,30 @@ def decimals(quantity: str, unit_id: str) -> int:
 def format_value(
     value: float | Decimal | None, quantity: str, unit_id: str | None = None, *, with_unit: bool = True
 ) -> str:
-    """A kept figure as text in the unit wanted, '–' where nothing was measured.
+    """Write a stored value in a unit, '–' if it was not measured.
 
     Parameters
     ----------
     value : float or Decimal or None
-        In the unit that :func:`storage_unit` names.
+        Value in its storage unit.
     quantity : str
-        What it measures.
+        Quantity measured.
     unit_id : str, optional
-        The unit to show; the kept one where left out.
+        Unit to show, by default the storage unit.
     with_unit : bool
-        Whether the unit follows, a no-break space away.
+        Whether the unit follows, after a no-break space.
 
     Raises
     ------
     ValueError
-        The quantity is unknown or is never shown in this unit.
+        The quantity is unknown or never shown in this unit.
     """
-    kept, _ = _row(quantity)
-    shown_in = unit_id or kept
+    stored_in = storage_unit(quantity)
+    shown_in = unit_id or stored_in
     places = decimals(quantity, shown_in)
     if value is None or math.isnan(value):
         return NOT_MEASURED
-    text = format_number(convert(float(value), kept, shown_in), places)
+    text = format_number(convert(float(value), stored_in, shown_in), places)
     return f"{text}{NO_BREAK_SPACE}{label(shown_in)}" if with_unit else text
 
 
@@ -132,46 +132,46 @@ def format_plain(value: Any) -> str:
 
 
 def parse_number(text: str) -> Decimal:
-    """A number as typed, with a comma or a point, exact.
+    """Parse a number typed with a comma or a point, exactly.
 
     Raises
     ------
     ValueError
-        It is no number, or could be read in two ways.
+        Not a number, or ambiguous.
     """
     plain = " ".join(text.replace("−", "-").split())
     if not plain:
         raise ValueError("Enter a number.")
-    marks = [sign for sign in plain if sign in ".,"]
+    marks = [character for character in plain if character in ".,"]
     if len(marks) > 1:
         raise ValueError(
             f"“{text.strip()}” can be read in more than one way. "
             "Leave the thousands mark out and use one comma or point for the decimals."
         )
-    if len(plain) > LONGEST_NUMBER or not (_NUMBER.fullmatch(plain) or _GROUPED.fullmatch(plain)):
-        raise ValueError(f"“{text.strip()[:LONGEST_NUMBER]}” is not a number. Write it as 0.15 or 0,15.")
+    if len(plain) > MAX_NUMBER_LENGTH or not (_NUMBER.fullmatch(plain) or _GROUPED.fullmatch(plain)):
+        raise ValueError(f"“{text.strip()[:MAX_NUMBER_LENGTH]}” is not a number. Write it as 0.15 or 0,15.")
     return Decimal(plain.replace(" ", "").replace(",", "."))
 
 
-def exact_mm(figure: Decimal, unit_id: str) -> Decimal:
-    """A length in mm, with no digit lost; the unit is mm, in or thou.
+def exact_mm(length: Decimal, unit_id: str) -> Decimal:
+    """Convert a length in mm, in or thou to mm, exactly.
 
     Raises
     ------
     ValueError
-        The unit is another.
+        Another unit.
     """
-    if unit_id not in MM_PER:
-        raise ValueError(f"A length here is in mm, in or thou, not in “{unit_id[:LONGEST_NUMBER]}”.")
-    return figure * MM_PER[unit_id]
+    if unit_id not in MM_PER_UNIT:
+        raise ValueError(f"A length here is in mm, in or thou, not in “{unit_id[:MAX_NUMBER_LENGTH]}”.")
+    return length * MM_PER_UNIT[unit_id]
 
 
 def format_for_input(length_mm: Decimal, unit_id: str) -> str:
-    """A kept length as it is typed again: in the unit where that is exact, else in mm with its name."""
+    """Write a stored length for a text box: in the unit if that is exact, or else in mm."""
     if unit_id != "mm":
-        figure = round(length_mm / MM_PER[unit_id], LENGTH_PLACES[unit_id])
-        if exact_mm(figure, unit_id) == length_mm:
-            return format_plain(figure)
+        length = round(length_mm / MM_PER_UNIT[unit_id], INPUT_PLACES[unit_id])
+        if exact_mm(length, unit_id) == length_mm:
+            return format_plain(length)
         return f"{format_plain(length_mm)} mm"
     return format_plain(length_mm)
 
@@ -190,16 +190,16 @@ class _InchFormatter(LengthFormatter):
 
 
 def length_formatter(unit_id: str) -> LengthFormatter:
-    """How sentences write lengths for a shop that measures in mm or in inches.
+    """Return the formatter of lengths for a shop that measures in mm or in inches.
 
     Raises
     ------
     ValueError
-        No shop measures in that unit.
+        Another unit.
     """
     known = {"mm": IN_MM, "in": _InchFormatter()}
     if unit_id not in known:
-        raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:LONGEST_NUMBER]}”.")
+        raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:MAX_NUMBER_LENGTH]}”.")
     return known[unit_id]
 
 

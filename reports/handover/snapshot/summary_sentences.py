@@ -12,7 +12,7 @@ from jobs.suspension.settings import changed_settings
 from jobs.timeline.events import changes
 from reports.handover.snapshot.mixture import throttle_words
 from workshop.models import ShopProfile
-from workshop.units.display import format_value
+from workshop.units.shop_units import format_for_shop
 
 NAMED = 6
 LONG_VALUE = 24
@@ -189,10 +189,10 @@ def next_service(results: JobResults) -> list[str]:
         return []
     said = []
     if spec.check_interval_km:
-        every = format_value(spec.check_interval_km, "distance", shop.distance_unit)
+        every = format_for_shop(spec.check_interval_km, "distance", shop)
         due = ""
         if job.odometer_km is not None:
-            at = format_value(job.odometer_km + spec.check_interval_km, "distance", shop.distance_unit)
+            at = format_for_shop(job.odometer_km + spec.check_interval_km, "distance", shop)
             due = f", next at about {at} on the odometer"
         said.append(f"Valve clearances: check every {every}{due}.")
     if spec.check_interval_hours:

@@ -1,4 +1,4 @@
-"""Figures on a page, in the shop's units."""
+"""Values on a page, in the shop's units."""
 
 from decimal import Decimal
 
@@ -35,23 +35,24 @@ def rendered(expression: str, value: object, shop: ShopProfile) -> str:
         ("pressure:shop", 101.59167, f"101.6{NBSP}kPa", f"30.00{NBSP}inHg"),
         ("temperature:shop", 20.0, f"20.0{NBSP}°C", f"68.0{NBSP}°F"),
         ("distance:shop", 16093.44, f"16{THIN}093{NBSP}km", f"10{THIN}000{NBSP}mi"),
+        ("road_speed:shop", 160.9344, f"160.9{NBSP}km/h", f"100.0{NBSP}mph"),
         ("mm:shop", Decimal("0.254"), f"0.25{NBSP}mm", f"0.0100{NBSP}in"),
         ("size:shop", Decimal("2.54000"), f"2.54{NBSP}mm", f"0.1000{NBSP}in"),
     ],
 )
-def test_shop_unit_follows_the_figure(expression, value, metric, american) -> None:
+def test_filter_shows_value_in_shop_unit(expression, value, metric, american) -> None:
     assert rendered(expression, value, METRIC) == metric
     assert rendered(expression, value, AMERICAN) == american
 
 
 @pytest.mark.parametrize("expression", ["power:shop", "mm:shop", "size:shop", "plain"])
 @pytest.mark.parametrize("value", [None, ""])
-def test_not_measured_is_a_dash(expression: str, value: object) -> None:
+def test_missing_value_is_shown_as_dash(expression: str, value: object) -> None:
     assert rendered(expression, value, METRIC) == "–"
 
 
 @pytest.mark.parametrize(("value", "text"), [("0.10000", "0.10"), ("0.12500", "0.125"), ("3", "3.00")])
-def test_a_limit_keeps_the_decimals_it_was_entered_with(value: str, text: str) -> None:
+def test_size_keeps_entered_decimals(value: str, text: str) -> None:
     assert rendered("size:shop", Decimal(value), METRIC) == f"{text}{NBSP}mm"
 
 

@@ -1,4 +1,4 @@
-"""Figures as shown and numbers as typed."""
+"""Values as shown and numbers as typed."""
 
 import math
 from decimal import Decimal
@@ -34,26 +34,26 @@ THIN = "\N{NARROW NO-BREAK SPACE}"
         (10_456.7, "engine_speed", None, f"10{THIN}457{NBSP}1/min"),
     ],
 )
-def test_figure_is_shown_in_the_unit_wanted(
+def test_value_is_shown_in_requested_unit(
     value: float | Decimal, quantity: str, unit_id: str | None, text: str
 ) -> None:
     assert format_value(value, quantity, unit_id) == text
 
 
 @pytest.mark.parametrize("value", [None, math.nan, Decimal("NaN")])
-def test_not_measured_is_a_dash_and_no_number(value: float | Decimal | None) -> None:
+def test_missing_value_is_shown_as_dash(value: float | Decimal | None) -> None:
     assert format_value(value, "power", "hp") == "–"
 
 
-def test_unit_can_be_left_out() -> None:
+def test_value_is_shown_without_unit() -> None:
     assert format_value(5.0, "torque", "nm", with_unit=False) == "5.0"
 
 
-def test_zero_carries_no_sign() -> None:
+def test_rounded_zero_has_no_sign() -> None:
     assert format_value(-0.04, "power", with_unit=False) == "0.0"
 
 
-def test_every_unit_a_shop_may_choose_can_be_shown() -> None:
+def test_every_unit_choice_of_the_shop_can_be_shown() -> None:
     for quantity, name in (
         ("power", "power_unit"),
         ("torque", "torque_unit"),
@@ -69,7 +69,7 @@ def test_every_unit_a_shop_may_choose_can_be_shown() -> None:
             assert decimals(quantity, unit_id) >= 0
 
 
-def test_senseless_display_is_refused() -> None:
+def test_unknown_quantity_or_unit_is_refused() -> None:
     with pytest.raises(ValueError, match="never shown in"):
         format_value(1.0, "power", "mm")
     with pytest.raises(ValueError, match="not a quantity"):
@@ -94,12 +94,12 @@ def test_senseless_display_is_refused() -> None:
         ("2,350", "2.350"),
     ],
 )
-def test_number_is_read_with_comma_or_point(text: str, number: str) -> None:
+def test_number_is_parsed_with_comma_or_point(text: str, number: str) -> None:
     assert parse_number(text) == Decimal(number)
 
 
 @pytest.mark.parametrize("text", ["1.234,5", "1,234.5", "1,234,567", "1.2.3"])
-def test_number_with_two_meanings_is_refused(text: str) -> None:
+def test_ambiguous_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="more than one way"):
         parse_number(text)
 
@@ -107,7 +107,7 @@ def test_number_with_two_meanings_is_refused(text: str) -> None:
 @pytest.mark.parametrize(
     "text", ["abc", "1e5", "nan", "inf", "1 2", "0x10", "٣", "-", ".", "1/8", "9" * 40, "5 mm"]
 )
-def test_what_is_no_number_is_refused(text: str) -> None:
+def test_text_that_is_not_a_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError, match="is not a number"):
         parse_number(text)
 
@@ -119,9 +119,9 @@ def test_empty_text_asks_for_a_number(text: str) -> None:
 
 
 @given(st.decimals(min_value=-99_999, max_value=99_999, places=5))
-def test_number_comes_back_exact(number: Decimal) -> None:
+def test_number_is_parsed_exactly(number: Decimal) -> None:
     assert parse_number(f"{number:f}".replace(".", ",")) == number
 
 
-def test_number_as_printed_can_be_typed() -> None:
+def test_printed_number_can_be_typed() -> None:
     assert parse_number(format_number(-24310.5, 1)) == Decimal("-24310.5")

@@ -1,0 +1,51 @@
+"""The shop's unit for each quantity: decided here and nowhere else."""
+
+from decimal import Decimal
+from typing import Protocol
+
+from workshop.units.display import format_value, storage_unit
+
+
+class UnitChoices(Protocol):
+    """The units a shop has chosen: its profile, or those stored with an issued sheet."""
+
+    power_unit: str
+    torque_unit: str
+    pressure_unit: str
+    temperature_unit: str
+    length_unit: str
+    distance_unit: str
+
+
+_CHOICES = {
+    "power": "power_unit",
+    "torque": "torque_unit",
+    "pressure": "pressure_unit",
+    "tyre_pressure": "pressure_unit",
+    "temperature": "temperature_unit",
+    "length": "length_unit",
+    "clearance": "length_unit",
+    "shim": "length_unit",
+    "distance": "distance_unit",
+    "road_length": "distance_unit",
+    "speed": "distance_unit",
+}
+_FOLLOWS = {
+    "road_length": {"km": "m", "mi": "ft"},
+    "speed": {"km": "kmh", "mi": "mph"},
+    # The shop chooses the unit of its barometer; tyre gauges read in the unit that goes with it.
+    "tyre_pressure": {"kpa": "kpa", "mbar": "bar", "inhg": "psi"},
+}
+
+
+def shop_unit(shop: UnitChoices, quantity: str, stored_in: str | None = None) -> str:
+    """Return the shop's unit for a quantity, or the unit it is stored in if the shop chooses none."""
+    if quantity not in _CHOICES:
+        return stored_in or storage_unit(quantity)
+    chosen = str(getattr(shop, _CHOICES[quantity]))
+    return _FOLLOWS.get(quantity, {}).get(chosen, chosen)
+
+
+def format_for_shop(value: float | Decimal | None, quantity: str, shop: UnitChoices) -> str:
+    """Write a stored value in the shop's unit."""
+    return format_value(value, quantity, shop_unit(shop, quantity))
