@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from workshop.models import Bike, Customer, PersonalData, Record, ShopProfile
-from workshop.models.search import Word, note_words, words_of
+from workshop.models.search import Word, index_words, tokenise
 
 
 class Stage(models.TextChoices):
@@ -141,7 +141,7 @@ class Job(Record):
             if self._state.adding and not self.number:
                 self._take_number()
             super().save(*args, **kwargs)
-            note_words(self.words, words_of(self.brief, self.number))
+            index_words(self.words, tokenise(self.brief, self.number))
 
     def _take_number(self) -> None:
         # The shop's row is the lock under which numbers are given out, one after the other.

@@ -8,7 +8,7 @@ from django.db.models import Q, QuerySet
 from jobs.models import Job, JobWord
 from jobs.models.job import JobQuerySet
 from workshop.models import Bike, Customer, FoundWord
-from workshop.models.search import asked_for, few_or_asked
+from workshop.models.search import ids_or_subquery, matching_rows
 
 
 def bikes_matching(text: str) -> "QuerySet[Bike]":
@@ -35,7 +35,7 @@ def customers_matching(text: str) -> "QuerySet[Customer]":
 def jobs_matching(text: str) -> JobQuerySet:
     """Jobs where each word is in the number, the brief, or what bikes_matching looks at."""
     found = Job.objects.for_list()
-    for asked in asked_for(text, [FoundWord, JobWord]):
+    for asked in matching_rows(text, [FoundWord, JobWord]):
         found = found.filter(jobs_of(asked))
     return found
 
@@ -49,7 +49,7 @@ def jobs_of(word: Q) -> Q:
     customers = rows.filter(customer__isnull=False).values_list("customer", flat=True)
     bikes = rows.filter(bike__isnull=False).values_list("bike", flat=True)
     return (
-        Q(customer__in=few_or_asked(customers))
-        | Q(bike__in=few_or_asked(bikes))
-        | Q(pk__in=few_or_asked(JobWord.objects.filter(word).values_list("job", flat=True)))
+        Q(customer__in=ids_or_subquery(customers))
+        | Q(bike__in=ids_or_subquery(bikes))
+        | Q(pk__in=ids_or_subquery(JobWord.objects.filter(word).values_list("job", flat=True)))
     )

@@ -27,7 +27,7 @@ from django.utils import timezone
 
 from jobs.models import Job, JobWord
 from workshop.models import Bike, Customer, FoundWord, Role, ShopProfile
-from workshop.models.search import tails_of, words_of
+from workshop.models.search import suffixes, tokenise
 
 FEW, MANY = 1_000, 100_000
 OPEN = 60
@@ -72,17 +72,17 @@ def fill(first: int, last: int) -> None:
             )
             for n, bike in zip(numbers, bikes, strict=True)
         )
-        words = [(FoundWord(customer=p), words_of(p.name) | tails_of(p.phone)) for p in people]
-        words += [(FoundWord(bike=b), words_of(b.make, b.model) | tails_of(b.plate)) for b in bikes]
+        words = [(FoundWord(customer=p), tokenise(p.name) | suffixes(p.phone)) for p in people]
+        words += [(FoundWord(bike=b), tokenise(b.make, b.model) | suffixes(b.plate)) for b in bikes]
         FoundWord.objects.bulk_create(
             FoundWord(customer=row.customer, bike=row.bike, word=word, drow=word[::-1])
-            for row, each in words
-            for word in each
+            for row, tokens in words
+            for word in tokens
         )
         JobWord.objects.bulk_create(
             JobWord(job=job, word=word, drow=word[::-1])
             for job in jobs
-            for word in words_of(job.brief, job.number)
+            for word in tokenise(job.brief, job.number)
         )
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")

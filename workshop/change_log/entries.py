@@ -1,11 +1,15 @@
-"""What happened, in words: each change of a record with who, when, and each field from what to what."""
+"""The change log: who saved which record and when, with the values before and after.
 
+simple_history's own diff leaves out the fields that no form edits, such as the stage of a job, and
+queries each related record by itself, so rows are compared here.
+"""
+
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.apps import apps
 from django.db import models
@@ -16,77 +20,86 @@ from django.utils.text import Truncator, capfirst
 from workshop.records.conflict import values_differ
 from workshop.units.display import format_plain
 
-UNTOLD = {"id", "version", "created_at", "updated_at", "history_user", "searched"}
-LONGEST_VALUE = 120
+HIDDEN_FIELDS = {"id", "version", "created_at", "updated_at"}
+MAX_VALUE_CHARS = 120
 PAGE_LENGTH = 50
-BY_WHOM = {"by", "made_by", "measured_by", "accepted_by", "loaded_by", "issued_by"}  # told before the record
-PLACES = ("cylinder", "position")  # of a valve
-DONE = {"+": "entered", "~": "changed", "-": "removed"}
+PERSON_FIELDS = {"by", "made_by", "measured_by", "accepted_by", "loaded_by", "issued_by"}
+VALVE_FIELDS = ("cylinder", "position")
+ACTIONS = {"+": "entered", "~": "changed", "-": "removed"}
 
 
 @dataclass(frozen=True)
-class Change:
+class FieldChange:
     label: str
     was: str
     now: str
 
 
 @dataclass(frozen=True)
-class Happening:
-    """One saving of one record."""
+class ChangeLogEntry:
+    """One saved change of one record."""
 
     kind: str  # such as jobs.job
     kind_name: str
     pk: Any
     record: str
-    done: str
+    action: str
     who: str
-    who_pk: int | None
     when: datetime
-    changes: list[Change] = field(default_factory=list)
-    why: str = ""
+    changes: list[FieldChange]
+    reason: str
 
 
-def told_models() -> dict[str, type[models.Model]]:
-    """Every model that keeps a history, by kind."""
+class Values(NamedTuple):
+    """A field's stored value before and after a change."""
+
+    field: "models.Field[Any, Any]"
+    was: Any
+    now: Any
+
+
+Names = dict[tuple[type, Any], str]  # of related records, by model and key
+
+
+def tracked_models() -> dict[str, type[models.Model]]:
+    """Return every model with a history, by kind."""
     found = [model for model in apps.get_models() if hasattr(model, "history")]
     return {model._meta.label_lower: model for model in found}
 
 
-def kinds() -> list[tuple[str, str]]:
-    names = ((kind, capfirst(str(model._meta.verbose_name))) for kind, model in told_models().items())
-    return sorted(names, key=lambda each: each[1])
+def list_kinds() -> list[tuple[str, str]]:
+    names = [(kind, capfirst(str(model._meta.verbose_name))) for kind, model in tracked_models().items()]
+    return sorted(names, key=lambda kind: kind[1])
 
 
-def happenings(
+def list_entries(
     *, kind: str = "", pk: str = "", by: int | None = None, before: datetime | None = None
-) -> list[Happening]:
-    """The latest savings, the newest first, one page and one more.
+) -> list[ChangeLogEntry]:
+    """List the latest entries, newest first: a page and one more.
 
-    Two queries for each kind of record (one where nothing of it happened), one more for each kind
-    that a changed field points to: fixed by the kinds, whatever the number of rows.
+    Two queries per kind of record (one if it has no entries), and one more per kind that a changed
+    field points to, whatever the number of rows.
     """
-    known = told_models()
+    known = tracked_models()
     if kind and kind not in known:
         return []
-    chosen = [known[kind]] if kind else list(known.values())
-    rows = [row for model in chosen for row in latest(model, pk, by, before)]
+    chosen = [known[kind]] if kind else known.values()
+    rows = [row for model in chosen for row in latest_rows(model, pk, by, before)]
     rows.sort(key=lambda row: (row.history_date, row.history_id), reverse=True)
     rows = rows[: PAGE_LENGTH + 1]
     earlier = earlier_rows(rows)
-    changed = {id(row): changed_fields(row, earlier.get((type(row), row.earlier))) for row in rows}
-    asked = [each for row in rows for each in (*changed[id(row)], *pointing(row))]
-    names = names_of_related(asked)
-    return [in_words(row, changed[id(row)], names) for row in rows]
+    changes = {row: changed_values(row, earlier.get((type(row), row.earlier))) for row in rows}
+    names = related_names(values for row in rows for values in (*changes[row], *parents(row)))
+    return [make_entry(row, changes[row], names) for row in rows]
 
 
-def latest(model: Any, pk: str, by: int | None, before: datetime | None) -> list[Any]:
+def latest_rows(model: Any, pk: str, by: int | None, before: datetime | None) -> list[Any]:
     history = model.history.model
-    same = history.objects.filter(**{model._meta.pk.attname: OuterRef(model._meta.pk.attname)})
-    older = same.filter(history_id__lt=OuterRef("history_id")).order_by("-history_id")
-    rows = history.objects.annotate(earlier=Subquery(older.values("history_id")[:1]))
+    key = model._meta.pk.attname
+    older = history.objects.filter(**{key: OuterRef(key)}, history_id__lt=OuterRef("history_id"))
+    rows = history.objects.annotate(earlier=Subquery(older.order_by("-history_id").values("history_id")[:1]))
     if pk:
-        rows = rows.filter(**{model._meta.pk.attname: pk}) if pk.isdecimal() else rows.none()
+        rows = rows.filter(**{key: pk}) if pk.isdecimal() else rows.none()
     if by:
         rows = rows.filter(history_user_id=by)
     if before:
@@ -96,56 +109,43 @@ def latest(model: Any, pk: str, by: int | None, before: datetime | None) -> list
     )
 
 
-def earlier_rows(rows: Sequence[Any]) -> dict[tuple[type, int], Any]:
-    found = {}
-    by_type = sorted((row for row in rows if row.earlier), key=lambda row: type(row).__name__)
-    for model, group in groupby(by_type, key=type):
-        kept: Any = model
-        for pk, row in kept.objects.in_bulk([row.earlier for row in group]).items():
-            found[(model, pk)] = row
-    return found
+def earlier_rows(rows: Iterable[Any]) -> dict[tuple[type, int], Any]:
+    wanted = defaultdict(list)
+    for row in rows:
+        if row.earlier:
+            wanted[type(row)].append(row.earlier)
+    return {
+        (history, history_id): row
+        for history, ids in wanted.items()
+        for history_id, row in history.objects.in_bulk(ids).items()
+    }
 
 
-FieldChange = tuple[models.Field, Any, Any]  # the field, its value before and its value now
-
-
-def changed_fields(row: Any, earlier: Any) -> list[FieldChange]:
+def changed_values(row: Any, earlier: Any) -> list[Values]:
     if row.history_type != "~" or earlier is None:
         return []
-    fields = [each for each in row.instance_type._meta.concrete_fields if each.name not in UNTOLD]
-    tracked = {each.name for each in row.tracked_fields}
-    values = (
-        (each, getattr(earlier, each.attname), getattr(row, each.attname))
-        for each in fields
-        if each.name in tracked
-    )
-    differing = [each for each in values if values_differ(each[1], each[2])]
-    return [in_few_words(each, earlier, row) if is_table(*each[1:]) else each for each in differing]
+    fields = [field for field in row.tracked_fields if field.name not in HIDDEN_FIELDS]
+    values = [Values(field, getattr(earlier, field.attname), getattr(row, field.attname)) for field in fields]
+    return [shorten_table(change, earlier, row) for change in values if values_differ(change.was, change.now)]
 
 
-def is_table(*values: Any) -> bool:
-    return any(isinstance(each, list | dict) for each in values)
+def shorten_table(change: Values, earlier: Any, row: Any) -> Values:
+    """Replace a list or table by the model's own text for it, or else by what differs."""
+    field, was, now = change
+    if not isinstance(was, list | dict) and not isinstance(now, list | dict):
+        return change
+    if display := getattr(field.model, f"get_{field.name}_display", None):
+        texts = display(earlier) if was else None, display(row) if now else None
+        if texts[0] != texts[1]:
+            return Values(field, *texts)
+    return Values(field, describe_items(was, now) if was else None, describe_items(now, was) if now else None)
 
 
-def in_few_words(change: FieldChange, earlier: Any, row: Any) -> FieldChange:
-    """A list or table in the model's own words, or else only what differs between the two."""
-    changed, was, now = change
-    own_words = getattr(changed.model, f"get_{changed.name}_display", None)
-    if own_words is not None:
-        words = own_words(earlier) if was else None, own_words(row) if now else None
-        if words[0] != words[1]:
-            return changed, *words
-    return changed, entries(was, now) if was else None, entries(now, was) if now else None
-
-
-Names = dict[tuple[type, Any], str]
-
-
-def names_of_related(changes: Iterable[FieldChange]) -> Names:
-    wanted: dict[Any, set[Any]] = {}
-    for changed, was, now in changes:
-        if changed.related_model is not None:
-            wanted.setdefault(changed.related_model, set()).update({was, now} - {None})
+def related_names(changes: Iterable[Values]) -> Names:
+    wanted: dict[Any, set[Any]] = defaultdict(set)
+    for field, was, now in changes:
+        if field.related_model is not None:
+            wanted[field.related_model] |= {was, now} - {None}
     return {
         (model, pk): str(record)
         for model, pks in wanted.items()
@@ -153,72 +153,77 @@ def names_of_related(changes: Iterable[FieldChange]) -> Names:
     }
 
 
-def pointing(row: Any) -> list[FieldChange]:
-    """What a record without a name of its own belongs to, by which it is then called."""
-    if own_name(row):
+def parents(row: Any) -> list[Values]:
+    """Return what a record without a name of its own belongs to, by which it is then named."""
+    if historical_name(row):
         return []
-    fields = [each for each in row.tracked_fields if each.related_model and each.name not in BY_WHOM]
-    values = ((each, getattr(row, each.attname)) for each in fields)
-    return [(each, value, value) for each, value in values if value is not None]
+    fields = [
+        field for field in row.tracked_fields if field.related_model and field.name not in PERSON_FIELDS
+    ]
+    values = [(field, getattr(row, field.attname)) for field in fields]
+    return [Values(field, value, value) for field, value in values if value is not None]
 
 
-def in_words(row: Any, changed: list[FieldChange], names: Names) -> Happening:
+def make_entry(row: Any, changes: Sequence[Values], names: Names) -> ChangeLogEntry:
     model = row.instance_type
-    return Happening(
+    return ChangeLogEntry(
         kind=model._meta.label_lower,
         kind_name=str(model._meta.verbose_name),
         pk=getattr(row, model._meta.pk.attname),
-        record=named(row, names),
-        done=DONE[row.history_type],
+        record=display_name(row, names),
+        action=ACTIONS[row.history_type],
         who=str(row.history_user or "the program"),
-        who_pk=row.history_user_id,
         when=row.history_date,
-        why=row.history_change_reason or "",
         changes=[
-            Change(capfirst(str(each.verbose_name)), told(each, was, now, names), told(each, now, was, names))
-            for each, was, now in changed
+            FieldChange(
+                label=capfirst(str(field.verbose_name)),
+                was=describe_value(field, was, now, names),
+                now=describe_value(field, now, was, names),
+            )
+            for field, was, now in changes
         ],
+        reason=row.history_change_reason or "",
     )
 
 
-def own_name(row: Any) -> str:
-    """The record as it called itself then."""
+def historical_name(row: Any) -> str:
+    """Return the name that the record had then."""
     for name in ("number", "name", "description", "text", "title", "original_name"):
-        value = getattr(row, name, None)
-        if value:
-            return Truncator(str(value)).chars(LONGEST_VALUE)
+        if value := getattr(row, name, None):
+            return Truncator(str(value)).chars(MAX_VALUE_CHARS)
     words = (getattr(row, name, None) for name in ("maker", "make", "model", "username", "mode", "reason"))
     return " ".join(str(word) for word in words if word)
 
 
-def named(row: Any, names: Names) -> str:
-    """Its own name, or else what kind it was, where it sits and what it belongs to."""
-    if name := own_name(row):
+def display_name(row: Any, names: Names) -> str:
+    """Return the record's name, or else its type, position and parents."""
+    if name := historical_name(row):
         return name
-    fields = row.tracked_fields
-    chosen = [each for each in fields if each.flatchoices or each.name in PLACES]
-    words = [
-        f"{each.verbose_name} {value}" if each.name in PLACES else dict(each.flatchoices).get(value, "")
-        for each, value in ((each, getattr(row, each.attname)) for each in chosen)
-    ]
-    words += [told(each, pk, None, names) for each, pk, _ in pointing(row)]
+    words = []
+    for field in row.tracked_fields:
+        value = getattr(row, field.attname)
+        if field.name in VALVE_FIELDS:
+            words.append(f"{field.verbose_name} {value}")
+        elif field.flatchoices:
+            words.append(str(dict(field.flatchoices).get(value, "")))
+    words += [describe_value(field, pk, None, names) for field, pk, _ in parents(row)]
     number = f"no. {getattr(row, row.instance_type._meta.pk.attname)}"
-    return ", ".join(str(word) for word in words if word) or number
+    return ", ".join(word for word in words if word) or number
 
 
-def told(changed: models.Field, value: Any, beside: Any, names: Names) -> str:
-    """A value in words, beside the one before or after it."""
+def describe_value(field: "models.Field[Any, Any]", value: Any, other: Any, names: Names) -> str:
+    """Write a field's value, given the other one of its change."""
     if value in (None, "", [], {}):
         return "–"
-    if changed.related_model is not None:
-        return names.get((changed.related_model, value), "one that is gone")
-    if isinstance(changed, models.FileField):
-        return "a file" if beside in (None, "") else "another file"
-    choices = dict(changed.flatchoices)
-    return Truncator(str(choices.get(value, plainly(value)))).chars(LONGEST_VALUE)
+    if field.related_model is not None:
+        return names.get((field.related_model, value), "one that is gone")
+    if isinstance(field, models.FileField):
+        return "a file" if other in (None, "") else "another file"
+    choices = dict(field.flatchoices)
+    return Truncator(str(choices.get(value, format_scalar(value)))).chars(MAX_VALUE_CHARS)
 
 
-def plainly(value: Any) -> str:
+def format_scalar(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
@@ -230,20 +235,21 @@ def plainly(value: Any) -> str:
     return "–" if value in (None, "") else str(value)
 
 
-def entries(value: Any, beside: Any) -> str:
-    """A list or table in words, leaving out what the one beside it holds too."""
+def describe_items(value: Any, other: Any) -> str:
+    """Write a list or table without what the other one holds too."""
     if isinstance(value, dict):
-        other = beside if isinstance(beside, dict) else {}
-        differing = {key: each for key, each in value.items() if each != other.get(key)}
+        before = other if isinstance(other, dict) else {}
         words = [
-            f"{str(key).replace('_', ' ')} {entries(each, other.get(key))}" for key, each in differing.items()
+            f"{str(key).replace('_', ' ')} {describe_items(item, before.get(key))}"
+            for key, item in value.items()
+            if item != before.get(key)
         ]
         return "; ".join(words) or "nothing of it"
     if not isinstance(value, list):
-        return plainly(value)
-    if not any(isinstance(each, list | dict) for each in value):
-        return ", ".join(plainly(each) for each in value) or "–"
-    others = beside if isinstance(beside, list) else []
-    differing_rows = [row for row in value if row not in others]
+        return format_scalar(value)
+    if not any(isinstance(item, list | dict) for item in value):
+        return ", ".join(format_scalar(item) for item in value) or "–"
+    others = other if isinstance(other, list) else []
+    differing = "; ".join(describe_items(item, None) for item in value if item not in others)
     count = f"{len(value)} entries" if len(value) != 1 else "one entry"
-    return f"{count} ({'; '.join(entries(row, None) for row in differing_rows)})" if differing_rows else count
+    return f"{count} ({differing})" if differing else count

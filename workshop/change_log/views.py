@@ -1,4 +1,4 @@
-"""What happened: in the whole shop, and to one record."""
+"""Pages of the change log: of the whole shop, and of one record."""
 
 from datetime import datetime
 from typing import Any
@@ -11,24 +11,24 @@ from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_safe
 
 from workshop.access.roles import StaffRequest, owner_only, staff
-from workshop.change_log.entries import PAGE_LENGTH, happenings, kinds, told_models
+from workshop.change_log.entries import PAGE_LENGTH, list_entries, list_kinds, tracked_models
 from workshop.models import StaffMember
 
-OWNERS_ALONE = {"workshop.staffmember", "workshop.shopprofile"}
+OWNER_ONLY_KINDS = {"workshop.staffmember", "workshop.shopprofile"}
 
 
-def asked_time(request: StaffRequest) -> datetime | None:
+def parse_before(request: StaffRequest) -> datetime | None:
     try:
-        asked = parse_datetime(request.GET.get("before", ""))
+        before = parse_datetime(request.GET.get("before", ""))
     except ValueError:
         return None
-    return timezone.make_aware(asked) if asked and timezone.is_naive(asked) else asked
+    return timezone.make_aware(before) if before and timezone.is_naive(before) else before
 
 
-def show(request: StaffRequest, context: dict[str, Any], **wanted: Any) -> HttpResponse:
-    found = happenings(before=asked_time(request), **wanted)
-    more = found[PAGE_LENGTH - 1].when.isoformat() if len(found) > PAGE_LENGTH else ""
-    context |= {"happenings": found[:PAGE_LENGTH], "more": more}
+def render_entries(request: StaffRequest, context: dict[str, Any], **filters: Any) -> HttpResponse:
+    entries = list_entries(before=parse_before(request), **filters)
+    more = entries[PAGE_LENGTH - 1].when.isoformat() if len(entries) > PAGE_LENGTH else ""
+    context |= {"entries": entries[:PAGE_LENGTH], "more": more}
     return render(request, "workshop/change_log/list.html", context)
 
 
@@ -36,19 +36,21 @@ def show(request: StaffRequest, context: dict[str, Any], **wanted: Any) -> HttpR
 @require_safe
 def shop_history(request: StaffRequest) -> HttpResponse:
     kind, by = request.GET.get("kind", ""), request.GET.get("by", "")
-    context = {"kinds": kinds(), "people": StaffMember.objects.all(), "kind": kind, "by": by}
-    return show(request, context, kind=kind, by=int(by) if by.isdecimal() and len(by) < 10 else None)
+    context = {"kinds": list_kinds(), "people": StaffMember.objects.all(), "kind": kind, "by": by}
+    return render_entries(
+        request, context, kind=kind, by=int(by) if by.isdecimal() and len(by) < 10 else None
+    )
 
 
 @staff
 @require_safe
 def record_history(request: StaffRequest, kind: str, pk: int) -> HttpResponse:
-    model = told_models().get(kind)
+    model = tracked_models().get(kind)
     if model is None:
         raise Http404(f"There is no kind of record “{kind}”.")
-    if kind in OWNERS_ALONE and not request.user.is_owner:
+    if kind in OWNER_ONLY_KINDS and not request.user.is_owner:
         raise PermissionDenied("This is for: owner.")
     record = model._base_manager.filter(pk=pk).first()
     address = getattr(record, "get_absolute_url", None)
     context = {"record": record or f"{model._meta.verbose_name} {pk}", "back": address() if address else ""}
-    return show(request, context, kind=kind, pk=str(pk))
+    return render_entries(request, context, kind=kind, pk=str(pk))

@@ -8,18 +8,18 @@ from django.db.models import Q
 
 from workshop.models.base import Record
 from workshop.models.personal_data import PersonalData
-from workshop.models.search import Word, asked_for, few_or_asked, note_words, tails_of, words_of
+from workshop.models.search import Word, ids_or_subquery, index_words, matching_rows, suffixes, tokenise
 
 
 class CustomerQuerySet(models.QuerySet["Customer"]):
     def matching(self, text: str) -> "CustomerQuerySet":
-        """Customers where each word is in the name, e-mail, phone or a bike's plate, typed well or nearly."""
+        """Find customers with each word in the name, email, phone or a bike's plate."""
         found = self
-        for asked in asked_for(text, [FoundWord]):
-            named = FoundWord.objects.filter(asked)
-            own = named.filter(customer__isnull=False).values_list("customer", flat=True)
-            by_bike = named.filter(bike__isnull=False, is_number=True).values_list("bike__owner", flat=True)
-            found = found.filter(Q(pk__in=few_or_asked(own)) | Q(pk__in=few_or_asked(by_bike)))
+        for words in matching_rows(text, [FoundWord]):
+            rows = FoundWord.objects.filter(words)
+            own = rows.filter(customer__isnull=False).values_list("customer", flat=True)
+            by_bike = rows.filter(bike__isnull=False, is_number=True).values_list("bike__owner", flat=True)
+            found = found.filter(Q(pk__in=ids_or_subquery(own)) | Q(pk__in=ids_or_subquery(by_bike)))
         return found
 
 
@@ -58,21 +58,21 @@ class Customer(Record):
     def save(self, *args: Any, **kwargs: Any) -> None:
         with transaction.atomic():
             super().save(*args, **kwargs)
-            self.note_words()
+            self.index_words()
 
-    def note_words(self) -> None:
-        note_words(self.words, words_of(self.name, self.email) | tails_of(self.phone))
+    def index_words(self) -> None:
+        index_words(self.words, tokenise(self.name, self.email) | suffixes(self.phone))
 
 
 class BikeQuerySet(models.QuerySet["Bike"]):
     def matching(self, text: str) -> "BikeQuerySet":
-        """Bikes where each word is in make and model, plate, VIN or the owner's name or phone."""
+        """Find bikes with each word in make and model, plate, VIN or the owner's name or phone."""
         found = self
-        for asked in asked_for(text, [FoundWord]):
-            named = FoundWord.objects.filter(asked)
-            own = named.filter(bike__isnull=False).values_list("bike", flat=True)
-            by_owner = named.filter(customer__isnull=False).values_list("customer", flat=True)
-            found = found.filter(Q(pk__in=few_or_asked(own)) | Q(owner__in=few_or_asked(by_owner)))
+        for words in matching_rows(text, [FoundWord]):
+            rows = FoundWord.objects.filter(words)
+            own = rows.filter(bike__isnull=False).values_list("bike", flat=True)
+            by_owner = rows.filter(customer__isnull=False).values_list("customer", flat=True)
+            found = found.filter(Q(pk__in=ids_or_subquery(own)) | Q(owner__in=ids_or_subquery(by_owner)))
         return found
 
 
@@ -116,11 +116,11 @@ class Bike(Record):
     def save(self, *args: Any, **kwargs: Any) -> None:
         with transaction.atomic():
             super().save(*args, **kwargs)
-            self.note_words()
+            self.index_words()
 
-    def note_words(self) -> None:
-        numbers = words_of(self.plate) | tails_of(self.plate, self.vin)
-        note_words(self.words, numbers | words_of(self.make, self.model))
+    def index_words(self) -> None:
+        numbers = tokenise(self.plate) | suffixes(self.plate, self.vin)
+        index_words(self.words, numbers | tokenise(self.make, self.model))
         self.words.filter(word__in=numbers).update(is_number=True)
 
 

@@ -1,76 +1,64 @@
-"""Finding records by what people remember and how they type it, alike on SQLite and PostgreSQL.
+"""Search for records by words as people type them, the same on SQLite and PostgreSQL.
 
-The words of a record stand in rows of their own, folded (no capitals, no accents), and are looked for
-by their beginning, which an index answers however many there are. A word that nothing begins with is
-looked for with one letter wrong, missing, too many or swapped with the next.
+The words of a record are stored normalised (no capitals, no accents) in rows of their own and found by
+prefix, which an index answers. A typed word that is no prefix of any matches words one edit away.
 """
 
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from functools import reduce
-from itertools import groupby
-from operator import or_
+from itertools import groupby, takewhile
 from typing import Any
 
 from django.db import connection, models
 from django.db.models import Q
 
-LONGEST_SEARCH = 100
-LONGEST_WORD = 40
-SHORTEST_TAIL = 4
-SHORTEST_MISTYPED = 4
-LOCAL_NUMBER = 7  # signs by which a whole phone number is told apart without what is dialled before them
-NUMBER_SIGNS = frozenset("0123456789+-/.()")
-MOST_CANDIDATES = 500
-MOST_NAMED = 400
-LAST_SIGN = "\U0010ffff"
-UNFOLDED = {"ß": "ss", "ø": "o", "đ": "d", "ł": "l", "æ": "ae", "œ": "oe", "ı": "i", "þ": "th"}
+MAX_SEARCH_LENGTH = 100
+MAX_WORD_LENGTH = 40
+MIN_SUFFIX_LENGTH = 4
+MIN_FUZZY_LENGTH = 4
+LOCAL_NUMBER_DIGITS = 7  # enough to identify a phone number without its area code
+NUMBER_CHARACTERS = frozenset("0123456789+-/.()")
+MAX_CANDIDATES = 500
+MAX_IDS = 400
+LAST_CHARACTER = "\U0010ffff"
+LETTER_REPLACEMENTS = {"ß": "ss", "ø": "o", "đ": "d", "ł": "l", "æ": "ae", "œ": "oe", "ı": "i", "þ": "th"}
 
 
-def containing(text: str, *fields: str) -> Q:
-    """Rows where one of the fields holds the text, in capitals or not.
-
-    SQLite ignores case in ASCII letters alone, so a text with others is also tried as it would stand
-    in small letters, in capitals and with a capital first letter.
-    """
-    spellings = {text} if text.isascii() else {text, text.lower(), text.upper(), text.title()}
-    found = (Q(**{f"{field}__icontains": spelling}) for field in fields for spelling in spellings)
-    return reduce(or_, found)
+def normalise(text: str) -> str:
+    """Remove capitals and accents."""
+    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    letters = (letter for letter in decomposed if not unicodedata.combining(letter))
+    return "".join(LETTER_REPLACEMENTS.get(letter, letter) for letter in letters)
 
 
-def fold(text: str) -> str:
-    """The text without capitals and accents."""
-    parted = unicodedata.normalize("NFKD", text.casefold())
-    bare = "".join(sign for sign in parted if not unicodedata.combining(sign))
-    return "".join(UNFOLDED.get(sign, sign) for sign in bare)
+def strip_separators(text: str) -> str:
+    """Remove what people put between the parts of a plate or phone number."""
+    return "".join(character for character in text if character not in " -/.()")
 
 
-def squeeze(text: str) -> str:
-    """A plate or phone number without what people put between its parts."""
-    return "".join(sign for sign in text if sign not in " -/.()")
-
-
-def words_of(*texts: str) -> set[str]:
-    """The folded words of texts, those joined by signs both whole and in parts."""
+def tokenise(*texts: str) -> set[str]:
+    """Return the normalised words of texts, hyphenated ones whole and in parts."""
     words: set[str] = set()
     for text in texts:
-        for word in fold(text).split():
-            parts = "".join(sign if sign.isalnum() else " " for sign in word).split()
-            words.update((squeeze(word), word, *parts))
-    return {word[:LONGEST_WORD] for word in words if word}
+        for word in normalise(text).split():
+            parts = "".join(letter if letter.isalnum() else " " for letter in word).split()
+            words.update((strip_separators(word), word, *parts))
+    return {word[:MAX_WORD_LENGTH] for word in words if word}
 
 
-def tails_of(*numbers: str) -> set[str]:
-    """A plate, phone number or VIN as one word, and its ends: people remember the last signs."""
-    whole = [squeeze(fold(number)).lstrip("+")[:LONGEST_WORD] for number in numbers]
-    return {word[start:] for word in whole for start in range(max(1, len(word) - SHORTEST_TAIL + 1)) if word}
+def suffixes(*numbers: str) -> set[str]:
+    """Return plates, phone numbers or VINs and their suffixes: people remember the last characters."""
+    words = [strip_separators(normalise(number)).lstrip("+")[:MAX_WORD_LENGTH] for number in numbers]
+    return {
+        word[start:] for word in words for start in range(max(1, len(word) - MIN_SUFFIX_LENGTH + 1)) if word
+    }
 
 
 class Word(models.Model):
-    """A folded word by which a record is found, also spelt backwards."""
+    """A normalised word by which a record is found; ``drow`` is the word reversed."""
 
-    word = models.CharField(max_length=LONGEST_WORD, db_index=True)
-    drow = models.CharField(max_length=LONGEST_WORD, db_index=True)
+    word = models.CharField(max_length=MAX_WORD_LENGTH, db_index=True)
+    drow = models.CharField(max_length=MAX_WORD_LENGTH, db_index=True)
 
     class Meta:
         abstract = True
@@ -79,100 +67,89 @@ class Word(models.Model):
         return self.word
 
 
-def beginning_with(text: str, field: str = "word") -> Q:
-    """Rows whose word begins so, in the form that this database's index can answer."""
+def starts_with(text: str, field: str = "word") -> Q:
+    """Match rows by prefix, in the form that the index of this database can answer."""
     if connection.vendor == "sqlite":
-        return Q(**{f"{field}__gte": text, f"{field}__lt": text + LAST_SIGN})
+        return Q(**{f"{field}__gte": text, f"{field}__lt": text + LAST_CHARACTER})
     return Q(**{f"{field}__startswith": text})
 
 
-def note_words(rows: Any, words: set[str]) -> None:
-    """Let a record be found by these words; ``rows`` is its manager of words."""
-    kept = set(rows.values_list("word", flat=True))
-    if words == kept:
+def index_words(rows: Any, words: set[str]) -> None:
+    """Store the words by which a record is found; ``rows`` is its manager of words."""
+    stored = set(rows.values_list("word", flat=True))
+    if words == stored:
         return
-    rows.filter(word__in=kept - words).delete()
-    rows.bulk_create(rows.model(**rows.core_filters, word=word, drow=word[::-1]) for word in words - kept)
+    rows.filter(word__in=stored - words).delete()
+    rows.bulk_create(rows.model(**rows.core_filters, word=word, drow=word[::-1]) for word in words - stored)
 
 
-def one_slip_apart(one: str, other: str) -> bool:
-    """Whether one letter wrong, missing, too many, or two neighbours swapped make one of the other."""
-    if one == other:
-        return True
-    if len(one) > len(other):
-        one, other = other, one
-    same = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), len(one))
-    if len(one) < len(other):
-        return one[same:] == other[same + 1 :]
-    swapped = one[same : same + 2][::-1] == other[same : same + 2] and one[same + 2 :] == other[same + 2 :]
-    return swapped or one[same + 1 :] == other[same + 1 :]
+def within_one_edit(one: str, other: str) -> bool:
+    """Tell whether replacing, adding, removing or swapping one letter makes one word of the other."""
+    start = len(list(takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False))))
+    short, long = sorted((one[start:], other[start:]), key=len)
+    return short == long[1:] or short[1:] == long[1:] or short[1::-1] + short[2:] == long
 
 
-def meant(word: str, tables: Iterable[type[Word]]) -> list[str]:
-    """The known words that a mistyped one may stand for.
+def fuzzy_matches(word: str, tables: Iterable[type[Word]]) -> list[str]:
+    """Return the known words within one edit of a mistyped one.
 
-    One slip leaves one of the word's halves as it is, so the words that share either are all there are.
+    One edit leaves one half of the word unchanged, so only words that share a half are compared.
     """
-    if len(word) < SHORTEST_MISTYPED:
+    if len(word) < MIN_FUZZY_LENGTH:
         return []
     half = (len(word) - 1) // 2
-    alike = beginning_with(word[:half]) | beginning_with(word[::-1][:half], "drow")
+    shares_half = starts_with(word[:half]) | starts_with(word[::-1][:half], "drow")
     candidates: set[str] = set()
     for table in tables:
-        known = table._default_manager.filter(alike).values_list("word", flat=True).distinct()
-        candidates.update(known[:MOST_CANDIDATES])
-    return sorted(each for each in candidates if one_slip_apart(word, each))
+        known = table._default_manager.filter(shares_half).values_list("word", flat=True).distinct()
+        candidates.update(known[:MAX_CANDIDATES])
+    return sorted(candidate for candidate in candidates if within_one_edit(word, candidate))
 
 
-def asked_for(text: str, tables: Sequence[type[Word]]) -> Iterator[Q]:
-    """Rows of words that each part of a typed text means.
+def matching_rows(text: str, tables: Sequence[type[Word]]) -> Iterator[Q]:
+    """Yield the rows of words that match each part of a typed text.
 
-    Figures with blanks between them are one number, as people write phone numbers, where there is one
-    that begins so. Signs that stand alone say nothing beside other words.
+    Digits with spaces between them are one number, as people write phone numbers, if a number starts
+    with them. Punctuation by itself is ignored beside other words.
     """
-    words = text[:LONGEST_SEARCH].split()
-    telling = [word for word in words if any(sign.isalnum() for sign in word)] or words
-    for is_number, group in groupby(telling, lambda word: NUMBER_SIGNS.issuperset(word)):
+    words = text[:MAX_SEARCH_LENGTH].split()
+    relevant = [word for word in words if any(letter.isalnum() for letter in word)] or words
+    for is_number, group in groupby(relevant, lambda word: NUMBER_CHARACTERS.issuperset(word)):
         parts = list(group)
-        whole = begun("".join(parts), tables) if is_number and len(parts) > 1 else None
-        yield from [whole] if whole is not None else (spoken(part, tables) for part in parts)
+        whole = prefix_matches("".join(parts), tables) if is_number and len(parts) > 1 else None
+        yield from [whole] if whole is not None else (matching_words(part, tables) for part in parts)
 
 
-def spoken(word: str, tables: Sequence[type[Word]]) -> Q:
-    """Rows of words that a typed word means: those that begin with it or, where there are none, are
-    one slip away."""
-    begins = begun(word, tables)
-    return Q(word__in=meant(bare(word), tables)) if begins is None else begins
+def matching_words(word: str, tables: Sequence[type[Word]]) -> Q:
+    """Match the words that start with a typed one or, if there are none, are within one edit of it."""
+    matches = prefix_matches(word, tables)
+    return Q(word__in=fuzzy_matches(normalise_word(word), tables)) if matches is None else matches
 
 
-def begun(word: str, tables: Sequence[type[Word]]) -> Q | None:
-    """Rows of words that begin with a typed one, as it stands or else as another dials it; None where
-    there are none."""
-    for spelling in spellings(bare(word)):
-        begins = beginning_with(spelling[:LONGEST_WORD])
-        if any(table._default_manager.filter(begins).exists() for table in tables):
-            return begins
+def prefix_matches(word: str, tables: Sequence[type[Word]]) -> Q | None:
+    """Match the words that start with a typed one or its phone variants, or None if there are none."""
+    for variant in phone_variants(normalise_word(word)):
+        matches = starts_with(variant[:MAX_WORD_LENGTH])
+        if any(table._default_manager.filter(matches).exists() for table in tables):
+            return matches
     return None
 
 
-def bare(word: str) -> str:
-    return squeeze(fold(word)).lstrip("+") or fold(word)
+def normalise_word(word: str) -> str:
+    return strip_separators(normalise(word)).lstrip("+") or normalise(word)
 
 
-def spellings(word: str) -> list[str]:
-    """A word, and of a phone number what is left without the zeros or the country dialled before it."""
-    found = [word]
-    if word.isdecimal() and len(word.lstrip("0")) >= SHORTEST_TAIL:
-        found.append(word.lstrip("0"))
-        if len(word) > LOCAL_NUMBER + 1:
-            found.append(word[-LOCAL_NUMBER:])
-    return list(dict.fromkeys(found))
+def phone_variants(word: str) -> list[str]:
+    """Return a word and, for a phone number, its forms without leading zeros and country code."""
+    variants = [word]
+    if word.isdecimal() and len(word.lstrip("0")) >= MIN_SUFFIX_LENGTH:
+        variants.append(word.lstrip("0"))
+        if len(word) > LOCAL_NUMBER_DIGITS + 1:
+            variants.append(word[-LOCAL_NUMBER_DIGITS:])
+    return list(dict.fromkeys(variants))
 
 
-def few_or_asked(pks: Any) -> Any:
-    """Keys as they are where they are few, so that an index answers what is asked with them.
-
-    Many are left as the query that finds them.
-    """
-    named = list(pks[: MOST_NAMED + 1])
-    return set(named) if len(named) <= MOST_NAMED else pks
+def ids_or_subquery(ids: Any) -> Any:
+    """Return few ids as a set, so that the outer query uses an index, and many as the subquery."""
+    found = list(ids[: MAX_IDS + 1])
+    return set(found) if len(found) <= MAX_IDS else ids

@@ -1,4 +1,4 @@
-"""What happened: who changed which record when, each field from what to what, in words."""
+"""The change log: who changed which record when, with the values before and after."""
 
 from datetime import date
 
@@ -9,17 +9,17 @@ from django.urls import reverse
 
 from jobs.models import FileLayout, MixtureStudy, ShutDays, StageEntry, ThrottleTable
 from tests.factories import make_bike, make_customer, make_job, make_revision
-from workshop.change_log.entries import told_models
+from workshop.change_log.entries import tracked_models
 from workshop.models import Customer, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
 
 
-def shop_history(client, **wanted: str) -> str:
-    return client.get(reverse("shop-history"), wanted).text
+def shop_history(client, **filters: str) -> str:
+    return client.get(reverse("shop-history"), filters).text
 
 
-def test_a_change_is_told_with_who_and_from_what_to_what(login) -> None:
+def test_change_shows_person_and_values_before_and_after(login) -> None:
     job = make_job(bike=make_bike(), intended_use="road")
     edit = reverse("job-edit", args=[job])
     sent = {"version": "1", "brief": "Raise the idle", "intended_use": "track_only"}
@@ -31,7 +31,7 @@ def test_a_change_is_told_with_who_and_from_what_to_what(login) -> None:
     assert "Version" not in page
 
 
-def test_what_a_field_points_to_is_named(login) -> None:
+def test_related_record_is_shown_by_name(login) -> None:
     bike = make_bike()
     before = str(bike.owner)
     bike.owner = make_customer(name="Orla Venn")
@@ -40,7 +40,7 @@ def test_what_a_field_points_to_is_named(login) -> None:
     assert f"Owner: {before} became Orla Venn" in page
 
 
-def test_what_is_kept_as_a_list_is_counted(login) -> None:
+def test_list_value_is_shown_as_count(login) -> None:
     job = make_job()
     job.condition_marks = [{"x": 1, "y": 2, "note": "Dent"}]
     job.save()
@@ -48,7 +48,7 @@ def test_what_is_kept_as_a_list_is_counted(login) -> None:
     assert "Condition on the outline: – became one entry" in page
 
 
-def test_filtered_by_kind_and_person(login, staff) -> None:
+def test_entries_are_filtered_by_kind_and_person(login, staff) -> None:
     client = login(Role.DESK)
     client.post(reverse("customer-new"), {"name": "By the desk"})
     make_customer(name="By the program")
@@ -62,7 +62,7 @@ def test_filtered_by_kind_and_person(login, staff) -> None:
         assert owner.get(reverse("shop-history"), nonsense).status_code == 200
 
 
-def test_a_removed_record_stays_told(login) -> None:
+def test_removed_record_keeps_its_entries(login) -> None:
     customer = make_customer(name="Gone Again")
     pk = customer.pk
     customer.delete()
@@ -70,7 +70,7 @@ def test_a_removed_record_stays_told(login) -> None:
     assert "removed customer Gone Again" in " ".join(page.split())
 
 
-def test_pages_go_back_in_time(login) -> None:
+def test_later_pages_show_earlier_entries(login) -> None:
     for number in range(70):
         make_customer(name=f"Number {number:02}")
     client = login(Role.OWNER)
@@ -84,33 +84,33 @@ def test_pages_go_back_in_time(login) -> None:
     assert "Number 69" not in earlier.text
 
 
-def test_queries_are_fixed_by_the_kinds_of_record(login) -> None:
+def test_query_count_depends_on_kinds_of_record_only(login) -> None:
     client = login(Role.OWNER)
 
-    def asked() -> int:
+    def count_queries() -> int:
         with CaptureQueriesContext(connection) as queries:
             shop_history(client)
         return len(queries)
 
     job = make_job()
-    asked()
-    few = asked()
+    count_queries()
+    few = count_queries()
     for number in range(120):
         Customer.objects.create(name=f"Number {number}")
     job.save()
-    # session and person, shop, people; then each kind once, and the earlier rows of those on the page
-    assert asked() <= few + 2
-    assert few <= 5 + 2 * len(told_models())
+    # Session and person, shop, people; then each kind, and the earlier rows of those on the page.
+    assert count_queries() <= few + 2
+    assert few <= 5 + 2 * len(tracked_models())
 
 
-def test_the_shops_history_is_the_owners(login) -> None:
+def test_shop_history_requires_owner(login) -> None:
     for role in (Role.DESK, Role.MECHANIC, Role.TUNER):
         assert login(role).get(reverse("shop-history")).status_code == 403
         assert login(role).get(reverse("record-history", args=["workshop.staffmember", 1])).status_code == 403
     assert login(Role.DESK).get(reverse("record-history", args=["jobs.nothing", 1])).status_code == 404
 
 
-def test_passwords_are_never_told(login, staff) -> None:
+def test_password_change_shows_no_password_field(login, staff) -> None:
     person = staff[Role.TUNER]
     person.set_password("another long pass phrase")
     person.save()
@@ -118,31 +118,31 @@ def test_passwords_are_never_told(login, staff) -> None:
     assert "assword" not in page.split("<main")[1].split("</main>")[0]
 
 
-def told_of(client, record) -> str:
+def record_history(client, record) -> str:
     kind = record._meta.label_lower
     page = client.get(reverse("record-history", args=[kind, record.pk])).text
     return " ".join(page.split("<main")[1].split("</main>")[0].split())
 
 
-def test_logging_in_is_no_change_of_the_person(client, login, staff) -> None:
+def test_login_makes_no_entry(client, login, staff) -> None:
     person = staff[Role.MECHANIC]
     sent = {"username": person.username, "password": "a long enough pass phrase"}
     assert client.post(reverse("login"), sent).status_code == 302
     person.refresh_from_db()
     assert person.last_login is not None
-    assert "changed staff member" not in told_of(login(Role.OWNER), person)
+    assert "changed staff member" not in record_history(login(Role.OWNER), person)
 
 
-def test_a_new_password_is_told_without_the_password(login, staff) -> None:
+def test_new_password_is_reported_without_the_password(login, staff) -> None:
     person, owner = staff[Role.MECHANIC], login(Role.OWNER)
     sent = {"new_password1": "quiet-harbour-9-lamps", "new_password2": "quiet-harbour-9-lamps"}
     assert owner.post(reverse("staff-password", args=[person.pk]), sent).status_code == 302
-    told = told_of(owner, person)
-    assert f"changed staff member {person.username} (a new password)" in told
-    assert "quiet-harbour" not in told
+    page = record_history(owner, person)
+    assert f"changed staff member {person.username} (a new password)" in page
+    assert "quiet-harbour" not in page
 
 
-def test_figures_and_days_are_told_as_people_write_them(login) -> None:
+def test_numbers_and_dates_are_shown_as_people_write_them(login) -> None:
     job = make_job(odometer_km=None)
     job.odometer_km = 23480.0
     job.save()
@@ -150,11 +150,11 @@ def test_figures_and_days_are_told_as_people_write_them(login) -> None:
     shut.last = date(2026, 12, 2)
     shut.save()
     owner = login(Role.OWNER)
-    assert "Odometer (km): – became 23480<" in told_of(owner, job)
-    assert "1 Dec 2026 became 2 Dec 2026<" in told_of(owner, shut)
+    assert "Odometer (km): – became 23480<" in record_history(owner, job)
+    assert "1 Dec 2026 became 2 Dec 2026<" in record_history(owner, shut)
 
 
-def test_of_a_table_only_what_changed_is_told(login, staff) -> None:
+def test_table_change_shows_changed_rows_only(login, staff) -> None:
     revision = make_revision(make_job(), staff[Role.TUNER])
     table = ThrottleTable.objects.create(
         revision=revision,
@@ -165,19 +165,19 @@ def test_of_a_table_only_what_changed_is_told(login, staff) -> None:
     )
     table.plate_pct = [[0.0, 0.0], [38.0, 45.5]]
     table.save()
-    told = told_of(login(Role.OWNER), table)
-    assert "2 entries (40, 45.5) became 2 entries (38, 45.5)" in told
+    page = record_history(login(Role.OWNER), table)
+    assert "2 entries (40, 45.5) became 2 entries (38, 45.5)" in page
 
 
-def test_of_a_file_layout_the_changed_setting_is_told(login) -> None:
+def test_file_layout_change_shows_changed_setting_only(login) -> None:
     layout = FileLayout.objects.create(name="Bench", fingerprint="a", layout={"decimal": ",", "rows": 1})
     layout.layout = {"decimal": ".", "rows": 1}
     layout.save()
-    told = told_of(login(Role.OWNER), layout)
-    assert "Layout: decimal , became decimal .<" in told
+    page = record_history(login(Role.OWNER), layout)
+    assert "Layout: decimal , became decimal .<" in page
 
 
-def test_a_record_without_a_name_is_told_by_what_it_belongs_to(login, staff) -> None:
+def test_record_without_name_is_named_by_its_parent(login, staff) -> None:
     job = make_job()
     entry = StageEntry.objects.create(job=job, stage="received", by=staff[Role.DESK])
     page = shop_history(login(Role.OWNER), kind="jobs.stageentry")
@@ -185,21 +185,21 @@ def test_a_record_without_a_name_is_told_by_what_it_belongs_to(login, staff) -> 
     assert f">no. {entry.pk}<" not in page
 
 
-def test_a_table_given_later_is_told_as_given(login, staff) -> None:
+def test_table_added_later_is_described_by_its_model(login, staff) -> None:
     study = MixtureStudy.objects.create(
         job=make_job(), title="Lean spot", made_by=staff[Role.TUNER], rpm_axis=[], load_axis=[], target=[]
     )
     study.fuel_table_after = {"rpm": [1000], "load": [0], "values": [[1.0]]}
     study.save()
-    assert "Fuel table after: – became a fuel table<" in told_of(login(Role.OWNER), study)
+    assert "Fuel table after: – became a fuel table<" in record_history(login(Role.OWNER), study)
 
 
-def test_other_ends_of_lines_are_no_change(login) -> None:
+def test_line_endings_are_no_change(login) -> None:
     shop = ShopProfile.current()
     shop.address = "Pier Row 7\nFennport"
     shop.save()
     shop.address, shop.phone = "Pier Row 7\r\nFennport", "+00 1"
     shop.save()
-    told = told_of(login(Role.OWNER), shop)
-    assert "Phone: – became +00 1" in told
-    assert "Address: Pier" not in told
+    page = record_history(login(Role.OWNER), shop)
+    assert "Phone: – became +00 1" in page
+    assert "Address: Pier" not in page

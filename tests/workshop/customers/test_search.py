@@ -1,10 +1,10 @@
-"""Finding people and bikes as they are typed: without accents, with a slip, by the last signs."""
+"""Search for people and bikes as typed: without accents, with a typing error, by the last characters."""
 
 import pytest
 
 from jobs.search.find import bikes_matching, customers_matching, jobs_matching
 from tests.factories import make_bike, make_customer, make_job
-from workshop.models.search import fold, one_slip_apart
+from workshop.models.search import normalise, within_one_edit
 
 pytestmark = pytest.mark.django_db
 
@@ -17,15 +17,15 @@ pytestmark = pytest.mark.django_db
         ("Søren Weiß", "soren weiss"),
         ("Iñaki Ibáñez", "INAKI ibanez"),
         ("Ines Quill", "qiull"),  # swapped
-        ("Ines Quill", "quil"),  # begun
-        ("Ines Quill", "quilll"),  # one too many
-        ("Marlow Quenby", "qenby"),  # one missing
-        ("Marlow Quenby", "quemby"),  # one wrong
+        ("Ines Quill", "quil"),  # prefix
+        ("Ines Quill", "quilll"),  # one letter too many
+        ("Marlow Quenby", "qenby"),  # one letter missing
+        ("Marlow Quenby", "quemby"),  # one letter wrong
         ("Ruth Ashgrove-Lind", "ashgrove lind"),
         ("Олена Гай", "олена"),
     ],
 )
-def test_a_person_is_found_however_the_name_is_typed(name: str, typed: str) -> None:
+def test_search_finds_name_despite_accents_and_typing_errors(name: str, typed: str) -> None:
     wanted = make_customer(name=name, email="", phone="")
     make_customer(name="Bo Tarn", email="", phone="")
     job = make_job(bike=make_bike(owner=wanted, plate="", vin=""))
@@ -35,7 +35,7 @@ def test_a_person_is_found_however_the_name_is_typed(name: str, typed: str) -> N
 
 
 @pytest.mark.parametrize("typed", ["0101", "5550101", "555-0101", "000042", "XX0DEMO0000000042", "demo22"])
-def test_numbers_are_found_by_their_ends_and_without_signs(typed: str) -> None:
+def test_search_finds_numbers_by_suffix_and_without_separators(typed: str) -> None:
     bike = make_bike(vin="XX0DEMO0000000042", plate="DEMO 22")
     other = make_bike(
         owner=make_customer(name="Bo Tarn", phone="+00 555 7777", email=""),
@@ -47,7 +47,7 @@ def test_numbers_are_found_by_their_ends_and_without_signs(typed: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kept", "typed"),
+    ("stored", "typed"),
     [
         ("+00 555 0151", "+00 555 0151"),
         ("+00 555 0151", "555 01 51"),
@@ -62,8 +62,8 @@ def test_numbers_are_found_by_their_ends_and_without_signs(typed: str) -> None:
         ("+49 (0)151 23456789", "+49 151 234 567 89"),
     ],
 )
-def test_a_phone_number_is_found_as_it_is_written_and_as_it_is_dialled(kept: str, typed: str) -> None:
-    wanted = make_customer(name="Anselm Oyelaran", phone=kept, email="")
+def test_search_finds_phone_number_as_written_and_as_dialled(stored: str, typed: str) -> None:
+    wanted = make_customer(name="Anselm Oyelaran", phone=stored, email="")
     make_customer(name="Bo Tarn", phone="+00 555 7777", email="")
     job = make_job(bike=make_bike(owner=wanted, plate="", vin=""))
     assert list(customers_matching(typed)) == [wanted]
@@ -71,32 +71,32 @@ def test_a_phone_number_is_found_as_it_is_written_and_as_it_is_dialled(kept: str
     assert list(jobs_matching(typed)) == [job]
 
 
-def test_figures_that_are_no_number_together_are_words_each() -> None:
+def test_search_reads_digits_as_words_when_no_number_matches() -> None:
     bike = make_bike(make="Tern", model="750 2000", plate="X 41", vin="")
     assert list(bikes_matching("tern 2000 41")) == [bike]
     assert not bikes_matching("tern 2000 42").exists()
 
 
-def test_a_sign_between_words_says_nothing() -> None:
+def test_search_ignores_punctuation_between_words() -> None:
     bike = make_bike(make="Tern", model="Q-900", plate="", vin="")
     make_bike(make="Quail", model="R", plate="", vin="")
     assert list(bikes_matching("Tern - Q-900")) == [bike]
     assert not bikes_matching("–").exists()
 
 
-def test_two_slips_are_one_too_many() -> None:
+def test_search_allows_one_typing_error_only() -> None:
     make_customer(name="Ines Quill", email="", phone="")
     assert not customers_matching("qoall").exists()
     assert not customers_matching("qli").exists()
 
 
-def test_a_word_well_typed_is_not_mixed_with_its_neighbours() -> None:
+def test_search_prefers_exact_word_to_similar_one() -> None:
     marlow = make_customer(name="Marlow", email="", phone="")
     make_customer(name="Marlon", email="", phone="")
     assert list(customers_matching("marlow")) == [marlow]
 
 
-def test_what_is_changed_is_found_by_its_new_words_alone() -> None:
+def test_search_finds_changed_record_by_new_words_only() -> None:
     customer = make_customer(name="Ines Quill", email="", phone="")
     customer.name = "Ines Venn"
     customer.save()
@@ -105,7 +105,7 @@ def test_what_is_changed_is_found_by_its_new_words_alone() -> None:
 
 
 @pytest.mark.parametrize(
-    ("one", "other", "apart"),
+    ("one", "other", "expected"),
     [
         ("quill", "quill", True),
         ("quill", "qill", True),
@@ -119,11 +119,11 @@ def test_what_is_changed_is_found_by_its_new_words_alone() -> None:
         ("", "a", True),
     ],
 )
-def test_one_slip_is_one_letter_wrong_missing_too_many_or_swapped(one: str, other: str, apart: bool) -> None:
-    assert one_slip_apart(one, other) is apart
-    assert one_slip_apart(other, one) is apart
+def test_one_edit_is_a_letter_replaced_removed_added_or_swapped(one: str, other: str, expected: bool) -> None:
+    assert within_one_edit(one, other) is expected
+    assert within_one_edit(other, one) is expected
 
 
-def test_folding_leaves_plain_text_as_it_is() -> None:
-    assert fold("Tern 660") == "tern 660"
-    assert fold("ÅÉÎÕÜ ß Ł") == "aeiou ss l"
+def test_normalising_removes_capitals_and_accents() -> None:
+    assert normalise("Tern 660") == "tern 660"
+    assert normalise("ÅÉÎÕÜ ß Ł") == "aeiou ss l"
