@@ -11,7 +11,7 @@ import numpy as np
 from jobs.calc.mixture import grid as calc
 from jobs.calc.mixture.fuel_table import PassComparison, compare_passes
 from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE
-from jobs.calc.tables.pasted_table import parse_table, table_rows
+from jobs.calc.tables.pasted_table import build_csv_rows, parse_table
 from jobs.calc.units.numbers import format_number
 from jobs.mixture.study import LOADS, ON_TARGET, Json, measured
 from jobs.models import MixtureStudy
@@ -314,5 +314,5 @@ def fuel_table_csv(study: MixtureStudy) -> str:
     """The corrected fuel table as CSV, points as decimals; figures only, so nothing that could run."""
     assert study.fuel_table_after  # the view asks first
     out = io.StringIO(newline="")
-    csv.writer(out).writerows(table_rows(parse_table(study.fuel_table_after["text"], row_name="load")))
+    csv.writer(out).writerows(build_csv_rows(parse_table(study.fuel_table_after["text"], row_name="load")))
     return out.getvalue()

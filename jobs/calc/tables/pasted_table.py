@@ -1,7 +1,7 @@
-"""A table as people paste it: engine speeds in the first row, grip or load in the first column.
+"""Tables as people paste them: engine speeds in the first row, grip or load in the first column.
 
-Tabs, semicolons, commas or blanks part the cells; decimals are a comma or a point. Written out again, a
-cell that did not change keeps the very text it came with.
+Cells are separated by tabs, semicolons, commas or spaces; the decimal mark is a comma or a point. Formatted
+again, a cell that did not change keeps its text to the letter.
 """
 
 import math
@@ -15,27 +15,28 @@ from jobs.calc.run_file.decimal_marks import find_decimal_marks
 from jobs.calc.statistics import FloatArray
 from jobs.calc.tables.cell_grid import check_axis
 
-MOST_CELLS_A_SIDE = 200
-# No engine turns this slowly: an axis that ends below it wrote its thousands with a mark ("4.000").
-SLOWEST_FULL_SPEED_RPM = 100.0
+MAX_CELLS_PER_AXIS = 200
+# No engine turns so slowly, so an axis that ends below it has a thousands mark ("4.000"). Rule of thumb, no
+# published source.
+MIN_FULL_SPEED_RPM = 100.0
 _OTHER_MARK = {".": ",", ",": "."}
 
 
 @dataclass(frozen=True, eq=False)
 class PastedTable:
-    """A table with its two axes; rows by the first column, columns by the first row.
+    """A table with its two axes.
 
     Attributes
     ----------
     column_axis, row_axis : array, (c,) and (r,)
-        Rising.
+        Engine speed [1/min], and grip or load [%]; rising.
     cells : array, (r, c)
-        NaN is an empty cell.
-    texts : tuple of tuple of str
-        Every line's cells as they were pasted, the axes among them.
+        In any unit; NaN is an empty cell.
+    texts : tuple of tuple of str, (r + 1, c + 1)
+        All cells as they were pasted, axes included.
     delimiter, decimal_mark : str
     decimals : int
-        Most decimals of any cell.
+        Largest number of decimals of any cell.
     """
 
     column_axis: FloatArray
@@ -48,31 +49,35 @@ class PastedTable:
 
 
 def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine speed") -> PastedTable:
-    """Read a pasted table.
+    """Parse a pasted table.
 
     Parameters
     ----------
     text : str
-        First row the engine speeds, with or without something in the corner; first column grip or load.
+        First row engine speeds, with or without a cell in the corner; first column grip or load.
     row_name, column_name : str
-        What the axes are called where one is at fault.
+        What error messages call the axes.
+
+    Returns
+    -------
+    PastedTable
 
     Raises
     ------
     ValueError
-        Names the line, the cell and what is wrong with it.
+        The message names the line, the cell and what is wrong with it.
     """
-    lines = _lines(text)
-    delimiter = _delimiter([line for _, line in lines])
+    lines = _numbered_lines(text)
+    delimiter = _find_delimiter([line for _, line in lines])
     numbers = [number for number, _ in lines]
-    rows = _squared(numbers, [split_cells(line, delimiter) for _, line in lines])
+    rows = _align_rows(numbers, [split_cells(line, delimiter) for _, line in lines])
     head, body = rows[0], rows[1:]
-    # The axis has no say: its 500 beside a cell's 4.125 would pass for a figure below a grouped thousand.
+    # Without the axis: its 500 beside a cell of 4.125 would look like a value below a grouped thousand.
     mark = "." if delimiter == "," else find_decimal_marks([row[1:] for row in body]).decimal
-    columns = _speeds(head[1:], numbers[0], mark)
-    row_axis = [_figure(row[0], number, 1, mark) for number, row in zip(numbers[1:], body, strict=True)]
+    columns = _parse_speeds(head[1:], numbers[0], mark)
+    row_axis = [_parse_value(row[0], number, 1, mark) for number, row in zip(numbers[1:], body, strict=True)]
     cells = [
-        [_cell(cell, number, place, mark) for place, cell in enumerate(row[1:], start=2)]
+        [_parse_cell(cell, number, position, mark) for position, cell in enumerate(row[1:], start=2)]
         for number, row in zip(numbers[1:], body, strict=True)
     ]
     return PastedTable(
@@ -87,37 +92,58 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
 
 
 def format_table(table: PastedTable, cells: npt.ArrayLike | None = None) -> str:
-    """The table as text in the form it came in, with new figures if given; an unchanged cell keeps its text.
+    """Format a table as it was pasted.
+
+    Parameters
+    ----------
+    table : PastedTable
+    cells : array, (r, c), optional
+        New values; a cell that did not change keeps its text.
+
+    Returns
+    -------
+    str
 
     Raises
     ------
     ValueError
-        Cells of another shape.
+        The cells have another shape than the table.
     """
-    figures = _figures_for(table, cells)
+    values = _check_cells(table, cells)
     lines = [list(table.texts[0])]
-    for row, old, new in zip(table.texts[1:], table.cells, figures, strict=True):
-        written = [
-            text if was == now or (np.isnan(was) and np.isnan(now)) else _write(float(now), table)
+    for row, old, new in zip(table.texts[1:], table.cells, values, strict=True):
+        texts = [
+            text if was == now or (np.isnan(was) and np.isnan(now)) else _format_cell(float(now), table)
             for text, was, now in zip(row[1:], old, new, strict=True)
         ]
-        lines.append([row[0], *written])
-    if table.delimiter == " ":  # an empty cell would be lost between blanks
+        lines.append([row[0], *texts])
+    if table.delimiter == " ":  # an empty cell would be lost between spaces
         lines = [[cell or "-" for cell in line] for line in lines]
     return "\n".join(table.delimiter.join(line) for line in lines) + "\n"
 
 
-def table_rows(table: PastedTable, cells: npt.ArrayLike | None = None) -> list[list[str]]:
-    """The table as rows of figures for a CSV file: points as decimals, each cell with as many as it had.
+def build_csv_rows(table: PastedTable, cells: npt.ArrayLike | None = None) -> list[list[str]]:
+    """Build the rows of a CSV file from a table.
+
+    Parameters
+    ----------
+    table : PastedTable
+    cells : array, (r, c), optional
+        New values.
+
+    Returns
+    -------
+    list of list of str
+        With decimal points; an unchanged cell keeps its number of decimals.
 
     Raises
     ------
     ValueError
-        Cells of another shape.
+        The cells have another shape than the table.
     """
-    figures = _figures_for(table, cells)
+    values = _check_cells(table, cells)
     rows = [["", *(f"{speed:g}" for speed in table.column_axis)]]
-    for label, texts, old, new in zip(table.row_axis, table.texts[1:], table.cells, figures, strict=True):
+    for label, texts, old, new in zip(table.row_axis, table.texts[1:], table.cells, values, strict=True):
         row = [f"{label:g}"]
         for text, was, now in zip(texts[1:], old, new, strict=True):
             decimals = _decimals(text, table.decimal_mark) if was == now else table.decimals
@@ -126,15 +152,15 @@ def table_rows(table: PastedTable, cells: npt.ArrayLike | None = None) -> list[l
     return rows
 
 
-def _figures_for(table: PastedTable, cells: npt.ArrayLike | None) -> FloatArray:
-    figures = table.cells if cells is None else np.asarray(cells, dtype=float)
-    if figures.shape != table.cells.shape:
-        raise ValueError(f"The table has {table.cells.shape} cells; {figures.shape} were given.")
-    return figures
+def _check_cells(table: PastedTable, cells: npt.ArrayLike | None) -> FloatArray:
+    values = table.cells if cells is None else np.asarray(cells, dtype=float)
+    if values.shape != table.cells.shape:
+        raise ValueError(f"The table has {table.cells.shape} cells; {values.shape} were given.")
+    return values
 
 
-def _lines(text: str) -> list[tuple[int, str]]:
-    """The lines that hold something, with their numbers as the person counts them."""
+def _numbered_lines(text: str) -> list[tuple[int, str]]:
+    """Return the lines that are not empty, with their numbers counted from 1."""
     numbered = enumerate(text.lstrip("\ufeff").splitlines(), start=1)
     lines = [(number, line) for number, line in numbered if line.strip(" \t;,")]
     if len(lines) < 3:
@@ -142,29 +168,29 @@ def _lines(text: str) -> list[tuple[int, str]]:
             "A table needs a first row of engine speeds and at least two rows below it; "
             f"{len(lines)} with anything in them were found."
         )
-    if len(lines) > MOST_CELLS_A_SIDE + 1:
-        raise ValueError(f"The table has {len(lines)} rows; at most {MOST_CELLS_A_SIDE} can be read.")
+    if len(lines) > MAX_CELLS_PER_AXIS + 1:
+        raise ValueError(f"The table has {len(lines)} rows; at most {MAX_CELLS_PER_AXIS} can be read.")
     return lines
 
 
-def _delimiter(lines: list[str]) -> str:
-    for sign in ("\t", ";"):
-        if all(sign in line for line in lines):
-            return sign
-    # With blanks between the cells, commas are decimals.
-    blanks = all(len(line.split()) > 2 and not any(p.endswith(",") for p in line.split()) for line in lines)
-    return "," if not blanks and all("," in line for line in lines) else " "
+def _find_delimiter(lines: list[str]) -> str:
+    for mark in ("\t", ";"):
+        if all(mark in line for line in lines):
+            return mark
+    # Between spaces, commas are decimal marks.
+    spaces = all(len(line.split()) > 2 and not any(p.endswith(",") for p in line.split()) for line in lines)
+    return "," if not spaces and all("," in line for line in lines) else " "
 
 
-def _squared(numbers: list[int], rows: list[list[str]]) -> list[list[str]]:
-    """All rows of one width: the first may lack its corner, all may end in cells too many that are empty."""
+def _align_rows(numbers: list[int], rows: list[list[str]]) -> list[list[str]]:
+    """Give all rows one width: the first may lack its corner, all may end in surplus empty cells."""
     width = max(len(rows[1]), len(rows[2]))
     while width > 1 and all(len(row) < width or not row[width - 1] for row in rows):
         width -= 1
     if width < 3:
         raise ValueError("A table needs at least two engine speeds: is it parted by tabs or semicolons?")
-    if width > MOST_CELLS_A_SIDE + 1:
-        raise ValueError(f"The table has {width} columns; at most {MOST_CELLS_A_SIDE} can be read.")
+    if width > MAX_CELLS_PER_AXIS + 1:
+        raise ValueError(f"The table has {width} columns; at most {MAX_CELLS_PER_AXIS} can be read.")
     rows = [_without_empty_end(row, width) for row in rows]
     if len(rows[0]) == width - 1:
         rows[0] = ["", *rows[0]]
@@ -183,29 +209,29 @@ def _without_empty_end(row: list[str], width: int) -> list[str]:
     return row
 
 
-def _speeds(texts: list[str], line: int, mark: str) -> list[float]:
-    speeds = [_figure(text, line, place, mark) for place, text in enumerate(texts, start=2)]
-    if max(speeds) >= SLOWEST_FULL_SPEED_RPM or not any(mark in text for text in texts):
+def _parse_speeds(texts: list[str], line: int, mark: str) -> list[float]:
+    speeds = [_parse_value(text, line, position, mark) for position, text in enumerate(texts, start=2)]
+    if max(speeds) >= MIN_FULL_SPEED_RPM or not any(mark in text for text in texts):
         return speeds
     other = _OTHER_MARK[mark]
-    return [_figure(text, line, place, other) for place, text in enumerate(texts, start=2)]
+    return [_parse_value(text, line, position, other) for position, text in enumerate(texts, start=2)]
 
 
-def _cell(text: str, line: int, place: int, mark: str) -> float:
-    return math.nan if is_missing(text) else _figure(text, line, place, mark)
+def _parse_cell(text: str, line: int, position: int, mark: str) -> float:
+    return math.nan if is_missing(text) else _parse_value(text, line, position, mark)
 
 
-def _figure(text: str, line: int, place: int, mark: str) -> float:
+def _parse_value(text: str, line: int, position: int, mark: str) -> float:
     value = parse_number(text, mark)
     if value is None or math.isnan(value):
-        said = f"'{text}' is not a figure" if text else "a figure is missing"
-        raise ValueError(f"Line {line}, column {place}: {said}.")
+        fault = f"'{text}' is not a figure" if text else "a figure is missing"
+        raise ValueError(f"Line {line}, column {position}: {fault}.")
     return value
 
 
 def _decimals(text: str, mark: str) -> int:
-    return sum(sign.isdigit() for sign in text.partition(mark)[2])
+    return sum(character.isdigit() for character in text.partition(mark)[2])
 
 
-def _write(value: float, table: PastedTable) -> str:
+def _format_cell(value: float, table: PastedTable) -> str:
     return "" if np.isnan(value) else f"{value:.{table.decimals}f}".replace(".", table.decimal_mark)

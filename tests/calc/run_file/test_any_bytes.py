@@ -108,8 +108,8 @@ CHOICES = st.builds(
 
 @settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(st.one_of(st.binary(max_size=400), files(), files()), CHOICES)
-def test_any_bytes_are_read_or_refused(data: bytes, chosen: StructureOverrides) -> None:
-    for choice in (None, chosen):
+def test_any_bytes_are_read_or_refused_with_a_sentence(data: bytes, overrides: StructureOverrides) -> None:
+    for choice in (None, overrides):
         try:
             guess = sniff(data, "any.csv", choice)
         except RunFileError as error:

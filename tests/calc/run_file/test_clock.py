@@ -24,16 +24,16 @@ ROWS = "Time,RPM\n0.0,3000\n0.1,3010\n"
         ("Bike 2026-11, rim 17", None),
     ],
 )
-def test_stamp_of_a_preamble(line: str, expected: datetime | None) -> None:
+def test_date_and_time_on_one_line_are_found(line: str, expected: datetime | None) -> None:
     assert find_stated_time(f"{line}\n{ROWS}".encode()).at == expected
 
 
-def test_stamps_of_the_rows_give_the_first() -> None:
+def test_first_row_gives_the_time_when_rows_have_dates() -> None:
     rows = "".join(f"2026-11-05 14:03:{second:02d}.500,3000\n" for second in range(20, 30))
     assert find_stated_time(f"Time,RPM\n{rows}".encode("utf-16")).at == datetime(2026, 11, 5, 14, 3, 20)
 
 
-def test_what_is_no_run_file_states_nothing() -> None:
+def test_no_time_is_found_when_it_is_no_run_file() -> None:
     assert find_stated_time(b"") == StatedTime()
     assert find_stated_time(b"\x89PNG\r\n\x1a\n" + bytes(200)) == StatedTime()
 
@@ -58,17 +58,17 @@ def test_what_is_no_run_file_states_nothing() -> None:
         ("Date: 2026-11-24\nTime: 25:10", None),
     ],
 )
-def test_date_and_time_on_lines_of_their_own(preamble: str, expected: datetime | None) -> None:
+def test_date_and_time_on_separate_lines_are_found(preamble: str, expected: datetime | None) -> None:
     assert find_stated_time(f"{preamble}\n{ROWS}".encode()).at == expected
 
 
-def test_clock_times_of_the_rows_are_not_taken_for_the_time_of_day() -> None:
+def test_clock_times_of_rows_are_no_time_of_day() -> None:
     rows = "".join(f"00:00:{second:02d},3000\n" for second in range(20))
     assert find_stated_time(f"Date: 2026-11-24\nTime,RPM\n{rows}".encode()).at is None
 
 
 @pytest.mark.parametrize("lines", ["Date,04/03/2026\nTime,14:32", "Date,04/03/2026 14:32"])
-def test_day_and_month_that_may_be_taken_for_each_other_are_told(lines: str) -> None:
+def test_ambiguous_day_and_month_give_a_doubt(lines: str) -> None:
     stated = find_stated_time(f"{lines}\n{ROWS}".encode())
     assert stated.at is None
     assert stated.doubt == "The file's date 04/03/2026 may be 2026-03-04 or 2026-04-03"

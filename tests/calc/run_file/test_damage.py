@@ -30,7 +30,7 @@ def dropped(run) -> dict[str, tuple[int, ...]]:
 
 
 @pytest.mark.parametrize("repeat", ["Time [s],Engine speed [rpm],Power [kW],Lambda", "s,rpm,kW,-"])
-def test_a_repeated_header_is_left_out_and_named(repeat):
+def test_repeated_header_is_skipped_and_reported(repeat):
     text = sweep(header="Time,Engine speed,Power,Lambda").replace("\n", "\ns,rpm,kW,-\n", 1)
     line = "Time,Engine speed,Power,Lambda" if repeat.startswith("Time") else repeat
     run = read_confirmed(with_line(20, line, text))
@@ -38,19 +38,19 @@ def test_a_repeated_header_is_left_out_and_named(repeat):
     assert dropped(run) == {"repeated header": (20,)}
 
 
-def test_text_in_the_middle_is_left_out_and_named():
+def test_text_between_rows_is_skipped_and_reported():
     run = read_confirmed(with_line(12, "--- restarted ---"))
     assert_sweep(run)
     assert dropped(run) == {"no figure in the row": (12,)}
 
 
-def test_text_below_the_figures_is_left_out_and_named():
+def test_text_below_the_rows_is_skipped_and_reported():
     run = read_confirmed((sweep() + "\nend of run\nMax power,29.75\n").encode())
     assert_sweep(run)
     assert dropped(run) == {"empty": (42,), "text below the figures": (43, 44)}
 
 
-def test_blank_lines_and_rows_of_empty_cells_are_left_out_and_line_numbers_stay():
+def test_empty_rows_are_skipped_and_line_numbers_stay_right():
     rows = sweep().split("\n")
     data = "\n".join([*rows[:5], "", ",,,", *rows[5:30], "0.5,oops,21,0.9", *rows[30:]]).encode()
     run = read_confirmed(data)
@@ -59,7 +59,7 @@ def test_blank_lines_and_rows_of_empty_cells_are_left_out_and_line_numbers_stay(
     assert run.report.rows == 41
 
 
-def test_cells_that_are_no_figures_become_not_measured_and_are_named_by_column():
+def test_cells_without_figure_become_nan_and_are_reported_by_column():
     rows = sweep().split("\n")
     for line in (3, 7, 8):
         cells = rows[line - 1].split(",")
@@ -77,7 +77,7 @@ def test_cells_that_are_no_figures_become_not_measured_and_are_named_by_column()
     )
 
 
-def test_only_the_first_twenty_lines_are_named():
+def test_report_names_only_the_first_twenty_lines():
     rows = [
         f"{t:.2f},{'bad' if i % 2 else n},1,1"
         for i, (t, n) in enumerate(zip(range(100), range(100), strict=True))
@@ -88,7 +88,7 @@ def test_only_the_first_twenty_lines_are_named():
 
 
 @pytest.mark.parametrize("mark", ["", "-", "NaN", "nan", "N/A", "---", "null"])
-def test_marks_for_missing_are_not_measured_and_no_fault(mark):
+def test_missing_marks_become_nan_and_count_as_missing(mark):
     rows = sweep().split("\n")
     rows[5] = f"0.20,3040.00,{mark},0.94"
     run = read_confirmed("\n".join(rows).encode())
@@ -99,7 +99,7 @@ def test_marks_for_missing_are_not_measured_and_no_fault(mark):
 @pytest.mark.parametrize(
     "cell", ["inf", "-inf", "1e999", "0x1F", "1_000", "٣", "=1+1", "12:30", "5 kPa", "1.2.3"]
 )
-def test_what_only_looks_like_a_figure_is_none(cell):
+def test_cell_that_only_looks_like_a_figure_becomes_nan(cell):
     rows = sweep().split("\n")
     rows[5] = f"0.20,3040.00,{cell},0.94"
     run = read_confirmed("\n".join(rows).encode())
@@ -118,13 +118,13 @@ def test_what_only_looks_like_a_figure_is_none(cell):
         ("−21.5", -21.5),
     ],
 )
-def test_figures_written_otherwise_are_read(cell, value):
+def test_other_ways_to_write_a_figure_are_read(cell, value):
     rows = sweep().split("\n")
     rows[5] = f"0.20,3040.00,{cell},0.94"
     assert read_confirmed("\n".join(rows).encode()).channels["power_kw"][4] == value
 
 
-def test_a_point_among_decimal_commas_is_read():
+def test_decimal_point_among_decimal_commas_is_read():
     text = sweep(";", ",").replace(";21,00;", ";21.00;", 1)
     assert_sweep(read_confirmed(text.encode()))
 
@@ -132,7 +132,7 @@ def test_a_point_among_decimal_commas_is_read():
 @pytest.mark.parametrize(
     ("mark", "decimal", "delimiter"), [(".", ",", ";"), (",", ".", ";"), (" ", ",", ";"), ("'", ".", ",")]
 )
-def test_thousands_marks(mark, decimal, delimiter):
+def test_thousands_marks_are_read(mark, decimal, delimiter):
     speeds = np.arange(900.0, 1300.0, 10.0)
     rows = "".join(
         f"{t:.2f}".replace(".", decimal)
@@ -145,7 +145,7 @@ def test_thousands_marks(mark, decimal, delimiter):
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], speeds)
 
 
-def test_thousands_marks_that_only_come_below_the_first_part():
+def test_thousands_marks_are_found_when_only_far_down():
     speeds = np.concatenate([np.full(30_000, 850), np.full(50, 1050)])
     rows = "".join(
         f"{i / 100:.2f};{f'{n:,}'.replace(',', '.')}\n".replace(".", ",", 1) for i, n in enumerate(speeds)
@@ -154,7 +154,7 @@ def test_thousands_marks_that_only_come_below_the_first_part():
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], speeds)
 
 
-def test_figures_that_may_be_grouped_or_not_are_questioned():
+def test_ambiguous_thousands_mark_is_questioned():
     cells = [f"{n:,}" for n in range(900, 1300, 10)]  # 900 to 990, then 1,000 to 1,290
     data = "".join(f"{cell};\n" for cell in ["Engine speed [rpm]", *cells]).encode()
     layout = sniff(data).layout
@@ -163,7 +163,7 @@ def test_figures_that_may_be_grouped_or_not_are_questioned():
     np.testing.assert_allclose(speeds, np.arange(900, 1300, 10))
 
 
-def test_a_row_with_cells_too_many_keeps_the_first_and_is_named():
+def test_row_with_surplus_cells_keeps_the_first_and_is_reported():
     rows = sweep().split("\n")
     rows[9] += ",7,8"
     run = read_confirmed("\n".join(rows).encode())
@@ -171,7 +171,7 @@ def test_a_row_with_cells_too_many_keeps_the_first_and_is_named():
     assert any("more cells" in sentence and "line 10" in sentence for sentence in run.report.sentences)
 
 
-def test_a_short_row_misses_its_last_cells():
+def test_short_row_gets_nan_in_its_last_cells():
     rows = sweep().split("\n")
     rows[9] = "0.40,3080.00"
     run = read_confirmed("\n".join(rows).encode())
@@ -179,13 +179,13 @@ def test_a_short_row_misses_its_last_cells():
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], ENGINE_SPEED_RPM)
 
 
-def test_a_last_row_cut_off_in_the_middle_is_left_out():
+def test_last_row_is_skipped_when_cut_off():
     run = read_confirmed((sweep() + "2.00,34").encode())
     assert_sweep(run)
     assert dropped(run) == {"cut off in the middle": (42,)}
 
 
-def test_a_whole_last_row_without_a_line_end_is_kept():
+def test_last_row_is_read_when_it_lacks_only_a_line_end():
     assert_sweep(read_confirmed(sweep().rstrip("\n").encode()))
 
 
@@ -194,20 +194,20 @@ def test_padding_behind_the_last_row_is_ignored(padding):
     assert_sweep(read_confirmed(sweep().encode() + padding))
 
 
-def test_a_quote_that_nobody_closed_costs_one_cell():
+def test_unclosed_quote_leaves_all_other_cells_alone():
     rows = sweep().split("\n")
     rows[5] = '0.20,"3040.00,21.00,0.94'
     assert_sweep(read_confirmed("\n".join(rows).encode()))
 
 
-def test_bytes_of_another_encoding_further_down_cost_one_cell():
+def test_bytes_of_another_encoding_cost_one_cell():
     data = sweep().encode().replace(b",21.00,", b",21\xb0,", 1)
     run = read_confirmed(data)
     assert np.isnan(run.channels["power_kw"][4])
     np.testing.assert_allclose(run.channels["lambda"], LAMBDA)
 
 
-def test_a_column_of_words_is_left_out_and_the_rest_is_read():
+def test_column_of_words_is_skipped_and_the_rest_is_read():
     rows = sweep().split("\n")
     data = "\n".join([rows[0] + ",Marker", *(row + ",lap" for row in rows[1:-1]), ""]).encode()
     run = read_confirmed(data)
@@ -234,7 +234,7 @@ def test_damage_deep_in_a_long_file_leaves_all_other_rows_alone():
 
 
 @pytest.mark.parametrize(("column", "value"), [(1, 60_000), (3, 9), (2, -900)])
-def test_values_that_cannot_be_are_questioned_and_kept(column, value):
+def test_implausible_values_are_questioned_and_stored(column, value):
     rows = sweep().split("\n")
     cells = rows[10].split(",")
     cells[column] = str(value)
@@ -246,12 +246,12 @@ def test_values_that_cannot_be_are_questioned_and_kept(column, value):
     assert run.channels[run.report.columns[column].stored_as][9] == value
 
 
-def test_a_hot_intake_is_questioned():
+def test_implausible_temperature_is_questioned():
     data = ("Intake air temperature [°C];Engine speed [rpm]\n" + "400;3000\n" * 30).encode()
     assert "not believable" in read_confirmed(data).report.questions[0].sentence
 
 
-def test_time_that_runs_backwards_is_questioned():
+def test_time_running_backwards_is_questioned():
     rows = sweep().split("\n")
     rows[10], rows[11] = rows[11], rows[10]
     (question,) = read_confirmed("\n".join(rows).encode()).report.questions
@@ -259,12 +259,12 @@ def test_time_that_runs_backwards_is_questioned():
     assert "line 12" in question.sentence
 
 
-def test_figures_without_any_row_are_refused():
+def test_file_without_a_row_of_figures_is_refused():
     with pytest.raises(RunFileError, match="no row with figures"):
         read(f"{HEADER}\nx,y,z,w\nerr,err,err,err\n1".encode(), confirmed_layout(sweep().encode()))
 
 
-def test_rows_with_cells_too_many_all_over_a_long_file_keep_their_first_cells():
+def test_surplus_cells_all_over_a_long_file_leave_the_first_cells_alone():
     n = 30_000
     rows = lines([np.arange(n) / 100, 3000 + np.arange(n) % 5000, np.full(n, 20.0), np.full(n, 0.9)]).split(
         "\n"
@@ -279,7 +279,7 @@ def test_rows_with_cells_too_many_all_over_a_long_file_keep_their_first_cells():
     )
 
 
-def test_a_row_between_blanks_with_a_cell_missing_does_not_slide():
+def test_row_lacking_a_cell_is_skipped_when_delimiter_is_space():
     rows = sweep("  ", header="Time_s,Engine_speed_rpm,Power_kW,Lambda").split("\n")
     rows[5] = "0.20            21.00  0.94"  # the engine speed is missing
     rows[9] = "0.40  3080.00  22.00  NaN"
@@ -290,7 +290,7 @@ def test_a_row_between_blanks_with_a_cell_missing_does_not_slide():
     assert np.isnan(run.channels["lambda"][7])
 
 
-def test_a_column_of_dates_does_not_stop_the_others():
+def test_column_of_dates_leaves_the_others_alone():
     rows = sweep().split("\n")
     data = "\n".join([f"Date,{rows[0]}", *(f"25.11.2026,{row}" for row in rows[1:-1]), ""]).encode()
     run = read_confirmed(data)

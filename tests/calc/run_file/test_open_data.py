@@ -38,7 +38,7 @@ def damaged(data: bytes) -> dict[str, bytes]:
 
 
 @pytest.mark.parametrize("twin", damaged(b""))
-def test_ozone_monitors_give_the_certified_line(twin):
+def test_nist_norris_file_gives_the_certified_line(twin):
     found = channels(damaged((NIST / "nist_linregress" / "Norris.dat").read_bytes())[twin])
     assert set(found) == {"x", "y"}
     assert len(found["x"]) == 36
@@ -48,14 +48,14 @@ def test_ozone_monitors_give_the_certified_line(twin):
 
 
 @pytest.mark.parametrize(("name", "column", "rows"), [("SiRstv", "Resistance", 25), ("AtmWtAg", "AgWt", 48)])
-def test_sixty_lines_of_notes_above_two_columns(name, column, rows):
+def test_nist_anova_file_is_read_below_sixty_lines_of_notes(name, column, rows):
     found = channels((NIST / "nist_anova" / f"{name}.dat").read_bytes())
     assert set(found) == {"Instrument", column}
     assert len(found[column]) == rows
     assert set(np.unique(found["Instrument"])) <= {1, 2, 3, 4, 5}
 
 
-def test_columns_parted_by_blanks_without_names():
+def test_columns_between_spaces_are_read_when_file_has_no_header():
     found = channels((SAMPLES / "data_x_x2_x3.csv").read_bytes())
     x = np.arange(11.0)
     for name, expected in zip(("column 1", "column 2", "column 3"), (x, x**2, x**3), strict=True):

@@ -56,18 +56,18 @@ def column(header: str, cell: str) -> bytes:
         ("Distance [km]", "1.5", "distance_m", 1500.0),
     ],
 )
-def test_columns_come_in_si_units(header, cell, channel, expected):
+def test_columns_are_converted_to_the_unit_of_their_channel(header, cell, channel, expected):
     run = read_confirmed(column(header, cell))
     np.testing.assert_allclose(run.channels[channel], expected, rtol=1e-8)
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], [float(n) for n in SPEED])
 
 
-def test_thousands_of_revolutions():
+def test_thousands_of_revolutions_are_converted_to_rpm():
     data = ("Engine speed [rpm x1000];Power [kW]\n" + "4.5;20\n" * 40).encode()
     np.testing.assert_allclose(read_confirmed(data).channels["engine_speed_rpm"], 4500.0)
 
 
-def test_an_air_fuel_ratio_asks_for_its_fuel():
+def test_air_fuel_ratio_asks_for_its_fuel():
     # check values lambda-01 and lambda-04: 12.9 on the petrol scale of 14.7, 8.6 on one of 9.8
     data = column("AFR", "12.9")
     layout = sniff(data).layout
@@ -76,7 +76,7 @@ def test_an_air_fuel_ratio_asks_for_its_fuel():
     np.testing.assert_allclose(read(data, layout.confirmed()).channels["lambda"], 0.877551, rtol=1e-6)
 
 
-def test_an_air_fuel_ratio_by_its_own_fuel():
+def test_air_fuel_ratio_is_converted_with_its_own_fuel():
     data = column("AFR", "8.6")
     layout = replace(sniff(data).layout.confirmed(), stoichiometric_afr=9.8)
     run = read(data, layout)
@@ -84,12 +84,12 @@ def test_an_air_fuel_ratio_by_its_own_fuel():
     assert run.report.questions == ()
 
 
-def test_an_equivalence_ratio_of_zero_is_not_measured():
+def test_equivalence_ratio_of_zero_becomes_nan():
     data = column("Equivalence ratio", "0.8").replace(b";0.8\n", b";0\n", 1)
     assert np.isnan(read_confirmed(data).channels["lambda"][0])
 
 
-def test_power_said_to_be_corrected_is_questioned():
+def test_power_named_as_corrected_is_questioned():
     data = column("Power SAE corrected [hp]", "100")
     questions = preview(data, sniff(data).layout, rows=10).questions
     assert any("corrected" in question.sentence for question in questions)
@@ -154,7 +154,7 @@ def test_times_count_in_seconds_from_the_first_row(cells, header):
     np.testing.assert_allclose(times(cells, header), [0, 0.25, 0.5, 1.0], atol=1e-4)
 
 
-def test_a_clock_that_makes_no_sense_is_not_measured():
+def test_impossible_clock_time_becomes_nan():
     data = (
         "Time;Engine speed [rpm]\n"
         + "".join(f"12:03:0{i}.0;3000\n" for i in range(5))
@@ -165,7 +165,7 @@ def test_a_clock_that_makes_no_sense_is_not_measured():
     assert run.report.columns[0].lines == (7,)
 
 
-def test_a_date_beside_a_clock():
+def test_clock_is_time_when_a_date_is_beside_it():
     data = "Date;Clock;Engine speed [rpm]\n" + "".join(f"25.11.2026;12:03:0{i};3000\n" for i in range(5))
     run = read_confirmed(data.encode())
     np.testing.assert_allclose(run.channels["time_s"], range(5))

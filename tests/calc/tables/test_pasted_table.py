@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.tables.pasted_table import format_table, parse_table, table_rows
+from jobs.calc.tables.pasted_table import build_csv_rows, format_table, parse_table
 
 SPEEDS, GRIPS = [2000, 4000, 6000], [0, 50, 100]
 CELLS = [[1.25, 1.5, 1.75], [2.5, 3.0, 3.5], [4.05, 5.0, 6.0]]
@@ -30,7 +30,7 @@ PASTED = {
 
 
 @pytest.mark.parametrize("text", PASTED.values(), ids=PASTED.keys())
-def test_table_is_read(text: str) -> None:
+def test_parse_table_reads_every_way_of_pasting(text: str) -> None:
     table = parse_table(text)
     np.testing.assert_array_equal(table.column_axis, SPEEDS)
     np.testing.assert_array_equal(table.row_axis, GRIPS)
@@ -38,7 +38,7 @@ def test_table_is_read(text: str) -> None:
 
 
 @pytest.mark.parametrize("text", PASTED.values(), ids=PASTED.keys())
-def test_table_written_out_reads_the_same(text: str) -> None:
+def test_formatted_table_parses_to_the_same_values(text: str) -> None:
     first = parse_table(text)
     again = parse_table(format_table(first))
     np.testing.assert_array_equal(again.cells, first.cells)
@@ -47,41 +47,41 @@ def test_table_written_out_reads_the_same(text: str) -> None:
 
 
 @pytest.mark.parametrize("name", ["tabs, points", "tabs, commas", "semicolons, commas"])
-def test_unchanged_table_comes_back_to_the_letter(name: str) -> None:
+def test_format_table_keeps_an_unchanged_table_to_the_letter(name: str) -> None:
     assert format_table(parse_table(PASTED[name])) == PASTED[name]
 
 
-def test_only_changed_cells_are_written_anew() -> None:
+def test_format_table_rewrites_only_changed_cells() -> None:
     table = parse_table(PASTED["semicolons, commas"])
     cells = table.cells.copy()
     cells[2, 1] = 5.1
     assert format_table(table, cells) == PASTED["semicolons, commas"].replace("4,05;5;6", "4,05;5,10;6")
 
 
-def test_rows_for_a_file_have_points_and_the_decimals_of_each_cell() -> None:
+def test_csv_rows_have_points_and_the_decimals_of_each_cell() -> None:
     table = parse_table(PASTED["thousands with points"])
     cells = table.cells.copy()
     cells[2, 2] = 6.1
-    rows = table_rows(table, cells)
+    rows = build_csv_rows(table, cells)
     assert rows[0] == ["", "2000", "4000", "6000"]
     assert rows[1] == ["0", "1.25", "1.5", "1.75"]
     assert rows[3] == ["100", "4.05", "5", "6.10"]
 
 
-def test_three_decimals_beside_a_speed_of_500_are_no_thousands() -> None:
+def test_three_decimals_are_no_thousands_when_a_speed_is_500() -> None:
     table = parse_table("\t500\t1000\n0\t4.125\t5.250\n50\t6.375\t7.500\n")
     np.testing.assert_array_equal(table.cells, [[4.125, 5.25], [6.375, 7.5]])
     np.testing.assert_array_equal(table.column_axis, [500, 1000])
 
 
 @pytest.mark.parametrize("head", ["1,000\t2,000", "1.000\t2.000", "1'000\t2'000", "1000\t2000"])
-def test_whole_figures_below_marked_speeds(head: str) -> None:
+def test_whole_values_are_read_when_speeds_have_thousands_marks(head: str) -> None:
     table = parse_table(f"{head}\n0\t0\t0\n100\t100\t100\n")
     np.testing.assert_array_equal(table.column_axis, [1000, 2000])
     np.testing.assert_array_equal(table.cells, [[0, 0], [100, 100]])
 
 
-def test_empty_cell_is_not_measured_and_stays_empty() -> None:
+def test_empty_cell_becomes_nan_and_stays_empty() -> None:
     text = "\t2000\t4000\n0\t1.5\t\n50\t-\t2.5\n"
     table = parse_table(text)
     assert np.isnan(table.cells[0, 1])
@@ -89,7 +89,7 @@ def test_empty_cell_is_not_measured_and_stays_empty() -> None:
     assert format_table(table) == text
 
 
-def test_large_table_comes_back_to_the_letter() -> None:
+def test_format_table_keeps_a_large_table_to_the_letter() -> None:
     rng = np.random.default_rng(1)
     lines = ["\t".join(["", *(str(500 * (i + 1)) for i in range(40))])]
     lines += ["\t".join([str(3 * r), *(f"{v:.3f}" for v in rng.uniform(0, 20, 40))]) for r in range(30)]
@@ -101,7 +101,7 @@ def test_large_table_comes_back_to_the_letter() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "words"),
+    ("text", "message"),
     [
         ("", "first row of engine speeds"),
         ("1000\t2000", "at least two rows"),
@@ -115,11 +115,11 @@ def test_large_table_comes_back_to_the_letter() -> None:
         ("\t1000\t2000\n0\t1\t1e999\n50\t2\t3\n", "not a figure"),
     ],
 )
-def test_what_cannot_be_read_is_named(text: str, words: str) -> None:
-    with pytest.raises(ValueError, match=words):
+def test_parse_table_names_what_it_cannot_read(text: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
         parse_table(text)
 
 
-def test_cells_of_another_shape_are_refused() -> None:
+def test_format_table_refuses_cells_of_another_shape() -> None:
     with pytest.raises(ValueError, match="were given"):
         format_table(parse_table(PASTED["no corner"]), np.ones((2, 2)))

@@ -31,16 +31,16 @@ from tests.calc.run_files import (
 @pytest.mark.parametrize(
     "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252"]
 )
-def test_any_encoding_gives_the_same_channels(encoding):
+def test_every_encoding_gives_the_same_channels(encoding):
     text = sweep(header="Zeit [s],Motordrehzahl [1/min],Leistung [kW],λ" if encoding != "cp1252" else None)
     assert_sweep(read_confirmed(text.encode(encoding)))
 
 
-def test_utf_16_big_endian_with_its_mark():
+def test_utf_16_big_endian_is_read_when_it_has_a_byte_order_mark():
     assert_sweep(read_confirmed(b"\xfe\xff" + sweep().encode("utf-16-be")))
 
 
-def test_western_windows_signs_in_the_header():
+def test_western_windows_characters_in_the_header_are_read():
     data = sweep(header="Time [s],Engine speed [rpm],Power [kW],Température d'air [°C]").encode("cp1252")
     guess = sniff(data)
     assert guess.layout.encoding == "cp1252"
@@ -48,7 +48,7 @@ def test_western_windows_signs_in_the_header():
     assert guess.layout.columns[3].unit == "c"
 
 
-def test_accent_cut_in_two_by_the_end_of_the_part_looked_at():
+def test_encoding_is_utf_8_when_the_head_ends_within_a_character():
     header = "Zeit [s],Motordrehzahl [rpm],Leistung [kW],λ\n"
     padding = 256 * 1024 - 1 - len(header.encode())
     data = (header + "0.00,1000.00,1.00,0.90\n" * (padding // 23)).encode()
@@ -58,7 +58,7 @@ def test_accent_cut_in_two_by_the_end_of_the_part_looked_at():
 
 @pytest.mark.parametrize("decimal", [".", ","])
 @pytest.mark.parametrize("delimiter", [";", "\t", "|", "  "])
-def test_any_delimiter_and_decimal_mark(delimiter, decimal):
+def test_every_delimiter_and_decimal_mark_is_detected(delimiter, decimal):
     header = "Time_s,Engine_speed_rpm,Power_kW,Lambda"
     run = read_confirmed(sweep(delimiter, decimal, header).encode())
     assert run.report.delimiter == delimiter[0]
@@ -66,16 +66,16 @@ def test_any_delimiter_and_decimal_mark(delimiter, decimal):
     assert_sweep(run)
 
 
-def test_comma_delimiter():
+def test_comma_delimiter_is_detected():
     assert_sweep(read_confirmed(sweep().encode()))
 
 
 @pytest.mark.parametrize("end", ["\r\n", "\r", "\r\r\n"])
-def test_line_ends_of_other_systems(end):
+def test_line_ends_of_other_systems_are_read(end):
     assert_sweep(read_confirmed(sweep().replace("\n", end).encode()))
 
 
-def test_quoted_decimal_commas_between_commas():
+def test_quoted_decimal_commas_are_read_when_delimiter_is_comma():
     rows = "".join(
         f'"{t:.2f}","{n:.0f}","{p:.2f}","{la:.2f}"\n'.replace(".", ",")
         for t, n, p, la in zip(TIME_S, ENGINE_SPEED_RPM, POWER_KW, LAMBDA, strict=True)
@@ -88,7 +88,7 @@ def test_quoted_decimal_commas_between_commas():
 # --- names stay with their figures
 
 
-def test_rows_that_end_in_a_separator_do_not_slide_the_names():
+def test_names_stay_over_their_figures_when_rows_end_in_a_delimiter():
     # pandas-dev/pandas#14124, natcap/invest#146
     text = sweep().split("\n")
     data = "\n".join([text[0], *(f"{row}," for row in text[1:-1]), ""]).encode()
@@ -97,19 +97,19 @@ def test_rows_that_end_in_a_separator_do_not_slide_the_names():
     assert len(run.channels) == 4
 
 
-def test_rows_that_end_in_several_separators():
+def test_names_stay_over_their_figures_when_rows_end_in_several_delimiters():
     text = sweep().split("\n")
     run = read_confirmed("\n".join([text[0], *(f"{row},,," for row in text[1:-1]), ""]).encode())
     assert_sweep(run)
 
 
-def test_header_that_ends_in_a_separator():
+def test_names_stay_over_their_figures_when_header_ends_in_delimiters():
     text = sweep().split("\n")
     run = read_confirmed("\n".join([f"{text[0]},,", *text[1:]]).encode())
     assert_sweep(run)
 
 
-def test_two_columns_of_one_name_stay_apart_by_position():
+def test_columns_of_one_name_are_told_apart_by_position():
     # pandas-dev/pandas#7160
     front, rear = np.full(40, 0.90), np.full(40, 1.10)
     data = ("Engine speed [rpm];lambda;lambda\n" + lines([ENGINE_SPEED_RPM, front, rear], ";")).encode()
@@ -128,25 +128,25 @@ def test_two_columns_of_one_name_stay_apart_by_position():
         np.testing.assert_allclose(run.channels[name], other)
 
 
-def test_columns_of_one_name_need_a_nod():
+def test_columns_of_one_name_need_confirmation():
     data = ("Engine speed [rpm];lambda;lambda\n" + lines([ENGINE_SPEED_RPM, LAMBDA, LAMBDA], ";")).encode()
     assert sniff(data).layout.needs_confirmation
 
 
-def test_one_channel_cannot_be_two_columns():
+def test_layout_refuses_one_channel_for_two_columns():
     layout = confirmed_layout(sweep().encode())
     with pytest.raises(ValueError, match="only one can be it"):
         layout.with_meanings({1: ("power_kw", "kw"), 2: ("power_kw", "kw")})
 
 
-def test_a_channel_moves_to_the_column_it_is_given_to():
+def test_channel_moves_to_the_column_it_is_given_to():
     layout = confirmed_layout(sweep(header="Time [s],Engine speed [rpm],P1 [kW],P2 [kW]").encode())
     moved = layout.with_meanings({3: ("power_kw", "kw")})
     assert moved.columns[3].channel == "power_kw"
     assert moved.columns[2].channel is None
 
 
-def test_empty_columns_are_left_out():
+def test_empty_columns_are_skipped():
     rows = "".join(f"{t:.2f};;{n:.0f};\n" for t, n in zip(TIME_S, ENGINE_SPEED_RPM, strict=True))
     run = read_confirmed(("Time [s];Spare;Engine speed [rpm];\n" + rows).encode())
     assert list(run.channels) == ["time_s", "engine_speed_rpm"]
@@ -154,7 +154,7 @@ def test_empty_columns_are_left_out():
     assert any("'Spare'" in sentence for sentence in run.report.sentences)
 
 
-def test_a_column_named_like_a_channel_but_not_agreed_to_does_not_pass_for_it():
+def test_column_named_like_a_channel_is_no_channel_until_confirmed():
     data = (
         "Engine speed [rpm];lambda;lambda\n" + lines([ENGINE_SPEED_RPM, LAMBDA, LAMBDA + 1], ";")
     ).encode()
@@ -166,7 +166,7 @@ def test_a_column_named_like_a_channel_but_not_agreed_to_does_not_pass_for_it():
 # --- what stands above the figures
 
 
-def test_no_header():
+def test_file_without_header_needs_confirmation():
     guess = sniff(sweep(header="").encode())
     assert guess.layout.header_line is None
     assert guess.layout.needs_confirmation
@@ -176,7 +176,7 @@ def test_no_header():
 
 
 @pytest.mark.parametrize("notes", [1, 40, 300])
-def test_notes_and_blank_lines_above(notes):
+def test_header_is_found_below_notes_and_blank_lines(notes):
     # DistrictDataLabs/cultivar#45
     above = "".join(f"Note {i}: air 21,5 °C; nothing, to; read\n" if i % 3 else "\n" for i in range(notes))
     data = (above + "\n" + sweep(";")).encode()
@@ -185,7 +185,7 @@ def test_notes_and_blank_lines_above(notes):
     assert_sweep(read(data, guess.layout.confirmed()))
 
 
-def test_key_and_value_notes_above_a_file_of_two_columns():
+def test_header_is_found_below_notes_of_two_columns():
     text = "Bike;demo\nDate;25.11.2026\n\nEngine speed [rpm];Power [kW]\n" + lines(
         [ENGINE_SPEED_RPM, POWER_KW], ";"
     )
@@ -193,14 +193,14 @@ def test_key_and_value_notes_above_a_file_of_two_columns():
     assert (guess.layout.header_line, guess.layout.data_line) == (4, 5)
 
 
-def test_blank_cells_in_header_and_rows():
+def test_blank_cells_become_nan_and_a_numbered_name():
     text = sweep(";").replace("Lambda", "", 1).replace(";21.00;", ";;")
     run = read_confirmed(text.encode())
     assert np.isnan(run.channels["power_kw"][4])
     np.testing.assert_allclose(run.channels["column 4"], LAMBDA)
 
 
-def test_unit_row():
+def test_unit_row_is_detected_and_applied():
     text = sweep(";", header="Time,Engine speed,Power,Lambda").replace("\n", "\n[s];[krpm];[hp];[-]\n", 1)
     guess = sniff(text.encode())
     assert (guess.layout.unit_line, guess.layout.data_line) == (2, 3)
@@ -209,7 +209,7 @@ def test_unit_row():
     np.testing.assert_allclose(run.channels["power_kw"], 0.745699872 * POWER_KW, rtol=1e-9)  # 550 ft·lbf/s
 
 
-def test_header_in_two_rows_with_units_below():
+def test_header_in_two_rows_prefixes_names_with_their_group():
     text = "Clock;Engine;;Roller\nTime;Speed;Power;Speed\ns;1/min;kW;km/h\n" + lines(
         [TIME_S, ENGINE_SPEED_RPM, POWER_KW, POWER_KW * 2], ";"
     )
@@ -226,12 +226,12 @@ def test_header_in_two_rows_with_units_below():
     np.testing.assert_allclose(run.channels["roller_speed_kmh"], POWER_KW * 2)
 
 
-def test_header_behind_a_comment_mark_between_blanks():
+def test_header_behind_a_comment_mark_is_read():
     text = "# Time[s] RPM Power[kW] Lambda\n" + lines([TIME_S, ENGINE_SPEED_RPM, POWER_KW, LAMBDA], "   ")
     assert_sweep(read_confirmed(text.encode()))
 
 
-def test_names_of_several_words_between_blanks():
+def test_names_of_several_words_are_read_when_delimiter_is_space():
     text = "Time [s]   Engine speed [rpm]   Power [kW]   Lambda\n" + lines(
         [TIME_S, ENGINE_SPEED_RPM, POWER_KW, LAMBDA], "     "
     )
@@ -241,7 +241,7 @@ def test_names_of_several_words_between_blanks():
 # --- what a person changes
 
 
-def test_a_wrong_delimiter_is_questioned_and_can_be_changed():
+def test_wrong_delimiter_is_questioned_and_can_be_changed():
     # langgenius/dify#42354
     data = sweep(";").encode()
     wrong = sniff(data, overrides=StructureOverrides(delimiter=",")).layout
@@ -258,14 +258,14 @@ def test_a_wrong_delimiter_is_questioned_and_can_be_changed():
     ]
 
 
-def test_header_and_unit_line_can_be_pointed_at():
+def test_header_and_unit_line_can_be_set():
     text = "t;n;P;L\nold;names;not;these\n" + sweep(";").split("\n", 1)[1]
     layout = sniff(text.encode(), overrides=StructureOverrides(header_line=1, unit_line=0)).layout
     assert [column.name for column in layout.columns] == ["t", "n", "P", "L"]
     assert layout.data_line == 3
 
 
-def test_preview_shows_cells_as_they_stand_and_as_they_are_read():
+def test_preview_shows_cells_raw_and_as_read():
     data = ("Speed [mph];Engine speed [krpm]\n" + "60,0;4,5\n" * 30).encode()
     shown = preview(data, confirmed_layout(data), rows=5)
     assert shown.columns[0].raw == ("60,0",) * 5
@@ -275,14 +275,14 @@ def test_preview_shows_cells_as_they_stand_and_as_they_are_read():
     assert shown.lines[0] == (1, "Speed [mph];Engine speed [krpm]")
 
 
-def test_preview_of_a_layout_that_does_not_fit_says_why():
+def test_preview_gives_reason_when_layout_does_not_fit():
     data = sweep().encode()
     shown = preview(data, replace(confirmed_layout(data), data_line=500), rows=10)
     assert "no row with figures" in shown.problem
     assert shown.columns == ()
 
 
-def test_nothing_uncertain_is_applied_without_a_nod():
+def test_uncertain_columns_become_channels_only_when_confirmed():
     data = ("Time [s];Throttle [%];Power\n" + lines([TIME_S, LAMBDA * 50, POWER_KW], ";")).encode()
     layout = sniff(data).layout
     assert layout.needs_confirmation
@@ -290,16 +290,16 @@ def test_nothing_uncertain_is_applied_without_a_nod():
     assert {"plate_pct", "power_kw"} & set(read(data, layout.confirmed()).channels)
 
 
-# --- remembering
+# --- known layouts
 
 
-def test_a_remembered_layout_applies_to_the_same_file_saved_with_a_byte_order_mark():
+def test_known_layout_applies_when_file_has_a_byte_order_mark():
     # frappe/frappe#22151, dotCMS/core#36508
     text = "rpm,weird one,power [kW]\n" + lines([ENGINE_SPEED_RPM, LAMBDA, POWER_KW])
-    remembered = confirmed_layout(text.encode()).with_meanings({1: ("lambda", "lambda")})
+    known = confirmed_layout(text.encode()).with_meanings({1: ("lambda", "lambda")})
     for encoding in ("utf-8-sig", "utf-16"):
         again = text.encode(encoding)
-        layout = apply_known_layout(sniff(again), remembered)
+        layout = apply_known_layout(sniff(again), known)
         assert layout is not None
         assert not layout.needs_confirmation
         run = read(again, layout)
@@ -307,14 +307,14 @@ def test_a_remembered_layout_applies_to_the_same_file_saved_with_a_byte_order_ma
         np.testing.assert_allclose(run.channels["lambda"], LAMBDA)
 
 
-def test_a_remembered_layout_follows_the_header_down():
-    remembered = confirmed_layout(sweep().encode())
+def test_known_layout_follows_the_header_down():
+    known = confirmed_layout(sweep().encode())
     longer = ("one more\nand another note\n" + sweep()).encode()
-    layout = apply_known_layout(sniff(longer), remembered)
+    layout = apply_known_layout(sniff(longer), known)
     assert_sweep(read(longer, layout))
 
 
-def test_a_header_line_set_by_hand_is_found_again():
+def test_known_layout_finds_a_header_line_set_by_hand():
     below = "old;names;not;these\n" + sweep(";").split("\n", 1)[1]
     first = ("t;n;P;L\n" + below).encode()
     set_by_hand = sniff(first, overrides=StructureOverrides(header_line=1, unit_line=0)).layout
@@ -325,24 +325,24 @@ def test_a_header_line_set_by_hand_is_found_again():
     np.testing.assert_allclose(read(second, layout).channels["engine_speed_rpm"], ENGINE_SPEED_RPM)
 
 
-def test_a_layout_is_not_laid_over_another_kind_of_file():
+def test_known_layout_does_not_apply_to_another_kind_of_file():
     other = sniff(sweep(header="Time [s],Engine speed [rpm],Torque [N·m],Lambda").encode())
     assert apply_known_layout(other, confirmed_layout(sweep().encode())) is None
 
 
-def test_files_without_names_need_a_nod_each_time():
+def test_known_layout_needs_confirmation_when_file_has_no_header():
     data = sweep(header="").encode()
-    remembered = sniff(data).layout.with_meanings({1: ("engine_speed_rpm", "rpm")}).confirmed()
-    assert apply_known_layout(sniff(data), remembered).needs_confirmation
+    known = sniff(data).layout.with_meanings({1: ("engine_speed_rpm", "rpm")}).confirmed()
+    assert apply_known_layout(sniff(data), known).needs_confirmation
 
 
-def test_the_fingerprint_does_not_depend_on_padding_or_case_of_letters():
+def test_fingerprint_ignores_padding_and_encoding():
     plain = sniff(sweep(";").encode()).layout.fingerprint
     padded = sniff(sweep(";").replace("Power [kW]", "  Power  [kW] ").encode("utf-16")).layout.fingerprint
     assert plain == padded
 
 
-def test_a_layout_survives_storage():
+def test_layout_survives_storage():
     layout = confirmed_layout(sweep(";", ",").encode())
     assert FileLayoutSpec.from_dict(json.loads(json.dumps(layout.to_dict()))) == layout
 
@@ -361,13 +361,13 @@ def test_a_layout_survives_storage():
         {"surprise": 1},
     ],
 )
-def test_a_stored_layout_that_cannot_be_is_refused(damage):
+def test_stored_layout_is_refused_when_damaged(damage):
     stored = {**confirmed_layout(sweep().encode()).to_dict(), **damage} if damage else {}
     with pytest.raises(ValueError, match=r"\w"):
         FileLayoutSpec.from_dict(stored)
 
 
-def test_the_report_is_ready_for_storage_and_for_a_person():
+def test_report_is_json_and_sentences():
     run = read_confirmed(sweep(";", ",").encode())
     assert json.loads(json.dumps(run.report.to_dict(), allow_nan=False))["rows"] == 40
     assert run.report.sentences[0] == (
@@ -393,36 +393,36 @@ def test_the_report_is_ready_for_storage_and_for_a_person():
         (b"0" * (64 * 1024 * 1024 + 1), "at most 64 MB"),
     ],
 )
-def test_what_cannot_be_read_is_refused_in_one_sentence(data, says):
+def test_other_kinds_of_file_are_refused_with_name_and_reason(data, says):
     with pytest.raises(RunFileError, match=says) as caught:
         sniff(data, "run.csv")
     assert str(caught.value).startswith("run.csv: ")
 
 
-def test_too_many_rows_are_refused():
+def test_file_with_too_many_rows_is_refused():
     data = b"rpm\n" + b"1\n" * 5_000_001
     with pytest.raises(RunFileError, match="5\N{NARROW NO-BREAK SPACE}000\N{NARROW NO-BREAK SPACE}000 rows"):
         read(data, confirmed_layout(b"rpm\n1\n2\n3\n"))
 
 
-def test_a_file_of_which_nothing_is_left_is_refused_with_its_line():
+def test_refusal_names_the_line_when_no_figure_is_left():
     layout = confirmed_layout(sweep().encode())
     with pytest.raises(RunFileError) as caught:
         read(b"Time [s],Engine speed [rpm],Power [kW],Lambda\n,,,\n,,,\n", layout)
     assert caught.value.line == 2
 
 
-def test_a_header_with_names_too_many_is_questioned():
+def test_header_with_too_many_names_is_questioned():
     data = sweep(header="Time [s],Engine speed [rpm],Power [kW],Lambda,Torque [N·m],Gear").encode()
     assert any("names 6 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
 
 
-def test_a_header_with_names_too_few_is_questioned():
+def test_header_with_too_few_names_is_questioned():
     data = sweep(header="Time [s],Engine speed [rpm],Power [kW]").encode()
     assert any("names 3 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
 
 
-def test_a_column_that_gives_way_is_what_else_it_may_be():
+def test_column_takes_its_next_channel_when_another_is_more_certain():
     data = (
         "RPM;Speed;Power [kW]\n" + lines([ENGINE_SPEED_RPM, ENGINE_SPEED_RPM / 40, POWER_KW], ";")
     ).encode()
