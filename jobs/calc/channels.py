@@ -1,7 +1,7 @@
 """The channels a run file can hold: their names in file headers, units and plausible ranges.
 
 The words are those of file headers in English, German, French, Spanish, Italian, Dutch, Polish and Swedish,
-without accents; :func:`tokenise` normalises a header in the same way. The plausible ranges are rules of
+without accents; `_tokenise` normalises a header in the same way. The plausible ranges are rules of
 thumb, no published source; a value outside raises a question and is never refused.
 """
 
@@ -368,19 +368,8 @@ _NOT_A_WORD = re.compile(r"[\W_]+")
 _UMLAUT_SPELT_OUT = re.compile(r"([aou])e(?!$)")
 
 
-def tokenise(name: str) -> tuple[str, ...]:
-    """Split a header into words without case, accents and punctuation.
-
-    Parameters
-    ----------
-    name : str
-        For example 'MotorDrehzahl_Öl'.
-
-    Returns
-    -------
-    tuple of str
-        For example ('motor', 'drehzahl', 'ol'); common abbreviations are spelled out.
-    """
+def _tokenise(name: str) -> tuple[str, ...]:
+    """Split a header into words without case, accents and punctuation; spell out common abbreviations."""
     separate = _CAMEL.sub(" ", unicodedata.normalize("NFKC", name))
     plain = unicodedata.normalize("NFD", separate.casefold().translate(_UNFOLDED))
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
@@ -389,7 +378,7 @@ def tokenise(name: str) -> tuple[str, ...]:
 
 # Words beside the name of a quantity that do not change it,
 PLAIN_COMPANIONS = frozenset(
-    tokenise(
+    _tokenise(
         "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur "
         "mesure valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du "
         "de di del"
@@ -397,7 +386,7 @@ PLAIN_COMPANIONS = frozenset(
 )
 # words that make it something else (a target, a limit, a correction),
 OTHER_THAN_MEASURED = frozenset(
-    tokenise(
+    _tokenise(
         "target desired demand setpoint command requested goal soll sollwert cible consigne objetivo "
         "consigna obiettivo doel gewenst zadana cel mal error trim correction deviation limit limiter max "
         "min maximum minimum delta diff difference rate status state flag raw voltage volt adc count"
@@ -405,7 +394,7 @@ OTHER_THAN_MEASURED = frozenset(
 )
 # and words that say that it is corrected for the air.
 CORRECTED = frozenset(
-    tokenise(
+    _tokenise(
         "corrected corr sae din std stp iso ece cor korrigiert corrige corregida corregido corretta "
         "corretto gecorrigeerd skorygowana skorygowany korrigerad korrigerat"
     )
@@ -424,7 +413,7 @@ def _phrases() -> tuple[dict[tuple[str, ...], list[str]], dict[str, list[tuple[s
     by_key: dict[str, list[tuple[str, str]]] = {}
     for channel in CHANNELS.values():
         phrases = dict.fromkeys(
-            tokenise(text) for text in (*channel.words.split(";"), channel.label, channel.id)
+            _tokenise(text) for text in (*channel.words.split(";"), channel.label, channel.id)
         )
         for phrase in filter(None, phrases):
             by_words.setdefault(phrase, []).append(channel.id)
@@ -452,7 +441,7 @@ def match_channels(name: str) -> dict[str, tuple[float, str]]:
     Rule of thumb, no published source: 0.96 beside words that change nothing, 0.85 beside 'corrected' and its
     like, 0.3 beside words such as 'target' or 'limit', else 0.55 + 0.3 times the share of letters.
     """
-    words = tokenise(name)
+    words = _tokenise(name)
     by_words, by_key = _phrases()
     found: dict[str, tuple[float, str]] = {}
     for start in range(len(words)):
@@ -489,4 +478,4 @@ def mentions_correction(name: str) -> bool:
     -------
     bool
     """
-    return bool(set(tokenise(name)) & CORRECTED)
+    return bool(set(_tokenise(name)) & CORRECTED)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.channels import CHANNELS, match_channels, tokenise
+from jobs.calc.channels import CHANNELS, match_channels
 from jobs.calc.run_file.column_meaning import split_unit, suggest_channels
 from jobs.calc.run_file.layout import CERTAIN_CONFIDENCE
 from jobs.calc.statistics import FloatArray
@@ -130,8 +130,17 @@ def test_split_unit_finds_units_in_headers(header, name, unit):
     assert split_unit(header) == (name, unit)
 
 
-def test_tokenise_drops_case_accents_and_punctuation():
-    assert tokenise("MotorDrehzahl_Öl-Temp2") == ("motor", "drehzahl", "ol", "temperature", "2")
+@pytest.mark.parametrize(
+    ("header", "channel"),
+    [
+        ("MotorDrehzahl", "engine_speed_rpm"),
+        ("ÖL-Temperatur", "oil_temperature_c"),
+        ("Oeltemperatur", "oil_temperature_c"),
+        ("coolant_TEMP", "coolant_temperature_c"),
+    ],
+)
+def test_match_channels_ignores_case_accents_punctuation_and_abbreviation(header, channel):
+    assert match_channels(header)[channel][0] == 1.0
 
 
 def test_implausible_values_lower_the_confidence():

@@ -29,7 +29,7 @@ class PastedTable:
     Attributes
     ----------
     column_axis, row_axis : array, (c,) and (r,)
-        Engine speed [1/min], and grip or load [%]; rising.
+        Engine speed [rpm], and grip or load [%]; rising.
     cells : array, (r, c)
         In any unit; NaN is an empty cell.
     texts : tuple of tuple of str, (r + 1, c + 1)

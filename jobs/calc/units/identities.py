@@ -17,7 +17,7 @@ def power_kw(torque_nm: FloatOrArray, engine_speed_rpm: FloatOrArray) -> FloatOr
     torque_nm : float or array
         Torque [N·m].
     engine_speed_rpm : float or array
-        Speed of rotation [1/min], of a shape that broadcasts with the torque.
+        Speed of rotation [rpm], of a shape that broadcasts with the torque.
 
     Returns
     -------
@@ -39,7 +39,7 @@ def torque_nm(power_kw: FloatOrArray, engine_speed_rpm: FloatOrArray) -> FloatOr
     power_kw : float or array
         Power [kW].
     engine_speed_rpm : float or array
-        Speed of rotation [1/min], of a shape that broadcasts with the power.
+        Speed of rotation [rpm], of a shape that broadcasts with the power.
 
     Returns
     -------
