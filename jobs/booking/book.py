@@ -1,4 +1,4 @@
-"""Booking a bike: the job with its customer, bike, agreed work and the calibration as received."""
+"""Booking a bike: the job with its customer, bike, agreed work and as-received tune."""
 
 from collections.abc import Iterable
 

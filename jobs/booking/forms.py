@@ -1,4 +1,4 @@
-"""The booking form: which bike and whose, what is asked for, the work agreed. One sending, one job."""
+"""The booking form: bike, customer, request and agreed work, saved as one job."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -18,9 +18,9 @@ WORK_ROWS = 4
 
 
 class PickForm(forms.Form):
-    """One record picked by a piece of text, or by a choice among those that it fits.
+    """One record picked by text, or by a choice among its matches.
 
-    ``choices`` holds what the page offers: the record chosen already, or those the text fits.
+    ``choices`` holds what the page offers: the record chosen already, or the matches.
     """
 
     text = forms.CharField(required=False, max_length=100)
@@ -31,7 +31,7 @@ class PickForm(forms.Form):
     none_of_these = False  # it was said that none of those offered is meant
 
     def __init__(self, *args: Any, instead: bool = False, **kwargs: Any) -> None:
-        """``instead`` says that a new record was typed, so that none need be picked."""
+        """Set up the form; with ``instead`` a new record was entered, so none need be picked."""
         super().__init__(*args, **kwargs)
         self.fields["text"].label = self.what
         self.instead = instead
@@ -101,7 +101,7 @@ class PickCustomerForm(PickForm):
 
 
 class NewBikeForm(BikeForm):
-    """What the desk can say of a bike it has not seen; the rest is entered on the bike's own page."""
+    """What the desk knows of a new bike; the rest is entered on the bike's own page."""
 
     SHOWN = ("make", "model", "year", "plate", "vin", "engine_spec")
     GROUPS = (("", SHOWN),)
@@ -163,7 +163,7 @@ class Booking:
 
     @property
     def used(self) -> list[Any]:
-        """The forms that this sending makes use of."""
+        """Return the forms that this submission uses."""
         used = [self.pick_bike, self.rider, self.job]
         if self.is_new_bike:
             used += [self.new_bike, self.pick_customer]
@@ -182,7 +182,7 @@ class Booking:
         return all(valid) and self.within_authorised()
 
     def within_authorised(self) -> bool:
-        """Whether the work agreed fits what is authorised for it, where both were said."""
+        """Return whether the agreed work fits the authorised amount, if both were entered."""
         authorised = self.job.cleaned_data["authorised_amount"]
         agreed = sum(row.cleaned_data.get("price") or 0 for row in self.work)
         if authorised is None or agreed <= authorised:
@@ -204,12 +204,12 @@ class Booking:
 
     @property
     def vin_hint(self) -> str | None:
-        """What is worth a second look at the number of a new bike."""
+        """Return a warning about a new bike's VIN, or ""."""
         return self.new_bike.vin_hint if self.is_new_bike else None
 
     @property
     def problems(self) -> list[tuple[forms.BoundField, str]]:
-        """Every fault of what was sent, with the field where it was made."""
+        """List every error of the submission, with its field."""
         if not self.job.is_bound:
             return []
         asked = [*self.used, *self.work]

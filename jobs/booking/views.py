@@ -1,4 +1,4 @@
-"""Booking a bike in, and the search for it while it is typed."""
+"""Booking a bike in, and the search for it while typing."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -31,7 +31,7 @@ def job_book(request: StaffRequest) -> HttpResponse:
 
 
 def asked_bike(request: StaffRequest) -> Bike | None:
-    """The bike that the address names, as the bike's own page does."""
+    """Return the bike that the address names, as the bike's own page does."""
     pk = parse_pk(request.GET.get("bike", ""))
     return Bike.objects.select_related("owner").filter(pk=pk).first()
 

@@ -1,4 +1,4 @@
-"""Forms of the shop's check lists, and of changes of the bike that no other record holds."""
+"""Form of a check on the shop's lists."""
 
 from typing import Any
 

@@ -1,4 +1,4 @@
-"""Check lists of a job: what is ticked, what is open, and which list the job needs."""
+"""Checklists of a job: what is ticked, what is open, and which lists the job needs."""
 
 from dataclasses import dataclass
 
@@ -45,7 +45,7 @@ class TickedItem:
 
 @dataclass(frozen=True)
 class TickList:
-    """One list as it stands on a job."""
+    """One checklist of a job."""
 
     key: str
     title: str
@@ -66,7 +66,7 @@ class TickList:
 
 
 def job_checklists(results: JobResults) -> list[TickList]:
-    """The lists that have items. One is needed where the job has the work that it belongs to."""
+    """Return the lists that have items; a list is needed if the job has the work it belongs to."""
     needed = {
         List.BEFORE_ROLLER: bool(results.rows(Run)),
         List.AFTER_VALVES: bool(results.rows(ClearanceReading)),
@@ -92,7 +92,7 @@ def ticked_items(results: JobResults) -> list[TickedItem]:
 
 @transaction.atomic
 def set_tick(*, job: Job, item: CheckItem, by: StaffMember, ticked: bool) -> None:
-    """Tick an item or take its tick away; whoever ticked it first stays the one who did."""
+    """Tick an item or remove its tick; the first person to tick it stays on record."""
     if ticked:
         Check.objects.get_or_create(job=job, item=item, defaults={"by": by})
         return

@@ -39,7 +39,7 @@ def render_checks(
 @roles(Role.MECHANIC, Role.TUNER)
 @require_POST
 def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
-    """Tick an item (``tick=on``) or take the tick away; answers with the lists, or leads back to them."""
+    """Tick an item (``tick=on``) or remove the tick; respond with the lists or a redirect to them."""
     job = get_job_or_404(number)
     item = get_object_or_404(CheckItem, pk=pk)
     set_tick(job=job, item=item, by=request.user, ticked=request.POST.get("tick") == "on")
@@ -49,7 +49,7 @@ def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
 
 
 def in_the_order_of_work() -> list[CheckItem]:
-    """The shop's checks, list after list as a job comes to them."""
+    """Return the shop's checks, list by list in the order of a job."""
     lists = CheckItem.List.values
     return sorted(CheckItem.objects.all(), key=lambda item: lists.index(item.list))
 

@@ -14,7 +14,7 @@ from workshop.models import EngineSpec
 
 @dataclass(frozen=True)
 class BeforeAfter:
-    """One place as found and as left; None where it was not measured."""
+    """One valve gap as found and as left; None if it was not measured."""
 
     place: Place
     found: Measured | None
@@ -26,7 +26,7 @@ class BeforeAfter:
 
     @property
     def now(self) -> Measured | None:
-        """As left, or as found where it was in range and not measured again."""
+        """Return the reading as left, or as found if in range and not measured again."""
         if self.left is not None or self.found is None or not self.found.is_in:
             return self.left
         return self.found
@@ -34,7 +34,7 @@ class BeforeAfter:
 
 @dataclass(frozen=True)
 class History:
-    """All places of an engine as found and as left on one job."""
+    """All valve gaps of an engine as found and as left on one job."""
 
     rows: list[BeforeAfter]
 
@@ -48,7 +48,7 @@ class History:
 
     @property
     def open(self) -> list[BeforeAfter]:
-        """Places that are out of range, or can't be told, by the last that was measured there."""
+        """Return gaps that are out of range, or not certain, by the latest reading."""
         last = [(row, row.left or row.found) for row in self.rows]
         return [row for row, measured in last if measured and measured.judgement and not measured.is_in]
 
@@ -58,13 +58,13 @@ class History:
 
     @property
     def summary(self) -> str:
-        """The whole in one sentence, such as '9 of 12 were out of range; all 12 now on target'."""
+        """Summarise in one sentence, such as '9 of 12 were out of range; all 12 now on target'."""
         parts = [found_in_words(self.found), left_in_words(self.rows) if self.left else ""]
         return "; ".join(part for part in parts if part)
 
 
 def history_of(spec: EngineSpec, sets: Mapping[ClearanceSet, Iterable[ClearanceReading]]) -> History:
-    """What was last found, and what was last left, at every place; sets in the order of measuring."""
+    """Return the latest reading as found and as left at every gap; sets in the order of measuring."""
     last: dict[str, dict[Key, ClearanceReading]] = {when: {} for when in ClearanceSet.When.values}
     for measured, rows in sets.items():
         last[measured.when] |= {key_of(row): row for row in rows}
@@ -126,7 +126,7 @@ def left_in_words(rows: Sequence[BeforeAfter]) -> str:
 
 
 def surprise(measured: Measured, predicted_mm: Decimal | None, lengths: LengthFormatter = IN_MM) -> str:
-    """A sentence where a clearance as left is not what the shim plan predicted, else ''."""
+    """Return a sentence if the clearance as left is not what the shim plan predicted, else ""."""
     if predicted_mm is None:
         return ""
     return compare_as_left(predicted_mm, measured.reading).told(lengths) or ""

@@ -1,6 +1,6 @@
-"""All valves of a job before and after, against range and target, as a picture.
+"""A chart of all valves of a job before and after, against range and target.
 
-What is placed is placed in per cent of the picture's width, so that its words keep their size on a phone.
+Positions are in per cent of the chart's width, so that its texts keep their size on a phone.
 """
 
 import math
@@ -21,7 +21,7 @@ SLACK = 1e-6  # of a step: 0.35 / 0.05 is 7 whatever its binary fractions make o
 
 @dataclass(frozen=True)
 class Axis:
-    """From a length in mm to its place in per cent."""
+    """Scale from a length in mm to a position in per cent."""
 
     low_mm: float
     high_mm: float
@@ -38,7 +38,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class Mark:
-    """One reading: where it stands, and from where to where it may stand."""
+    """One reading: its position and the interval it may lie in."""
 
     at: str
     low: str
@@ -73,7 +73,7 @@ class ClearancePicture:
 
 
 def picture_of(history: History | None, shop: ShopProfile) -> ClearancePicture | None:
-    """The picture of what was measured on a job, or None where nothing was."""
+    """Build the chart of what was measured on a job, or None if nothing was."""
     shown = [row for row in history.rows if row.found or row.left] if history else []
     if not shown:
         return None
@@ -92,7 +92,7 @@ def picture_of(history: History | None, shop: ShopProfile) -> ClearancePicture |
 
 
 def lengths_of(rows: Iterable[BeforeAfter]) -> list[float]:
-    """All that must find its place in the picture."""
+    """Return all lengths that the axis has to cover."""
     lengths: list[float] = []
     for row in rows:
         limits = (row.place.low_mm, row.place.high_mm)
@@ -106,7 +106,7 @@ def ends_of(measured: Measured) -> tuple[float, float]:
 
 
 def scale(lengths_mm: list[float], unit: str) -> tuple[float, int, int]:
-    """Step between ticks in mm, and the numbers of the first and last; there is room at both ends."""
+    """Return the step between ticks in mm, and the first and last tick number, with room at both ends."""
     steps_mm = [float(convert(step, unit, "mm")) for step in STEPS[unit]]
     for step_mm in steps_mm:
         first = max(0, math.ceil(min(lengths_mm) / step_mm - SLACK) - 1)

@@ -33,7 +33,7 @@ BANK_NAMES = {
 
 
 def seen_from_above(spec: EngineSpec, box_at: Callable[[Place], Any]) -> list[BankPicture]:
-    """The engine as it stands in the bike, front upward, with a box of the caller's at each place."""
+    """Lay the engine out as in the bike, front upward, with the caller's box at each gap."""
     by_valve: dict[tuple[int, str], list[Any]] = {}
     for place in places(spec):
         by_valve.setdefault((place.valve.cylinder, place.valve.side), []).append(box_at(place))
@@ -46,7 +46,7 @@ def seen_from_above(spec: EngineSpec, box_at: Callable[[Place], Any]) -> list[Ba
 
 
 def orders_of_moving_on(spec: EngineSpec) -> dict[str, list[Place]]:
-    """The orders in which a person may go round the engine; that of firing only where it is known."""
+    """Return the orders in which valves can be entered; firing order only if it is known."""
     drawn = [
         place
         for bank in seen_from_above(spec, lambda place: place)
@@ -66,7 +66,7 @@ def orders_of_moving_on(spec: EngineSpec) -> dict[str, list[Place]]:
 
 
 def sides_from_front(spec: EngineSpec, cylinder: int) -> tuple[str, str]:
-    """Which side of a cylinder head lies ahead of the other.
+    """Return the sides of a cylinder head, front side first.
 
     The rear bank of a V is turned round: its intake faces that of the front bank across the valley.
     """

@@ -1,4 +1,4 @@
-"""What stands in the boxes of the bench's entry form, and how it is read."""
+"""Contents of the boxes of the clearance form, and how they are parsed."""
 
 import re
 from dataclasses import dataclass, replace
@@ -25,25 +25,25 @@ def in_mm(length_mm: Decimal | None) -> str:
 
 
 def limit_text(limit_mm: Decimal | None) -> str:
-    """Write a limit with every digit, for the script that judges what is typed against it."""
+    """Write a limit with every digit, for the script that judges input against it."""
     return "" if limit_mm is None else format_plain(limit_mm)
 
 
 @dataclass(frozen=True)
 class TypedGap:
-    """What stands in a clearance box: one figure, or the two blades."""
+    """Input of a clearance box: one value, or the two blades."""
 
     figures: tuple[Decimal, ...]
     unit: str
 
 
 def read_gap(text: str, unit: str) -> TypedGap:
-    """Read a clearance as typed, a unit behind it going before the shop's own.
+    """Parse a clearance; a unit after it overrides the shop's own.
 
     Raises
     ------
     ValueError
-        It can't be read; the sentence says how to write it.
+        It cannot be parsed; the sentence says how to write it.
     """
     found = GAP_AS_TYPED.fullmatch(text.strip())
     named = identify_unit(found[3], "length") if found and found[3] else unit
@@ -53,12 +53,12 @@ def read_gap(text: str, unit: str) -> TypedGap:
 
 
 def typed_in_full(text: str) -> bool:
-    """Whether a shim's thickness is written to the third decimal, which leaves nothing to ask."""
+    """Return whether a shim's thickness has three decimals, which leaves nothing to ask."""
     return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
 
 
 def both_gaps(opening: Place, closing: Place) -> Place:
-    """What a loaded gap is held against where a figure is questioned: both clearances together."""
+    """Return the gap that a loaded value is checked against: both clearances together."""
     low_mm = together(opening.low_mm, closing.low_mm)
     high_mm = together(opening.high_mm, closing.high_mm)
     return replace(closing, low_mm=low_mm, high_mm=high_mm, target_mm=None)
@@ -83,7 +83,7 @@ class Box:
 
     @property
     def caption(self) -> str:
-        """What tells this box from the others of its side: left or right, opening or closing."""
+        """Return what distinguishes this box from others of its side: left or right, opening or closing."""
         position = self.place.valve.label.rpartition(self.place.valve.side)[2].strip()
         gap = self.place.gap.value if self.place.names_gap else ""
         return " ".join(part for part in (position, gap) if part) or "clearance"

@@ -1,4 +1,4 @@
-"""What a clearance set held before another's save, and whether a box still says it."""
+"""What a clearance set held before another user's save, and whether a box still matches it."""
 
 from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Key, key_of
@@ -8,7 +8,7 @@ from workshop.records.conflict import history_since
 
 
 def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceReading]:
-    """The readings as they stood with a version of the set: before the next save of it began."""
+    """Return the readings of a version of the set: before the next save of it began."""
     _, following = history_since(measured, version)
     later = ClearanceSet.history.filter(id=measured.pk, version=version + 1)
     following = later.order_by("history_date").first() or following
@@ -22,7 +22,7 @@ def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceRead
 
 
 def same_gap(sent: str, before: str, unit: str) -> bool:
-    """Whether two texts of a clearance box mean the same, in whatever unit each is written."""
+    """Return whether two texts of a clearance box mean the same, each in its own unit."""
     try:
         now, was = (read_gap(text, unit) for text in (sent, before))
     except ValueError:

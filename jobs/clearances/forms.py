@@ -1,4 +1,4 @@
-"""The bench's entry form: a box for each gap of each valve, drawn where the valve sits."""
+"""The clearance form: a box for each gap of each valve, placed where the valve is."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -61,7 +61,7 @@ MOVES_ON = {"cylinder": "cylinder by cylinder", "side": "all intake, then all ex
 
 
 class ClearanceSetForm(RecordForm):
-    """A clearance set with every reading of it; what is left empty stays not measured."""
+    """A clearance set with all its readings; empty boxes stay not measured."""
 
     blades = forms.ChoiceField(
         label="Blades are marked",
@@ -130,7 +130,7 @@ class ClearanceSetForm(RecordForm):
 
     @property
     def unit(self) -> str:
-        """The unit of a figure that has none behind it."""
+        """Unit of a value that has none after it."""
         chosen = self.data.get(self.add_prefix("blades")) if self.is_bound else None
         return chosen if chosen in Blades.values else self.shop.length_unit
 
@@ -142,12 +142,12 @@ class ClearanceSetForm(RecordForm):
 
     @property
     def moves_on(self) -> dict[str, str]:
-        """The orders of moving on that this engine offers, in words."""
+        """Return the entry orders that this engine offers, as choices."""
         fires = "-".join(str(cylinder) for cylinder in self.spec.firing_cylinders)
         return {name: MOVES_ON.get(name, f"in the firing order, {fires}") for name in self.orders}
 
     def _draw(self) -> list[BankPicture]:
-        """Make the inputs of every place, and number them in the orders they may be reached."""
+        """Add the inputs of every gap, and number them in the orders they may be reached."""
         self.orders = orders_of_moving_on(self.spec)
         self.places = self.orders["cylinder"]
         for place in self.places:
@@ -155,7 +155,7 @@ class ClearanceSetForm(RecordForm):
         return seen_from_above(self.spec, self._box)
 
     def _turns(self, place: Place, kind: str) -> dict[str, str]:
-        """When a box's turn comes, in each order: clearances first, the shims after all of them."""
+        """Return a box's position in each order: clearances first, the shims after all of them."""
         after = {"c": 0, "n": 1, "s": 2 * len(self.places), "m": 2 * len(self.places) + 1}[kind]
         return {
             f"data-order-{name}": str(2 * order.index(place) + after) for name, order in self.orders.items()
@@ -210,13 +210,13 @@ class ClearanceSetForm(RecordForm):
         )
 
     def shown(self, clearance_mm: Decimal | None) -> str:
-        """A clearance in the unit of the blades, as it is typed again."""
+        """Format a clearance in the unit of the blades, as it would be typed."""
         if clearance_mm is None or self.unit == "mm":
             return in_mm(clearance_mm)
         return format_for_input(clearance_mm, self.unit)
 
     def texts_of(self, row: ClearanceReading | None, place: Place) -> dict[str, str]:
-        """What stands in the boxes of a place for a stored reading, or for none."""
+        """Return the input texts of a gap for a stored reading, or for none."""
         if row is None:
             planned = self.planned.get(place.key)
             mark = self.mark_text(planned.in_mm, place) if planned else ""
@@ -230,7 +230,7 @@ class ClearanceSetForm(RecordForm):
         }
 
     def mark_text(self, marked_mm: Decimal | None, place: Place) -> str:
-        """A marking as it is typed: to the third decimal where fewer would be asked about again."""
+        """Format a marking as input: to the third decimal if fewer would be questioned again."""
         if marked_mm is None:
             return ""
         text = format_mm(marked_mm)
@@ -269,7 +269,7 @@ class ClearanceSetForm(RecordForm):
         return kin.select_related("measured_by").order_by("pk").last()
 
     def _tell_of_anothers_set(self) -> None:
-        """Ask once where somebody saved a set for this job between this page's making and its sending."""
+        """Warn once if someone saved a set for this job after this page was opened."""
         seen, newest = self.cleaned_data.get("last_seen"), self._newest_of_its_kind()
         if seen is None or newest is None or newest.pk <= seen:
             return
@@ -295,7 +295,7 @@ class ClearanceSetForm(RecordForm):
         return replace(entry, shim_marked_mm=marked, shim_measured_mm=measured)
 
     def _try(self, name: str, read: Any, place: Place) -> Any:
-        """What a box says, or None with the reason told at the box."""
+        """Parse a box, or return None and report the error at the box."""
         try:
             return read(place)
         except ValueError as problem:
@@ -311,7 +311,7 @@ class ClearanceSetForm(RecordForm):
         return self._typed_reading(place, place)
 
     def _closing_from_gaps(self, place: Place) -> Reading | None:
-        """The closing clearance from the opener's two gaps."""
+        """Compute the closing clearance from the opener's two gaps."""
         opening = next(each for each in self.places if each.key == (place.valve.key, Gap.OPENING.value))
         loaded = self._typed_reading(place, both_gaps(opening, place))
         if loaded is None:
@@ -325,7 +325,7 @@ class ClearanceSetForm(RecordForm):
         return closing_from_gaps(unloaded, loaded)
 
     def _typed_reading(self, at: Place, judged_as: Place, *, ask: bool = True) -> Reading | None:
-        """What stands in the boxes of a place; a figure that can hardly be is kept to be asked about."""
+        """Parse the boxes of a gap; an implausible value is kept for confirmation."""
         text, stops = self._text("c", at), self._text("n", at)
         if not text and not stops:
             return None
@@ -392,7 +392,7 @@ class ClearanceSetForm(RecordForm):
         return record_clearances(measured=self.instance, entries=self.entries)
 
     def report_conflict(self, sent_version: int) -> None:
-        """As for every record, and for the readings too: a box left alone here takes over what is stored."""
+        """Report conflicts, readings included; a box left alone adopts the saved value."""
         super().report_conflict(sent_version)
         assert self.conflict is not None
         then, now = readings_at(self.instance, sent_version), self._stored_rows()

@@ -1,4 +1,4 @@
-"""Clearance sets between storage and arithmetic: recorded, judged, set side by side."""
+"""Clearance readings between storage and arithmetic, judged against the engine spec."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ IN_RANGE = (Verdict.ON_TARGET, Verdict.OFF_TARGET, Verdict.IN_RANGE)
 
 @dataclass(frozen=True)
 class Place:
-    """One gap of one valve, with what the engine spec wants of it."""
+    """One gap of one valve, with its limits from the engine spec."""
 
     valve: Valve
     gap: Gap
@@ -49,7 +49,7 @@ class Place:
 
     @property
     def goal_mm(self) -> Decimal:
-        """The blueprint target, or the middle of the range where none is set."""
+        """Return the target, or the middle of the range if none is set."""
         if self.target_mm is not None:
             return self.target_mm
         if self.low_mm is None or self.high_mm is None:
@@ -57,14 +57,14 @@ class Place:
         return (self.low_mm + self.high_mm) / 2
 
     def judge(self, reading: Reading) -> Judgement | None:
-        """What the reading says here, or None where the spec has no range for it."""
+        """Judge a reading, or return None if the spec has no range for this gap."""
         if self.low_mm is None or self.high_mm is None:
             return None
         return judge(reading, self.low_mm, self.high_mm, self.target_mm, self.tolerance_mm)
 
 
 def places(spec: EngineSpec) -> list[Place]:
-    """Every gap of an engine, cylinder by cylinder."""
+    """Return every gap of an engine, cylinder by cylinder."""
     return [
         Place(
             valve,
@@ -88,13 +88,13 @@ def reading_of(row: ClearanceReading) -> Reading:
 
 
 def slug(judgement: Judgement | None) -> str:
-    """A verdict as the templates and style sheets know it: 'on-target', 'cannot-tell'."""
+    """Return a verdict as templates and style sheets name it: 'on-target', 'cannot-tell'."""
     return judgement.verdict.name.lower().replace("_", "-") if judgement else ""
 
 
 @dataclass(frozen=True)
 class Measured:
-    """What was measured at one place."""
+    """What was measured at one gap."""
 
     place: Place
     row: ClearanceReading
@@ -106,7 +106,7 @@ class Measured:
         return slug(self.judgement)
 
     def hint(self, lengths: LengthFormatter) -> str:
-        """What would tell more, where the reading can't be told."""
+        """Return what to measure next if the reading is not certain."""
         unsure = self.judgement is not None and self.judgement.verdict is Verdict.CANNOT_TELL
         return self.judgement.told(lengths) if self.judgement and unsure else ""
 
@@ -133,12 +133,12 @@ def measured_at(place: Place, row: ClearanceReading | None) -> Measured | None:
 def measured_by_place(
     spec: EngineSpec, rows: Iterable[ClearanceReading]
 ) -> list[tuple[Place, Measured | None]]:
-    """Every place of the engine with what was measured there, None where nothing was."""
+    """Return every gap of the engine with its reading, or None if not measured."""
     by_key = {key_of(row): row for row in rows}
     return [(place, measured_at(place, by_key.get(place.key))) for place in places(spec)]
 
 
 def rows_of_no_place(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> list[ClearanceReading]:
-    """Readings of valves that the engine spec does not have; the bike's spec was changed since."""
+    """Return readings of valves that the engine spec lacks, because it was changed since."""
     known = {place.key for place in places(spec)}
     return [row for row in rows if key_of(row) not in known]

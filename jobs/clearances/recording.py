@@ -23,12 +23,12 @@ USUAL_CLEARANCE_MM = Decimal("0.2")  # where the spec has no range; common pract
 
 
 def typed_as_mm(figure: Decimal, unit: str) -> Decimal:
-    """A clearance as typed in a unit, as it is stored."""
+    """Convert a typed clearance to mm, as it is stored."""
     return exact_mm(figure, unit).quantize(STORED_TO_MM)
 
 
 def question_figure(figure: Decimal, unit: str, place: Place, lengths: LengthFormatter = IN_MM) -> str:
-    """A sentence where a clearance looks like one in another unit or with the point misplaced, else ''."""
+    """Return a sentence if a clearance looks like another unit or a misplaced point, else ""."""
     if believable(typed_as_mm(figure, unit), place):
         return ""
     said = f"{figure} {label(unit)} can hardly be a clearance here"
@@ -41,7 +41,7 @@ def question_figure(figure: Decimal, unit: str, place: Place, lengths: LengthFor
 
 
 def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
-    """What the same digits would be in other units, in mm."""
+    """Return what the same digits would be in other units, in mm."""
     units = {
         "millimetres": (figure, "mm"),
         "tenths of a millimetre": (figure / 10, "mm"),
@@ -53,7 +53,7 @@ def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
 
 
 def believable(clearance_mm: Decimal, place: Place) -> bool:
-    """Whether a valve can stand so: none at all, or what a blade can tell, up to three times the range."""
+    """Return whether a clearance is plausible: zero, or a gap of a blade up to three times the range."""
     high_mm = place.high_mm if place.high_mm is not None else USUAL_CLEARANCE_MM
     return clearance_mm == 0 or THINNEST_BLADE_MM <= clearance_mm <= 3 * high_mm
 
@@ -64,7 +64,7 @@ def middle_mm(place: Place) -> Decimal:
 
 @dataclass(frozen=True)
 class Entry:
-    """What was entered at one place; no reading where nothing was measured."""
+    """What was entered at one gap; no reading if nothing was measured."""
 
     place: Place
     reading: Reading | None
@@ -85,12 +85,12 @@ class Entry:
 
 @transaction.atomic
 def record_clearances(*, measured: ClearanceSet, entries: Sequence[Entry]) -> ClearanceSet:
-    """Save a set with its readings; a place with nothing measured has no reading.
+    """Save a set with its readings; a gap with nothing measured has no reading.
 
     Raises
     ------
     StaleRecord
-        Somebody saved the set since it was read; nothing is written.
+        Someone saved the set since it was read; nothing is written.
     """
     measured.save()
     stored = {key_of(row): row for row in measured.readings.all()}

@@ -30,7 +30,7 @@ def accepted_plan(measured: ClearanceSet) -> ShimPlan | None:
 
 
 def standing(spec: EngineSpec | None, sets: list[ClearanceSet], history: History | None) -> tuple[State, str]:
-    """Where the clearances stand, and why in a few words."""
+    """Return the state of the clearances, and the reason in a few words."""
     if not sets:
         return State.EMPTY, NO_SPEC if spec is None else "not measured yet"
     if history is None:
@@ -45,7 +45,7 @@ def standing(spec: EngineSpec | None, sets: list[ClearanceSet], history: History
 
 
 def open_in_words(rows: list[BeforeAfter]) -> str:
-    """What is out of range, or can't be told, by the last reading."""
+    """Describe what is out of range, or not certain, by the latest reading."""
     last = [measured for row in rows for measured in [row.left or row.found] if measured]
     when = "as left" if any(row.left for row in rows) else "as found"
     out = sum(measured.is_out for measured in last)
@@ -55,7 +55,7 @@ def open_in_words(rows: list[BeforeAfter]) -> str:
 
 
 def waits_for_as_left(sets: list[ClearanceSet]) -> bool:
-    """Whether a plan was accepted and nothing was measured after the readings it rests on."""
+    """Return whether a plan was accepted and nothing was measured after its readings."""
     planned = [number for number, measured in enumerate(sets) if accepted_plan(measured)]
     left = [number for number, measured in enumerate(sets) if measured.when == ClearanceSet.When.AS_LEFT]
     return bool(planned) and (not left or max(left) < max(planned))

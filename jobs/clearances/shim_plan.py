@@ -1,4 +1,4 @@
-"""Shim plans between storage and arithmetic: what a valve needs, what is at hand, what was accepted."""
+"""Shim plans between storage and arithmetic: need, stock, acceptance and undoing."""
 
 import hashlib
 from collections import Counter
@@ -32,11 +32,11 @@ STOCK_CHANGED = (
 
 
 class PlanRefused(ValueError):
-    """A plan can't be accepted; the sentence says why. Nothing was booked."""
+    """A plan that cannot be accepted; the sentence says why, and stock is unchanged."""
 
 
 def exact(thickness_mm: float) -> Decimal:
-    """A length from the arithmetic as it is stored."""
+    """Round a computed length to storage precision."""
     return Decimal(f"{thickness_mm:.5f}")
 
 
@@ -45,7 +45,7 @@ def shim_diameter(spec: EngineSpec, gap: str) -> Decimal | None:
 
 
 def made_series(spec: EngineSpec, gap: str) -> MadeSeries | None:
-    """The sizes that can be bought, or None where the spec does not say them in full."""
+    """Return the sizes on sale, or None if the spec does not state them in full."""
     prefix = "closing_shim" if gap == Gap.CLOSING else "shim"
     thin, thick, step = (getattr(spec, f"{prefix}_{end}_mm") for end in ("thinnest", "thickest", "step"))
     if not (thin and thick and step) or thin > thick:
@@ -54,13 +54,13 @@ def made_series(spec: EngineSpec, gap: str) -> MadeSeries | None:
 
 
 def drawer(diameter_mm: Decimal | None, *, lock: bool = False) -> list[ShimStock]:
-    """Shims of this diameter that are in stock."""
+    """Return the shims of this diameter in stock."""
     stock = ShimStock.objects.select_for_update() if lock else ShimStock.objects.all()
     return list(stock.filter(diameter_mm=diameter_mm, count__gt=0)) if diameter_mm else []
 
 
 def shim_valve(measured: Measured) -> ShimValve | None:
-    """A place as the arithmetic of shims takes it; None where its shim or its range isn't known."""
+    """Return a gap as the shim arithmetic takes it, or None if its shim or range is unknown."""
     place, shim = measured.place, measured.row.shim_mm
     if shim is None or place.low_mm is None or place.high_mm is None:
         return None
@@ -82,7 +82,7 @@ def shim_valve(measured: Measured) -> ShimValve | None:
 
 @dataclass(frozen=True)
 class ShimNeeded:
-    """The shim that brings one valve nearest its target, whatever is at hand."""
+    """The shim that brings one valve nearest its target, whatever is in stock."""
 
     thickness_mm: float
     predicted_mm: float
@@ -92,7 +92,7 @@ class ShimNeeded:
 
 
 def shim_needed(spec: EngineSpec, measured: Measured) -> ShimNeeded | None:
-    """None where the shim fitted or the range isn't known."""
+    """Return the shim needed, or None if the fitted shim or the range is unknown."""
     valve = shim_valve(measured)
     if valve is None:
         return None
@@ -110,7 +110,7 @@ def mark_question(valve: ShimValve, series: MadeSeries | None) -> str:
 
 
 def turns_at(spec: EngineSpec, measured: Measured) -> ScrewTurn | None:
-    """How far a screw has to be turned, or None where the pitch or the range isn't known."""
+    """Return how far to turn a screw, or None if the pitch or the range is unknown."""
     if not spec.screw_pitch_mm or not measured.place.has_range:
         return None
     return turns_needed(measured.reading.best_mm, measured.place.goal_mm, spec.screw_pitch_mm)
@@ -140,7 +140,7 @@ class PlanLine:
 
 @dataclass(frozen=True)
 class EnginePlan:
-    """One policy's plan for all shims of an engine; opening and closing shims are planned each by itself."""
+    """One policy's plan for all shims of an engine; opening and closing shims are planned separately."""
 
     policy: ShimPlan.Policy
     lines: list[PlanLine]
@@ -152,7 +152,7 @@ class EnginePlan:
 
     @property
     def to_buy(self) -> list[tuple[Gap, float, int]]:
-        """(opening or closing, thickness in mm, how many)."""
+        """List (opening or closing, thickness in mm, count)."""
         return self._sizes({gap: plan.to_buy_mm for gap, plan in self.kinds.items()})
 
     @property
@@ -177,7 +177,7 @@ class EnginePlan:
 
     @property
     def fingerprint(self) -> str:
-        """The same for the same plan: what was accepted is what was shown."""
+        """Hash the plan, so that the plan accepted is the plan shown."""
         return hashlib.sha256("\n".join(line.fingerprint for line in self.lines).encode()).hexdigest()[:16]
 
     @staticmethod
@@ -187,7 +187,7 @@ class EnginePlan:
 
 @dataclass(frozen=True)
 class PlanBasis:
-    """What a plan is made from, and the places it has to leave out."""
+    """What a plan is made from, and the gaps it has to skip."""
 
     spec: EngineSpec
     valves: dict[Gap, list[ShimValve]]
@@ -209,7 +209,7 @@ class PlanBasis:
 def plan_basis(
     spec: EngineSpec, rows: Iterable[ClearanceReading], lengths: LengthFormatter = IN_MM
 ) -> PlanBasis:
-    """Sort the places of a set into those that can be planned and those that can't."""
+    """Sort the gaps of a set into those that can be planned and those that cannot."""
     basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], lengths)
     for place, measured in measured_by_place(spec, rows):
         basis.places[place.slug] = place
@@ -226,7 +226,7 @@ def plan_basis(
 
 
 def plan_engine(basis: PlanBasis, policy: ShimPlan.Policy, stock: dict[Gap, list[ShimStock]]) -> EnginePlan:
-    """The plan that one policy makes from what was measured and what is in the drawer."""
+    """Plan the shims of an engine by one policy, from readings and stock."""
     spec = basis.spec
     kinds = {
         gap: plan_shims(
@@ -253,7 +253,7 @@ def stock_for(spec: EngineSpec, *, lock: bool = False) -> dict[Gap, list[ShimSto
 
 
 def all_plans(basis: PlanBasis) -> list[EnginePlan]:
-    """The plans of all policies, from one look into the drawer."""
+    """Return the plans of all policies, from one reading of the stock."""
     stock = stock_for(basis.spec)
     return [plan_engine(basis, policy, stock) for policy in ShimPlan.Policy]
 
@@ -271,12 +271,12 @@ def accept_plan(
     by: StaffMember,
     lengths: LengthFormatter = IN_MM,
 ) -> ShimPlan:
-    """Keep the plan that was shown and take its shims out of the drawer.
+    """Store the plan that was shown and take its shims from stock.
 
     Raises
     ------
     PlanRefused
-        A plan is accepted already, a valve can't be brought into range, or what the plan rests on has
+        A plan is accepted already, a valve cannot be brought into range, or what the plan rests on has
         changed since it was shown.
     """
     # Two that accept at once come one after the other, also where the drawer holds nothing to lock.
@@ -301,7 +301,7 @@ def accept_plan(
 
 
 def book_out(plan: EnginePlan, stock: dict[Gap, list[ShimStock]]) -> None:
-    """Lower the counts in the drawer by what the plan takes."""
+    """Take the plan's shims from stock."""
     for gap, kind in plan.kinds.items():
         taken = {exact(size): count for size, count in kind.from_stock_mm.items()}
         for shims in stock[gap]:
@@ -339,7 +339,7 @@ def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) 
 
 
 def locked_plan(measured: ClearanceSet) -> ShimPlan:
-    """The accepted plan of a set, nobody else acting on it meanwhile."""
+    """Return the accepted plan of a set, locked against concurrent changes."""
     plan = ShimPlan.objects.select_for_update().filter(clearance_set=measured).first()
     if plan is None:
         raise PlanRefused("There is no accepted plan any more: somebody has taken it back.")
@@ -347,7 +347,7 @@ def locked_plan(measured: ClearanceSet) -> ShimPlan:
 
 
 def why_carried_out(plan: ShimPlan) -> str:
-    """What shows that a plan has been carried out, as a sentence; '' where nothing does."""
+    """Return evidence that a plan has been carried out, as a sentence, or ""."""
     if plan.left_over_in_drawer_at:
         return "The shims left over are in the drawer, so this plan has been carried out and stands."
     later = ClearanceSet.objects.filter(
@@ -360,17 +360,17 @@ def why_carried_out(plan: ShimPlan) -> str:
 
 @transaction.atomic
 def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
-    """Undo an accepted plan that is not carried out yet: its shims go back into the drawer.
+    """Undo an accepted plan and return its shims to stock.
 
     Returns
     -------
     Counter
-        The shims that went back, by thickness in mm.
+        The shims returned, by thickness in mm.
 
     Raises
     ------
     PlanRefused
-        There is no plan any more, or it has been carried out.
+        The plan no longer exists, or it has been carried out.
     """
     plan = locked_plan(measured)
     if carried_out := why_carried_out(plan):
@@ -383,12 +383,12 @@ def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
 
 @transaction.atomic
 def put_left_over_into_drawer(*, measured: ClearanceSet) -> int:
-    """Put the shims that come out of the engine and find no place in it into the drawer; how many.
+    """Add the removed shims that are not reused to stock; return how many.
 
     Raises
     ------
     PlanRefused
-        There is no plan any more, they are in the drawer already, or their diameter isn't known.
+        The plan no longer exists, they are in stock already, or their diameter is unknown.
     """
     plan = locked_plan(measured)
     if plan.left_over_in_drawer_at:
@@ -405,7 +405,7 @@ def put_left_over_into_drawer(*, measured: ClearanceSet) -> int:
 
 
 def put_into_drawer(shims: Counter[tuple[Decimal, Decimal]]) -> None:
-    """Counts by diameter and thickness, in mm."""
+    """Add counts by diameter and thickness, in mm, to stock."""
     for (diameter_mm, thickness_mm), count in shims.items():
         add_shims(diameter_mm=diameter_mm, thickness_mm=thickness_mm, count=count)
 
@@ -436,19 +436,19 @@ class AcceptedLine:
 
 
 def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:
-    """The rows of an accepted plan in the order of the engine, each named by its valve."""
+    """Return the rows of an accepted plan in engine order, each named by its valve."""
     labels = {place.key: place.label for place in (places(spec) if spec else [])}
     return [AcceptedLine(labels.get(key_of(row), str(row)), row) for row in plan.rows.all()]
 
 
 def sizes_of(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Decimal, int]]:
-    """(opening or closing, thickness in mm, how many) that come from one origin."""
+    """List (opening or closing, thickness in mm, count) of one origin."""
     sizes = Counter((line.row.gap, line.row.in_mm) for line in lines if line.row.origin == origin)
     return [(gap, size, count) for (gap, size), count in sorted(sizes.items())]
 
 
 def left_over_of(lines: Sequence[AcceptedLine]) -> list[tuple[str, Decimal, int]]:
-    """Shims that come out of the engine and go into no other valve of it."""
+    """Return shims that come out of the engine and go into no other valve of it."""
     out = Counter((line.row.gap, line.row.out_mm) for line in lines if line.moves)
     out.subtract(
         (line.row.gap, line.row.in_mm) for line in lines if line.row.origin == ShimPlanRow.Origin.VALVE
@@ -457,7 +457,7 @@ def left_over_of(lines: Sequence[AcceptedLine]) -> list[tuple[str, Decimal, int]
 
 
 def planned_before(measured: ClearanceSet) -> dict[Key, ShimPlanRow]:
-    """For each place the row of the last plan accepted on this job from readings older than this set."""
+    """Return for each gap the row of the last plan accepted on this job before this set."""
     rows = ShimPlanRow.objects.filter(
         plan__clearance_set__job=measured.job_id,
         plan__clearance_set__measured_at__lte=measured.measured_at,

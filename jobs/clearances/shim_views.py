@@ -1,4 +1,4 @@
-"""The shim plan of a clearance set: policies side by side, the one accepted, and its bench slip."""
+"""The shim plan of a clearance set: policies side by side, the accepted one and its worksheet."""
 
 from django.contrib import messages
 from django.http import HttpResponse

@@ -1,4 +1,4 @@
-"""A bike over its jobs: clearances against distance or engine hours, and the settings it left with."""
+"""Trend of a bike's clearances over distance or engine hours."""
 
 import math
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ from workshop.units.display import convert, label, length_formatter
 
 @dataclass(frozen=True)
 class FollowedReading:
-    """One reading at a known distance or hour; NaN where the shim is unknown."""
+    """One reading at a known distance or hour; NaN if the shim is unknown."""
 
     use: float
     measured: Measured
@@ -23,7 +23,7 @@ class FollowedReading:
 
 @dataclass(frozen=True)
 class PlaceCourse:
-    """Where a clearance is going, over km, miles or hours, and the sentence that says so."""
+    """Trend of a clearance over km, miles or hours, and the sentence that describes it."""
 
     sentence: str
     unit: str = ""
@@ -33,7 +33,7 @@ class PlaceCourse:
 
 @dataclass(frozen=True)
 class PlaceHistory:
-    """One gap of one valve over all the sets, and where it is going."""
+    """One gap of one valve over all the sets, and its trend."""
 
     place: Place
     measured: list[Measured | None]
@@ -47,7 +47,7 @@ class ClearanceHistory:
 
 
 def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
-    """All clearances measured on a bike, in the order of measuring."""
+    """Return all clearances measured on a bike, in the order of measuring."""
     spec = bike.engine_spec
     sets = list(
         ClearanceSet.objects.filter(job__bike=bike)
@@ -68,7 +68,7 @@ def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
 
 @dataclass(frozen=True)
 class NextCheck:
-    """What the engine spec's interval says of the next check."""
+    """When the engine spec's interval makes the next check due."""
 
     sentence: str
     overdue: bool = False
@@ -77,7 +77,7 @@ class NextCheck:
 def next_checks(
     spec: EngineSpec | None, sets: Sequence[ClearanceSet], jobs: Sequence[Job], shop: ShopProfile
 ) -> list[NextCheck]:
-    """When the clearances are due again, by distance and by engine hours, whichever the spec names."""
+    """Return when the clearances are due again, by distance and by engine hours."""
     if spec is None:
         return []
     intervals = {shop.distance_unit: spec.check_interval_km, "h": spec.check_interval_hours}
@@ -115,7 +115,7 @@ def as_shown(use: float, unit: str) -> str:
 def course_of(
     place: Place, sets: Sequence[ClearanceSet], measured: Sequence[Measured | None], shop: ShopProfile
 ) -> PlaceCourse:
-    """Where a clearance is going; over engine hours where no distance is known."""
+    """Compute the trend of a clearance; over engine hours if no distance is known."""
     for unit in (shop.distance_unit, "h"):
         readings = [
             FollowedReading(used, each, math.nan if each.row.shim_mm is None else float(each.row.shim_mm))
@@ -145,7 +145,7 @@ def course_over(unit: str, place: Place, readings: list[FollowedReading], shop: 
 
 
 def used_by(job: Job, unit: str) -> float | None:
-    """Distance or engine hours of the bike as a job was received."""
+    """Return the distance or engine hours of the bike at a job's check-in."""
     if unit == "h":
         return job.engine_hours
     return None if job.odometer_km is None else float(convert(job.odometer_km, "km", unit))

@@ -1,7 +1,7 @@
-"""A bike's clearances over distance or engine hours as curves, in the shop's units, for page and paper.
+"""Chart of a bike's clearances over distance or engine hours, in the shop's units.
 
-Every reading is drawn as it would have been with the shim or setting that stands now, so that a line
-shows what wear does and the limits beside it are those that count today.
+Every reading is drawn as it would be with the present shim or setting, so that a line shows wear
+alone and the limits beside it are those that count today.
 """
 
 import math
@@ -28,7 +28,7 @@ MARGIN = 0.05  # of the history's length, beyond the last crossing
 
 @dataclass(frozen=True)
 class CoursePoint:
-    """One reading with the shim or setting of now; ``as_measured`` where that was fitted already."""
+    """One reading with the present shim or setting; ``as_measured`` if it was fitted already."""
 
     use: float
     value: float
@@ -49,7 +49,7 @@ class LinePoint:
 
 @dataclass(frozen=True)
 class Crossing:
-    """Where a line meets its limit, from the least to the most of its 95 % interval."""
+    """Where a line meets its limit: the ends of its 95 % interval."""
 
     use: float
     low: float
@@ -59,7 +59,7 @@ class Crossing:
 
 @dataclass(frozen=True)
 class ValveCourse:
-    """One valve in a panel: its readings, its line where there is enough history, and the words for it."""
+    """One valve in a panel: its readings, its line if there is enough history, and its description."""
 
     name: str  # 'left'; 'valve' where a side has but one
     label: str  # 'cylinder 1, intake left'
@@ -71,7 +71,7 @@ class ValveCourse:
 
 @dataclass(frozen=True)
 class CoursePanel:
-    """The valves of one side of one cylinder; limits None where the engine spec has none."""
+    """The valves of one side of one cylinder; limits None if the engine spec has none."""
 
     title: str
     low: float | None
@@ -84,7 +84,7 @@ class CoursePanel:
 
 @dataclass(frozen=True)
 class CourseChart:
-    """All that is drawn of a bike's clearances."""
+    """The chart of a bike's clearances."""
 
     use_label: str  # 'odometer' or 'engine hours'
     use_unit: str  # as printed
@@ -98,7 +98,7 @@ class CourseChart:
 
 @dataclass(frozen=True)
 class _Follows:
-    """One place with its readings as they would be with the shim or setting of now, in mm."""
+    """One gap with its readings as they would be with the present shim or setting, in mm."""
 
     place: Place
     course: PlaceCourse
@@ -106,7 +106,7 @@ class _Follows:
 
 
 def courses_of(history: ClearanceHistory, shop: ShopProfile) -> CourseChart | None:
-    """The chart of a bike's clearances; None where nothing was measured at a known distance or hour."""
+    """Build the chart of a bike's clearances, or None without a reading at a known distance or hour."""
     units = [row.course.unit for row in history.rows if row.course.unit]
     unit = shop.distance_unit if shop.distance_unit in units else "h"
     followed = [_followed(row) for row in history.rows if row.course.unit == unit]
@@ -148,7 +148,7 @@ def _drawn(each: _Follows) -> list[tuple[FollowedReading, float]]:
 
 
 def _until(followed: Iterable[_Follows], first: float, last: float) -> float:
-    """How far the lines go: past the crossings, but no further ahead than the history is long."""
+    """Return how far the lines go: past the crossings, but no further ahead than the history is long."""
     length = last - first
     trends = [each.course.trend for each in followed]
     crossed = [each.reached_at.value for each in trends if each and each.reached_at]
@@ -160,7 +160,7 @@ def _side(each: _Follows) -> tuple[str, str]:
 
 
 def _groups(followed: Iterable[_Follows]) -> list[list[_Follows]]:
-    """The valves of each panel, cylinder by cylinder, its intake side beside its exhaust side."""
+    """Group the valves by panel, cylinder by cylinder, intake beside exhaust."""
     groups: dict[tuple[int, str, str], list[_Follows]] = {}
     for each in followed:
         side, gap = _side(each)
@@ -171,7 +171,7 @@ def _groups(followed: Iterable[_Follows]) -> list[list[_Follows]]:
 
 
 def _heights(followed: Iterable[_Follows], until: float) -> dict[tuple[str, str], tuple[float, float]]:
-    """From and to what clearance [mm] each side is drawn: all readings, limits and lines, with some room."""
+    """Return each side's axis limits [mm]: all readings, limits and lines, with some room."""
     lengths: dict[tuple[str, str], list[float]] = {}
     for each in followed:
         limits = [float(end) for end in (each.place.low_mm, each.place.high_mm) if end is not None]
@@ -259,7 +259,7 @@ MARKS = ("circle", "square", "triangle")
 
 
 def page_chart(chart: CourseChart) -> dict[str, Any]:
-    """The chart in the form that the page's scripts draw."""
+    """Return the chart as the page's scripts draw it."""
     names = list(dict.fromkeys(valve.name for panel in chart.panels for valve in panel.valves))
     return {
         "small": True,

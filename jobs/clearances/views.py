@@ -1,4 +1,4 @@
-"""Measuring valve clearances: entry at the bench, and a set as it was measured."""
+"""Measuring valve clearances: the entry form, and a set as measured."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -68,7 +68,7 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
 @never_cache
 @require_safe
 def bench_worker(request: StaffRequest) -> HttpResponse:
-    """The script that opens entry pages without a network; from the root, so that it serves all."""
+    """Serve the script that opens entry pages offline; at the root, so that it covers all of them."""
     return render(request, "jobs/clearances/bench_worker.js", content_type="text/javascript")
 
 
@@ -97,7 +97,7 @@ def clearances_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 @dataclass(frozen=True)
 class SetRow:
-    """A line of the table of a set."""
+    """A line in the table of a set."""
 
     place: Place
     measured: Measured | None

@@ -1,6 +1,6 @@
-"""The lists a new shop starts with: checks and kinds of tune change. The owner edits both.
+"""Default checks and tune change types of a new shop, which the owner can edit.
 
-Cautions and effects are common practice, no source; local law and licensed practice go before them.
+Cautions and effects: rule of thumb, no published source; local law and licensed practice overrule them.
 """
 
 from typing import Any
@@ -206,7 +206,7 @@ STEP = 10  # between places in a list, so that the owner can put others between
 
 
 def fill_empty_lists(using: Apps, database: str = "default") -> None:
-    """Make the checks and the kinds of tune change that a new shop starts with, each where it has none."""
+    """Create the default checks and tune change types of a new shop, each if it has none."""
     items: Any = using.get_model("jobs", "CheckItem")
     kinds: Any = using.get_model("jobs", "TuneChangeKind")
     tables = connections[database].introspection.table_names()

@@ -1,4 +1,4 @@
-"""The places a new shop starts with; the owner names them, adds others and retires what is gone."""
+"""Default workstations of a new shop, which the owner can rename, extend and retire."""
 
 from typing import Any
 
@@ -10,7 +10,7 @@ STEP = 10
 
 
 def fill_empty_places(using: Apps, database: str = "default") -> None:
-    """Make a dyno and two benches where the shop has no place yet."""
+    """Create a dyno and two benches if the shop has no workstation yet."""
     places: Any = using.get_model("jobs", "WorkPlace")
     if places._meta.db_table not in connections[database].introspection.table_names():
         return  # only a part of the apps was migrated

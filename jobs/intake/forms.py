@@ -18,7 +18,7 @@ from workshop.units.shop_units import format_for_shop
 
 
 class PhotosField(forms.FileField):
-    """Photos as chosen, prepared for keeping: (own name, file) of each."""
+    """Chosen photos, prepared for storage: (original name, file) of each."""
 
     widget = ManyFilesInput(attrs={"accept": "image/*"})
 
@@ -45,7 +45,7 @@ class PhotoForm(FieldGroupsMixin, RecordForm):
 
 
 class DrawnField(forms.JSONField):
-    """What a script on the page has drawn; nested more deeply than can be read it is none."""
+    """What a script on the page has drawn; JSON nested too deeply to parse is invalid."""
 
     def to_python(self, value: Any) -> Any:
         try:
@@ -61,7 +61,7 @@ class DrawnField(forms.JSONField):
 
 
 class MarksField(DrawnField):
-    """Points on the drawing of the bike, each with what is there; drawn by static/js/outline.js."""
+    """Points on the drawing of the bike, each with a note; drawn by static/js/outline.js."""
 
     widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
 
@@ -94,7 +94,7 @@ class SignForm(forms.Form):
 
 
 class ReceiveForm(InShopUnits, FieldGroupsMixin, RecordForm):
-    """The receipt; a meter's reading that doesn't follow from the last one has to be confirmed."""
+    """The check-in; a meter reading that does not follow from the last one has to be confirmed."""
 
     GROUPS = (
         (

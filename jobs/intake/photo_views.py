@@ -1,4 +1,4 @@
-"""Photos of a job: added, shown, named, removed."""
+"""Photos of a job: add, show, edit, remove."""
 
 from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
@@ -23,7 +23,7 @@ ADDERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
 @require_http_methods(["GET", "POST"])
 @submit_once
 def photo_add(request: StaffRequest, number: str) -> HttpResponse:
-    """Several photos in one sending, or one in each as the page's script sends them (answered as JSON)."""
+    """Add photos: several at once, or one per request as the page's script sends them (JSON response)."""
     job = get_object_or_404(Job, number=number)
     form = PhotosForm(post_data(request), request.FILES or None)
     by_script = request.accepts("application/json") and not request.accepts("text/html")

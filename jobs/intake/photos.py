@@ -1,4 +1,4 @@
-"""Photos: checked, turned upright, made smaller and freed of what the camera wrote into them."""
+"""Photos: checked, turned upright, reduced and stripped of the camera's metadata."""
 
 import io
 import math
@@ -32,9 +32,9 @@ def short_name(upload: UploadedFile) -> str:
 
 
 def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
-    """The upload as an upright JPEG of at most 2048 pixels, without metadata.
+    """Return the upload as an upright JPEG of at most 2048 pixels, without metadata.
 
-    Raises ValueError with a sentence that names the file where it is empty, too large or no image.
+    Raises ValueError with a sentence that names the file if it is empty, too large or no image.
     """
     from PIL import Image, ImageOps
 
@@ -57,9 +57,9 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
 
 
 def open_photo(upload: UploadedFile) -> "Image":
-    """The image, not yet read; raises DecompressionBombError where it has far too many pixels.
+    """Open the image without decoding it; raises DecompressionBombError for far too many pixels.
 
-    A JPEG, as phones take it, may have twice as many as others, since it is read at a fraction of its size.
+    A JPEG may have twice as many pixels as other formats, since it is decoded at reduced size.
     """
     from PIL import Image
 
@@ -87,7 +87,7 @@ def as_jpeg(image: "Image") -> "ContentFile[bytes]":
 
 
 def prepare_photos(uploads: list[UploadedFile]) -> list[Prepared]:
-    """Photos ready to be kept; ValueError names every one that can't be kept."""
+    """Prepare photos for storage; ValueError names every one that cannot be stored."""
     prepared, problems = [], []
     for upload in uploads:
         try:
@@ -109,7 +109,7 @@ def add_photos(*, job: Job, by: StaffMember, photos: list[Prepared], caption: st
 
 @transaction.atomic
 def remove_photo(photo: Photo) -> None:
-    """Delete the photo, and its file once nothing can bring the record back."""
+    """Delete the photo, and its file once the deletion is committed."""
     storage, name = photo.image.storage, photo.image.name or ""
     photo.delete()
     transaction.on_commit(lambda: storage.delete(name))

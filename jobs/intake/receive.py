@@ -1,4 +1,4 @@
-"""Receiving a bike: its condition, odometer, fuel, keys and photos."""
+"""Checking a bike in: its condition, odometer, fuel, keys and photos."""
 
 from collections.abc import Callable
 from typing import Any
@@ -26,7 +26,7 @@ ON_RECEIPT = {
 
 
 def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float], str]) -> str:
-    """What to ask about a reading that does not follow from the bike's last one; '' where it does.
+    """Return a question about a reading that does not follow from the bike's last one, or "".
 
     ``meter`` is the job's field: the odometer's or the engine hours'.
     """
@@ -48,7 +48,7 @@ def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float]
 
 @transaction.atomic
 def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
-    """Take the bike in; a job that is in the shop already keeps its stage."""
+    """Check the bike in; a job that is in the shop already keeps its stage."""
     add_photos(job=job, by=by, photos=photos)
     if job.stage == Stage.BOOKED:
         move_to_stage(job=job, by=by, stage=Stage.RECEIVED)
@@ -58,9 +58,9 @@ def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
 
 
 def read_marks(marks: Any) -> list[dict[str, Any]]:
-    """Marks on the outline as sent: x and y in % of the drawing, and a note.
+    """Parse marks on the outline: x and y in % of the drawing, and a note.
 
-    Raises ValueError with a sentence where they make no sense.
+    Raises ValueError with a sentence if they are malformed.
     """
     if not isinstance(marks, list) or len(marks) > MOST_MARKS:
         raise ValueError(f"There may be up to {MOST_MARKS} marks on the outline.")
@@ -76,15 +76,15 @@ def read_marks(marks: Any) -> list[dict[str, Any]]:
 
 
 def writable(note: str) -> str:
-    """A note without signs that no page or database can hold, such as the half of an emoji."""
+    """Strip a note of characters that no page or database can hold, such as half an emoji."""
     whole = note.replace("\0", "").encode(errors="replace").decode()
     return whole.strip()[:LONGEST_NOTE]
 
 
 def read_strokes(strokes: Any) -> list[list[list[int]]]:
-    """A signature as sent: lines of points, each 0 to 1000 across and 0 to 300 down.
+    """Parse a signature: lines of points, each 0 to 1000 across and 0 to 300 down.
 
-    Raises ValueError with a sentence where it is none.
+    Raises ValueError with a sentence if it is malformed.
     """
     points = [point for stroke in strokes for point in stroke] if is_nested(strokes) else None
     if points is None or len(points) > MOST_POINTS:
@@ -101,9 +101,9 @@ def is_nested(strokes: Any) -> bool:
 
 
 def altered_since_signed(job: Job) -> list[str]:
-    """What of the receipt is no longer as it was signed, by name; none where nobody has signed it.
+    """Return labels of the check-in fields changed since the signature; none if it is not signed.
 
-    None either where the history does not reach back to the signing, so that nobody can tell.
+    Also none if the history does not reach back to the signature.
     """
     if not job.signed_at:
         return []
@@ -114,9 +114,9 @@ def altered_since_signed(job: Job) -> list[str]:
 
 
 def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) -> None:
-    """Keep who signed the receipt and when; without lines it was signed on paper.
+    """Store who signed the check-in sheet and when; without lines it was signed on paper.
 
-    Raises ValueError where it is signed as it stands: no second signature takes the first one's place.
+    Raises ValueError if the present state is signed already: no second signature replaces the first.
     """
     if job.signed_at and not altered_since_signed(job):
         signed = timezone.localtime(job.signed_at)

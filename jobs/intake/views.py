@@ -1,4 +1,4 @@
-"""The receipt of a bike, to be printed or signed on the screen."""
+"""The check-in sheet of a bike, to be printed or signed on the screen."""
 
 from django.contrib import messages
 from django.http import HttpResponse

@@ -15,7 +15,7 @@ from workshop.units.shop_units import shop_unit
 
 
 class LimitedQuantityField(QuantityField):
-    """A quantity whose limits are told in the unit it was typed in."""
+    """A quantity whose limits are shown in the unit it was entered in."""
 
     def __init__(self, *, low: float, high: float, **kwargs: Any) -> None:
         self.low, self.high = low, high
@@ -47,7 +47,7 @@ def quantity_field(field: "models.FloatField[Any, Any]", quantity: str) -> Limit
 
 
 class InShopUnits(forms.BaseForm):
-    """A form whose QUANTITIES (field name to quantity) are typed in the shop's units."""
+    """A form whose QUANTITIES (field name to quantity) are entered in the shop's units."""
 
     QUANTITIES: ClassVar[dict[str, str]] = {}
 

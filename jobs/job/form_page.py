@@ -25,7 +25,7 @@ class Remove:
 
 
 def remove_button(record: Record, url_name: str, label: str) -> Remove | None:
-    """The button for a record that is stored already, None for a new one."""
+    """Return the remove button of a stored record, or None for a new one."""
     return None if record._state.adding else Remove(reverse(url_name, args=[record.pk]), label)
 
 
@@ -44,8 +44,8 @@ def form_page(
 ) -> HttpResponse:
     """Show a form of a job.
 
-    ``section`` is the part of the job page that the way back leads to; ``draft`` the key under which
-    the browser keeps what is typed.
+    ``section`` is the part of the job page that Cancel leads to; ``draft`` the key under which the
+    browser stores unsaved input.
     """
     context = {
         "job": job,

@@ -48,7 +48,7 @@ class JobForm(FieldGroupsMixin, RecordForm):
 
 
 class RemarksForm(FieldGroupsMixin, RecordForm):
-    """What the sheet says of the time after: what was not tested, what to watch, the next service."""
+    """Notes for the time after the job: not tested, to watch, next service."""
 
     class Meta(RecordForm.Meta):
         model = Job
@@ -56,7 +56,7 @@ class RemarksForm(FieldGroupsMixin, RecordForm):
 
 
 class StageForm(forms.Form):
-    """The next stage; ``seen`` is where the job stood when the form was shown."""
+    """The next stage; ``seen`` is the stage when the form was shown."""
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
     stage = forms.ChoiceField(label="Move to", choices=Stage.choices)
@@ -85,7 +85,7 @@ class StageForm(forms.Form):
         return cleaned
 
     def report_move(self) -> None:
-        """Refuse a step from where the job no longer stands, and let it be sent again from there."""
+        """Refuse a step from an outdated stage, and allow it to be sent again from the current one."""
         last = self.job.stage_entries.select_related("by").last()
         who = str(last.by) if last else "Somebody"
         self.add_error(

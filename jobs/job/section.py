@@ -17,7 +17,7 @@ class State(StrEnum):
 
 @dataclass(frozen=True)
 class Section:
-    """What the page shows of one record of the job, and where it stands."""
+    """What the page shows of one record of the job, and its state."""
 
     key: str
     title: str

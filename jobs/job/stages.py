@@ -1,4 +1,4 @@
-"""A job's way through the shop: each step is kept with who took it, when and why."""
+"""The stages of a job: each step is stored with its person, time and reason."""
 
 from datetime import datetime
 
@@ -14,7 +14,7 @@ HERE = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.READY)
 
 
 def reason_missing(*, job: Job, stage: str, why: str, waiting_for: str) -> dict[str, str]:
-    """What a step still lacks, by field: a waiting job waits for something, a return has its reason."""
+    """Return what a step still lacks, by field."""
     missing = {}
     if (stage, waiting_for) == (job.stage, job.waiting_for) and not why.strip():
         return {"stage": f"The job is “{job.get_stage_display()}” already. Choose another stage, or say why."}
@@ -31,7 +31,7 @@ def reason_missing(*, job: Job, stage: str, why: str, waiting_for: str) -> dict[
 def move_to_stage(
     *, job: Job, by: StaffMember, stage: str, why: str = "", waiting_for: str = "", at: datetime | None = None
 ) -> StageEntry:
-    """Set the job's stage and keep the step; raises ValueError where its reason is missing."""
+    """Set the job's stage and store the step; raises ValueError if its reason is missing."""
     waiting_for = waiting_for if stage == Stage.WAITING else ""
     missing = reason_missing(job=job, stage=stage, why=why, waiting_for=waiting_for)
     if missing:

@@ -13,12 +13,12 @@ READ_FROM_FILE = "This was read from the file “{}”: put it right here, or ch
 
 
 def text_of_upload(upload: UploadedFile) -> str:
-    """An uploaded table as text, whatever its encoding.
+    """Return an uploaded table as text, whatever its encoding.
 
     Raises
     ------
     ValueError
-        It is too large, or no text.
+        Too large, or not text.
     """
     if upload.size and upload.size > LARGEST_FILE:
         raise ValueError("A file with one table has at most 1 MB.")
@@ -30,12 +30,12 @@ def text_of_upload(upload: UploadedFile) -> str:
 
 
 def put_into_box(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
-    """Put a file's text where it can be seen and mended, should it not be right.
+    """Show a file's text in the field, where it can be corrected.
 
     Raises
     ------
     ValueError
-        It is too large, or no text.
+        Too large, or not text.
     """
     form.cleaned_data[name] = text_of_upload(upload)
     sent = mutable_copy(form.data)

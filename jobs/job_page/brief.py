@@ -1,4 +1,4 @@
-"""Brief and receipt on the job page."""
+"""Request and check-in on the job page."""
 
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
@@ -25,7 +25,7 @@ def where_it_stands(job: Job, work: Total) -> tuple[State, str]:
 
 
 def not_received(job: Job) -> list[str]:
-    """What the receipt lacks."""
+    """List what the check-in lacks."""
     lacks = {
         "condition": not job.condition,
         "odometer or engine hours": job.odometer_km is None and job.engine_hours is None,

@@ -16,7 +16,7 @@ from workshop.models import Role, StaffMember
 
 @dataclass(frozen=True)
 class RenderedSection:
-    """A section as HTML, with what the list of sections says of it."""
+    """A section as HTML, with its entry in the list of sections."""
 
     key: str
     title: str

@@ -1,4 +1,4 @@
-"""Checks: lists the owner edits, ticked on each job by whoever made them."""
+"""Checks: lists the owner edits, ticked on each job by the person who made them."""
 
 from django.conf import settings
 from django.db import models
@@ -9,7 +9,7 @@ from workshop.models import PersonalData, Record
 
 
 class CheckItem(Record):
-    """A line of one of the shop's check lists."""
+    """A line of one of the shop's checklists."""
 
     class List(models.TextChoices):
         BEFORE_ROLLER = "before_roller", "before running on the dyno"

@@ -86,7 +86,7 @@ class ClearanceReading(Record):
 
     @property
     def shim_mm(self) -> Decimal | None:
-        """The shim's thickness: a measurement goes before the marking."""
+        """Return the shim's thickness: a measurement overrides the marking."""
         return self.shim_measured_mm if self.shim_measured_mm is not None else self.shim_marked_mm
 
 

@@ -1,4 +1,4 @@
-"""The job (work order): what was asked, where it stands, what was agreed."""
+"""The job (work order): the request, its stage, the agreed work."""
 
 from typing import Any
 
@@ -168,7 +168,7 @@ class JobWord(Word):
 
 
 class StageEntry(Record):
-    """One step of a job from stage to stage: who, when, why."""
+    """One step of a job from stage to stage: person, time, reason."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="stage_entries")
     stage = models.CharField(max_length=20, choices=Stage)
@@ -228,7 +228,7 @@ class WorkItem(Record):
 
 
 class BikeChange(Record):
-    """A change of the bike that no other record holds: gearing, tyre, fuel, something else."""
+    """A change of the bike that no other record holds: gearing, tyre, fuel, other."""
 
     class Kind(models.TextChoices):
         GEARING = "gearing", "gearing"

@@ -39,7 +39,7 @@ class MixtureStudy(Record):
         return self.title
 
     def get_fuel_table_before_display(self) -> str:
-        """In few words, where a change by somebody else is told."""
+        """Summarise the table in few words, for the change log."""
         return "a fuel table" if self.fuel_table_before else "no fuel table"
 
     def get_fuel_table_after_display(self) -> str:

@@ -9,7 +9,7 @@ from workshop.models import PersonalData, Record
 
 
 class Part(Record):
-    """A part as fitted: what it is, what it replaces, what it changes, and whether it is for racing only."""
+    """A part as fitted: name, what it replaces and changes, and whether it is for racing only."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="parts")
     name = models.CharField(max_length=120)
@@ -43,6 +43,6 @@ class Part(Record):
 
     @property
     def changes(self) -> list[str]:
-        """What this part changes, in words."""
+        """Describe what this part changes."""
         kinds = ("gearing", "exhaust", "intake", "brakes", "suspension")
         return [kind for kind in kinds if getattr(self, f"changes_{kind}")]

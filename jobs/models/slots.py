@@ -1,4 +1,4 @@
-"""Time on the dyno and at the benches, days on which the shop is shut, and the calendars that read both."""
+"""Time on the dyno and at the benches, closed days, and the calendar links that show both."""
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -14,7 +14,7 @@ QUARTER = timedelta(minutes=15)
 
 
 class WorkPlace(Record):
-    """A dyno or a bench that a job can have for itself."""
+    """A dyno or a bench that one job at a time can have."""
 
     class Kind(models.TextChoices):
         DYNO = "dyno", "dyno"
@@ -37,7 +37,7 @@ class WorkPlace(Record):
 
 
 class ShutDays(Record):
-    """Days, one or several on end, on which the shop does not work."""
+    """One or several consecutive days on which the shop is closed."""
 
     first = models.DateField("first day")
     last = models.DateField("last day")
@@ -54,7 +54,7 @@ class ShutDays(Record):
 
     @property
     def span(self) -> str:
-        """The days in words: one, or from the first to the last."""
+        """Format the days: one, or from the first to the last."""
         if self.first == self.last:
             return f"{self.first:%a %-d %b %Y}"
         return f"{self.first:%a %-d %b} to {self.last:%a %-d %b %Y}"
@@ -64,9 +64,9 @@ class ShutDays(Record):
 
 
 class Slot(Record):
-    """A place that a job has for itself from one moment to another.
+    """A workstation reserved for a job from one instant to another.
 
-    Raises IntegrityError on saving where another job has the place for a part of that time.
+    Raises IntegrityError on saving if another job has the workstation for a part of that time.
     """
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="slots")
@@ -97,9 +97,9 @@ class Slot(Record):
 
 
 class SlotQuarter(models.Model):
-    """A quarter of an hour of a place that is taken.
+    """A quarter of an hour of a workstation that is taken.
 
-    No two slots have the same one, which every database can hold; exclusion of ranges only some can.
+    No two slots have the same one: every database supports this, unlike the exclusion of ranges.
     """
 
     slot = models.ForeignKey(Slot, on_delete=models.CASCADE, related_name="quarters")
@@ -116,7 +116,7 @@ class SlotQuarter(models.Model):
 
 
 def quarters(starts_at: datetime, ends_at: datetime) -> list[datetime]:
-    """Every quarter of an hour that a span touches; offsets from UTC are whole quarters everywhere."""
+    """Yield every quarter of an hour in a span; offsets from UTC are whole quarters everywhere."""
     starts_at, ends_at = starts_at.astimezone(UTC), ends_at.astimezone(UTC)
     offset = starts_at.timestamp() % QUARTER.total_seconds()
     first = starts_at - timedelta(seconds=offset)
@@ -125,7 +125,7 @@ def quarters(starts_at: datetime, ends_at: datetime) -> list[datetime]:
 
 
 class CalendarAddress(models.Model):
-    """The secret address of one person's calendar; only its hash is kept."""
+    """The secret link of one person's calendar; only its hash is stored."""
 
     person = models.OneToOneField(
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="calendar_address"

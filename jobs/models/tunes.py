@@ -13,9 +13,9 @@ from workshop.models import PersonalData, Record
 
 
 class TuneChangeKind(Record):
-    """A kind of tune change, which the owner may add to: its unit, its effect on road use, its cautions.
+    """A tune change type, which the owner can add: its unit, its effect on road use, its cautions.
 
-    ``caution`` speaks to the tuner who chooses it, ``customer_caution`` to whoever rides the bike.
+    ``caution`` is for the tuner who chooses it, ``customer_caution`` for the rider.
     """
 
     name = models.CharField(max_length=80, unique=True)
@@ -41,7 +41,7 @@ class TuneChangeKind(Record):
 
 
 class TuneRevision(Record):
-    """A calibration as loaded; number 0 is 'as received'. Its file is kept whole and never interpreted."""
+    """A tune as loaded; number 0 is 'as received'. Its file is stored whole and never interpreted."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="tune_revisions")
     number = models.PositiveSmallIntegerField(editable=False)
@@ -76,7 +76,7 @@ class TuneRevision(Record):
 
 
 class TuneChange(Record):
-    """One thing a revision changes: from, to, why."""
+    """One thing a tune changes: from, to, why."""
 
     revision = models.ForeignKey(TuneRevision, on_delete=models.CASCADE, related_name="changes")
     kind = models.ForeignKey(TuneChangeKind, on_delete=models.PROTECT, related_name="+")
@@ -105,7 +105,7 @@ def check_grid(table: "ThrottleTable") -> None:
 
 
 class ThrottleTable(Record):
-    """Plate opening by grip and engine speed, for one riding mode of one revision."""
+    """Plate opening by grip and engine speed, for one riding mode of one tune."""
 
     revision = models.ForeignKey(TuneRevision, on_delete=models.CASCADE, related_name="throttle_tables")
     mode = models.CharField("riding mode, as on the bike", max_length=40)
@@ -131,13 +131,13 @@ class ThrottleTable(Record):
 
     @property
     def rows(self) -> list[tuple[float, list[float]]]:
-        """Each grip with its plates over the engine speeds."""
+        """Return each grip with its plate openings over the engine speeds."""
         return list(zip(self.grip_pct, self.plate_pct, strict=True))
 
     def get_plate_pct_display(self) -> str:
-        """The table in few words, where a change of it is told."""
+        """Summarise the table in few words, for the change log."""
         return f"a table of {len(self.grip_pct)} grips by {len(self.engine_speed_rpm)} engine speeds"
 
     def as_arrays(self) -> tuple[Any, Any, Any]:
-        """(grip [n], engine speed [m], plate [n, m]) as stored lists."""
+        """Return (grip [n], engine speed [m], plate [n, m]) as stored lists."""
         return self.grip_pct, self.engine_speed_rpm, self.plate_pct

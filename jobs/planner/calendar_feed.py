@@ -1,4 +1,4 @@
-"""The shop's days as a calendar that other programs read (RFC 5545)."""
+"""The shop's schedule as a calendar feed for other programs (RFC 5545)."""
 
 import hashlib
 import secrets
@@ -17,7 +17,7 @@ AHEAD = timedelta(days=180)
 
 @dataclass(frozen=True)
 class Entry:
-    """Something with a begin and an end: moments, or whole days of which the last is included."""
+    """A calendar entry with start and end: instants, or whole days including the last."""
 
     uid: str
     summary: str
@@ -29,7 +29,7 @@ class Entry:
 
 
 def calendar_text(name: str, entries: list[Entry]) -> bytes:
-    """The calendar as RFC 5545 writes it; a time zone that an entry uses is described in it."""
+    """Write the calendar as RFC 5545, with the time zone if an entry uses it."""
     from icalendar import Calendar
 
     calendar = Calendar()
@@ -60,7 +60,7 @@ def event(entry: Entry):  # type: ignore[no-untyped-def]  # icalendar is importe
 
 
 def entries(host: str, site: str) -> list[Entry]:
-    """Every slot, promised day of an open job and day shut, of last month and the months to come.
+    """List slots, ready-by days of open jobs and closed days, from last month on.
 
     Customers are not named: a calendar is often read where others look on.
     """
@@ -78,9 +78,9 @@ def entries(host: str, site: str) -> list[Entry]:
 
 
 def as_told(*moments: datetime) -> list[datetime]:
-    """Moments by the shop's clock; in UTC where it shows one of them for the second time.
+    """Return instants in shop time; in UTC if one falls into the repeated hour.
 
-    A local time that comes twice means the first of the two (RFC 5545, 3.3.5).
+    A local time that occurs twice means the first of the two (RFC 5545, 3.3.5).
     """
     local = [timezone.localtime(each) for each in moments]
     return [each.astimezone(UTC) for each in local] if any(each.fold for each in local) else local
@@ -129,7 +129,7 @@ def hash_of(token: str) -> str:
 
 
 def new_address(person: StaffMember) -> str:
-    """A new secret for this person's calendar; the old one ends."""
+    """Create a new secret for this person's calendar, and revoke the old one."""
     token = secrets.token_urlsafe(32)
     CalendarAddress.objects.update_or_create(
         person=person, defaults={"token_sha256": hash_of(token), "made_at": timezone.now(), "read_at": None}
@@ -138,7 +138,7 @@ def new_address(person: StaffMember) -> str:
 
 
 def address_of(token: str) -> CalendarAddress | None:
-    """The address that a secret opens; None where it was revoked or its person has left."""
+    """Return the calendar that a secret opens, or None if it was revoked or its person has left."""
     found = CalendarAddress.objects.select_related("person").filter(token_sha256=hash_of(token)).first()
     if found is None or not found.person.is_active or not found.person.holds(*found.person.roles):
         return None

@@ -1,4 +1,4 @@
-"""A place on the dyno or at a bench for a job, as the shop's clock shows it."""
+"""Forms of a slot on the dyno or at a bench, in the shop's time."""
 
 from datetime import timedelta
 from typing import Any
@@ -18,8 +18,11 @@ FIRST, SECOND = "first", "second"
 
 
 class SlotForm(forms.Form):
-    """Day, time and length; it asks which is meant in the hour that comes twice, and whether it is meant
-    where that is past, far away or outside the shop's hours."""
+    """Day, time and length of a slot.
+
+    Asks which instant is meant in the repeated hour, and to confirm a slot in the past, far away or
+    outside the shop's hours.
+    """
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
@@ -100,7 +103,7 @@ class SlotForm(forms.Form):
         return cleaned
 
     def report_move(self) -> None:
-        """Refuse a change made from where the slot no longer stands, and let it be sent again from there."""
+        """Refuse a change to a slot moved by someone else, and allow it to be sent again."""
         slot, last = self.slot, self.slot.history.select_related("history_user").first()
         who = str(last.history_user) if last and last.history_user else "Somebody"
         day = f"{timezone.localtime(slot.starts_at):%a %-d %b %Y}"
@@ -119,7 +122,7 @@ class SlotForm(forms.Form):
 
 
 class NewSlotForm(SlotForm):
-    """The same, and for which job."""
+    """A slot and the job it is for."""
 
     job = forms.CharField(label="Job", max_length=12, help_text="its number, such as 2026-014")
     field_order = ("job",)

@@ -1,4 +1,4 @@
-"""When the shop works: the hours of each weekday and the days on which it is shut, both the owner's."""
+"""Opening hours of each weekday and closed days, both set by the owner."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -23,20 +23,20 @@ class WorkingDays:
         return None if self.why_shut(day) else self.hours[day.weekday()]
 
     def why_shut(self, day: date) -> str:
-        """Why nobody works that day; '' where they do."""
+        """Return why the shop is closed that day, or ""."""
         for each in self.shut:
             if each.covers(day):
                 return each.reason
         return "" if self.hours[day.weekday()] else f"no work on a {day:%A}"
 
     def from_day(self, first: date, count: int = DAYS_SHOWN) -> list[date]:
-        """The next working days from this one on; fewer where the shop is shut for a year."""
+        """Return the next working days from this one on; fewer if the shop is closed for a year."""
         days = (first + ONE_DAY * ahead for ahead in range(FARTHEST.days))
         working = (day for day in days if not self.why_shut(day))
         return [day for day, _ in zip(working, range(count), strict=False)]
 
     def before_day(self, first: date, count: int = DAYS_SHOWN) -> date:
-        """The first of as many working days before this one, or the farthest day that is looked at."""
+        """Return the first of as many working days before this one, or the farthest day searched."""
         day = first
         for ahead in range(1, FARTHEST.days):
             day = first - ONE_DAY * ahead
@@ -46,7 +46,7 @@ class WorkingDays:
         return day
 
     def outside(self, starts_at: datetime, ends_at: datetime) -> str:
-        """What to say of a slot, in the shop's own time, that does not fit the hours; '' where it does."""
+        """Return why a slot, in shop time, does not fit the hours, or ""."""
         day = starts_at.date()
         if why := self.why_shut(day):
             return f"The shop is shut on {day:%A %-d %B}: {why}."
@@ -59,7 +59,7 @@ class WorkingDays:
 
 
 def working_days(shop: ShopProfile) -> WorkingDays:
-    """The owner's settings: one query."""
+    """Load the owner's settings in one query."""
     return WorkingDays(read_hours(shop.working_hours), list(ShutDays.objects.all()))
 
 

@@ -1,4 +1,4 @@
-"""Forms of the owner's settings of the day: places, working hours, days shut."""
+"""Forms of the owner's settings: workstations, opening hours, closed days."""
 
 from datetime import date
 from typing import Any
@@ -47,7 +47,7 @@ def clock_field(label: str) -> forms.TimeField:
 
 
 class WorkingHoursForm(RecordForm):
-    """When the shop opens and shuts on each weekday; both left empty where nobody works."""
+    """Opening hours of each weekday; both left empty if the shop is closed."""
 
     class Meta(RecordForm.Meta):
         model = ShopProfile
@@ -68,7 +68,7 @@ class WorkingHoursForm(RecordForm):
         ]
 
     def report_conflict(self, sent_version: int) -> None:
-        """The same, and days left as they were then take over what the other made of them."""
+        """Report the conflict, and adopt the saved hours of days that were not changed here."""
         super().report_conflict(sent_version)
         then, now = history_since(self.instance, sent_version)
         if then is None or now is None:
@@ -91,7 +91,7 @@ class WorkingHoursForm(RecordForm):
         return cleaned
 
     def hours_of(self, number: int, day: str) -> list[str] | None:
-        """The hours of one weekday as they are kept; None where nobody works."""
+        """Return the stored hours of one weekday, or None if the shop is closed."""
         opens, shuts = (self.cleaned_data.get(f"{end}_{number}") for end in ("opens", "shuts"))
         if (opens is None) != (shuts is None):
             missing = f"opens_{number}" if opens is None else f"shuts_{number}"

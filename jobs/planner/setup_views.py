@@ -1,4 +1,4 @@
-"""The owner's settings of the day: the places, the hours of each weekday, the days the shop is shut."""
+"""The owner's settings: workstations, opening hours and closed days."""
 
 from django.contrib import messages
 from django.db.models import ProtectedError

@@ -1,7 +1,7 @@
-"""Who has the dyno and the benches when, told by the clock in the shop.
+"""Which job has the dyno and the benches when, in shop time.
 
-Moments are reckoned with in UTC: sums of times with a zone follow the clock on the wall, and are an
-hour out where the clocks change between.
+Durations are computed in UTC: sums of local times follow the clock on the wall, and are an hour out
+across a change of the clocks.
 """
 
 from collections.abc import Iterable
@@ -24,7 +24,7 @@ FAR = timedelta(days=366)
 
 
 def clock_text(when: datetime) -> str:
-    """A time of the shop's clock; in the hour that comes twice it says which."""
+    """Format a shop time; in the repeated hour it says which instant."""
     local = timezone.localtime(when)
     text = f"{local:%H:%M}"
     zone = local.tzinfo
@@ -34,7 +34,7 @@ def clock_text(when: datetime) -> str:
 
 
 def save_slot(slot: Slot) -> None:
-    """Save it; raises ValueError with a sentence where the place is taken then, or another was quicker."""
+    """Save the slot; raises ValueError with a sentence if the workstation is taken then."""
     try:
         with transaction.atomic():
             slot.save()
@@ -46,7 +46,7 @@ def save_slot(slot: Slot) -> None:
 
 
 def others(slot: Slot) -> str:
-    """Who has the place in that time, as a sentence; '' where nobody has."""
+    """Return which slots overlap this one, as a sentence, or ""."""
     at_once = Slot.objects.filter(place=slot.place, starts_at__lt=slot.ends_at, ends_at__gt=slot.starts_at)
     other = at_once.exclude(pk=slot.pk).select_related("job", "place").first()
     if other is None:
@@ -56,7 +56,7 @@ def others(slot: Slot) -> str:
 
 
 def told_when(slot: Slot) -> str:
-    """What to say of a slot on a day that is past, or farther off than anybody plans; '' else."""
+    """Return a warning about a slot in the past or unusually far ahead, or ""."""
     day = timezone.localdate(slot.starts_at)
     if last_day(slot) < timezone.localdate():
         return f"{day:%A %-d %B %Y} is past."
@@ -64,17 +64,17 @@ def told_when(slot: Slot) -> str:
 
 
 def told_outside(slot: Slot, working: WorkingDays) -> str:
-    """What to say of a slot that lies outside the shop's hours; '' where it does not."""
+    """Return a warning about a slot outside the shop's hours, or ""."""
     return working.outside(timezone.localtime(slot.starts_at), timezone.localtime(slot.ends_at))
 
 
 def coming_slots() -> list[Slot]:
-    """The slots that are not over yet: one query."""
+    """Return the slots that are not over yet, in one query."""
     return list(Slot.objects.filter(ends_at__gt=timezone.now()).select_related("job", "place"))
 
 
 def slots_on(days: ShutDays, slots: Iterable[Slot]) -> list[Slot]:
-    """Those that fall, in part or whole, on days on which the shop is shut."""
+    """Return the slots that fall, in part or whole, on these closed days."""
     return [
         each
         for each in slots
@@ -83,13 +83,13 @@ def slots_on(days: ShutDays, slots: Iterable[Slot]) -> list[Slot]:
 
 
 def slots_outside(hours: tuple[Hours, ...], slots: Iterable[Slot]) -> list[Slot]:
-    """Those that the hours of their weekday do not hold."""
+    """Return the slots outside the hours of their weekday."""
     week = WorkingDays(hours, ())
     return [each for each in slots if told_outside(each, week)]
 
 
 def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
-    """The slot on another day or place, at the same time of the shop's clock and as long."""
+    """Return the slot on another day or workstation, at the same shop time and as long."""
     local = timezone.localtime(slot.starts_at)
     zone = timezone.get_current_timezone()
     assert isinstance(zone, ZoneInfo)
@@ -101,7 +101,7 @@ def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
 
 
 def places_for(slot: Slot) -> QuerySet[WorkPlace]:
-    """The places in use, and the one that the slot has already."""
+    """Return the workstations in use, and the one that the slot has already."""
     return WorkPlace.objects.filter(Q(retired=False) | Q(pk=slot.place_id))
 
 
@@ -135,13 +135,13 @@ class Plan:
 
     @property
     def disturbed(self) -> list[Day]:
-        """The days on which the shop is shut and slots stand all the same."""
+        """Return the closed days that hold slots."""
         taken = {cell.day for row in self.rows for cell in row.cells if cell.slots}
         return [day for day in self.days if day.shut and day in taken]
 
 
 def plan(first: date, working: WorkingDays) -> Plan:
-    """The next working days, place by place, and days between with slots though the shop is shut."""
+    """Build the schedule of the next working days, with closed days that hold slots."""
     zone = timezone.get_current_timezone()
     open_days = working.from_day(first)
     last = open_days[-1] if open_days else first
@@ -165,7 +165,7 @@ def plan(first: date, working: WorkingDays) -> Plan:
 
 
 def day_named(text: str) -> date | None:
-    """The day that an address or a form names; None where it names none that can be meant."""
+    """Parse the day in an address or form, or None if it is not plausible."""
     try:
         day = parse_date(text)
         return day and check_plausible_day(day)
@@ -185,5 +185,5 @@ def spans(slot: Slot, day: date) -> bool:
 
 
 def last_day(slot: Slot) -> date:
-    """The last day that it has a part of: one that ends at midnight has none of the next."""
+    """Return the last day that the slot is on; one that ends at midnight is not on the next."""
     return timezone.localdate(slot.ends_at - timedelta(seconds=1))

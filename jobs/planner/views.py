@@ -1,4 +1,4 @@
-"""Slots on the dyno and at the benches, and the calendar that tells them to other programs."""
+"""Slots on the dyno and at the benches, and the calendar feed."""
 
 from datetime import date
 from zoneinfo import ZoneInfo
@@ -58,7 +58,7 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
 @roles(Role.DESK)
 @require_POST
 def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
-    """Drop a slot on another day or place: the time of the clock stays."""
+    """Move a slot to another day or workstation at the same time of day."""
     slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
     day, chosen = day_named(request.POST.get("day", "")), request.POST.get("place", "")
     shown = day_named(request.POST.get("from", "")) or timezone.localdate()
@@ -78,7 +78,7 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def plan_with(request: StaffRequest, day: date) -> HttpResponse:
-    """Lead to a plan that shows this day: the next days where it is one of them."""
+    """Redirect to a schedule that shows this day: the next days if it is one of them."""
     today = timezone.localdate()
     coming = working_days(request.shop).from_day(today)
     if coming and today <= day <= coming[-1]:
@@ -106,7 +106,7 @@ def calendar(request: StaffRequest) -> HttpResponse:
 @staff
 @require_POST
 def calendar_renew(request: StaffRequest) -> HttpResponse:
-    """Make the address and show it this once: what is kept can't be turned back into it."""
+    """Create the link and show it once: the stored hash cannot be turned back into it."""
     token = new_address(request.user)
     url = request.build_absolute_uri(reverse("calendar-feed", args=[token]))
     address = CalendarAddress.objects.get(person=request.user)

@@ -1,4 +1,4 @@
-"""Finding jobs, bikes and customers by what people remember of them."""
+"""Search for jobs, bikes and customers."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -12,12 +12,12 @@ from workshop.models.search import ids_or_subquery, matching_rows
 
 
 def bikes_matching(text: str) -> "QuerySet[Bike]":
-    """Bikes where each word is in make and model, plate, VIN or the owner's name or phone."""
+    """Return bikes with each word in make and model, plate, VIN or the owner's name or phone."""
     return Bike.objects.select_related("owner").matching(text)
 
 
 def with_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
-    """The bikes, each with its last job as ``last_job``, None for one that was never here: one query."""
+    """Add ``last_job`` to each bike, or None if it has no job, in one query."""
     found: list[Any] = list(bikes)
     last: dict[int, Job] = {}
     for job in Job.objects.filter(bike__in=found).order_by("-year", "-sequence"):
@@ -28,12 +28,12 @@ def with_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
 
 
 def customers_matching(text: str) -> "QuerySet[Customer]":
-    """Customers where each word is in the name, e-mail, phone or a bike's plate."""
+    """Return customers with each word in the name, email, phone or a bike's plate."""
     return Customer.objects.matching(text)
 
 
 def jobs_matching(text: str) -> JobQuerySet:
-    """Jobs where each word is in the number, the brief, or what bikes_matching looks at."""
+    """Return jobs with each word in the number, the brief, the bike or the customer."""
     found = Job.objects.for_list()
     for asked in matching_rows(text, [FoundWord, JobWord]):
         found = found.filter(jobs_of(asked))
@@ -41,9 +41,9 @@ def jobs_matching(text: str) -> JobQuerySet:
 
 
 def jobs_of(word: Q) -> Q:
-    """Jobs that have the word themselves, or whose customer or bike has it.
+    """Return jobs that have the word themselves, or whose customer or bike has it.
 
-    Few customers and bikes are named one by one, so that each part is answered by an index.
+    A few customers and bikes are listed by key, so that each part is answered by an index.
     """
     rows = FoundWord.objects.filter(word)
     customers = rows.filter(customer__isnull=False).values_list("customer", flat=True)

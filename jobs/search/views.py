@@ -14,7 +14,7 @@ MOST_FOUND = 20
 @staff
 @require_safe
 def search(request: StaffRequest) -> HttpResponse:
-    """What fits the words; a job's whole number leads straight to the job."""
+    """Show what matches the words; a full job number redirects to the job."""
     wanted = request.GET.get("q", "").replace("\0", "").strip()
     job = Job.objects.filter(number=wanted).first() if wanted else None
     if job is not None:

@@ -19,7 +19,7 @@ register = template.Library()
 
 @register.filter
 def shim(thickness_mm: float | Decimal | None) -> str:
-    """A shim's thickness: in mm whatever the shop measures in, since shims are marked in it."""
+    """Format a shim's thickness in mm, in which shims are marked whatever the shop's unit."""
     return NOT_MEASURED if thickness_mm is None else f"{format_mm(thickness_mm)}{NO_BREAK_SPACE}mm"
 
 
@@ -29,13 +29,13 @@ def span(low_mm: Decimal | None, high_mm: Decimal | None, shop: ShopProfile) -> 
 
 @register.filter
 def gap_range(place: Place, shop: ShopProfile) -> str:
-    """The range that the engine spec gives a place."""
+    """Format the range that the engine spec gives a gap."""
     return span(place.low_mm, place.high_mm, shop) if place.has_range else NOT_MEASURED
 
 
 @register.filter
 def reading(row: ClearanceReading, shop: ShopProfile) -> str:
-    """What was measured: a value, or from the blade that goes to the one that does not."""
+    """Format a reading: a value, or the blade that goes to the one that does not."""
     if row.goes_mm is None:
         return size(row.clearance_mm, shop)
     return span(row.goes_mm, row.not_goes_mm, shop)
@@ -43,7 +43,7 @@ def reading(row: ClearanceReading, shop: ShopProfile) -> str:
 
 @register.filter
 def verdict(judgement: Judgement | str | None) -> str:
-    """What a reading says, by word and shape; nothing where nothing was read or there is no range."""
+    """Show a verdict by word and shape; nothing without a reading or a range."""
     if not isinstance(judgement, Judgement):
         return ""
     return format_html('<span class="verdict verdict-{}">{}</span>', slug(judgement), judgement.word)
@@ -51,12 +51,12 @@ def verdict(judgement: Judgement | str | None) -> str:
 
 @register.filter
 def grid_lines(ticks: list[Tick]) -> str:
-    """The grid behind every row of the picture of clearances, made once for all of them."""
+    """Return the grid behind every row of the chart, built once for all rows."""
     line = '<line class="valves-grid" x1="{0}" x2="{0}" y1="0" y2="100%"/>'
     return format_html_join("", line, ((tick.at,) for tick in ticks))
 
 
 @register.simple_tag
 def clearance_picture(history: History | None, shop: ShopProfile) -> ClearancePicture | None:
-    """All valves before and after, for jobs/clearance_picture.html."""
+    """Show all valves before and after."""
     return picture_of(history, shop)

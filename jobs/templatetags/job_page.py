@@ -15,13 +15,13 @@ register = template.Library()
 
 @register.filter
 def state(state: State) -> str:
-    """Where a section stands, by word and shape."""
+    """Show the state of a section by word and shape."""
     return format_html('<span class="state state-{}">{}</span>', state.replace(" ", "-"), state)
 
 
 @register.simple_tag
 def stage_fields(job: Job, sent: StageForm | None) -> str:
-    """The fields that move a job to another stage: as they were sent, or as nobody has touched them."""
+    """Show the fields that move a job to another stage, as submitted or untouched."""
     return as_crispy_form(sent) if sent else untouched_stage_fields(job.stage, job.waiting_for)
 
 

@@ -1,4 +1,4 @@
-"""Times of slots as the clock in the shop shows them."""
+"""Times of slots in shop time."""
 
 from datetime import datetime
 

@@ -1,4 +1,4 @@
-"""Figures that know what they measure, and what they hint at."""
+"""Suspension settings with their units, and hints about sag."""
 
 from collections.abc import Sequence
 
@@ -19,5 +19,5 @@ def setting_figure(shown: Figure, shop: ShopProfile) -> str:
 
 @register.simple_tag
 def sag_hints(settings: Sequence[SuspensionSetting], intended_use: str, shop: ShopProfile) -> list[str]:
-    """What the latest sag suggests, in the shop's unit."""
+    """Return what the latest sag suggests, in the shop's unit."""
     return hints(settings, intended_use, length_formatter(shop.length_unit))

@@ -24,7 +24,7 @@ def bike_states(results: JobResults) -> list[BikeState]:
 
 
 def states_of(events: Iterable[Event]) -> list[BikeState]:
-    """The states of the bike in which runs were made, in order."""
+    """Return the states of the bike in which runs were made, in order."""
     states = [BikeState()]
     for event in events:
         if event.run is not None:
@@ -37,9 +37,9 @@ def states_of(events: Iterable[Event]) -> list[BikeState]:
 
 
 def sides_of_runs(states: Sequence[BikeState]) -> dict[int, Group]:
-    """Which runs stand before and which after the work, whatever their kind: by the first state and the last.
+    """Return the runs before and after the work, of any kind, by the first and the last state.
 
-    States without a run that counts are passed over; nothing where only one is left.
+    States without a run that counts are skipped; nothing if only one is left.
     """
     counting = [state.runs for state in states if any(run.counts for run in state.runs)]
     if len(counting) < 2:

@@ -1,4 +1,4 @@
-"""Everything that changes a bike during a job, and every run, in the order of time.
+"""Everything that changes a bike during a job, and every run, in order of time.
 
 The state of the bike at a run is what the timeline holds before it. Two groups of runs can be compared
 only together with every change between them.
@@ -31,15 +31,15 @@ def changes(found: Iterable[Event]) -> list[Event]:
 
 
 def between(found: Iterable[Event], start: datetime, end: datetime) -> list[Event]:
-    """Everything that changed the bike after ``start`` and not later than ``end``.
+    """Return everything that changed the bike after ``start`` and up to ``end``.
 
-    Given the time of the last run before and of the first run after, it is what the two differ by.
+    Between the last run before and the first run after, it is what the two differ by.
     """
     return [event for event in changes(found) if start < event.at <= end]
 
 
 def with_reloads(found: Sequence[Event]) -> list[Event]:
-    """Add the load that a run speaks of where the log holds another revision, or none yet, at its time."""
+    """Add the load that a run implies if the log holds another tune, or none, at its time."""
     told: list[Event] = []
     loaded: TuneRevision | None = None
     for event in found:

@@ -1,4 +1,4 @@
-"""What the day holds: booked, in the shop, waiting, late, ready."""
+"""The day's jobs: booked, in the shop, waiting, overdue, ready."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ MOST_SHOWN = 25
 
 @dataclass(frozen=True)
 class Group:
-    """Jobs that stand at the same place, the most urgent first, and how many there are in all."""
+    """Jobs at the same stage, the most urgent first, and their total count."""
 
     key: str
     title: str
@@ -57,7 +57,7 @@ class Day:
 
 
 def day(stages: Iterable[Stage] = (Stage.BOOKED, *IN_SHOP)) -> Day:
-    """Everything open, by stage, and what is promised and late."""
+    """Return all open jobs by stage, and those overdue."""
     counted = Job.objects.open().order_by().values_list("stage").annotate(Count("pk"))
     counts = dict(counted)
     late = Job.objects.for_list().promised_and_late()

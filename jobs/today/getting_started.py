@@ -1,4 +1,4 @@
-"""The first ten minutes: what a new shop still lacks, in the order in which it is needed."""
+"""The first steps of a new shop: what is still missing, in the order it is needed."""
 
 from dataclasses import dataclass
 
@@ -20,7 +20,7 @@ class Step:
 
 
 def steps(shop: ShopProfile) -> list[Step]:
-    """The way from an empty shop to its first job."""
+    """Return the steps from an empty shop to its first job."""
     return [
         Step(
             "Say who the shop is",
@@ -69,11 +69,11 @@ def steps(shop: ShopProfile) -> list[Step]:
 
 
 def is_planned(shop: ShopProfile) -> bool:
-    """Whether the owner has changed anything about where and when the shop works."""
+    """Return whether the owner has changed workstations or opening hours."""
     places = [(place.name, place.kind) for place in WorkPlace.objects.all()]
     return places != PLACES or shop.working_hours != default_working_hours() or ShutDays.objects.exists()
 
 
 def is_beginning() -> bool:
-    """Whether the shop has not had its first job yet."""
+    """Return whether the shop has not had its first job yet."""
     return not Job.objects.exists()

@@ -11,7 +11,7 @@ from workshop.records.form import RecordForm
 
 
 class WorkItemForm(FieldGroupsMixin, RecordForm):
-    """Work agreed; where it takes the job over what was authorised, the customer has to be asked."""
+    """Agreed work; if it takes the job over the authorised amount, the customer has to be asked."""
 
     asked = forms.BooleanField(label="The customer was asked and agrees", required=False)
     question = ""

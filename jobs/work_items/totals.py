@@ -1,4 +1,4 @@
-"""The work agreed, its price, and what the customer authorised."""
+"""The agreed work, its price, and what the customer authorised."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from workshop.csv_files import csv_text
 
 @dataclass(frozen=True)
 class Total:
-    """The prices named so far; ``over`` is what they exceed the authorised amount by, or None."""
+    """The prices entered so far; ``over`` is their excess over the authorised amount, or None."""
 
     amount: Decimal
     unpriced: int
@@ -34,7 +34,7 @@ def work_total(results: JobResults) -> Total:
 
 
 def over_with(item: WorkItem, price: Decimal | None) -> Total | None:
-    """The job's total with this price for the item, where it is over what was authorised by then.
+    """Return the job's total with this price if it exceeds the authorised amount, else None.
 
     A price that is not raised asks nothing again.
     """
@@ -47,14 +47,14 @@ def over_with(item: WorkItem, price: Decimal | None) -> Total | None:
 
 
 def most_authorised() -> Decimal:
-    """The largest amount that a job can have authorised, as its column holds it."""
+    """Return the largest amount that the authorised-amount column holds."""
     field: Any = Job._meta.get_field("authorised_amount")
     return (Decimal(10) ** field.max_digits - 1).scaleb(-field.decimal_places)
 
 
 @transaction.atomic
 def agree_to_more(job: Job) -> None:
-    """Authorise what the work agreed comes to, as the customer has just said; history keeps by whom."""
+    """Raise the authorised amount to the total agreed; history records by whom."""
     job.authorised_amount = max(
         job.authorised_amount or Decimal(0), total(job, list(job.work_items.all())).amount
     )
@@ -62,7 +62,7 @@ def agree_to_more(job: Job) -> None:
 
 
 def work_csv(job: Job, currency: str) -> str:
-    """Work and parts of a job for whoever writes the invoice."""
+    """Write the work and parts of a job as CSV for the invoice."""
     about = (job.number, job.customer.name, str(job.bike), job.bike.plate)
     work = [
         (*about, "work", item.description, 1, item.price, currency, "yes" if item.done else "no")

@@ -1,4 +1,4 @@
-"""Work agreed on a job, with its price."""
+"""Agreed work on a job, with its price."""
 
 from django.contrib import messages
 from django.http import HttpResponse

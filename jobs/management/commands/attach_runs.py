@@ -1,4 +1,4 @@
-"""Attach run files to a job from the command line: exactly what the page does."""
+"""Attach run files to a job from the command line, exactly as the page does."""
 
 import argparse
 from collections.abc import Iterable, Iterator
@@ -40,7 +40,7 @@ class Command(BaseCommand):
             raise CommandError(f"Refused: {refused}.", returncode=1)
 
     def take_in(self, job: Job, by: StaffMember, path: Path, details: RunDetails) -> bool:
-        """Whether the file is with the job now and can be read, at once or once its columns are named."""
+        """Import a file; return whether it can be read, now or once its columns are named."""
         try:
             problem = too_large(path.name, path.stat().st_size)
             if not problem:
@@ -54,7 +54,7 @@ class Command(BaseCommand):
 
 
 def files_of(paths: Iterable[Path]) -> Iterator[Path]:
-    """The files named, and those in the folders named, in the order of their names."""
+    """Return the files named, and those in the folders named, sorted by name."""
     for path in paths:
         if path.is_dir():
             yield from sorted(inside for inside in path.iterdir() if inside.is_file())
@@ -63,12 +63,12 @@ def files_of(paths: Iterable[Path]) -> Iterator[Path]:
 
 
 def details_from(job: Job, options: dict[str, Any]) -> RunDetails:
-    """What the options say of the runs, by the rules of the record; the tune is the one loaded last.
+    """Parse the run details in the options; the tune is the one loaded last.
 
     Raises
     ------
     CommandError
-        A figure that cannot be, or an air that is told in part.
+        An implausible value, or incomplete air data.
     """
     given = {
         name: options[name] for name in ("kind", "gear", "temperature_c", "pressure_kpa", "humidity_pct")
