@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 
 from jobs.booking.book import book_job
+from jobs.calc.units.numbers import format_number
 from jobs.job.forms import JobForm
 from jobs.models import Job, WorkItem
 from jobs.search.find import bikes_matching, customers_matching, with_last_jobs
@@ -189,7 +190,8 @@ class Booking:
             return True
         self.job.add_error(
             "authorised_amount",
-            f"The work agreed comes to {agreed:.2f}, which is {agreed - authorised:.2f} more than this. "
+            f"The work agreed comes to {format_number(agreed, 2)}, "
+            f"which is {format_number(agreed - authorised, 2)} more than this. "
             "Ask the customer, and put the one or the other right.",
         )
         return False

@@ -79,9 +79,9 @@ def lambda_cell(result: Json, r: int, c: int, about: str) -> Cell:
         return Cell("·", "", "cell-none", about)
     look = look_of(result["off"][r][c])
     if not result["few"][r][c]:
-        return Cell(f"{mean:.3f}", f"± {half:.3f}", look, about)
+        return Cell(format_number(mean, 3), f"± {format_number(half, 3)}", look, about)
     said = f"◌ {dwells} dwell{'' if dwells == 1 else 's'}" if half is None else f"◌ {plus_minus(half)}"
-    return Cell(f"{mean:.3f}", said, f"{look} cell-few", about)
+    return Cell(format_number(mean, 3), said, f"{look} cell-few", about)
 
 
 def correction_cell(result: Json, r: int, c: int, about: str) -> Cell:
@@ -101,7 +101,7 @@ def is_filled(result: Json, r: int, c: int) -> bool:
 
 def plus_minus(half: float) -> str:
     """A half-width; one that says nothing any more in words."""
-    return f"± {half:.3f}" if half <= WIDEST_SHOWN else "too wide"
+    return f"± {format_number(half, 3)}" if half <= WIDEST_SHOWN else "too wide"
 
 
 def percent(share: float) -> str:
@@ -126,15 +126,15 @@ def story(study: MixtureStudy, r: int, c: int) -> str:
     )
     n, dwells = result["n"][r][c], result["dwells"][r][c]
     behind = f"{n} samples in {dwells} dwell{'' if dwells == 1 else 's'}"
-    measured_as = f"lambda {mean:.3f}{sure}, target {target:.3f}, {way}; {behind}"
+    measured_as = f"lambda {format_number(mean, 3)}{sure}, target {format_number(target, 3)}, {way}; {behind}"
     said = f"{where}: {measured_as}. {correction_words(result, r, c)}"
     return "\n".join([said, *map(visit_words, result.get("behind", {}).get(f"{r},{c}", []))])
 
 
 def visit_words(visit: Json) -> str:
     """One visit to a cell: which run, when in it, how much, and what the sensor showed."""
-    when = f"{visit['from_s']:.1f} to {visit['to_s']:.1f} s"
-    return f"{visit['run']}, {when}: {visit['samples']} samples, lambda {visit['lambda']:.3f}"
+    when = f"{format_number(visit['from_s'], 1)} to {format_number(visit['to_s'], 1)} s"
+    return f"{visit['run']}, {when}: {visit['samples']} samples, lambda {format_number(visit['lambda'], 3)}"
 
 
 def correction_words(result: Json, r: int, c: int) -> str:

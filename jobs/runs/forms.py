@@ -88,7 +88,7 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         if question and not self.was_confirmed(pressure_kpa):
             unit = shop_unit(self.shop, "pressure")
             typed = format_plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))
-            said = "" if unit == "kpa" else f"{typed} {label(unit)} is {pressure_kpa:.1f} kPa. "
+            said = "" if unit == "kpa" else f"{typed} {label(unit)} is {format_number(pressure_kpa, 1)} kPa. "
             self.add_error("pressure_kpa", f"{said}{question} If it is right, tick that it is.")
 
     def was_confirmed(self, pressure_kpa: float) -> bool:

@@ -99,7 +99,7 @@ def too_large(name: str, size: int) -> str:
         return ""
     limit = settings.RUN_FILE_LIMIT // BYTES_IN_MB
     return (
-        f"{name}: {size / BYTES_IN_MB:.0f} MB is more than the {limit} MB that are read. "
+        f"{name}: {format_number(size / BYTES_IN_MB)} MB is more than the {limit} MB that are read. "
         "Export a shorter part of it, or fewer columns, and attach that. Nothing was kept."
     )
 

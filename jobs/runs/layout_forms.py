@@ -19,6 +19,7 @@ from jobs.calc.run_file import (
     get_unit_label,
 )
 from jobs.calc.units.factors import FACTORS, identify_unit
+from jobs.calc.units.numbers import format_number
 from jobs.models import FileLayout
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
@@ -56,7 +57,9 @@ class StructureForm(forms.Form):
         super().__init__(*args, **kwargs)
         for name in LINES:
             self.fields[name].widget.attrs["inputmode"] = "numeric"
-        ratios = ", ".join(f"{fuel.name} {fuel.stoichiometric_afr:.1f}" for fuel in FUELS.values())
+        ratios = ", ".join(
+            f"{fuel.name} {format_number(fuel.stoichiometric_afr, 1)}" for fuel in FUELS.values()
+        )
         self.fields["stoichiometric_afr"].help_text = f"By the fuel that the gauge is set to: {ratios}."
 
     def clean(self) -> dict[str, Any]:

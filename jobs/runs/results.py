@@ -164,7 +164,7 @@ def idle_in_words(engine_speed_rpm: FloatArray) -> str:
     if turning is None:
         return "The engine speed of this idle run is missing."
     idle = summarise(turning)
-    return f"Idle: {format_number(idle.mean)} 1/min, standard deviation {idle.sd:.0f} 1/min."
+    return f"Idle: {format_number(idle.mean)} 1/min, standard deviation {format_number(idle.sd)} 1/min."
 
 
 def width_for(loaded: Sequence[Loaded], shop: ShopProfile) -> float:

@@ -128,7 +128,7 @@ def own_words(judged: Judged) -> str:
     gain = judged.gains.get(20.0, float("nan"))
     if np.isnan(gain):
         return f"The table does not hold the {FIRST_FIFTH} of the grip."
-    return f"The plate opens {gain:.2f} % for each % of grip over the {FIRST_FIFTH} of it."
+    return f"The plate opens {format_number(gain, 2)} % for each % of grip over the {FIRST_FIFTH} of it."
 
 
 def tables_at(

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from jobs.calc.units.numbers import format_number
 from jobs.models import WorkItem
 from jobs.work_items.totals import most_authorised, over_with
 from workshop.records.field_groups import FieldGroupsMixin
@@ -26,11 +27,15 @@ class WorkItemForm(FieldGroupsMixin, RecordForm):
         if over is not None and over.amount > most_authorised():
             self.add_error(
                 "price",
-                f"This makes {over.amount:.2f}, and no more than {most_authorised()} can be authorised for a "
-                "job. Look whether the prices are right, or book the rest as a job of its own.",
+                f"This makes {format_number(over.amount, 2)}, and no more than "
+                f"{format_number(most_authorised(), 2)} can be authorised for a job. "
+                "Look whether the prices are right, or book the rest as a job of its own.",
             )
-        elif over is not None:
-            self.question = f"This makes {over.amount:.2f}, which is {over.over:.2f} more than authorised."
+        elif over is not None and over.over is not None:
+            more = format_number(over.over, 2)
+            self.question = (
+                f"This makes {format_number(over.amount, 2)}, which is {more} more than authorised."
+            )
             if not self.cleaned_data.get("asked"):
                 self.add_error(
                     "price", f"{self.question} Ask the customer, tick that it is agreed and save again."

@@ -270,4 +270,4 @@ def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
 
 
 def grid_cell(value: float | None, off: float | None, few: bool) -> GridCell:
-    return GridCell("", None) if value is None else GridCell(f"{value:.2f}", off, few)
+    return GridCell("", None) if value is None else GridCell(format_number(value, 2), off, few)

@@ -77,12 +77,14 @@ def require_positive(what: str, value: float, unit_label: str = "") -> None:
         raise ValueError(f"The {what} must be above zero; {value:g}{unit_text} was given.")
 
 
-def format_number(value: float, places: int = 0, *, signed: bool = False, trim: bool = False) -> str:
+def format_number(
+    value: float | Decimal, places: int = 0, *, signed: bool = False, trim: bool = False
+) -> str:
     """Format a number for screen and paper.
 
     Parameters
     ----------
-    value : float
+    value : float or Decimal
         In any unit.
     places : int
         Number of decimals.

@@ -76,7 +76,7 @@ def test_more_than_can_be_authorised_is_said_at_the_price_and_the_job_stays_read
     sent = {"description": "Gearbox", "price": "40000000", "asked": "on"}
     response = desk.post(reverse("work-item-add", args=[job]), sent)
     assert response.status_code == 422
-    assert "no more than 99999999.99 can be authorised" in response.text
+    assert "no more than 99\u202f999\u202f999.99 can be authorised" in response.text
     assert 'value="Gearbox"' in response.text
     assert desk.get(reverse("job", args=[job])).status_code == 200
     # 60 000 000 + 39 999 999.99 is just what fits
