@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
-from jobs.calc.mixture.fuel import FUELS
+from jobs.calc.mixture.fuel import FUELS, FULL_THROTTLE_LAMBDA
 from jobs.job.table_field import READ_FROM_FILE, put_into_box, table_area
 from jobs.mixture.study import LOADS, Asked, Limits, StudyProblem, at, delay_from, read_fuel_table, study_of
 from jobs.models import MixtureStudy, Run
@@ -159,7 +159,8 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
     target = TargetField(
         label="Target lambda",
         help_text="One figure, one for each throttle opening, or a line of figures for each opening. Full "
-        "throttle on petrol without a charger: 0.86 to 0.90 is common practice, no source.",
+        f"throttle on petrol without a charger: {FULL_THROTTLE_LAMBDA[0]:.2f} to "
+        f"{FULL_THROTTLE_LAMBDA[1]:.2f} is common practice, no source.",
     )
     fuel = forms.ChoiceField(label="Fuel", choices=[(key, each.name) for key, each in FUELS.items()])
     fuel_table = forms.CharField(

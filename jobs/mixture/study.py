@@ -9,12 +9,19 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.mixture import grid as calc
-from jobs.calc.mixture.axes import load_axis, speed_axis
-from jobs.calc.mixture.fuel import fuel
-from jobs.calc.mixture.fuel_table import MOST_DECIMALS, apply_to_table, fill_gaps, table_step
-from jobs.calc.mixture.steady import Delay, HeldChannels, SteadyLimits, SteadySamples, estimate_delay, gather
-from jobs.calc.mixture.visits import Visit, cell_visits
-from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE, warnings
+from jobs.calc.mixture.axes import suggest_load_axis, suggest_speed_axis
+from jobs.calc.mixture.fuel import FUELS
+from jobs.calc.mixture.fuel_table import MAX_DECIMALS, apply_to_table, fill_gaps, find_table_step
+from jobs.calc.mixture.steady import (
+    Delay,
+    RunChannels,
+    SteadyLimits,
+    SteadySamples,
+    collect_steady_samples,
+    estimate_delay,
+)
+from jobs.calc.mixture.visits import Visit, find_visits
+from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE, find_warnings
 from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import PastedTable, format_table, parse_table
 from jobs.models import Job, MixtureStudy, Run
@@ -48,14 +55,14 @@ def at(field: str) -> Iterator[None]:
 
 @dataclass(frozen=True)
 class Limits:
-    """What counts as steady, as well enough measured, as lean."""
+    """What counts as steady, as well enough measured, as lean; the names are those stored."""
 
-    min_dwell_s: float = SteadyLimits.min_dwell_s
+    min_dwell_s: float = SteadyLimits.min_hold_s
     grip_rate_pct_s: float = SteadyLimits.grip_rate_pct_s
     speed_rate_rpm_s: float = SteadyLimits.speed_rate_rpm_s
-    fewest_dwells: int = calc.FEWEST_DWELLS
-    largest_half_width: float = calc.LARGEST_HALF_WIDTH
-    largest_pass: float = calc.LARGEST_PASS
+    fewest_dwells: int = calc.MIN_HOLDS
+    largest_half_width: float = calc.MAX_HALF_WIDTH
+    largest_pass: float = calc.MAX_PASS
     high_load_pct: float = HIGH_LOAD_PCT
     lean_share: float = LEAN_SHARE
 
@@ -68,7 +75,7 @@ class Limits:
         return SteadyLimits(
             grip_rate_pct_s=self.grip_rate_pct_s,
             speed_rate_rpm_s=self.speed_rate_rpm_s,
-            min_dwell_s=self.min_dwell_s,
+            min_hold_s=self.min_dwell_s,
         )
 
 
@@ -141,7 +148,9 @@ def suggested_axes(runs: Iterable[Run], load_channel: str = "grip_pct") -> tuple
     held = [run for run in given if run.kind == Run.Kind.HELD] or given
     read = [load_channels(run, ("engine_speed_rpm", load_channel)) for run in held]
     speeds = [each["engine_speed_rpm"] for each in read if "engine_speed_rpm" in each]
-    return speed_axis(speeds), load_axis([each[load_channel] for each in read if load_channel in each])
+    return suggest_speed_axis(speeds), suggest_load_axis(
+        [each[load_channel] for each in read if load_channel in each]
+    )
 
 
 def compute(asked: Asked) -> Computed:
@@ -159,34 +168,34 @@ def compute(asked: Asked) -> Computed:
     pasted = read_fuel_table(asked.fuel_table)
     samples = gather_samples(asked)
     with at("runs"):
-        grid = calc.mixture_grid(
+        grid = calc.build_mixture_grid(
             samples.engine_speed_rpm,
             samples.load_pct,
             samples.lambda_,
             asked.rpm_axis,
             asked.load_axis,
-            dwell=samples.dwell,
+            hold=samples.hold,
         )
     limits = asked.limits
     with at("target"):
-        target = calc.target_grid(asked.target, grid)
+        target = calc.expand_target(asked.target, grid)
     with at("fewest_dwells"):
-        correction = calc.correction(
+        correction = calc.compute_correction(
             grid,
             target,
-            fewest_dwells=limits.fewest_dwells,
-            largest_half_width=limits.largest_half_width,
-            largest_pass=limits.largest_pass,
+            min_holds=limits.fewest_dwells,
+            max_half_width=limits.largest_half_width,
+            max_pass=limits.largest_pass,
         )
     few = grid.visited & ~correction.given
     if asked.fill:
         correction = fill_gaps(correction)
-    flags = warnings(
+    flags = find_warnings(
         grid,
         target,
         high_load_pct=limits.high_load_pct,
         lean_share=limits.lean_share,
-        fewest_dwells=limits.fewest_dwells,
+        min_holds=limits.fewest_dwells,
     )
     result = {
         **grid_as_json(grid, target),
@@ -195,16 +204,16 @@ def compute(asked: Asked) -> Computed:
         "wanted": rounded(correction.wanted),
         "limited": correction.limited.tolist(),
         "filled": correction.filled.tolist(),
-        "behind": behind(asked.runs, cell_visits(samples, asked.rpm_axis, asked.load_axis)),
+        "behind": behind(asked.runs, find_visits(samples, asked.rpm_axis, asked.load_axis)),
         "reason": correction.reason.tolist(),
-        "left_out": {str(reason): int(n) for reason, n in samples.left_out.items() if n},
+        "left_out": {str(reason): int(n) for reason, n in samples.excluded.items() if n},
         "unused": {str(reason): int(n) for reason, n in grid.unused.items() if n},
         "samples_in_cells": int(grid.n.sum()),
         "warnings": [{"code": flag.code, "sentence": flag.sentence} for flag in flags],
     }
     used = {
         **asdict(limits),
-        "stoichiometric_afr": round(fuel(asked.fuel).stoichiometric_afr, 3),
+        "stoichiometric_afr": round(FUELS[asked.fuel].stoichiometric_afr, 3),
         "sensor_range": list(calc.SENSOR_RANGE),
         "dead_time": asked.dead_time,
         "fill": asked.fill,
@@ -224,23 +233,23 @@ def gather_samples(asked: Asked) -> SteadySamples:
     """The steady samples of all runs; a run that can't be used is named."""
     held = [held_channels(run, asked.load_channel) for run in asked.runs]
     try:
-        return gather(held, asked.delay_ms, asked.limits.steady)
+        return collect_steady_samples(held, asked.delay_ms, asked.limits.steady)
     except ValueError as problem:
         for run, channels in zip(asked.runs, held, strict=True):
             try:
-                gather([channels], asked.delay_ms, asked.limits.steady)
+                collect_steady_samples([channels], asked.delay_ms, asked.limits.steady)
             except ValueError as its_own:
                 raise StudyProblem("runs", f"{run}: {its_own}") from its_own
         raise StudyProblem("runs", str(problem)) from problem
 
 
-def held_channels(run: Run, load_channel: str) -> HeldChannels:
+def held_channels(run: Run, load_channel: str) -> RunChannels:
     channels = load_channels(run, CHANNELS)
     lacks = why_not(run) or ("" if load_channel in channels else f"it has no {LOADS[load_channel]}")
     if lacks:
         raise StudyProblem("runs", f"{run} can't be used here: {lacks}.")
     load = channels[load_channel]
-    return HeldChannels(
+    return RunChannels(
         channels["time_s"],
         channels["engine_speed_rpm"],
         channels.get("grip_pct", load),
@@ -274,7 +283,7 @@ def grid_as_json(grid: calc.MixtureGrid, target: FloatArray) -> Json:
         "mean": rounded(grid.mean),
         "sd": rounded(grid.sd),
         "n": grid.n.tolist(),
-        "dwells": grid.dwells.tolist(),
+        "dwells": grid.holds.tolist(),
         "half_width_95": rounded(grid.half_width_95),
         "end_of_scale": grid.end_of_scale.tolist(),
         "target": rounded(target),
@@ -298,13 +307,13 @@ def measured(values: Sequence[Sequence[float | None]]) -> FloatArray:
 
 
 def tables_as_json(
-    pasted: PastedTable | None, correction: calc.Correction, dead_time: float
+    pasted: PastedTable | None, correction: calc.MixtureCorrection, dead_time: float
 ) -> tuple[Json | None, Json | None]:
     if pasted is None:
         return None, None
     axes = (pasted.column_axis, pasted.row_axis)
     with at("dead_time" if dead_time else "fuel_table"):
-        step = table_step(pasted.cells, min(pasted.decimals, MOST_DECIMALS))
+        step = find_table_step(pasted.cells, min(pasted.decimals, MAX_DECIMALS))
         applied = apply_to_table(axes, pasted.cells, correction, step=step, dead_time=dead_time)
     after = format_table(pasted, applied.after)
     return (

@@ -89,7 +89,7 @@ def correction_cell(result: Json, r: int, c: int, about: str) -> Cell:
     if is_filled(result, r, c):
         return Cell(percent(multiplier - 1), "filled", "cell-fill", about)
     if multiplier is None:
-        return Cell("·" if reason == calc.NoCorrection.NOT_VISITED else "◌", "", "cell-none", about)
+        return Cell("·" if reason == calc.NoCorrectionReason.NOT_VISITED else "◌", "", "cell-none", about)
     limited = result["limited"][r][c]
     look = "cell-on cell-limited" if limited else "cell-on"
     return Cell(percent(multiplier - 1), "limited" if limited else "", look, about)
@@ -302,7 +302,7 @@ def stored_grid(study: MixtureStudy) -> calc.MixtureGrid:
         mean=measured(result["mean"]),
         sd=measured(result["sd"]),
         n=n,
-        dwells=np.array(result["dwells"], dtype=np.intp),
+        holds=np.array(result["dwells"], dtype=np.intp),
         n_effective=np.full(n.shape, np.nan),
         half_width_95=measured(result["half_width_95"]),
         end_of_scale=np.array(result["end_of_scale"], dtype=np.intp),

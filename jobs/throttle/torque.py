@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from jobs.calc.dyno.comparison import compare_values
-from jobs.calc.mixture.steady import SteadyLimits, steady
+from jobs.calc.mixture.steady import SteadyLimits, find_steady_samples
 from jobs.calc.throttle import tables as calc
 from jobs.calc.throttle.closed_throttle import overrun_torque
 from jobs.calc.units.identities import torque_nm
@@ -96,9 +96,9 @@ def held_torque(runs: Iterable[Run]) -> tuple[FloatArray, FloatArray, FloatArray
         try:
             channels = load_channels(run, CHANNELS)
             torque = torque_of(run, channels)
-            kept = steady(
+            kept = find_steady_samples(
                 channels["time_s"], channels["engine_speed_rpm"], channels["grip_pct"], GRIP_STILL
-            ).kept
+            ).is_steady
         except (ValueError, KeyError):
             continue  # the run's own page says what is wrong with it
         if torque is not None:

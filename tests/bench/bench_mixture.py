@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from jobs.calc.mixture.grid import mixture_grid
+from jobs.calc.mixture.grid import build_mixture_grid
 
 LIMIT = 3.0
 ROUNDS = 15
@@ -22,10 +22,10 @@ def seconds(work: Callable[[], object]) -> float:
 
 def main() -> int:
     rng = np.random.default_rng(7)
-    dwell = np.arange(SAMPLES) // (2 * HERTZ)  # an hour of two-second dwells
-    visited = dwell[-1] + 1
-    speed = rng.uniform(1500, 11000, visited)[dwell] + rng.normal(0, 8, SAMPLES)
-    load = np.clip(rng.choice(np.arange(0, 101, 2.5), visited)[dwell] + rng.normal(0, 0.1, SAMPLES), 0, 100)
+    hold = np.arange(SAMPLES) // (2 * HERTZ)  # an hour of two-second holds
+    visited = hold[-1] + 1
+    speed = rng.uniform(1500, 11000, visited)[hold] + rng.normal(0, 8, SAMPLES)
+    load = np.clip(rng.choice(np.arange(0, 101, 2.5), visited)[hold] + rng.normal(0, 0.1, SAMPLES), 0, 100)
     lambda_ = 0.92 + rng.normal(0, 0.01, SAMPLES)
     rpm_axis, load_axis = np.linspace(1500, 11000, 20), np.linspace(0, 100, 20)
 
@@ -33,7 +33,7 @@ def main() -> int:
         return np.histogram2d(load, speed, bins=(20, 20))
 
     def grid() -> object:
-        return mixture_grid(speed, load, lambda_, rpm_axis, load_axis, dwell=dwell)
+        return build_mixture_grid(speed, load, lambda_, rpm_axis, load_axis, hold=hold)
 
     histogram(), grid()
     ratios = []

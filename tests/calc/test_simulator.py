@@ -14,8 +14,8 @@ from fixtures.bikes import BIKES, Bike, true_curve, true_lambda
 from fixtures.simulator import HELD_GRIP_PCT, MANIFEST, RUNS, SENSOR_DELAY_S, write_runs
 from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.curves import power_curve
-from jobs.calc.mixture.grid import mixture_grid
-from jobs.calc.mixture.steady import HeldChannels, gather
+from jobs.calc.mixture.grid import build_mixture_grid
+from jobs.calc.mixture.steady import RunChannels, collect_steady_samples
 from jobs.calc.statistics import summarise, welch
 from jobs.calc.throttle.hold_drift import Verdict, hold_drift
 from jobs.calc.throttle.tables import ThrottleTable
@@ -138,16 +138,16 @@ def test_held_runs_give_back_the_mixture(bike: str, when: simulator.State) -> No
     for entry in entries(bike, when, "held"):
         run = read(entry)
         names = ("time_s", "engine_speed_rpm", "grip_pct", "grip_pct", "lambda")
-        runs.append(HeldChannels(*(run[name] for name in names)))
-    samples = gather(runs, 1000 * SENSOR_DELAY_S)
+        runs.append(RunChannels(*(run[name] for name in names)))
+    samples = collect_steady_samples(runs, 1000 * SENSOR_DELAY_S)
     speed_axis = np.arange(BIKES[bike].lowest_rpm, BIKES[bike].highest_rpm, 500.0)
-    grid = mixture_grid(
+    grid = build_mixture_grid(
         samples.engine_speed_rpm,
         samples.load_pct,
         samples.lambda_,
         speed_axis,
         HELD_GRIP_PCT,
-        dwell=samples.dwell,
+        hold=samples.hold,
     )
     truth = true_lambda(BIKES[bike], when, speed_axis[None, :], grid.load_axis[:, None])
     off = np.abs(grid.mean - truth)[grid.visited]

@@ -2,46 +2,72 @@
 
 from typing import Any
 
+import numpy as np
 import pytest
 
-from jobs.calc.mixture import fuel
+from jobs.calc.channels import CHANNELS
+from jobs.calc.mixture.fuel import Fuel
+from jobs.calc.mixture.fuel_table import apply_to_table
+from jobs.calc.mixture.grid import MixtureCorrection, build_mixture_grid, compute_correction
+from jobs.calc.run_file.column_meaning import convert_to_channel_unit
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.closed_forms import BlendPart, blend_afr
+
+RPM, LOAD = [3000.0, 4000.0], [20.0, 40.0]
 
 
 def by_composition(case: Case) -> float:
     inputs = case["inputs"]
-    return fuel.stoichiometric_afr(inputs["C"], inputs["H"], inputs.get("O", 0))
+    return Fuel("", inputs["C"], inputs["H"], inputs.get("O", 0)).stoichiometric_afr
 
 
 def blend(case: Case) -> float:
     inputs = case["inputs"]
     share = inputs["ethanol_vol_frac"]
-    return fuel.blend_afr(
+    return blend_afr(
         [
-            fuel.BlendPart(1 - share, inputs["rho_petrol"], inputs["afr_petrol"]),
-            fuel.BlendPart(share, inputs["rho_ethanol"], inputs["afr_ethanol"]),
+            BlendPart(1 - share, inputs["rho_petrol"], inputs["afr_petrol"]),
+            BlendPart(share, inputs["rho_ethanol"], inputs["afr_ethanol"]),
         ]
     )
 
 
+def read_as_lambda(afr: float, stoichiometric_afr: float) -> float:
+    """Read an air-fuel ratio from a file whose gauge has this constant."""
+    return float(convert_to_channel_unit(np.array([afr]), CHANNELS["lambda"], "afr", stoichiometric_afr)[0])
+
+
 def to_lambda(case: Case) -> float:
-    return fuel.lambda_from_afr(case["inputs"]["afr"], case["inputs"]["afr_stoich"])
+    return read_as_lambda(case["inputs"]["afr"], case["inputs"]["afr_stoich"])
 
 
 def gauge(case: Case) -> dict[str, float]:
     inputs = case["inputs"]
-    lambda_ = fuel.lambda_from_gauge(inputs["gauge_reading_afr"], inputs["gauge_scale_stoich"])
-    return {"lam": lambda_, "true_afr": fuel.afr_from_lambda(lambda_, inputs["fuel_stoich"])}
+    lambda_ = read_as_lambda(inputs["gauge_reading_afr"], inputs["gauge_scale_stoich"])
+    return {"lam": lambda_, "true_afr": lambda_ * inputs["fuel_stoich"]}
 
 
 def correction(case: Case) -> dict[str, float]:
-    found = fuel.fuel_correction(case["inputs"]["lambda_measured"], case["inputs"]["lambda_target"])
-    return {"multiplier": found.multiplier, "percent": found.percent}
+    """Answer with the correction of a cell held twice at the measured lambda."""
+    measured, target = case["inputs"]["lambda_measured"], case["inputs"]["lambda_target"]
+    speed, load = np.full(20, RPM[0]), np.full(20, LOAD[0])
+    grid = build_mixture_grid(speed, load, np.full(20, measured), RPM, LOAD, hold=np.arange(20) // 10)
+    multiplier = float(compute_correction(grid, target).wanted[0, 0])
+    return {"multiplier": multiplier, "percent": 100 * (multiplier - 1)}
 
 
 def injector(case: Case) -> float:
+    """Answer with a cell of a table of opening times."""
     inputs = case["inputs"]
-    return fuel.corrected_pulse_ms(inputs["pulse_ms"], inputs["dead_time_ms"], inputs["fuel_multiplier"])
+    shape = (2, 2)
+    multiplier = np.full(shape, inputs["fuel_multiplier"])
+    no = np.zeros(shape, dtype=bool)
+    found = MixtureCorrection(
+        np.array(RPM), np.array(LOAD), multiplier, multiplier, no, no, np.full(shape, "")
+    )
+    opening_ms = np.full(shape, inputs["pulse_ms"])
+    applied = apply_to_table((RPM, LOAD), opening_ms, found, step=1e-6, dead_time=inputs["dead_time_ms"])
+    return float(applied.after[0, 0])
 
 
 HANDLERS = {

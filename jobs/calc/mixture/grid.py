@@ -1,7 +1,7 @@
-"""Lambda by engine speed and load: the grid, its uncertainty, and what has to be said about it first.
+"""Lambda by engine speed and load: the grid with its uncertainty, and the fuel correction.
 
-Rows are loads, columns are engine speeds, as a table is pasted. Samples of one dwell hang together, so
-a cell's interval is made of its dwells and not of its samples; one dwell alone gives none.
+Rows are loads, columns are engine speeds, as a table is pasted. Samples of one hold are correlated, so the
+interval of a cell comes from its holds and not from its samples; one hold alone gives none.
 """
 
 from collections.abc import Mapping
@@ -15,21 +15,21 @@ from jobs.calc.mixture.fuel import check_target
 from jobs.calc.statistics import FloatArray
 from jobs.calc.tables.cell_grid import BoolArray, GridAxis, IntArray, Visits, cell_statistics
 
-# At or beyond these a usual wideband sensor shows the end of its scale; common practice, no source.
+# At or beyond these a usual wideband sensor shows the end of its scale. Rule of thumb, no published source.
 SENSOR_RANGE = (0.65, 1.60)
-# No running engine has such a lambda: the column holds something else, often an air-fuel ratio.
-BELIEVABLE_LAMBDA = (0.4, 5.0)
-# A dwell that only strays into a cell is no visit to it.
-SHORTEST_VISIT_SAMPLES = 5
+# No running engine has a lambda outside these: the column holds something else, often an air-fuel ratio.
+PLAUSIBLE_LAMBDA = (0.4, 5.0)
+# A hold that only strays into a cell is no visit to it.
+MIN_VISIT_SAMPLES = 5
 
-FEWEST_DWELLS = 2
-LARGEST_HALF_WIDTH = 0.02
-LARGEST_PASS = 0.15  # common practice, no source
-LARGEST_END_OF_SCALE_SHARE = 0.1
+MIN_HOLDS = 2
+MAX_HALF_WIDTH = 0.02
+MAX_PASS = 0.15  # Rule of thumb, no published source.
+MAX_END_OF_SCALE_SHARE = 0.1
 
 
-class Unused(StrEnum):
-    """Why a sample is in no cell."""
+class UnusedReason(StrEnum):
+    """Why a sample is in no cell; the value is stored and shown."""
 
     NOT_MEASURED = "not measured"
     OUTSIDE = "outside the axes"
@@ -37,8 +37,8 @@ class Unused(StrEnum):
     BRIEF = "in the cell too briefly"
 
 
-class NoCorrection(StrEnum):
-    """Why a cell gets no correction."""
+class NoCorrectionReason(StrEnum):
+    """Why a cell gets no correction; the value is stored and shown."""
 
     NOT_VISITED = "not visited"
     TOO_FEW = "too few dwells"
@@ -53,16 +53,17 @@ class MixtureGrid:
     Attributes
     ----------
     rpm_axis, load_axis : array, (c,) and (r,)
+        Engine speeds [rpm] and loads [%].
     mean, sd : array, (r, c)
-        Weighted by nearness to the cell's point; NaN where not measured (``sd`` below two samples).
+        Lambda [–], weighted by nearness to the cell's point; NaN if not measured (``sd`` below two samples).
     n : array of int, (r, c)
         Samples.
-    dwells : array of int, (r, c)
+    holds : array of int, (r, c)
         Independent visits to the cell.
     n_effective : array, (r, c)
-        How many independent samples the mean is worth: at least 1, at most ``n``; 0 where there are none.
+        Number of independent samples the mean is worth: 1 to ``n``, or 0 without samples.
     half_width_95 : array, (r, c)
-        95 % half-width of the mean from the spread of the dwells; NaN below two dwells.
+        95 % half-width of the mean [–]; NaN below two holds.
     end_of_scale : array of int, (r, c)
         Samples with the sensor at the lean end of its scale, which are not in the mean.
     unused : mapping
@@ -74,73 +75,75 @@ class MixtureGrid:
     mean: FloatArray
     sd: FloatArray
     n: IntArray
-    dwells: IntArray
+    holds: IntArray
     n_effective: FloatArray
     half_width_95: FloatArray
     end_of_scale: IntArray
-    unused: Mapping[Unused, int]
+    unused: Mapping[UnusedReason, int]
 
     @property
     def visited(self) -> BoolArray:
+        """Cells with at least one sample, (r, c)."""
         return self.n > 0
 
 
-def mixture_grid(
+def build_mixture_grid(
     engine_speed_rpm: npt.ArrayLike,
     load_pct: npt.ArrayLike,
     lambda_: npt.ArrayLike,
     rpm_axis: npt.ArrayLike,
     load_axis: npt.ArrayLike,
     *,
-    time_s: npt.ArrayLike | None = None,
-    dwell: npt.ArrayLike | None = None,
-    sensor_range: tuple[float, float] = SENSOR_RANGE,
+    hold: npt.ArrayLike,
 ) -> MixtureGrid:
-    """Sort samples into cells around the points of two axes, with mean, spread and interval of each.
+    """Sort steady samples into cells, with mean, spread and interval of each cell.
 
     Parameters
     ----------
     engine_speed_rpm, load_pct, lambda_ : array, (n,)
-        Steady samples with the sensor's delay taken out (`jobs.calc.steady.gather`); NaN is not measured.
+        Engine speed [rpm], load [%] and lambda [–] of steady samples with the sensor's delay removed
+        (`collect_steady_samples`); NaN is not measured.
     rpm_axis, load_axis : array, (c,) and (r,)
-        Rising. Cells meet half-way between the points; the outermost reach as far outwards as inwards.
-    time_s : array, (n,), optional
-        Time, running on within a run [s]. Where no dwells are given, a leap in it parts one dwell from the
-        next: cautious, for a run without a leap is one dwell.
-    dwell : array of int, (n,), optional
-        Number of the steady stretch each sample belongs to. Without it and without ``time_s`` all samples
-        are one dwell, and no cell has an interval.
-    sensor_range : (float, float)
-        At or beyond these lambdas the sensor shows the end of its scale: not a reading.
+        Engine speeds [rpm] and loads [%], rising. Cells meet half-way between the points; the outermost
+        reach as far outwards as inwards.
+    hold : array of int, (n,)
+        Number of the hold each sample belongs to, from 0.
 
     Returns
     -------
     MixtureGrid
-        The interval of a cell is Student's t on the spread of its dwells' means
-        (`jobs.calc.cell_grid.cell_statistics`).
+        Arrays of (r, c).
 
     Raises
     ------
     ValueError
-        Axes that do not rise, channels of different length, or a lambda that is no lambda.
+        Axes that do not rise, channels of different length, a hold below 0, or a lambda whose median is not
+        plausible.
+
+    Notes
+    -----
+    A sample weighs w = w_speed·w_load, each falling linearly from 1 on the cell's point to 1/2 on its
+    boundary; mean = Σ w·lambda / Σ w. Lambda at or beyond 0.65 and 1.60 is the end of the sensor's scale and
+    no reading. The interval is Student's t on the spread of the means of the holds; see
+    `jobs.calc.tables.cell_grid.cell_statistics` for it and its sources.
     """
     speed, load, sensed = (np.asarray(a, dtype=float) for a in (engine_speed_rpm, load_pct, lambda_))
     columns, rows = GridAxis.of(rpm_axis, "engine speed"), GridAxis.of(load_axis, "load")
-    number = _dwell_numbers(sensed.size, time_s, dwell)
+    number = np.asarray(hold, dtype=np.intp)
     _check_channels(speed, load, sensed, number)
 
-    held = columns.contains(speed) & rows.contains(load)
-    low, high = sensor_range
-    used = held & (sensed > low) & (sensed < high)
+    inside = columns.contains(speed) & rows.contains(load)
+    low, high = SENSOR_RANGE
+    used = inside & (sensed > low) & (sensed < high)
     shape = (rows.points.size, columns.points.size)
-    unused, lean_end = _count_unused(columns, rows, speed, load, sensed, held, used, high)
+    unused, lean_end = _count_unused(columns, rows, speed, load, sensed, inside, used)
     if not used.all():
         speed, load, sensed, number = speed[used], load[used], sensed[used], number[used]
     column, near_speed = columns.locate(speed)
     row, near_load = rows.locate(load)
     visits = Visits.of(row * shape[1] + column, number, near_speed * near_load, sensed)
-    brief = visits.n < SHORTEST_VISIT_SAMPLES
-    unused[Unused.BRIEF] = int(visits.n[brief].sum())
+    brief = visits.n < MIN_VISIT_SAMPLES
+    unused[UnusedReason.BRIEF] = int(visits.n[brief].sum())
     cells = cell_statistics(visits.only(~brief), shape[0] * shape[1])
     return MixtureGrid(
         rpm_axis=columns.points,
@@ -148,7 +151,7 @@ def mixture_grid(
         mean=cells["mean"].reshape(shape),
         sd=cells["sd"].reshape(shape),
         n=cells["n"].astype(np.intp).reshape(shape),
-        dwells=cells["dwells"].astype(np.intp).reshape(shape),
+        holds=cells["dwells"].astype(np.intp).reshape(shape),
         n_effective=cells["n_effective"].reshape(shape),
         half_width_95=cells["half_width"].reshape(shape),
         end_of_scale=lean_end.reshape(shape),
@@ -156,33 +159,21 @@ def mixture_grid(
     )
 
 
-def _dwell_numbers(size: int, time_s: npt.ArrayLike | None, dwell: npt.ArrayLike | None) -> IntArray:
-    if dwell is not None:
-        return np.asarray(dwell, dtype=np.intp)
-    if time_s is None or size < 3:
-        return np.zeros(size, dtype=np.intp)
-    steps = np.diff(np.asarray(time_s, dtype=float))
-    onwards = steps[steps > 0]
-    usual = float(np.median(onwards)) if onwards.size else 0.0
-    leaps = (steps < 0) | (steps > 3 * usual)
-    return np.concatenate([[0], np.cumsum(leaps)]).astype(np.intp)
-
-
 def _check_channels(speed: FloatArray, load: FloatArray, sensed: FloatArray, number: IntArray) -> None:
     if not speed.shape == load.shape == sensed.shape == number.shape or speed.ndim != 1:
         raise ValueError(
             f"Engine speed has {speed.size} samples, load {load.size}, lambda {sensed.size}, "
-            f"time or dwells {number.size}: they do not belong together."
+            f"holds {number.size}: they do not belong together."
         )
     if number.min(initial=0) < 0:
-        raise ValueError("Only steady samples go into a mixture grid: a dwell is numbered from 0 up.")
-    low, high = BELIEVABLE_LAMBDA
-    some = sensed[:: sensed.size // 1000 + 1]  # enough to tell lambda from something else
-    some = some[np.isfinite(some)]
-    middle = float(np.median(some)) if some.size else 1.0
-    if not low <= middle <= high:
+        raise ValueError("Only steady samples go into a mixture grid: a hold is numbered from 0 up.")
+    low, high = PLAUSIBLE_LAMBDA
+    sample = sensed[:: sensed.size // 1000 + 1]  # enough to tell lambda from something else
+    sample = sample[np.isfinite(sample)]
+    median = float(np.median(sample)) if sample.size else 1.0
+    if not low <= median <= high:
         raise ValueError(
-            f"A lambda around {middle:.3g} is not believable. If the column holds an air-fuel ratio, "
+            f"A lambda around {median:.3g} is not believable. If the column holds an air-fuel ratio, "
             "name it so and give its fuel."
         )
 
@@ -193,27 +184,38 @@ def _count_unused(
     speed: FloatArray,
     load: FloatArray,
     sensed: FloatArray,
-    held: BoolArray,
+    inside: BoolArray,
     used: BoolArray,
-    lean_end: float,
-) -> tuple[dict[Unused, int], IntArray]:
-    """Samples in no cell by reason, and per cell those with the sensor at its lean end."""
+) -> tuple[dict[UnusedReason, int], IntArray]:
+    """Count samples in no cell by reason, and per cell those with the sensor at its lean end."""
     cells = rows.points.size * columns.points.size
     if used.all():
-        return dict.fromkeys(Unused, 0), np.zeros(cells, dtype=np.intp)
+        return dict.fromkeys(UnusedReason, 0), np.zeros(cells, dtype=np.intp)
     measured = np.isfinite(speed) & np.isfinite(load) & np.isfinite(sensed)
     counts = {
-        Unused.NOT_MEASURED: int(np.count_nonzero(~measured)),
-        Unused.OUTSIDE: int(np.count_nonzero(measured & ~held)),
-        Unused.END_OF_SCALE: int(np.count_nonzero(measured & held & ~used)),
+        UnusedReason.NOT_MEASURED: int(np.count_nonzero(~measured)),
+        UnusedReason.OUTSIDE: int(np.count_nonzero(measured & ~inside)),
+        UnusedReason.END_OF_SCALE: int(np.count_nonzero(measured & inside & ~used)),
     }
-    lean = measured & held & (sensed >= lean_end)
+    lean = measured & inside & (sensed >= SENSOR_RANGE[1])
     at = rows.locate(load[lean])[0] * columns.points.size + columns.locate(speed[lean])[0]
     return counts, np.bincount(at, minlength=cells).astype(np.intp)
 
 
-def target_grid(target: npt.ArrayLike, grid: MixtureGrid) -> FloatArray:
-    """The target of every cell, (r, c), from one figure, one figure a load, or one figure a cell.
+def expand_target(target: npt.ArrayLike, grid: MixtureGrid) -> FloatArray:
+    """Expand a target lambda to every cell of a grid.
+
+    Parameters
+    ----------
+    target : array, (), (r,) or (r, c)
+        Target lambda [–]: one for all cells, one for each load, or one for each cell.
+    grid : MixtureGrid
+        Arrays of (r, c).
+
+    Returns
+    -------
+    array, (r, c)
+        Target lambda of each cell [–].
 
     Raises
     ------
@@ -235,21 +237,21 @@ def target_grid(target: npt.ArrayLike, grid: MixtureGrid) -> FloatArray:
 
 
 @dataclass(frozen=True, eq=False)
-class Correction:
-    """What each cell's fuel is to be multiplied by; nothing where too little was measured.
+class MixtureCorrection:
+    """Fuel correction of each cell; none for a cell that was measured too little.
 
     Attributes
     ----------
     rpm_axis, load_axis : array, (c,) and (r,)
+        Engine speeds [rpm] and loads [%].
     multiplier : array, (r, c)
-        Above 1 is more fuel; NaN where there is none.
+        Fuel after over fuel before [–]; above 1 is more fuel, NaN is no correction.
     wanted : array, (r, c)
         The same without the limit of one pass.
     limited, filled : array of bool, (r, c)
-        Where the limit of one pass was reached; where the figure is not measured but lies between two
-        measured neighbours (`fill_gaps`).
+        Cells at the limit of one pass; cells interpolated between two measured neighbours (`fill_gaps`).
     reason : array of str, (r, c)
-        Why there is none (`NoCorrection`); empty where there is one.
+        Why there is none (`NoCorrectionReason`); empty if there is one.
     """
 
     rpm_axis: FloatArray
@@ -262,52 +264,64 @@ class Correction:
 
     @property
     def given(self) -> BoolArray:
+        """Cells with a correction, (r, c)."""
         return np.isfinite(self.multiplier)
 
 
-def correction(
+def compute_correction(
     grid: MixtureGrid,
     target: npt.ArrayLike,
     *,
-    fewest_dwells: int = FEWEST_DWELLS,
-    largest_half_width: float = LARGEST_HALF_WIDTH,
-    largest_pass: float = LARGEST_PASS,
-) -> Correction:
-    """Measured over target lambda, in the cells that were measured well enough.
+    min_holds: int = MIN_HOLDS,
+    max_half_width: float = MAX_HALF_WIDTH,
+    max_pass: float = MAX_PASS,
+) -> MixtureCorrection:
+    """Compute the fuel correction of the cells that were measured well enough.
 
     Parameters
     ----------
-    target
-        As for `target_grid`.
-    fewest_dwells : int
-        Independent dwells a cell needs; never fewer than two, for one says nothing of its own scatter.
-    largest_half_width : float
-        A cell whose 95 % half-width of lambda is wider gets no correction.
-    largest_pass : float
-        No more than this share, up or down, in one pass.
+    grid : MixtureGrid
+        Arrays of (r, c).
+    target : array, (), (r,) or (r, c)
+        Target lambda [–], as for `expand_target`.
+    min_holds : int
+        Holds a cell needs, two or more: one says nothing about its own scatter.
+    max_half_width : float
+        Widest 95 % half-width of lambda that still gives a correction [–].
+    max_pass : float
+        Largest correction in one pass, up or down [share of the fuel].
+
+    Returns
+    -------
+    MixtureCorrection
+        Arrays of (r, c).
 
     Raises
     ------
     ValueError
-        A target as for `target_grid`, or limits that cannot be.
+        A target as for `expand_target`, fewer than two holds, a limit not above zero, or a pass of 100 % or
+        more.
+
+    Notes
+    -----
+    multiplier = lambda measured / lambda target: with the same air, fuel mass goes with 1/lambda. A cell in
+    which the sensor was at its lean end for more than 10 % of the samples gets none. Source: definition of
+    lambda; the limits are rules of thumb, no published source.
     """
-    if fewest_dwells < 2:
+    if min_holds < 2:
         raise ValueError("A correction needs at least two dwells in a cell.")
-    if not 0 < largest_pass < 1 or not largest_half_width > 0:
+    if not 0 < max_pass < 1 or not max_half_width > 0:
         raise ValueError("The limits of a correction must be above zero, and one pass below 100 %.")
-    reason = np.select(
-        [
-            grid.end_of_scale > grid.n * LARGEST_END_OF_SCALE_SHARE,
-            ~grid.visited,
-            grid.dwells < fewest_dwells,
-            ~(grid.half_width_95 <= largest_half_width),
-        ],
-        [NoCorrection.END_OF_SCALE, NoCorrection.NOT_VISITED, NoCorrection.TOO_FEW, NoCorrection.UNCERTAIN],
-        default="",
-    )
-    wanted = np.where(reason == "", grid.mean / target_grid(target, grid), np.nan)
-    multiplier = np.clip(wanted, 1 - largest_pass, 1 + largest_pass)
-    return Correction(
+    reasons = {
+        NoCorrectionReason.END_OF_SCALE: grid.end_of_scale > grid.n * MAX_END_OF_SCALE_SHARE,
+        NoCorrectionReason.NOT_VISITED: ~grid.visited,
+        NoCorrectionReason.TOO_FEW: grid.holds < min_holds,
+        NoCorrectionReason.UNCERTAIN: ~(grid.half_width_95 <= max_half_width),
+    }
+    reason = np.select(list(reasons.values()), list(reasons), default="")
+    wanted = np.where(reason == "", grid.mean / expand_target(target, grid), np.nan)
+    multiplier = np.clip(wanted, 1 - max_pass, 1 + max_pass)
+    return MixtureCorrection(
         rpm_axis=grid.rpm_axis,
         load_axis=grid.load_axis,
         multiplier=multiplier,

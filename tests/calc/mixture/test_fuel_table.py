@@ -5,14 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from jobs.calc.mixture.fuel import corrected_pulse_ms
-from jobs.calc.mixture.fuel_table import apply_to_table, compare_passes, fill_gaps, table_step
-from jobs.calc.mixture.grid import Correction, NoCorrection, correction
+from jobs.calc.mixture.fuel_table import apply_to_table, compare_passes, fill_gaps, find_table_step
+from jobs.calc.mixture.grid import MixtureCorrection, NoCorrectionReason, compute_correction
 from tests.calc.mixture.test_grid import LOAD, RPM, Array, well_measured
 
 
-def by_hand(multiplier: Array) -> Correction:
-    return Correction(
+def by_hand(multiplier: Array) -> MixtureCorrection:
+    return MixtureCorrection(
         rpm_axis=RPM,
         load_axis=LOAD,
         multiplier=multiplier,
@@ -23,7 +22,7 @@ def by_hand(multiplier: Array) -> Correction:
     )
 
 
-def test_table_on_the_same_axes_is_multiplied_cell_by_cell() -> None:
+def test_table_on_axes_of_the_grid_is_multiplied_cell_by_cell() -> None:
     multiplier = np.full((5, 5), np.nan)
     multiplier[2, 3] = 1.05
     applied = apply_to_table((RPM, LOAD), np.full((5, 5), 4.00), by_hand(multiplier), step=0.01)
@@ -31,7 +30,7 @@ def test_table_on_the_same_axes_is_multiplied_cell_by_cell() -> None:
     assert applied.changed.sum() == 1
 
 
-def test_between_corrected_points_it_is_bilinear() -> None:
+def test_correction_is_bilinear_between_corrected_points() -> None:
     multiplier = np.full((5, 5), np.nan)
     multiplier[1:3, 1:3] = [[1.00, 1.10], [1.04, 1.06]]
     applied = apply_to_table(
@@ -43,7 +42,7 @@ def test_between_corrected_points_it_is_bilinear() -> None:
     )
 
 
-def test_nothing_changes_outside_the_measured() -> None:
+def test_table_is_unchanged_outside_what_was_measured() -> None:
     multiplier = np.full((5, 5), np.nan)
     multiplier[1:3, 1:3] = 1.1
     rng = np.random.default_rng(2)
@@ -57,30 +56,30 @@ def test_nothing_changes_outside_the_measured() -> None:
 
 
 @pytest.mark.parametrize(("step", "after"), [(0.05, 4.20), (0.25, 4.25), (1.0, 4.0), (0.001, 4.212)])
-def test_corrected_cells_are_rounded_to_the_step(step: float, after: float) -> None:
+def test_corrected_cells_are_rounded_to_step(step: float, after: float) -> None:
     applied = apply_to_table((RPM, LOAD), np.full((5, 5), 4.05), by_hand(np.full((5, 5), 1.04)), step=step)
     assert applied.after[0, 0] == after
 
 
-def test_no_correction_leaves_the_table_as_it_is() -> None:
+def test_table_is_unchanged_when_there_is_no_correction() -> None:
     table = np.round(np.random.default_rng(1).uniform(1, 9, (5, 5)), 2)
-    applied = apply_to_table((RPM, LOAD), table, by_hand(np.full((5, 5), np.nan)))
+    applied = apply_to_table((RPM, LOAD), table, by_hand(np.full((5, 5), np.nan)), step=0.01)
     np.testing.assert_array_equal(applied.after, table)
     assert not applied.covered.any()
 
 
-def test_empty_cells_stay_empty() -> None:
+def test_empty_cell_stays_empty() -> None:
     table = np.full((5, 5), 4.0)
     table[1, 1] = np.nan
-    applied = apply_to_table((RPM, LOAD), table, by_hand(np.full((5, 5), 1.1)))
+    applied = apply_to_table((RPM, LOAD), table, by_hand(np.full((5, 5), 1.1)), step=0.01)
     assert np.isnan(applied.after[1, 1])
     assert not applied.covered[1, 1]
 
 
-def test_limited_cells_are_marked_in_the_table() -> None:
+def test_table_marks_cells_with_limited_correction() -> None:
     multiplier = np.full((5, 5), 1.02)
     multiplier[4, 4] = 1.15
-    applied = apply_to_table((RPM, LOAD), np.full((5, 5), 4.0), by_hand(multiplier))
+    applied = apply_to_table((RPM, LOAD), np.full((5, 5), 4.0), by_hand(multiplier), step=0.01)
     assert [tuple(cell) for cell in np.argwhere(applied.limited)] == [(4, 4)]
 
 
@@ -93,17 +92,17 @@ def test_limited_cells_are_marked_in_the_table() -> None:
         ([[0.125, np.nan], [0.5, 1]], 0.001),
     ],
 )
-def test_step_is_read_off_the_table(table: list[list[float]], step: float) -> None:
-    assert table_step(table) == pytest.approx(step, rel=1e-12)
+def test_step_is_found_from_the_table(table: list[list[float]], step: float) -> None:
+    assert find_table_step(table) == pytest.approx(step, rel=1e-12)
 
 
-def test_step_is_as_fine_as_the_table_was_written() -> None:
-    assert table_step([10.0, 10.5, 11.0], decimals=2) == pytest.approx(0.01)
+def test_step_is_as_fine_as_table_was_written() -> None:
+    assert find_table_step([10.0, 10.5, 11.0], decimals=2) == pytest.approx(0.01)
     # but many figures that are all multiples of a half say their step themselves
-    assert table_step(np.arange(30) * 0.5, decimals=2) == pytest.approx(0.5)
+    assert find_table_step(np.arange(30) * 0.5, decimals=2) == pytest.approx(0.5)
 
 
-def test_opening_times_are_corrected_beyond_their_dead_time() -> None:
+def test_opening_time_is_corrected_only_beyond_its_dead_time() -> None:
     multiplier = np.full((5, 5), 1.10)
     opening_ms = np.full((5, 5), 5.0)
     opening_ms[0, 0] = 0.0  # fuel cut: it delivers nothing, and so it stays
@@ -111,28 +110,29 @@ def test_opening_times_are_corrected_beyond_their_dead_time() -> None:
     # by hand: 1.0 + 4.0·1.10
     np.testing.assert_allclose(applied.after.ravel()[1:], 5.4, atol=1e-9)
     assert applied.after[0, 0] == 0
-    assert applied.after[1, 1] == pytest.approx(corrected_pulse_ms(5.0, 1.0, 1.10))
 
 
 @pytest.mark.parametrize("dead_time", [5.0, -0.1, np.nan])
-def test_dead_time_that_cannot_be_is_refused(dead_time: float) -> None:
+def test_dead_time_is_refused_when_impossible(dead_time: float) -> None:
     with pytest.raises(ValueError, match="dead time"):
-        apply_to_table((RPM, LOAD), np.full((5, 5), 5.0), by_hand(np.full((5, 5), 1.1)), dead_time=dead_time)
+        apply_to_table(
+            (RPM, LOAD), np.full((5, 5), 5.0), by_hand(np.full((5, 5), 1.1)), step=0.01, dead_time=dead_time
+        )
 
 
-def test_cell_with_the_sensor_at_its_end_is_not_filled() -> None:
+def test_gap_is_not_filled_when_sensor_was_at_end_of_scale() -> None:
     multiplier = np.full((5, 5), np.nan)
     multiplier[2, [1, 3]] = [1.02, 1.06]
-    reason = np.full((5, 5), NoCorrection.NOT_VISITED, dtype=object)
+    reason = np.full((5, 5), NoCorrectionReason.NOT_VISITED, dtype=object)
     assert fill_gaps(replace(by_hand(multiplier), reason=reason)).filled.sum() == 1
-    reason[2, 2] = NoCorrection.END_OF_SCALE
+    reason[2, 2] = NoCorrectionReason.END_OF_SCALE
     assert not fill_gaps(replace(by_hand(multiplier), reason=reason)).filled.any()
 
 
-def test_closed_loop_comes_to_the_target() -> None:
+def test_corrected_engine_comes_to_the_target_in_second_pass() -> None:
     # an engine whose lambda goes with the reciprocal of the fuel
     first = np.full((5, 5), 0.90) * (1 + 0.08 * np.linspace(0, 1, 5))[:, None]
-    found = correction(well_measured(first), 0.90)
+    found = compute_correction(well_measured(first), 0.90)
     applied = apply_to_table((RPM, LOAD), np.full((5, 5), 5.0), found, step=0.001)
     second = first * 5.0 / applied.after
     np.testing.assert_allclose(second, 0.90, rtol=2e-4)
@@ -142,14 +142,14 @@ def test_closed_loop_comes_to_the_target() -> None:
     assert "Of 25 cells measured well in both passes 20 came closer" in passes.sentence
 
 
-def test_pass_that_made_it_worse_is_said_to_be_so() -> None:
+def test_pass_comparison_names_cells_that_became_worse() -> None:
     good, bad = np.full((5, 5), 0.90), np.full((5, 5), 0.90)
     bad[2, 2] = 0.95
     passes = compare_passes(well_measured(good), well_measured(bad), 0.90)
     assert [tuple(cell) for cell in np.argwhere(passes.further)] == [(2, 2)]
 
 
-def test_gap_between_two_measured_is_filled_and_marked() -> None:
+def test_gap_between_two_measured_cells_is_filled_and_marked() -> None:
     multiplier = np.full((5, 5), np.nan)
     multiplier[2, [1, 3]] = [1.02, 1.06]
     multiplier[[0, 2], 0] = [1.00, 1.03]  # loads 10 and 40; 20 lies a third of the way
@@ -157,8 +157,13 @@ def test_gap_between_two_measured_is_filled_and_marked() -> None:
     assert filled.multiplier[2, 2] == pytest.approx(1.04)
     assert filled.multiplier[1, 0] == pytest.approx(1.01)
     assert filled.filled.sum() == 2
-    applied = apply_to_table((RPM, LOAD), np.full((5, 5), 4.0), filled)
+    applied = apply_to_table((RPM, LOAD), np.full((5, 5), 4.0), filled, step=0.01)
     np.testing.assert_array_equal(applied.filled, filled.filled)
+
+
+def test_step_is_refused_when_table_is_empty() -> None:
+    with pytest.raises(ValueError, match="no figure"):
+        find_table_step(np.full((5, 5), np.nan))
 
 
 @pytest.mark.parametrize(
@@ -166,15 +171,16 @@ def test_gap_between_two_measured_is_filled_and_marked() -> None:
     [
         ((RPM, LOAD), np.ones((5, 4)), "5 loads and 5"),
         ((RPM[::-1], LOAD), np.ones((5, 5)), "must rise"),
-        ((RPM, LOAD), np.full((5, 5), np.nan), "no figure"),
     ],
 )
-def test_bad_table_is_refused(axes: tuple[Array, Array], table: Array, word: str) -> None:
+def test_table_is_refused_when_shape_or_axes_are_wrong(
+    axes: tuple[Array, Array], table: Array, word: str
+) -> None:
     with pytest.raises(ValueError, match=word):
-        apply_to_table(axes, table, by_hand(np.ones((5, 5))))
+        apply_to_table(axes, table, by_hand(np.ones((5, 5))), step=0.01)
 
 
-def test_passes_on_different_axes_are_not_compared() -> None:
+def test_passes_are_refused_on_different_axes() -> None:
     first = well_measured(np.full((5, 5), 0.9))
     with pytest.raises(ValueError, match="same axes"):
         compare_passes(first, replace(first, rpm_axis=RPM + 1), 0.9)

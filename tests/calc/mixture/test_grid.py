@@ -4,9 +4,16 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from jobs.calc.mixture.grid import MixtureGrid, NoCorrection, Unused, correction, mixture_grid, target_grid
-from jobs.calc.mixture.steady import HeldChannels, gather
-from jobs.calc.mixture.warnings import warnings
+from jobs.calc.mixture.grid import (
+    MixtureGrid,
+    NoCorrectionReason,
+    UnusedReason,
+    build_mixture_grid,
+    compute_correction,
+    expand_target,
+)
+from jobs.calc.mixture.steady import RunChannels, collect_steady_samples
+from jobs.calc.mixture.warnings import find_warnings
 
 Array = npt.NDArray[np.float64]
 
@@ -29,7 +36,7 @@ def error_share(speed: Array, load: Array) -> Array:
     return 0.06 * (load - 10) / 90 - 0.02 * (speed - 5000) / 2000
 
 
-def held_run(rng: np.random.Generator, load_pct: float, delay_ms: float) -> HeldChannels:
+def held_run(rng: np.random.Generator, load_pct: float, delay_ms: float) -> RunChannels:
     """Up in steps of 500 1/min, each held for 1.5 s, at 20 Hz, wanted lambda 0.90, sensed late."""
     steps = np.arange(2500.0, 6001.0, 500.0)
     begins = np.arange(steps.size) * 1.75
@@ -39,54 +46,54 @@ def held_run(rng: np.random.Generator, load_pct: float, delay_ms: float) -> Held
     load = np.full(time_s.size, load_pct)
     burnt = 0.90 * (1 + error_share(speed, load))
     sensed = np.interp(time_s - delay_ms / 1000, time_s, burnt)
-    return HeldChannels(time_s, speed, load, load, sensed + correlated(rng, time_s.shape, 0.003, 3.0))
+    return RunChannels(time_s, speed, load, load, sensed + correlated(rng, time_s.shape, 0.003, 3.0))
 
 
 @pytest.mark.parametrize("delay_ms", [80, 150, 220, 300])
-def test_known_error_is_recovered_and_nothing_is_invented(delay_ms: float) -> None:
+def test_correction_recovers_known_error_and_only_where_held(delay_ms: float) -> None:
     rng = np.random.default_rng(delay_ms)
     runs = [held_run(rng, load, delay_ms) for load in (20.0, 40.0, 70.0) for _ in range(2)]
-    samples = gather(runs, delay_ms)
-    grid = mixture_grid(
-        samples.engine_speed_rpm, samples.load_pct, samples.lambda_, RPM, LOAD, dwell=samples.dwell
+    samples = collect_steady_samples(runs, delay_ms)
+    grid = build_mixture_grid(
+        samples.engine_speed_rpm, samples.load_pct, samples.lambda_, RPM, LOAD, hold=samples.hold
     )
-    found = correction(grid, 0.90)
+    found = compute_correction(grid, 0.90)
     truth = 1 + error_share(RPM[None, 1:4], LOAD[1:4, None])
     np.testing.assert_allclose(found.multiplier[1:4, 1:4], truth, rtol=0.005)
     never_held = np.ones((5, 5), dtype=bool)
     never_held[1:4, :4] = False
     assert not found.given[never_held].any()
-    assert (found.reason[~grid.visited] == NoCorrection.NOT_VISITED).all()
+    assert (found.reason[~grid.visited] == NoCorrectionReason.NOT_VISITED).all()
 
 
-def dwells_in_cells(
-    rng: np.random.Generator, cells: int, dwells: int, samples: int
+def holds_in_cells(
+    rng: np.random.Generator, cells: int, holds: int, samples: int
 ) -> tuple[Array, npt.NDArray[np.intp]]:
-    """Lambda 0.90 with scatter between dwells and correlated scatter within them, one row a dwell."""
-    between = rng.normal(0, 0.004, (cells, dwells, 1))
-    within = correlated(rng, (cells, dwells, samples), 0.008, 6.0)
-    return 0.90 + between + within, np.arange(cells * dwells).repeat(samples)
+    """Lambda 0.90 with scatter between holds and correlated scatter within them, one row a hold."""
+    between = rng.normal(0, 0.004, (cells, holds, 1))
+    within = correlated(rng, (cells, holds, samples), 0.008, 6.0)
+    return 0.90 + between + within, np.arange(cells * holds).repeat(samples)
 
 
-@pytest.mark.parametrize("dwells", [2, 3, 5, 8])
-def test_intervals_hold_the_truth_as_often_as_they_say(dwells: int) -> None:
+@pytest.mark.parametrize("holds", [2, 3, 5, 8])
+def test_interval_covers_truth_95_percent(holds: int) -> None:
     columns, rows, samples = 60, 50, 20
-    rng = np.random.default_rng(dwells)
-    lambda_, dwell = dwells_in_cells(rng, columns * rows, dwells, samples)
+    rng = np.random.default_rng(holds)
+    lambda_, hold = holds_in_cells(rng, columns * rows, holds, samples)
     speed_axis, load_axis = np.arange(columns) * 100.0 + 2000, np.arange(rows) * 2.0
-    speed = np.tile(speed_axis.repeat(dwells * samples), rows) + rng.normal(0, 3, lambda_.size)
-    load = load_axis.repeat(columns * dwells * samples)
-    grid = mixture_grid(speed, load, lambda_.ravel(), speed_axis, load_axis, dwell=dwell)
+    speed = np.tile(speed_axis.repeat(holds * samples), rows) + rng.normal(0, 3, lambda_.size)
+    load = load_axis.repeat(columns * holds * samples)
+    grid = build_mixture_grid(speed, load, lambda_.ravel(), speed_axis, load_axis, hold=hold)
     held = np.abs(grid.mean - 0.90) <= grid.half_width_95
-    assert (grid.dwells == dwells).all()
+    assert (grid.holds == holds).all()
     assert 0.93 <= held.mean() <= 0.97
 
 
-def test_intervals_hold_the_truth_with_dwells_of_unequal_length_and_place() -> None:
+def test_interval_covers_truth_95_percent_when_holds_differ_in_length_and_place() -> None:
     rng = np.random.default_rng(11)
     columns, rows = 60, 50
     speed_axis, load_axis = np.arange(columns) * 100.0 + 2000, np.arange(rows) * 2.0
-    speed, load, lambda_, dwell = [], [], [], []
+    speed, load, lambda_, hold = [], [], [], []
     for number in range(columns * rows * 5):
         cell = number // 5
         size = int(rng.integers(12, 30))
@@ -94,63 +101,59 @@ def test_intervals_hold_the_truth_with_dwells_of_unequal_length_and_place() -> N
         speed.append(speed_axis[cell % columns] + off + rng.normal(0, 2, size))
         load.append(np.full(size, load_axis[cell // columns]))
         lambda_.append(0.90 + rng.normal(0, 0.004) + correlated(rng, (size,), 0.008, 6.0))
-        dwell.append(np.full(size, number))
-    grid = mixture_grid(
-        *map(np.concatenate, (speed, load, lambda_)), speed_axis, load_axis, dwell=np.concatenate(dwell)
+        hold.append(np.full(size, number))
+    grid = build_mixture_grid(
+        *map(np.concatenate, (speed, load, lambda_)), speed_axis, load_axis, hold=np.concatenate(hold)
     )
     held = np.abs(grid.mean - 0.90) <= grid.half_width_95
     assert 0.93 <= held.mean() <= 0.97
 
 
-def test_correlated_samples_are_worth_less_than_their_number() -> None:
-    lambda_, dwell = dwells_in_cells(np.random.default_rng(5), 1, 200, 20)
+def test_effective_number_is_smaller_when_samples_are_correlated() -> None:
+    lambda_, hold = holds_in_cells(np.random.default_rng(5), 1, 200, 20)
     flat = np.full(lambda_.size, 4000.0)
-    grid = mixture_grid(flat, flat / 100, lambda_.ravel(), [3000, 4000, 5000], [20, 40, 60], dwell=dwell)
-    # variance of a dwell's mean by hand: 0.004² + 0.008²·(1 + 2·Σ (1 − k/20)·e^(−k/6))/20
+    grid = build_mixture_grid(flat, flat / 100, lambda_.ravel(), [3000, 4000, 5000], [20, 40, 60], hold=hold)
+    # variance of a hold's mean by hand: 0.004² + 0.008²·(1 + 2·Σ (1 − k/20)·e^(−k/6))/20
     k = np.arange(1, 20)
-    of_dwell = 0.004**2 + 0.008**2 * (1 + 2 * np.sum((1 - k / 20) * np.exp(-k / 6))) / 20
-    worth = 200 * (0.004**2 + 0.008**2) / of_dwell
+    of_hold = 0.004**2 + 0.008**2 * (1 + 2 * np.sum((1 - k / 20) * np.exp(-k / 6))) / 20
+    worth = 200 * (0.004**2 + 0.008**2) / of_hold
     assert grid.n[1, 1] == 4000
     assert grid.n_effective[1, 1] == pytest.approx(worth, rel=0.25)
 
 
-def one_cell(lambda_: list[float], dwell: list[int] | None = None, **more: float) -> MixtureGrid:
+def one_cell(lambda_: list[float], hold: list[int] | None = None, **more: float) -> MixtureGrid:
     size = len(lambda_)
     speed = np.full(size, more.get("speed", 4000.0))
     load = np.full(size, more.get("load", 40.0))
-    return mixture_grid(speed, load, lambda_, RPM, LOAD, dwell=dwell)
+    return build_mixture_grid(speed, load, lambda_, RPM, LOAD, hold=[0] * size if hold is None else hold)
 
 
-def test_statistics_of_a_cell_by_hand() -> None:
-    # two dwells of five: means 0.90 and 0.92, mean 0.91; s² of all ten 10·0.01²/9;
+def test_cell_statistics_agree_with_hand_calculation() -> None:
+    # two holds of five: means 0.90 and 0.92, mean 0.91; s² of all ten 10·0.01²/9;
     # half-width t(0.975, 1)·0.01 = 12.706·0.01
     grid = one_cell([0.90] * 5 + [0.92] * 5, [0] * 5 + [1] * 5)
     assert grid.mean[2, 1] == pytest.approx(0.91, abs=1e-12)
     assert grid.sd[2, 1] == pytest.approx(np.sqrt(10 * 0.01**2 / 9), rel=1e-9)
     assert grid.half_width_95[2, 1] == pytest.approx(12.7062 * 0.01, rel=1e-5)
-    assert (grid.n[2, 1], grid.dwells[2, 1]) == (10, 2)
+    assert (grid.n[2, 1], grid.holds[2, 1]) == (10, 2)
     assert grid.n.sum() == 10
     assert np.isnan(np.delete(grid.mean.ravel(), 2 * 5 + 1)).all()
 
 
-def test_one_dwell_has_a_mean_but_no_interval_and_no_correction() -> None:
+def test_cell_has_mean_but_no_interval_and_no_correction_when_held_once() -> None:
     grid = one_cell([0.95] * 50)
     assert grid.mean[2, 1] == pytest.approx(0.95)
     assert np.isnan(grid.half_width_95[2, 1])
     assert grid.n_effective[2, 1] == 1
-    assert correction(grid, 0.9).reason[2, 1] == NoCorrection.TOO_FEW
+    assert compute_correction(grid, 0.9).reason[2, 1] == NoCorrectionReason.TOO_FEW
 
 
-def test_leap_in_time_parts_dwells() -> None:
-    time_s = np.concatenate([np.arange(0, 1, 0.1), np.arange(5, 6, 0.1)])
-    grid = mixture_grid(np.full(20, 4000), np.full(20, 40), np.full(20, 0.9), RPM, LOAD, time_s=time_s)
-    assert grid.dwells[2, 1] == 2
-
-
-def test_needle_crossing_a_boundary_makes_no_further_dwells() -> None:
+def test_hold_counts_once_when_it_crosses_a_boundary_repeatedly() -> None:
     speed = np.where(np.arange(40) % 2, 4490.0, 4510.0)
-    grid = mixture_grid(speed, np.full(40, 40), np.full(40, 0.9), RPM, LOAD, dwell=np.zeros(40, dtype=int))
-    assert list(grid.dwells[2]) == [0, 1, 1, 0, 0]
+    grid = build_mixture_grid(
+        speed, np.full(40, 40), np.full(40, 0.9), RPM, LOAD, hold=np.zeros(40, dtype=int)
+    )
+    assert list(grid.holds[2]) == [0, 1, 1, 0, 0]
 
 
 @pytest.mark.parametrize(
@@ -163,24 +166,24 @@ def test_needle_crossing_a_boundary_makes_no_further_dwells() -> None:
         (4500.0, 55.0, (3, 2)),
     ],
 )
-def test_cells_meet_half_way(speed: float, load: float, cell: tuple[int, int]) -> None:
+def test_cells_meet_half_way_between_points(speed: float, load: float, cell: tuple[int, int]) -> None:
     grid = one_cell([0.9] * 5, speed=speed, load=load)
     assert grid.n[cell] == 5
 
 
-def test_cells_agree_with_a_plain_histogram() -> None:
+def test_cell_counts_agree_with_histogram() -> None:
     rng = np.random.default_rng(4)
     speed, load = rng.uniform(2500, 7500, 40_000), rng.uniform(5, 115, 40_000)
-    counted = mixture_grid(speed, load, np.full(40_000, 0.9), RPM, LOAD)
+    counted = build_mixture_grid(speed, load, np.full(40_000, 0.9), RPM, LOAD, hold=np.zeros(40_000))
     edges = ([5, 15, 30, 55, 85, 115], [2500, 3500, 4500, 5500, 6500, 7500])
     np.testing.assert_array_equal(counted.n, np.histogram2d(load, speed, bins=edges)[0])
 
 
-def test_nearer_samples_count_more() -> None:
+def test_mean_weighs_nearer_samples_more() -> None:
     # 4,000 weighs 1; 4,400 lies 400/1000 of the way to the next point and weighs 0.6: (0.9 + 0.6·1.0)/1.6
     speed = np.repeat([4000.0, 4400.0], 5)
     lambda_ = np.repeat([0.9, 1.0], 5)
-    grid = mixture_grid(speed, np.full(10, 40.0), lambda_, RPM, LOAD)
+    grid = build_mixture_grid(speed, np.full(10, 40.0), lambda_, RPM, LOAD, hold=np.zeros(10))
     assert grid.mean[2, 1] == pytest.approx(1.5 / 1.6, rel=1e-12)
 
 
@@ -188,34 +191,36 @@ def test_unused_samples_are_counted_by_reason() -> None:
     lambda_ = [0.9] * 6 + [np.nan, 0.9, 1.60, 0.65]
     speed = [4000.0] * 6 + [4000.0, 9000.0, 4000.0, 4000.0]
     stray = ([6000.0] * 3, [0.9] * 3)
-    grid = mixture_grid(speed + stray[0], np.full(13, 40.0), lambda_ + stray[1], RPM, LOAD)
+    grid = build_mixture_grid(
+        speed + stray[0], np.full(13, 40.0), lambda_ + stray[1], RPM, LOAD, hold=[0] * 13
+    )
     assert grid.unused == {
-        Unused.NOT_MEASURED: 1,
-        Unused.OUTSIDE: 1,
-        Unused.END_OF_SCALE: 2,
-        Unused.BRIEF: 3,
+        UnusedReason.NOT_MEASURED: 1,
+        UnusedReason.OUTSIDE: 1,
+        UnusedReason.END_OF_SCALE: 2,
+        UnusedReason.BRIEF: 3,
     }
     assert grid.n.sum() == 6
     assert grid.end_of_scale[2, 1] == 1  # the rich end is no danger
 
 
-def test_no_sample_gives_an_empty_grid() -> None:
-    grid = mixture_grid([], [], [], RPM, LOAD)
+def test_grid_is_empty_when_there_is_no_sample() -> None:
+    grid = build_mixture_grid([], [], [], RPM, LOAD, hold=[])
     assert not grid.visited.any()
-    assert warnings(grid, 0.9)[0].code == "no-samples"
+    assert find_warnings(grid, 0.9)[0].code == "no-samples"
 
 
 def well_measured(lambda_by_cell: Array) -> MixtureGrid:
-    """Four dwells of ten samples in every cell, with the least of scatter between them."""
+    """Four holds of ten samples in every cell, with the least of scatter between them."""
     mean = np.repeat(lambda_by_cell.ravel(), 40) + np.tile(np.repeat([-0.001, 0.001, -0.001, 0.001], 10), 25)
     speed = np.tile(np.repeat(RPM, 40), 5)
-    return mixture_grid(speed, np.repeat(LOAD, 200), mean, RPM, LOAD, dwell=np.arange(1000) // 10)
+    return build_mixture_grid(speed, np.repeat(LOAD, 200), mean, RPM, LOAD, hold=np.arange(1000) // 10)
 
 
-def test_correction_is_measured_over_target_and_limited() -> None:
+def test_correction_is_measured_over_target_up_to_limit_of_one_pass() -> None:
     lambda_by_cell = np.full((5, 5), 0.90)
     lambda_by_cell[2, 2], lambda_by_cell[4, 4] = 0.945, 1.20
-    found = correction(well_measured(lambda_by_cell), 0.90)
+    found = compute_correction(well_measured(lambda_by_cell), 0.90)
     assert found.multiplier[2, 2] == pytest.approx(1.05, rel=1e-9)
     assert found.multiplier[4, 4] == 1.15
     assert found.wanted[4, 4] == pytest.approx(1.20 / 0.90, rel=1e-9)
@@ -223,22 +228,22 @@ def test_correction_is_measured_over_target_and_limited() -> None:
     assert found.given.all()
 
 
-def test_too_uncertain_a_cell_gets_none() -> None:
+def test_correction_is_not_given_when_cell_is_too_uncertain() -> None:
     grid = one_cell([0.85] * 5 + [0.95] * 5 + [0.90] * 5, [0] * 5 + [1] * 5 + [2] * 5)
-    found = correction(grid, 0.9)
-    assert found.reason[2, 1] == NoCorrection.UNCERTAIN
+    found = compute_correction(grid, 0.9)
+    assert found.reason[2, 1] == NoCorrectionReason.UNCERTAIN
     assert not found.given.any()
 
 
-def test_cell_with_the_sensor_at_its_end_gets_none() -> None:
+def test_correction_is_not_given_when_sensor_is_at_end_of_scale() -> None:
     lambda_ = ([0.9] * 8 + [1.7] * 4) * 3
-    found = correction(one_cell(lambda_, list(np.arange(36) // 12)), 0.9)
-    assert found.reason[2, 1] == NoCorrection.END_OF_SCALE
+    found = compute_correction(one_cell(lambda_, list(np.arange(36) // 12)), 0.9)
+    assert found.reason[2, 1] == NoCorrectionReason.END_OF_SCALE
 
 
 @pytest.mark.parametrize("target", [0.9, np.linspace(1.0, 0.88, 5), np.linspace(1.0, 0.88, 25).reshape(5, 5)])
-def test_target_by_one_figure_by_load_or_by_cell(target: npt.ArrayLike) -> None:
-    wanted = target_grid(target, well_measured(np.full((5, 5), 0.9)))
+def test_target_expands_from_one_value_by_load_or_by_cell(target: npt.ArrayLike) -> None:
+    wanted = expand_target(target, well_measured(np.full((5, 5), 0.9)))
     assert wanted.shape == (5, 5)
     assert wanted[0, 0] == np.ravel(target)[0]
     assert wanted[4, 4] == np.ravel(target)[-1]
@@ -247,54 +252,54 @@ def test_target_by_one_figure_by_load_or_by_cell(target: npt.ArrayLike) -> None:
 @pytest.mark.parametrize(
     ("target", "word"), [([0.9, 0.9], "5 loads"), (13.0, "not believable"), (np.nan, "missing")]
 )
-def test_target_that_cannot_be_is_refused(target: npt.ArrayLike, word: str) -> None:
+def test_target_is_refused_when_shape_or_value_is_impossible(target: npt.ArrayLike, word: str) -> None:
     with pytest.raises(ValueError, match=word):
-        target_grid(target, well_measured(np.full((5, 5), 0.9)))
+        expand_target(target, well_measured(np.full((5, 5), 0.9)))
 
 
-def test_lean_at_high_load_comes_first_with_where_and_how_much() -> None:
+def test_warning_of_lean_high_load_comes_first_with_place_and_amount() -> None:
     lambda_by_cell = np.full((5, 5), 0.90)
     lambda_by_cell[4, 3], lambda_by_cell[3, 2] = 0.99, 0.94
     lambda_by_cell[0, 0] = 1.05  # as lean, but at small load
-    said = warnings(well_measured(lambda_by_cell), 0.90)
+    said = find_warnings(well_measured(lambda_by_cell), 0.90)
     assert [flag.code for flag in said] == ["lean-at-high-load", "lean-at-high-load"]
     assert "6000 1/min and 100 % load" in said[0].sentence
     assert "10.0 % leaner" in said[0].sentence
     assert "5000 1/min and 70 % load" in said[1].sentence
 
 
-def test_nothing_to_warn_of_on_target() -> None:
-    assert warnings(well_measured(np.full((5, 5), 0.90)), 0.90) == ()
+def test_no_warning_when_all_cells_are_on_target() -> None:
+    assert find_warnings(well_measured(np.full((5, 5), 0.90)), 0.90) == ()
 
 
-def test_many_lean_cells_are_counted_after_the_worst() -> None:
+def test_lean_warning_counts_further_cells_after_the_worst() -> None:
     lambda_by_cell = np.full((5, 5), 0.90)
     lambda_by_cell[3:] = 0.95
-    said = warnings(well_measured(lambda_by_cell), 0.90)
+    said = find_warnings(well_measured(lambda_by_cell), 0.90)
     assert len(said) == 7
     assert "4 more cells" in said[-1].sentence
 
 
-def test_end_of_scale_at_high_load_comes_before_all() -> None:
+def test_warning_of_end_of_scale_at_high_load_comes_before_all() -> None:
     speed, load = np.full(20, 6000.0), np.full(20, 100.0)
-    grid = mixture_grid(speed, load, np.full(20, 1.60), RPM, LOAD)
-    said = warnings(grid, 0.9)
+    grid = build_mixture_grid(speed, load, np.full(20, 1.60), RPM, LOAD, hold=[0] * 20)
+    said = find_warnings(grid, 0.9)
     assert said[0].code == "end-of-scale"
     assert "at high load" in said[0].sentence
     assert "20 samples" in said[0].sentence
 
 
-def test_every_cell_off_alike_points_to_the_sensor() -> None:
-    assert "implausible" in [flag.code for flag in warnings(well_measured(np.full((5, 5), 0.72)), 0.90)]
+def test_warning_points_to_sensor_when_every_cell_is_off_alike() -> None:
+    assert "implausible" in [flag.code for flag in find_warnings(well_measured(np.full((5, 5), 0.72)), 0.90)]
 
 
-def test_few_dwells_are_named() -> None:
-    said = warnings(one_cell([0.9] * 20), 0.9)
+def test_warning_counts_cells_with_few_holds() -> None:
+    said = find_warnings(one_cell([0.9] * 20), 0.9)
     assert [flag.code for flag in said] == ["too-few"]
     assert "1 visited cell has fewer than 2 dwells, of 1 visited" in said[0].sentence
 
 
-def test_air_fuel_ratio_in_the_lambda_column_is_refused() -> None:
+def test_grid_is_refused_when_lambda_column_holds_air_fuel_ratio() -> None:
     with pytest.raises(ValueError, match="air-fuel ratio"):
         one_cell([13.2] * 20)
 
@@ -303,16 +308,16 @@ def test_air_fuel_ratio_in_the_lambda_column_is_refused() -> None:
     ("axis", "word"),
     [([3000], "two figures"), ([3000, 3000], "rise"), ([4000, 3000], "rise"), ([1, np.nan], "missing")],
 )
-def test_axis_that_does_not_rise_is_refused(axis: list[float], word: str) -> None:
+def test_axis_is_refused_when_it_does_not_rise(axis: list[float], word: str) -> None:
     with pytest.raises(ValueError, match=word):
-        mixture_grid([3000], [40], [0.9], axis, LOAD)
+        build_mixture_grid([3000], [40], [0.9], axis, LOAD, hold=[0])
 
 
-def test_channels_of_different_length_are_refused() -> None:
+def test_grid_is_refused_when_channels_differ_in_length() -> None:
     with pytest.raises(ValueError, match="belong together"):
-        mixture_grid([3000, 3100], [40], [0.9], RPM, LOAD)
+        build_mixture_grid([3000, 3100], [40], [0.9], RPM, LOAD, hold=[0])
 
 
-def test_correction_by_a_single_dwell_is_not_to_be_had() -> None:
+def test_correction_is_refused_for_a_single_hold() -> None:
     with pytest.raises(ValueError, match="two dwells"):
-        correction(one_cell([0.9] * 20), 0.9, fewest_dwells=1)
+        compute_correction(one_cell([0.9] * 20), 0.9, min_holds=1)
