@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from jobs.calc.clearances.readings import Reading, Verdict, closing_from_gaps
+from jobs.calc.clearances.readings import ClearanceVerdict, Reading, derive_closing_clearance
 from jobs.calc.units.numbers import format_digits, format_number
 from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Place, slug
@@ -55,12 +55,14 @@ def test_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
 @pytest.mark.parametrize("case", VERDICTS["closing"], ids=named)
 def test_closing_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
     unloaded, loaded = read(case["unloaded"]), read(case["loaded"])
-    reading = closing_from_gaps(unloaded, loaded) if unloaded and loaded else None
+    reading = derive_closing_clearance(unloaded, loaded) if unloaded and loaded else None
     assert slug(reading and place_of(case).judge(reading)) == case["verdict"]
 
 
 def test_verdicts_have_the_words_of_the_page() -> None:
-    assert {verdict.name.lower().replace("_", "-"): verdict.value for verdict in Verdict} == VERDICTS["words"]
+    assert {
+        verdict.name.lower().replace("_", "-"): verdict.value for verdict in ClearanceVerdict
+    } == VERDICTS["words"]
 
 
 @pytest.mark.parametrize(

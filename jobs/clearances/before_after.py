@@ -129,4 +129,4 @@ def surprise(measured: Measured, predicted_mm: Decimal | None, lengths: LengthFo
     """Return a sentence if the clearance as left is not what the shim plan predicted, else ""."""
     if predicted_mm is None:
         return ""
-    return compare_as_left(predicted_mm, measured.reading).told(lengths) or ""
+    return compare_as_left(predicted_mm, measured.reading).describe(lengths)

@@ -147,5 +147,5 @@ def words_of(row: BeforeAfter, lengths: LengthFormatter) -> list[str]:
     for when, measured in zip(("as found", "as left"), row.found_and_left, strict=True):
         if measured:
             verdict = f", {measured.judgement.word}" if measured.judgement else ""
-            parts.append(f"{when} {measured.reading.told(lengths)}{verdict}")
+            parts.append(f"{when} {measured.reading.describe(lengths)}{verdict}")
     return parts

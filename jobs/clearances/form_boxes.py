@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from django import forms
 
-from jobs.calc.clearances.readings import format_mm
 from jobs.calc.units.factors import identify_unit
+from jobs.calc.units.length_format import format_mm
 from jobs.clearances.places import Measured, Place
 from jobs.models import ShimPlanRow
 from workshop.units.display import format_plain, parse_number

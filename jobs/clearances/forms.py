@@ -11,14 +11,15 @@ from django.db.models import TextChoices
 from django.http import QueryDict
 from django.utils import timezone
 
-from jobs.calc.clearances.readings import Reading, closing_from_gaps, format_mm, question_engine_temperature
-from jobs.calc.clearances.shims import check_thickness, read_mark
+from jobs.calc.clearances.readings import Reading, derive_closing_clearance, engine_temperature_warning
+from jobs.calc.clearances.shims import check_thickness, parse_marking
+from jobs.calc.units.length_format import format_mm
 from jobs.clearances.engine_map import BankPicture, orders_of_moving_on, seen_from_above
 from jobs.clearances.form_boxes import Box, TypedGap, both_gaps, in_mm, limit_text, read_gap, typed_in_full
 from jobs.clearances.form_conflicts import readings_at, same_gap
 from jobs.clearances.places import Key, Place, key_of, measured_at
 from jobs.clearances.recording import Entry, question_figure, record_clearances, typed_as_mm
-from jobs.clearances.shim_plan import made_series
+from jobs.clearances.shim_plan import available_sizes
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import EngineSpec, Gap, ShopProfile
 from workshop.records.conflict import ConflictingField
@@ -121,7 +122,7 @@ class ClearanceSetForm(RecordForm):
         self.banks = self._draw()
         self.fields["two_blades"].initial = any(row.goes_mm is not None for row in self.stored.values())
         stored_c = self.instance.engine_temperature_c
-        self.fields["cold_check"].initial = stored_c is not None and question_engine_temperature(stored_c)
+        self.fields["cold_check"].initial = stored_c is not None and engine_temperature_warning(stored_c)
 
     def _stored_rows(self) -> dict[Key, ClearanceReading]:
         if self.instance.pk is None:
@@ -234,7 +235,7 @@ class ClearanceSetForm(RecordForm):
         if marked_mm is None:
             return ""
         text = format_mm(marked_mm)
-        asked = len(read_mark(text, made_series(self.spec, place.gap)).could_be_mm) > 1
+        asked = len(parse_marking(text, available_sizes(self.spec, place.gap)).could_be_mm) > 1
         return f"{marked_mm:.3f}" if asked else text
 
     # Reading what was sent
@@ -255,7 +256,7 @@ class ClearanceSetForm(RecordForm):
         temperature_c = self.cleaned_data.get("engine_temperature_c")
         if temperature_c is None or self.cleaned_data.get("cold_check"):
             return
-        question = question_engine_temperature(temperature_c)
+        question = engine_temperature_warning(temperature_c)
         if question:
             self.add_error(
                 "engine_temperature_c",
@@ -322,7 +323,7 @@ class ClearanceSetForm(RecordForm):
             unloaded = None
         if unloaded is None:
             raise ValueError("The loaded gap tells the closing clearance only beside the opening clearance.")
-        return closing_from_gaps(unloaded, loaded)
+        return derive_closing_clearance(unloaded, loaded)
 
     def _typed_reading(self, at: Place, judged_as: Place, *, ask: bool = True) -> Reading | None:
         """Parse the boxes of a gap; an implausible value is kept for confirmation."""
@@ -356,12 +357,12 @@ class ClearanceSetForm(RecordForm):
         text = self._text("s", place)
         if not text:
             return None
-        mark = read_mark(text, made_series(self.spec, place.gap))
+        mark = parse_marking(text, available_sizes(self.spec, place.gap))
         # The last is what the mark says as it stands.
         as_marked = Decimal(f"{mark.could_be_mm[-1]:.5f}")
         asked = len(mark.could_be_mm) > 1 and not typed_in_full(text)
         if asked and not self._text("m", place):
-            raise ValueError(f"{mark.question} Or write it to the third decimal, as {as_marked:.3f}.")
+            raise ValueError(f"{mark.warning} Or write it to the third decimal, as {as_marked:.3f}.")
         return as_marked
 
     def _measured_shim(self, place: Place) -> Decimal | None:

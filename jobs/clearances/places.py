@@ -4,18 +4,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from jobs.calc.clearances.readings import Judgement, Reading, Verdict, judge
+from jobs.calc.clearances.readings import ClearanceVerdict, Judgement, Reading, judge
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.models import ClearanceReading, ShimPlanRow
 from workshop.models import EngineSpec, Gap, Valve
 
 Key = tuple[str, str]  # valve key, gap
-
-
-OUT_OF_RANGE = (Verdict.BELOW, Verdict.ABOVE)
-
-
-IN_RANGE = (Verdict.ON_TARGET, Verdict.OFF_TARGET, Verdict.IN_RANGE)
 
 
 @dataclass(frozen=True)
@@ -107,20 +101,19 @@ class Measured:
 
     def hint(self, lengths: LengthFormatter) -> str:
         """Return what to measure next if the reading is not certain."""
-        unsure = self.judgement is not None and self.judgement.verdict is Verdict.CANNOT_TELL
-        return self.judgement.told(lengths) if self.judgement and unsure else ""
+        return self.judgement.hint(lengths) if self.judgement else ""
 
     @property
     def is_out(self) -> bool:
-        return self.judgement is not None and self.judgement.verdict in OUT_OF_RANGE
+        return self.judgement is not None and self.judgement.verdict.is_out
 
     @property
     def is_in(self) -> bool:
-        return self.judgement is not None and self.judgement.verdict in IN_RANGE
+        return self.judgement is not None and self.judgement.verdict.is_in
 
     @property
     def is_on_target(self) -> bool:
-        return self.judgement is not None and self.judgement.verdict is Verdict.ON_TARGET
+        return self.judgement is not None and self.judgement.verdict is ClearanceVerdict.ON_TARGET
 
 
 def measured_at(place: Place, row: ClearanceReading | None) -> Measured | None:

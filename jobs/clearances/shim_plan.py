@@ -9,19 +9,20 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils import timezone
 
-from jobs.calc.clearances.readings import ScrewTurn, turns_needed
-from jobs.calc.clearances.shim_plan import Origin, Plan, PlanRow, Policy, plan_shims
+from jobs.calc.clearances.readings import compute_turns_in
+from jobs.calc.clearances.shim_plan import Origin, PlanCandidate, PlanRow, Policy, plan_shims
 from jobs.calc.clearances.shims import (
-    MadeSeries,
+    AvailableSizes,
     ShimValve,
-    clearance_with_mm,
-    nearest_made_mm,
-    new_shim_mm,
-    read_mark,
+    compute_shim_mm,
+    nearest_available_mm,
+    parse_marking,
+    predict_clearance_mm,
 )
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.places import Key, Measured, Place, key_of, measured_by_place, places
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
+from jobs.models.clearances import POLICY_LABELS
 from workshop.models import EngineSpec, Gap, ShimStock, StaffMember, StaleRecord
 from workshop.stock.add_shims import add_shims
 
@@ -44,13 +45,13 @@ def shim_diameter(spec: EngineSpec, gap: str) -> Decimal | None:
     return spec.closing_shim_diameter_mm if gap == Gap.CLOSING else spec.shim_diameter_mm
 
 
-def made_series(spec: EngineSpec, gap: str) -> MadeSeries | None:
+def available_sizes(spec: EngineSpec, gap: str) -> AvailableSizes | None:
     """Return the sizes on sale, or None if the spec does not state them in full."""
     prefix = "closing_shim" if gap == Gap.CLOSING else "shim"
     thin, thick, step = (getattr(spec, f"{prefix}_{end}_mm") for end in ("thinnest", "thickest", "step"))
     if not (thin and thick and step) or thin > thick:
         return None
-    return MadeSeries(thin, thick, step)
+    return AvailableSizes(thin, thick, step)
 
 
 def drawer(diameter_mm: Decimal | None, *, lock: bool = False) -> list[ShimStock]:
@@ -96,24 +97,24 @@ def shim_needed(spec: EngineSpec, measured: Measured) -> ShimNeeded | None:
     valve = shim_valve(measured)
     if valve is None:
         return None
-    series = made_series(spec, measured.place.gap)
-    made = nearest_made_mm(valve, series) if series else None
+    sizes = available_sizes(spec, measured.place.gap)
+    made = nearest_available_mm(valve, sizes) if sizes else None
     wanted = measured.place.goal_mm
-    needed = new_shim_mm(valve.fitted_mm, valve.measured_mm, wanted) if made is None else made
-    predicted = clearance_with_mm(valve.fitted_mm, valve.measured_mm, needed)
-    question = "" if measured.row.shim_measured_mm is not None else mark_question(valve, series)
+    needed = compute_shim_mm(valve.fitted_mm, valve.measured_mm, wanted) if made is None else made
+    predicted = predict_clearance_mm(valve.fitted_mm, valve.measured_mm, needed)
+    question = "" if measured.row.shim_measured_mm is not None else mark_question(valve, sizes)
     return ShimNeeded(needed, predicted, made is not None, exact(needed) == valve.fitted_mm, question)
 
 
-def mark_question(valve: ShimValve, series: MadeSeries | None) -> str:
-    return read_mark(f"{valve.fitted_mm:.3f}", series).question or ""
+def mark_question(valve: ShimValve, sizes: AvailableSizes | None) -> str:
+    return parse_marking(f"{valve.fitted_mm:.3f}", sizes).warning or ""
 
 
-def turns_at(spec: EngineSpec, measured: Measured) -> ScrewTurn | None:
+def turns_at(spec: EngineSpec, measured: Measured) -> float | None:
     """Return how far to turn a screw, or None if the pitch or the range is unknown."""
     if not spec.screw_pitch_mm or not measured.place.has_range:
         return None
-    return turns_needed(measured.reading.best_mm, measured.place.goal_mm, spec.screw_pitch_mm)
+    return compute_turns_in(measured.reading.best_mm, measured.place.goal_mm, spec.screw_pitch_mm)
 
 
 # The plan for the whole engine
@@ -142,9 +143,13 @@ class PlanLine:
 class EnginePlan:
     """One policy's plan for all shims of an engine; opening and closing shims are planned separately."""
 
-    policy: ShimPlan.Policy
+    policy: Policy
     lines: list[PlanLine]
-    kinds: dict[Gap, Plan]
+    kinds: dict[Gap, PlanCandidate]
+
+    @property
+    def label(self) -> str:
+        return POLICY_LABELS[self.policy]
 
     @property
     def impossible(self) -> list[PlanLine]:
@@ -157,7 +162,7 @@ class EnginePlan:
 
     @property
     def left_over(self) -> list[tuple[Gap, float, int]]:
-        return self._sizes({gap: plan.left_over_mm for gap, plan in self.kinds.items()})
+        return self._sizes({gap: plan.removed_mm for gap, plan in self.kinds.items()})
 
     @property
     def shims_to_buy(self) -> int:
@@ -225,15 +230,15 @@ def plan_basis(
     return basis
 
 
-def plan_engine(basis: PlanBasis, policy: ShimPlan.Policy, stock: dict[Gap, list[ShimStock]]) -> EnginePlan:
+def plan_engine(basis: PlanBasis, policy: Policy, stock: dict[Gap, list[ShimStock]]) -> EnginePlan:
     """Plan the shims of an engine by one policy, from readings and stock."""
     spec = basis.spec
     kinds = {
         gap: plan_shims(
             valves,
             {shims.thickness_mm: shims.count for shims in stock[gap]},
-            made_series(spec, gap),
-            Policy(policy.value),
+            available_sizes(spec, gap),
+            policy,
             tolerance_mm=spec.target_tolerance_mm,
             lengths=basis.lengths,
         )
@@ -255,7 +260,7 @@ def stock_for(spec: EngineSpec, *, lock: bool = False) -> dict[Gap, list[ShimSto
 def all_plans(basis: PlanBasis) -> list[EnginePlan]:
     """Return the plans of all policies, from one reading of the stock."""
     stock = stock_for(basis.spec)
-    return [plan_engine(basis, policy, stock) for policy in ShimPlan.Policy]
+    return [plan_engine(basis, policy, stock) for policy in Policy]
 
 
 # Accepting a plan
@@ -266,7 +271,7 @@ def accept_plan(
     *,
     measured: ClearanceSet,
     spec: EngineSpec,
-    policy: ShimPlan.Policy,
+    policy: Policy,
     fingerprint: str,
     by: StaffMember,
     lengths: LengthFormatter = IN_MM,
@@ -292,7 +297,7 @@ def accept_plan(
     if not plan.lines or plan.fingerprint != fingerprint:
         raise PlanRefused(STOCK_CHANGED)
     book_out(plan, stock)
-    accepted = ShimPlan(clearance_set=measured, policy=policy, accepted_by=by)
+    accepted = ShimPlan(clearance_set=measured, policy=policy.value, accepted_by=by)
     accepted.stock_booked_out_at = accepted.accepted_at
     accepted.save()
     for line in plan.lines:
@@ -375,7 +380,7 @@ def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
     plan = locked_plan(measured)
     if carried_out := why_carried_out(plan):
         raise PlanRefused(carried_out)
-    back = [row for row in plan.rows.all() if row.origin == ShimPlanRow.Origin.STOCK]
+    back = [row for row in plan.rows.all() if row.origin == Origin.STOCK]
     put_into_drawer(Counter((diameter_of(row, measured), row.in_mm) for row in back))
     plan.delete()
     return Counter(row.in_mm for row in back)
@@ -432,7 +437,7 @@ class AcceptedLine:
 
     @property
     def moves(self) -> bool:
-        return self.row.origin != ShimPlanRow.Origin.STAYS
+        return self.row.origin != Origin.STAYS
 
 
 def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:
@@ -450,9 +455,7 @@ def sizes_of(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Deci
 def left_over_of(lines: Sequence[AcceptedLine]) -> list[tuple[str, Decimal, int]]:
     """Return shims that come out of the engine and go into no other valve of it."""
     out = Counter((line.row.gap, line.row.out_mm) for line in lines if line.moves)
-    out.subtract(
-        (line.row.gap, line.row.in_mm) for line in lines if line.row.origin == ShimPlanRow.Origin.VALVE
-    )
+    out.subtract((line.row.gap, line.row.in_mm) for line in lines if line.row.origin == Origin.VALVE)
     return [(gap, size, count) for (gap, size), count in sorted((+out).items())]
 
 

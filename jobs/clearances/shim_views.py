@@ -5,7 +5,8 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from jobs.calc.clearances.readings import format_mm
+from jobs.calc.clearances.shim_plan import Origin, Policy
+from jobs.calc.units.length_format import format_mm
 from jobs.clearances.shim_plan import (
     PlanRefused,
     accept_plan,
@@ -20,7 +21,8 @@ from jobs.clearances.shim_plan import (
     why_carried_out,
 )
 from jobs.clearances.views import find_set, plan_of, render_without_engine, spec_of
-from jobs.models import ClearanceSet, ShimPlan, ShimPlanRow
+from jobs.models import ClearanceSet, ShimPlan
+from jobs.models.clearances import POLICY_LABELS
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Gap, Role
 from workshop.records.submit_once import submit_once
@@ -55,8 +57,8 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
         "spec": spec,
         "plan": plan,
         "lines": lines,
-        "from_stock": sizes_of(lines, ShimPlanRow.Origin.STOCK),
-        "to_buy": sizes_of(lines, ShimPlanRow.Origin.BUY),
+        "from_stock": sizes_of(lines, Origin.STOCK),
+        "to_buy": sizes_of(lines, Origin.BUY),
         "left_over": left_over_of(lines),
         "two_kinds": any(line.row.gap == Gap.CLOSING for line in lines),
     }
@@ -89,13 +91,13 @@ def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
         messages.warning(request, "Nothing was booked: these readings have no plan left to accept.")
         return redirect("shim-plan", pk)
     policy = request.POST.get("policy", "")
-    if policy not in ShimPlan.Policy.values:
+    if policy not in POLICY_LABELS:
         return render_plans(request, measured, spec, "Choose one of the plans below.", status=422)
     try:
         accept_plan(
             measured=measured,
             spec=spec,
-            policy=ShimPlan.Policy(policy),
+            policy=Policy(policy),
             fingerprint=request.POST.get("fingerprint", ""),
             by=request.user,
             lengths=length_formatter(request.shop.length_unit),

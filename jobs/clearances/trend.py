@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from jobs.calc.clearances.trend import Trend, trend
+from jobs.calc.clearances.trend import Trend, compute_trend
 from jobs.calc.units.numbers import format_number
 from jobs.clearances.places import Measured, Place, measured_by_place
 from jobs.models import ClearanceSet, Job
@@ -131,7 +131,7 @@ def course_over(unit: str, place: Place, readings: list[FollowedReading], shop: 
     if place.low_mm is None or place.high_mm is None:
         return PlaceCourse("no range in the engine spec", unit, readings)
     try:
-        found = trend(
+        found = compute_trend(
             [each.use for each in readings],
             [each.measured.reading.best_mm for each in readings],
             place.low_mm,
@@ -141,7 +141,7 @@ def course_over(unit: str, place: Place, readings: list[FollowedReading], shop: 
         )
     except ValueError as problem:
         return PlaceCourse(str(problem), unit, readings)
-    return PlaceCourse(found.told(length_formatter(shop.length_unit)), unit, readings, found)
+    return PlaceCourse(found.describe(length_formatter(shop.length_unit)), unit, readings, found)
 
 
 def used_by(job: Job, unit: str) -> float | None:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.clearances.trend import as_set_now
+from jobs.calc.clearances.trend import adjust_to_current_setting
 from jobs.clearances.places import Place
 from jobs.clearances.trend import ClearanceHistory, FollowedReading, PlaceCourse, PlaceHistory
 from workshop.models import Gap, ShopProfile, Side
@@ -132,7 +132,7 @@ def courses_of(history: ClearanceHistory, shop: ShopProfile) -> CourseChart | No
 def _followed(row: PlaceHistory) -> _Follows:
     readings = row.course.readings
     try:
-        now_mm = as_set_now(
+        now_mm = adjust_to_current_setting(
             [each.use for each in readings],
             [each.measured.reading.best_mm for each in readings],
             [each.shim_mm for each in readings],
@@ -232,7 +232,7 @@ def _line(each: _Follows, until: float, unit: str) -> list[LinePoint]:
     uses = [reading.use for reading, _ in _drawn(each)]
     end = until if trend.reached_at else uses[-1]
     spots = sorted({*np.linspace(uses[0], end, LINE_POINTS).tolist(), *uses})
-    spans = [(use, trend.line.at(use)) for use in spots]
+    spans = [(use, trend.line.predict(use)) for use in spots]
     return [
         LinePoint(use, *(_shown(part, unit) for part in (span.value, span.low, span.high)))
         for use, span in spans

@@ -9,7 +9,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
-from jobs.calc.clearances.readings import ScrewTurn
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import clearances_before_after, surprise
 from jobs.clearances.before_after_chart import picture_of
@@ -102,7 +101,7 @@ class SetRow:
     place: Place
     measured: Measured | None
     shim: ShimNeeded | None
-    turn: ScrewTurn | None
+    turns_in: float | None
     predicted: ShimPlanRow | None
     surprise: str = ""
     hints: Sequence[str] = ()  # what would make this row surer: finer blades, a shim measured
@@ -113,7 +112,7 @@ class SetRow:
 
     @property
     def turns_out(self) -> float:
-        return abs(self.turn.turns_in) if self.turn else 0.0
+        return abs(self.turns_in or 0.0)
 
 
 def set_row(
@@ -126,10 +125,10 @@ def set_row(
     if measured is None:
         return SetRow(place, None, None, None, predicted)
     shim = shim_needed(spec, measured) if spec.uses_shims else None
-    turn = None if spec.uses_shims else turns_at(spec, measured)
+    turns_in = None if spec.uses_shims else turns_at(spec, measured)
     told = surprise(measured, predicted.predicted_mm if predicted else None, lengths)
     hints = (measured.hint(lengths), shim.mark_question if shim else "")
-    return SetRow(place, measured, shim, turn, predicted, told, [hint for hint in hints if hint])
+    return SetRow(place, measured, shim, turns_in, predicted, told, [hint for hint in hints if hint])
 
 
 @staff

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
+from jobs.calc.clearances.shim_plan import Origin, Policy
 from jobs.models.job import Job
 from workshop.models import Gap, PersonalData, Record, Side
 from workshop.models.engines import millimetres
@@ -90,16 +91,24 @@ class ClearanceReading(Record):
         return self.shim_measured_mm if self.shim_measured_mm is not None else self.shim_marked_mm
 
 
+POLICY_LABELS = {
+    Policy.TARGET.value: "closest to the blueprint target",
+    Policy.FEWEST_NEW.value: "fewest shims to buy",
+    Policy.FEWEST_CAMSHAFTS.value: "fewest camshafts lifted",
+}
+ORIGIN_LABELS = {
+    Origin.STAYS.value: "stays",
+    Origin.VALVE.value: "from another valve",
+    Origin.STOCK.value: "from stock",
+    Origin.BUY.value: "to buy",
+}
+
+
 class ShimPlan(Record):
     """The plan that was accepted for one as-found set."""
 
-    class Policy(models.TextChoices):
-        TARGET = "target", "closest to the blueprint target"
-        FEWEST_NEW = "fewest_new", "fewest shims to buy"
-        FEWEST_CAMSHAFTS = "fewest_camshafts", "fewest camshafts lifted"
-
     clearance_set = models.OneToOneField(ClearanceSet, on_delete=models.CASCADE, related_name="shim_plan")
-    policy = models.CharField(max_length=20, choices=Policy)
+    policy = models.CharField(max_length=20, choices=POLICY_LABELS)
     accepted_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     accepted_at = models.DateTimeField(default=timezone.now)
     stock_booked_out_at = models.DateTimeField(null=True, blank=True)
@@ -112,12 +121,6 @@ class ShimPlan(Record):
 
 
 class ShimPlanRow(Record):
-    class Origin(models.TextChoices):
-        STAYS = "stays", "stays"
-        VALVE = "valve", "from another valve"
-        STOCK = "stock", "from stock"
-        BUY = "buy", "to buy"
-
     plan = models.ForeignKey(ShimPlan, on_delete=models.CASCADE, related_name="rows")
     cylinder = models.PositiveSmallIntegerField()
     side = models.CharField(max_length=10, choices=Side)
@@ -125,7 +128,7 @@ class ShimPlanRow(Record):
     gap = models.CharField(max_length=10, choices=Gap, default=Gap.OPENING)
     out_mm = millimetres("shim out (mm)", null=False)
     in_mm = millimetres("shim in (mm)", null=False)
-    origin = models.CharField(max_length=10, choices=Origin)
+    origin = models.CharField(max_length=10, choices=ORIGIN_LABELS)
     origin_detail = models.CharField(max_length=80, blank=True)
     predicted_mm = millimetres("predicted clearance (mm)", null=False)
     shim_diameter_mm = millimetres("shim diameter (mm)")  # as when the plan was accepted

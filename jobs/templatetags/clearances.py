@@ -5,7 +5,8 @@ from decimal import Decimal
 from django import template
 from django.utils.html import format_html, format_html_join
 
-from jobs.calc.clearances.readings import Judgement, format_mm
+from jobs.calc.clearances.readings import Judgement
+from jobs.calc.units.length_format import format_mm
 from jobs.clearances.before_after import History
 from jobs.clearances.before_after_chart import ClearancePicture, Tick, picture_of
 from jobs.clearances.places import Place, slug

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
+from jobs.calc.clearances.shim_plan import Origin
 from jobs.clearances.places import Measured, key_of, places
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
 from jobs.clearances.trend_chart import CourseChart, courses_of
@@ -125,9 +126,7 @@ def by_job(pairs: Iterable[tuple[int, dict[str, Any]]]) -> ByJob:
 def shims_changed(bike: Bike) -> ByJob:
     """The shims that accepted plans exchange; whether they left the drawer yet is said."""
     labels = {place.key: place.label for place in places(bike.engine_spec)} if bike.engine_spec else {}
-    rows = ShimPlanRow.objects.filter(plan__clearance_set__job__bike=bike).exclude(
-        origin=ShimPlanRow.Origin.STAYS
-    )
+    rows = ShimPlanRow.objects.filter(plan__clearance_set__job__bike=bike).exclude(origin=Origin.STAYS)
     rows = rows.select_related("plan__clearance_set").order_by("plan__accepted_at", "plan_id", "pk")
     return by_job(
         (

@@ -96,8 +96,8 @@ function showProgress(form) {
   const place = form.querySelector("[data-bench-count]");
   if (!place) return;
   const readings = [...form.querySelectorAll(".engine-reading")];
-  const out = form.querySelectorAll(".verdict-below, .verdict-above").length;
-  const passed = skippedReadings(form);
+  const out = form.querySelectorAll(".verdict-tight, .verdict-loose").length;
+  const passed = passedOver(form);
   place.textContent = `${readings.filter(isEntered).length} of ${readings.length} entered`
     + (out ? `, ${out} out of range` : "") + (passed.length ? `, passed over: ${listNames(passed)}` : "");
 }

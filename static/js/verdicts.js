@@ -10,7 +10,7 @@ const AS_TYPED = /^([\d.,]+)(?:\s*[-–/]\s*([\d.,]+))?\s*([^\d\s.,/–-].*)?$/;
 const NUMBER = /^(\d+[.,]?\d*|[.,]\d+)$/;
 
 export const WORDS = {
-  below: "below range", above: "above range", "off-target": "in range, off target", "on-target": "on target",
+  tight: "below range", loose: "above range", "off-target": "in range, off target", "on-target": "on target",
   "in-range": "in range", "cannot-tell": "cannot tell", unreadable: "not a number",
 };
 
@@ -52,8 +52,8 @@ export function judge(ends, { low, high, target, tolerance }) {
   if (!isReadable(ends)) return "unreadable";
   if (low === null || high === null) return "";
   const least = ends[0], most = ends.at(-1);
-  if (most < low || (isBracket(ends) && most === low)) return "below";
-  if (least > high) return "above";
+  if (most < low || (isBracket(ends) && most === low)) return "tight";
+  if (least > high) return "loose";
   if (least < low || most > high) return "cannot-tell";
   if (target === null) return "in-range";
   return Math.abs((least + most) / 2 - target) <= tolerance ? "on-target" : "off-target";

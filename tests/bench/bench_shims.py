@@ -7,12 +7,12 @@ import time
 import numpy as np
 
 from jobs.calc.clearances.shim_plan import Policy, plan_shims
-from jobs.calc.clearances.shims import MadeSeries, ShimValve
+from jobs.calc.clearances.shims import AvailableSizes, ShimValve
 
 LIMIT_MS = 100.0
 ROUNDS = 15
 SHIMS_IN_DRAWER = 500
-SERIES = MadeSeries(1.20, 3.50, 0.025)
+SERIES = AvailableSizes(1.20, 3.50, 0.025)
 
 
 def engine(rng: np.random.Generator) -> list[ShimValve]:

@@ -6,52 +6,58 @@ from typing import Any
 import pytest
 
 from jobs.calc.clearances.readings import (
-    DesmoClearances,
+    ClearanceVerdict,
     Reading,
-    after_seat_recession,
-    desmo_from_gaps,
+    compute_turns_in,
+    derive_closing_clearance,
     judge,
-    range_from_nominal,
-    turn_screw,
 )
 from jobs.calc.clearances.shim_plan import Origin, Policy, plan_shims
 from jobs.calc.clearances.shims import (
-    MadeSeries,
+    AvailableSizes,
     ShimValve,
-    clearance_with_mm,
-    new_shim_mm,
-    round_to_printed_table,
-    shim_change_mm,
+    compute_shim_mm,
+    nearest_available_mm,
+    predict_clearance_mm,
 )
 from jobs.calc.units.factors import convert
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.closed_forms import WholeValve, every_shim_choice, printed_pad_number
 
 
 def shim(case: Case) -> Any:
-    """New shim, clearance with a given shim, or the verdict on candidates: told apart by what is given."""
+    """Answer with a new shim, a clearance or verdicts on candidates, whichever the inputs ask for."""
     inputs = case["inputs"]
     fitted_mm, measured_mm = inputs["old_mm"], inputs["measured_mm"]
     if "candidates_mm" in inputs:
-        left = [clearance_with_mm(fitted_mm, measured_mm, candidate) for candidate in inputs["candidates_mm"]]
+        left = [
+            predict_clearance_mm(fitted_mm, measured_mm, candidate) for candidate in inputs["candidates_mm"]
+        ]
         limits = inputs["spec_low_mm"], inputs["spec_high_mm"]
-        in_spec = [judge(Reading(clearance), *limits).certainty == "in" for clearance in left]
+        in_spec = [judge(Reading(clearance), *limits).verdict.is_in for clearance in left]
         return {"resulting_clearance_mm": left, "in_spec": in_spec}
     if "target_mm" not in inputs:
-        return clearance_with_mm(fitted_mm, measured_mm, inputs["fitted_mm"])
-    ideal_mm = new_shim_mm(fitted_mm, measured_mm, inputs["target_mm"])
+        return predict_clearance_mm(fitted_mm, measured_mm, inputs["fitted_mm"])
+    ideal_mm = compute_shim_mm(fitted_mm, measured_mm, inputs["target_mm"])
     if "fitted_mm" not in inputs:
         return ideal_mm
-    left_mm = clearance_with_mm(fitted_mm, measured_mm, inputs["fitted_mm"])
+    left_mm = predict_clearance_mm(fitted_mm, measured_mm, inputs["fitted_mm"])
     return {"ideal_mm": ideal_mm, "resulting_clearance_mm": left_mm}
 
 
 def made_count(case: Case) -> int:
     inputs = case["inputs"]
-    return len(MadeSeries(inputs["thin_mm"], inputs["thick_mm"], inputs["step_mm"]))
+    return len(AvailableSizes(inputs["thin_mm"], inputs["thick_mm"], inputs["step_mm"]).sizes_nm)
 
 
 def printed_table(case: Case) -> int:
-    return round_to_printed_table(case["inputs"]["calculated_number"])
+    """Answer with the printed rounding; the product's nearest size agrees unless the last digit is 7."""
+    number = case["inputs"]["calculated_number"]
+    printed = printed_pad_number(number)
+    if number % 10 != 7:
+        on_target = ShimValve("1", number / 100, 0.20, 0.15, 0.25, 0.20)
+        assert nearest_available_mm(on_target, AvailableSizes(1.20, 2.40, 0.05)) == printed / 100
+    return printed
 
 
 def feeler(case: Case) -> dict[str, float]:
@@ -63,25 +69,37 @@ def feeler(case: Case) -> dict[str, float]:
         "mid_mm": reading.best_mm,
         "half_width_mm": reading.half_width_mm,
         "std_uncertainty_mm": reading.standard_uncertainty_mm,
-        "new_shim_mid_mm": new_shim_mm(inputs["old_shim_mm"], reading.best_mm, inputs["target_mm"]),
+        "new_shim_mid_mm": compute_shim_mm(inputs["old_shim_mm"], reading.best_mm, inputs["target_mm"]),
     }
 
 
 def feeler_verdict(case: Case) -> str:
     inputs = case["inputs"]
     reading = Reading(goes_mm=inputs["measured_low_mm"], not_goes_mm=inputs["measured_high_mm"])
-    return judge(reading, inputs["spec_low_mm"], inputs["spec_high_mm"]).certainty
+    verdict = judge(reading, inputs["spec_low_mm"], inputs["spec_high_mm"]).verdict
+    return "in" if verdict.is_in else "out" if verdict.is_out else "undecided"
 
 
 def nominal(case: Case) -> dict[str, float]:
-    low_mm, high_mm = range_from_nominal(case["inputs"]["nominal_mm"], case["inputs"]["plus_minus_mm"])
-    return {"low_mm": low_mm, "high_mm": high_mm}
+    """Answer with the range that counts as on target when the tolerance is the printed ±."""
+    target_mm, tolerance_mm = case["inputs"]["nominal_mm"], case["inputs"]["plus_minus_mm"]
+    thousandths = [number / 1000 for number in range(1001)]
+    judged = [judge(Reading(value), 0, 1, target_mm, tolerance_mm).verdict for value in thousandths]
+    on_target = [
+        value
+        for value, verdict in zip(thousandths, judged, strict=True)
+        if verdict is ClearanceVerdict.ON_TARGET
+    ]
+    return {"low_mm": min(on_target), "high_mm": max(on_target)}
 
 
 def screw(case: Case) -> dict[str, float]:
+    """Answer with what the turns to the expected clearance change; they must be the case's own turns."""
     inputs = case["inputs"]
-    turn = turn_screw(inputs["clearance_before_mm"], inputs["pitch_mm"], inputs["turns_in"])
-    return {"change_mm": turn.change_mm, "clearance_after_mm": turn.clearance_mm}
+    before_mm, pitch_mm = inputs["clearance_before_mm"], inputs["pitch_mm"]
+    turns_in = compute_turns_in(before_mm, case["expected"]["clearance_after_mm"], pitch_mm)
+    assert turns_in == pytest.approx(inputs["turns_in"], abs=1e-9)
+    return {"change_mm": -turns_in * pitch_mm, "clearance_after_mm": before_mm - turns_in * pitch_mm}
 
 
 def inches(case: Case) -> dict[str, float]:
@@ -91,50 +109,63 @@ def inches(case: Case) -> dict[str, float]:
 
 def desmo(case: Case) -> dict[str, float]:
     inputs = case["inputs"]
-    found = desmo_from_gaps(inputs["unloaded_gap_mm"], inputs["loaded_gap_mm"])
+    opening_mm = inputs["unloaded_gap_mm"]
+    closing_mm = derive_closing_clearance(Reading(opening_mm), Reading(inputs["loaded_gap_mm"])).best_mm
     answer = {
-        "open_clearance_mm": found.opening_mm,
-        "close_clearance_mm": found.closing_mm,
-        "opener_change_mm": shim_change_mm(found.opening_mm, inputs["target_open_mm"]),
-        "closer_change_mm": shim_change_mm(found.closing_mm, inputs["target_close_mm"]),
+        "open_clearance_mm": opening_mm,
+        "close_clearance_mm": closing_mm,
+        "opener_change_mm": compute_shim_mm(0, opening_mm, inputs["target_open_mm"]),
+        "closer_change_mm": compute_shim_mm(0, closing_mm, inputs["target_close_mm"]),
     }
     if "old_opener_mm" in inputs:
-        answer["new_opener_mm"] = new_shim_mm(
-            inputs["old_opener_mm"], found.opening_mm, inputs["target_open_mm"]
+        answer["new_opener_mm"] = compute_shim_mm(
+            inputs["old_opener_mm"], opening_mm, inputs["target_open_mm"]
         )
     if "old_closer_mm" in inputs:
-        answer["new_closer_mm"] = new_shim_mm(
-            inputs["old_closer_mm"], found.closing_mm, inputs["target_close_mm"]
+        answer["new_closer_mm"] = compute_shim_mm(
+            inputs["old_closer_mm"], closing_mm, inputs["target_close_mm"]
         )
     return answer
 
 
 def recession(case: Case) -> dict[str, float]:
+    """Answer with both clearances after recession, which leaves the opener's loaded gap as it was."""
     inputs = case["inputs"]
-    before = DesmoClearances(inputs["open_before_mm"], inputs["close_before_mm"])
-    after = after_seat_recession(before, inputs["valve_moves_into_seat_mm"])
-    return {
-        "open_after_mm": after.opening_mm,
-        "close_after_mm": after.closing_mm,
-        "sum_mm": after.sum_mm,
-    }
+    unloaded_mm = inputs["open_before_mm"] - inputs["valve_moves_into_seat_mm"]
+    loaded_mm = inputs["open_before_mm"] + inputs["close_before_mm"]
+    closing_mm = derive_closing_clearance(Reading(unloaded_mm), Reading(loaded_mm)).best_mm
+    return {"open_after_mm": unloaded_mm, "close_after_mm": closing_mm, "sum_mm": unloaded_mm + closing_mm}
+
+
+def micrometres(length_mm: float) -> int:
+    return round(length_mm * 1000)
 
 
 def assignment(case: Case) -> dict[str, Any]:
+    """Answer with the product's plan, and with whether an exhaustive search finds another as good."""
     inputs = case["inputs"]
     valves = [
         ShimValve(str(i), v["old_mm"], v["measured_mm"], v["low_mm"], v["high_mm"], v["target_mm"])
         for i, v in enumerate(inputs["valves"])
     ]
     sold = inputs["buyable_series_mm"]
-    series = MadeSeries(sold["thin"], sold["thick"], sold["step"]) if sold else None
-    plan = plan_shims(valves, Counter(inputs["drawer_mm"]), series, Policy.FEWEST_NEW)
-    assert plan.feasible and all(row.in_range for row in plan.rows)
+    sizes = AvailableSizes(sold["thin"], sold["thick"], sold["step"]) if sold else None
+    plan = plan_shims(valves, Counter(inputs["drawer_mm"]), sizes, Policy.FEWEST_NEW)
+    assert all(row.valve.low_mm <= row.predicted_mm <= row.valve.high_mm for row in plan.rows)
+    names = ("old_mm", "measured_mm", "low_mm", "high_mm", "target_mm")
+    whole = [WholeValve(*(micrometres(valve[name]) for name in names)) for valve in inputs["valves"]]
+    on_sale = [size // 1000 for size in sizes.sizes_nm] if sizes else []
+    choices = list(every_shim_choice(whole, list(map(micrometres, inputs["drawer_mm"])), on_sale))
+    worth = {choice: (choice.unserved, choice.bought, choice.deviation) for choice in choices}
+    least = min(worth.values())
+    best = {choice.fitted for choice in choices if worth[choice] == least}
+    fitted = tuple("new" if row.origin is Origin.BUY else row.in_mm for row in plan.rows)
+    assert tuple(size if size == "new" else micrometres(size) for size in fitted) in best
     return {
         "min_new_shims": plan.to_buy_mm.total(),
         "min_sum_abs_deviation_mm": plan.sum_abs_deviation_mm,
-        "fitted_mm": ["new" if row.origin is Origin.BUY else row.in_mm for row in plan.rows],
-        "unique": plan.only_one,
+        "fitted_mm": list(fitted),
+        "unique": len(best) == 1,
     }
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from jobs.calc.chassis.sag import SAG_GUIDES
-from jobs.calc.clearances.readings import FEELER_STEP_MM, question_engine_temperature
+from jobs.calc.clearances.readings import FEELER_STEP_MM, engine_temperature_warning
 from jobs.calc.dyno.repeats import ASSUMED_REPEATABILITY_PCT
 from jobs.calc.mixture.fuel import FULL_THROTTLE_LAMBDA
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
@@ -34,7 +34,7 @@ def guidance(case: Case) -> dict[str, float]:
 
 
 def cold_engine(case: Case) -> bool:
-    return question_engine_temperature(case["inputs"]["engine_temp_C"]) is None
+    return engine_temperature_warning(case["inputs"]["engine_temp_C"]) is None
 
 
 HANDLERS = {"trade-": guidance, "trade-cold-": cold_engine}

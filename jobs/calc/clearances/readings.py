@@ -1,7 +1,7 @@
-"""Valve clearances: what a reading says, and what turning a screw or a receding seat does to it.
+"""Valve clearances: judge a reading, turn an adjuster screw, derive a closing clearance.
 
-Millimetres are compared as whole nanometres, so that a limit met exactly is met whatever binary
-fractions make of 0.1.
+Lengths are compared as whole nanometres, so that a limit met exactly counts as met whatever the binary
+fraction of 0.1 is.
 """
 
 import math
@@ -15,32 +15,62 @@ from jobs.calc.units.numbers import require_finite, require_positive
 Millimetres = float | Decimal
 NANOMETRES_PER_MM = 1_000_000
 
-LARGEST_CLEARANCE_MM = 3.0  # beyond it, a figure in another unit
+MAX_CLEARANCE_MM = 3.0  # more is a value in another unit
 COLD_BELOW_C = 35.0  # published in a trade guide to valve clearances as 35 °C / 95 °F
 ON_TARGET_WITHIN_MM = 0.01
-FEELER_STEP_MM = (0.01, 0.02)  # between blades near a limit; common practice, no source
-AS_LEFT_WITHIN_MM = 0.02  # what two careful readings with blades may differ by; common practice, no source
+FEELER_STEP_MM = (0.01, 0.02)  # between blades near a limit. Rule of thumb, no published source.
+# Two careful readings with blades may differ by this much. Rule of thumb, no published source.
+AS_LEFT_WITHIN_MM = 0.02
 
 
-def nanometres(millimetres: Millimetres) -> int:
-    """A length in whole nanometres."""
-    return round(float(millimetres) * NANOMETRES_PER_MM)
+def to_nanometres(length_mm: Millimetres) -> int:
+    """Convert a length to whole nanometres.
+
+    Parameters
+    ----------
+    length_mm : float or Decimal
+        Length [mm].
+
+    Returns
+    -------
+    int
+        Length [nm], rounded to the nearest.
+    """
+    return round(float(length_mm) * NANOMETRES_PER_MM)
 
 
-def millimetres(nanometres: int) -> float:
-    return nanometres / NANOMETRES_PER_MM
+def to_millimetres(length_nm: int) -> float:
+    """Convert whole nanometres to millimetres.
+
+    Parameters
+    ----------
+    length_nm : int
+        Length [nm].
+
+    Returns
+    -------
+    float
+        Length [mm].
+    """
+    return length_nm / NANOMETRES_PER_MM
 
 
 @dataclass(frozen=True)
 class Reading:
-    """One clearance as measured: a value, or a bracket of two blades.
+    """One measured clearance: a value, or a bracket of two feeler blades.
 
-    The bracket is the largest blade that goes and the smallest that does not.
+    Parameters
+    ----------
+    value_mm : float or Decimal, optional
+        The clearance [mm].
+    goes_mm, not_goes_mm : float or Decimal, optional
+        The thickest blade that goes and the thinnest that does not [mm].
 
     Raises
     ------
     ValueError
-        Neither or both are given, or a figure cannot be.
+        Neither or both of value and bracket are given, a length is missing, below zero or above 3 mm, or
+        the blade that does not go is no thicker than the one that goes.
     """
 
     value_mm: Millimetres | None = None
@@ -53,9 +83,9 @@ class Reading:
             raise ValueError("Enter either the clearance or the two blades, not both.")
         if self.value_mm is None and None in bracket:
             raise ValueError("Enter the clearance, or both the blade that goes and the one that does not.")
-        for figure in (self.value_mm, *bracket):
-            if figure is not None:
-                _require_believable(float(figure))
+        for length_mm in (self.value_mm, *bracket):
+            if length_mm is not None:
+                _require_plausible(float(length_mm))
         if self.value_mm is None and self.low_mm >= self.high_mm:
             raise ValueError("The blade that does not go must be thicker than the one that goes.")
 
@@ -65,12 +95,12 @@ class Reading:
 
     @property
     def low_mm(self) -> float:
-        """The least it can be."""
+        """Smallest possible clearance [mm]."""
         return self._ends_mm[0]
 
     @property
     def high_mm(self) -> float:
-        """The most it can be; of a bracket, just short of this."""
+        """Largest possible clearance [mm]; a bracket excludes this end."""
         return self._ends_mm[1]
 
     @property
@@ -82,94 +112,67 @@ class Reading:
 
     @property
     def best_mm(self) -> float:
-        """The value, or the middle of the bracket."""
-        return millimetres(nanometres((self.low_mm + self.high_mm) / 2))
+        """The value, or the middle of the bracket [mm]."""
+        return to_millimetres(to_nanometres((self.low_mm + self.high_mm) / 2))
 
     @property
     def half_width_mm(self) -> float:
+        """Half the width of the bracket [mm]; zero for a value."""
         return (self.high_mm - self.low_mm) / 2
 
     @property
     def standard_uncertainty_mm(self) -> float:
-        """Of a bracket, anything in it being as likely: its width by √12 (JCGM 100:2008, 4.3.7)."""
+        """Standard uncertainty of a bracket, width/√12 [mm], every value in it equally likely.
+
+        JCGM 100:2008, 4.3.7.
+        """
         return (self.high_mm - self.low_mm) / math.sqrt(12)
 
-    def told(self, lengths: LengthFormatter = IN_MM) -> str:
+    def describe(self, lengths: LengthFormatter = IN_MM) -> str:
+        """Return the reading as text, its lengths written by ``lengths``."""
         return lengths.format_range(self.low_mm, self.high_mm) if self.is_bracket else lengths(self.low_mm)
 
-    def __str__(self) -> str:
-        return self.told()
 
+class ClearanceVerdict(StrEnum):
+    """Verdict on a reading; the value is the text shown."""
 
-class Verdict(StrEnum):
-    """What a reading says, in the words shown."""
-
-    BELOW = "below range"
+    TIGHT = "below range"
     OFF_TARGET = "in range, off target"
     ON_TARGET = "on target"
-    IN_RANGE = "in range"  # where no target is set
-    ABOVE = "above range"
+    IN_RANGE = "in range"  # no target is set
+    LOOSE = "above range"
     CANNOT_TELL = "cannot tell"
 
+    @property
+    def is_out(self) -> bool:
+        """Whether the clearance is certainly out of its range."""
+        return self in (ClearanceVerdict.TIGHT, ClearanceVerdict.LOOSE)
 
-# A shape for each word, so that nothing is told by colour alone.
-SHAPES = {
-    Verdict.BELOW: "triangle-down",
-    Verdict.OFF_TARGET: "ring",
-    Verdict.ON_TARGET: "disc",
-    Verdict.IN_RANGE: "ring",
-    Verdict.ABOVE: "triangle-up",
-    Verdict.CANNOT_TELL: "diamond",
-}
+    @property
+    def is_in(self) -> bool:
+        """Whether the clearance is certainly in its range."""
+        return not self.is_out and self is not ClearanceVerdict.CANNOT_TELL
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """A reading held against its range and target."""
+    """A reading with its range [mm] and the verdict on it."""
 
-    verdict: Verdict
+    verdict: ClearanceVerdict
     reading: Reading
     low_mm: Millimetres
     high_mm: Millimetres
-    target_mm: Millimetres | None = None
 
     @property
     def word(self) -> str:
         return self.verdict.value
 
-    @property
-    def shape(self) -> str:
-        return SHAPES[self.verdict]
-
-    @property
-    def certainty(self) -> str:
-        """'in', 'out' or 'undecided', of the range."""
-        if self.verdict is Verdict.CANNOT_TELL:
-            return "undecided"
-        return "out" if self.verdict in (Verdict.BELOW, Verdict.ABOVE) else "in"
-
-    @property
-    def sentence(self) -> str:
-        return self.told()
-
-    def told(self, lengths: LengthFormatter = IN_MM) -> str:
-        """The judgement in a sentence, its lengths as ``lengths`` writes them."""
-        reading, span = self.reading.told(lengths), lengths.format_range(self.low_mm, self.high_mm)
-        plain = {
-            Verdict.BELOW: f"{reading} is tighter than {span}.",
-            Verdict.ABOVE: f"{reading} is looser than {span}.",
-            Verdict.CANNOT_TELL: f"{reading} may lie inside or outside {span}: use finer blades.",
-        }
-        if self.verdict in plain:
-            return plain[self.verdict]
-        if self.target_mm is None:
-            return f"{reading} is inside {span}."
-        goal = f"the target of {lengths(self.target_mm)}"
-        if self.verdict is Verdict.ON_TARGET:
-            return f"{reading} is on {goal}."
-        off = nanometres(self.reading.best_mm) - nanometres(self.target_mm)
-        way = "looser" if off > 0 else "tighter"
-        return f"{reading} is inside {span}, {lengths(millimetres(abs(off)))} {way} than {goal}."
+    def hint(self, lengths: LengthFormatter = IN_MM) -> str:
+        """Return what would make the verdict certain, or '' if it is."""
+        if self.verdict is not ClearanceVerdict.CANNOT_TELL:
+            return ""
+        span = lengths.format_range(self.low_mm, self.high_mm)
+        return f"{self.reading.describe(lengths)} may lie inside or outside {span}: use finer blades."
 
 
 def judge(
@@ -179,76 +182,97 @@ def judge(
     target_mm: Millimetres | None = None,
     tolerance_mm: Millimetres = ON_TARGET_WITHIN_MM,
 ) -> Judgement:
-    """Hold a reading against its range, and against the blueprint target where one is set.
+    """Judge a reading by its range, and by the target if one is set.
 
     Parameters
     ----------
     reading : Reading
-        A bracket is judged by both its ends: wholly inside, wholly outside, or cannot tell. Inside the
-        range, its middle is held against the target.
+        Value or bracket.
     low_mm, high_mm : float or Decimal
-        The range; both ends are inside it.
+        The range [mm]; both ends are inside it.
     target_mm : float or Decimal, optional
-        The blueprint target.
+        Target clearance [mm].
     tolerance_mm : float or Decimal
-        How far from the target still counts as on it.
+        Largest distance from the target that still counts as on it [mm].
+
+    Returns
+    -------
+    Judgement
+        The verdict with the reading and the range.
 
     Raises
     ------
     ValueError
-        The range is upside down, or the target lies outside it.
+        Lower limit above the upper one, or target outside the range.
+
+    Notes
+    -----
+    A bracket stands for goes ≤ c < not_goes. It is tight if not_goes ≤ low, loose if goes > high, in range
+    if low ≤ goes and not_goes ≤ high, and otherwise cannot be told. In range it is on target if
+    |(goes + not_goes)/2 − target| ≤ tolerance. This is interval logic, exact in whole nanometres.
     """
-    low, high = nanometres(low_mm), nanometres(high_mm)
     check_range(low_mm, high_mm, target_mm)
-    least, most = nanometres(reading.low_mm), nanometres(reading.high_mm)
-    limits = (reading, low_mm, high_mm, target_mm)
-    # The blade that does not go is thicker than the gap: a gap that stops it at the lower limit is below.
+    low, high = to_nanometres(low_mm), to_nanometres(high_mm)
+    least, most = to_nanometres(reading.low_mm), to_nanometres(reading.high_mm)
+    # The clearance is less than the blade that does not go, so a bracket that ends at the limit is tight.
     if most < low or (reading.is_bracket and most == low):
-        return Judgement(Verdict.BELOW, *limits)
-    if least > high:
-        return Judgement(Verdict.ABOVE, *limits)
-    if least < low or most > high:
-        return Judgement(Verdict.CANNOT_TELL, *limits)
-    if target_mm is None:
-        return Judgement(Verdict.IN_RANGE, *limits)
-    off = nanometres(reading.best_mm) - nanometres(target_mm)
-    on_target = abs(off) <= nanometres(tolerance_mm)
-    return Judgement(Verdict.ON_TARGET if on_target else Verdict.OFF_TARGET, *limits)
+        verdict = ClearanceVerdict.TIGHT
+    elif least > high:
+        verdict = ClearanceVerdict.LOOSE
+    elif least < low or most > high:
+        verdict = ClearanceVerdict.CANNOT_TELL
+    elif target_mm is None:
+        verdict = ClearanceVerdict.IN_RANGE
+    else:
+        distance = abs(to_nanometres(reading.best_mm) - to_nanometres(target_mm))
+        on_target = distance <= to_nanometres(tolerance_mm)
+        verdict = ClearanceVerdict.ON_TARGET if on_target else ClearanceVerdict.OFF_TARGET
+    return Judgement(verdict, reading, low_mm, high_mm)
 
 
 def check_range(low_mm: Millimetres, high_mm: Millimetres, target_mm: Millimetres | None = None) -> None:
-    """Refuse a range that is upside down or a target outside it.
+    """Check that the limits are in order and the target lies between them.
+
+    Parameters
+    ----------
+    low_mm, high_mm : float or Decimal
+        The range [mm].
+    target_mm : float or Decimal, optional
+        Target clearance [mm].
 
     Raises
     ------
     ValueError
-        As said.
+        Lower limit above the upper one, or target outside the range.
     """
-    if nanometres(low_mm) > nanometres(high_mm):
+    if to_nanometres(low_mm) > to_nanometres(high_mm):
         raise ValueError("The lower limit of the clearance is above the upper one.")
-    if target_mm is not None and not nanometres(low_mm) <= nanometres(target_mm) <= nanometres(high_mm):
+    if target_mm is not None and not (
+        to_nanometres(low_mm) <= to_nanometres(target_mm) <= to_nanometres(high_mm)
+    ):
         raise ValueError(
             f"The target of {format_mm(target_mm)} mm is outside the range of "
             f"{format_mm(low_mm)} to {format_mm(high_mm)} mm."
         )
 
 
-def range_from_nominal(nominal_mm: Millimetres, plus_minus_mm: Millimetres) -> tuple[float, float]:
-    """Lower and upper limit [mm] of a clearance printed as nominal ± tolerance.
+def engine_temperature_warning(engine_temperature_c: float) -> str | None:
+    """Return a warning if the engine is too warm to measure clearances, or None.
 
-    Raises
-    ------
-    ValueError
-        The tolerance is below zero or larger than the nominal clearance.
+    Parameters
+    ----------
+    engine_temperature_c : float
+        Engine temperature [°C].
+
+    Returns
+    -------
+    str or None
+        The warning from 35 °C up.
+
+    References
+    ----------
+    A trade guide to valve clearances gives 35 °C (95 °F) as the limit of a cold engine.
     """
-    nominal, spread = nanometres(nominal_mm), nanometres(plus_minus_mm)
-    if not 0 <= spread <= nominal:
-        raise ValueError("The ± of a clearance lies between zero and the clearance itself.")
-    return millimetres(nominal - spread), millimetres(nominal + spread)
-
-
-def question_engine_temperature(engine_temperature_c: float) -> str | None:
-    """A warning where the engine is too warm to measure, or None: it must be below 35 °C."""
     if engine_temperature_c < COLD_BELOW_C:
         return None
     return (
@@ -257,153 +281,134 @@ def question_engine_temperature(engine_temperature_c: float) -> str | None:
     )
 
 
-def question_feeler_step(reading: Reading) -> str | None:
-    """A hint where the two blades of a bracket lie too far apart to judge by near a limit, or None."""
-    finest, coarsest = FEELER_STEP_MM
-    apart_nm = nanometres(reading.high_mm) - nanometres(reading.low_mm)
-    if not reading.is_bracket or apart_nm <= nanometres(coarsest):
-        return None
-    return (
-        f"The two blades are {format_mm(millimetres(apart_nm))} mm apart: near a limit, steps of "
-        f"{finest:g} to {coarsest:g} mm tell more."
-    )
+def compute_turns_in(clearance_mm: Millimetres, target_mm: Millimetres, pitch_mm: Millimetres) -> float:
+    """Compute the turns of an adjuster screw that bring a clearance to its target.
 
+    Parameters
+    ----------
+    clearance_mm, target_mm : float or Decimal
+        Clearance measured and wanted [mm].
+    pitch_mm : float or Decimal
+        Pitch of the screw [mm per turn].
 
-@dataclass(frozen=True)
-class ScrewTurn:
-    """What turning an adjuster screw does."""
-
-    turns_in: float  # out is negative
-    change_mm: float
-    clearance_mm: float  # afterwards; below zero the valve is held off its seat
-
-
-def turn_screw(clearance_mm: Millimetres, pitch_mm: Millimetres, turns_in: float) -> ScrewTurn:
-    """Turn a screw that bears on the valve's tip: turning in closes the gap by pitch × turns.
-
-    Tightening the locknut shifts it again: measure after that.
+    Returns
+    -------
+    float
+        Turns in; negative turns are out.
 
     Raises
     ------
     ValueError
-        The pitch is not above zero.
+        Pitch not above zero.
+
+    Notes
+    -----
+    The screw bears on the valve's tip, so turning it in closes the gap: turns = (clearance − target)/pitch.
+    Tightening the locknut shifts the screw again: measure after that. Source: geometry of a thread.
     """
     require_positive("pitch of the adjuster screw", float(pitch_mm), "mm")
-    change = -nanometres(float(pitch_mm) * turns_in)
-    return ScrewTurn(turns_in, millimetres(change), millimetres(nanometres(clearance_mm) + change))
+    return (float(clearance_mm) - float(target_mm)) / float(pitch_mm)
 
 
-def turns_needed(clearance_mm: Millimetres, target_mm: Millimetres, pitch_mm: Millimetres) -> ScrewTurn:
-    """The turns that take a clearance to its target; negative turns are out.
+def derive_closing_clearance(unloaded: Reading, loaded: Reading) -> Reading:
+    """Derive the closing clearance of a desmodromic valve from the opener's two gaps.
+
+    Parameters
+    ----------
+    unloaded, loaded : Reading
+        The opener's gap with the closing rocker relaxed, and with its play taken up.
+
+    Returns
+    -------
+    Reading
+        The closing clearance; a bracket if either gap is one.
 
     Raises
     ------
     ValueError
-        The pitch is not above zero.
+        The closing clearance is or may be below zero.
+
+    Notes
+    -----
+    closing = loaded − unloaded; of brackets from loaded.low − unloaded.high to loaded.high − unloaded.low.
+    Below zero the closer holds the valve off its seat, and it burns. Source: geometry.
     """
-    require_positive("pitch of the adjuster screw", float(pitch_mm), "mm")
-    return turn_screw(clearance_mm, pitch_mm, (float(clearance_mm) - float(target_mm)) / float(pitch_mm))
-
-
-@dataclass(frozen=True)
-class DesmoClearances:
-    """Both clearances of a positively closed valve."""
-
-    opening_mm: float
-    closing_mm: float
-
-    @property
-    def sum_mm(self) -> float:
-        return millimetres(nanometres(self.opening_mm) + nanometres(self.closing_mm))
-
-    @property
-    def warning(self) -> str | None:
-        """What must not stay so: with no closing clearance the valve is held off its seat."""
-        if self.closing_mm >= 0:
-            return None
-        return (
+    least = to_nanometres(loaded.low_mm) - to_nanometres(unloaded.high_mm)
+    most = to_nanometres(loaded.high_mm) - to_nanometres(unloaded.low_mm)
+    if most < 0:
+        raise ValueError(
             "The closing clearance is below zero: the valve is held off its seat and will burn, "
             "unless the two gaps were written down the wrong way round."
         )
-
-
-def desmo_from_gaps(unloaded_mm: Millimetres, loaded_mm: Millimetres) -> DesmoClearances:
-    """Both clearances from the opener's gap with the closing rocker relaxed, and with its play taken up."""
-    unloaded, loaded = nanometres(unloaded_mm), nanometres(loaded_mm)
-    return DesmoClearances(millimetres(unloaded), millimetres(loaded - unloaded))
-
-
-def closing_from_gaps(unloaded: Reading, loaded: Reading) -> Reading:
-    """The closing clearance as a reading, from the opener's two gaps; of brackets, all that it may be.
-
-    Raises
-    ------
-    ValueError
-        It is, or may be, below zero.
-    """
-    least = desmo_from_gaps(unloaded.high_mm, loaded.low_mm)
-    most = desmo_from_gaps(unloaded.low_mm, loaded.high_mm)
-    if most.warning:
-        raise ValueError(most.warning)
-    if least.warning:
+    if least < 0:
         raise ValueError(
             "With these blades the closing clearance may be below zero, which would hold the valve off its "
             "seat: use finer blades."
         )
-    if least.closing_mm == most.closing_mm:
-        return Reading(least.closing_mm)
-    return Reading(None, least.closing_mm, most.closing_mm)
-
-
-def after_seat_recession(before: DesmoClearances, recession_mm: Millimetres) -> DesmoClearances:
-    """Both clearances once the valve has sunk into its seat: opening falls, closing grows, the sum stays."""
-    sunk = nanometres(recession_mm)
-    return DesmoClearances(
-        millimetres(nanometres(before.opening_mm) - sunk), millimetres(nanometres(before.closing_mm) + sunk)
-    )
+    if least == most:
+        return Reading(to_millimetres(least))
+    return Reading(None, to_millimetres(least), to_millimetres(most))
 
 
 @dataclass(frozen=True)
 class AsLeftCheck:
-    """A clearance as left against the one the shim plan predicted."""
+    """A clearance as left compared with the one the shim plan predicted.
 
-    difference_mm: float  # as left less predicted; of a bracket, from its nearer end, zero inside it
+    Attributes
+    ----------
+    difference_mm : float
+        As left less predicted [mm]; of a bracket from its nearer end, zero inside it.
+    predicted_mm : float or Decimal
+        Clearance the plan predicted [mm].
+    as_left : Reading
+    """
+
+    difference_mm: float
     predicted_mm: Millimetres
     as_left: Reading
-    is_far: bool  # by more than two careful readings may differ
 
-    @property
-    def sentence(self) -> str | None:
-        return self.told()
-
-    def told(self, lengths: LengthFormatter = IN_MM) -> str | None:
-        """A sentence where it is more than two careful readings may differ by."""
-        if not self.is_far:
-            return None
-        way = "looser" if self.difference_mm > 0 else "tighter"
+    def describe(self, lengths: LengthFormatter = IN_MM) -> str:
+        """Return a warning if two careful readings cannot differ so much, or ''."""
+        if abs(to_nanometres(self.difference_mm)) <= to_nanometres(AS_LEFT_WITHIN_MM):
+            return ""
+        direction = "looser" if self.difference_mm > 0 else "tighter"
         return (
-            f"{self.as_left.told(lengths)} is {lengths(abs(self.difference_mm))} {way} than the "
+            f"{self.as_left.describe(lengths)} is {lengths(abs(self.difference_mm))} {direction} than the "
             f"{lengths(self.predicted_mm)} predicted: wrong shim, not seated, or wrong valve? Measure the "
             "shim and look again."
         )
 
 
-def compare_as_left(
-    predicted_mm: Millimetres, as_left: Reading, within_mm: Millimetres = AS_LEFT_WITHIN_MM
-) -> AsLeftCheck:
-    """Point out a clearance as left that is not what the plan predicted."""
-    predicted = nanometres(predicted_mm)
-    nearest = min(max(predicted, nanometres(as_left.low_mm)), nanometres(as_left.high_mm))
-    difference = nearest - predicted
-    is_far = abs(difference) > nanometres(within_mm)
-    return AsLeftCheck(millimetres(difference), predicted_mm, as_left, is_far)
+def compare_as_left(predicted_mm: Millimetres, as_left: Reading) -> AsLeftCheck:
+    """Compare a clearance as left with the one the shim plan predicted.
+
+    Parameters
+    ----------
+    predicted_mm : float or Decimal
+        Predicted clearance [mm].
+    as_left : Reading
+        The clearance measured after the work.
+
+    Returns
+    -------
+    AsLeftCheck
+        The difference, and its warning above 0.02 mm.
+
+    Notes
+    -----
+    The limit of 0.02 mm is a rule of thumb, no published source.
+    """
+    predicted = to_nanometres(predicted_mm)
+    nearest = min(max(predicted, to_nanometres(as_left.low_mm)), to_nanometres(as_left.high_mm))
+    return AsLeftCheck(to_millimetres(nearest - predicted), predicted_mm, as_left)
 
 
-def _require_believable(clearance_mm: float) -> None:
+def _require_plausible(clearance_mm: float) -> None:
+    """Refuse a clearance below zero or above 3 mm."""
     require_finite("clearance", clearance_mm)
     if clearance_mm < 0:
         raise ValueError("A clearance cannot be below zero.")
-    if clearance_mm > LARGEST_CLEARANCE_MM:
+    if clearance_mm > MAX_CLEARANCE_MM:
         raise ValueError(
             f"A clearance of {clearance_mm:g} mm is not believable. Is it in another unit, "
             "or is a point missing?"

@@ -1,7 +1,7 @@
-"""Which shim goes where: from the engine itself, from the drawer, or bought.
+"""Shim plan: which shim goes to which valve, from the engine itself, from stock, or bought.
 
 An assignment problem: each valve takes one of the shims at hand that leaves it inside its range, or a
-bought one of the made size nearest its target. Costs are whole numbers of nanometres, ordered one aim
+bought one of the available size nearest its target. Costs are whole numbers of nanometres, ordered one aim
 before the next, so that equal plans are equal and not a matter of rounding.
 """
 
@@ -14,81 +14,85 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from jobs.calc.clearances.readings import NANOMETRES_PER_MM, Millimetres, format_mm, millimetres, nanometres
-from jobs.calc.clearances.shims import MadeSeries, ShimValve, nearest_made_nm
-from jobs.calc.units.length_format import IN_MM, LengthFormatter
+from jobs.calc.clearances.readings import NANOMETRES_PER_MM, Millimetres, to_millimetres, to_nanometres
+from jobs.calc.clearances.shims import AvailableSizes, ShimValve, nearest_available_nm
+from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
 
 
 class Policy(StrEnum):
-    """What is aimed at once every valve is inside its range."""
+    """Aim of a shim plan once every valve is inside its range; the value is stored."""
 
     TARGET = "target"  # least sum of |clearance - target|, then fewest shims to buy
     FEWEST_NEW = "fewest_new"  # fewest shims to buy, then least sum
-    FEWEST_CAMSHAFTS = (
-        "fewest_camshafts"  # a camshaft in range stays in unless its shims are needed; then TARGET
-    )
+    FEWEST_CAMSHAFTS = "fewest_camshafts"  # leave camshafts in range alone if possible, then TARGET
 
 
 class Origin(StrEnum):
-    """Where a valve's shim comes from."""
+    """Where the shim of a valve comes from; the value is stored."""
 
     STAYS = "stays"
     VALVE = "valve"
     STOCK = "stock"
     BUY = "buy"
-    NONE = "none"  # nothing at hand or made fits
+    NONE = "none"  # no shim at hand or on sale fits
 
 
 @dataclass(frozen=True)
 class PlanRow:
-    """What one valve gets."""
+    """The shim that one valve gets.
+
+    Attributes
+    ----------
+    valve : ShimValve
+    origin : Origin
+    in_mm, predicted_mm : float or None
+        Thickness of the shim and clearance it leaves [mm]; None if nothing fits.
+    from_key : str or None
+        The valve the shim comes from.
+    why : str
+        The reason, for people.
+    """
 
     valve: ShimValve
     origin: Origin
-    in_mm: float | None  # None where nothing fits
-    from_key: str | None  # the valve it comes from
+    in_mm: float | None
+    from_key: str | None
     predicted_mm: float | None
     why: str
 
     @property
     def out_mm(self) -> float:
-        return millimetres(nanometres(self.valve.fitted_mm))
-
-    @property
-    def in_range(self) -> bool:
-        return self.in_mm is not None and self.valve.fits(nanometres(self.in_mm))
+        """Thickness of the shim that comes out [mm]."""
+        return to_millimetres(to_nanometres(self.valve.fitted_mm))
 
 
 @dataclass(frozen=True)
-class Plan:
-    """A shim plan with what it takes and how near it comes."""
+class PlanCandidate:
+    """Shim plan by one policy; rows in the order of the valves."""
 
     policy: Policy
-    rows: tuple[PlanRow, ...]  # in the order of the valves
-    only_one: bool  # whether no other plan is as good
+    rows: tuple[PlanRow, ...]
 
     @property
     def impossible(self) -> tuple[PlanRow, ...]:
-        """Valves that nothing at hand or made brings into range; their sentence says why."""
+        """Valves that no shim at hand or on sale brings into range."""
         return tuple(row for row in self.rows if row.origin is Origin.NONE)
 
     @property
-    def feasible(self) -> bool:
-        return not self.impossible
-
-    @property
     def to_buy_mm(self) -> Counter[float]:
-        return self._sizes(Origin.BUY)
+        """Shims to buy, by thickness [mm]."""
+        return self._count_sizes(Origin.BUY)
 
     @property
     def from_stock_mm(self) -> Counter[float]:
-        return self._sizes(Origin.STOCK)
+        """Shims taken from stock, by thickness [mm]."""
+        return self._count_sizes(Origin.STOCK)
 
     @property
-    def left_over_mm(self) -> Counter[float]:
-        """Shims that come out of the engine and find no place in it."""
+    def removed_mm(self) -> Counter[float]:
+        """Shims that come out of the engine and are not reused, by thickness [mm]."""
         out = Counter(row.out_mm for row in self.rows)
-        return out - self._sizes(Origin.STAYS) - self._sizes(Origin.VALVE)
+        return out - self._count_sizes(Origin.STAYS) - self._count_sizes(Origin.VALVE)
 
     @property
     def camshafts_lifted(self) -> tuple[str, ...]:
@@ -98,220 +102,203 @@ class Plan:
 
     @property
     def sum_abs_deviation_mm(self) -> float:
-        """Sum of |clearance - target| over the valves that the plan serves."""
+        """Sum of |clearance - target| over the valves that get a shim [mm]."""
         served = (row for row in self.rows if row.in_mm is not None)
-        return millimetres(sum(row.valve.deviation_nm(nanometres(row.in_mm or 0)) for row in served))
+        return to_millimetres(sum(row.valve.deviation_nm(to_nanometres(row.in_mm or 0)) for row in served))
 
-    def _sizes(self, origin: Origin) -> Counter[float]:
+    def _count_sizes(self, origin: Origin) -> Counter[float]:
         return Counter(row.in_mm for row in self.rows if row.origin is origin and row.in_mm is not None)
 
 
 def plan_shims(
     valves: Sequence[ShimValve],
-    drawer_mm: Mapping[Millimetres, int],
-    series: MadeSeries | None,
-    policy: Policy | str,
+    stock_mm: Mapping[Millimetres, int],
+    sizes: AvailableSizes | None,
+    policy: Policy,
     *,
     tolerance_mm: Millimetres = 0.0,
     lengths: LengthFormatter = IN_MM,
-) -> Plan:
+) -> PlanCandidate:
     """Plan one kind of shim for an engine.
 
-    Opening and closing shims of desmodromic valves do not interchange: plan each kind by itself, with
-    its own drawer and series.
+    Opening and closing shims of desmodromic valves do not interchange: plan each kind by itself, with its
+    own stock and sizes.
 
     Parameters
     ----------
     valves : sequence of ShimValve
         Every clearance the shims of this kind set; each key once.
-    drawer_mm : mapping of thickness to count
-        Shims in stock of the right diameter.
-    series : MadeSeries or None
-        What can be bought; None where nothing can.
+    stock_mm : mapping of float or Decimal to int
+        Count of shims in stock of the right diameter, by thickness [mm].
+    sizes : AvailableSizes or None
+        What can be bought; None if nothing can.
     policy : Policy
-        What is aimed at once every valve is inside its range.
+        Aim once every valve is inside its range.
     tolerance_mm : float or Decimal
-        How far from the target counts as on it, so that no shim is moved for less.
+        Largest distance from the target that counts as on it [mm], so that no shim is moved for less.
     lengths : LengthFormatter
-        How the reasons write clearances; shims are told in mm, in which they are marked.
+        Writes clearances in the reasons; shims are written in mm, in which they are marked.
 
     Returns
     -------
-    Plan
-        The best there is for the policy; among equally good ones, that which moves the fewest shims.
-        A valve that nothing fits is named, and the others are planned all the same.
+    PlanCandidate
+        The best plan for the policy; among equally good ones the one that moves the fewest shims. A valve
+        that nothing fits is named, and the others are planned.
 
     Raises
     ------
     ValueError
-        A valve is named twice, a count is below zero, or the policy is unknown.
-    """
-    _check(valves, drawer_mm)
-    policy = Policy(policy)
+        A valve named twice, or a count below zero.
 
-    def plan_without(kept: set[str]) -> Plan:
-        """The plan that leaves these camshafts in place."""
-        moving = [valve for valve in valves if valve.camshaft not in kept]
-        rows = {valve.key: _kept_row(valve) for valve in valves if valve.camshaft in kept}
-        problem = _Problem(moving, drawer_mm, series, policy, nanometres(tolerance_mm), lengths)
-        columns = problem.solve(problem.costs)
+    Notes
+    -----
+    Minimises Σ cost[valve, shim] over all assignments of distinct shims to valves, where cost orders: every
+    valve in range, then the aims of the policy, then shims left in place, then shims left in stock. Solved
+    exactly [1]_; fewest camshafts by trying every set of camshafts that may stay.
+
+    References
+    ----------
+    .. [1] D. F. Crouse, IEEE Trans. Aerosp. Electron. Syst. 52 (2016), 1679-1696: rectangular assignment,
+       as in SciPy's ``linear_sum_assignment``.
+    """
+    _check_input(valves, stock_mm)
+
+    def plan_without(untouched: set[str]) -> PlanCandidate:
+        """Plan with these camshafts left in place."""
+        moving = [valve for valve in valves if valve.camshaft not in untouched]
+        rows = {valve.key: _untouched_row(valve) for valve in valves if valve.camshaft in untouched}
+        problem = _Problem(moving, stock_mm, sizes, policy, to_nanometres(tolerance_mm), lengths)
+        columns = problem.solve()
         rows |= {valve.key: problem.row(i, columns[i]) for i, valve in enumerate(moving)}
-        return Plan(policy, tuple(rows[valve.key] for valve in valves), problem.is_only(columns))
+        return PlanCandidate(policy, tuple(rows[valve.key] for valve in valves))
 
     if policy is not Policy.FEWEST_CAMSHAFTS:
         return plan_without(set())
-    return _fewest_lifted(plan_without, _in_order(valves))
+    return _lift_fewest(plan_without, _camshafts_in_range(valves))
 
 
-def _fewest_lifted(plan_without: Callable[[set[str]], Plan], in_order: list[str]) -> Plan:
-    """Leave in place as many camshafts as all valves can do without.
-
-    A camshaft whose valves are all in range comes off only where another needs one of its shims.
-    """
-    plan = plan_without(set(in_order))
-    if plan.feasible or not in_order:
+def _lift_fewest(plan_without: Callable[[set[str]], PlanCandidate], in_range: list[str]) -> PlanCandidate:
+    """Leave as many camshafts in place as possible without losing a valve that can be served."""
+    plan = plan_without(set(in_range))
+    if not plan.impossible or not in_range:
         return plan
-    out_of_reach = len(plan_without(set()).impossible)
-    for left_in in range(len(in_order), 0, -1):
-        plans = [plan_without(set(kept)) for kept in combinations(in_order, left_in)]
-        enough = [plan for plan in plans if len(plan.impossible) == out_of_reach]
-        if enough:
-            return min(enough, key=lambda plan: (plan.sum_abs_deviation_mm, plan.to_buy_mm.total()))
+    # A camshaft in range comes off only because another one needs its shims.
+    unavoidable = len(plan_without(set()).impossible)
+    for count in range(len(in_range), 0, -1):
+        plans = [plan_without(set(untouched)) for untouched in combinations(in_range, count)]
+        sufficient = [plan for plan in plans if len(plan.impossible) == unavoidable]
+        if sufficient:
+            return min(sufficient, key=lambda plan: (plan.sum_abs_deviation_mm, plan.to_buy_mm.total()))
     return plan_without(set())
 
 
-def _check(valves: Sequence[ShimValve], drawer_mm: Mapping[Millimetres, int]) -> None:
-    twice = [key for key, times in Counter(valve.key for valve in valves).items() if times > 1]
-    if twice:
-        raise ValueError(f"The valve {twice[0]} is named twice.")
-    for thickness_mm, count in drawer_mm.items():
+def _check_input(valves: Sequence[ShimValve], stock_mm: Mapping[Millimetres, int]) -> None:
+    duplicates = [key for key, count in Counter(valve.key for valve in valves).items() if count > 1]
+    if duplicates:
+        raise ValueError(f"The valve {duplicates[0]} is named twice.")
+    for thickness_mm, count in stock_mm.items():
         if count < 0:
             raise ValueError(f"The drawer cannot hold {count} shims of {format_mm(thickness_mm)} mm.")
 
 
-def _in_order(valves: Sequence[ShimValve]) -> list[str]:
-    """Camshafts that need not come off for their own sake: all their valves are certainly in range."""
-    calm = {valve.camshaft: True for valve in valves}
+def _camshafts_in_range(valves: Sequence[ShimValve]) -> list[str]:
+    """List the camshafts whose valves are all certainly in range."""
+    in_range = {valve.camshaft: True for valve in valves}
     for valve in valves:
-        calm[valve.camshaft] &= valve.certainly_in_range
-    return [camshaft for camshaft, is_calm in calm.items() if is_calm]
+        in_range[valve.camshaft] &= valve.is_certainly_in_range
+    return [camshaft for camshaft, all_valves in in_range.items() if all_valves]
 
 
-def _kept_row(valve: ShimValve) -> PlanRow:
+def _untouched_row(valve: ShimValve) -> PlanRow:
     why = f"in range, as all valves of the {valve.camshaft or 'camshaft'}: it stays in place"
     return PlanRow(valve, Origin.STAYS, float(valve.fitted_mm), None, float(valve.measured_mm), why)
 
 
 @dataclass(frozen=True)
-class _AtHand:
-    """One shim that is there already."""
+class _AvailableShim:
+    """One shim at hand; ``from_index`` is the valve it sits in, None for stock."""
 
     size_nm: int
-    from_index: int | None  # the valve it sits in; None in the drawer
+    from_index: int | None
 
 
 class _Problem:
     """The assignment of shims to valves as a cost matrix.
 
     Columns: the shims at hand; one bought shim for each valve; one 'nothing' for each valve, dearer than
-    anything else so that it is taken only where nothing fits.
+    anything else, so that it is taken only if nothing fits.
     """
 
     def __init__(
         self,
         valves: Sequence[ShimValve],
-        drawer_mm: Mapping[Millimetres, int],
-        series: MadeSeries | None,
+        stock_mm: Mapping[Millimetres, int],
+        sizes: AvailableSizes | None,
         policy: Policy,
         tolerance_nm: int,
         lengths: LengthFormatter,
     ) -> None:
         self.lengths = lengths
         self.valves = valves
-        self.at_hand = _shims_at_hand(valves, drawer_mm)
-        self.bought = [nearest_made_nm(valve, series) if series else None for valve in valves]
-        self.sizes = self._sizes()  # what each valve would get in each column; -1 where it cannot
+        self.at_hand = _shims_at_hand(valves, stock_mm)
+        self.bought = [nearest_available_nm(valve, sizes) if sizes else None for valve in valves]
+        self.sizes = self._sizes()
         self.costs = self._costs(policy, tolerance_nm)
 
     def _sizes(self) -> NDArray[np.int64]:
+        """Return the size each valve would get in each column [nm], -1 if it cannot."""
         count = len(self.valves)
         sizes = np.full((count, len(self.at_hand) + 2 * count), -1, dtype=np.int64)
-        hand = np.array([shim.size_nm for shim in self.at_hand], dtype=np.int64)
+        at_hand = np.array([shim.size_nm for shim in self.at_hand], dtype=np.int64)
         for i, (valve, bought) in enumerate(zip(self.valves, self.bought, strict=True)):
-            clearance = valve.total_nm - hand
-            fits = (nanometres(valve.low_mm) <= clearance) & (clearance <= nanometres(valve.high_mm))
-            sizes[i, : len(hand)] = np.where(fits, hand, -1)
+            clearance = valve.total_nm - at_hand
+            fits = (to_nanometres(valve.low_mm) <= clearance) & (clearance <= to_nanometres(valve.high_mm))
+            sizes[i, : len(at_hand)] = np.where(fits, at_hand, -1)
             if bought is not None:
-                sizes[i, len(hand) + i] = bought
+                sizes[i, len(at_hand) + i] = bought
         return sizes
 
     def _costs(self, policy: Policy, tolerance_nm: int) -> NDArray[np.float64]:
-        count, hand = len(self.valves), len(self.at_hand)
-        ideal = np.array([valve.total_nm - valve.goal_nm for valve in self.valves], dtype=np.int64)
-        off = np.abs(self.sizes - ideal[:, None])
-        off[off <= tolerance_nm] = 0
-        off[self.sizes < 0] = 0
-        bought = np.zeros_like(off)
-        bought[:, hand : hand + count] = 1
-        # of equal plans the one that leaves most shims where they are, then takes least from the drawer
-        trouble = np.ones_like(off)
-        trouble[:, [j for j, shim in enumerate(self.at_hand) if shim.from_index is None]] = 2
+        count, at_hand = len(self.valves), len(self.at_hand)
+        ideal = np.array([valve.total_nm - valve.target_nm for valve in self.valves], dtype=np.int64)
+        deviation = np.abs(self.sizes - ideal[:, None])
+        deviation[deviation <= tolerance_nm] = 0
+        deviation[self.sizes < 0] = 0
+        bought = np.zeros_like(deviation)
+        bought[:, at_hand : at_hand + count] = 1
+        # Of equal plans, prefer the one that leaves most shims in place, then takes least from stock.
+        effort = np.ones_like(deviation)
+        effort[:, [j for j, shim in enumerate(self.at_hand) if shim.from_index is None]] = 2
         for j, shim in enumerate(self.at_hand):
             if shim.from_index is not None:
-                trouble[shim.from_index, j] = 0
-        # Each aim weighs more than all that follow it can add up to. The whole stays far below 2^53, up to
+                effort[shim.from_index, j] = 0
+        # Each aim weighs more than all that follow it can add up to. The total stays far below 2^53, up to
         # which the solver's floating point counts exactly.
-        aims = [bought, off] if policy is Policy.FEWEST_NEW else [off, bought]
-        cost = trouble
+        aims = [bought, deviation] if policy is Policy.FEWEST_NEW else [deviation, bought]
+        cost = effort
         for aim in reversed(aims):
             cost = aim * (int(cost.max(initial=0)) * count + 1) + cost
-        self.trouble_weight = int(trouble.max(initial=0)) * count + 1
-        self.nothing = int(cost.max(initial=0)) * count + 1
         forbidden = self.sizes < 0
-        forbidden[:, hand + count :] = False
-        cost[:, hand + count :] = self.nothing
+        forbidden[:, at_hand + count :] = False
+        cost[:, at_hand + count :] = int(cost.max(initial=0)) * count + 1
         return np.where(forbidden, np.inf, cost.astype(np.float64))
 
-    def solve(self, costs: NDArray[np.float64]) -> list[int]:
-        """The column that each valve takes."""
+    def solve(self) -> list[int]:
+        """Return the column that each valve takes."""
         from scipy.optimize import linear_sum_assignment
 
-        rows, columns = linear_sum_assignment(costs)
+        rows, columns = linear_sum_assignment(self.costs)
         return [int(column) for column in columns[np.argsort(rows)]]
 
-    def is_only(self, columns: list[int]) -> bool:
-        """Whether every other choice of sizes is worse; who gives a shim of the same size does not matter."""
-        best = self._worth(columns, self.costs)
-        never = self.nothing * len(columns) + 1  # dearer than the whole of any plan
-        for i, column in enumerate(columns):
-            costs = self.costs.copy()
-            costs[i, self._same(i, column)] = never
-            if self._worth(self.solve(costs), costs) == best:
-                return False
-        return True
-
-    def _worth(self, columns: list[int], costs: NDArray[np.float64]) -> int:
-        """Cost without the last aim, which only chooses between plans that are as good."""
-        return int(sum(costs[i, column] // self.trouble_weight for i, column in enumerate(columns)))
-
-    def _same(self, i: int, column: int) -> NDArray[np.bool_]:
-        """Columns that give this valve the same: a bought shim, nothing, or one at hand of the same size."""
-        hand = len(self.at_hand)
-        places = np.arange(self.sizes.shape[1])
-        if column >= hand:
-            bought = column < hand + len(self.valves)
-            return (places >= hand) & ((places < hand + len(self.valves)) == bought)
-        return (places < hand) & (self.sizes[i] == self.sizes[i, column])
-
     def row(self, i: int, column: int) -> PlanRow:
+        """Return what valve ``i`` gets in this column."""
         valve, size = self.valves[i], int(self.sizes[i, column])
         if size < 0:
-            return PlanRow(valve, Origin.NONE, None, None, None, self._why_nothing(i))
+            return PlanRow(valve, Origin.NONE, None, None, None, self._why_nothing(valve))
         origin, from_key = self._origin(i, column)
-        predicted = millimetres(valve.total_nm - size)
-        return PlanRow(
-            valve, origin, millimetres(size), from_key, predicted, self._why(i, size, origin, from_key)
-        )
+        predicted_mm = to_millimetres(valve.total_nm - size)
+        why = self._why(valve, size, origin, from_key)
+        return PlanRow(valve, origin, to_millimetres(size), from_key, predicted_mm, why)
 
     def _origin(self, i: int, column: int) -> tuple[Origin, str | None]:
         if column >= len(self.at_hand):
@@ -321,37 +308,35 @@ class _Problem:
             return Origin.STOCK, None
         return (Origin.STAYS, None) if giver == i else (Origin.VALVE, self.valves[giver].key)
 
-    def _why(self, i: int, size: int, origin: Origin, from_key: str | None) -> str:
-        valve = self.valves[i]
+    def _why(self, valve: ShimValve, size: int, origin: Origin, from_key: str | None) -> str:
         givers = {other.key: other.name for other in self.valves}
-        where = {
+        source = {
             Origin.STAYS: "stays in",
             Origin.VALVE: f"from {givers.get(from_key or '', '')}",
             Origin.STOCK: "from the drawer",
             Origin.BUY: "to buy",
         }[origin]
-        off = valve.total_nm - size - valve.goal_nm
-        if off == 0:
-            return f"{where}, exactly on target"
-        way = "looser" if off > 0 else "tighter"
-        return f"{where}, {self.lengths(millimetres(abs(off)))} {way} than the target"
+        deviation = valve.total_nm - size - valve.target_nm
+        if deviation == 0:
+            return f"{source}, exactly on target"
+        direction = "looser" if deviation > 0 else "tighter"
+        return f"{source}, {self.lengths(to_millimetres(abs(deviation)))} {direction} than the target"
 
-    def _why_nothing(self, i: int) -> str:
-        valve = self.valves[i]
-        needed = format_mm((valve.total_nm - valve.goal_nm) / NANOMETRES_PER_MM)
+    def _why_nothing(self, valve: ShimValve) -> str:
+        needed = format_mm((valve.total_nm - valve.target_nm) / NANOMETRES_PER_MM)
         return (
             f"{valve.name} needs a shim of {needed} mm; none at hand or made brings it between "
             f"{self.lengths.format_number(valve.low_mm)} and {self.lengths(valve.high_mm)}."
         )
 
 
-def _shims_at_hand(valves: Sequence[ShimValve], drawer_mm: Mapping[Millimetres, int]) -> list[_AtHand]:
-    """Every shim in the engine, and those in the drawer that fit somewhere, none more often than valves."""
-    engine = [_AtHand(nanometres(valve.fitted_mm), i) for i, valve in enumerate(valves)]
-    drawer = [
-        _AtHand(nanometres(thickness_mm), None)
-        for thickness_mm, count in drawer_mm.items()
-        if any(valve.fits(nanometres(thickness_mm)) for valve in valves)
+def _shims_at_hand(valves: Sequence[ShimValve], stock_mm: Mapping[Millimetres, int]) -> list[_AvailableShim]:
+    """List every shim in the engine, and those in stock that fit somewhere, none more often than valves."""
+    engine = [_AvailableShim(to_nanometres(valve.fitted_mm), i) for i, valve in enumerate(valves)]
+    stock = [
+        _AvailableShim(to_nanometres(thickness_mm), None)
+        for thickness_mm, count in stock_mm.items()
+        if any(valve.fits(to_nanometres(thickness_mm)) for valve in valves)
         for _ in range(min(count, len(valves)))
     ]
-    return engine + drawer
+    return engine + stock

@@ -1,42 +1,73 @@
-"""Shims: which thickness a valve needs, which made size comes nearest, and what a mark means.
+"""Shims: the thickness a valve needs, the available size nearest to it, and what a marking means.
 
-A thicker shim leaves less clearance, one for one: new = fitted + measured - target. It holds for shims
-over and under a bucket, under a finger follower with a ratio of 1 at the shim, and for the opener
-and the closer of a desmodromic valve alike (each against its own clearance).
+A thicker shim takes up clearance one for one. This holds for shims over and under a bucket, under a finger
+follower with a ratio of 1 at the shim, and for the opener and the closer of a desmodromic valve, each with
+its own clearance.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from jobs.calc.clearances.readings import Millimetres, check_range, format_mm, millimetres, nanometres
+from jobs.calc.clearances.readings import Millimetres, check_range, to_millimetres, to_nanometres
+from jobs.calc.units.length_format import format_mm
 
-THINNEST_SHIM_MM, THICKEST_SHIM_MM = 0.5, 9.0  # beyond these, a slip of the pen
-
-
-def shim_change_mm(measured_mm: Millimetres, target_mm: Millimetres) -> float:
-    """How much thicker (below zero: thinner) the shim must be."""
-    return millimetres(nanometres(measured_mm) - nanometres(target_mm))
+MIN_SHIM_MM, MAX_SHIM_MM = 0.5, 9.0  # outside these, a typing error
 
 
-def new_shim_mm(fitted_mm: Millimetres, measured_mm: Millimetres, target_mm: Millimetres) -> float:
-    """The thickness that gives the target exactly."""
-    return millimetres(nanometres(fitted_mm) + nanometres(measured_mm) - nanometres(target_mm))
+def compute_shim_mm(fitted_mm: Millimetres, measured_mm: Millimetres, target_mm: Millimetres) -> float:
+    """Compute the shim thickness that gives the target clearance exactly.
+
+    Parameters
+    ----------
+    fitted_mm : float or Decimal
+        Thickness of the fitted shim [mm].
+    measured_mm, target_mm : float or Decimal
+        Clearance measured and wanted [mm].
+
+    Returns
+    -------
+    float
+        Thickness of the new shim [mm].
+
+    Notes
+    -----
+    new = fitted + measured − target. Source: geometry, checked against printed examples of service manuals.
+    """
+    return to_millimetres(to_nanometres(fitted_mm) + to_nanometres(measured_mm) - to_nanometres(target_mm))
 
 
-def clearance_with_mm(fitted_mm: Millimetres, measured_mm: Millimetres, new_mm: Millimetres) -> float:
-    """The clearance that another shim in the same place will leave."""
-    return millimetres(nanometres(fitted_mm) + nanometres(measured_mm) - nanometres(new_mm))
+def predict_clearance_mm(fitted_mm: Millimetres, measured_mm: Millimetres, new_mm: Millimetres) -> float:
+    """Predict the clearance that another shim in the same place leaves.
+
+    Parameters
+    ----------
+    fitted_mm, new_mm : float or Decimal
+        Thickness of the fitted shim and of the new one [mm].
+    measured_mm : float or Decimal
+        Clearance measured with the fitted shim [mm].
+
+    Returns
+    -------
+    float
+        Predicted clearance [mm].
+
+    Notes
+    -----
+    clearance = fitted + measured − new. Source: geometry, checked against printed examples of service
+    manuals.
+    """
+    return to_millimetres(to_nanometres(fitted_mm) + to_nanometres(measured_mm) - to_nanometres(new_mm))
 
 
 @dataclass(frozen=True)
-class MadeSeries:
-    """The sizes a maker sells.
+class AvailableSizes:
+    """The shim sizes on sale: thinnest, thickest and step [mm].
 
     Raises
     ------
     ValueError
-        The thick end is below the thin one, or the step is not above zero.
+        Step not above zero, or thinnest not above zero or thicker than the thickest.
     """
 
     thin_mm: Millimetres
@@ -44,46 +75,57 @@ class MadeSeries:
     step_mm: Millimetres
 
     def __post_init__(self) -> None:
-        if nanometres(self.step_mm) <= 0:
+        if to_nanometres(self.step_mm) <= 0:
             raise ValueError("The step between shim sizes must be above zero.")
-        if not 0 < nanometres(self.thin_mm) <= nanometres(self.thick_mm):
+        if not 0 < to_nanometres(self.thin_mm) <= to_nanometres(self.thick_mm):
             raise ValueError("The thinnest shim must be above zero and no thicker than the thickest.")
 
     @cached_property
     def sizes_nm(self) -> range:
-        step = nanometres(self.step_mm)
-        return range(nanometres(self.thin_mm), nanometres(self.thick_mm) + 1, step)
-
-    @property
-    def sizes_mm(self) -> list[float]:
-        return [millimetres(size) for size in self.sizes_nm]
-
-    def __len__(self) -> int:
-        return len(self.sizes_nm)
+        """All sizes, thinnest first [nm]."""
+        return range(
+            to_nanometres(self.thin_mm), to_nanometres(self.thick_mm) + 1, to_nanometres(self.step_mm)
+        )
 
     def __contains__(self, thickness_mm: Millimetres) -> bool:
-        return nanometres(thickness_mm) in self.sizes_nm
+        return to_nanometres(thickness_mm) in self.sizes_nm
 
 
 @dataclass(frozen=True)
 class ShimValve:
-    """One clearance that a shim sets: where it is, what was found there, and what is wanted.
+    """One clearance that a shim sets, with what was measured and what is wanted.
+
+    Attributes
+    ----------
+    key : str
+    fitted_mm : float or Decimal
+        Thickness of the fitted shim [mm]: measured if known, otherwise as marked.
+    measured_mm : float or Decimal
+        Clearance measured: the value or the middle of the bracket [mm].
+    low_mm, high_mm : float or Decimal
+        The range [mm].
+    target_mm : float or Decimal, optional
+        Target clearance [mm]; the middle of the range if not given.
+    label, camshaft : str
+        Name for people; the camshaft that must come off to change the shim.
+    half_width_mm : float or Decimal
+        Half the width of the bracket [mm].
 
     Raises
     ------
     ValueError
-        The range is upside down, the target lies outside it, or a shim's thickness is not believable.
+        Lower limit above the upper one, target outside the range, or shim not 0.5 to 9 mm thick.
     """
 
     key: str
-    fitted_mm: Millimetres  # the measured thickness where there is one, else the marked one
-    measured_mm: Millimetres  # the value, or the middle of a bracket
+    fitted_mm: Millimetres
+    measured_mm: Millimetres
     low_mm: Millimetres
     high_mm: Millimetres
-    target_mm: Millimetres | None = None  # the middle of the range where none is set
+    target_mm: Millimetres | None = None
     label: str = ""
     camshaft: str = ""
-    half_width_mm: Millimetres = 0.0  # of a bracket
+    half_width_mm: Millimetres = 0.0
 
     def __post_init__(self) -> None:
         check_range(self.low_mm, self.high_mm, self.target_mm)
@@ -95,97 +137,144 @@ class ShimValve:
 
     @property
     def total_nm(self) -> int:
-        """Shim and clearance together: what stays whichever shim is fitted."""
-        return nanometres(self.fitted_mm) + nanometres(self.measured_mm)
+        """Shim and clearance together [nm]: constant whichever shim is fitted."""
+        return to_nanometres(self.fitted_mm) + to_nanometres(self.measured_mm)
 
     @property
-    def goal_nm(self) -> int:
+    def target_nm(self) -> int:
+        """The target, or the middle of the range if none is set [nm]."""
         if self.target_mm is None:
-            return (nanometres(self.low_mm) + nanometres(self.high_mm)) // 2
-        return nanometres(self.target_mm)
+            return (to_nanometres(self.low_mm) + to_nanometres(self.high_mm)) // 2
+        return to_nanometres(self.target_mm)
 
     def fits(self, shim_nm: int) -> bool:
-        """Whether this shim leaves a clearance inside the range, ends included."""
-        return nanometres(self.low_mm) <= self.total_nm - shim_nm <= nanometres(self.high_mm)
+        """Return whether this shim leaves a clearance inside the range, ends included."""
+        return to_nanometres(self.low_mm) <= self.total_nm - shim_nm <= to_nanometres(self.high_mm)
 
     def deviation_nm(self, shim_nm: int) -> int:
-        return abs(self.total_nm - shim_nm - self.goal_nm)
+        """Return the distance from the target that this shim leaves [nm]."""
+        return abs(self.total_nm - shim_nm - self.target_nm)
 
     @property
-    def certainly_in_range(self) -> bool:
-        """Whether what was found is inside the range, both ends of a bracket included."""
-        found, half = nanometres(self.measured_mm), nanometres(self.half_width_mm)
-        return nanometres(self.low_mm) <= found - half and found + half <= nanometres(self.high_mm)
+    def is_certainly_in_range(self) -> bool:
+        """Whether the measured clearance is in range, both ends of a bracket included."""
+        measured, half = to_nanometres(self.measured_mm), to_nanometres(self.half_width_mm)
+        return to_nanometres(self.low_mm) <= measured - half and measured + half <= to_nanometres(
+            self.high_mm
+        )
 
 
 def check_thickness(thickness_mm: Millimetres) -> None:
-    """Refuse a shim that cannot be.
+    """Check that a thickness can be that of a shim.
+
+    Parameters
+    ----------
+    thickness_mm : float or Decimal
+        Shim thickness [mm].
 
     Raises
     ------
     ValueError
-        The thickness is outside 0.5 to 9 mm.
+        Thickness outside 0.5 to 9 mm.
+
+    Notes
+    -----
+    The limits are a rule of thumb, no published source.
     """
-    if not THINNEST_SHIM_MM <= float(thickness_mm) <= THICKEST_SHIM_MM:
+    if not MIN_SHIM_MM <= float(thickness_mm) <= MAX_SHIM_MM:
         raise ValueError(
             f"A shim of {float(thickness_mm):g} mm is not believable; shims are "
-            f"{THINNEST_SHIM_MM:g} to {THICKEST_SHIM_MM:g} mm thick."
+            f"{MIN_SHIM_MM:g} to {MAX_SHIM_MM:g} mm thick."
         )
 
 
-def nearest_made_mm(valve: ShimValve, series: MadeSeries) -> float | None:
-    """The made size whose clearance comes nearest the target inside the range.
+def nearest_available_mm(valve: ShimValve, sizes: AvailableSizes) -> float | None:
+    """Return the available size that brings a valve nearest its target inside the range.
 
-    Of two equally near, the thinner: it leaves the looser clearance. None where no made size gives a
-    clearance inside the range.
+    Parameters
+    ----------
+    valve : ShimValve
+    sizes : AvailableSizes
+
+    Returns
+    -------
+    float or None
+        Shim thickness [mm], or None if no available size gives a clearance inside the range.
+
+    Notes
+    -----
+    See `nearest_available_nm`.
     """
-    size = nearest_made_nm(valve, series)
-    return None if size is None else millimetres(size)
+    size_nm = nearest_available_nm(valve, sizes)
+    return None if size_nm is None else to_millimetres(size_nm)
 
 
-def nearest_made_nm(valve: ShimValve, series: MadeSeries) -> int | None:
-    sizes = series.sizes_nm
-    ideal = valve.total_nm - valve.goal_nm
-    below = (ideal - sizes.start) // sizes.step  # the made size just under the ideal one
-    near = {min(max(i, 0), len(sizes) - 1) for i in (below, below + 1)}
-    fitting = [sizes[i] for i in sorted(near) if valve.fits(sizes[i])]
+def nearest_available_nm(valve: ShimValve, sizes: AvailableSizes) -> int | None:
+    """Return the available size that brings a valve nearest its target inside the range.
+
+    Parameters
+    ----------
+    valve : ShimValve
+    sizes : AvailableSizes
+
+    Returns
+    -------
+    int or None
+        Shim thickness [nm], or None if no available size gives a clearance inside the range.
+
+    Notes
+    -----
+    The size s in the range that minimises |fitted + measured − s − target|. Of two equally near the thinner
+    one, because it leaves the looser clearance. Rule of thumb, no published source.
+    """
+    available = sizes.sizes_nm
+    ideal = valve.total_nm - valve.target_nm
+    below = (ideal - available.start) // available.step  # index of the size just under the ideal one
+    near = {min(max(index, 0), len(available) - 1) for index in (below, below + 1)}
+    fitting = [available[index] for index in sorted(near) if valve.fits(available[index])]
     return min(fitting, key=valve.deviation_nm, default=None)
 
 
-def round_to_printed_table(number: int) -> int:
-    """Round a calculated shim number (hundredths) to the 5s that are sold, as a maker's table prints it.
-
-    Last digit 0 to 2 becomes 0, 3 to 6 becomes 5, 7 to 9 the next 0; unlike the nearest 5, a 7 goes up.
-    Source: Yamaha XP500 service manual, periodic maintenance, p. 3-7.
-    """
-    tens, digit = divmod(number, 10)
-    return tens * 10 + (0 if digit <= 2 else 5 if digit <= 6 else 10)
-
-
 @dataclass(frozen=True)
-class Mark:
-    """What a shim's marking says, and what else it may mean."""
+class ShimMarking:
+    """Meaning of a shim's marking.
 
-    thickness_mm: float
-    could_be_mm: tuple[float, ...]  # every thickness it may stand for
-    question: str | None = None  # what to do where it is more than one
+    Attributes
+    ----------
+    could_be_mm : tuple of float
+        Every thickness the marking may stand for [mm], the literal one last.
+    warning : str or None
+        What to do if the marking is not certain.
+    """
+
+    could_be_mm: tuple[float, ...]
+    warning: str | None = None
 
 
-def read_mark(text: str, series: MadeSeries | None = None) -> Mark:
-    """Read a marking: ``'155'``, ``'1.55'``, ``'1,55'`` and ``'1.550'`` are all 1.55 mm.
+def parse_marking(text: str, sizes: AvailableSizes | None = None) -> ShimMarking:
+    """Parse a shim marking: ``'155'``, ``'1.55'``, ``'1,55'`` and ``'1.550'`` are all 1.55 mm.
 
     Parameters
     ----------
     text : str
-        Three digits are hundredths, four are thousandths, a point or comma makes millimetres.
-    series : MadeSeries, optional
-        The sizes made. In a 0.025 mm series the third decimal is left off, up or down: a mark of 177
-        or 178 may be a shim of 1.775 mm. Factories also fit sizes that are not sold.
+        Three digits are hundredths, four are thousandths; a point or comma makes millimetres.
+    sizes : AvailableSizes, optional
+        The sizes on sale.
+
+    Returns
+    -------
+    ShimMarking
+        The thicknesses it may stand for, and a warning if it is not certain.
 
     Raises
     ------
     ValueError
-        The text is no marking, or not the thickness of a shim.
+        Text that is no marking, or a thickness outside 0.5 to 9 mm.
+
+    Notes
+    -----
+    In sizes with a step of 0.025 mm the third decimal is left off the marking, up or down: 177 or 178 may
+    be 1.775 mm. Factories also fit sizes that are not sold. Rule of thumb, no published source.
     """
     plain = text.strip().casefold().removesuffix("mm").strip().replace(",", ".")
     whole, point, decimals = plain.partition(".")
@@ -195,20 +284,20 @@ def read_mark(text: str, series: MadeSeries | None = None) -> Mark:
         raise ValueError(f"'{text}' is not a shim marking; three digits are hundredths, as 155 for 1.55 mm.")
     marked_mm = float(plain) if point else float(whole) / 10 ** (len(whole) - 1)
     check_thickness(marked_mm)
-    if series is None or marked_mm in series:
-        return Mark(marked_mm, (marked_mm,))
-    hidden = [millimetres(size) for size in _sizes_under_mark(nanometres(marked_mm), series)]
+    if sizes is None or marked_mm in sizes:
+        return ShimMarking((marked_mm,))
+    hidden = [to_millimetres(size) for size in _sizes_under_marking(to_nanometres(marked_mm), sizes)]
     if not hidden:
-        question = f"{format_mm(marked_mm)} mm is not among the sizes made: measure this shim."
-        return Mark(marked_mm, (marked_mm,), question)
-    sizes = " or ".join(f"{size:.3f}" for size in hidden)
-    question = f"The mark {text.strip()} may be {format_mm(marked_mm)} or {sizes} mm: measure this shim."
-    return Mark(hidden[0], (*hidden, marked_mm), question)
+        warning = f"{format_mm(marked_mm)} mm is not among the sizes made: measure this shim."
+        return ShimMarking((marked_mm,), warning)
+    candidates = " or ".join(f"{size:.3f}" for size in hidden)
+    warning = f"The mark {text.strip()} may be {format_mm(marked_mm)} or {candidates} mm: measure this shim."
+    return ShimMarking((*hidden, marked_mm), warning)
 
 
-def _sizes_under_mark(marked_nm: int, series: MadeSeries) -> Sequence[int]:
-    """Made sizes with a third decimal that are within a hundredth of a two-decimal mark."""
+def _sizes_under_marking(marked_nm: int, sizes: AvailableSizes) -> Sequence[int]:
+    """List sizes with a third decimal within a hundredth of a two-decimal marking."""
     hundredth = 10_000
     if marked_nm % hundredth:
         return []
-    return [size for size in series.sizes_nm if size % hundredth and abs(size - marked_nm) < hundredth]
+    return [size for size in sizes.sizes_nm if size % hundredth and abs(size - marked_nm) < hundredth]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from jobs.calc.clearances.trend import Course
+from jobs.calc.clearances.shim_plan import Origin
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import (
     BeforeAfter,
@@ -18,8 +18,6 @@ from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from reports.handover.snapshot.json_values import moment, number
 from workshop.models import EngineSpec
 from workshop.units.display import length_formatter
-
-MOVES = tuple(course.value.capitalize() for course in (Course.TIGHTER, Course.LOOSER))
 
 
 def clearance_facts(results: JobResults) -> dict[str, Any] | None:
@@ -126,7 +124,7 @@ def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanR
                 "label": labels.get(key_of(row), str(row).split(":")[0]),
                 "out_mm": number(row.out_mm),
                 "in_mm": number(row.in_mm),
-                "stays": row.origin == row.Origin.STAYS,
+                "stays": row.origin == Origin.STAYS,
                 "origin": row.origin_detail or row.get_origin_display(),
                 "predicted_mm": number(row.predicted_mm),
                 "why": row.why,
@@ -163,5 +161,8 @@ def loose_readings(
 def courses(results: JobResults) -> list[dict[str, str]]:
     """Valves whose clearance was seen to move over the bike's jobs, and where to."""
     rows = clearance_history(results.job.bike, results.shop).rows
-    told = [(row.place.label, row.course.sentence) for row in rows]
-    return [{"label": label, "course": course} for label, course in told if course.startswith(MOVES)]
+    return [
+        {"label": row.place.label, "course": row.course.sentence}
+        for row in rows
+        if row.course.trend and row.course.trend.verdict.is_moving
+    ]

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from jobs.calc.clearances.readings import Reading, closing_from_gaps
+from jobs.calc.clearances.readings import Reading, derive_closing_clearance
 from jobs.clearances.before_after import clearances_before_after, history_of
 from jobs.clearances.before_after_chart import picture_of
 from jobs.clearances.engine_map import orders_of_moving_on
@@ -128,7 +128,7 @@ def test_gaps_that_cannot_be_are_told_at_the_closing_box(
 
 
 def test_gaps_measured_as_values_give_a_value() -> None:
-    assert closing_from_gaps(Reading(0.12), Reading(0.17)) == Reading(0.05)
+    assert derive_closing_clearance(Reading(0.12), Reading(0.17)) == Reading(0.05)
 
 
 def test_a_stored_set_is_edited_as_clearances(login, staff) -> None:

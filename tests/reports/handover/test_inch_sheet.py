@@ -5,8 +5,9 @@ from decimal import Decimal
 
 import pytest
 
+from jobs.calc.clearances.shim_plan import Policy
 from jobs.clearances.shim_plan import accept_plan, plan_basis, plan_engine, stock_for
-from jobs.models import ShimPlan, SuspensionSetting
+from jobs.models import SuspensionSetting
 from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.factories import make_clearance_set, make_job
@@ -21,7 +22,7 @@ def test_what_was_not_as_predicted_and_what_the_sag_hints_at(shop, staff) -> Non
     job, mechanic = make_job(), staff[Role.MECHANIC]
     found = make_clearance_set(job, mechanic, "0.15")
     found.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
-    spec, policy = job.bike.engine_spec, ShimPlan.Policy.TARGET
+    spec, policy = job.bike.engine_spec, Policy.TARGET
     plan = plan_engine(plan_basis(spec, found.readings.all()), policy, stock_for(spec))
     accept_plan(measured=found, spec=spec, policy=policy, fingerprint=plan.fingerprint, by=mechanic)
     left = make_clearance_set(job, mechanic, "0.31", when="as_left")
