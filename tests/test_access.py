@@ -23,7 +23,7 @@ from django.utils import timezone
 from PIL import Image
 
 from jobs import models as jobs
-from jobs.planner.calendar_feed import new_address
+from jobs.planner.calendar_feed import create_token
 from reports.handover.notices import current_wording
 from reports.handover.snapshot import make_snapshot, snapshot_sha256
 from reports.models import handover
@@ -155,7 +155,7 @@ class Records:
 
     @cached_property
     def calendar_token(self) -> str:
-        return new_address(self.by)
+        return create_token(self.by)
 
     @cached_property
     def bike_change(self) -> Any:

@@ -11,12 +11,12 @@ from jobs.models import CalendarAddress, Job, ShutDays, Slot
 from workshop.models import StaffMember
 
 PRODUCT = "-//Lash & Lambda//shop calendar//EN"
-BACK = timedelta(days=30)
-AHEAD = timedelta(days=180)
+DAYS_BACK = timedelta(days=30)
+DAYS_AHEAD = timedelta(days=180)
 
 
 @dataclass(frozen=True)
-class Entry:
+class CalendarEntry:
     """A calendar entry with start and end: instants, or whole days including the last."""
 
     uid: str
@@ -28,7 +28,7 @@ class Entry:
     sequence: int = 0
 
 
-def calendar_text(name: str, entries: list[Entry]) -> bytes:
+def format_calendar(name: str, entries: list[CalendarEntry]) -> bytes:
     """Write the calendar as RFC 5545, with the time zone if an entry uses it."""
     from icalendar import Calendar
 
@@ -37,13 +37,13 @@ def calendar_text(name: str, entries: list[Entry]) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("x-wr-calname", name)
     for entry in entries:
-        calendar.add_component(event(entry))
+        calendar.add_component(build_event(entry))
     calendar.add_missing_timezones()
     text: bytes = calendar.to_ical()
     return text
 
 
-def event(entry: Entry):  # type: ignore[no-untyped-def]  # icalendar is imported where it is used
+def build_event(entry: CalendarEntry):  # type: ignore[no-untyped-def]  # icalendar is imported where it is used
     from icalendar import Event
 
     made = Event()
@@ -59,36 +59,36 @@ def event(entry: Entry):  # type: ignore[no-untyped-def]  # icalendar is importe
     return made
 
 
-def entries(host: str, site: str) -> list[Entry]:
+def list_entries(host: str, site: str) -> list[CalendarEntry]:
     """List slots, ready-by days of open jobs and closed days, from last month on.
 
     Customers are not named: a calendar is often read where others look on.
     """
     now = timezone.now()
-    slots = Slot.objects.filter(ends_at__gt=now - BACK, starts_at__lt=now + AHEAD).select_related(
+    slots = Slot.objects.filter(ends_at__gt=now - DAYS_BACK, starts_at__lt=now + DAYS_AHEAD).select_related(
         "job__bike", "place"
     )
-    promised = Job.objects.open().filter(promised_at__gt=now - BACK).select_related("bike")
-    shut = ShutDays.objects.filter(last__gt=(now - BACK).date(), first__lt=(now + AHEAD).date())
+    promised = Job.objects.open().filter(promised_at__gt=now - DAYS_BACK).select_related("bike")
+    shut = ShutDays.objects.filter(last__gt=(now - DAYS_BACK).date(), first__lt=(now + DAYS_AHEAD).date())
     return [
         *(slot_entry(slot, host, site) for slot in slots),
-        *(promise_entry(job, host, site) for job in promised.order_by("promised_at")),
-        *(shut_entry(days, host) for days in shut),
+        *(ready_by_entry(job, host, site) for job in promised.order_by("promised_at")),
+        *(closed_entry(days, host) for days in shut),
     ]
 
 
-def as_told(*moments: datetime) -> list[datetime]:
+def to_feed_times(*instants: datetime) -> list[datetime]:
     """Return instants in shop time; in UTC if one falls into the repeated hour.
 
     A local time that occurs twice means the first of the two (RFC 5545, 3.3.5).
     """
-    local = [timezone.localtime(each) for each in moments]
-    return [each.astimezone(UTC) for each in local] if any(each.fold for each in local) else local
+    local = [timezone.localtime(instant) for instant in instants]
+    return [time.astimezone(UTC) for time in local] if any(time.fold for time in local) else local
 
 
-def slot_entry(slot: Slot, host: str, site: str) -> Entry:
-    starts, ends = as_told(slot.starts_at, slot.ends_at)
-    return Entry(
+def slot_entry(slot: Slot, host: str, site: str) -> CalendarEntry:
+    starts, ends = to_feed_times(slot.starts_at, slot.ends_at)
+    return CalendarEntry(
         uid=f"slot-{slot.pk}@{host}",
         summary=f"{slot.place}: {slot.job.bike} ({slot.job})",
         starts=starts,
@@ -99,10 +99,10 @@ def slot_entry(slot: Slot, host: str, site: str) -> Entry:
     )
 
 
-def promise_entry(job: Job, host: str, site: str) -> Entry:
+def ready_by_entry(job: Job, host: str, site: str) -> CalendarEntry:
     assert job.promised_at is not None
     day = timezone.localtime(job.promised_at)
-    return Entry(
+    return CalendarEntry(
         uid=f"promise-{job.pk}@{host}",
         summary=f"Promised by {day:%H:%M}: {job.bike} ({job})",
         starts=day.date(),
@@ -113,8 +113,8 @@ def promise_entry(job: Job, host: str, site: str) -> Entry:
     )
 
 
-def shut_entry(days: ShutDays, host: str) -> Entry:
-    return Entry(
+def closed_entry(days: ShutDays, host: str) -> CalendarEntry:
+    return CalendarEntry(
         uid=f"shut-{days.pk}@{host}",
         summary=f"Shut: {days.reason}",
         starts=days.first,
@@ -124,22 +124,23 @@ def shut_entry(days: ShutDays, host: str) -> Entry:
     )
 
 
-def hash_of(token: str) -> str:
+def hash_token(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def new_address(person: StaffMember) -> str:
+def create_token(person: StaffMember) -> str:
     """Create a new secret for this person's calendar, and revoke the old one."""
     token = secrets.token_urlsafe(32)
     CalendarAddress.objects.update_or_create(
-        person=person, defaults={"token_sha256": hash_of(token), "made_at": timezone.now(), "read_at": None}
+        person=person,
+        defaults={"token_sha256": hash_token(token), "made_at": timezone.now(), "read_at": None},
     )
     return token
 
 
-def address_of(token: str) -> CalendarAddress | None:
+def find_calendar(token: str) -> CalendarAddress | None:
     """Return the calendar that a secret opens, or None if it was revoked or its person has left."""
-    found = CalendarAddress.objects.select_related("person").filter(token_sha256=hash_of(token)).first()
+    found = CalendarAddress.objects.select_related("person").filter(token_sha256=hash_token(token)).first()
     if found is None or not found.person.is_active or not found.person.holds(*found.person.roles):
         return None
     return found

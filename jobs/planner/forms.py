@@ -8,8 +8,15 @@ from django import forms
 from django.utils import timezone
 
 from jobs.models import Job, Slot, WorkPlace
-from jobs.planner.opening_hours import WorkingDays
-from jobs.planner.slots import LONGEST, clock_text, others, places_for, told_outside, told_when
+from jobs.planner.opening_hours import OpeningHours
+from jobs.planner.slots import (
+    MAX_LENGTH,
+    date_warning,
+    format_shop_time,
+    outside_hours_warning,
+    overlap_message,
+    workstations_for,
+)
 from workshop.clock import to_utc, utc_instants
 from workshop.records.fields import FloatNumberField, PlausibleDateField
 from workshop.records.form import mutable_copy
@@ -26,7 +33,7 @@ class SlotForm(forms.Form):
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
-    day = PlausibleDateField(label="Day")
+    day = PlausibleDateField(label="ScheduleDay")
     clock = forms.TimeField(
         label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
     )
@@ -35,14 +42,14 @@ class SlotForm(forms.Form):
         required=False,
         choices=[("", "–"), (FIRST, "the first"), (SECOND, "the second")],
     )
-    hours = FloatNumberField(label="Hours", min_value=0.25, max_value=LONGEST / timedelta(hours=1))
+    hours = FloatNumberField(label="Hours", min_value=0.25, max_value=MAX_LENGTH / timedelta(hours=1))
     anyway = forms.BooleanField(label="Keep the place all the same", required=False)
     question = ""
 
-    def __init__(self, *args: Any, slot: Slot, working: WorkingDays, **kwargs: Any) -> None:
-        self.slot, self.working = slot, working
+    def __init__(self, *args: Any, slot: Slot, opening_hours: OpeningHours, **kwargs: Any) -> None:
+        self.slot, self.opening_hours = slot, opening_hours
         super().__init__(*args, **kwargs)
-        self.fields["place"].queryset = places_for(slot)  # type: ignore[attr-defined]  # a ModelChoiceField
+        self.fields["place"].queryset = workstations_for(slot)  # type: ignore[attr-defined]  # a ModelChoiceField
         if slot.pk:
             local = timezone.localtime(slot.starts_at)
             self.initial = {
@@ -51,13 +58,13 @@ class SlotForm(forms.Form):
                 "day": local.date(),
                 "clock": local.time(),
                 "hours": (slot.ends_at - slot.starts_at) / timedelta(hours=1),
-                "which": (SECOND if local.fold else FIRST) if "time" in clock_text(local) else "",
+                "which": (SECOND if local.fold else FIRST) if "time" in format_shop_time(local) else "",
                 **kwargs.get("initial", {}),
             }
-        if not self.comes_twice():
+        if not self.is_repeated_hour():
             self.fields["which"].widget = forms.HiddenInput()
 
-    def comes_twice(self) -> bool:
+    def is_repeated_hour(self) -> bool:
         field, clock = self.fields["day"], self.fields["clock"]
         sent = self.data if self.is_bound else self.initial
         try:
@@ -97,7 +104,7 @@ class SlotForm(forms.Form):
                 return cleaned
             self.slot.ends_at = self.slot.starts_at + timedelta(hours=cleaned["hours"])
             self.slot.place = cleaned["place"]
-            if taken := others(self.slot):
+            if taken := overlap_message(self.slot):
                 self.add_error("clock", taken)
             self.ask_about_time()
         return cleaned
@@ -109,14 +116,16 @@ class SlotForm(forms.Form):
         day = f"{timezone.localtime(slot.starts_at):%a %-d %b %Y}"
         self.add_error(
             None,
-            f"{who} moved this slot meanwhile: {slot.place}, {day}, {clock_text(slot.starts_at)} to "
-            f"{clock_text(slot.ends_at)}. Save again if it should stand as it does below.",
+            f"{who} moved this slot meanwhile: {slot.place}, {day}, {format_shop_time(slot.starts_at)} to "
+            f"{format_shop_time(slot.ends_at)}. Save again if it should stand as it does below.",
         )
         self.data = mutable_copy(self.data)
         self.data["version"] = str(slot.version)
 
     def ask_about_time(self) -> None:
-        self.question = " ".join(filter(None, (told_when(self.slot), told_outside(self.slot, self.working))))
+        self.question = " ".join(
+            filter(None, (date_warning(self.slot), outside_hours_warning(self.slot, self.opening_hours)))
+        )
         if self.question and not self.cleaned_data["anyway"]:
             self.add_error("anyway", f"{self.question} If the place is wanted all the same, tick that it is.")
 

@@ -8,47 +8,47 @@ from jobs.models import ShutDays
 from workshop.models import ShopProfile
 
 DAYS_SHOWN = 5
-FARTHEST = timedelta(days=370)  # how far ahead a working day is looked for
+MAX_SEARCH = timedelta(days=370)  # how far ahead a working day is looked for
 ONE_DAY = timedelta(days=1)
 
 Hours = tuple[time, time] | None
 
 
 @dataclass(frozen=True)
-class WorkingDays:
+class OpeningHours:
     hours: tuple[Hours, ...]  # Monday first; None for a day on which the shop does not work
     shut: Sequence[ShutDays]
 
     def hours_on(self, day: date) -> Hours:
-        return None if self.why_shut(day) else self.hours[day.weekday()]
+        return None if self.closed_reason(day) else self.hours[day.weekday()]
 
-    def why_shut(self, day: date) -> str:
+    def closed_reason(self, day: date) -> str:
         """Return why the shop is closed that day, or ""."""
-        for each in self.shut:
-            if each.covers(day):
-                return each.reason
+        for closed_days in self.shut:
+            if closed_days.covers(day):
+                return closed_days.reason
         return "" if self.hours[day.weekday()] else f"no work on a {day:%A}"
 
-    def from_day(self, first: date, count: int = DAYS_SHOWN) -> list[date]:
+    def working_days_from(self, first: date, count: int = DAYS_SHOWN) -> list[date]:
         """Return the next working days from this one on; fewer if the shop is closed for a year."""
-        days = (first + ONE_DAY * ahead for ahead in range(FARTHEST.days))
-        working = (day for day in days if not self.why_shut(day))
-        return [day for day, _ in zip(working, range(count), strict=False)]
+        days = (first + ONE_DAY * ahead for ahead in range(MAX_SEARCH.days))
+        open_days = (day for day in days if not self.closed_reason(day))
+        return [day for day, _ in zip(open_days, range(count), strict=False)]
 
-    def before_day(self, first: date, count: int = DAYS_SHOWN) -> date:
+    def working_day_before(self, first: date, count: int = DAYS_SHOWN) -> date:
         """Return the first of as many working days before this one, or the farthest day searched."""
         day = first
-        for ahead in range(1, FARTHEST.days):
+        for ahead in range(1, MAX_SEARCH.days):
             day = first - ONE_DAY * ahead
-            count -= not self.why_shut(day)
+            count -= not self.closed_reason(day)
             if not count:
                 break
         return day
 
-    def outside(self, starts_at: datetime, ends_at: datetime) -> str:
+    def outside_hours_message(self, starts_at: datetime, ends_at: datetime) -> str:
         """Return why a slot, in shop time, does not fit the hours, or ""."""
         day = starts_at.date()
-        if why := self.why_shut(day):
+        if why := self.closed_reason(day):
             return f"The shop is shut on {day:%A %-d %B}: {why}."
         hours = self.hours_on(day)
         assert hours is not None
@@ -58,10 +58,10 @@ class WorkingDays:
         return f"The shop works from {opens:%H:%M} to {shuts:%H:%M} on {day:%A %-d %B}."
 
 
-def working_days(shop: ShopProfile) -> WorkingDays:
+def load_opening_hours(shop: ShopProfile) -> OpeningHours:
     """Load the owner's settings in one query."""
-    return WorkingDays(read_hours(shop.working_hours), list(ShutDays.objects.all()))
+    return OpeningHours(parse_hours(shop.working_hours), list(ShutDays.objects.all()))
 
 
-def read_hours(kept: Iterable[list[str] | None]) -> tuple[Hours, ...]:
+def parse_hours(kept: Iterable[list[str] | None]) -> tuple[Hours, ...]:
     return tuple((time.fromisoformat(day[0]), time.fromisoformat(day[1])) if day else None for day in kept)

@@ -14,7 +14,7 @@ from workshop.records.fields import PlausibleDateField
 from workshop.records.form import RecordForm, mutable_copy
 
 
-class WorkPlaceForm(FieldGroupsMixin, RecordForm):
+class WorkstationForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = WorkPlace
         fields = ["name", "kind", "order", "retired"]
@@ -25,7 +25,7 @@ class WorkPlaceForm(FieldGroupsMixin, RecordForm):
         self.fields["retired"].help_text = "It keeps its slots; no new one is offered there."
 
 
-class ShutDaysForm(FieldGroupsMixin, RecordForm):
+class ClosedDaysForm(FieldGroupsMixin, RecordForm):
     first = PlausibleDateField(label="First day")
     last = PlausibleDateField(label="Last day", required=False, help_text="Empty for a single day.")
 
@@ -41,12 +41,12 @@ class ShutDaysForm(FieldGroupsMixin, RecordForm):
         return last or first
 
 
-def clock_field(label: str) -> forms.TimeField:
+def time_field(label: str) -> forms.TimeField:
     widget = forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
     return forms.TimeField(label=label, widget=widget, required=False)
 
 
-class WorkingHoursForm(RecordForm):
+class OpeningHoursForm(RecordForm):
     """Opening hours of each weekday; both left empty if the shop is closed."""
 
     class Meta(RecordForm.Meta):
@@ -57,8 +57,8 @@ class WorkingHoursForm(RecordForm):
         super().__init__(*args, **kwargs)
         for number, (day, hours) in enumerate(zip(WEEKDAYS, self.instance.working_hours, strict=True)):
             opens, shuts = hours or ("", "")
-            self.fields[f"opens_{number}"] = clock_field(f"{day}, from")
-            self.fields[f"shuts_{number}"] = clock_field(f"{day}, to")
+            self.fields[f"opens_{number}"] = time_field(f"{day}, from")
+            self.fields[f"shuts_{number}"] = time_field(f"{day}, to")
             self.initial.update({f"opens_{number}": opens, f"shuts_{number}": shuts})
 
     @property
@@ -83,14 +83,14 @@ class WorkingHoursForm(RecordForm):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        hours = [self.hours_of(number, day) for number, day in enumerate(WEEKDAYS)]
+        hours = [self.parse_weekday_hours(number, day) for number, day in enumerate(WEEKDAYS)]
         if not self.errors and not any(hours):
             self.add_error(None, "Give at least one day its hours: without one nothing can be planned.")
         if not self.errors:
             self.instance.working_hours = hours
         return cleaned
 
-    def hours_of(self, number: int, day: str) -> list[str] | None:
+    def parse_weekday_hours(self, number: int, day: str) -> list[str] | None:
         """Return the stored hours of one weekday, or None if the shop is closed."""
         opens, shuts = (self.cleaned_data.get(f"{end}_{number}") for end in ("opens", "shuts"))
         if (opens is None) != (shuts is None):

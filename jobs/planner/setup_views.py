@@ -8,9 +8,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.models import ShutDays, WorkPlace
-from jobs.planner.opening_hours import read_hours
-from jobs.planner.setup_forms import ShutDaysForm, WorkingHoursForm, WorkPlaceForm
-from jobs.planner.slots import clock_text, coming_slots, slots_on, slots_outside
+from jobs.planner.opening_hours import parse_hours
+from jobs.planner.setup_forms import ClosedDaysForm, OpeningHoursForm, WorkstationForm
+from jobs.planner.slots import format_shop_time, slots_on, slots_outside, upcoming_slots
 from workshop.access.roles import StaffRequest, owner_only
 from workshop.models import ShopProfile
 from workshop.records.responses import flash_saved, post_data, render_form
@@ -22,8 +22,8 @@ HAS_SLOTS = "“{}” has slots, so it can't be removed. Tick “no longer used�
 @owner_only
 @require_http_methods(["GET", "POST"])
 @submit_once
-def place_list(request: StaffRequest) -> HttpResponse:
-    form = WorkPlaceForm(post_data(request))
+def workstation_list(request: StaffRequest) -> HttpResponse:
+    form = WorkstationForm(post_data(request))
     if form.is_valid():
         place = form.save()
         flash_saved(request, f"“{place}” is added.", "place-new")
@@ -33,9 +33,9 @@ def place_list(request: StaffRequest) -> HttpResponse:
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-def place_edit(request: StaffRequest, pk: int) -> HttpResponse:
+def workstation_edit(request: StaffRequest, pk: int) -> HttpResponse:
     place = get_object_or_404(WorkPlace, pk=pk)
-    form = WorkPlaceForm(post_data(request), instance=place)
+    form = WorkstationForm(post_data(request), instance=place)
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, f"“{place}” is saved.", f"place-{pk}")
         return redirect("place-list")
@@ -45,7 +45,7 @@ def place_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 @owner_only
 @require_POST
-def place_remove(request: StaffRequest, pk: int) -> HttpResponse:
+def workstation_remove(request: StaffRequest, pk: int) -> HttpResponse:
     place = get_object_or_404(WorkPlace, pk=pk)
     try:
         place.delete()
@@ -60,52 +60,52 @@ def place_remove(request: StaffRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def working_hours(request: StaffRequest) -> HttpResponse:
     shop = ShopProfile.current()
-    week = read_hours(shop.working_hours)
-    form = WorkingHoursForm(post_data(request), instance=shop)
+    week = parse_hours(shop.working_hours)
+    form = OpeningHoursForm(post_data(request), instance=shop)
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, "The working hours are saved.", "working-hours")
         return redirect("working-hours")
-    outside = slots_outside(week, coming_slots())
+    outside = slots_outside(week, upcoming_slots())
     return render_form(request, "jobs/planner/opening_hours.html", form, outside=outside)
 
 
 @owner_only
 @require_http_methods(["GET", "POST"])
 @submit_once
-def shut_days_list(request: StaffRequest) -> HttpResponse:
-    form = ShutDaysForm(post_data(request))
+def closed_days_list(request: StaffRequest) -> HttpResponse:
+    form = ClosedDaysForm(post_data(request))
     if form.is_valid():
-        return keep_shut_days(request, form, "shut-days-new")
-    slots = coming_slots()
+        return save_closed_days(request, form, "shut-days-new")
+    slots = upcoming_slots()
     shut = [(days, slots_on(days, slots)) for days in ShutDays.objects.filter(last__gte=timezone.localdate())]
     return render_form(request, "jobs/planner/closed_days_list.html", form, shut=shut)
 
 
 @owner_only
 @require_http_methods(["GET", "POST"])
-def shut_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
+def closed_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
     days = get_object_or_404(ShutDays, pk=pk)
-    form = ShutDaysForm(post_data(request), instance=days)
+    form = ClosedDaysForm(post_data(request), instance=days)
     if form.is_valid() and form.save_unless_stale():
-        return keep_shut_days(request, form, f"shut-days-{pk}")
+        return save_closed_days(request, form, f"shut-days-{pk}")
     return render_form(request, "jobs/planner/closed_days_form.html", form, days=days)
 
 
-def keep_shut_days(request: StaffRequest, form: ShutDaysForm, draft: str) -> HttpResponse:
+def save_closed_days(request: StaffRequest, form: ClosedDaysForm, draft: str) -> HttpResponse:
     days = form.save() if form.instance.pk is None else form.instance
     flash_saved(request, f"Shut: {days}.", draft)
-    if slots := slots_on(days, coming_slots()):
-        told = "; ".join(
-            f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b}, {clock_text(slot.starts_at)}"
+    if slots := slots_on(days, upcoming_slots()):
+        listed = "; ".join(
+            f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b}, {format_shop_time(slot.starts_at)}"
             for slot in slots
         )
-        messages.warning(request, f"Still kept for these days, and to be moved: {told}.")
+        messages.warning(request, f"Still kept for these days, and to be moved: {listed}.")
     return redirect("shut-days-list")
 
 
 @owner_only
 @require_POST
-def shut_days_remove(request: StaffRequest, pk: int) -> HttpResponse:
+def closed_days_remove(request: StaffRequest, pk: int) -> HttpResponse:
     days = get_object_or_404(ShutDays, pk=pk)
     name = str(days)
     days.delete()

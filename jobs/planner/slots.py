@@ -15,15 +15,15 @@ from django.utils import timezone
 from django.utils.dateparse import parse_date
 
 from jobs.models import ShutDays, Slot, WorkPlace
-from jobs.planner.opening_hours import ONE_DAY, Hours, WorkingDays
+from jobs.planner.opening_hours import ONE_DAY, Hours, OpeningHours
 from workshop.clock import check_plausible_day, to_utc, utc_instants
 from workshop.models import StaleRecord
 
-LONGEST = timedelta(hours=16)
-FAR = timedelta(days=366)
+MAX_LENGTH = timedelta(hours=16)
+MAX_AHEAD = timedelta(days=366)
 
 
-def clock_text(when: datetime) -> str:
+def format_shop_time(when: datetime) -> str:
     """Format a shop time; in the repeated hour it says which instant."""
     local = timezone.localtime(when)
     text = f"{local:%H:%M}"
@@ -39,36 +39,38 @@ def save_slot(slot: Slot) -> None:
         with transaction.atomic():
             slot.save()
     except IntegrityError as problem:
-        taken = others(slot)
+        taken = overlap_message(slot)
         raise ValueError(taken or "Somebody took this place at the same moment. Look again.") from problem
     except StaleRecord as problem:
         raise ValueError("Somebody moved this slot meanwhile. Look at it and move it again.") from problem
 
 
-def others(slot: Slot) -> str:
+def overlap_message(slot: Slot) -> str:
     """Return which slots overlap this one, as a sentence, or ""."""
     at_once = Slot.objects.filter(place=slot.place, starts_at__lt=slot.ends_at, ends_at__gt=slot.starts_at)
     other = at_once.exclude(pk=slot.pk).select_related("job", "place").first()
     if other is None:
         return ""
-    until = f"{clock_text(other.starts_at)} to {clock_text(other.ends_at)}"
+    until = f"{format_shop_time(other.starts_at)} to {format_shop_time(other.ends_at)}"
     return f"Job {other.job} has the {other.place} from {until} that day."
 
 
-def told_when(slot: Slot) -> str:
+def date_warning(slot: Slot) -> str:
     """Return a warning about a slot in the past or unusually far ahead, or ""."""
     day = timezone.localdate(slot.starts_at)
     if last_day(slot) < timezone.localdate():
         return f"{day:%A %-d %B %Y} is past."
-    return f"{day:%A %-d %B %Y} is more than a year away." if day > timezone.localdate() + FAR else ""
+    return f"{day:%A %-d %B %Y} is more than a year away." if day > timezone.localdate() + MAX_AHEAD else ""
 
 
-def told_outside(slot: Slot, working: WorkingDays) -> str:
+def outside_hours_warning(slot: Slot, opening_hours: OpeningHours) -> str:
     """Return a warning about a slot outside the shop's hours, or ""."""
-    return working.outside(timezone.localtime(slot.starts_at), timezone.localtime(slot.ends_at))
+    return opening_hours.outside_hours_message(
+        timezone.localtime(slot.starts_at), timezone.localtime(slot.ends_at)
+    )
 
 
-def coming_slots() -> list[Slot]:
+def upcoming_slots() -> list[Slot]:
     """Return the slots that are not over yet, in one query."""
     return list(Slot.objects.filter(ends_at__gt=timezone.now()).select_related("job", "place"))
 
@@ -76,19 +78,19 @@ def coming_slots() -> list[Slot]:
 def slots_on(days: ShutDays, slots: Iterable[Slot]) -> list[Slot]:
     """Return the slots that fall, in part or whole, on these closed days."""
     return [
-        each
-        for each in slots
-        if timezone.localdate(each.starts_at) <= days.last and last_day(each) >= days.first
+        slot
+        for slot in slots
+        if timezone.localdate(slot.starts_at) <= days.last and last_day(slot) >= days.first
     ]
 
 
 def slots_outside(hours: tuple[Hours, ...], slots: Iterable[Slot]) -> list[Slot]:
     """Return the slots outside the hours of their weekday."""
-    week = WorkingDays(hours, ())
-    return [each for each in slots if told_outside(each, week)]
+    week = OpeningHours(hours, ())
+    return [slot for slot in slots if outside_hours_warning(slot, week)]
 
 
-def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
+def move_slot(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
     """Return the slot on another day or workstation, at the same shop time and as long."""
     local = timezone.localtime(slot.starts_at)
     zone = timezone.get_current_timezone()
@@ -100,33 +102,33 @@ def moved(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
     return slot
 
 
-def places_for(slot: Slot) -> QuerySet[WorkPlace]:
+def workstations_for(slot: Slot) -> QuerySet[WorkPlace]:
     """Return the workstations in use, and the one that the slot has already."""
     return WorkPlace.objects.filter(Q(retired=False) | Q(pk=slot.place_id))
 
 
 @dataclass(frozen=True)
-class Day:
+class ScheduleDay:
     date: date
     shut: str  # why nobody works; '' where they do
 
 
 @dataclass(frozen=True)
-class Cell:
-    day: Day
+class ScheduleCell:
+    day: ScheduleDay
     slots: list[Slot]
 
 
 @dataclass(frozen=True)
-class Row:
+class ScheduleRow:
     place: WorkPlace
-    cells: list[Cell]
+    cells: list[ScheduleCell]
 
 
 @dataclass(frozen=True)
-class Plan:
-    days: list[Day]
-    rows: list[Row]
+class Schedule:
+    days: list[ScheduleDay]
+    rows: list[ScheduleRow]
     shut: list[ShutDays]  # that fall among these days
     outside: set[int]  # slots, by their key, that the hours of their weekday do not hold
     first: date
@@ -134,16 +136,16 @@ class Plan:
     later: date
 
     @property
-    def disturbed(self) -> list[Day]:
+    def closed_days_with_slots(self) -> list[ScheduleDay]:
         """Return the closed days that hold slots."""
         taken = {cell.day for row in self.rows for cell in row.cells if cell.slots}
         return [day for day in self.days if day.shut and day in taken]
 
 
-def plan(first: date, working: WorkingDays) -> Plan:
+def build_schedule(first: date, opening_hours: OpeningHours) -> Schedule:
     """Build the schedule of the next working days, with closed days that hold slots."""
     zone = timezone.get_current_timezone()
-    open_days = working.from_day(first)
+    open_days = opening_hours.working_days_from(first)
     last = open_days[-1] if open_days else first
     begin, end = (datetime.combine(day, time(), zone) for day in (first, last + ONE_DAY))
     slots = list(
@@ -153,18 +155,18 @@ def plan(first: date, working: WorkingDays) -> Plan:
     )
     span = [first + ONE_DAY * ahead for ahead in range((last - first).days + 1)]
     days = [
-        Day(day, working.why_shut(day))
+        ScheduleDay(day, opening_hours.closed_reason(day))
         for day in span
-        if day in open_days or any(spans(each, day) for each in slots)
+        if day in open_days or any(is_on_day(slot, day) for slot in slots)
     ]
-    places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={each.place_id for each in slots}))
-    shut = [each for each in working.shut if each.first <= last and each.last >= first]
-    outside = {each.pk for each in slots_outside(working.hours, slots)}
-    rows = [row(place, days, slots) for place in places]
-    return Plan(days, rows, shut, outside, first, working.before_day(first), last + ONE_DAY)
+    places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={slot.place_id for slot in slots}))
+    shut = [days for days in opening_hours.shut if days.first <= last and days.last >= first]
+    outside = {slot.pk for slot in slots_outside(opening_hours.hours, slots)}
+    rows = [build_row(place, days, slots) for place in places]
+    return Schedule(days, rows, shut, outside, first, opening_hours.working_day_before(first), last + ONE_DAY)
 
 
-def day_named(text: str) -> date | None:
+def parse_day(text: str) -> date | None:
     """Parse the day in an address or form, or None if it is not plausible."""
     try:
         day = parse_date(text)
@@ -173,14 +175,14 @@ def day_named(text: str) -> date | None:
         return None  # of the right shape, but no day, such as 2026-02-31
 
 
-def row(place: WorkPlace, days: Iterable[Day], slots: list[Slot]) -> Row:
+def build_row(place: WorkPlace, days: Iterable[ScheduleDay], slots: list[Slot]) -> ScheduleRow:
     def on(day: date) -> list[Slot]:
-        return [each for each in slots if each.place_id == place.pk and spans(each, day)]
+        return [slot for slot in slots if slot.place_id == place.pk and is_on_day(slot, day)]
 
-    return Row(place, [Cell(day, on(day.date)) for day in days])
+    return ScheduleRow(place, [ScheduleCell(day, on(day.date)) for day in days])
 
 
-def spans(slot: Slot, day: date) -> bool:
+def is_on_day(slot: Slot, day: date) -> bool:
     return timezone.localdate(slot.starts_at) <= day <= last_day(slot)
 
 

@@ -12,10 +12,10 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.models import CalendarAddress, Slot
-from jobs.planner.calendar_feed import address_of, calendar_text, entries, new_address
+from jobs.planner.calendar_feed import create_token, find_calendar, format_calendar, list_entries
 from jobs.planner.forms import NewSlotForm, SlotForm
-from jobs.planner.opening_hours import working_days
-from jobs.planner.slots import day_named, moved, places_for, save_slot, told_outside
+from jobs.planner.opening_hours import load_opening_hours
+from jobs.planner.slots import move_slot, outside_hours_warning, parse_day, save_slot, workstations_for
 from workshop.access.roles import StaffRequest, public, roles, staff
 from workshop.models import Role, ShopProfile
 from workshop.records.responses import parse_pk, post_data, render_form
@@ -32,7 +32,9 @@ def slot_new(request: StaffRequest) -> HttpResponse:
     initial = {"clock": "09:00", "hours": 2, **asked}
     return save(
         request,
-        NewSlotForm(post_data(request), slot=Slot(), working=working_days(request.shop), initial=initial),
+        NewSlotForm(
+            post_data(request), slot=Slot(), opening_hours=load_opening_hours(request.shop), initial=initial
+        ),
     )
 
 
@@ -40,7 +42,9 @@ def slot_new(request: StaffRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def slot_edit(request: StaffRequest, pk: int) -> HttpResponse:
     slot = get_object_or_404(Slot.objects.select_related("job__bike", "place"), pk=pk)
-    return save(request, SlotForm(post_data(request), slot=slot, working=working_days(request.shop)))
+    return save(
+        request, SlotForm(post_data(request), slot=slot, opening_hours=load_opening_hours(request.shop))
+    )
 
 
 def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
@@ -51,7 +55,7 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
             form.add_error("clock", str(problem))
         else:
             messages.success(request, f"The {form.slot} is kept.")
-            return plan_with(request, timezone.localdate(form.slot.starts_at))
+            return redirect_to_schedule(request, timezone.localdate(form.slot.starts_at))
     return render_form(request, TEMPLATE, form, slot=form.slot if form.slot.pk else None)
 
 
@@ -60,27 +64,27 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
 def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
     """Move a slot to another day or workstation at the same time of day."""
     slot = get_object_or_404(Slot.objects.select_related("job", "place"), pk=pk)
-    day, chosen = day_named(request.POST.get("day", "")), request.POST.get("place", "")
-    shown = day_named(request.POST.get("from", "")) or timezone.localdate()
-    place = places_for(slot).filter(pk=parse_pk(chosen)).first()
+    day, chosen = parse_day(request.POST.get("day", "")), request.POST.get("place", "")
+    shown = parse_day(request.POST.get("from", "")) or timezone.localdate()
+    place = workstations_for(slot).filter(pk=parse_pk(chosen)).first()
     if day is None or place is None:
         messages.error(request, "That is no day and place to move a slot to.")
-        return plan_with(request, shown)
+        return redirect_to_schedule(request, shown)
     try:
-        save_slot(moved(slot, day=day, place=place))
+        save_slot(move_slot(slot, day=day, place=place))
     except ValueError as problem:
         messages.error(request, f"Not moved. {problem}")
     else:
         messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
-        if told := told_outside(slot, working_days(request.shop)):
-            messages.warning(request, told)
-    return plan_with(request, shown)
+        if warning := outside_hours_warning(slot, load_opening_hours(request.shop)):
+            messages.warning(request, warning)
+    return redirect_to_schedule(request, shown)
 
 
-def plan_with(request: StaffRequest, day: date) -> HttpResponse:
+def redirect_to_schedule(request: StaffRequest, day: date) -> HttpResponse:
     """Redirect to a schedule that shows this day: the next days if it is one of them."""
     today = timezone.localdate()
-    coming = working_days(request.shop).from_day(today)
+    coming = load_opening_hours(request.shop).working_days_from(today)
     if coming and today <= day <= coming[-1]:
         return redirect("today")
     return redirect(f"{reverse('today')}?from={day}#slots")
@@ -93,7 +97,7 @@ def slot_remove(request: StaffRequest, pk: int) -> HttpResponse:
     name = str(slot)
     slot.delete()
     messages.success(request, f"The {name} is free again.")
-    return plan_with(request, timezone.localdate(slot.starts_at))
+    return redirect_to_schedule(request, timezone.localdate(slot.starts_at))
 
 
 @staff
@@ -107,7 +111,7 @@ def calendar(request: StaffRequest) -> HttpResponse:
 @require_POST
 def calendar_renew(request: StaffRequest) -> HttpResponse:
     """Create the link and show it once: the stored hash cannot be turned back into it."""
-    token = new_address(request.user)
+    token = create_token(request.user)
     url = request.build_absolute_uri(reverse("calendar-feed", args=[token]))
     address = CalendarAddress.objects.get(person=request.user)
     return render(request, "jobs/planner/calendar.html", {"address": address, "url": url})
@@ -125,12 +129,12 @@ def calendar_revoke(request: StaffRequest) -> HttpResponse:
 @require_safe
 @never_cache
 def calendar_feed(request: HttpRequest, token: str) -> HttpResponse:
-    address = address_of(token)
+    address = find_calendar(token)
     if address is None:
         raise Http404("This calendar's address is closed.")
     CalendarAddress.objects.filter(pk=address.pk).update(read_at=timezone.now())
     shop = ShopProfile.current()
     site = request.build_absolute_uri("/").rstrip("/")
     with timezone.override(ZoneInfo(shop.time_zone)):
-        text = calendar_text(shop.name, entries(request.get_host().partition(":")[0], site))
+        text = format_calendar(shop.name, list_entries(request.get_host().partition(":")[0], site))
     return HttpResponse(text, content_type="text/calendar; charset=utf-8")

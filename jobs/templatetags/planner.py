@@ -4,11 +4,11 @@ from datetime import datetime
 
 from django import template
 
-from jobs.planner.slots import clock_text
+from jobs.planner.slots import format_shop_time
 
 register = template.Library()
 
 
 @register.filter
 def shop_clock(when: datetime) -> str:
-    return clock_text(when)
+    return format_shop_time(when)

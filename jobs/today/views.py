@@ -7,8 +7,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from jobs.models import Job, Stage
-from jobs.planner.opening_hours import working_days
-from jobs.planner.slots import day_named, plan
+from jobs.planner.opening_hours import load_opening_hours
+from jobs.planner.slots import build_schedule, parse_day
 from jobs.search.find import jobs_matching
 from jobs.today.board import day
 from jobs.today.getting_started import is_beginning, steps
@@ -22,12 +22,12 @@ PAGE_LENGTH = 50
 @require_safe
 def today(request: StaffRequest) -> HttpResponse:
     now = day()
-    first = day_named(request.GET.get("from", "")) or timezone.localdate()
+    first = parse_day(request.GET.get("from", "")) or timezone.localdate()
     beginning = request.user.is_owner and now.is_empty and is_beginning()
     context = {
         "day": now,
         "steps": steps(request.shop) if beginning else [],
-        "plan": plan(first, working_days(request.shop)),
+        "plan": build_schedule(first, load_opening_hours(request.shop)),
         "is_now": first == timezone.localdate(),
         "may_edit": request.user.holds(Role.DESK),
     }

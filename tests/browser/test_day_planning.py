@@ -9,7 +9,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from jobs.models import Slot, StageEntry
-from jobs.planner.opening_hours import working_days
+from jobs.planner.opening_hours import load_opening_hours
 from tests.browser.steps import (
     assert_accessible,
     assert_fits,
@@ -37,7 +37,9 @@ def look(page: Page) -> None:
 
 
 def book_slot() -> Slot:
-    first = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[0]
+    first = load_opening_hours(ShopProfile.current()).working_days_from(
+        timezone.localdate() + timedelta(days=1)
+    )[0]
     begin = datetime(first.year, first.month, first.day, 9, tzinfo=ZoneInfo("UTC"))
     return Slot.objects.create(
         job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2)

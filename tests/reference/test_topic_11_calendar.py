@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from jobs.planner.calendar_feed import Entry, calendar_text
+from jobs.planner.calendar_feed import CalendarEntry, format_calendar
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 LONGEST_LINE_OCTETS = 75
@@ -14,8 +14,8 @@ BEGIN = date(2025, 3, 14)
 
 
 def calendar(**entry: object) -> bytes:
-    return calendar_text(
-        "Shop", [Entry(**{"uid": "1@shop", "summary": "", "starts": BEGIN, "ends": BEGIN, **entry})]
+    return format_calendar(
+        "Shop", [CalendarEntry(**{"uid": "1@shop", "summary": "", "starts": BEGIN, "ends": BEGIN, **entry})]
     )
 
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from icalendar import Calendar
 
 from jobs.models import CalendarAddress, Slot
-from jobs.planner.calendar_feed import new_address
+from jobs.planner.calendar_feed import create_token
 from tests.factories import make_job, place
 from workshop.models import Role
 
@@ -30,7 +30,7 @@ def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
     begin += timedelta(days=1)
     job = make_job(brief="Valves; shims, 2 off", promised_at=begin + timedelta(days=3))
     Slot.objects.create(job=job, place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2))
-    answer = feed(new_address(staff[Role.MECHANIC]))
+    answer = feed(create_token(staff[Role.MECHANIC]))
     assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
     calendar = Calendar.from_ical(answer.content)
     slot, promise = calendar.walk("VEVENT")
@@ -57,20 +57,20 @@ def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
     ],
 )
 def test_the_hour_that_comes_twice_is_told_apart(staff, shop, monkeypatch, zone: str, first_utc) -> None:
-    monkeypatch.setattr("jobs.planner.calendar_feed.AHEAD", timedelta(days=1000))
+    monkeypatch.setattr("jobs.planner.calendar_feed.DAYS_AHEAD", timedelta(days=1000))
     shop.time_zone = zone
     shop.save()
     step = timedelta(minutes=30) if zone == "Australia/Lord_Howe" else timedelta(hours=1)
     begins = [first_utc - step, first_utc, first_utc + step]
     for begin in begins:
         Slot.objects.create(job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + step)
-    told = Calendar.from_ical(feed(new_address(staff[Role.DESK])).content).walk("VEVENT")
+    told = Calendar.from_ical(feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
     # Other programs take a local time that comes twice for the first of the two (RFC 5545, 3.3.5).
     spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in told]
-    moments = [
+    instants = [
         (start.replace(fold=0).astimezone(UTC), end.replace(fold=0).astimezone(UTC)) for start, end in spans
     ]
-    assert moments == [(begin, begin + step) for begin in begins]
+    assert instants == [(begin, begin + step) for begin in begins]
 
 
 def test_a_moved_slot_stays_the_same_entry_with_a_higher_sequence(staff) -> None:
@@ -78,7 +78,7 @@ def test_a_moved_slot_stays_the_same_entry_with_a_higher_sequence(staff) -> None
     slot = Slot.objects.create(
         job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=1)
     )
-    token = new_address(staff[Role.TUNER])
+    token = create_token(staff[Role.TUNER])
     before = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
     slot.place = place("bench 1")
     slot.save()
@@ -102,7 +102,7 @@ def test_address_is_shown_once_renewed_and_closed(login) -> None:
 
 def test_whoever_left_the_shop_reads_nothing(staff) -> None:
     person = staff[Role.MECHANIC]
-    token = new_address(person)
+    token = create_token(person)
     person.is_active = False
     person.save()
     assert feed(token).status_code == 404
@@ -110,7 +110,7 @@ def test_whoever_left_the_shop_reads_nothing(staff) -> None:
 
 
 def test_the_secret_itself_is_not_kept(staff) -> None:
-    token = new_address(staff[Role.DESK])
+    token = create_token(staff[Role.DESK])
     kept = CalendarAddress.objects.values().get()
     assert token not in map(str, kept.values())
     assert isinstance(kept["made_at"], datetime)

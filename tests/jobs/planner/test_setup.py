@@ -12,8 +12,8 @@ from django.utils import timezone
 from icalendar import Calendar
 
 from jobs.models import ShutDays, Slot, WorkPlace
-from jobs.planner.calendar_feed import new_address
-from jobs.planner.opening_hours import working_days
+from jobs.planner.calendar_feed import create_token
+from jobs.planner.opening_hours import load_opening_hours
 from tests.factories import make_job, place
 from workshop.models import Role, ShopProfile
 
@@ -85,7 +85,9 @@ def test_a_place_with_slots_is_never_removed_and_one_without_is(login) -> None:
 
 
 def test_a_place_no_longer_used_keeps_its_slots_and_is_offered_no_more(login) -> None:
-    slot = book("bench 1", working_days(ShopProfile.current()).from_day(timezone.localdate())[1])
+    slot = book(
+        "bench 1", load_opening_hours(ShopProfile.current()).working_days_from(timezone.localdate())[1]
+    )
     WorkPlace.objects.filter(name__startswith="bench").update(retired=True)
     client = login(Role.DESK)
     plan = client.get(reverse("today")).context["plan"]
@@ -106,7 +108,7 @@ def test_a_saturday_with_hours_is_planned(login) -> None:
     owner = login(Role.OWNER)
     url = reverse("working-hours")
     assert owner.post(url, hours(opens_5="09:00", shuts_5="13:00", opens_0="", shuts_0="")).status_code == 302
-    days = working_days(ShopProfile.current()).from_day(FRIDAY)
+    days = load_opening_hours(ShopProfile.current()).working_days_from(FRIDAY)
     assert [day.isoformat()[8:] for day in days] == ["12", "13", "16", "17", "18"]
     assert 'value="13:00"' in owner.get(url).text
 
@@ -174,7 +176,9 @@ def test_a_slot_outside_the_hours_is_asked_about_and_may_be_wanted(login, change
 
 
 def test_days_shut_are_left_out_and_slots_on_them_told_not_dropped(login) -> None:
-    first, second = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[:2]
+    first, second = load_opening_hours(ShopProfile.current()).working_days_from(
+        timezone.localdate() + timedelta(days=1)
+    )[:2]
     slot = book("dyno", first)
     owner = login(Role.OWNER)
     sent = {"first": first.isoformat(), "last": "", "reason": "Trade fair"}
@@ -213,7 +217,7 @@ def test_a_slot_that_shortened_hours_no_longer_hold_is_told_until_it_is_moved(lo
 
 
 def test_a_slot_outside_the_hours_is_marked_on_today(login, shop) -> None:
-    first = working_days(shop).from_day(timezone.localdate() + timedelta(days=1))[0]
+    first = load_opening_hours(shop).working_days_from(timezone.localdate() + timedelta(days=1))[0]
     book("dyno", first, hour=17)
     book("bench 1", first, hour=9)
     assert today(login(Role.DESK)).count("outside hours") == 1
@@ -273,14 +277,14 @@ def test_a_shop_shut_for_a_year_plans_nothing_and_says_so(login, shop) -> None:
     make_job()
     first = timezone.localdate()
     ShutDays.objects.create(first=first, last=first + timedelta(days=500), reason="Rebuilding")
-    assert working_days(shop).from_day(first) == []
+    assert load_opening_hours(shop).working_days_from(first) == []
     assert "shut for a year to come" in today(login(Role.DESK))
 
 
 def test_days_shut_stand_in_the_calendar(staff) -> None:
     first = timezone.localdate() + timedelta(days=4)
     ShutDays.objects.create(first=first, last=first + timedelta(days=2), reason="Trade fair")
-    answer = Client().get(reverse("calendar-feed", args=[new_address(staff[Role.TUNER])]))
+    answer = Client().get(reverse("calendar-feed", args=[create_token(staff[Role.TUNER])]))
     (event,) = Calendar.from_ical(answer.content).walk("VEVENT")
     assert event["summary"] == "Shut: Trade fair"
     # The end of whole days is the day after the last (RFC 5545, 3.6.1).
@@ -289,12 +293,14 @@ def test_days_shut_stand_in_the_calendar(staff) -> None:
 
 def test_a_slot_is_inside_the_hours_by_the_shops_clock_on_both_sides_of_a_change(shop) -> None:
     # Paris leaves summer time on 25 October 2026: 08:00 there is 06:00 UTC on Friday, 07:00 UTC on Monday.
-    paris, working = ZoneInfo("Europe/Paris"), working_days(shop)
+    paris, working = ZoneInfo("Europe/Paris"), load_opening_hours(shop)
     for day, opens_utc in ((date(2026, 10, 23), 6), (date(2026, 10, 26), 7)):
         begin = at(day, opens_utc)
         for start, fits in ((begin, True), (begin - timedelta(minutes=15), False)):
             end = start + timedelta(hours=10)
-            assert (working.outside(start.astimezone(paris), end.astimezone(paris)) == "") is fits
+            assert (
+                working.outside_hours_message(start.astimezone(paris), end.astimezone(paris)) == ""
+            ) is fits
 
 
 def test_a_place_sent_twice_is_made_once(login) -> None:

@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import Slot
-from jobs.planner.opening_hours import working_days
-from jobs.planner.slots import clock_text, plan
+from jobs.planner.opening_hours import load_opening_hours
+from jobs.planner.slots import build_schedule, format_shop_time
 from tests.factories import make_job, place
 from workshop.models import Role, ShopProfile
 
@@ -29,7 +29,9 @@ def in_paris(shop):
 
 
 def next_workday() -> date:
-    return working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=1))[0]
+    return load_opening_hours(ShopProfile.current()).working_days_from(
+        timezone.localdate() + timedelta(days=1)
+    )[0]
 
 
 def send(client, booked, **changes):
@@ -199,7 +201,7 @@ def test_the_hour_that_comes_twice_is_asked_for_and_told(login, in_paris) -> Non
         slot = Slot.objects.latest("pk")
         assert slot.starts_at == datetime(2026, 10, 25, utc_hour, 30, tzinfo=ZoneInfo("UTC"))
     with timezone.override(PARIS):
-        assert [clock_text(slot.starts_at) for slot in Slot.objects.all()] == [
+        assert [format_shop_time(slot.starts_at) for slot in Slot.objects.all()] == [
             "02:30 (first time, CEST)",
             "02:30 (second time, CET)",
         ]
@@ -213,7 +215,7 @@ def test_a_time_that_the_clocks_leap_over_is_refused(login, in_paris) -> None:
 
 def test_five_working_days_leave_the_weekend_out(shop) -> None:
     # 12 June 2026 is a Friday
-    days = working_days(shop).from_day(date(2026, 6, 12))
+    days = load_opening_hours(shop).working_days_from(date(2026, 6, 12))
     assert [day.day for day in days] == [12, 15, 16, 17, 18]
 
 
@@ -246,7 +248,9 @@ def test_changed_by_form_from_where_another_left_it(login) -> None:
 
 def test_a_slot_weeks_ahead_is_shown_after_saving_and_found_again(login) -> None:
     job, client = make_job(), login(Role.DESK)
-    day = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=40))[0]
+    day = load_opening_hours(ShopProfile.current()).working_days_from(
+        timezone.localdate() + timedelta(days=40)
+    )[0]
     saved = send(client, job, day=day.isoformat())
     assert saved.headers["Location"] == f"{reverse('today')}?from={day}#slots"
     slot = Slot.objects.get()
@@ -269,14 +273,14 @@ def test_the_plan_is_turned_over_without_leaving_a_working_day_out(login, shop) 
     # 7 December 2026 is a Monday; the shop works from Monday to Saturday here.
     shop.working_hours = [["08:00", "17:00"]] * 6 + [None]
     shop.save()
-    working = working_days(shop)
-    plans = [plan(date(2026, 12, 7), working)]
+    working = load_opening_hours(shop)
+    plans = [build_schedule(date(2026, 12, 7), working)]
     while len(plans) < 4:
-        plans.append(plan(plans[-1].later, working))
+        plans.append(build_schedule(plans[-1].later, working))
     shown = [day.date for each in plans for day in each.days]
     every = [date(2026, 12, 7) + timedelta(days=ahead) for ahead in range(24)]
     assert shown == [day for day in every if day.weekday() != 6][:20]
-    assert plan(plans[3].earlier, working).days == plans[2].days
+    assert build_schedule(plans[3].earlier, working).days == plans[2].days
 
 
 @pytest.mark.parametrize("asked", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
@@ -289,12 +293,14 @@ def test_nonsense_for_a_day_in_the_address_is_no_fault(login, asked: str) -> Non
 
 def test_a_slot_moved_on_a_later_plan_leads_back_to_it(login) -> None:
     job = make_job()
-    day = working_days(ShopProfile.current()).from_day(timezone.localdate() + timedelta(days=40))[0]
+    day = load_opening_hours(ShopProfile.current()).working_days_from(
+        timezone.localdate() + timedelta(days=40)
+    )[0]
     begin = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
     slot = book(job, "dyno", begin, begin + timedelta(hours=2))
     sent = {"day": day.isoformat(), "place": place("bench 1").pk, "from": day.isoformat()}
-    moved = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
-    assert moved.headers["Location"] == f"{reverse('today')}?from={day}#slots"
+    move_slot = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
+    assert move_slot.headers["Location"] == f"{reverse('today')}?from={day}#slots"
 
 
 def test_a_slot_is_given_free_and_others_may_only_look(login) -> None:
