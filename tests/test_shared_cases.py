@@ -11,7 +11,7 @@ from jobs.clearances.form_boxes import read_gap
 from jobs.clearances.places import Place, slug
 from jobs.clearances.recording import typed_as_mm
 from tests.shared_cases import shared_cases
-from workshop.models import Gap, Side, Valve
+from workshop.models import ClearanceKind, Side, Valve
 
 NUMBERS, VERDICTS = shared_cases("numbers"), shared_cases("verdicts")
 
@@ -39,7 +39,9 @@ def read(typed: str, unit: str = "mm") -> Reading | None:
 def place_of(case: dict[str, Any]) -> Place:
     low, high, target = (Decimal(case[name]) if name in case else None for name in ("low", "high", "target"))
     tolerance = Decimal(case.get("tolerance", "0.01"))
-    return Place(Valve(1, Side.INTAKE, 1, 1), Gap.OPENING, False, low, high, target, tolerance, "intake")
+    return Place(
+        Valve(1, Side.INTAKE, 1, 1), ClearanceKind.OPENING, False, low, high, target, tolerance, "intake"
+    )
 
 
 @pytest.mark.parametrize("case", VERDICTS["cases"], ids=named)

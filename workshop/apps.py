@@ -5,4 +5,4 @@ class WorkshopConfig(AppConfig):
     name = "workshop"
 
     def ready(self) -> None:
-        from workshop import system_checks as checks  # noqa: F401  (importing registers them; the app registry must be ready)
+        from workshop import system_checks as checks  # noqa: F401  (registers them; needs the app registry)

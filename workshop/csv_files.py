@@ -12,7 +12,7 @@ MARK = "'"
 def escape_formula(cell: Any) -> Any:
     """Mark a cell that a spreadsheet would run as a formula as text.
 
-    Text that looks marked already is marked again, so that ``from_text`` restores the original.
+    Text that looks marked already is marked again, so that ``unescape_formula`` restores the original.
     """
     if isinstance(cell, str) and cell.lstrip(MARK).startswith(FORMULA_STARTS):
         return f"{MARK}{cell}"
@@ -20,7 +20,7 @@ def escape_formula(cell: Any) -> Any:
 
 
 def unescape_formula(cell: str) -> str:
-    """Undo ``as_text``."""
+    """Undo ``escape_formula``."""
     marked = cell.startswith(MARK) and cell.lstrip(MARK).startswith(FORMULA_STARTS)
     return cell.removeprefix(MARK) if marked else cell
 

@@ -26,8 +26,8 @@ DATA_DIR = Path(env.str("DATA_DIR", default=str(BASE_DIR / ".data")))
 ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 
-# Secure cookies and the move to https are for a shop behind TLS; a shop that only serves its own bench
-# over plain http says so with HTTPS=off.
+# Secure cookies and the redirect to https are for a shop behind TLS; a shop that only serves its own
+# bench over plain http sets HTTPS=off.
 HTTPS: bool = env.bool("HTTPS", default=not DEBUG)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS: int = env.int("HSTS_SECONDS", default=0)
@@ -98,8 +98,8 @@ CRISPY_FAIL_SILENTLY = False
 def database() -> dict[str, Any]:
     config: dict[str, Any] = env.db_url("DATABASE_URL", default=f"sqlite:///{DATA_DIR / 'workshop.sqlite3'}")
     if config["ENGINE"] == "django.db.backends.sqlite3":
-        # IMMEDIATE, since a transaction that reads and then writes is otherwise refused at once
-        # when another writes, whatever the waiting time.
+        # IMMEDIATE, since SQLite otherwise refuses a transaction that reads and then writes while
+        # another one writes, whatever the timeout.
         config["OPTIONS"] = {
             "transaction_mode": "IMMEDIATE",
             "timeout": 20,
@@ -148,16 +148,15 @@ SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
 SESSION_COOKIE_AGE = env.int("SESSION_HOURS", default=12) * 3600
 SESSION_COOKIE_SAMESITE = "Lax"
 
-# Ten wrong tries lock that name from that address for a quarter of an hour.
+# Ten wrong passwords lock the name for a quarter of an hour, from that address.
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_LOCKOUT_CALLABLE = "workshop.people.views.locked_out"
-# The page says when to try again, so trying in between must not move that.
+# The page says when to try again, so a try in between must not postpone that.
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
-SILENCED_SYSTEM_CHECKS = ["axes.W002"]  # a subclass of no backend is meant: the standalone one is in use
 
 LANGUAGE_CODE = "en"
 USE_I18N = False
@@ -167,7 +166,7 @@ USE_TZ = True
 STATIC_URL = "static/"
 STATIC_ROOT: Path | None = DATA_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
-# Uploads and issued sheets have no public address: they go through views that ask who is there.
+# Uploads and issued sheets have no public URL: views serve them after checking permissions.
 MEDIA_ROOT = DATA_DIR / "files"
 STORAGES = {
     "default": {
@@ -222,7 +221,7 @@ LOGGING = {
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
 }
 
-# Sizes at which an upload is refused, in bytes.
+# Maximum size of uploads, in bytes.
 RUN_FILE_LIMIT = 64 * 1024 * 1024
 PHOTO_LIMIT = 20 * 1024 * 1024
 CALIBRATION_LIMIT = 16 * 1024 * 1024

@@ -1,4 +1,4 @@
-"""All addresses of the site."""
+"""All URLs of the site."""
 
 from django.urls import include, path
 

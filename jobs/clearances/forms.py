@@ -21,7 +21,7 @@ from jobs.clearances.places import Key, Place, key_of, measured_at
 from jobs.clearances.recording import Entry, question_figure, record_clearances, typed_as_mm
 from jobs.clearances.shim_plan import available_sizes
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
-from workshop.models import EngineSpec, Gap, ShopProfile
+from workshop.models import ClearanceKind, EngineSpec, ShopProfile
 from workshop.records.conflict import ConflictingField
 from workshop.records.fields import NumberInput, QuantityField
 from workshop.records.form import RecordForm, mutable_copy
@@ -307,13 +307,15 @@ class ClearanceSetForm(RecordForm):
         return str(self.cleaned_data.get(f"{kind}-{place.slug}") or "").strip()
 
     def _reading_at(self, place: Place) -> Reading | None:
-        if place.gap == Gap.CLOSING and self.takes_loaded_gaps:
+        if place.gap == ClearanceKind.CLOSING and self.takes_loaded_gaps:
             return self._closing_from_gaps(place)
         return self._typed_reading(place, place)
 
     def _closing_from_gaps(self, place: Place) -> Reading | None:
         """Compute the closing clearance from the opener's two gaps."""
-        opening = next(each for each in self.places if each.key == (place.valve.key, Gap.OPENING.value))
+        opening = next(
+            each for each in self.places if each.key == (place.valve.key, ClearanceKind.OPENING.value)
+        )
         loaded = self._typed_reading(place, both_gaps(opening, place))
         if loaded is None:
             return None

@@ -7,7 +7,7 @@ from decimal import Decimal
 from jobs.calc.clearances.readings import ClearanceVerdict, Judgement, Reading, judge
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.models import ClearanceReading, ShimPlanRow
-from workshop.models import EngineSpec, Gap, Valve
+from workshop.models import ClearanceKind, EngineSpec, Valve
 
 Key = tuple[str, str]  # valve key, gap
 
@@ -17,7 +17,7 @@ class Place:
     """One gap of one valve, with its limits from the engine spec."""
 
     valve: Valve
-    gap: Gap
+    gap: ClearanceKind
     names_gap: bool  # whether the valve has two gaps, so that the label must say which
     low_mm: Decimal | None
     high_mm: Decimal | None

@@ -23,7 +23,7 @@ from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.places import Key, Measured, Place, key_of, measured_by_place, places
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.models.clearances import POLICY_LABELS
-from workshop.models import EngineSpec, Gap, ShimStock, StaffMember, StaleRecord
+from workshop.models import ClearanceKind, EngineSpec, ShimStock, StaffMember, StaleRecord
 from workshop.stock.add_shims import add_shims
 
 STOCK_CHANGED = (
@@ -42,12 +42,12 @@ def exact(thickness_mm: float) -> Decimal:
 
 
 def shim_diameter(spec: EngineSpec, gap: str) -> Decimal | None:
-    return spec.closing_shim_diameter_mm if gap == Gap.CLOSING else spec.shim_diameter_mm
+    return spec.closing_shim_diameter_mm if gap == ClearanceKind.CLOSING else spec.shim_diameter_mm
 
 
 def available_sizes(spec: EngineSpec, gap: str) -> AvailableSizes | None:
     """Return the sizes on sale, or None if the spec does not state them in full."""
-    prefix = "closing_shim" if gap == Gap.CLOSING else "shim"
+    prefix = "closing_shim" if gap == ClearanceKind.CLOSING else "shim"
     thin, thick, step = (getattr(spec, f"{prefix}_{end}_mm") for end in ("thinnest", "thickest", "step"))
     if not (thin and thick and step) or thin > thick:
         return None
@@ -145,7 +145,7 @@ class EnginePlan:
 
     policy: Policy
     lines: list[PlanLine]
-    kinds: dict[Gap, PlanCandidate]
+    kinds: dict[ClearanceKind, PlanCandidate]
 
     @property
     def label(self) -> str:
@@ -156,12 +156,12 @@ class EnginePlan:
         return [line for line in self.lines if line.row.origin is Origin.NONE]
 
     @property
-    def to_buy(self) -> list[tuple[Gap, float, int]]:
+    def to_buy(self) -> list[tuple[ClearanceKind, float, int]]:
         """List (opening or closing, thickness in mm, count)."""
         return self._sizes({gap: plan.to_buy_mm for gap, plan in self.kinds.items()})
 
     @property
-    def left_over(self) -> list[tuple[Gap, float, int]]:
+    def left_over(self) -> list[tuple[ClearanceKind, float, int]]:
         return self._sizes({gap: plan.removed_mm for gap, plan in self.kinds.items()})
 
     @property
@@ -186,7 +186,7 @@ class EnginePlan:
         return hashlib.sha256("\n".join(line.fingerprint for line in self.lines).encode()).hexdigest()[:16]
 
     @staticmethod
-    def _sizes(counters: dict[Gap, Counter[float]]) -> list[tuple[Gap, float, int]]:
+    def _sizes(counters: dict[ClearanceKind, Counter[float]]) -> list[tuple[ClearanceKind, float, int]]:
         return [(gap, size, sizes[size]) for gap, sizes in counters.items() for size in sorted(sizes)]
 
 
@@ -195,7 +195,7 @@ class PlanBasis:
     """What a plan is made from, and the gaps it has to skip."""
 
     spec: EngineSpec
-    valves: dict[Gap, list[ShimValve]]
+    valves: dict[ClearanceKind, list[ShimValve]]
     places: dict[str, Place]  # by slug
     not_measured: list[Place]
     shim_unknown: list[Place]
@@ -230,7 +230,7 @@ def plan_basis(
     return basis
 
 
-def plan_engine(basis: PlanBasis, policy: Policy, stock: dict[Gap, list[ShimStock]]) -> EnginePlan:
+def plan_engine(basis: PlanBasis, policy: Policy, stock: dict[ClearanceKind, list[ShimStock]]) -> EnginePlan:
     """Plan the shims of an engine by one policy, from readings and stock."""
     spec = basis.spec
     kinds = {
@@ -253,7 +253,7 @@ def plan_engine(basis: PlanBasis, policy: Policy, stock: dict[Gap, list[ShimStoc
     return EnginePlan(policy, lines, kinds)
 
 
-def stock_for(spec: EngineSpec, *, lock: bool = False) -> dict[Gap, list[ShimStock]]:
+def stock_for(spec: EngineSpec, *, lock: bool = False) -> dict[ClearanceKind, list[ShimStock]]:
     return {gap: drawer(shim_diameter(spec, gap), lock=lock) for gap in spec.gaps}
 
 
@@ -305,7 +305,7 @@ def accept_plan(
     return accepted
 
 
-def book_out(plan: EnginePlan, stock: dict[Gap, list[ShimStock]]) -> None:
+def book_out(plan: EnginePlan, stock: dict[ClearanceKind, list[ShimStock]]) -> None:
     """Take the plan's shims from stock."""
     for gap, kind in plan.kinds.items():
         taken = {exact(size): count for size, count in kind.from_stock_mm.items()}

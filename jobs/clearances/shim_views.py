@@ -24,7 +24,7 @@ from jobs.clearances.views import find_set, plan_of, render_without_engine, spec
 from jobs.models import ClearanceSet, ShimPlan
 from jobs.models.clearances import POLICY_LABELS
 from workshop.access.roles import StaffRequest, roles, staff
-from workshop.models import EngineSpec, Gap, Role
+from workshop.models import ClearanceKind, EngineSpec, Role
 from workshop.records.submit_once import submit_once
 from workshop.units.display import length_formatter
 
@@ -60,7 +60,7 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
         "from_stock": sizes_of(lines, Origin.STOCK),
         "to_buy": sizes_of(lines, Origin.BUY),
         "left_over": left_over_of(lines),
-        "two_kinds": any(line.row.gap == Gap.CLOSING for line in lines),
+        "two_kinds": any(line.row.gap == ClearanceKind.CLOSING for line in lines),
     }
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from jobs.calc.clearances.trend import adjust_to_current_setting
 from jobs.clearances.places import Place
 from jobs.clearances.trend import ClearanceHistory, FollowedReading, PlaceCourse, PlaceHistory
-from workshop.models import Gap, ShopProfile, Side
+from workshop.models import ClearanceKind, ShopProfile, Side
 from workshop.units.display import convert, label
 
 LINE_POINTS = 25
@@ -165,7 +165,7 @@ def _groups(followed: Iterable[_Follows]) -> list[list[_Follows]]:
     for each in followed:
         side, gap = _side(each)
         groups.setdefault((each.place.valve.cylinder, gap, side), []).append(each)
-    order = {side: at for at, side in enumerate((*Gap.values, *Side.values))}
+    order = {side: at for at, side in enumerate((*ClearanceKind.values, *Side.values))}
     keys = sorted(groups, key=lambda key: (key[0], order[key[1]], order[key[2]]))
     return [groups[key] for key in keys]
 

@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from jobs.calc.clearances.shim_plan import Origin, Policy
 from jobs.models.job import Job
-from workshop.models import Gap, PersonalData, Record, Side
-from workshop.models.engines import millimetres
+from workshop.models import ClearanceKind, PersonalData, Record, Side
+from workshop.models.engines import mm_field
 
 
 class ClearanceSet(Record):
@@ -55,12 +55,12 @@ class ClearanceReading(Record):
     cylinder = models.PositiveSmallIntegerField()
     side = models.CharField(max_length=10, choices=Side)
     position = models.PositiveSmallIntegerField()
-    gap = models.CharField(max_length=10, choices=Gap, default=Gap.OPENING)
-    clearance_mm = millimetres("clearance (mm)")
-    goes_mm = millimetres("largest blade that goes (mm)")
-    not_goes_mm = millimetres("smallest blade that does not go (mm)")
-    shim_marked_mm = millimetres("shim fitted, as marked (mm)")
-    shim_measured_mm = millimetres("shim fitted, measured (mm)")
+    gap = models.CharField(max_length=10, choices=ClearanceKind, default=ClearanceKind.OPENING)
+    clearance_mm = mm_field("clearance (mm)")
+    goes_mm = mm_field("largest blade that goes (mm)")
+    not_goes_mm = mm_field("smallest blade that does not go (mm)")
+    shim_marked_mm = mm_field("shim fitted, as marked (mm)")
+    shim_measured_mm = mm_field("shim fitted, measured (mm)")
 
     personal_data = PersonalData(customer="clearance_set__job__customer")
 
@@ -125,13 +125,13 @@ class ShimPlanRow(Record):
     cylinder = models.PositiveSmallIntegerField()
     side = models.CharField(max_length=10, choices=Side)
     position = models.PositiveSmallIntegerField()
-    gap = models.CharField(max_length=10, choices=Gap, default=Gap.OPENING)
-    out_mm = millimetres("shim out (mm)", null=False)
-    in_mm = millimetres("shim in (mm)", null=False)
+    gap = models.CharField(max_length=10, choices=ClearanceKind, default=ClearanceKind.OPENING)
+    out_mm = mm_field("shim out (mm)", null=False)
+    in_mm = mm_field("shim in (mm)", null=False)
     origin = models.CharField(max_length=10, choices=ORIGIN_LABELS)
     origin_detail = models.CharField(max_length=80, blank=True)
-    predicted_mm = millimetres("predicted clearance (mm)", null=False)
-    shim_diameter_mm = millimetres("shim diameter (mm)")  # as when the plan was accepted
+    predicted_mm = mm_field("predicted clearance (mm)", null=False)
+    shim_diameter_mm = mm_field("shim diameter (mm)")  # as when the plan was accepted
     why = models.CharField(max_length=300, blank=True)
 
     personal_data = PersonalData(customer="plan__clearance_set__job__customer")

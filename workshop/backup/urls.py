@@ -1,4 +1,4 @@
-"""Addresses of the backup."""
+"""URLs of the backup."""
 
 from django.urls import path
 

@@ -35,6 +35,6 @@ def backup_take(request: StaffRequest) -> HttpResponseBase:
             path, manifest = create_backup(Path(folder))
         except (ValueError, OSError) as problem:
             return show(request, problem)
-        BackupTaken.note(manifest, size=path.stat().st_size, by=request.user)
+        BackupTaken.record_backup(manifest, size=path.stat().st_size, by=request.user)
         # The open file outlives its folder until it is sent.
         return FileResponse(path.open("rb"), as_attachment=True, filename=path.name)

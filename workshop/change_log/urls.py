@@ -1,4 +1,4 @@
-"""Addresses of the change log."""
+"""URLs of the change log."""
 
 from django.urls import path
 

@@ -1,4 +1,4 @@
-"""Addresses of customers and their bikes."""
+"""URLs of customers and their bikes."""
 
 from django.urls import path
 

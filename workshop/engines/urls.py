@@ -1,6 +1,6 @@
 from django.urls import path
 
-from workshop.engines import views as views
+from workshop.engines import views
 
 urlpatterns = [
     path("engines/", views.engine_list, name="engine-list"),

@@ -1,5 +1,5 @@
 from django.urls import path
 
-from workshop.health import views as views
+from workshop.health import views
 
 urlpatterns = [path("health/", views.health, name="health")]

@@ -1,9 +1,9 @@
-"""What the whole shop shares."""
+"""Models of the shop itself, which know nothing of jobs."""
 
 from workshop.models.backups import BackupTaken
 from workshop.models.base import Record, StaleRecord
 from workshop.models.customers import Bike, Customer, FoundWord
-from workshop.models.engines import EngineSpec, Gap, Side, Valve
+from workshop.models.engines import ClearanceKind, EngineSpec, Side, Valve
 from workshop.models.people import Role, StaffMember
 from workshop.models.personal_data import PersonalData
 from workshop.models.shop import ShopProfile
@@ -13,10 +13,10 @@ from workshop.models.submissions import Submission
 __all__ = [
     "BackupTaken",
     "Bike",
+    "ClearanceKind",
     "Customer",
     "EngineSpec",
     "FoundWord",
-    "Gap",
     "PersonalData",
     "Record",
     "Role",

@@ -1,4 +1,4 @@
-"""When the shop was last backed up, and how much that was."""
+"""Log of the backups."""
 
 from typing import Any
 
@@ -7,7 +7,7 @@ from django.db import models
 
 
 class BackupTaken(models.Model):
-    """A backup that was read back and found whole."""
+    """A backup that was made and verified."""
 
     at = models.DateTimeField(auto_now_add=True)
     by = models.ForeignKey(
@@ -24,5 +24,5 @@ class BackupTaken(models.Model):
         return f"backup of {self.at:%Y-%m-%d %H:%M}"
 
     @classmethod
-    def note(cls, manifest: Any, *, size: int, by: Any) -> "BackupTaken":
+    def record_backup(cls, manifest: Any, *, size: int, by: Any) -> "BackupTaken":
         return cls.objects.create(rows=manifest.row_count, files=len(manifest.files), size_bytes=size, by=by)

@@ -1,4 +1,4 @@
-"""What every record has: a version that guards against overwriting, dates, and a history."""
+"""The base of every record: a version against overwriting, dates, and a history."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -10,14 +10,14 @@ from simple_history.models import HistoricalRecords
 
 
 class StaleRecord(Exception):
-    """Somebody saved this record after it was read here; nothing was written."""
+    """Someone else saved the record after it was read; nothing was written."""
 
 
 class Record(models.Model):
-    """A row that can't be overwritten unseen and whose changes are all kept.
+    """A row that cannot be overwritten unnoticed and whose changes are all stored.
 
-    ``save`` raises StaleRecord where the stored version is no longer the one that was read.
-    Forms turn that into a sentence that says who changed what (see workshop.forms.versioned).
+    ``save`` raises StaleRecord if the stored version is no longer the one that was read.
+    Forms turn that into a message that says who changed what (see workshop.records.form).
     """
 
     version = models.PositiveIntegerField(default=1, editable=False)
@@ -47,7 +47,7 @@ class Record(models.Model):
     def unique_error_message(
         self, model_class: type[models.Model], unique_check: Sequence[str]
     ) -> ValidationError:
-        """Which record there is already, in the words of the page."""
+        """Say which fields are the same in another record."""
         fields = (model_class._meta.get_field(name) for name in unique_check)
         names = " and ".join(str(field.verbose_name) for field in fields)  # type: ignore[union-attr]  # no reverse relation is unique
         code = "unique" if len(unique_check) == 1 else "unique_together"

@@ -129,4 +129,4 @@ class FoundWord(Word):
 
     customer = models.ForeignKey(Customer, on_delete=models.CASCADE, null=True, related_name="words")
     bike = models.ForeignKey(Bike, on_delete=models.CASCADE, null=True, related_name="words")
-    is_number = models.BooleanField(default=False)  # of a plate or VIN, by which an owner is found too
+    is_number = models.BooleanField(default=False)  # of a plate or VIN, which finds the owner too

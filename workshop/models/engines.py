@@ -1,4 +1,4 @@
-"""The spec library: engines, their clearances, shims and ratios, and where the figures come from."""
+"""The engine library: clearances, shims and ratios, and the source of the values."""
 
 import re
 from dataclasses import dataclass
@@ -19,8 +19,8 @@ class Side(models.TextChoices):
     EXHAUST = "exhaust", "exhaust"
 
 
-class Gap(models.TextChoices):
-    """Which gap of a valve is meant; only a desmodromic valve has a closing one."""
+class ClearanceKind(models.TextChoices):
+    """The gaps of a valve; only a desmodromic valve has a closing one."""
 
     OPENING = "opening", "opening clearance"
     CLOSING = "closing", "closing clearance"
@@ -48,8 +48,8 @@ class Valve:
 
 
 @dataclass(frozen=True)
-class Range:
-    """Limits of one kind of gap, in mm; an end that nobody entered is None."""
+class ClearanceRange:
+    """Limits of one kind of clearance [mm]; None if not entered."""
 
     label: str
     low_mm: Decimal | None
@@ -58,8 +58,8 @@ class Range:
 
 
 @dataclass(frozen=True)
-class ShimKit:
-    """The shims that can be had, in mm; what nobody entered is None."""
+class ShimSeries:
+    """The available shims [mm]; None if not entered."""
 
     label: str
     diameter_mm: Decimal | None
@@ -68,8 +68,8 @@ class ShimKit:
     thickest_mm: Decimal | None
 
 
-def millimetres(name: str, **kwargs: Any) -> models.DecimalField:
-    """A length in millimetres, exact to 0.00001 mm so that inch entries lose nothing."""
+def mm_field(name: str, **kwargs: Any) -> models.DecimalField:
+    """Return a model field for a length [mm], exact to 0.00001 mm so that inch entries lose nothing."""
     return models.DecimalField(
         name,
         max_digits=9,
@@ -115,31 +115,29 @@ class EngineSpec(Record):
     firing_order = models.CharField(max_length=30, blank=True)
     adjuster = models.CharField(max_length=20, choices=Adjuster)
 
-    intake_low_mm = millimetres("intake, lower limit (mm)", null=False, blank=False)
-    intake_high_mm = millimetres("intake, upper limit (mm)", null=False, blank=False)
-    intake_target_mm = millimetres("intake, blueprint target (mm)")
-    exhaust_low_mm = millimetres("exhaust, lower limit (mm)", null=False, blank=False)
-    exhaust_high_mm = millimetres("exhaust, upper limit (mm)", null=False, blank=False)
-    exhaust_target_mm = millimetres("exhaust, blueprint target (mm)")
-    intake_closing_low_mm = millimetres("intake closing, lower limit (mm)")
-    intake_closing_high_mm = millimetres("intake closing, upper limit (mm)")
-    intake_closing_target_mm = millimetres("intake closing, blueprint target (mm)")
-    exhaust_closing_low_mm = millimetres("exhaust closing, lower limit (mm)")
-    exhaust_closing_high_mm = millimetres("exhaust closing, upper limit (mm)")
-    exhaust_closing_target_mm = millimetres("exhaust closing, blueprint target (mm)")
-    target_tolerance_mm = millimetres(
-        "counts as on target within (mm)", null=False, blank=False, default="0.01"
-    )
+    intake_low_mm = mm_field("intake, lower limit (mm)", null=False, blank=False)
+    intake_high_mm = mm_field("intake, upper limit (mm)", null=False, blank=False)
+    intake_target_mm = mm_field("intake, blueprint target (mm)")
+    exhaust_low_mm = mm_field("exhaust, lower limit (mm)", null=False, blank=False)
+    exhaust_high_mm = mm_field("exhaust, upper limit (mm)", null=False, blank=False)
+    exhaust_target_mm = mm_field("exhaust, blueprint target (mm)")
+    intake_closing_low_mm = mm_field("intake closing, lower limit (mm)")
+    intake_closing_high_mm = mm_field("intake closing, upper limit (mm)")
+    intake_closing_target_mm = mm_field("intake closing, blueprint target (mm)")
+    exhaust_closing_low_mm = mm_field("exhaust closing, lower limit (mm)")
+    exhaust_closing_high_mm = mm_field("exhaust closing, upper limit (mm)")
+    exhaust_closing_target_mm = mm_field("exhaust closing, blueprint target (mm)")
+    target_tolerance_mm = mm_field("counts as on target within (mm)", null=False, blank=False, default="0.01")
 
-    shim_diameter_mm = millimetres("shim diameter (mm)")
-    shim_step_mm = millimetres("shim step (mm)")
-    shim_thinnest_mm = millimetres("thinnest shim (mm)")
-    shim_thickest_mm = millimetres("thickest shim (mm)")
-    closing_shim_diameter_mm = millimetres("closing shim diameter (mm)")
-    closing_shim_step_mm = millimetres("closing shim step (mm)")
-    closing_shim_thinnest_mm = millimetres("thinnest closing shim (mm)")
-    closing_shim_thickest_mm = millimetres("thickest closing shim (mm)")
-    screw_pitch_mm = millimetres("adjuster screw pitch (mm)")
+    shim_diameter_mm = mm_field("shim diameter (mm)")
+    shim_step_mm = mm_field("shim step (mm)")
+    shim_thinnest_mm = mm_field("thinnest shim (mm)")
+    shim_thickest_mm = mm_field("thickest shim (mm)")
+    closing_shim_diameter_mm = mm_field("closing shim diameter (mm)")
+    closing_shim_step_mm = mm_field("closing shim step (mm)")
+    closing_shim_thinnest_mm = mm_field("thinnest closing shim (mm)")
+    closing_shim_thickest_mm = mm_field("thickest closing shim (mm)")
+    screw_pitch_mm = mm_field("adjuster screw pitch (mm)")
 
     check_interval_km = models.PositiveIntegerField("check every (km)", null=True, blank=True)
     check_interval_hours = models.PositiveIntegerField("check every (engine hours)", null=True, blank=True)
@@ -214,19 +212,19 @@ class EngineSpec(Record):
 
     @property
     def source(self) -> str:
-        """Where the figures come from, or '' where nobody has said."""
+        """Source of the values, or '' if not entered."""
         page = f"p. {self.source_page}" if self.source_page else ""
         return ", ".join(part for part in (self.source_manual, self.source_edition, page) if part)
 
     @property
     def firing_cylinders(self) -> list[int]:
-        """The cylinders as they fire, or none where nobody has said, or not every cylinder once."""
-        said = [int(number) for number in re.findall(r"\d+", self.firing_order, re.ASCII)]
-        return said if sorted(said) == list(range(1, self.cylinders + 1)) else []
+        """Cylinders in firing order, or empty if the entry does not name each cylinder once."""
+        order = [int(number) for number in re.findall(r"\d+", self.firing_order, re.ASCII)]
+        return order if sorted(order) == list(range(1, self.cylinders + 1)) else []
 
     @property
-    def gaps(self) -> list[Gap]:
-        return [Gap.OPENING, Gap.CLOSING] if self.has_closing else [Gap.OPENING]
+    def gaps(self) -> list[ClearanceKind]:
+        return [ClearanceKind.OPENING, ClearanceKind.CLOSING] if self.has_closing else [ClearanceKind.OPENING]
 
     @property
     def valves(self) -> list[Valve]:
@@ -239,27 +237,29 @@ class EngineSpec(Record):
             for position in range(1, of + 1)
         ]
 
-    def limits(self, side: str, gap: str = Gap.OPENING) -> tuple[Any, Any, Any]:
-        """(low, high, target) in mm as Decimals; an end that nobody entered is None."""
-        prefix = side if gap == Gap.OPENING else f"{side}_closing"
+    def limits(self, side: str, gap: str = ClearanceKind.OPENING) -> tuple[Any, Any, Any]:
+        """Return (low, high, target) [mm] as Decimals, each None if not entered."""
+        prefix = side if gap == ClearanceKind.OPENING else f"{side}_closing"
         low, high, target = (getattr(self, f"{prefix}_{end}_mm") for end in ("low", "high", "target"))
         return low, high, target
 
     @property
-    def ranges(self) -> list[Range]:
-        """The limits as they are read in a table."""
+    def ranges(self) -> list[ClearanceRange]:
+        """Limits as the rows of a table."""
         return [
-            Range(f"{side.label}, {gap.label}" if self.has_closing else side.label, *self.limits(side, gap))
+            ClearanceRange(
+                f"{side.label}, {gap.label}" if self.has_closing else side.label, *self.limits(side, gap)
+            )
             for gap in self.gaps
             for side in Side
         ]
 
     @property
-    def shim_kits(self) -> list[ShimKit]:
-        """One kit of shims, two with desmodromic valves, none with screws."""
+    def shim_series(self) -> list[ShimSeries]:
+        """One series of shims, two for desmodromic valves, none for screws."""
         prefixes = {"": "opening" if self.has_closing else "all valves", "closing_": "closing"}
         return [
-            ShimKit(
+            ShimSeries(
                 label,
                 *(
                     getattr(self, f"{prefix}shim_{name}_mm")
@@ -274,13 +274,13 @@ class EngineSpec(Record):
         return " ".join(f"{ratio:g}" for ratio in self.gear_ratios)
 
     def bank(self, cylinder: int) -> int:
-        """Bank of a cylinder: 0 is the front (V) or left (boxer) one; an in-line engine has only 0."""
+        """Return the bank of a cylinder: 0 for the front (V), left (boxer) or only one, otherwise 1."""
         if self.arrangement not in (self.Arrangement.V, self.Arrangement.BOXER):
             return 0
         return 0 if cylinder <= (self.front_bank_cylinders or (self.cylinders + 1) // 2) else 1
 
     def camshaft(self, valve: Valve) -> str:
-        """Name of the camshaft that works a valve."""
+        """Return the name of the camshaft that opens a valve."""
         bank = ""
         if self.arrangement == self.Arrangement.V:
             bank = ("front ", "rear ")[self.bank(valve.cylinder)]

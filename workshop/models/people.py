@@ -1,4 +1,4 @@
-"""The people who work in the shop and what each may do."""
+"""Staff members and their roles."""
 
 from typing import Any, ClassVar
 
@@ -18,7 +18,7 @@ class StaffManager(UserManager["StaffMember"]):
     use_in_migrations = False  # a migration must not depend on code that changes
 
     def create_superuser(self, *args: Any, **fields: Any) -> "StaffMember":
-        """The first person of a shop, made at the command line, owns it."""
+        """Create the first staff member at the command line, as an owner."""
         return super().create_superuser(*args, **{"is_owner": True, **fields})
 
     def active_owners(self) -> models.QuerySet["StaffMember"]:
@@ -26,14 +26,14 @@ class StaffManager(UserManager["StaffMember"]):
 
 
 class StaffMember(AbstractUser):
-    """A person with a log-in. In a small shop one person may hold several roles."""
+    """A person with a login, who may have several roles."""
 
     is_desk = models.BooleanField("service desk", default=False)
     is_mechanic = models.BooleanField("mechanic", default=False)
     is_tuner = models.BooleanField("tuner", default=False)
     is_owner = models.BooleanField("owner", default=False)
     objects: ClassVar[StaffManager] = StaffManager()
-    _change_reason: str  # kept in the history beside the change that it goes with
+    _change_reason: str  # stored in the history of the next change
     history = HistoricalRecords(excluded_fields=["password", "last_login"])
 
     class Meta:
@@ -43,12 +43,12 @@ class StaffMember(AbstractUser):
         return self.get_full_name() or self.username
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        """A log-in notes only when it was, which is no change of the person."""
-        only_logged_in = set(kwargs.get("update_fields") or ()) == {"last_login"}
-        if only_logged_in:
-            self.skip_history_when_saving = True  # its being there is what counts
+        """Save without a history row if only the time of the last login changed."""
+        is_login = set(kwargs.get("update_fields") or ()) == {"last_login"}
+        if is_login:
+            self.skip_history_when_saving = True  # simple_history only checks that the attribute exists
         super().save(*args, **kwargs)
-        if only_logged_in:
+        if is_login:
             del self.skip_history_when_saving
 
     @property
@@ -60,5 +60,5 @@ class StaffMember(AbstractUser):
         return ", ".join(role.label for role in Role if role in self.roles) or "no role yet"
 
     def holds(self, *roles: Role) -> bool:
-        """Whether this person holds one of the roles; the owner may do everything."""
+        """Tell whether this person has one of the roles; the owner may do everything."""
         return self.is_active and (self.is_owner or not self.roles.isdisjoint(roles))

@@ -1,4 +1,4 @@
-"""The one shop that this installation belongs to."""
+"""The profile of the shop, one for each installation."""
 
 from typing import Any
 
@@ -11,7 +11,7 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 
 
 def default_bands() -> list[dict[str, Any]]:
-    """Bands over which runs are compared; an end left out is the end of what was measured."""
+    """Return the rpm bands over which runs are compared; None is the end of the measured range."""
     return [
         {"name": "whole range", "low_rpm": None, "high_rpm": None},
         {"name": "drive band", "low_rpm": 4000, "high_rpm": 8000},
@@ -19,12 +19,12 @@ def default_bands() -> list[dict[str, Any]]:
 
 
 def default_working_hours() -> list[list[str] | None]:
-    """When the shop opens and shuts, Monday first; None for a day on which it does not work."""
+    """Return opening and closing times from Monday on; None for a closed day."""
     return [["08:00", "18:00"]] * 5 + [None] * 2
 
 
 class ShopProfile(Record):
-    """Name, units and standards of the shop: one row, made when first asked for."""
+    """Name, units and standards of the shop: one row, created on first use."""
 
     class Paper(models.TextChoices):
         A4 = "A4", "A4"

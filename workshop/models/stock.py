@@ -1,15 +1,15 @@
-"""Shims in the drawer."""
+"""Stock of shims."""
 
 from django.db import models
 from django.db.models import Q
 
 from workshop.models.base import Record
-from workshop.models.engines import millimetres
+from workshop.models.engines import mm_field
 
 
 class ShimStock(Record):
-    diameter_mm = millimetres("diameter (mm)", null=False, blank=False)
-    thickness_mm = millimetres("thickness (mm)", null=False, blank=False)
+    diameter_mm = mm_field("diameter (mm)", null=False, blank=False)
+    thickness_mm = mm_field("thickness (mm)", null=False, blank=False)
     count = models.PositiveIntegerField(default=0)
 
     class Meta:

@@ -1,11 +1,11 @@
-"""Forms that were sent once already: a double click makes one record."""
+"""Submitted forms: a double click makes one record."""
 
 from django.conf import settings
 from django.db import models
 
 
 class Submission(models.Model):
-    """The key that a form carried when it was shown, and where its first sending led."""
+    """The key of a form, and the redirect of its first submission."""
 
     key = models.UUIDField(unique=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE)

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from workshop.people import views as views
+from workshop.people import views
 
 urlpatterns = [
     path("log-in/", views.log_in, name="login"),

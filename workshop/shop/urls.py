@@ -1,4 +1,4 @@
-"""Addresses of the shop's profile."""
+"""URLs of the shop's profile."""
 
 from django.urls import path
 

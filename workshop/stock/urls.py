@@ -1,6 +1,6 @@
 from django.urls import path
 
-from workshop.stock import views as views
+from workshop.stock import views
 
 urlpatterns = [
     path("stock/", views.shim_stock, name="shim-stock"),

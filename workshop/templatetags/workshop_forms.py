@@ -12,5 +12,5 @@ register = template.Library()
 
 @register.simple_tag
 def form_key() -> str:
-    """A hidden key that makes a form act once, however often it is sent."""
+    """Render a hidden key that makes a form act once, however often it is submitted."""
     return format_html('<input type="hidden" name="{}" value="{}">', FIELD, uuid.uuid4())

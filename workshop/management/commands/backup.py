@@ -22,7 +22,7 @@ class Command(BaseCommand):
                 path, manifest = options["target"], verify_backup(options["target"])
             else:
                 path, manifest = create_backup(options["target"])
-                BackupTaken.note(manifest, size=path.stat().st_size, by=None)
+                BackupTaken.record_backup(manifest, size=path.stat().st_size, by=None)
         except (ValueError, OSError) as problem:
             raise CommandError(f"No backup: {problem}") from problem
         self.stdout.write(f"{path}: {manifest.summary}.")
