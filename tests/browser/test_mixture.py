@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
+from jobs.calc.units.numbers import format_number
 from jobs.models import Job, MixtureStudy
 from tests import factories
 from tests.browser.steps import assert_accessible, assert_fits, follow, region, tab_to
@@ -61,8 +62,9 @@ def test_the_cells_are_walked_by_keyboard_and_each_tells_what_stands_behind_it(
     behind = study.result["behind"]["4,3"]
     assert len(behind) > 1
     for dwell in behind:
-        expect(told).to_contain_text(f"tern_before_held_060.csv, {dwell['from_s']:.1f} to")
-        expect(told).to_contain_text(f"{dwell['samples']} samples, lambda {dwell['lambda']:.3f}")
+        expect(told).to_contain_text(f"tern_before_held_060.csv, {format_number(dwell['from_s'], 1)} to")
+        found = format_number(dwell["lambda"], 3)
+        expect(told).to_contain_text(f"{dwell['samples']} samples, lambda {found}")
     page.keyboard.press("Home")
     expect(told).to_contain_text("3000 1/min, 60 % grip")
     page.keyboard.press("Control+End")
