@@ -7,7 +7,7 @@ from jobs.models import Check, CheckItem, ClearanceReading, Run
 
 RECORD = JobRecord(
     "checks",
-    rows=(Rows(CheckItem, ""), Rows(Check, join=("by",))),
+    rows=(Rows(CheckItem, ""), Rows(Check, people=("by",))),
     reads=(CheckItem, Check, ClearanceReading, Run),
     section=section,
 )

@@ -50,7 +50,7 @@ def applied(plan: ShimPlan | None, measured_at: datetime | None) -> list[Event]:
 RECORD = JobRecord(
     "clearances",
     rows=(
-        Rows(ClearanceSet, join=("measured_by", "shim_plan__accepted_by")),
+        Rows(ClearanceSet, join=("shim_plan",), people=("measured_by",)),
         Rows(ClearanceReading, "clearance_set__job", link=link_sets),
         Rows(ShimPlan, "clearance_set__job", link=link_sets),
         Rows(ShimPlanRow, "plan__clearance_set__job", link=link_plans),

@@ -29,6 +29,8 @@ class Rows:
         Lookup from the model to its job; empty for a list of the shop that every job shares.
     join : tuple of str
         Relations that are read with the rows.
+    people : tuple of str
+        Foreign keys to people, who are read once for all rows.
     defer : tuple of str
         Columns that are not read.
     link : callable, optional
@@ -40,6 +42,7 @@ class Rows:
     model: type[models.Model]
     to_job: str = "job"
     join: tuple[str, ...] = ()
+    people: tuple[str, ...] = ()
     defer: tuple[str, ...] = ()
     link: "Callable[[JobPage, list[Any]], None] | None" = None
     changes: models.Aggregate = field(default_factory=lambda: Sum("version"))
@@ -81,6 +84,8 @@ class JobPage:
         for row in rows:
             if kind.to_job == "job":
                 row.job = self.job
+        for name in kind.people:
+            link_to(rows, name, self.rows(StaffMember))
         if kind.link is not None:
             kind.link(self, rows)
         return rows
@@ -93,12 +98,8 @@ class JobPage:
 
     def stamps_of(self, record: registry.JobRecord) -> list[tuple[Any, ...] | None]:
         """Return what tells the present rows of a record's section from any other."""
-        labels = (
-            [model._meta.label_lower for model in record.reads]
-            if record.reads is not None
-            else sorted(self._stamps or ())
-        )
-        return [(self._stamps or {}).get(label) for label in (*labels, STAFF)]
+        stamps = self._stamps or {}
+        return [stamps.get(label) for label in (*(m._meta.label_lower for m in record.reads), STAFF)]
 
     @property
     def models_read(self) -> set[type[models.Model]]:
@@ -106,8 +107,8 @@ class JobPage:
 
 
 def get_job(number: str) -> Job:
-    """Return the job with its people, bike and engine; raises Job.DoesNotExist."""
-    return Job.objects.select_related("customer", "bike__engine_spec", "mechanic", "tuner").get(number=number)
+    """Return the job with its customer, bike and engine; raises Job.DoesNotExist."""
+    return Job.objects.select_related("customer", "bike__engine_spec").get(number=number)
 
 
 def load_page(job: Job) -> JobPage:

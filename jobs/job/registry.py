@@ -29,8 +29,8 @@ class JobRecord:
         The rows that belong to a job.
     shared : tuple of Rows
         Lists of the shop that the rows name, such as the tune change types.
-    reads : tuple of model, optional
-        Every model whose rows the section is made from; None stands for all.
+    reads : tuple of model
+        Every model whose rows the section is made from.
     section : callable, optional
         Build the section of the job page.
     events : callable, optional
@@ -42,7 +42,7 @@ class JobRecord:
     key: str
     rows: "tuple[Rows, ...]" = ()
     shared: "tuple[Rows, ...]" = ()
-    reads: tuple[type[models.Model], ...] | None = ()
+    reads: tuple[type[models.Model], ...] = ()
     section: "Callable[[JobResults], Section] | None" = None
     events: "Callable[[JobResults], Iterable[Event]] | None" = None
     road_causes: "Callable[[JobResults], Iterable[str]] | None" = None

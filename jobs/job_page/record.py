@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from django.db.models import Max
+from django.db.models import Count, Max
 
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
@@ -23,7 +23,7 @@ def events(results: JobResults) -> Iterator[Event]:
 
 RECORD = JobRecord(
     "brief",
-    rows=(Rows(StageEntry, join=("by",)),),
+    rows=(Rows(StaffMember, "", changes=Count("pk")), Rows(StageEntry, people=("by",))),
     shared=(Rows(StaffMember.history.model, "", changes=Max("pk")),),
     reads=(Photo, WorkItem),
     section=section,

@@ -11,7 +11,10 @@ from django.template.loader import render_to_string
 from jobs.job.registry import JobRecord, records
 from jobs.job.results import JobResults
 from jobs.job.section import State
+from jobs.models import Slot, StageEntry, WorkPlace
 from workshop.models import Role, StaffMember
+
+HEAD = JobRecord("head", reads=(StageEntry, Slot, WorkPlace))
 
 
 @dataclass(frozen=True)
@@ -52,15 +55,46 @@ def with_section() -> Iterator[JobRecord]:
 def render(record: JobRecord, results: JobResults, roles: frozenset[Role]) -> RenderedSection:
     assert record.section is not None
     section = record.section(results)
-    reader = StaffMember(**{f"is_{role}": True for role in roles})
-    context = {"job": results.job, "user": reader, "shop": results.shop, "section": section}
+    context = {"job": results.job, "user": reader(roles), "shop": results.shop, "section": section}
     html = render_to_string("jobs/job_page/_section.html", context | section.context)
     return RenderedSection(section.key, section.title, section.state, section.why, html)
 
 
-def cache_key(record: JobRecord, results: JobResults, roles: frozenset[Role]) -> str:
+def head_facts(results: JobResults, roles: frozenset[Role]) -> str:
+    """Return the facts in the head of the page as HTML; a job that became late is another head."""
+    if connection.in_atomic_block:
+        return render_head(results, roles)
+    key = cache_key(HEAD, results, roles, results.job.is_late)
+    html: str | None = caches["sections"].get(key)
+    if html is None:
+        html = render_head(results, roles)
+        caches["sections"].set(key, html)
+    return html
+
+
+def render_head(results: JobResults, roles: frozenset[Role]) -> str:
+    entries, job = results.rows(StageEntry), results.job
+    job.mechanic, job.tuner = (results.get(people).get(pk or 0) for pk in (job.mechanic_id, job.tuner_id))
+    context = {
+        "job": job,
+        "user": reader(roles),
+        "stage_why": entries[-1].why if entries else "",
+        "slots": sorted(results.rows(Slot), key=lambda slot: (slot.starts_at, slot.pk)),
+    }
+    return render_to_string("jobs/job_page/_head_facts.html", context)
+
+
+def people(results: JobResults) -> dict[int, StaffMember]:
+    return {person.pk: person for person in results.rows(StaffMember)}
+
+
+def reader(roles: frozenset[Role]) -> StaffMember:
+    return StaffMember(**{f"is_{role}": True for role in roles})
+
+
+def cache_key(record: JobRecord, results: JobResults, roles: frozenset[Role], *more: object) -> str:
     job = results.job
     owners = (job, job.customer, job.bike, job.bike.engine_spec, results.shop)
     versions = [(row.pk, row.version) for row in owners if row is not None]
-    made_from = (record.key, sorted(roles), versions, results.page.stamps_of(record))
+    made_from = (record.key, sorted(roles), versions, results.page.stamps_of(record), more)
     return blake2b(repr(made_from).encode(), digest_size=20).hexdigest()

@@ -10,8 +10,8 @@ from jobs.job.forms import JobForm, RemarksForm, StageForm
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults
 from jobs.job.stages import move_to_stage
-from jobs.job_page.sections import rendered_sections
-from jobs.models import Job, Slot, StageEntry
+from jobs.job_page.sections import head_facts, rendered_sections
+from jobs.models import Job
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role, StaleRecord
 from workshop.records.responses import flash_saved, post_data
@@ -21,12 +21,11 @@ from workshop.records.submit_once import submit_once
 def render_job(
     request: StaffRequest, results: JobResults, stage_form: StageForm | None = None, status: int = 200
 ) -> HttpResponse:
-    entries = results.rows(StageEntry)
+    held = frozenset(request.user.roles)
     context = {
         "job": results.job,
-        "stage_why": entries[-1].why if entries else "",
-        "slots": sorted(results.rows(Slot), key=lambda slot: (slot.starts_at, slot.pk)),
-        "sections": rendered_sections(results, frozenset(request.user.roles)),
+        "head_facts": head_facts(results, held),
+        "sections": rendered_sections(results, held),
         "stage_form": stage_form,
     }
     return render(request, "jobs/job_page/detail.html", context, status=status)

@@ -2,6 +2,6 @@
 
 from jobs.job.page import Rows
 from jobs.job.registry import JobRecord
-from jobs.models import Slot
+from jobs.models import Slot, WorkPlace
 
-RECORD = JobRecord("slots", rows=(Rows(Slot, join=("place",)),))
+RECORD = JobRecord("slots", rows=(Rows(Slot, join=("place",)),), shared=(Rows(WorkPlace, ""),))

@@ -26,7 +26,7 @@ def events(results: JobResults) -> Iterator[Event]:
 
 RECORD = JobRecord(
     "runs",
-    rows=(Rows(Run, join=("made_by",), link=link_tunes),),
+    rows=(Rows(Run, people=("made_by",), link=link_tunes),),
     reads=(Run, TuneRevision),
     section=section,
     events=events,

@@ -26,7 +26,7 @@ def events(results: JobResults) -> Iterator[Event]:
 
 RECORD = JobRecord(
     "suspension",
-    rows=(Rows(SuspensionSetting, join=("by",)),),
+    rows=(Rows(SuspensionSetting, people=("by",)),),
     reads=(SuspensionSetting,),
     section=section,
     events=events,

@@ -15,4 +15,4 @@ def events(results: JobResults) -> Iterator[Event]:
         yield Event(change.at, EventKind.BIKE, text, changes_bike=True)
 
 
-RECORD = JobRecord("bike_changes", rows=(Rows(BikeChange, join=("by",)),), events=events)
+RECORD = JobRecord("bike_changes", rows=(Rows(BikeChange, people=("by",)),), events=events)

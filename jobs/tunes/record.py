@@ -42,7 +42,7 @@ def cautions(results: JobResults) -> list[str]:
 RECORD = JobRecord(
     "tunes",
     rows=(
-        Rows(TuneRevision, join=("loaded_by",)),
+        Rows(TuneRevision, people=("loaded_by",)),
         Rows(TuneChange, "revision__job", join=("kind",), link=link_revisions),
     ),
     shared=(Rows(TuneChangeKind, ""),),
