@@ -8,6 +8,7 @@ from jobs.models import Check, CheckItem, ClearanceReading, Run
 RECORD = JobRecord(
     "checks",
     rows=(Rows(CheckItem, ""), Rows(Check, people=("by",))),
-    reads=(CheckItem, Check, ClearanceReading, Run),
+    reads=(CheckItem, Check),
+    needs_any=(ClearanceReading, Run),
     section=section,
 )

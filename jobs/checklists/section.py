@@ -14,7 +14,7 @@ def section(results: JobResults) -> Section:
 
 def where_it_stands(results: JobResults, lists: list[TickList]) -> tuple[State, str]:
     still_open = {each.key: each.open for each in lists if each.needed and each.open}
-    if results.rows(Run) and List.BEFORE_ROLLER in still_open:
+    if results.page.has(Run) and List.BEFORE_ROLLER in still_open:
         return State.ATTENTION, f"{still_open[List.BEFORE_ROLLER]} checks before running open, runs were made"
     if still_open and results.job.stage in (Stage.READY, Stage.HANDED_OVER):
         return State.ATTENTION, f"{sum(still_open.values())} open"

@@ -68,8 +68,8 @@ class TickList:
 def job_checklists(results: JobResults) -> list[TickList]:
     """Return the lists that have items; a list is needed if the job has the work it belongs to."""
     needed = {
-        List.BEFORE_ROLLER: bool(results.rows(Run)),
-        List.AFTER_VALVES: bool(results.rows(ClearanceReading)),
+        List.BEFORE_ROLLER: results.page.has(Run),
+        List.AFTER_VALVES: results.page.has(ClearanceReading),
         List.BEFORE_HANDOVER: True,
     }
     items = ticked_items(results)

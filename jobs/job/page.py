@@ -49,11 +49,15 @@ class Rows:
 
     @property
     def label(self) -> str:
-        return self.model._meta.label_lower
+        return label_of(self.model)
 
     def queryset(self, job_pk: Any) -> "models.QuerySet[Any]":
         rows = self.model._default_manager.all()
         return rows.filter(**{self.to_job: job_pk}) if self.to_job else rows
+
+
+def label_of(model: type[models.Model]) -> str:
+    return model._meta.label_lower
 
 
 class JobPage:
@@ -79,8 +83,12 @@ class JobPage:
     def _read(self, kind: Rows) -> list[Any]:
         if self._stamps is not None and kind.label not in self._stamps:
             return []
-        queryset = kind.queryset(self.job.pk).select_related(*kind.join).defer(*kind.defer)
-        rows = list(queryset if kind.join else queryset.select_related(None))
+        queryset = kind.queryset(self.job.pk)
+        if kind.join:
+            queryset = queryset.select_related(*kind.join)
+        if kind.defer:
+            queryset = queryset.defer(*kind.defer)
+        rows = list(queryset)
         for row in rows:
             if kind.to_job == "job":
                 row.job = self.job
@@ -89,6 +97,12 @@ class JobPage:
         if kind.link is not None:
             kind.link(self, rows)
         return rows
+
+    def has(self, model: type[models.Model]) -> bool:
+        """Return whether the job has a row of a model, without reading them if that is known."""
+        if self._stamps is None or model in self._rows:
+            return bool(self.rows(model))
+        return label_of(model) in self._stamps
 
     def read_all(self) -> "JobPage":
         """Read every kind now, so that all of them come from one transaction."""
@@ -99,7 +113,8 @@ class JobPage:
     def stamps_of(self, record: registry.JobRecord) -> list[tuple[Any, ...] | None]:
         """Return what tells the present rows of a record's section from any other."""
         stamps = self._stamps or {}
-        return [stamps.get(label) for label in (*(m._meta.label_lower for m in record.reads), STAFF)]
+        present = [(label_of(model) in stamps,) for model in record.needs_any]
+        return [*(stamps.get(label) for label in (*map(label_of, record.reads), STAFF)), *present]
 
     @property
     def models_read(self) -> set[type[models.Model]]:
@@ -124,7 +139,7 @@ def read_stamps(job_pk: int) -> Stamps:
     sql, params = _stamps_query(connection.vendor)
     with connection.cursor() as cursor:
         cursor.execute(sql, [job_pk if param == THE_JOB else param for param in params])
-        return {label: tuple(stamp) for label, *stamp in cursor.fetchall()}
+        return {label: (count, *stamp) for label, count, *stamp in cursor.fetchall() if count}
 
 
 @cache

@@ -31,6 +31,8 @@ class JobRecord:
         Lists of the shop that the rows name, such as the tune change types.
     reads : tuple of model
         Every model whose rows the section is made from.
+    needs_any : tuple of model
+        Models of which the section only needs to know whether the job has any.
     section : callable, optional
         Build the section of the job page.
     events : callable, optional
@@ -43,6 +45,7 @@ class JobRecord:
     rows: "tuple[Rows, ...]" = ()
     shared: "tuple[Rows, ...]" = ()
     reads: tuple[type[models.Model], ...] = ()
+    needs_any: tuple[type[models.Model], ...] = ()
     section: "Callable[[JobResults], Section] | None" = None
     events: "Callable[[JobResults], Iterable[Event]] | None" = None
     road_causes: "Callable[[JobResults], Iterable[str]] | None" = None
@@ -50,11 +53,13 @@ class JobRecord:
 
 
 _records: dict[str, JobRecord] = {}
+_rows: "dict[type[models.Model], Rows]" = {}
 
 
 def register(record: JobRecord) -> None:
     """Add a record after those registered before it; registering it again changes nothing."""
     _records.setdefault(record.key, record)
+    _rows.update((rows.model, rows) for rows in record.rows)
 
 
 def records() -> tuple[JobRecord, ...]:
@@ -64,12 +69,12 @@ def records() -> tuple[JobRecord, ...]:
 
 def all_rows() -> "list[Rows]":
     """Return every kind of rows."""
-    return [rows for record in records() for rows in record.rows]
+    return list(_rows.values())
 
 
 def rows_of(model: type[models.Model]) -> "Rows":
     """Return how the rows of a model are read; raises KeyError if no record declares it."""
-    return {rows.model: rows for rows in all_rows()}[model]
+    return _rows[model]
 
 
 def collect(results: "JobResults", contribution: str) -> "Iterator[Any]":

@@ -1,8 +1,10 @@
 """The sections of the job page; one whose rows have not changed is not rendered again."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from hashlib import blake2b
+from typing import TypeVar
 
 from django.core.cache import caches
 from django.db import connection
@@ -14,6 +16,7 @@ from jobs.job.section import State
 from jobs.models import Slot, StageEntry, WorkPlace
 from workshop.models import Role, StaffMember
 
+T = TypeVar("T")
 HEAD = JobRecord("head", reads=(StageEntry, Slot, WorkPlace))
 
 
@@ -35,17 +38,22 @@ def rendered_sections(results: JobResults, roles: frozenset[Role]) -> list[Rende
     is stored under what it was made from. Within a transaction nothing is stored, since what that has
     written may still be undone.
     """
+    return [
+        stored(record, results, sorted(roles), partial(render, record, results, roles))
+        for record in with_section()
+    ]
+
+
+def stored(record: JobRecord, results: JobResults, made_from: object, make: Callable[[], T]) -> T:
+    """Return what was made from the same rows before, or make it now."""
     if connection.in_atomic_block:
-        return [render(record, results, roles) for record in with_section()]
-    found = []
-    for record in with_section():
-        key = cache_key(record, results, roles)
-        section = caches["sections"].get(key)
-        if section is None:
-            section = render(record, results, roles)
-            caches["sections"].set(key, section)
-        found.append(section)
-    return found
+        return make()
+    key = cache_key(record, results, made_from)
+    value: T | None = caches["sections"].get(key)
+    if value is None:
+        value = make()
+        caches["sections"].set(key, value)
+    return value
 
 
 def with_section() -> Iterator[JobRecord]:
@@ -62,14 +70,8 @@ def render(record: JobRecord, results: JobResults, roles: frozenset[Role]) -> Re
 
 def head_facts(results: JobResults, roles: frozenset[Role]) -> str:
     """Return the facts in the head of the page as HTML; a job that became late is another head."""
-    if connection.in_atomic_block:
-        return render_head(results, roles)
-    key = cache_key(HEAD, results, roles, results.job.is_late)
-    html: str | None = caches["sections"].get(key)
-    if html is None:
-        html = render_head(results, roles)
-        caches["sections"].set(key, html)
-    return html
+    made_from = (sorted(roles), results.job.is_late)
+    return stored(HEAD, results, made_from, lambda: render_head(results, roles))
 
 
 def render_head(results: JobResults, roles: frozenset[Role]) -> str:
@@ -92,9 +94,9 @@ def reader(roles: frozenset[Role]) -> StaffMember:
     return StaffMember(**{f"is_{role}": True for role in roles})
 
 
-def cache_key(record: JobRecord, results: JobResults, roles: frozenset[Role], *more: object) -> str:
+def cache_key(record: JobRecord, results: JobResults, made_from: object) -> str:
     job = results.job
     owners = (job, job.customer, job.bike, job.bike.engine_spec, results.shop)
     versions = [(row.pk, row.version) for row in owners if row is not None]
-    made_from = (record.key, sorted(roles), versions, results.page.stamps_of(record), more)
-    return blake2b(repr(made_from).encode(), digest_size=20).hexdigest()
+    everything = (record.key, versions, results.page.stamps_of(record), made_from)
+    return blake2b(repr(everything).encode(), digest_size=20).hexdigest()

@@ -57,21 +57,19 @@ class BeingPrinted(NoPdf):
 
 def blockers(results: JobResults, *, told: str = "") -> list[Blocker]:
     """Return what blocks issuing the sheet of a job."""
+    found = [*clearance_blockers(results), *check_blockers(results), *run_blockers(results)]
+    return [*receipt_blockers(results.job), *found, *([] if told else telling_blockers(results))]
+
+
+def telling_blockers(results: JobResults) -> list[Blocker]:
+    if not needs_telling(results):
+        return []
     job = results.job
-    found = [
-        *receipt_blockers(job),
-        *clearance_blockers(results),
-        *check_blockers(results),
-        *run_blockers(results),
-    ]
-    if needs_telling(results) and not told:
-        url = reverse("handover", args=[job.number])
-        text = (
-            f"The bike is meant for {job.get_intended_use_display()}, and something on it may not be: "
-            "tell the customer, and enter the name of who was told."
-        )
-        found.append(Blocker(text, f"{url}#issue"))
-    return found
+    text = (
+        f"The bike is meant for {job.get_intended_use_display()}, and something on it may not be: "
+        "tell the customer, and enter the name of who was told."
+    )
+    return [Blocker(text, f"{reverse('handover', args=[job.number])}#issue")]
 
 
 def needs_telling(results: JobResults) -> bool:

@@ -1,7 +1,7 @@
 """The job page with 12 runs and 4 clearance sets: how often it asks the database, and how long it takes.
 
-Against a page of the site with nothing on it. The page keeps its sections until something is written to the
-database, so it is timed both ways; the limit is for the page read again. Its first reading is told beside it.
+Against a page of the site with nothing on it: its first reading after a record of the job was saved (by
+turns its agreed work, a tick, a run, a clearance) and read again, its very first for information.
 """
 
 # ruff: noqa: E402  (Django has to be set up before its models can be imported)
@@ -9,6 +9,8 @@ database, so it is timed both ways; the limit is for the page read again. Its fi
 import os
 import sys
 import time
+from collections.abc import Callable, Iterator
+from itertools import cycle
 
 os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
 
@@ -16,8 +18,8 @@ import django
 
 django.setup()
 
+from django.core.cache import caches
 from django.db import connection
-from django.db.models import F
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.test import Client, override_settings
@@ -30,14 +32,16 @@ from django.test.utils import (
 )
 from django.urls import path
 
-from jobs.models import Job, Run
+from jobs.job.registry import all_rows
+from jobs.models import Check, CheckItem, ClearanceReading, Job, Run, WorkItem
 from tests import factories
 from workshop.access.roles import StaffRequest, staff
-from workshop.models import Role, ShopProfile
+from workshop.models import Role, ShopProfile, StaffMember
 from workshop.urls import urlpatterns as of_the_site
 
-MOST_QUERIES = 15
-MOST_TIMES = 3.0
+MAX_QUERIES = 6 + len(all_rows())  # at most one for each kind of record, and six that every page asks
+MAX_FIRST = 5.0
+MAX_AGAIN = 3.0
 ROUNDS = 120
 WARM = 20
 
@@ -67,25 +71,36 @@ def make_job() -> Job:
     return job
 
 
-def write() -> None:
-    """Change a record, so that the next reading is a first one."""
-    ShopProfile.objects.update(version=F("version") + 1)
+def writers(job: Job) -> Iterator[Callable[[], None]]:
+    """Yield for ever what saves a record of the job, of another kind each time."""
+    work = WorkItem.objects.create(job=job, description="Chain and sprockets")
+    mechanic = StaffMember.objects.first()
+    item = CheckItem.objects.first()
+    run, reading = Run.objects.first(), ClearanceReading.objects.first()
+    tick = Check.objects.create(job=job, item=item, by=mechanic)
+    return cycle(record.save for record in (work, tick, run, reading))
 
 
-def p95_by_empty(client: Client, address: str) -> tuple[float, float]:
-    """Processor's time within which 95 of 100 askings are answered, by the empty page's.
+def p95_by_empty(client: Client, job: Job) -> tuple[float, float, float]:
+    """Return the processor time within which 95 of 100 requests are answered, by the empty page's.
 
-    Of a first reading after a change, and of a page read again; all by turns.
+    Of the page never rendered before, of its first reading after a write, and of a page read again.
     """
-    taken: dict[str, list[float]] = {"nothing": [], "first": [], "again": []}
+    address, write = job.get_absolute_url(), writers(job)
+    taken: dict[str, list[float]] = {"nothing": [], "never": [], "first": [], "again": []}
     for _ in range(ROUNDS):
-        write()
         for which, times in taken.items():
+            if which == "never":
+                caches["sections"].clear()
+            elif which == "first":
+                next(write)()
             before = time.process_time()
             assert client.get("/empty/" if which == "nothing" else address).status_code == 200
             times.append(time.process_time() - before)
-    nothing, first, again = (sorted(times[WARM:])[int(0.95 * (ROUNDS - WARM))] for times in taken.values())
-    return first / nothing, again / nothing
+    nothing, never, first, again = (
+        sorted(times[WARM:])[int(0.95 * (ROUNDS - WARM))] for times in taken.values()
+    )
+    return never / nothing, first / nothing, again / nothing
 
 
 def main() -> int:
@@ -93,27 +108,28 @@ def main() -> int:
     made = setup_databases(verbosity=0, interactive=False)
     try:
         ShopProfile.current()
-        page = make_job().get_absolute_url()
+        job = make_job()
+        page = job.get_absolute_url()
         client = Client()
         client.force_login(
             factories.make_staff(Role.DESK), backend="django.contrib.auth.backends.ModelBackend"
         )
-        assert client.get(page).status_code == 200
-        write()
+        caches["sections"].clear()
         with CaptureQueriesContext(connection) as asked:
             client.get(page)
         queries = len(asked)
         # As a shop runs it: what the tests note of each template would be timed with it.
         teardown_test_environment()
         with override_settings(ROOT_URLCONF=__name__, ALLOWED_HOSTS=["testserver"]):
-            first, again = p95_by_empty(client, page)
+            never, first, again = p95_by_empty(client, job)
     finally:
         teardown_databases(made, verbosity=0)
     work = "job page, 12 runs and 4 clearance sets"
-    sys.stdout.write(f"{work + ': queries':<72}{queries:>12}{MOST_QUERIES:>12}\n")
-    sys.stdout.write(f"{work + ': p95, first reading':<72}{first:>12.2f}{'told only':>12}\n")
-    sys.stdout.write(f"{work + ': p95, read again':<72}{again:>12.2f}{MOST_TIMES:>12.2f}\n")
-    return int(queries > MOST_QUERIES or again > MOST_TIMES)
+    sys.stdout.write(f"{work + ': queries':<72}{queries:>12}{MAX_QUERIES:>12}\n")
+    sys.stdout.write(f"{work + ': p95, never rendered':<72}{never:>12.2f}{'for information':>18}\n")
+    sys.stdout.write(f"{work + ': p95, first reading after a write':<72}{first:>12.2f}{MAX_FIRST:>12.2f}\n")
+    sys.stdout.write(f"{work + ': p95, read again':<72}{again:>12.2f}{MAX_AGAIN:>12.2f}\n")
+    return int(queries > MAX_QUERIES or first > MAX_FIRST or again > MAX_AGAIN)
 
 
 if __name__ == "__main__":
