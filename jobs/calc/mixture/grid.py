@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from jobs.calc.mixture.fuel import check_target
 from jobs.calc.statistics import FloatArray
-from jobs.calc.tables.cell_grid import BoolArray, GridAxis, IntArray, Visits, cell_statistics
+from jobs.calc.tables.cell_grid import BoolArray, GridAxis, IntArray, Visits, compute_cell_statistics
 
 # At or beyond these a usual wideband sensor shows the end of its scale. Rule of thumb, no published source.
 SENSOR_RANGE = (0.65, 1.60)
@@ -125,10 +125,10 @@ def build_mixture_grid(
     A sample weighs w = w_speed·w_load, each falling linearly from 1 on the cell's point to 1/2 on its
     boundary; mean = Σ w·lambda / Σ w. Lambda at or beyond 0.65 and 1.60 is the end of the sensor's scale and
     no reading. The interval is Student's t on the spread of the means of the holds; see
-    `jobs.calc.tables.cell_grid.cell_statistics` for it and its sources.
+    `jobs.calc.tables.cell_grid.compute_cell_statistics` for it and its sources.
     """
     speed, load, sensed = (np.asarray(a, dtype=float) for a in (engine_speed_rpm, load_pct, lambda_))
-    columns, rows = GridAxis.of(rpm_axis, "engine speed"), GridAxis.of(load_axis, "load")
+    columns, rows = GridAxis.from_points(rpm_axis, "engine speed"), GridAxis.from_points(load_axis, "load")
     number = np.asarray(hold, dtype=np.intp)
     _check_channels(speed, load, sensed, number)
 
@@ -141,19 +141,19 @@ def build_mixture_grid(
         speed, load, sensed, number = speed[used], load[used], sensed[used], number[used]
     column, near_speed = columns.locate(speed)
     row, near_load = rows.locate(load)
-    visits = Visits.of(row * shape[1] + column, number, near_speed * near_load, sensed)
+    visits = Visits.from_samples(row * shape[1] + column, number, near_speed * near_load, sensed)
     brief = visits.n < MIN_VISIT_SAMPLES
     unused[UnusedReason.BRIEF] = int(visits.n[brief].sum())
-    cells = cell_statistics(visits.only(~brief), shape[0] * shape[1])
+    cells = compute_cell_statistics(visits.select(~brief), shape[0] * shape[1])
     return MixtureGrid(
         rpm_axis=columns.points,
         load_axis=rows.points,
-        mean=cells["mean"].reshape(shape),
-        sd=cells["sd"].reshape(shape),
-        n=cells["n"].astype(np.intp).reshape(shape),
-        holds=cells["dwells"].astype(np.intp).reshape(shape),
-        n_effective=cells["n_effective"].reshape(shape),
-        half_width_95=cells["half_width"].reshape(shape),
+        mean=cells.mean.reshape(shape),
+        sd=cells.sd.reshape(shape),
+        n=cells.n.astype(np.intp).reshape(shape),
+        holds=cells.holds.astype(np.intp).reshape(shape),
+        n_effective=cells.n_effective.reshape(shape),
+        half_width_95=cells.half_width.reshape(shape),
         end_of_scale=lean_end.reshape(shape),
         unused=unused,
     )

@@ -59,7 +59,7 @@ def find_visits(samples: SteadySamples, rpm_axis: npt.ArrayLike, load_axis: npt.
     -----
     Samples with the same hold and the same cell are one visit: counting, no published source needed.
     """
-    columns, rows = GridAxis.of(rpm_axis, "engine speed"), GridAxis.of(load_axis, "load")
+    columns, rows = GridAxis.from_points(rpm_axis, "engine speed"), GridAxis.from_points(load_axis, "load")
     speed, load, sensed = samples.engine_speed_rpm, samples.load_pct, samples.lambda_
     low, high = SENSOR_RANGE
     at = np.flatnonzero(columns.contains(speed) & rows.contains(load) & (sensed > low) & (sensed < high))
