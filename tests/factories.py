@@ -9,7 +9,7 @@ from django.core.files.base import ContentFile
 from django.utils import timezone
 
 from fixtures import simulator
-from jobs.job import lookup
+from jobs.job import results
 from jobs.job.page import get_job
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision, WorkPlace
@@ -149,4 +149,4 @@ def make_simulated_runs(job: Job, by: StaffMember, bike: str, when: str, kind: s
 
 def results_of(job: Job) -> JobResults:
     """Fresh results of a job, its rows read again."""
-    return lookup.results_of(get_job(job.number), ShopProfile.current())
+    return results.results_of(get_job(job.number), ShopProfile.current())

@@ -15,7 +15,8 @@ from jobs.clearances.before_after_chart import picture_of
 from jobs.clearances.forms import ClearanceSetForm
 from jobs.clearances.places import Measured, Place, measured_by_place, rows_of_no_place
 from jobs.clearances.shim_plan import ShimNeeded, planned_before, shim_needed, turns_at
-from jobs.job.lookup import get_job_or_404, results_of
+from jobs.job.lookup import get_job_or_404
+from jobs.job.results import results_of
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Role

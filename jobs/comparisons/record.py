@@ -5,7 +5,7 @@ from typing import Any
 from jobs.comparisons.section import section
 from jobs.job.page import JobPage, Rows, link_to
 from jobs.job.registry import JobRecord
-from jobs.models import Comparison, ComparisonRun, Run
+from jobs.models import Comparison, ComparisonRun, Run, TuneRevision
 
 
 def link_members(page: JobPage, rows: list[Any]) -> None:
@@ -16,6 +16,6 @@ def link_members(page: JobPage, rows: list[Any]) -> None:
 RECORD = JobRecord(
     "comparisons",
     rows=(Rows(Comparison), Rows(ComparisonRun, "comparison__job", link=link_members)),
-    reads=(Comparison, ComparisonRun, Run),
+    reads=(Comparison, ComparisonRun, Run, TuneRevision),
     section=section,
 )

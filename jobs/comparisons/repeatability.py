@@ -9,7 +9,7 @@ from django.db.models import Count, Q
 
 from jobs.calc.dyno.repeats import Repeatability, shop_repeatability
 from jobs.comparisons.compare import can_be_compared
-from jobs.job.lookup import results_of
+from jobs.job.results import results_of
 from jobs.models import Job, Run
 from jobs.runs.results import run_results
 from jobs.timeline.bike_states import bike_states

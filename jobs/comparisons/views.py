@@ -14,8 +14,8 @@ from jobs.comparisons.roll_on import Driven, drive_of, drive_on_record
 from jobs.comparisons.roll_on_forms import DriveOutForm
 from jobs.comparisons.roll_on_tables import drive_table_rows, lead_chart, told
 from jobs.job.form_page import form_page, section_url
-from jobs.job.lookup import get_results_or_404, results_of
-from jobs.job.results import JobResults
+from jobs.job.lookup import get_results_or_404
+from jobs.job.results import JobResults, results_of
 from jobs.models import Comparison, Run
 from jobs.runs.views import csv_answer
 from jobs.timeline.bike_states import bike_states

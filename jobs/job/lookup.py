@@ -2,8 +2,8 @@
 
 from django.http import Http404
 
-from jobs.job.page import get_job, load_page
-from jobs.job.results import JobResults
+from jobs.job.page import get_job
+from jobs.job.results import JobResults, results_of
 from jobs.models import Job
 from workshop.models import ShopProfile
 
@@ -19,8 +19,3 @@ def get_job_or_404(number: str) -> Job:
 def get_results_or_404(number: str, shop: ShopProfile) -> JobResults:
     """Return the results of a job, whose rows are read as they are asked for."""
     return results_of(get_job_or_404(number), shop)
-
-
-def results_of(job: Job, shop: ShopProfile) -> JobResults:
-    """Return fresh results of a job."""
-    return JobResults(load_page(job), shop)

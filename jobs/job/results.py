@@ -5,7 +5,7 @@ from typing import Any, TypeVar, cast
 
 from django.db import models
 
-from jobs.job.page import JobPage
+from jobs.job.page import JobPage, load_page
 from jobs.models import Job
 from workshop.models import ShopProfile
 
@@ -38,3 +38,8 @@ class JobResults:
         if derive not in self._facts:
             self._facts[derive] = derive(self)
         return cast("T", self._facts[derive])
+
+
+def results_of(job: Job, shop: ShopProfile) -> JobResults:
+    """Return fresh results of a job."""
+    return JobResults(load_page(job), shop)

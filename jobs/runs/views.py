@@ -13,8 +13,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calc.channels import CHANNELS
 from jobs.calc.dyno.sweep import Sweep
 from jobs.job.form_page import form_page
-from jobs.job.lookup import get_results_or_404, results_of
-from jobs.job.results import JobResults
+from jobs.job.lookup import get_results_or_404
+from jobs.job.results import JobResults, results_of
 from jobs.models import Job, Run
 from jobs.runs.chart_data import Look
 from jobs.runs.charts import (

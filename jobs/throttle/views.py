@@ -12,7 +12,7 @@ from jobs.models import Run, ThrottleTable, TuneRevision
 from jobs.throttle.charts import chart_of, modes_chart_of
 from jobs.throttle.forms import ThrottleTableForm
 from jobs.throttle.from_runs import held_grips, job_idles
-from jobs.throttle.torque import engine_braking, idle_change, torque_by_grip
+from jobs.throttle.torque_charts import engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import against_each_other, judged_of, riding_modes, speeds_of, throttle_tables
 from workshop.access.roles import StaffRequest, roles, staff

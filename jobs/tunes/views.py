@@ -7,8 +7,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.job.form_page import form_page
-from jobs.job.lookup import get_results_or_404, results_of
-from jobs.job.results import JobResults
+from jobs.job.lookup import get_results_or_404
+from jobs.job.results import JobResults, results_of
 from jobs.models import Run, TuneChange, TuneRevision
 from jobs.tunes.forms import DifferenceForm, TuneChangeForm, TuneEntry
 from jobs.tunes.revisions import (

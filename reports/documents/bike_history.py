@@ -14,7 +14,7 @@ from jobs.clearances.places import Measured, key_of, places
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
 from jobs.clearances.trend_chart import CourseChart, courses_of
 from jobs.comparisons.compare import comparison_results
-from jobs.job.lookup import results_of
+from jobs.job.results import results_of
 from jobs.models import (
     BikeChange,
     Job,

@@ -12,9 +12,8 @@ from django.utils import timezone
 
 from jobs.checklists.ticks import List, job_checklists
 from jobs.clearances.before_after import clearances_before_after
-from jobs.job.lookup import results_of
 from jobs.job.page import get_job
-from jobs.job.results import JobResults
+from jobs.job.results import JobResults, results_of
 from jobs.models import Job, Run, Stage
 from reports.handover.notices import current_wording, road_causes
 from reports.handover.sheet import sheet_pdf

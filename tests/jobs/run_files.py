@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from jobs.calc.run_file import FileLayoutSpec
-from jobs.job.lookup import results_of
+from jobs.job.results import results_of
 from jobs.models import Job, Run
 from jobs.runs.importing import Intake, RunDetails, attach, name_columns
 from jobs.runs.results import RunFigures, run_results

@@ -16,7 +16,7 @@ from jobs.mixture.tables import (
 )
 from jobs.models import MixtureStudy, Run
 from jobs.throttle.from_runs import held_grips, job_idles
-from jobs.throttle.torque import Braking, engine_braking, idle_change, torque_by_grip
+from jobs.throttle.torque_charts import Braking, engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import Judged, Mode, modes_against_each_other, riding_modes, speeds_of
 from reports.handover.snapshot.json_values import number

@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.comparisons.compare import comparison_results, suggested_groups
-from jobs.job import lookup
+from jobs.job import results
 from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
 from jobs.timeline.bike_states import bike_states
 from tests.factories import make_job, results_of
@@ -87,7 +87,7 @@ def made(job) -> Comparison:
 
 def compared(job, shop):
     comparison = made(job)
-    return lookup.results_of(comparison.job, shop).get(comparison_results)[comparison]
+    return results.results_of(comparison.job, shop).get(comparison_results)[comparison]
 
 
 def words(response: Any) -> str:
@@ -180,7 +180,7 @@ def test_runs_without_air_are_not_mixed_with_corrected_ones(job, shop) -> None:
 def test_sweeps_are_not_held_against_held_runs(job, shop) -> None:
     comparison = made(job)
     Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
-    found = lookup.results_of(comparison.job, shop).get(comparison_results)[comparison]
+    found = results.results_of(comparison.job, shop).get(comparison_results)[comparison]
     assert "different kinds" in found.reason
 
 
@@ -189,7 +189,7 @@ def test_a_run_set_aside_is_left_out_and_named(job, shop) -> None:
     run = Run.objects.order_by("made_at").first()
     run.set_aside, run.set_aside_reason = True, "wheel slipped"
     run.save()
-    found = lookup.results_of(comparison.job, shop).get(comparison_results)[comparison]
+    found = results.results_of(comparison.job, shop).get(comparison_results)[comparison]
     assert len(found.before) == 2
     assert found.left_out == ("0-0.csv: set aside, wheel slipped.",)
 
