@@ -5,11 +5,11 @@ from django.db.models.signals import post_migrate
 
 
 def make_first_lists(using: str, **kwargs: Any) -> None:
-    from jobs.defaults.change_kinds_and_checks import fill_empty_lists
-    from jobs.defaults.workstations import fill_empty_places
+    from jobs.defaults.change_kinds_and_checks import create_default_lists
+    from jobs.defaults.workstations import create_default_workstations
 
-    fill_empty_lists(apps, using)
-    fill_empty_places(apps, using)
+    create_default_lists(apps, using)
+    create_default_workstations(apps, using)
 
 
 class JobsConfig(AppConfig):

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 from jobs.clearances.trend import clearance_history, next_checks
 from jobs.clearances.trend_chart import courses_of, page_chart
 from jobs.models import Job
-from jobs.search.find import bikes_matching
+from jobs.search.find import find_bikes
 from jobs.suspension.settings import settings_left, side_by_side
 from workshop.access.roles import StaffRequest, staff
 from workshop.models import Bike
@@ -20,7 +20,7 @@ PAGE_LENGTH = 50
 @require_safe
 def bike_list(request: StaffRequest) -> HttpResponse:
     wanted = request.GET.get("q", "").replace("\0", "").strip()
-    page = Paginator(bikes_matching(wanted), PAGE_LENGTH).get_page(request.GET.get("page"))
+    page = Paginator(find_bikes(wanted), PAGE_LENGTH).get_page(request.GET.get("page"))
     return render(request, "jobs/bikes/list.html", {"page": page, "wanted": wanted})
 
 

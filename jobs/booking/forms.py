@@ -9,12 +9,12 @@ from jobs.booking.book import book_job
 from jobs.calc.units.numbers import format_number
 from jobs.job.forms import JobForm
 from jobs.models import Job, WorkItem
-from jobs.search.find import bikes_matching, customers_matching, with_last_jobs
+from jobs.search.find import add_last_jobs, find_bikes, find_customers
 from workshop.customers.forms import BikeForm, CustomerForm
 from workshop.models import Bike, Customer, StaffMember
 from workshop.records.fields import NumberField
 
-MOST_CHOICES = 12
+MAX_CHOICES = 12
 WORK_ROWS = 4
 
 
@@ -29,7 +29,7 @@ class PickForm(forms.Form):
     picked: Any = None
     choices: Sequence[Any] = ()
     what = "record"
-    none_of_these = False  # it was said that none of those offered is meant
+    none_of_these = False  # whether every match was declined
 
     def __init__(self, *args: Any, instead: bool = False, **kwargs: Any) -> None:
         """Set up the form; with ``instead`` a new record was entered, so none need be picked."""
@@ -70,7 +70,7 @@ class PickForm(forms.Form):
         if not text:
             self.add_error("text", f"Search for a {self.what}, or enter a new one below.")
             return
-        self.choices = list(self.find(text)[:MOST_CHOICES])
+        self.choices = list(self.find(text)[:MAX_CHOICES])
         if not self.choices:
             self.add_error("text", f"No {self.what} fits “{text}”. Enter it as a new {self.what} below.")
         elif self.none_of_these:
@@ -85,17 +85,17 @@ class PickBikeForm(PickForm):
     what = "bike"
 
     def find(self, text: str) -> Any:
-        return with_last_jobs(bikes_matching(text)[:MOST_CHOICES])
+        return add_last_jobs(find_bikes(text)[:MAX_CHOICES])
 
     def get(self, pk: int) -> Bike | None:
-        return next(iter(with_last_jobs(Bike.objects.select_related("owner").filter(pk=pk))), None)
+        return next(iter(add_last_jobs(Bike.objects.select_related("owner").filter(pk=pk))), None)
 
 
 class PickCustomerForm(PickForm):
     what = "customer"
 
     def find(self, text: str) -> Any:
-        return customers_matching(text)
+        return find_customers(text)
 
     def get(self, pk: int) -> Customer | None:
         return Customer.objects.filter(pk=pk).first()
@@ -156,7 +156,7 @@ class Booking:
         self.pick_bike = PickBikeForm(data, prefix="which", instead=self.is_new_bike)
         self.pick_customer = PickCustomerForm(data, prefix="whose", instead=self.is_new_customer)
         if bike is not None:
-            self.pick_bike.choices, self.pick_bike.picked = with_last_jobs([bike]), bike
+            self.pick_bike.choices, self.pick_bike.picked = add_last_jobs([bike]), bike
 
     @staticmethod
     def _typed(data: Any, prefix: str, names: Sequence[str]) -> bool:
@@ -173,16 +173,16 @@ class Booking:
         return used
 
     def is_valid(self) -> bool:
-        # Each is asked, so that every fault is shown at once.
+        # Validate all forms, so that every error is shown at once.
         valid = [form.is_valid() for form in (*self.used, self.work)]
         if self.is_new_customer and not self.is_new_bike:
             self.pick_bike.add_error(
                 "text", "A new customer is typed below without a bike: enter the bike too, or clear the name."
             )
             return False
-        return all(valid) and self.within_authorised()
+        return all(valid) and self.is_within_limit()
 
-    def within_authorised(self) -> bool:
+    def is_within_limit(self) -> bool:
         """Return whether the agreed work fits the authorised amount, if both were entered."""
         authorised = self.job.cleaned_data["authorised_amount"]
         agreed = sum(row.cleaned_data.get("price") or 0 for row in self.work)

@@ -5,8 +5,8 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from jobs.booking.forms import MOST_CHOICES, Booking
-from jobs.search.find import bikes_matching, customers_matching, with_last_jobs
+from jobs.booking.forms import MAX_CHOICES, Booking
+from jobs.search.find import add_last_jobs, find_bikes, find_customers
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Bike, Role
 from workshop.records.responses import flash_saved, parse_pk, post_data
@@ -19,7 +19,7 @@ DRAFT = "job-book"
 @require_http_methods(["GET", "POST"])
 @submit_once
 def job_book(request: StaffRequest) -> HttpResponse:
-    booking = Booking(post_data(request), bike=asked_bike(request))
+    booking = Booking(post_data(request), bike=requested_bike(request))
     if request.method == "POST" and booking.is_valid():
         job = booking.book(request.user)
         flash_saved(request, f"Job {job} is booked.", DRAFT)
@@ -30,7 +30,7 @@ def job_book(request: StaffRequest) -> HttpResponse:
     return render(request, "jobs/booking/form.html", {"booking": booking, "draft": DRAFT}, status=status)
 
 
-def asked_bike(request: StaffRequest) -> Bike | None:
+def requested_bike(request: StaffRequest) -> Bike | None:
     """Return the bike that the address names, as the bike's own page does."""
     pk = parse_pk(request.GET.get("bike", ""))
     return Bike.objects.select_related("owner").filter(pk=pk).first()
@@ -40,7 +40,7 @@ def asked_bike(request: StaffRequest) -> Bike | None:
 @require_safe
 def bike_choices(request: StaffRequest) -> HttpResponse:
     text = request.GET.get("which-text", "").replace("\0", "").strip()
-    found = with_last_jobs(bikes_matching(text)[:MOST_CHOICES]) if text else []
+    found = add_last_jobs(find_bikes(text)[:MAX_CHOICES]) if text else []
     context = {"choices": found, "name": "which-chosen", "what": "bike", "text": text}
     return render(request, "jobs/booking/_choices.html", context)
 
@@ -49,6 +49,6 @@ def bike_choices(request: StaffRequest) -> HttpResponse:
 @require_safe
 def customer_choices(request: StaffRequest) -> HttpResponse:
     text = request.GET.get("whose-text", "").replace("\0", "").strip()
-    found = customers_matching(text)[:MOST_CHOICES] if text else []
+    found = find_customers(text)[:MAX_CHOICES] if text else []
     context = {"choices": found, "name": "whose-chosen", "what": "customer", "text": text}
     return render(request, "jobs/booking/_choices.html", context)

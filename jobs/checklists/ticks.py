@@ -44,7 +44,7 @@ class TickedItem:
 
 
 @dataclass(frozen=True)
-class TickList:
+class JobChecklist:
     """One checklist of a job."""
 
     key: str
@@ -65,7 +65,7 @@ class TickList:
         return CAUTIONS[List(self.key)]
 
 
-def job_checklists(results: JobResults) -> list[TickList]:
+def job_checklists(results: JobResults) -> list[JobChecklist]:
     """Return the lists that have items; a list is needed if the job has the work it belongs to."""
     needed = {
         List.BEFORE_ROLLER: results.page.has(Run),
@@ -74,10 +74,10 @@ def job_checklists(results: JobResults) -> list[TickList]:
     }
     items = ticked_items(results)
     lists = [
-        TickList(kind.value, kind.label, [item for item in items if item.item.list == kind], needed[kind])
+        JobChecklist(kind.value, kind.label, [item for item in items if item.item.list == kind], needed[kind])
         for kind in List
     ]
-    return [each for each in lists if each.items]
+    return [checklist for checklist in lists if checklist.items]
 
 
 def ticked_items(results: JobResults) -> list[TickedItem]:

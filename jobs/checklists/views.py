@@ -48,7 +48,7 @@ def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
     return redirect(f"{reverse('checks', args=[job])}#item-{pk}")
 
 
-def in_the_order_of_work() -> list[CheckItem]:
+def items_in_job_order() -> list[CheckItem]:
     """Return the shop's checks, list by list in the order of a job."""
     lists = CheckItem.List.values
     return sorted(CheckItem.objects.all(), key=lambda item: lists.index(item.list))
@@ -63,7 +63,7 @@ def check_item_list(request: StaffRequest) -> HttpResponse:
         form.save()
         flash_saved(request, "The check is added.", "check-item-new")
         return redirect("check-item-list")
-    return render_form(request, "jobs/checklists/item_list.html", form, items=in_the_order_of_work())
+    return render_form(request, "jobs/checklists/item_list.html", form, items=items_in_job_order())
 
 
 @owner_only

@@ -12,7 +12,7 @@ from jobs.job.results import JobResults
 from jobs.models import Comparison, ComparisonRun, Run
 from jobs.runs.results import RunFigures, run_results
 from jobs.timeline.bike_states import BikeState
-from jobs.timeline.events import between, timeline
+from jobs.timeline.events import events_between, timeline
 from workshop.models import ShopProfile
 
 CLAIM = "The difference belongs to all of these changes together: none of them was tested alone."
@@ -144,7 +144,7 @@ def changes_between(
     if not before or not after:
         return ()
     times = [figures.run.made_at for figures in (*before, *after)]
-    return tuple(between(events, min(times), max(times)))
+    return tuple(events_between(events, min(times), max(times)))
 
 
 def can_be_compared(run: Run) -> bool:

@@ -70,7 +70,7 @@ CHECKS = {
     ],
 }
 
-# name, unit, may affect road use, effect as printed, caution where it is chosen, caution for the rider
+# name, unit, may affect road use, effect as printed, caution for the tuner, caution for the rider
 CHANGE_KINDS = [
     (
         "idle speed",
@@ -205,7 +205,7 @@ CHANGE_KINDS = [
 STEP = 10  # between places in a list, so that the owner can put others between
 
 
-def fill_empty_lists(using: Apps, database: str = "default") -> None:
+def create_default_lists(using: Apps, database: str = "default") -> None:
     """Create the default checks and tune change types of a new shop, each if it has none."""
     items: Any = using.get_model("jobs", "CheckItem")
     kinds: Any = using.get_model("jobs", "TuneChangeKind")

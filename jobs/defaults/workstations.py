@@ -9,7 +9,7 @@ PLACES = [("dyno", "dyno"), ("bench 1", "bench"), ("bench 2", "bench")]  # name 
 STEP = 10
 
 
-def fill_empty_places(using: Apps, database: str = "default") -> None:
+def create_default_workstations(using: Apps, database: str = "default") -> None:
     """Create a dyno and two benches if the shop has no workstation yet."""
     places: Any = using.get_model("jobs", "WorkPlace")
     if places._meta.db_table not in connections[database].introspection.table_names():

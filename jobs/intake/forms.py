@@ -7,7 +7,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from jobs.intake.photos import Prepared, prepare_photos
-from jobs.intake.receive import meter_question, read_marks, read_strokes
+from jobs.intake.receive import meter_warning, parse_marks, parse_signature
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Photo
 from workshop.models import ShopProfile
@@ -44,7 +44,7 @@ class PhotoForm(FieldGroupsMixin, RecordForm):
         fields = ["caption"]
 
 
-class DrawnField(forms.JSONField):
+class CanvasField(forms.JSONField):
     """What a script on the page has drawn; JSON nested too deeply to parse is invalid."""
 
     def to_python(self, value: Any) -> Any:
@@ -60,7 +60,7 @@ class DrawnField(forms.JSONField):
             return initial
 
 
-class MarksField(DrawnField):
+class MarksField(CanvasField):
     """Points on the drawing of the bike, each with a note; drawn by static/js/outline.js."""
 
     widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
@@ -68,7 +68,7 @@ class MarksField(DrawnField):
     def clean(self, value: Any) -> list[dict[str, Any]]:
         marks = super().clean(value) or []
         try:
-            return read_marks(marks)
+            return parse_marks(marks)
         except ValueError as problem:
             raise forms.ValidationError(str(problem)) from problem
 
@@ -77,12 +77,12 @@ class SignForm(forms.Form):
     """The customer's name, and a signature drawn here or written on the printed receipt."""
 
     signed_by = forms.CharField(label="Name of who hands the bike in", max_length=120)
-    signature = DrawnField(widget=forms.HiddenInput, required=False)
+    signature = CanvasField(widget=forms.HiddenInput, required=False)
     on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
 
     def clean_signature(self) -> list[list[list[int]]]:
         try:
-            return read_strokes(self.cleaned_data["signature"] or [])
+            return parse_signature(self.cleaned_data["signature"] or [])
         except ValueError as problem:
             raise forms.ValidationError(str(problem)) from problem
 
@@ -93,7 +93,7 @@ class SignForm(forms.Form):
         return cleaned
 
 
-class ReceiveForm(InShopUnits, FieldGroupsMixin, RecordForm):
+class CheckInForm(InShopUnits, FieldGroupsMixin, RecordForm):
     """The check-in; a meter reading that does not follow from the last one has to be confirmed."""
 
     GROUPS = (
@@ -123,24 +123,26 @@ class ReceiveForm(InShopUnits, FieldGroupsMixin, RecordForm):
     def __init__(self, *args: Any, shop: ShopProfile, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.shop = shop
-        self.questions: dict[str, str] = {}
+        self.warnings: dict[str, str] = {}
         self.use_units(shop)
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        self.questions = {name: asked for name in self.METERS if (asked := self.question_about(name))}
+        self.warnings = {name: warning for name in self.METERS if (warning := self.warning_for(name))}
         if not self.cleaned_data.get("meters_confirmed"):
-            for name, asked in self.questions.items():
-                self.add_error(name, f"{asked} If so, tick that it is and save again.")
+            for name, warning in self.warnings.items():
+                self.add_error(name, f"{warning} If so, tick that it is and save again.")
         return cleaned
 
-    def question_about(self, meter: str) -> str:
+    def warning_for(self, meter: str) -> str:
         value = self.cleaned_data.get(meter)
         if value is None:
             return ""
-        return meter_question(job=self.instance, meter=meter, value=value, told=partial(self.told, meter))
+        return meter_warning(
+            job=self.instance, meter=meter, value=value, display=partial(self.format_meter, meter)
+        )
 
-    def told(self, meter: str, value: float) -> str:
+    def format_meter(self, meter: str, value: float) -> str:
         if meter == "odometer_km":
             return format_for_shop(value, "distance", self.shop)
         return f"{format_plain(value)}{NO_BREAK_SPACE}h"

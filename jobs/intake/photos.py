@@ -19,16 +19,15 @@ from workshop.models import StaffMember
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-LONGEST_SIDE = 2048
+MAX_SIDE_PX = 2048
 READABLE = ("JPEG", "PNG", "WEBP", "GIF", "BMP")
-LONGEST_NAME = 200
+MAX_NAME_LENGTH = 200
 
-# The photo's own name and the file to keep
-Prepared = tuple[str, "ContentFile[bytes]"]
+Prepared = tuple[str, "ContentFile[bytes]"]  # original name and the file to store
 
 
 def short_name(upload: UploadedFile) -> str:
-    return PurePath(upload.name or "photo").name[-LONGEST_NAME:]
+    return PurePath(upload.name or "photo").name[-MAX_NAME_LENGTH:]
 
 
 def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
@@ -46,12 +45,13 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
         raise ValueError(f"“{name}” is larger than {limit} MB. Make it smaller and choose it again.")
     try:
         image = open_photo(upload)
-        image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+        image.draft("RGB", (MAX_SIDE_PX, MAX_SIDE_PX))
         with require_complete_images():
             return as_jpeg(ImageOps.exif_transpose(image))
     except Image.DecompressionBombError as problem:
-        told = "has more pixels than can be read. Make it smaller and choose it again."
-        raise ValueError(f"“{name}” {told}") from problem
+        raise ValueError(
+            f"“{name}” has more pixels than can be read. Make it smaller and choose it again."
+        ) from problem
     except IMAGE_ERRORS as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
 
@@ -74,7 +74,7 @@ def open_photo(upload: UploadedFile) -> "Image":
 def as_jpeg(image: "Image") -> "ContentFile[bytes]":
     from PIL import Image
 
-    image.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    image.thumbnail((MAX_SIDE_PX, MAX_SIDE_PX))
     if image.mode != "RGB":
         on_white = Image.new("RGB", image.size, "white")
         with_alpha = image.convert("RGBA")

@@ -11,11 +11,11 @@ from jobs.job.stages import move_to_stage
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
 
-# How far a meter may have run on since the bike's last job before it is asked about
-UNUSUAL = {"odometer_km": 100_000, "engine_hours": 2_000}
-MOST_MARKS, LONGEST_NOTE = 40, 200
-MOST_POINTS = 5_000
-ON_RECEIPT = {
+# Larger increases since the last job are questioned.
+MAX_SINCE_LAST_JOB = {"odometer_km": 100_000, "engine_hours": 2_000}
+MAX_MARKS, MAX_NOTE_LENGTH = 40, 200
+MAX_POINTS = 5_000
+SIGNED_FIELDS = {
     "condition": "condition on arrival",
     "condition_marks": "marks on the outline",
     "odometer_km": "odometer",
@@ -25,7 +25,7 @@ ON_RECEIPT = {
 }
 
 
-def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float], str]) -> str:
+def meter_warning(*, job: Job, meter: str, value: float, display: Callable[[float], str]) -> str:
     """Return a question about a reading that does not follow from the bike's last one, or "".
 
     ``meter`` is the job's field: the odometer's or the engine hours'.
@@ -40,14 +40,14 @@ def meter_question(*, job: Job, meter: str, value: float, told: Callable[[float]
         return ""
     before = getattr(last, meter)
     if value < before:
-        return f"{told(value)} is less than the {told(before)} of job {last}. Is it right?"
-    if value > before + UNUSUAL[meter]:
-        return f"{told(value)} is far more than the {told(before)} of job {last}. Is it right?"
+        return f"{display(value)} is less than the {display(before)} of job {last}. Is it right?"
+    if value > before + MAX_SINCE_LAST_JOB[meter]:
+        return f"{display(value)} is far more than the {display(before)} of job {last}. Is it right?"
     return ""
 
 
 @transaction.atomic
-def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
+def check_in_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
     """Check the bike in; a job that is in the shop already keeps its stage."""
     add_photos(job=job, by=by, photos=photos)
     if job.stage == Stage.BOOKED:
@@ -57,41 +57,41 @@ def receive_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
         job.save()
 
 
-def read_marks(marks: Any) -> list[dict[str, Any]]:
+def parse_marks(marks: Any) -> list[dict[str, Any]]:
     """Parse marks on the outline: x and y in % of the drawing, and a note.
 
     Raises ValueError with a sentence if they are malformed.
     """
-    if not isinstance(marks, list) or len(marks) > MOST_MARKS:
-        raise ValueError(f"There may be up to {MOST_MARKS} marks on the outline.")
+    if not isinstance(marks, list) or len(marks) > MAX_MARKS:
+        raise ValueError(f"There may be up to {MAX_MARKS} marks on the outline.")
     read = []
     for mark in marks:
         x, y, note = (mark.get(key) for key in ("x", "y", "note")) if isinstance(mark, dict) else (None,) * 3
-        if not all(isinstance(each, int | float) and 0 <= each <= 100 for each in (x, y)):
+        if not all(isinstance(value, int | float) and 0 <= value <= 100 for value in (x, y)):
             raise ValueError("A mark lies outside the outline.")
         if not isinstance(note, str) or not note.strip():
             raise ValueError("Say of each mark what is there, or take it off.")
-        read.append({"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": writable(note)})
+        read.append({"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": clean_note(note)})
     return read
 
 
-def writable(note: str) -> str:
+def clean_note(note: str) -> str:
     """Strip a note of characters that no page or database can hold, such as half an emoji."""
     whole = note.replace("\0", "").encode(errors="replace").decode()
-    return whole.strip()[:LONGEST_NOTE]
+    return whole.strip()[:MAX_NOTE_LENGTH]
 
 
-def read_strokes(strokes: Any) -> list[list[list[int]]]:
+def parse_signature(strokes: Any) -> list[list[list[int]]]:
     """Parse a signature: lines of points, each 0 to 1000 across and 0 to 300 down.
 
     Raises ValueError with a sentence if it is malformed.
     """
     points = [point for stroke in strokes for point in stroke] if is_nested(strokes) else None
-    if points is None or len(points) > MOST_POINTS:
+    if points is None or len(points) > MAX_POINTS:
         raise ValueError("This is no signature. Clear the field and sign again.")
     for point in points:
         is_pair = isinstance(point, list) and len(point) == 2
-        if not is_pair or not all(isinstance(each, int) and 0 <= each <= 1000 for each in point):
+        if not is_pair or not all(isinstance(value, int) and 0 <= value <= 1000 for value in point):
             raise ValueError("This is no signature. Clear the field and sign again.")
     return [stroke for stroke in strokes if len(stroke) > 1]
 
@@ -100,7 +100,7 @@ def is_nested(strokes: Any) -> bool:
     return isinstance(strokes, list) and all(isinstance(stroke, list) for stroke in strokes)
 
 
-def altered_since_signed(job: Job) -> list[str]:
+def fields_changed_since_signature(job: Job) -> list[str]:
     """Return labels of the check-in fields changed since the signature; none if it is not signed.
 
     Also none if the history does not reach back to the signature.
@@ -110,7 +110,7 @@ def altered_since_signed(job: Job) -> list[str]:
     signed = job.history.filter(signed_at=job.signed_at).order_by("history_date", "history_id").first()
     if signed is None:
         return []
-    return [what for name, what in ON_RECEIPT.items() if getattr(signed, name) != getattr(job, name)]
+    return [what for name, what in SIGNED_FIELDS.items() if getattr(signed, name) != getattr(job, name)]
 
 
 def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) -> None:
@@ -118,7 +118,7 @@ def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) 
 
     Raises ValueError if the present state is signed already: no second signature replaces the first.
     """
-    if job.signed_at and not altered_since_signed(job):
+    if job.signed_at and not fields_changed_since_signature(job):
         signed = timezone.localtime(job.signed_at)
         raise ValueError(f"This receipt was signed by {job.signed_by} on {signed:%-d %b %Y at %H:%M}.")
     job.signed_by, job.signature, job.signed_at = signed_by, signature, timezone.now()

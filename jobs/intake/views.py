@@ -5,8 +5,8 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.intake.forms import ReceiveForm, SignForm
-from jobs.intake.receive import altered_since_signed, receive_bike, sign_receipt
+from jobs.intake.forms import CheckInForm, SignForm
+from jobs.intake.receive import check_in_bike, fields_changed_since_signature, sign_receipt
 from jobs.job.form_page import form_page
 from jobs.models import Job
 from jobs.work_items.totals import total
@@ -28,7 +28,7 @@ def show(request: StaffRequest, job: Job, form: SignForm) -> HttpResponse:
         "work_items": items,
         "work": total(job, items),
         "signature_lines": lines,
-        "altered": altered_since_signed(job),
+        "altered": fields_changed_since_signature(job),
     }
     return render_form(request, "jobs/intake/receipt.html", form, **context)
 
@@ -63,10 +63,10 @@ def job_sign(request: StaffRequest, number: str) -> HttpResponse:
 @submit_once
 def job_receive(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("bike"), number=number)
-    form = ReceiveForm(post_data(request), request.FILES or None, instance=job, shop=request.shop)
+    form = CheckInForm(post_data(request), request.FILES or None, instance=job, shop=request.shop)
     draft = f"receive-{job.pk}"
     if form.is_valid() and form.save_unless_stale():
-        receive_bike(job=job, by=request.user, photos=form.cleaned_data["photos"])
+        check_in_bike(job=job, by=request.user, photos=form.cleaned_data["photos"])
         flash_saved(request, f"The receipt of job {job} is saved.", draft)
         return redirect(job)
     return form_page(

@@ -17,16 +17,16 @@ Caution = tuple[str, str]  # title and text
 
 
 @dataclass(frozen=True)
-class Remove:
+class RemoveButton:
     """The button below a form that removes its record."""
 
     url: str
     label: str
 
 
-def remove_button(record: Record, url_name: str, label: str) -> Remove | None:
+def remove_button(record: Record, url_name: str, label: str) -> RemoveButton | None:
     """Return the remove button of a stored record, or None for a new one."""
-    return None if record._state.adding else Remove(reverse(url_name, args=[record.pk]), label)
+    return None if record._state.adding else RemoveButton(reverse(url_name, args=[record.pk]), label)
 
 
 def form_page(

@@ -6,7 +6,7 @@ from django import forms
 from django.db.models import Q
 from django.http import QueryDict
 
-from jobs.job.stages import reason_missing
+from jobs.job.stages import missing_fields
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
 from workshop.records.field_groups import FieldGroupsMixin
@@ -74,7 +74,7 @@ class StageForm(forms.Form):
         cleaned = super().clean() or {}
         if cleaned.get("seen") not in ("", None, self.job.stage):
             self.report_move()
-        missing = reason_missing(
+        missing = missing_fields(
             job=self.job,
             stage=cleaned.get("stage", ""),
             why=cleaned.get("why", ""),

@@ -77,7 +77,7 @@ class JobPage:
     def rows(self, model: type[M]) -> list[M]:
         """Return the job's rows of a model, in the model's order."""
         if model not in self._rows:
-            self._rows[model] = self._read(registry.rows_of(model))
+            self._rows[model] = self._read(registry.get_rows(model))
         return cast("list[M]", self._rows[model])
 
     def _read(self, kind: Rows) -> list[Any]:
@@ -110,7 +110,7 @@ class JobPage:
             self.rows(kind.model)
         return self
 
-    def stamps_of(self, record: registry.JobRecord) -> list[tuple[Any, ...] | None]:
+    def section_stamps(self, record: registry.JobRecord) -> list[tuple[Any, ...] | None]:
         """Return what tells the present rows of a record's section from any other."""
         stamps = self._stamps or {}
         present = [(label_of(model) in stamps,) for model in record.needs_any]

@@ -72,7 +72,7 @@ def all_rows() -> "list[Rows]":
     return list(_rows.values())
 
 
-def rows_of(model: type[models.Model]) -> "Rows":
+def get_rows(model: type[models.Model]) -> "Rows":
     """Return how the rows of a model are read; raises KeyError if no record declares it."""
     return _rows[model]
 

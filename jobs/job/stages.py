@@ -13,7 +13,7 @@ IN_SHOP = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.WAITING, Stage.READY
 HERE = (Stage.RECEIVED, Stage.BENCH, Stage.ROLLER, Stage.READY)
 
 
-def reason_missing(*, job: Job, stage: str, why: str, waiting_for: str) -> dict[str, str]:
+def missing_fields(*, job: Job, stage: str, why: str, waiting_for: str) -> dict[str, str]:
     """Return what a step still lacks, by field."""
     missing = {}
     if (stage, waiting_for) == (job.stage, job.waiting_for) and not why.strip():
@@ -33,7 +33,7 @@ def move_to_stage(
 ) -> StageEntry:
     """Set the job's stage and store the step; raises ValueError if its reason is missing."""
     waiting_for = waiting_for if stage == Stage.WAITING else ""
-    missing = reason_missing(job=job, stage=stage, why=why, waiting_for=waiting_for)
+    missing = missing_fields(job=job, stage=stage, why=why, waiting_for=waiting_for)
     if missing:
         raise ValueError(" ".join(missing.values()))
     at = at or timezone.now()

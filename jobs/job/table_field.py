@@ -6,13 +6,13 @@ from django.core.files.uploadedfile import UploadedFile
 from jobs.calc.run_file import RunFileError, open_text
 from workshop.records.form import mutable_copy
 
-LARGEST_FILE = 1024 * 1024
+MAX_FILE_BYTES = 1024 * 1024
 
 
 READ_FROM_FILE = "This was read from the file “{}”: put it right here, or choose the file again."
 
 
-def text_of_upload(upload: UploadedFile) -> str:
+def decode_upload(upload: UploadedFile) -> str:
     """Return an uploaded table as text, whatever its encoding.
 
     Raises
@@ -20,7 +20,7 @@ def text_of_upload(upload: UploadedFile) -> str:
     ValueError
         Too large, or not text.
     """
-    if upload.size and upload.size > LARGEST_FILE:
+    if upload.size and upload.size > MAX_FILE_BYTES:
         raise ValueError("A file with one table has at most 1 MB.")
     try:
         text = open_text(upload.read())
@@ -29,7 +29,7 @@ def text_of_upload(upload: UploadedFile) -> str:
     return text.decode(text.start, text.end)
 
 
-def put_into_box(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
+def show_file_text(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
     """Show a file's text in the field, where it can be corrected.
 
     Raises
@@ -37,7 +37,7 @@ def put_into_box(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
     ValueError
         Too large, or not text.
     """
-    form.cleaned_data[name] = text_of_upload(upload)
+    form.cleaned_data[name] = decode_upload(upload)
     sent = mutable_copy(form.data)
     sent[form.add_prefix(name)] = form.cleaned_data[name]
     form.data = sent

@@ -18,13 +18,13 @@ def where_it_stands(job: Job, work: Total) -> tuple[State, str]:
         return State.ATTENTION, "over the authorised amount"
     if job.stage == Stage.BOOKED:
         return State.IN_HAND, "booked, not received yet"
-    missing = not_received(job)
+    missing = missing_check_in_fields(job)
     if missing and job.is_open:
         return State.IN_HAND, f"not recorded: {', '.join(missing)}"
     return State.DONE, "received"
 
 
-def not_received(job: Job) -> list[str]:
+def missing_check_in_fields(job: Job) -> list[str]:
     """List what the check-in lacks."""
     lacks = {
         "condition": not job.condition,

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.calc.mixture.fuel import FUELS, FULL_THROTTLE_LAMBDA
-from jobs.job.table_field import READ_FROM_FILE, put_into_box, table_area
+from jobs.job.table_field import READ_FROM_FILE, show_file_text, table_area
 from jobs.mixture.study import LOADS, Asked, Limits, StudyProblem, at, delay_from, read_fuel_table, study_of
 from jobs.models import MixtureStudy, Run
 from workshop.records.field_groups import FieldGroupsMixin
@@ -17,7 +17,7 @@ from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
 from workshop.units.display import format_plain, parse_number
 
-MOST_POINTS = 60
+MAX_POINTS = 60
 EXAMPLE = "\t3000\t4000\t5000\n20\t5.10\t5.25\t5.30\n100\t7.40\t7.75\t7.80"
 NO_FIGURES = "Enter at least one figure."
 
@@ -53,8 +53,8 @@ class FiguresField(forms.CharField):
             figures = parse_figures(str(value))
         except ValueError as problem:
             raise ValidationError(str(problem)) from problem
-        if len(figures) > MOST_POINTS:
-            raise ValidationError(f"{len(figures)} points were given; at most {MOST_POINTS} can be used.")
+        if len(figures) > MAX_POINTS:
+            raise ValidationError(f"{len(figures)} points were given; at most {MAX_POINTS} can be used.")
         return figures
 
     def prepare_value(self, value: Any) -> Any:
@@ -255,7 +255,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         try:
             if upload:
                 with at("fuel_table_file"):
-                    put_into_box(self, "fuel_table", upload)
+                    show_file_text(self, "fuel_table", upload)
             if self.errors:
                 return cleaned
             self.take_axes()

@@ -30,7 +30,7 @@ OPEN_STAGES = tuple(stage for stage in Stage if stage not in CLOSED_STAGES)
 
 class JobQuerySet(models.QuerySet["Job"]):
     def open(self) -> "JobQuerySet":
-        # Said by what is open, since that is little of all that ever was and an index leads to it.
+        # Filter on the open stages: few rows, and indexed.
         return self.filter(stage__in=OPEN_STAGES)
 
     def promised_and_late(self) -> "JobQuerySet":
@@ -144,7 +144,7 @@ class Job(Record):
             index_words(self.words, tokenise(self.brief, self.number))
 
     def _take_number(self) -> None:
-        # The shop's row is the lock under which numbers are given out, one after the other.
+        # Lock the shop row while a number is assigned, so that no two jobs get the same one.
         ShopProfile.current()
         ShopProfile.objects.select_for_update().get(pk=1)
         self.year = timezone.localdate().year

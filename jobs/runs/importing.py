@@ -33,7 +33,7 @@ from jobs.models import FileLayout, Job, Run, TuneRevision
 from jobs.runs.channel_files import store_channels
 from workshop.models import ShopProfile, StaffMember, StaleRecord
 
-LONGEST_NAME = 200
+MAX_NAME_LENGTH = 200
 BYTES_IN_MB = 1024 * 1024
 
 
@@ -106,7 +106,7 @@ def too_large(name: str, size: int) -> str:
 
 def attach(*, job: Job, by: StaffMember, name: str, data: bytes, details: RunDetails) -> Intake:
     """Attach one file to a job and read it where its layout is known."""
-    name = PurePath(name).name[-LONGEST_NAME:]
+    name = PurePath(name).name[-MAX_NAME_LENGTH:]
     sha256 = hashlib.sha256(data).hexdigest()
     earlier = Run.objects.filter(job=job, sha256=sha256).first()
     if earlier:

@@ -31,7 +31,7 @@ from jobs.runs.forms import RunForm, SetAsideForm, SweepForm
 from jobs.runs.removing import remove_run
 from jobs.runs.results import run_results
 from jobs.runs.tables import curve_table, figure_table
-from jobs.timeline.bike_states import bike_states, sides_of_runs
+from jobs.timeline.bike_states import bike_states, run_sides
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
 from workshop.models import Role, StaleRecord
@@ -115,7 +115,7 @@ class AllRuns:
 
 
 def all_runs(results: JobResults) -> AllRuns:
-    sides = sides_of_runs(results.get(bike_states))
+    sides = run_sides(results.get(bike_states))
     runs = results.rows(Run)
     looks: dict[int, Look] = {
         run.pk: "aside" if run.set_aside else side.value if (side := sides.get(run.pk)) else "other"  # type: ignore[misc]  # the two values of Group are looks

@@ -11,12 +11,12 @@ from workshop.models import Bike, Customer, FoundWord
 from workshop.models.search import ids_or_subquery, matching_rows
 
 
-def bikes_matching(text: str) -> "QuerySet[Bike]":
+def find_bikes(text: str) -> "QuerySet[Bike]":
     """Return bikes with each word in make and model, plate, VIN or the owner's name or phone."""
     return Bike.objects.select_related("owner").matching(text)
 
 
-def with_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
+def add_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
     """Add ``last_job`` to each bike, or None if it has no job, in one query."""
     found: list[Any] = list(bikes)
     last: dict[int, Job] = {}
@@ -27,12 +27,12 @@ def with_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
     return found
 
 
-def customers_matching(text: str) -> "QuerySet[Customer]":
+def find_customers(text: str) -> "QuerySet[Customer]":
     """Return customers with each word in the name, email, phone or a bike's plate."""
     return Customer.objects.matching(text)
 
 
-def jobs_matching(text: str) -> JobQuerySet:
+def find_jobs(text: str) -> JobQuerySet:
     """Return jobs with each word in the number, the brief, the bike or the customer."""
     found = Job.objects.for_list()
     for asked in matching_rows(text, [FoundWord, JobWord]):

@@ -5,10 +5,10 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from jobs.models import Job
-from jobs.search.find import bikes_matching, customers_matching, jobs_matching
+from jobs.search.find import find_bikes, find_customers, find_jobs
 from workshop.access.roles import StaffRequest, staff
 
-MOST_FOUND = 20
+MAX_RESULTS = 20
 
 
 @staff
@@ -22,8 +22,8 @@ def search(request: StaffRequest) -> HttpResponse:
     found = {}
     if wanted:
         found = {
-            "jobs": jobs_matching(wanted)[:MOST_FOUND],
-            "customers": customers_matching(wanted)[:MOST_FOUND],
-            "bikes": bikes_matching(wanted)[:MOST_FOUND],
+            "jobs": find_jobs(wanted)[:MAX_RESULTS],
+            "customers": find_customers(wanted)[:MAX_RESULTS],
+            "bikes": find_bikes(wanted)[:MAX_RESULTS],
         }
-    return render(request, "jobs/search/results.html", {"wanted": wanted, "most": MOST_FOUND, **found})
+    return render(request, "jobs/search/results.html", {"wanted": wanted, "most": MAX_RESULTS, **found})

@@ -22,10 +22,10 @@ def state(state: State) -> str:
 @register.simple_tag
 def stage_fields(job: Job, sent: StageForm | None) -> str:
     """Show the fields that move a job to another stage, as submitted or untouched."""
-    return as_crispy_form(sent) if sent else untouched_stage_fields(job.stage, job.waiting_for)
+    return as_crispy_form(sent) if sent else unsubmitted_stage_fields(job.stage, job.waiting_for)
 
 
 @cache
-def untouched_stage_fields(stage: str, waiting_for: str) -> str:
-    # Alike on every job at a stage, and as long in the making as the rest of the page's head.
+def unsubmitted_stage_fields(stage: str, waiting_for: str) -> str:
+    # The same for every job at a stage, and as slow to render as the rest of the page head.
     return as_crispy_form(StageForm(job=Job(stage=stage, waiting_for=waiting_for)))

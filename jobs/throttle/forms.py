@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 
 from jobs.calc.throttle.tables import ThrottleTable as Table
-from jobs.job.table_field import READ_FROM_FILE, put_into_box, table_area
+from jobs.job.table_field import READ_FROM_FILE, show_file_text, table_area
 from jobs.models import ThrottleTable
 from workshop.records.conflict import history_since
 from workshop.records.field_groups import FieldGroupsMixin
@@ -74,7 +74,7 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
         try:
             if upload:
                 field = "table_file"
-                put_into_box(self, "table_text", upload)
+                show_file_text(self, "table_text", upload)
                 field = "table_text"
             self.read_table()
         except ValueError as problem:

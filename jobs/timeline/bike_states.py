@@ -20,10 +20,10 @@ class BikeState:
 
 
 def bike_states(results: JobResults) -> list[BikeState]:
-    return states_of(results.get(timeline))
+    return split_into_states(results.get(timeline))
 
 
-def states_of(events: Iterable[Event]) -> list[BikeState]:
+def split_into_states(events: Iterable[Event]) -> list[BikeState]:
     """Return the states of the bike in which runs were made, in order."""
     states = [BikeState()]
     for event in events:
@@ -36,7 +36,7 @@ def states_of(events: Iterable[Event]) -> list[BikeState]:
     return [state for state in states if state.runs]
 
 
-def sides_of_runs(states: Sequence[BikeState]) -> dict[int, Group]:
+def run_sides(states: Sequence[BikeState]) -> dict[int, Group]:
     """Return the runs before and after the work, of any kind, by the first and the last state.
 
     States without a run that counts are skipped; nothing if only one is left.

@@ -19,10 +19,10 @@ def timeline(results: JobResults) -> list[Event]:
 
     If a run names another tune than the one last loaded, an event says that it was loaded before the run.
     """
-    return with_reloads(in_order(registry.collect(results, "events")))
+    return add_inferred_loads(sort_events(registry.collect(results, "events")))
 
 
-def in_order(found: Iterable[Event]) -> list[Event]:
+def sort_events(found: Iterable[Event]) -> list[Event]:
     return sorted(found, key=lambda event: (event.at, event.run is not None))
 
 
@@ -30,7 +30,7 @@ def changes(found: Iterable[Event]) -> list[Event]:
     return [event for event in found if event.changes_bike]
 
 
-def between(found: Iterable[Event], start: datetime, end: datetime) -> list[Event]:
+def events_between(found: Iterable[Event], start: datetime, end: datetime) -> list[Event]:
     """Return everything that changed the bike after ``start`` and up to ``end``.
 
     Between the last run before and the first run after, it is what the two differ by.
@@ -38,15 +38,15 @@ def between(found: Iterable[Event], start: datetime, end: datetime) -> list[Even
     return [event for event in changes(found) if start < event.at <= end]
 
 
-def with_reloads(found: Sequence[Event]) -> list[Event]:
+def add_inferred_loads(found: Sequence[Event]) -> list[Event]:
     """Add the load that a run implies if the log holds another tune, or none, at its time."""
-    told: list[Event] = []
+    complete: list[Event] = []
     loaded: TuneRevision | None = None
     for event in found:
         if event.run and event.revision and loaded and event.revision != loaded:
             text = f"{event.revision.label} loaded, as the run {event.run} says"
-            told.append(Event(event.at, EventKind.TUNE, text, changes_bike=True, revision=event.revision))
+            complete.append(Event(event.at, EventKind.TUNE, text, changes_bike=True, revision=event.revision))
         already_in = event.run is None and event.revision is not None and event.revision == loaded
-        told.append(replace(event, changes_bike=False) if already_in else event)
+        complete.append(replace(event, changes_bike=False) if already_in else event)
         loaded = event.revision or loaded
-    return told
+    return complete

@@ -8,18 +8,18 @@ from django.db.models import Count, F, QuerySet
 from jobs.job.stages import IN_SHOP
 from jobs.models import Job, Stage
 
-MOST_SHOWN = 25
+MAX_SHOWN = 25
 
 
 @dataclass(frozen=True)
-class Group:
+class StageGroup:
     """Jobs at the same stage, the most urgent first, and their total count."""
 
     key: str
     title: str
     jobs: list[Job]
     count: int
-    nothing: str  # what an empty list means and what to do next
+    nothing: str  # shown if the list is empty
 
     @property
     def more(self) -> int:
@@ -36,34 +36,34 @@ NOTHING = {
 }
 
 
-def most_urgent(jobs: "QuerySet[Job]", by: str = "promised_at") -> list[Job]:
-    return list(jobs.order_by(F(by).asc(nulls_last=True), "pk")[:MOST_SHOWN])
+def list_most_urgent(jobs: "QuerySet[Job]", by: str = "promised_at") -> list[Job]:
+    return list(jobs.order_by(F(by).asc(nulls_last=True), "pk")[:MAX_SHOWN])
 
 
-def group(stage: Stage, count: int) -> Group:
+def group(stage: Stage, count: int) -> StageGroup:
     by = "booked_for" if stage == Stage.BOOKED else "promised_at"
-    jobs = most_urgent(Job.objects.for_list().filter(stage=stage), by) if count else []
-    return Group(stage.value, stage.label, jobs, count, NOTHING[stage])
+    jobs = list_most_urgent(Job.objects.for_list().filter(stage=stage), by) if count else []
+    return StageGroup(stage.value, stage.label, jobs, count, NOTHING[stage])
 
 
 @dataclass(frozen=True)
-class Day:
-    late: Group
-    groups: list[Group]
+class Board:
+    late: StageGroup
+    groups: list[StageGroup]
 
     @property
     def is_empty(self) -> bool:
         return not any(group.count for group in self.groups)
 
 
-def day(stages: Iterable[Stage] = (Stage.BOOKED, *IN_SHOP)) -> Day:
+def day(stages: Iterable[Stage] = (Stage.BOOKED, *IN_SHOP)) -> Board:
     """Return all open jobs by stage, and those overdue."""
     counted = Job.objects.open().order_by().values_list("stage").annotate(Count("pk"))
     counts = dict(counted)
     late = Job.objects.for_list().promised_and_late()
     late_count = late.count()
-    late_jobs = most_urgent(late) if late_count else []
-    return Day(
-        Group("late", "promised and late", late_jobs, late_count, "Nothing is late."),
+    late_jobs = list_most_urgent(late) if late_count else []
+    return Board(
+        StageGroup("late", "promised and late", late_jobs, late_count, "Nothing is late."),
         [group(stage, counts.get(stage.value, 0)) for stage in stages],
     )

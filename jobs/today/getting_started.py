@@ -11,7 +11,7 @@ from workshop.models.shop import default_working_hours
 
 
 @dataclass(frozen=True)
-class Step:
+class OnboardingStep:
     title: str
     why: str
     url: str
@@ -19,46 +19,46 @@ class Step:
     done: bool
 
 
-def steps(shop: ShopProfile) -> list[Step]:
+def onboarding_steps(shop: ShopProfile) -> list[OnboardingStep]:
     """Return the steps from an empty shop to its first job."""
     return [
-        Step(
+        OnboardingStep(
             "Say who the shop is",
             "Name, address, time zone, units and paper stand on every sheet that a customer takes home.",
             reverse("shop-profile"),
             "Fill in the shop's page",
             shop.version > 1,
         ),
-        Step(
+        OnboardingStep(
             "Say where and when you work",
             "Dynos and benches, and the hours of each weekday; jobs are planned into them. Where the first "
             "list and Monday to Friday fit, skip this.",
             reverse("place-list"),
             "Name the places",
-            is_planned(shop),
+            has_own_schedule(shop),
         ),
-        Step(
+        OnboardingStep(
             "Let your people in",
             "Each logs in by name, so that every record says who made it. Working alone, skip this.",
             reverse("staff-new"),
             "Add a person",
             StaffMember.objects.filter(is_active=True).count() > 1,
         ),
-        Step(
+        OnboardingStep(
             "Enter the first engine",
             "Its clearances, shims and ratios, copied once from the maker's manual, with edition and page.",
             reverse("engine-new"),
             "Enter an engine",
             EngineSpec.objects.exists(),
         ),
-        Step(
+        OnboardingStep(
             "Book the first job",
             "Customer and bike are entered on the same page.",
             reverse("job-book"),
             "Book a job",
             Job.objects.exists(),
         ),
-        Step(
+        OnboardingStep(
             "Take a backup, and try restoring it",
             "One file holds everything; a backup that was never restored is a hope.",
             reverse("backup"),
@@ -68,12 +68,12 @@ def steps(shop: ShopProfile) -> list[Step]:
     ]
 
 
-def is_planned(shop: ShopProfile) -> bool:
+def has_own_schedule(shop: ShopProfile) -> bool:
     """Return whether the owner has changed workstations or opening hours."""
     places = [(place.name, place.kind) for place in WorkPlace.objects.all()]
     return places != PLACES or shop.working_hours != default_working_hours() or ShutDays.objects.exists()
 
 
-def is_beginning() -> bool:
+def is_new_shop() -> bool:
     """Return whether the shop has not had its first job yet."""
     return not Job.objects.exists()

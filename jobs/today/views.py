@@ -9,9 +9,9 @@ from django.views.decorators.http import require_safe
 from jobs.models import Job, Stage
 from jobs.planner.opening_hours import load_opening_hours
 from jobs.planner.slots import build_schedule, parse_day
-from jobs.search.find import jobs_matching
+from jobs.search.find import find_jobs
 from jobs.today.board import day
-from jobs.today.getting_started import is_beginning, steps
+from jobs.today.getting_started import is_new_shop, onboarding_steps
 from workshop.access.roles import StaffRequest, staff
 from workshop.models import Role
 
@@ -23,10 +23,10 @@ PAGE_LENGTH = 50
 def today(request: StaffRequest) -> HttpResponse:
     now = day()
     first = parse_day(request.GET.get("from", "")) or timezone.localdate()
-    beginning = request.user.is_owner and now.is_empty and is_beginning()
+    beginning = request.user.is_owner and now.is_empty and is_new_shop()
     context = {
         "day": now,
-        "steps": steps(request.shop) if beginning else [],
+        "steps": onboarding_steps(request.shop) if beginning else [],
         "plan": build_schedule(first, load_opening_hours(request.shop)),
         "is_now": first == timezone.localdate(),
         "may_edit": request.user.holds(Role.DESK),
@@ -39,7 +39,7 @@ def today(request: StaffRequest) -> HttpResponse:
 def job_list(request: StaffRequest) -> HttpResponse:
     wanted = request.GET.get("q", "").replace("\0", "").strip()
     stage = request.GET.get("stage", "")
-    jobs = jobs_matching(wanted)
+    jobs = find_jobs(wanted)
     if stage == "open":
         jobs = jobs.open()
     elif stage == "late":

@@ -16,7 +16,7 @@ from workshop.models import StaffMember
 
 Changes = Mapping[int, Sequence[TuneChange]]  # by revision id
 
-LONGEST_NAME = 200
+MAX_NAME_LENGTH = 200
 MEGABYTE = 1024 * 1024
 
 
@@ -250,7 +250,7 @@ def keep_calibration(revision: TuneRevision, upload: UploadedFile) -> None:
         digest.update(chunk)
     upload.seek(0)
     name = PurePath(upload.name or "calibration").name
-    revision.calibration_name = name[-LONGEST_NAME:]
+    revision.calibration_name = name[-MAX_NAME_LENGTH:]
     revision.calibration_sha256 = digest.hexdigest()
     revision.calibration.save(f"{revision.calibration_sha256[:16]}.bin", upload, save=False)
 

@@ -6,7 +6,7 @@ from django import forms
 
 from jobs.calc.units.numbers import format_number
 from jobs.models import WorkItem
-from jobs.work_items.totals import most_authorised, over_with
+from jobs.work_items.totals import max_authorised, total_with
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
@@ -23,12 +23,12 @@ class WorkItemForm(FieldGroupsMixin, RecordForm):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        over = over_with(self.instance, self.cleaned_data.get("price"))
-        if over is not None and over.amount > most_authorised():
+        over = total_with(self.instance, self.cleaned_data.get("price"))
+        if over is not None and over.amount > max_authorised():
             self.add_error(
                 "price",
                 f"This makes {format_number(over.amount, 2)}, and no more than "
-                f"{format_number(most_authorised(), 2)} can be authorised for a job. "
+                f"{format_number(max_authorised(), 2)} can be authorised for a job. "
                 "Look whether the prices are right, or book the rest as a job of its own.",
             )
         elif over is not None and over.over is not None:

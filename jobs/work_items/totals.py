@@ -33,7 +33,7 @@ def work_total(results: JobResults) -> Total:
     return total(results.job, results.rows(WorkItem))
 
 
-def over_with(item: WorkItem, price: Decimal | None) -> Total | None:
+def total_with(item: WorkItem, price: Decimal | None) -> Total | None:
     """Return the job's total with this price if it exceeds the authorised amount, else None.
 
     A price that is not raised asks nothing again.
@@ -46,14 +46,14 @@ def over_with(item: WorkItem, price: Decimal | None) -> Total | None:
     return with_it if with_it.over is not None else None
 
 
-def most_authorised() -> Decimal:
+def max_authorised() -> Decimal:
     """Return the largest amount that the authorised-amount column holds."""
     field: Any = Job._meta.get_field("authorised_amount")
     return (Decimal(10) ** field.max_digits - 1).scaleb(-field.decimal_places)
 
 
 @transaction.atomic
-def agree_to_more(job: Job) -> None:
+def raise_limit(job: Job) -> None:
     """Raise the authorised amount to the total agreed; history records by whom."""
     job.authorised_amount = max(
         job.authorised_amount or Decimal(0), total(job, list(job.work_items.all())).amount

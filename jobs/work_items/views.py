@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.job.form_page import form_page, remove_button, section_url
 from jobs.models import Job, WorkItem
 from jobs.work_items.forms import WorkItemForm
-from jobs.work_items.totals import agree_to_more, work_csv
+from jobs.work_items.totals import raise_limit, work_csv
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
 from workshop.records.responses import post_data
@@ -43,7 +43,7 @@ def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) 
     form = WorkItemForm(post_data(request), instance=item)
     if form.is_valid() and form.save_unless_stale():
         if form.question:
-            agree_to_more(job)
+            raise_limit(job)
         messages.success(request, "The work agreed is saved.")
         return redirect(section_url(job, "brief"))
     return form_page(

@@ -18,7 +18,7 @@ from reports.drawing.charts import (
 )
 from workshop.units.display import convert, label
 
-MOST_MARKS = 24
+MAX_MARKS = 24
 X_LABEL = "engine speed (1/min)"
 OFF_TARGET_SHARE = 0.15
 LAMBDA_MARGIN = 0.02
@@ -143,9 +143,9 @@ def clearance_pictures(clearances: dict[str, Any] | None, unit: str) -> list[Pic
     rows = [row for row in (clearances or {}).get("rows", ()) if row["low_mm"] is not None and row["high_mm"]]
     summary = clearances["summary"] if clearances else ""
     pictures = []
-    for start in range(0, len(rows), MOST_MARKS):
-        part = rows[start : start + MOST_MARKS]
-        which = "" if len(rows) <= MOST_MARKS else f" ({start + 1} to {start + len(part)} of {len(rows)})"
+    for start in range(0, len(rows), MAX_MARKS):
+        part = rows[start : start + MAX_MARKS]
+        which = "" if len(rows) <= MAX_MARKS else f" ({start + 1} to {start + len(part)} of {len(rows)})"
         pictures.append(
             Picture(
                 f"clearances-{start}",

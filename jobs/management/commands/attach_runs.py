@@ -34,12 +34,12 @@ class Command(BaseCommand):
         by = StaffMember.objects.filter(username=options["by"], is_active=True).first()
         if by is None or not by.holds(Role.TUNER):
             raise CommandError(f"{options['by']} is no active tuner of this shop.")
-        details = details_from(job, options)
-        refused = sum(not self.take_in(job, by, path, details) for path in files_of(options["files"]))
+        details = parse_details(job, options)
+        refused = sum(not self.import_file(job, by, path, details) for path in list_files(options["files"]))
         if refused:
             raise CommandError(f"Refused: {refused}.", returncode=1)
 
-    def take_in(self, job: Job, by: StaffMember, path: Path, details: RunDetails) -> bool:
+    def import_file(self, job: Job, by: StaffMember, path: Path, details: RunDetails) -> bool:
         """Import a file; return whether it can be read, now or once its columns are named."""
         try:
             problem = too_large(path.name, path.stat().st_size)
@@ -53,7 +53,7 @@ class Command(BaseCommand):
         return False
 
 
-def files_of(paths: Iterable[Path]) -> Iterator[Path]:
+def list_files(paths: Iterable[Path]) -> Iterator[Path]:
     """Return the files named, and those in the folders named, sorted by name."""
     for path in paths:
         if path.is_dir():
@@ -62,7 +62,7 @@ def files_of(paths: Iterable[Path]) -> Iterator[Path]:
             yield path
 
 
-def details_from(job: Job, options: dict[str, Any]) -> RunDetails:
+def parse_details(job: Job, options: dict[str, Any]) -> RunDetails:
     """Parse the run details in the options; the tune is the one loaded last.
 
     Raises

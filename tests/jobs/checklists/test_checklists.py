@@ -4,7 +4,7 @@ import pytest
 from django.apps import apps
 from django.urls import reverse
 
-from jobs.defaults.change_kinds_and_checks import fill_empty_lists
+from jobs.defaults.change_kinds_and_checks import create_default_lists
 from jobs.models import Check, CheckItem, TuneChangeKind
 from tests.factories import make_clearance_set, make_job
 from workshop.models import Role
@@ -46,10 +46,10 @@ def test_a_new_shop_starts_with_kinds_of_tune_change_and_what_they_may_do() -> N
 
 def test_lists_that_the_owner_made_are_left_alone() -> None:
     CheckItem.objects.exclude(pk=CheckItem.objects.first().pk).delete()
-    fill_empty_lists(apps)
+    create_default_lists(apps)
     assert CheckItem.objects.count() == 1
     TuneChangeKind.objects.all().delete()
-    fill_empty_lists(apps)
+    create_default_lists(apps)
     assert TuneChangeKind.objects.exists()
 
 

@@ -20,7 +20,7 @@ from jobs.models import (
     TuneChangeKind,
     TuneRevision,
 )
-from jobs.timeline.events import between, changes, timeline
+from jobs.timeline.events import changes, events_between, timeline
 from tests.factories import make_job, results_of
 from workshop.models import Role
 
@@ -69,7 +69,7 @@ def test_two_changes_between_two_runs_are_both_named(job, staff) -> None:
     load(job, staff, 1, 30, "more fuel low down")
     second = run(job, staff, 40)
     Part.objects.create(job=job, name="Later", fitted_at=at(50))
-    found = between(results_of(job).get(timeline), first.made_at, second.made_at)
+    found = events_between(results_of(job).get(timeline), first.made_at, second.made_at)
     assert texts(found) == [
         "Slip-on fitted (changes the exhaust)",
         "tune 1 loaded: more fuel low down",
@@ -109,7 +109,7 @@ def test_going_back_to_an_earlier_tune_is_a_change_of_its_own(job, staff) -> Non
     changed = run(job, staff, 30, one)
     again = run(job, staff, 40, received, name="again.csv")
     run(job, staff, 50, received, name="and again.csv")
-    found = between(results_of(job).get(timeline), changed.made_at, again.made_at)
+    found = events_between(results_of(job).get(timeline), changed.made_at, again.made_at)
     assert texts(found) == ["as received loaded, as the run again.csv says"]
     assert len([event for event in results_of(job).get(timeline) if "says" in event.text]) == 1
 
@@ -121,10 +121,10 @@ def test_a_tune_entered_after_its_run_was_in_by_then_and_counts_once(job, staff)
     second = run(job, staff, 20, one, name="early.csv")
     last = run(job, staff, 40, one)
     found = results_of(job).get(timeline)
-    assert texts(between(found, first.made_at, second.made_at)) == [
+    assert texts(events_between(found, first.made_at, second.made_at)) == [
         "tune 1 loaded, as the run early.csv says"
     ]
-    assert between(found, second.made_at, last.made_at) == []
+    assert events_between(found, second.made_at, last.made_at) == []
 
 
 def test_a_tune_says_what_it_changes(job, staff) -> None:

@@ -3,7 +3,7 @@
 import pytest
 from django.urls import reverse
 
-from jobs.today.getting_started import steps
+from jobs.today.getting_started import onboarding_steps
 from tests.factories import make_engine, make_job, make_staff
 from workshop.models import Role
 
@@ -24,7 +24,7 @@ def test_an_empty_shop_leads_its_owner_step_by_step(owner, shop) -> None:
     ]
     places = [page.index(f'href="{way}">', page.index("first ten minutes")) for way in ways]
     assert places == sorted(places)
-    assert [step.done for step in steps(shop)] == [False] * 6
+    assert [step.done for step in onboarding_steps(shop)] == [False] * 6
     for way in ways:
         assert owner.get(way).status_code == 200
 
@@ -34,7 +34,7 @@ def test_each_step_is_ticked_when_it_is_done(owner, shop) -> None:
     shop.save()
     make_staff(Role.MECHANIC)
     make_engine()
-    assert [step.done for step in steps(shop)] == [True, False, True, True, False, False]
+    assert [step.done for step in onboarding_steps(shop)] == [True, False, True, True, False, False]
 
 
 def test_the_first_job_ends_it(owner) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from jobs.search.find import bikes_matching, customers_matching, jobs_matching
+from jobs.search.find import find_bikes, find_customers, find_jobs
 from tests.factories import make_bike, make_customer, make_job
 from workshop.models.search import normalise, within_one_edit
 
@@ -29,9 +29,9 @@ def test_search_finds_name_despite_accents_and_typing_errors(name: str, typed: s
     wanted = make_customer(name=name, email="", phone="")
     make_customer(name="Bo Tarn", email="", phone="")
     job = make_job(bike=make_bike(owner=wanted, plate="", vin=""))
-    assert list(customers_matching(typed)) == [wanted]
-    assert list(bikes_matching(typed)) == [job.bike]
-    assert list(jobs_matching(typed)) == [job]
+    assert list(find_customers(typed)) == [wanted]
+    assert list(find_bikes(typed)) == [job.bike]
+    assert list(find_jobs(typed)) == [job]
 
 
 @pytest.mark.parametrize("typed", ["0101", "5550101", "555-0101", "000042", "XX0DEMO0000000042", "demo22"])
@@ -42,8 +42,8 @@ def test_search_finds_numbers_by_suffix_and_without_separators(typed: str) -> No
         vin="XX0DEMO0000000077",
         plate="X 1",
     )
-    assert list(bikes_matching(typed)) == [bike]
-    assert other not in bikes_matching(typed)
+    assert list(find_bikes(typed)) == [bike]
+    assert other not in find_bikes(typed)
 
 
 @pytest.mark.parametrize(
@@ -66,42 +66,42 @@ def test_search_finds_phone_number_as_written_and_as_dialled(stored: str, typed:
     wanted = make_customer(name="Anselm Oyelaran", phone=stored, email="")
     make_customer(name="Bo Tarn", phone="+00 555 7777", email="")
     job = make_job(bike=make_bike(owner=wanted, plate="", vin=""))
-    assert list(customers_matching(typed)) == [wanted]
-    assert list(bikes_matching(typed)) == [job.bike]
-    assert list(jobs_matching(typed)) == [job]
+    assert list(find_customers(typed)) == [wanted]
+    assert list(find_bikes(typed)) == [job.bike]
+    assert list(find_jobs(typed)) == [job]
 
 
 def test_search_reads_digits_as_words_when_no_number_matches() -> None:
     bike = make_bike(make="Tern", model="750 2000", plate="X 41", vin="")
-    assert list(bikes_matching("tern 2000 41")) == [bike]
-    assert not bikes_matching("tern 2000 42").exists()
+    assert list(find_bikes("tern 2000 41")) == [bike]
+    assert not find_bikes("tern 2000 42").exists()
 
 
 def test_search_ignores_punctuation_between_words() -> None:
     bike = make_bike(make="Tern", model="Q-900", plate="", vin="")
     make_bike(make="Quail", model="R", plate="", vin="")
-    assert list(bikes_matching("Tern - Q-900")) == [bike]
-    assert not bikes_matching("–").exists()
+    assert list(find_bikes("Tern - Q-900")) == [bike]
+    assert not find_bikes("–").exists()
 
 
 def test_search_allows_one_typing_error_only() -> None:
     make_customer(name="Ines Quill", email="", phone="")
-    assert not customers_matching("qoall").exists()
-    assert not customers_matching("qli").exists()
+    assert not find_customers("qoall").exists()
+    assert not find_customers("qli").exists()
 
 
 def test_search_prefers_exact_word_to_similar_one() -> None:
     marlow = make_customer(name="Marlow", email="", phone="")
     make_customer(name="Marlon", email="", phone="")
-    assert list(customers_matching("marlow")) == [marlow]
+    assert list(find_customers("marlow")) == [marlow]
 
 
 def test_search_finds_changed_record_by_new_words_only() -> None:
     customer = make_customer(name="Ines Quill", email="", phone="")
     customer.name = "Ines Venn"
     customer.save()
-    assert list(customers_matching("venn")) == [customer]
-    assert not customers_matching("quill").exists()
+    assert list(find_customers("venn")) == [customer]
+    assert not find_customers("quill").exists()
 
 
 @pytest.mark.parametrize(
