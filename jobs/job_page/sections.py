@@ -98,5 +98,5 @@ def cache_key(record: JobRecord, results: JobResults, made_from: object) -> str:
     job = results.job
     owners = (job, job.customer, job.bike, job.bike.engine_spec, results.shop)
     versions = [(row.pk, row.version) for row in owners if row is not None]
-    everything = (record.key, versions, results.page.stamps_of(record), made_from)
+    everything = (record.key, versions, results.page.section_stamps(record), made_from)
     return blake2b(repr(everything).encode(), digest_size=20).hexdigest()
