@@ -25,7 +25,8 @@ from PIL import Image
 from jobs import models as jobs
 from jobs.planner.calendar_feed import create_token
 from reports.handover.notices import current_wording
-from reports.handover.snapshot import make_snapshot, snapshot_sha256
+from reports.handover.snapshot import make_snapshot
+from reports.handover.snapshot.codec import snapshot_sha256, to_json
 from reports.models import handover
 from tests import factories
 from workshop.models import Role, ShimStock, ShopProfile, StaffMember
@@ -169,9 +170,10 @@ class Records:
     def sheet(self) -> Any:
         """Kept as an issued one is, but for its pages: those would be set anew for every address."""
         pdf = b"%PDF-1.7"
-        snapshot = make_snapshot(
+        made = make_snapshot(
             factories.results_of(self.job), issue_number=1, issued_by=self.by, at=timezone.now()
         )
+        snapshot = to_json(made)
         sheet = handover.HandoverSheet(
             job=self.job,
             issue_number=1,

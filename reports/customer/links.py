@@ -9,6 +9,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from reports.handover.notices import as_text
+from reports.handover.snapshot.codec import from_json
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
 from workshop.models import Customer, ShopProfile, StaffMember
 
@@ -73,7 +74,7 @@ def acknowledge(*, link: SheetLink, name: str) -> Acknowledgement:
     before = Acknowledgement.objects.filter(link=locked).first()
     if before is not None:
         return before
-    text = as_text(link.sheet.snapshot["notices"])
+    text = as_text(from_json(link.sheet.snapshot).notices)
     return Acknowledgement.objects.create(sheet=link.sheet, link=locked, name=name, notice_text=text)
 
 
@@ -89,7 +90,7 @@ def send_link(*, link: SheetLink, address: str, page_address: str) -> None:
     until = timezone.localtime(link.expires_at)
     paragraphs = [
         "Good day,",
-        f"the handover sheet {sheet.number} for your {sheet.snapshot['bike']['title']} is ready. "
+        f"the handover sheet {sheet.number} for your {from_json(sheet.snapshot).bike.title} is ready. "
         "Read it, and acknowledge it, here:",
         page_address,
         f"The address works until {until:%d %b %Y}. Whoever has it can read the sheet.",

@@ -25,6 +25,7 @@ from reports.customer.links import (
 from reports.handover.forms import AcknowledgeForm, MailForm
 from reports.handover.issuing import BeingPrinted, NoPdf
 from reports.handover.sheet import summary_picture
+from reports.handover.snapshot.codec import from_json
 from reports.handover.views import address_of, issued_answer
 from reports.models import HandoverSheet, SheetLink
 from reports.typesetting.pdf import qr_data_uri
@@ -132,18 +133,18 @@ def plain_page(request: HttpRequest, sentence: str, status: int) -> HttpResponse
 def render_sheet(
     request: HttpRequest, link: SheetLink, form: AcknowledgeForm, status: int = 200
 ) -> HttpResponse:
-    sheet = link.sheet
+    sheet, snapshot = link.sheet, from_json(link.sheet.snapshot)
     newer = HandoverSheet.objects.filter(job=sheet.job, issue_number__gt=sheet.issue_number).exists()
     context = {
-        "s": sheet.snapshot,
+        "s": snapshot,
         "token": link.token,
-        "picture": summary_picture(sheet.snapshot, sheet.snapshot_sha256),
+        "picture": summary_picture(snapshot, sheet.snapshot_sha256),
         "newer": newer,
         "form": form,
         "acknowledged": sheet.acknowledgements.first(),
     }
     # Nobody is logged in, so the clock of the shop is taken from the sheet.
-    with timezone.override(ZoneInfo(sheet.snapshot["shop"]["time_zone"])):
+    with timezone.override(ZoneInfo(snapshot.shop.time_zone)):
         return render(request, "reports/customer/detail.html", context, status=status)
 
 

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from jobs.calc.clearances.shim_plan import Origin
-from jobs.clearances.places import Measured, key_of, places
+from jobs.clearances.places import key_of, places
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
 from jobs.clearances.trend_chart import CourseChart, courses_of
 from jobs.comparisons.compare import comparison_results
@@ -27,10 +27,11 @@ from jobs.models import (
 from jobs.suspension.settings import settings_left, side_by_side
 from reports.documents.document import paper_pdf
 from reports.drawing.clearance_history_chart import clearance_history_pictures
-from reports.handover.snapshot.clearances import range_facts, reading_facts
+from reports.handover.snapshot.clearances import measured_facts, range_facts
 from reports.handover.snapshot.json_values import moment, number
 from reports.handover.snapshot.people import bike_facts, engine_facts
 from reports.handover.snapshot.runs import band_facts
+from reports.handover.snapshot.schema import TuneChangeFacts
 from reports.handover.snapshot.work import change_facts, group_facts, part_facts
 from reports.models import HandoverSheet
 from workshop.models import Bike, ShopProfile
@@ -38,7 +39,7 @@ from workshop.models import Bike, ShopProfile
 SETS_IN_TABLE = 5
 SETTINGS_SHOWN = 4
 
-ByJob = dict[int, list[dict[str, Any]]]
+ByJob = dict[int, list[Any]]
 
 
 def bike_history_pdf(bike: Bike, shop: ShopProfile, at: datetime) -> bytes:
@@ -116,7 +117,7 @@ def came_at(job: Job) -> datetime:
     return job.received_at or job.booked_for or job.created_at
 
 
-def by_job(pairs: Iterable[tuple[int, dict[str, Any]]]) -> ByJob:
+def by_job(pairs: Iterable[tuple[int, Any]]) -> ByJob:
     found: ByJob = defaultdict(list)
     for job, facts in pairs:
         found[job].append(facts)
@@ -144,7 +145,7 @@ def shims_changed(bike: Bike) -> ByJob:
 
 def tunes_of(bike: Bike) -> ByJob:
     """Every calibration loaded, with its changes; 'as received' only where something is recorded of it."""
-    changes: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    changes: dict[int, list[TuneChangeFacts]] = defaultdict(list)
     for change in TuneChange.objects.filter(revision__job__bike=bike).select_related("kind"):
         changes[change.revision_id].append(change_facts(change))
     revisions = TuneRevision.objects.filter(job__bike=bike).order_by("job", "number")
@@ -181,11 +182,13 @@ def verdicts_of(bike: Bike, shop: ShopProfile) -> ByJob:
             "reason": compared.reason,
             "bands": [
                 {
-                    **{name: band[name] for name in ("name", "from_rpm", "to_rpm")},
-                    "sentence": band["figures"][0]["sentence"],
+                    "name": band.name,
+                    "from_rpm": band.from_rpm,
+                    "to_rpm": band.to_rpm,
+                    "sentence": band.figures[0].sentence,
                 }
                 for band in bands
-                if band["figures"]
+                if band.figures
             ],
             "claim": compared.claim if compared.result else "",
             "changes": [event.text for event in compared.changes] if compared.result else [],
@@ -224,20 +227,13 @@ def clearance_tables(history: ClearanceHistory) -> list[dict[str, Any]]:
             "rows": [
                 {
                     "label": row.place.label,
-                    "cells": [cell_facts(each) for each in row.measured[start : start + SETS_IN_TABLE]],
+                    "cells": [measured_facts(each) for each in row.measured[start : start + SETS_IN_TABLE]],
                 }
                 for row in history.rows
             ],
         }
         for start in range(0, len(history.sets), SETS_IN_TABLE)
     ]
-
-
-def cell_facts(measured: Measured | None) -> dict[str, Any] | None:
-    if measured is None:
-        return None
-    word = measured.judgement.word if measured.judgement else ""
-    return {**reading_facts(measured.row), "verdict": word}
 
 
 def settings_facts(settings: Sequence[Any]) -> dict[str, Any]:

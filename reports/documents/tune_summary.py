@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -16,14 +17,15 @@ from jobs.tunes.revisions import changes_by_revision, changes_in_bike, differenc
 from jobs.tunes.throttle_tables import Mode, riding_modes, table_differences, throttle_tables
 from reports.documents.document import paper_pdf
 from reports.documents.throttle_tables import grid_facts, plates_csv
-from reports.drawing.pictures import Picture, mixture_picture
-from reports.handover.attachments import RUN_COLUMNS
+from reports.drawing.pictures import mixture_picture
+from reports.handover.attachments import fuel_tables, runs_csv
 from reports.handover.sheet import run_remarks
 from reports.handover.snapshot import summary_sentences as words
 from reports.handover.snapshot.json_values import moment, number
 from reports.handover.snapshot.mixture import mixture_facts
 from reports.handover.snapshot.people import bike_facts
 from reports.handover.snapshot.runs import comparison_facts, run_facts
+from reports.handover.snapshot.schema import ComparisonFacts, MixtureFacts, RevisionFacts, UntestedFacts
 from reports.handover.snapshot.work import part_facts, revision_facts
 from workshop.csv_files import csv_text
 from workshop.models import ShopProfile
@@ -32,37 +34,60 @@ EVENTS_NAMED = 8
 CHANGE_COLUMNS = ("tune", "kind", "detail", "from", "to", "unit", "reason")
 
 
+@dataclass(frozen=True)
+class SummaryRevision(RevisionFacts):
+    """A tune, and how many runs of each kind were made with it."""
+
+    made_with: list[str]
+
+
+@dataclass(frozen=True)
+class SummaryMixture(MixtureFacts):
+    """A mixture study, and whether it tells of the calibration that is in the bike."""
+
+    on_sheet: bool
+    made_by: str
+    tunes: list[str]
+    of_bike: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class SummaryComparison(ComparisonFacts):
+    """A comparison without curves, its drive-out in one sentence, and whether the sheet prints it."""
+
+    drive: str
+    on_sheet: bool
+
+
 def tune_summary_pdf(results: JobResults, at: datetime) -> bytes:
     """The summary as PDF, with its changes, throttle tables, runs and fuel tables attached."""
     facts = tune_summary_facts(results)
-    pictures: list[Picture] = []
-    for order, study in enumerate(facts["mixture"]):
-        drawn = mixture_picture(study, order)
-        study["picture"] = drawn.address if drawn else ""
-        study["alt"] = drawn.alt if drawn else ""
-        pictures += [drawn] if drawn else []
+    drawn = [mixture_picture(study, order) for order, study in enumerate(facts["mixture"])]
+    pictures = [picture for picture in drawn if picture]
     attached = attached_to(facts, results.get(throttle_tables))
-    return paper_pdf("tune_summary", facts, results.shop, at, pictures=pictures, attached=attached)
+    shown = {**facts, "mixture_pictures": drawn}
+    return paper_pdf("tune_summary", shown, results.shop, at, pictures=pictures, attached=attached)
 
 
 def attached_to(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, str]:
     changes = [
-        [revision["label"], *(change[name] for name in CHANGE_COLUMNS[1:])]
+        [
+            revision.label,
+            change.kind,
+            change.detail,
+            change.from_,
+            change.to,
+            change.unit,
+            change.reason,
+        ]
         for revision in facts["revisions"]
-        for change in revision["changes"]
+        for change in revision.changes
     ]
-    runs = [[run[name] for name in RUN_COLUMNS] for run in facts["runs"]]
-    fuel_tables = {
-        f"fuel-table-{order}-{when}.txt": study[f"fuel_table_{when}"]["text"]
-        for order, study in enumerate(facts["mixture"], start=1)
-        for when in ("before", "after")
-        if study[f"fuel_table_{when}"]
-    }
     return {
         "tune-changes.csv": csv_text(CHANGE_COLUMNS, changes) if changes else "",
         "throttle-tables.csv": plates_csv(tables),
-        "runs.csv": csv_text(RUN_COLUMNS, runs) if runs else "",
-        **fuel_tables,
+        "runs.csv": runs_csv(facts["runs"]),
+        **fuel_tables(facts["mixture"]),
     }
 
 
@@ -88,15 +113,13 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
         "net": net_facts(results),
         "tables_changed": table_words(results),
         "revisions": [
-            {**revision_facts(each, results, in_bike), "made_with": made_with(each, all_runs)}
+            SummaryRevision(
+                **vars(revision_facts(each, results, in_bike)), made_with=made_with(each, all_runs)
+            )
             for each in results.rows(TuneRevision)
         ],
         "modes": [mode_facts(mode) for mode in modes],
-        "mixture": [
-            {**facts, **study_facts(study, facts["runs"], all_runs, in_bike)}
-            for study in studies
-            for facts in [mixture_facts(study)]
-        ],
+        "mixture": [study_facts(study, all_runs, in_bike) for study in studies],
         "runs": runs,
         "run_remarks": run_remarks(runs),
         "comparisons": [comparison_words(each, shop) for each in compared],
@@ -168,27 +191,30 @@ def mode_facts(mode: Mode) -> dict[str, Any]:
     }
 
 
-def study_facts(
-    study: MixtureStudy, names: Sequence[str], runs: Iterable[Run], in_bike: TuneRevision | None
-) -> dict[str, Any]:
-    """Whose study it is, and whether it tells of the calibration that is in the bike."""
-    tunes = [run.tune_revision for run in runs if str(run) in names and run.tune_revision]
-    return {
-        "on_sheet": study.on_sheet,
-        "made_by": str(study.made_by),
-        "tunes": list(dict.fromkeys(tune.label for tune in tunes)),
-        "of_bike": in_bike in tunes,
-    }
+def study_facts(study: MixtureStudy, runs: Iterable[Run], in_bike: TuneRevision | None) -> SummaryMixture:
+    """Return a study with its author and the tunes of its runs."""
+    facts = mixture_facts(study)
+    tunes = [run.tune_revision for run in runs if str(run) in facts.runs and run.tune_revision]
+    return SummaryMixture(
+        **vars(facts),
+        on_sheet=study.on_sheet,
+        made_by=str(study.made_by),
+        tunes=list(dict.fromkeys(tune.label for tune in tunes)),
+        of_bike=in_bike in tunes,
+    )
 
 
-def comparison_words(compared: Compared, shop: ShopProfile) -> dict[str, Any]:
+def comparison_words(compared: Compared, shop: ShopProfile) -> SummaryComparison:
     """What a comparison shows, band by band, and what it isolates; of a drive-out its outcome alone."""
     facts = comparison_facts(compared, shop)
-    for figure in (figure for band in facts["bands"] for figure in band["figures"]):
-        del figure["sentence"]  # the table says the same in figures
-    drive = facts["drive_out"]
-    told = {name: drive[name] for name in ("caption", "lead")} if drive else None
-    return {**facts, "curves": None, "drive_out": told, "on_sheet": compared.comparison.on_sheet}
+    # The table says in figures what the sentences say.
+    bands = [
+        replace(band, figures=[replace(figure, sentence="") for figure in band.figures])
+        for band in facts.bands
+    ]
+    drive = f"{facts.drive_out.caption}: {facts.drive_out.lead}" if facts.drive_out else ""
+    shown = replace(facts, bands=bands, curves=None, drive_out=None)
+    return SummaryComparison(**vars(shown), drive=drive, on_sheet=compared.comparison.on_sheet)
 
 
 def fuels(results: JobResults) -> list[str]:
@@ -223,11 +249,11 @@ def not_tested(results: JobResults, compared: Sequence[Compared]) -> dict[str, A
     derived = words.not_tested(results.get(timeline), compared, results.rows(Run))
     return {
         "said": results.job.not_tested,
-        "derived": [shortened(each["text"], each["events"]) for each in derived],
+        "derived": [shortened(each.text, each.events) for each in derived],
     }
 
 
-def shortened(text: str, events: Sequence[str]) -> dict[str, Any]:
+def shortened(text: str, events: Sequence[str]) -> UntestedFacts:
     """The sentence with its first events; how many more there are is said, the revisions tell of them."""
     more = len(events) - EVENTS_NAMED
-    return {"text": text, "events": [*events[:EVENTS_NAMED], *([f"{more} more"] if more > 0 else [])]}
+    return UntestedFacts(text, [*events[:EVENTS_NAMED], *([f"{more} more"] if more > 0 else [])])

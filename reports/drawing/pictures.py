@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from jobs.calc.units.numbers import format_number
 from reports.drawing.charts import (
@@ -15,6 +14,21 @@ from reports.drawing.charts import (
     clearance_chart,
     grid_chart,
     line_chart,
+)
+from reports.handover.snapshot.schema import (
+    BrakingFacts,
+    ChartFacts,
+    ClearanceFacts,
+    ComparisonFacts,
+    Curve,
+    CurvesFacts,
+    MixtureFacts,
+    ModeFacts,
+    SideFacts,
+    ThrottleTableFacts,
+    TorqueFacts,
+    UnitFacts,
+    ValveFacts,
 )
 from workshop.units.display import convert, label
 
@@ -42,106 +56,118 @@ def in_unit(values: Sequence[float | None] | None, kept: str, unit: str) -> list
     return [None if value is None else float(convert(value, kept, unit)) for value in values or ()]
 
 
-def curve_panel(curves: dict[str, Any], name: str, kept: str, unit: str, words: str) -> Panel:
-    """Before and after with their bands, of one quantity."""
-    lines = []
-    for side in ("before", "after"):
-        one = curves[side]
-        y, low, high = (in_unit(one[f"{name}{end}"], kept, unit) for end in ("", "_low", "_high"))
-        runs = one["runs"]
-        lines.append(
-            Line(
-                f"{side}, mean of {runs} runs" if runs > 1 else f"{side}, 1 run",
-                curves["engine_speed_rpm"],
-                y,
-                before=side == "before",
-                low=low if runs > 1 else None,
-                high=high if runs > 1 else None,
-            )
-        )
-    return Panel(f"{words} ({label(unit)})", lines)
+def side_line(curves: CurvesFacts, side: str, runs: int, mean: Curve, low: Curve, high: Curve) -> Line:
+    return Line(
+        f"{side}, mean of {runs} runs" if runs > 1 else f"{side}, 1 run",
+        curves.engine_speed_rpm,
+        mean,
+        before=side == "before",
+        low=low if runs > 1 else None,
+        high=high if runs > 1 else None,
+    )
 
 
-def main_panels(curves: dict[str, Any], units: dict[str, str]) -> list[Panel]:
+def sides(curves: CurvesFacts) -> list[tuple[str, SideFacts]]:
+    return [("before", curves.before), ("after", curves.after)]
+
+
+def main_panels(curves: CurvesFacts, units: UnitFacts) -> list[Panel]:
+    """Power and torque before and after, with their bands."""
+    power, torque = [], []
+    for name, side in sides(curves):
+        bands = (side.power_kw, side.power_kw_low, side.power_kw_high)
+        mean, low, high = (in_unit(each, "kw", units.power_unit) for each in bands)
+        power.append(side_line(curves, name, side.runs, mean, low, high))
+        bands = (side.torque_nm, side.torque_nm_low, side.torque_nm_high)
+        mean, low, high = (in_unit(each, "nm", units.torque_unit) for each in bands)
+        torque.append(side_line(curves, name, side.runs, mean, low, high))
     return [
-        curve_panel(curves, "power_kw", "kw", units["power_unit"], "power"),
-        curve_panel(curves, "torque_nm", "nm", units["torque_unit"], "torque"),
+        Panel(f"power ({label(units.power_unit)})", power),
+        Panel(f"torque ({label(units.torque_unit)})", torque),
     ]
 
 
-def detail_panels(curves: dict[str, Any], units: dict[str, str]) -> list[Panel]:
-    unit = units["torque_unit"]
-    gap = curves["torque_difference_nm"]
-    mean, low, high = (in_unit(gap[name], "nm", unit) for name in ("mean", "low", "high"))
-    line = Line("after less before, with 95 % interval", curves["engine_speed_rpm"], mean, low=low, high=high)
+def detail_panels(curves: CurvesFacts, units: UnitFacts) -> list[Panel]:
+    unit = units.torque_unit
+    gap = curves.torque_difference_nm
+    mean, low, high = (in_unit(each, "nm", unit) for each in (gap.mean, gap.low, gap.high))
+    line = Line("after less before, with 95 % interval", curves.engine_speed_rpm, mean, low=low, high=high)
     panels = [Panel(f"torque gained ({label(unit)})", [line], zero=True)]
-    measured = [side for side in ("before", "after") if curves[side]["lambda"]]
-    if measured:
-        lines = [
-            Line(side, curves["engine_speed_rpm"], curves[side]["lambda"], before=side == "before")
-            for side in measured
-        ]
+    lines = [
+        Line(name, curves.engine_speed_rpm, side.lambda_, before=name == "before")
+        for name, side in sides(curves)
+        if side.lambda_
+    ]
+    if lines:
         panels.append(Panel("lambda", lines, y_range=middle(curves)))
     return panels
 
 
-def middle(curves: dict[str, Any]) -> tuple[float, float]:
+def middle(curves: CurvesFacts) -> tuple[float, float]:
     """Where nearly all of the lambda lies, so that a sensor just off the over-run flattens nothing."""
-    values = sorted(v for side in ("before", "after") for v in curves[side]["lambda"] or () if v is not None)
+    values = sorted(v for _, side in sides(curves) for v in side.lambda_ or () if v is not None)
     edge = len(values) // 40
     return values[edge] - LAMBDA_MARGIN, values[-1 - edge] + LAMBDA_MARGIN
 
 
 def curves_picture(
-    comparison: dict[str, Any], order: int, units: dict[str, str], height_in: float, *, blank: bool = False
+    comparison: ComparisonFacts,
+    curves: CurvesFacts,
+    order: int,
+    units: UnitFacts,
+    height_in: float,
+    *,
+    blank: bool = False,
 ) -> Picture:
     """Power and torque before and after; a ``blank`` one has its size alone."""
-    curves = comparison["curves"]
-    sides = f"{curves['before']['runs']} before (grey, dashed) and {curves['after']['runs']} after (solid)"
-    corrected = f", corrected by {comparison['standard']}" if comparison["standard"] else ", as observed"
-    repeated = max(curves["before"]["runs"], curves["after"]["runs"]) > 1
+    groups = f"{curves.before.runs} before (grey, dashed) and {curves.after.runs} after (solid)"
+    corrected = f", corrected by {comparison.standard}" if comparison.standard else ", as observed"
+    repeated = max(curves.before.runs, curves.after.runs) > 1
     bands = "; bands are 95 % intervals of the means" if repeated else ""
     panels = main_panels(curves, units)
     return Picture(
         f"curves-{order}",
         blank_chart(len(panels), height_in) if blank else line_chart(panels, X_LABEL, height_in),
-        f"{comparison['title']}: power and torque over engine speed{corrected}{bands}.",
-        f"Power and torque over engine speed, {sides}. {first_sentence(comparison)}".strip(),
+        f"{comparison.title}: power and torque over engine speed{corrected}{bands}.",
+        f"Power and torque over engine speed, {groups}. {first_sentence(comparison)}".strip(),
     )
 
 
-def details_picture(comparison: dict[str, Any], order: int, units: dict[str, str]) -> Picture:
+def details_picture(
+    comparison: ComparisonFacts, curves: CurvesFacts, order: int, units: UnitFacts
+) -> Picture:
     """The difference in torque, and the mixture where it was measured."""
-    panels = detail_panels(comparison["curves"], units)
+    panels = detail_panels(curves, units)
     mixture = " and lambda" if len(panels) > 1 else ""
     what = f"over engine speed{mixture}. {first_sentence(comparison)}".strip()
     return Picture(
         f"details-{order}",
         line_chart(panels, X_LABEL, 1.4),
-        f"{comparison['title']}: difference in torque{mixture} over engine speed.",
+        f"{comparison.title}: difference in torque{mixture} over engine speed.",
         f"Difference in torque, after less before, {what}",
     )
 
 
-def first_sentence(comparison: dict[str, Any]) -> str:
-    return next((band["figures"][0]["sentence"] for band in comparison["bands"][:1] if band["figures"]), "")
+def first_sentence(comparison: ComparisonFacts) -> str:
+    return next((band.figures[0].sentence for band in comparison.bands[:1] if band.figures), "")
 
 
 def comparison_pictures(
-    comparison: dict[str, Any], order: int, units: dict[str, str], height_in: float
+    comparison: ComparisonFacts, order: int, units: UnitFacts, height_in: float
 ) -> list[Picture]:
     """Power and torque; then the difference and the mixture. None where the runs could not be compared."""
-    if comparison["curves"] is None:
+    if comparison.curves is None:
         return []
     return [
-        curves_picture(comparison, order, units, height_in),
-        details_picture(comparison, order, units),
+        curves_picture(comparison, comparison.curves, order, units, height_in),
+        details_picture(comparison, comparison.curves, order, units),
     ]
 
 
-def clearance_pictures(clearances: dict[str, Any] | None, unit: str) -> list[Picture]:
-    rows = [row for row in (clearances or {}).get("rows", ()) if row["low_mm"] is not None and row["high_mm"]]
-    summary = clearances["summary"] if clearances else ""
+def clearance_pictures(clearances: ClearanceFacts | None, unit: str) -> list[Picture]:
+    if clearances is None:
+        return []
+    rows = [row for row in clearances.rows if row.low_mm is not None and row.high_mm]
     pictures = []
     for start in range(0, len(rows), MAX_MARKS):
         part = rows[start : start + MAX_MARKS]
@@ -151,120 +177,116 @@ def clearance_pictures(clearances: dict[str, Any] | None, unit: str) -> list[Pic
                 f"clearances-{start}",
                 clearance_chart([valve_mark(row, unit) for row in part], label(unit)),
                 f"Valve clearances against their ranges{which}.",
-                f"Each valve's clearance against its range{which}. {summary}",
+                f"Each valve's clearance against its range{which}. {clearances.summary}",
             )
         )
     return pictures
 
 
-def valve_mark(row: dict[str, Any], unit: str) -> ValveMark:
-    found, left = (row[when] and row[when]["best_mm"] for when in ("found", "left"))
+def valve_mark(row: ValveFacts, unit: str) -> ValveMark:
+    found, left = (reading.best_mm if reading else None for reading in (row.found, row.left))
     low, high, target, before, after = in_unit(
-        [row["low_mm"], row["high_mm"], row["target_mm"], found, left], "mm", unit
+        [row.low_mm, row.high_mm, row.target_mm, found, left], "mm", unit
     )
     assert low is not None and high is not None  # the caller leaves out rows without a range
-    return ValveMark(row["label"], low, high, target, before, after)
+    return ValveMark(row.label, low, high, target, before, after)
 
 
-def throttle_picture(mode: dict[str, Any], order: int) -> Picture | None:
+def throttle_picture(mode: ModeFacts, order: int) -> Picture | None:
     """Plate over grip at the lowest, a middle and the highest engine speed; one line where all are alike."""
     lines = []
-    for table in mode["tables"]:
+    for table in mode.tables:
         for column in shown_columns(table):
-            speed = "" if column is None else f" at {table['engine_speed_rpm'][column]:g} 1/min"
-            plate = [row[column or 0] for row in table["plate_pct"]]
-            lines.append(Line(f"{table['name']}{speed}", table["grip_pct"], plate, before=table["before"]))
+            speed = "" if column is None else f" at {table.engine_speed_rpm[column]:g} 1/min"
+            plate = [row[column or 0] for row in table.plate_pct]
+            lines.append(Line(f"{table.name}{speed}", table.grip_pct, plate, before=table.before))
     if not lines:
         return None
-    what = (
-        "as received (grey, dashed) and in the bike (solid)" if mode["changed"] else mode["tables"][0]["name"]
-    )
+    what = "as received (grey, dashed) and in the bike (solid)" if mode.changed else mode.tables[0].name
     return Picture(
         f"throttle-{order}",
         line_chart([Panel("throttle plate (%)", lines)], "grip (%)", 1.8),
-        f"{mode['mode']}: throttle plate over grip.",
-        f"Throttle plate over grip in the mode {mode['mode']}, {what}. {' '.join(mode['words'])}",
+        f"{mode.mode}: throttle plate over grip.",
+        f"Throttle plate over grip in the mode {mode.mode}, {what}. {' '.join(mode.words)}",
     )
 
 
-def shown_columns(table: dict[str, Any]) -> list[int | None]:
-    if all(len(set(row)) == 1 for row in table["plate_pct"]):
+def shown_columns(table: ThrottleTableFacts) -> list[int | None]:
+    if all(len(set(row)) == 1 for row in table.plate_pct):
         return [None]
-    last = len(table["engine_speed_rpm"]) - 1
+    last = len(table.engine_speed_rpm) - 1
     return [*dict.fromkeys([0, last // 2, last])]
 
 
 def chart_picture(
-    name: str, chart: dict[str, Any] | None, caption: str, alt: str, height_in: float = 1.6
+    name: str, chart: ChartFacts | None, caption: str, alt: str, height_in: float = 1.6
 ) -> Picture | None:
     """The first panel of a chart that a page shows, for paper; None where there is none."""
-    if not chart or not chart["panels"]:
+    if not chart or not chart.panels:
         return None
-    shown = chart["panels"][0]
+    shown = chart.panels[0]
     lines = [
         Line(
-            each["label"],
-            each["x"],
-            each["y"],
-            before=each["state"] == "before",
-            low=each.get("low"),
-            high=each.get("high"),
+            each.label,
+            each.x,
+            each.y,
+            before=each.state == "before",
+            low=each.low,
+            high=each.high,
         )
-        for each in shown["series"]
+        for each in shown.series
     ]
-    levels = [y for each in shown["series"] for y in (*each["y"], *each.get("low", ())) if y is not None]
-    panel = Panel(f"{shown['y_label']} ({shown['y_unit']})", lines, zero=min(levels) <= 0 <= max(levels))
-    x_label = f"{chart['x_label'][0].lower()}{chart['x_label'][1:]} ({chart['x_unit']})"
+    levels = [y for each in shown.series for y in (*each.y, *(each.low or ())) if y is not None]
+    panel = Panel(f"{shown.y_label} ({shown.y_unit})", lines, zero=min(levels) <= 0 <= max(levels))
+    x_label = f"{chart.x_label[0].lower()}{chart.x_label[1:]} ({chart.x_unit})"
     return Picture(name, line_chart([panel], x_label, height_in), caption, alt)
 
 
-def drive_picture(comparison: dict[str, Any], order: int) -> Picture | None:
+def drive_picture(comparison: ComparisonFacts, order: int) -> Picture | None:
     """Metres ahead over time in the drive out of a turn."""
-    drive = comparison.get("drive_out")
+    drive = comparison.drive_out
     if not drive:
         return None
-    caption = f"{comparison['title']}: how far after is ahead of before, both having started together."
-    alt = f"How far after is ahead of before over time. {drive['lead']}"
-    return chart_picture(f"drive-{order}", drive["chart"], caption, alt, 1.3)
+    caption = f"{comparison.title}: how far after is ahead of before, both having started together."
+    alt = f"How far after is ahead of before over time. {drive.lead}"
+    return chart_picture(f"drive-{order}", drive.chart, caption, alt, 1.3)
 
 
-def torque_picture(throttle: dict[str, Any]) -> Picture | None:
-    torque = throttle.get("torque")
+def torque_picture(torque: TorqueFacts | None) -> Picture | None:
     if not torque:
         return None
-    at = f"{format_number(torque['at_rpm'])} 1/min"
-    alt = f"Torque over grip at {at}: {', '.join(torque['modes'])}."
-    return chart_picture("torque", torque["chart"], f"Torque over grip at {at}.", alt)
+    at = f"{format_number(torque.at_rpm)} 1/min"
+    alt = f"Torque over grip at {at}: {', '.join(torque.modes)}."
+    return chart_picture("torque", torque.chart, f"Torque over grip at {at}.", alt)
 
 
-def braking_picture(throttle: dict[str, Any]) -> Picture | None:
-    braking = throttle.get("braking")
+def braking_picture(braking: BrakingFacts | None) -> Picture | None:
     if not braking:
         return None
-    alt = f"Torque at a closed throttle over engine speed: {', '.join(braking['tunes'])}. {braking['change']}"
-    return chart_picture("braking", braking["chart"], "Torque at a closed throttle over engine speed.", alt)
+    alt = f"Torque at a closed throttle over engine speed: {', '.join(braking.tunes)}. {braking.change}"
+    return chart_picture("braking", braking.chart, "Torque at a closed throttle over engine speed.", alt)
 
 
-def mixture_picture(study: dict[str, Any], order: int) -> Picture | None:
+def mixture_picture(study: MixtureFacts, order: int) -> Picture | None:
     """The measured grid, each cell with its lambda; None where nothing was worked out yet."""
-    result = study["result"]
+    result = study.result
     if not result:
         return None
     rows = zip(result["mean"], result["off"], result["few"], strict=True)
     cells = [[grid_cell(*cell) for cell in zip(*row, strict=True)] for row in rows]
-    said = [f"Measured lambda by engine speed and {study['load']}.", study["standing"], *study["grave"]]
+    said = [f"Measured lambda by engine speed and {study.load}.", study.standing, *study.grave]
     chart = GridChart(
-        [format_number(speed) for speed in study["engine_speed_rpm"]],
-        [f"{load:g}" for load in study["load_pct"]],
+        [format_number(speed) for speed in study.engine_speed_rpm],
+        [f"{load:g}" for load in study.load_pct],
         cells,
         X_LABEL,
-        f"{study['load']} (%)",
+        f"{study.load} (%)",
         OFF_TARGET_SHARE,
     )
     return Picture(
         f"mixture-{order}",
         grid_chart(chart),
-        f"{study['title']}: measured lambda, shaded by how far from the target; in brackets: too few visits.",
+        f"{study.title}: measured lambda, shaded by how far from the target; in brackets: too few visits.",
         " ".join(sentence for sentence in said if sentence),
     )
 

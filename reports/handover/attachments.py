@@ -1,7 +1,8 @@
 """Tables of a snapshot as CSV, in SI units; empty text where there is nothing to tell."""
 
-from typing import Any
+from collections.abc import Sequence
 
+from reports.handover.snapshot.schema import MixtureFacts, RunFacts, Snapshot
 from workshop.csv_files import csv_text
 
 CURVE_COLUMNS = (
@@ -44,52 +45,49 @@ RUN_COLUMNS = (
 )
 
 
-def curves_csv(snapshot: dict[str, Any]) -> str:
+def curves_csv(snapshot: Snapshot) -> str:
     """Every mean curve with its 95 % band, side by side."""
     rows = []
-    for comparison in snapshot["comparisons"]:
-        curves = comparison["curves"]
-        for side in ("before", "after") if curves else ():
-            nothing = [None] * len(curves["engine_speed_rpm"])
-            columns = [curves[side][name] or nothing for name in CURVE_COLUMNS]
-            for speed, *values in zip(curves["engine_speed_rpm"], *columns, strict=True):
-                rows.append([comparison["title"], side, speed, *values])
+    for comparison in snapshot.comparisons:
+        curves = comparison.curves
+        if curves is None:
+            continue
+        for name, side in (("before", curves.before), ("after", curves.after)):
+            columns = (
+                side.power_kw,
+                side.power_kw_low,
+                side.power_kw_high,
+                side.torque_nm,
+                side.torque_nm_low,
+                side.torque_nm_high,
+                side.lambda_ or [None] * len(curves.engine_speed_rpm),
+            )
+            for speed, *values in zip(curves.engine_speed_rpm, *columns, strict=True):
+                rows.append([comparison.title, name, speed, *values])
     return csv_text(["comparison", "side", "engine_speed_rpm", *CURVE_COLUMNS], rows) if rows else ""
 
 
-def clearances_csv(snapshot: dict[str, Any]) -> str:
+def clearances_csv(snapshot: Snapshot) -> str:
     rows = []
-    for row in (snapshot["clearances"] or {}).get("rows", ()):
-        for when in ("found", "left"):
-            reading = row[when]
+    for row in snapshot.clearances.rows if snapshot.clearances else ():
+        for when, reading in (("as found", row.found), ("as left", row.left)):
             if reading:
-                values = [reading[name] for name in ("low_mm", "high_mm", "verdict", "shim_mm")]
-                rows.append(
-                    [row["label"], f"as {when}", row["low_mm"], row["high_mm"], row["target_mm"], *values]
-                )
-    header = [
-        "valve",
-        "when",
-        "range_low_mm",
-        "range_high_mm",
-        "target_mm",
-        "clearance_from_mm",
-        "clearance_to_mm",
-    ]
-    return csv_text([*header, "verdict", "shim_mm"], rows) if rows else ""
+                limits = (row.low_mm, row.high_mm, row.target_mm)
+                values = (reading.low_mm, reading.high_mm, reading.verdict, reading.shim_mm)
+                rows.append([row.label, when, *limits, *values])
+    return csv_text(CLEARANCE_COLUMNS, rows) if rows else ""
 
 
-def fuel_tables(snapshot: dict[str, Any]) -> dict[str, str]:
+def fuel_tables(studies: Sequence[MixtureFacts]) -> dict[str, str]:
     """Fuel tables before and after, as they were pasted, by name of file."""
     tables = {}
-    for order, study in enumerate(snapshot["mixture"], start=1):
-        for when in ("before", "after"):
-            table = study[f"fuel_table_{when}"]
+    for order, study in enumerate(studies, start=1):
+        for when, table in (("before", study.fuel_table_before), ("after", study.fuel_table_after)):
             if table:
                 tables[f"fuel-table-{order}-{when}.txt"] = table["text"]
     return tables
 
 
-def runs_csv(snapshot: dict[str, Any]) -> str:
-    rows = [[run[name] for name in RUN_COLUMNS] for run in snapshot["runs"]]
+def runs_csv(runs: Sequence[RunFacts]) -> str:
+    rows = [[getattr(run, name) for name in RUN_COLUMNS] for run in runs]
     return csv_text(RUN_COLUMNS, rows) if rows else ""

@@ -7,7 +7,8 @@ What gives way is the height of the curves, then whole sentences; each text keep
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+
+from reports.handover.snapshot.schema import Snapshot
 
 HIGHEST_IN, USUAL_IN, LOWEST_IN, LEAST_IN = 1.3, 1.0, 0.7, 0.5  # of one panel of the curves
 # How much of each is offered at all: what is beyond stands further back on the sheet.
@@ -55,12 +56,12 @@ class FirstPage:
         return replace(self, causes=kept, causes_more=self.causes_more + 1)
 
 
-def first_page(snapshot: Mapping[str, Any], measure: Callable[[FirstPage], Mapping[str, float]]) -> FirstPage:
+def first_page(snapshot: Snapshot, measure: Callable[[FirstPage], Mapping[str, float]]) -> FirstPage:
     """As much of what there is to say as the page holds.
 
     Parameters
     ----------
-    snapshot : mapping
+    snapshot : Snapshot
         Of the sheet.
     measure : callable
         Where the marks of the trial page (``reports/handover/sheet/trial.html``) lie when it is filled
@@ -71,7 +72,7 @@ def first_page(snapshot: Mapping[str, Any], measure: Callable[[FirstPage], Mappi
         return offered
     # The lines that say there is more are laid out too, so that their room is known.
     at = measure(replace(offered, asked_more=True, done_more=max(1, offered.done_more)))
-    room = (HEIGHT_MM[snapshot["shop"]["paper"]] - MARGINS_MM) * MM - SLACK
+    room = (HEIGHT_MM[snapshot.shop.paper] - MARGINS_MM) * MM - SLACK
     full = at["page-end"] - at["page-start"]
     ways = list(shorter_and_shorter(offered))
     fitting = (way for way in ways if full - freed(way, offered, at) <= room)
@@ -96,11 +97,11 @@ def freed(page: FirstPage, offered: FirstPage, at: Mapping[str, float]) -> float
     return height
 
 
-def offer(snapshot: Mapping[str, Any]) -> FirstPage:
+def offer(snapshot: Snapshot) -> FirstPage:
     """Everything that may stand on the page, in whole sentences."""
-    asked, asked_more = beginning(sentences(snapshot["brief"]["asked"]), ASKED_LETTERS)
-    done, causes = snapshot["done"], snapshot["notices"]["causes"]
-    reason, changed = snapshot["sheet"]["override_reason"], snapshot["changed"]
+    asked, asked_more = beginning(sentences(snapshot.brief.asked), ASKED_LETTERS)
+    done, causes = snapshot.done, snapshot.notices.causes
+    reason, changed = snapshot.sheet.override_reason, snapshot.changed
     page = FirstPage(
         asked=tuple(clip(each) for each in asked),
         done=tuple(clip(each) for each in done[:DONE_ROWS]),
@@ -115,13 +116,13 @@ def offer(snapshot: Mapping[str, Any]) -> FirstPage:
     return replace(page, clipped=tuple(text for text in whole if clip(text) != text))
 
 
-def briefest(page: FirstPage, snapshot: Mapping[str, Any]) -> FirstPage:
+def briefest(page: FirstPage, snapshot: Snapshot) -> FirstPage:
     """The last resort, where even single sentences are too long: the beginning of each."""
 
     def begun(texts: Sequence[str]) -> tuple[str, ...]:
         return tuple(clip(text, FEWEST_LETTERS) for text in texts)
 
-    whole = (*snapshot["done"][:1], *snapshot["changed"], snapshot["sheet"]["override_reason"])
+    whole = (*snapshot.done[:1], *snapshot.changed, snapshot.sheet.override_reason)
     return replace(
         page,
         asked=begun(page.asked),
@@ -163,13 +164,13 @@ def clip(text: str, letters: int = SENTENCE_LETTERS) -> str:
     return (cut.rsplit(None, 1)[0] if " " in cut.strip() else cut) + " …"
 
 
-def is_sure_to_fit(page: FirstPage, snapshot: Mapping[str, Any]) -> bool:
+def is_sure_to_fit(page: FirstPage, snapshot: Snapshot) -> bool:
     """Whether it need not be laid out to be known to fit: few short texts of plain letters."""
     texts = [*page.asked, *page.done, *page.changed, *page.causes, page.reason]
-    heads = [snapshot["shop"]["name"], snapshot["bike"]["title"], snapshot["customer"]["name"]]
+    heads = [snapshot.shop.name, snapshot.bike.title, snapshot.customer.name]
     lines = sum(len(text) // LETTERS_A_LINE + 1 for text in texts if text)
     plain = "".join(texts).isascii() and all(len(head) < LETTERS_A_LINE // 2 for head in heads)
-    tall = snapshot["shop"]["logo"] or snapshot["sheet"]["supersedes"] or page.reason
+    tall = snapshot.shop.logo or snapshot.sheet.supersedes or page.reason
     return plain and not tall and lines <= LINES_SURE_TO_FIT
 
 

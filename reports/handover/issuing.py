@@ -17,7 +17,9 @@ from jobs.job.results import JobResults, results_of
 from jobs.models import Job, Run, Stage
 from reports.handover.notices import current_wording, road_causes
 from reports.handover.sheet import sheet_pdf
-from reports.handover.snapshot import make_snapshot, snapshot_sha256
+from reports.handover.snapshot import make_snapshot
+from reports.handover.snapshot.codec import snapshot_sha256, to_json
+from reports.handover.snapshot.schema import LinkFacts
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import ask_for_pages
 from workshop.models import ShopProfile, StaffMember
@@ -127,7 +129,8 @@ def draft_pdf(job: Job, by: StaffMember) -> bytes:
     """The sheet as it would be issued now, with 'draft' on every page."""
     results = results_of(job, ShopProfile.current())
     number = next_issue(job)
-    return sheet_pdf(make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True))
+    snapshot = make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True)
+    return sheet_pdf(to_json(snapshot))
 
 
 def issue_sheet(
@@ -188,15 +191,16 @@ def issue_from_one_reading(
         told=told,
         link=printed_link(link, address_of),
     )
+    stored = to_json(snapshot)
     sheet = HandoverSheet(
         job=job,
         issue_number=number,
-        snapshot=snapshot,
-        snapshot_sha256=snapshot_sha256(snapshot),
+        snapshot=stored,
+        snapshot_sha256=snapshot_sha256(stored),
         wording=current_wording(),
         issued_at=at,
         issued_by=by,
-        override_reason=snapshot["sheet"]["override_reason"],
+        override_reason=snapshot.sheet.override_reason,
     )
     store(sheet, link)
     return sheet
@@ -207,10 +211,10 @@ def new_link(by: StaffMember, address_of: Callable[[str], str]) -> SheetLink:
     return SheetLink(expires_at=until, made_by=by)
 
 
-def printed_link(link: SheetLink | None, address_of: Callable[[str], str] | None) -> dict[str, str] | None:
+def printed_link(link: SheetLink | None, address_of: Callable[[str], str] | None) -> LinkFacts | None:
     if link is None or address_of is None:
         return None
-    return {"address": address_of(link.token), "until": link.expires_at.isoformat(timespec="seconds")}
+    return LinkFacts(address_of(link.token), link.expires_at.isoformat(timespec="seconds"))
 
 
 def store(sheet: HandoverSheet, link: SheetLink | None) -> None:

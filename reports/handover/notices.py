@@ -3,11 +3,12 @@
 They say 'may', name what causes it, and send the reader to whoever decides.
 """
 
-from typing import Any
-
 from jobs.job.registry import collect
 from jobs.job.results import JobResults
 from jobs.models import Job
+from reports.handover.snapshot.schema import (
+    NoticeFacts,
+)
 from reports.models import NoticeWording
 
 ROAD_USE = (
@@ -57,41 +58,41 @@ def cautions(results: JobResults) -> list[str]:
     return list(dict.fromkeys(collect(results, "cautions")))
 
 
-def notices_for(results: JobResults, told: str) -> dict[str, Any]:
+def notices_for(results: JobResults, told: str) -> NoticeFacts:
     """The notices of one sheet, as printed and as acknowledged."""
     wording = current_wording()
     causes = results.get(road_causes)
     track_only = results.job.intended_use == Job.IntendedUse.TRACK_ONLY
     state = "track" if track_only else "causes" if causes else "clear"
-    return {
-        "wording": wording.version,
-        "track_only": track_only,
-        "state": state,
-        "lead": LEADS[state],
-        "causes": causes,
-        "told": told,
-        "road_use": wording.road_use,
-        "safety": wording.safety,
-        "cautions": cautions(results),
-        "shop": results.shop.notice_text,
-        "record": RECORD,
-    }
+    return NoticeFacts(
+        wording=wording.version,
+        track_only=track_only,
+        state=state,
+        lead=LEADS[state],
+        causes=causes,
+        told=told,
+        road_use=wording.road_use,
+        safety=wording.safety,
+        cautions=cautions(results),
+        shop=results.shop.notice_text,
+        record=RECORD,
+    )
 
 
-def as_text(notice: dict[str, Any]) -> str:
+def as_text(notice: NoticeFacts) -> str:
     """The notices as one text, which is what a customer acknowledges."""
-    told = f"{notice['told']} was told so by the shop." if notice["told"] else ""
+    told = f"{notice.told} was told so by the shop." if notice.told else ""
     parts = [
         "Use on public roads",
-        notice["lead"],
-        *(f"- {cause}" for cause in notice["causes"]),
+        notice.lead,
+        *(f"- {cause}" for cause in notice.causes),
         told,
-        notice["road_use"],
+        notice.road_use,
         "Safety",
-        notice["safety"],
-        *(f"- {caution}" for caution in notice["cautions"]),
-        notice["shop"],
-        notice["record"],
-        f"Wording {notice['wording']}",
+        notice.safety,
+        *(f"- {caution}" for caution in notice.cautions),
+        notice.shop,
+        notice.record,
+        f"Wording {notice.wording}",
     ]
     return "\n".join(part for part in parts if part)

@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from types import SimpleNamespace
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
@@ -21,6 +20,8 @@ from reports.drawing import pictures as draw
 from reports.handover.attachments import clearances_csv, curves_csv, fuel_tables, runs_csv
 from reports.handover.first_page import FirstPage, first_page
 from reports.handover.notices import TRACK_ONLY
+from reports.handover.snapshot.codec import from_json
+from reports.handover.snapshot.schema import RunFacts, Snapshot, ValveFacts
 from reports.typesetting.pdf import PAPERS, Ready, data_uri, places, qr_svg, typeset
 from reports.typesetting.printing_lock import alone
 
@@ -56,61 +57,60 @@ def unheard(step: str, done: int = 0, of: int = 0) -> None:
     pass
 
 
-def sheet_pdf(snapshot: dict[str, Any], tell: Tell = unheard) -> bytes:
-    """The sheet as PDF: the same bytes from the same snapshot."""
+def sheet_pdf(stored: dict[str, Any], tell: Tell = unheard) -> bytes:
+    """Return the sheet of a stored snapshot as PDF: the same bytes from the same snapshot."""
+    snapshot = from_json(stored)
     with alone():
         ready = prepare(snapshot, tell)
         tell("pages")
-        return write_pdf(ready, snapshot)
+        return write_pdf(ready, snapshot, stored)
 
 
-def prepare(snapshot: dict[str, Any], tell: Tell = unheard) -> Ready:
+def prepare(snapshot: Snapshot, tell: Tell = unheard) -> Ready:
     """Draw the pictures and fill in the page."""
     files = photos(snapshot)
-    with timezone.override(ZoneInfo(snapshot["shop"]["time_zone"])):
+    with timezone.override(ZoneInfo(snapshot.shop.time_zone)):
         first = first_page(snapshot, lambda page: measured(page, snapshot, files))
         drawn = draw_pictures(snapshot, first.panel_in, tell)
         context = {**context_of(snapshot, first, drawn["summary"]), **sections_of(snapshot, first, drawn)}
         html = render_to_string("reports/handover/sheet.html", context)
-    return Ready(html, files | by_address(drawn), PAPERS[snapshot["shop"]["paper"]])
+    return Ready(html, files | by_address(drawn), PAPERS[snapshot.shop.paper])
 
 
-def context_of(snapshot: dict[str, Any], first: FirstPage, summary: list[draw.Picture]) -> dict[str, Any]:
+def context_of(snapshot: Snapshot, first: FirstPage, summary: list[draw.Picture]) -> dict[str, Any]:
     """What the first page is filled with."""
-    address = snapshot["shop"]["address"].splitlines()
+    address = snapshot.shop.address.splitlines()
     return {
         "s": snapshot,
-        "u": SimpleNamespace(**snapshot["shop"]["units"]),
+        "u": snapshot.shop.units,
         "first": first,
         "address": "\n".join(address) if len(address) <= ADDRESS_LINES else ", ".join(address),
         "pictures": {"summary": summary},
     }
 
 
-def sections_of(snapshot: dict[str, Any], first: FirstPage, drawn: Pictures) -> dict[str, Any]:
+def sections_of(snapshot: Snapshot, first: FirstPage, drawn: Pictures) -> dict[str, Any]:
     """What the pages after the first are filled with."""
-    compared = range(len(snapshot["comparisons"]))
+    compared = range(len(snapshot.comparisons))
     return {
         "parts": parts_of(snapshot, first),
         "pictures": drawn,
         "stamps": stamps(snapshot),
-        "run_remarks": run_remarks(snapshot["runs"]),
-        "runs_corrected": any(run["factor"] for run in snapshot["runs"]),
+        "run_remarks": run_remarks(snapshot.runs),
+        "runs_corrected": any(run.factor for run in snapshot.runs),
         "comparison_pictures": [drawn[f"comparison-{n}"] for n in compared],
         "drive_pictures": [drawn[f"drive-{n}"] for n in compared],
-        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot["mixture"]))],
+        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot.mixture))],
         "throttle_pictures": [each for name, each in drawn.items() if name.startswith("throttle-")],
     }
 
 
-def measured(
-    first: FirstPage, snapshot: dict[str, Any], files: dict[str, tuple[bytes, str]]
-) -> dict[str, float]:
+def measured(first: FirstPage, snapshot: Snapshot, files: dict[str, tuple[bytes, str]]) -> dict[str, float]:
     """Where the texts of the first page end; for the curves a blank of their size stands in."""
     drawn = summary_pictures(snapshot, first.panel_in, blank=True)
     context = {**context_of(snapshot, first, drawn), "trial": True}
     html = render_to_string("reports/handover/sheet/trial.html", context)
-    paper = PAPERS[snapshot["shop"]["paper"]]
+    paper = PAPERS[snapshot.shop.paper]
     return places(Ready(html, files | by_address({"summary": drawn}), paper), TRIAL_HEIGHT)
 
 
@@ -123,24 +123,33 @@ def by_address(drawn: Pictures) -> dict[str, tuple[bytes, str]]:
     }
 
 
-def parts_of(snapshot: dict[str, Any], first: FirstPage) -> list[Part]:
+def parts_of(snapshot: Snapshot, first: FirstPage) -> list[Part]:
     """The sections that have something to say, in the order of the job page."""
-    brief, notice, untested = snapshot["brief"], snapshot["notices"], snapshot["not_tested"]
-    received = ("condition", "odometer_km", "engine_hours", "fuel", "keys", "work", "photos", "received_at")
+    brief, notice, untested = snapshot.brief, snapshot.notices, snapshot.not_tested
+    received = (
+        brief.condition,
+        brief.odometer_km,
+        brief.engine_hours,
+        brief.fuel,
+        brief.keys,
+        brief.work,
+        brief.photos,
+        brief.received_at,
+    )
     has = {
         ("brief", "Brief and receipt"): first.is_short
-        or any(brief[name] not in (None, "", []) for name in received),
-        ("clearances", "Valve clearances"): snapshot["clearances"],
-        ("parts", "Parts fitted"): snapshot["parts"],
-        ("tune", "Tune"): snapshot["tune"],
-        ("runs", "Runs"): snapshot["runs"],
-        ("comparisons", "Comparisons"): snapshot["comparisons"],
-        ("mixture", "Mixture"): snapshot["mixture"],
-        ("throttle", "Throttle and idle"): snapshot["throttle"],
-        ("suspension", "Suspension and settings"): snapshot["suspension"],
-        ("bike_changes", "Other changes of the bike"): snapshot["bike_changes"],
-        ("checks", "Checks"): snapshot["checks"],
-        ("not_tested", "What was not tested"): any(untested.values()) or snapshot["not_printed"],
+        or any(fact not in (None, "", []) for fact in received),
+        ("clearances", "Valve clearances"): snapshot.clearances,
+        ("parts", "Parts fitted"): snapshot.parts,
+        ("tune", "Tune"): snapshot.tune,
+        ("runs", "Runs"): snapshot.runs,
+        ("comparisons", "Comparisons"): snapshot.comparisons,
+        ("mixture", "Mixture"): snapshot.mixture,
+        ("throttle", "Throttle and idle"): snapshot.throttle,
+        ("suspension", "Suspension and settings"): snapshot.suspension,
+        ("bike_changes", "Other changes of the bike"): snapshot.bike_changes,
+        ("checks", "Checks"): snapshot.checks,
+        ("not_tested", "What was not tested"): untested.said or untested.derived or snapshot.not_printed,
         ("next_service", "Next service and what to watch"): next_words(snapshot),
         ("road_use", "Use on public roads"): notice,
         ("safety", "Safety"): notice,
@@ -149,46 +158,50 @@ def parts_of(snapshot: dict[str, Any], first: FirstPage) -> list[Part]:
     return [Part(*names) for names, says in has.items() if says]
 
 
-def next_words(snapshot: dict[str, Any]) -> bool:
-    courses = (snapshot["clearances"] or {}).get("courses")
-    return bool(any(snapshot["next_service"].values()) or courses)
+def next_words(snapshot: Snapshot) -> bool:
+    service, clearances = snapshot.next_service, snapshot.clearances
+    return bool(service.said or service.derived or (clearances and clearances.courses))
 
 
-def stamps(snapshot: dict[str, Any]) -> list[str]:
+def stamps(snapshot: Snapshot) -> list[str]:
     """What stands on every page."""
-    said = ["Draft, not issued"] if snapshot["sheet"]["draft"] else []
-    return [*said, TRACK_ONLY] if snapshot["notices"]["track_only"] else said
+    said = ["Draft, not issued"] if snapshot.sheet.draft else []
+    return [*said, TRACK_ONLY] if snapshot.notices.track_only else said
 
 
-def run_remarks(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def run_remarks(runs: list[RunFacts]) -> list[dict[str, Any]]:
     """What has to be said of single runs, below their table; the same of several is said once."""
     remarks: dict[str, list[str]] = {}
     for run in runs:
-        aside = f"set aside, {run['set_aside']}." if run["set_aside"] else ""
-        taken_back = TAKEN_BACK if run["came_corrected"] else ""
-        said = [aside, run["without_curve"], taken_back, *run["limits_passed"], *run["flags"], run["note"]]
+        aside = f"set aside, {run.set_aside}." if run.set_aside else ""
+        taken_back = TAKEN_BACK if run.came_corrected else ""
+        said = [aside, run.without_curve, taken_back, *run.limits_passed, *run.flags, run.note]
         text = " ".join(sentence for sentence in said if sentence)
         if text:
-            remarks.setdefault(text[0].upper() + text[1:], []).append(run["name"])
+            remarks.setdefault(text[0].upper() + text[1:], []).append(run.name)
     return [{"text": text, "runs": names} for text, names in remarks.items()]
 
 
-def summary_pictures(snapshot: dict[str, Any], panel_in: float, *, blank: bool = False) -> list[draw.Picture]:
+def summary_pictures(snapshot: Snapshot, panel_in: float, *, blank: bool = False) -> list[draw.Picture]:
     """The first page's picture: the first comparison's curves, else few valves' clearances; none without."""
-    units = snapshot["shop"]["units"]
-    order = first_with_curves(snapshot)
-    if order is not None:
-        return [draw.curves_picture(snapshot["comparisons"][order], order, units, panel_in, blank=blank)]
-    if len((snapshot["clearances"] or {}).get("rows", ())) > MOST_MARKS_FIRST:
+    units = snapshot.shop.units
+    for order, compared in enumerate(snapshot.comparisons):
+        if compared.curves:
+            return [draw.curves_picture(compared, compared.curves, order, units, panel_in, blank=blank)]
+    if len(valves(snapshot)) > MOST_MARKS_FIRST:
         return []
-    return draw.clearance_pictures(snapshot["clearances"], units["length_unit"])
+    return draw.clearance_pictures(snapshot.clearances, units.length_unit)
 
 
-def first_with_curves(snapshot: dict[str, Any]) -> int | None:
-    return next((n for n, each in enumerate(snapshot["comparisons"]) if each["curves"]), None)
+def valves(snapshot: Snapshot) -> list[ValveFacts]:
+    return snapshot.clearances.rows if snapshot.clearances else []
 
 
-def draw_pictures(snapshot: dict[str, Any], panel_in: float, tell: Tell = unheard) -> Pictures:
+def first_with_curves(snapshot: Snapshot) -> int | None:
+    return next((n for n, each in enumerate(snapshot.comparisons) if each.curves), None)
+
+
+def draw_pictures(snapshot: Snapshot, panel_in: float, tell: Tell = unheard) -> Pictures:
     """All pictures by section; what stands on the first page stands there alone."""
     sections = drawings(snapshot, panel_in)
     drawn: Pictures = {}
@@ -199,34 +212,31 @@ def draw_pictures(snapshot: dict[str, Any], panel_in: float, tell: Tell = unhear
     return drawn
 
 
-def drawings(snapshot: dict[str, Any], panel_in: float) -> dict[str, Callable[[], list[draw.Picture]]]:
+def drawings(snapshot: Snapshot, panel_in: float) -> dict[str, Callable[[], list[draw.Picture]]]:
     """What draws the pictures of each section."""
-    units, throttle = snapshot["shop"]["units"], snapshot["throttle"] or {}
+    units, throttle = snapshot.shop.units, snapshot.throttle
     first = first_with_curves(snapshot)
     work: dict[str, Callable[[], list[draw.Picture]]] = {}
     work["summary"] = partial(summary_pictures, snapshot, panel_in)
-    for order, comparison in enumerate(snapshot["comparisons"]):
+    for order, comparison in enumerate(snapshot.comparisons):
         work[f"comparison-{order}"] = (
-            partial(some, draw.details_picture, comparison, order, units)
+            partial(some, draw.details_picture, comparison, comparison.curves, order, units)
             if order == first
             else partial(draw.comparison_pictures, comparison, order, units, CURVES_IN)
         )
         work[f"drive-{order}"] = partial(some, draw.drive_picture, comparison, order)
-    rows = (snapshot["clearances"] or {}).get("rows", ())
-    shown_first = first is None and len(rows) <= MOST_MARKS_FIRST
+    shown_first = first is None and len(valves(snapshot)) <= MOST_MARKS_FIRST
     work["clearances"] = (
-        list
-        if shown_first
-        else partial(draw.clearance_pictures, snapshot["clearances"], units["length_unit"])
+        list if shown_first else partial(draw.clearance_pictures, snapshot.clearances, units.length_unit)
     )
-    for order, mode in enumerate(throttle.get("modes", ())):
+    for order, mode in enumerate(throttle.modes if throttle else []):
         work[f"throttle-{order}"] = partial(some, draw.throttle_picture, mode, order)
-    work["torque"] = partial(some, draw.torque_picture, throttle)
-    work["braking"] = partial(some, draw.braking_picture, throttle)
-    for order, study in enumerate(snapshot["mixture"]):
+    work["torque"] = partial(some, draw.torque_picture, throttle.torque if throttle else None)
+    work["braking"] = partial(some, draw.braking_picture, throttle.braking if throttle else None)
+    for order, study in enumerate(snapshot.mixture):
         work[f"mixture-{order}"] = partial(some, draw.mixture_picture, study, order)
-    if snapshot["sheet"]["link"]:
-        work["link"] = partial(some, link_picture, snapshot["sheet"]["link"]["address"])
+    if snapshot.sheet.link:
+        work["link"] = partial(some, link_picture, snapshot.sheet.link.address)
     return work
 
 
@@ -239,47 +249,47 @@ def link_picture(address: str) -> draw.Picture:
     return draw.Picture("link", qr_svg(address), "", f"QR code of the address {address}")
 
 
-def summary_picture(snapshot: dict[str, Any], sha256: str) -> dict[str, str] | None:
+def summary_picture(snapshot: Snapshot, sha256: str) -> dict[str, str] | None:
     """The first page's curves for a page of the site, drawn once for a snapshot; None where it has none."""
     key = f"summary-picture:{sha256}"
     kept: dict[str, str] | None = cache.get(key)
     if kept is not None:
         return kept
-    compared = next((each for each in snapshot["comparisons"] if each["curves"]), None)
+    compared = next((each for each in snapshot.comparisons if each.curves), None)
     if compared is None:
         return None
     with alone():
-        picture = draw.comparison_pictures(compared, 0, snapshot["shop"]["units"], CURVES_IN)[0]
+        picture = draw.comparison_pictures(compared, 0, snapshot.shop.units, CURVES_IN)[0]
     drawn = {"address": data_uri(picture.svg), "alt": picture.alt, "caption": picture.caption}
     cache.set(key, drawn, PICTURE_KEPT_S)
     return drawn
 
 
-def photos(snapshot: dict[str, Any]) -> dict[str, tuple[bytes, str]]:
+def photos(snapshot: Snapshot) -> dict[str, tuple[bytes, str]]:
     """Photos and logo as the page asks for them."""
     found = {
-        f"sheet:photo-{order}.jpg": (b64decode(photo["jpeg_base64"]), "image/jpeg")
-        for order, photo in enumerate(snapshot["brief"]["photos"])
-        if photo["jpeg_base64"]
+        f"sheet:photo-{order}.jpg": (b64decode(photo.jpeg_base64), "image/jpeg")
+        for order, photo in enumerate(snapshot.brief.photos)
+        if photo.jpeg_base64
     }
-    logo = snapshot["shop"]["logo"]
+    logo = snapshot.shop.logo
     if logo:
-        found["sheet:logo"] = (b64decode(logo["base64"]), logo["type"])
+        found["sheet:logo"] = (b64decode(logo.base64), logo.type)
     return found
 
 
-def write_pdf(ready: Ready, snapshot: dict[str, Any]) -> bytes:
+def write_pdf(ready: Ready, snapshot: Snapshot, stored: dict[str, Any]) -> bytes:
     """Set the pages."""
-    at = datetime.fromisoformat(snapshot["sheet"]["issued_at"])
-    return typeset(ready, attached=attachments(snapshot), at=at)
+    at = datetime.fromisoformat(snapshot.sheet.issued_at)
+    return typeset(ready, attached=attachments(snapshot, stored), at=at)
 
 
-def attachments(snapshot: dict[str, Any]) -> dict[str, str]:
+def attachments(snapshot: Snapshot, stored: dict[str, Any]) -> dict[str, str]:
     """The figures behind the sheet, for whoever wants to reckon with them, by name of file."""
     return {
         "curves.csv": curves_csv(snapshot),
         "clearances.csv": clearances_csv(snapshot),
-        "runs.csv": runs_csv(snapshot),
-        **fuel_tables(snapshot),
-        "sheet.json": json.dumps(snapshot, ensure_ascii=False, sort_keys=True, indent=1),
+        "runs.csv": runs_csv(snapshot.runs),
+        **fuel_tables(snapshot.mixture),
+        "sheet.json": json.dumps(stored, ensure_ascii=False, sort_keys=True, indent=1),
     }

@@ -6,6 +6,7 @@ from typing import Any
 from django import template
 
 from jobs.comparisons.charts import difference_text
+from reports.handover.snapshot.schema import FigureFacts, ReadingFacts, SettingFigureFacts
 from workshop.templatetags.units import size
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
 from workshop.units.shop_units import UnitChoices, format_for_shop, shop_unit
@@ -20,36 +21,36 @@ def instant(text: str | None) -> datetime | None:
 
 
 @register.filter
-def gap(reading: dict[str, Any] | None, units: UnitChoices) -> str:
+def gap(reading: ReadingFacts | None, units: UnitChoices) -> str:
     """A clearance as read: its value, or the two blades it lies between."""
     if reading is None:
         return NOT_MEASURED
-    low, high = (size(reading[end], units) for end in ("low_mm", "high_mm"))
+    low, high = (size(end, units) for end in (reading.low_mm, reading.high_mm))
     return high if low == high else f"{low.split(NO_BREAK_SPACE)[0]} to {high}"
 
 
 @register.filter
-def quantity(figure: dict[str, Any], units: UnitChoices) -> str:
+def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
     """A figure of the settings, in the shop's unit where it has one."""
-    value, kind = figure["value"], figure["quantity"]
+    value, kind = figure.value, figure.quantity
     if value in ("", None):
         return NOT_MEASURED
-    if not kind:
+    if not kind or isinstance(value, str):
         return str(value)
     return format_for_shop(value, kind, units)
 
 
 @register.filter
-def measured(figure: dict[str, Any], units: UnitChoices) -> dict[str, str]:
+def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
     """A compared figure: before, after, difference and its interval, as printed."""
-    kind = figure["quantity"]
+    kind = figure.quantity
     unit = shop_unit(units, kind)
-    low, high = (difference_text(figure[end], kind, unit, signed=True) for end in ("low", "high"))
+    low, high = (difference_text(end, kind, unit, signed=True) for end in (figure.low, figure.high))
     return {
         "unit": label(unit),
-        "before": format_value(figure["before"], kind, unit, with_unit=False),
-        "after": format_value(figure["after"], kind, unit, with_unit=False),
-        "difference": difference_text(figure["difference"], kind, unit, signed=True),
+        "before": format_value(figure.before, kind, unit, with_unit=False),
+        "after": format_value(figure.after, kind, unit, with_unit=False),
+        "difference": difference_text(figure.difference, kind, unit, signed=True),
         "interval": f"{low} to {high}",
     }
 

@@ -7,12 +7,18 @@ import pytest
 
 from jobs.models import Job
 from reports.handover.sheet import sheet_pdf
-from reports.handover.snapshot import make_snapshot, snapshot_sha256
+from reports.handover.snapshot import make_snapshot
+from reports.handover.snapshot.codec import snapshot_sha256, to_json
 from tests import factories
 from tests.reports import whole_jobs
-from workshop.models import Role
+from workshop.models import Role, StaffMember
 
 AT = datetime(2025, 3, 14, 15, tzinfo=UTC)
+
+
+def stored_snapshot(job: Job, by: StaffMember, **given: Any) -> dict[str, Any]:
+    made = make_snapshot(factories.results_of(job), issue_number=1, issued_by=by, at=AT, **given)
+    return to_json(made)
 
 
 @pytest.fixture
@@ -22,7 +28,8 @@ def whole_job(staff) -> Job:
 
 @pytest.fixture
 def snapshot(whole_job, staff) -> dict[str, Any]:
-    return make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    """The snapshot of the whole job, as it is stored."""
+    return stored_snapshot(whole_job, staff[Role.OWNER])
 
 
 @pytest.fixture(scope="session")

@@ -19,32 +19,47 @@ from jobs.throttle.from_runs import held_grips, job_idles
 from jobs.throttle.torque_charts import Braking, engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import Judged, Mode, modes_against_each_other, riding_modes, speeds_of
+from reports.handover.snapshot.codec import structure
 from reports.handover.snapshot.json_values import number
+from reports.handover.snapshot.schema import (
+    BrakingFacts,
+    BrakingRowFacts,
+    ChartFacts,
+    HeldFacts,
+    IdleFacts,
+    MixtureFacts,
+    ModeFacts,
+    ModePairFacts,
+    ThrottleFacts,
+    ThrottleTableFacts,
+    TorqueFacts,
+    TorqueRowFacts,
+)
 
 
-def mixture_facts(study: MixtureStudy) -> dict[str, Any]:
+def mixture_facts(study: MixtureStudy) -> MixtureFacts:
     result = study.result or {}
     fuel = FUELS.get(study.fuel)
-    return {
-        "title": study.title,
-        "runs": [str(run) for run in study.runs.order_by("made_at", "pk")],
-        "engine_speed_rpm": study.rpm_axis,
-        "load_pct": study.load_axis,
-        "load": LOADS.get(study.load_channel, study.load_channel),
-        "target": study.target,
-        "fuel": fuel.name if fuel else study.fuel,
-        "delay_ms": number(study.delay_ms),
-        "settings": study.settings_used,
-        "result": study.result,
-        "standing": standing_in_words(result),
-        "grave": grave_warnings(study),
-        "told": [each for each in (load_sentence(study), correction_sentence(study)) if each],
-        "fuel_table": fuel_table_sentence(study),
-        "warnings": other_warnings(study),
-        "left_out": [f"{count} {reason}" for reason, count in left_out(study)],
-        "fuel_table_before": study.fuel_table_before,
-        "fuel_table_after": study.fuel_table_after,
-    }
+    return MixtureFacts(
+        title=study.title,
+        runs=[str(run) for run in study.runs.order_by("made_at", "pk")],
+        engine_speed_rpm=study.rpm_axis,
+        load_pct=study.load_axis,
+        load=LOADS.get(study.load_channel, study.load_channel),
+        target=study.target,
+        fuel=fuel.name if fuel else study.fuel,
+        delay_ms=number(study.delay_ms),
+        settings=study.settings_used,
+        result=study.result,
+        standing=standing_in_words(result),
+        grave=grave_warnings(study),
+        told=[each for each in (load_sentence(study), correction_sentence(study)) if each],
+        fuel_table=fuel_table_sentence(study),
+        warnings=other_warnings(study),
+        left_out=[f"{count} {reason}" for reason, count in left_out(study)],
+        fuel_table_before=study.fuel_table_before,
+        fuel_table_after=study.fuel_table_after,
+    )
 
 
 def standing_in_words(result: dict[str, Any]) -> str:
@@ -53,30 +68,27 @@ def standing_in_words(result: dict[str, Any]) -> str:
     return f"{result['cells_on_target']} of {result['cells_measured']} measured cells are on target."
 
 
-def throttle_facts(results: JobResults) -> dict[str, Any] | None:
+def throttle_facts(results: JobResults) -> ThrottleFacts | None:
     """Every riding mode as received and as in the bike, and what the runs say of it; None without any."""
     modes = results.get(riding_modes)
-    held = [{"tune": each.label, "sentence": each.result.sentence} for each in results.get(held_grips)]
+    held = [HeldFacts(each.label, each.result.sentence) for each in results.get(held_grips)]
     idles = results.get(job_idles)
-    idle = [
-        {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
-        for each in idles
-    ]
+    idle = [IdleFacts(str(each.run), each.result.sentence if each.result else each.problem) for each in idles]
     brakes = results.get(engine_braking)
     if not (modes or held or idle or brakes):
         return None
-    return {
-        "modes": [mode_facts(mode) for mode in modes],
-        "against": [{"pair": pair, "words": words} for pair, words in modes_against_each_other(modes)],
-        "torque": torque_facts(results),
-        "held": held,
-        "idle": idle,
-        "idle_change": idle_change(idles),
-        "braking": braking_facts(brakes) if brakes else None,
-    }
+    return ThrottleFacts(
+        modes=[mode_facts(mode) for mode in modes],
+        against=[ModePairFacts(pair, words) for pair, words in modes_against_each_other(modes)],
+        torque=torque_facts(results),
+        held=held,
+        idle=idle,
+        idle_change=idle_change(idles),
+        braking=braking_facts(brakes) if brakes else None,
+    )
 
 
-def torque_facts(results: JobResults) -> dict[str, Any] | None:
+def torque_facts(results: JobResults) -> TorqueFacts | None:
     """Torque by grip in each mode, as received and as in the bike, inside what held runs measured."""
     modes = results.get(riding_modes)
     speeds = speeds_of(modes)
@@ -91,57 +103,54 @@ def torque_facts(results: JobResults) -> dict[str, Any] | None:
     found = torque_by_grip(tables, results.rows(Run), results.get(tune_in_bike), speeds, at_rpm, results.shop)
     if found is None or found.problem or not found.rows:
         return None
-    return {
-        "tune": found.tune,
-        "runs": found.runs,
-        "unit": found.unit,
-        "at_rpm": at_rpm,
-        "modes": found.modes,
-        "chart": found.chart,
-        "rows": [
-            {"engine_speed_rpm": rpm, "cells": [str(cell or "not measured") for _, cell in cells]}
+    return TorqueFacts(
+        tune=found.tune,
+        runs=found.runs,
+        unit=found.unit,
+        at_rpm=at_rpm,
+        modes=found.modes,
+        chart=structure(found.chart, ChartFacts) if found.chart else None,
+        rows=[
+            TorqueRowFacts(rpm, [str(cell or "not measured") for _, cell in cells])
             for rpm, cells in found.rows
         ],
-    }
+    )
 
 
-def braking_facts(found: Braking) -> dict[str, Any]:
-    return {
-        "unit": found.unit,
-        "tunes": found.tunes,
-        "change": found.change,
-        "chart": found.chart,
-        "rows": [
-            {"engine_speed_rpm": rpm, "torque": [number(each, 2) for _, each in cells]}
-            for rpm, cells in found.rows
-        ],
-    }
+def braking_facts(found: Braking) -> BrakingFacts:
+    return BrakingFacts(
+        unit=found.unit,
+        tunes=found.tunes,
+        change=found.change,
+        chart=structure(found.chart, ChartFacts),
+        rows=[BrakingRowFacts(rpm, [number(each, 2) for _, each in cells]) for rpm, cells in found.rows],
+    )
 
 
-def mode_facts(mode: Mode) -> dict[str, Any]:
-    return {
-        "mode": mode.name,
-        "for_whom": mode.for_whom,
-        "tables": [table_facts(name, judged, mode) for name, judged in mode.tables if judged.read],
-        "words": list(mode.words),
-        "changed": mode.is_changed,
-        "flags": [flag.sentence for flag in mode.flags],
-        "also_recorded": [table.revision.label for table in mode.others],
-    }
+def mode_facts(mode: Mode) -> ModeFacts:
+    return ModeFacts(
+        mode=mode.name,
+        for_whom=mode.for_whom,
+        tables=[table_facts(name, judged, mode) for name, judged in mode.tables if judged.read],
+        words=list(mode.words),
+        changed=mode.is_changed,
+        flags=[flag.sentence for flag in mode.flags],
+        also_recorded=[table.revision.label for table in mode.others],
+    )
 
 
-def table_facts(name: str, judged: Judged, mode: Mode) -> dict[str, Any]:
+def table_facts(name: str, judged: Judged, mode: Mode) -> ThrottleTableFacts:
     grip, speed, plate = judged.table.as_arrays()
-    return {
-        "name": name,
-        "before": mode.is_changed and judged is mode.received,
-        "grip_pct": grip,
-        "engine_speed_rpm": speed,
-        "plate_pct": plate,
-    }
+    return ThrottleTableFacts(
+        name=name,
+        before=mode.is_changed and judged is mode.received,
+        grip_pct=grip,
+        engine_speed_rpm=speed,
+        plate_pct=plate,
+    )
 
 
-def throttle_words(throttle: dict[str, Any] | None) -> Sequence[str]:
+def throttle_words(throttle: ThrottleFacts | None) -> Sequence[str]:
     """One sentence for each mode that was changed."""
-    modes = throttle["modes"] if throttle else []
-    return [mode["words"][0] for mode in modes if mode["changed"] and mode["words"]]
+    modes = throttle.modes if throttle else []
+    return [mode.words[0] for mode in modes if mode.changed and mode.words]

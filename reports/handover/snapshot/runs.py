@@ -1,7 +1,6 @@
 """Runs, and comparisons of runs, as the sheet prints them."""
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -15,41 +14,55 @@ from jobs.comparisons.roll_on import drive_of, drive_on_record
 from jobs.comparisons.roll_on_tables import lead_chart, told
 from jobs.models import Run
 from jobs.runs.results import RunFigures
-from reports.handover.snapshot.json_values import moment, number, numbers
+from reports.handover.snapshot.codec import structure
+from reports.handover.snapshot.json_values import moment, number, numbers, rounded
+from reports.handover.snapshot.schema import (
+    BandFacts,
+    ChartFacts,
+    ComparisonFacts,
+    CurvesFacts,
+    DifferenceFacts,
+    DriveBandFacts,
+    DriveFacts,
+    DriveRowFacts,
+    EventFacts,
+    FigureFacts,
+    RunFacts,
+    SideFacts,
+)
 from workshop.models import ShopProfile
 
 FloatArray = npt.NDArray[np.float64]
-NO_RESULT: dict[str, Any] = {"curves": None, "bands": []}
 
 
-def run_facts(figures: RunFigures) -> dict[str, Any]:
+def run_facts(figures: RunFigures) -> RunFacts:
     run, correction = figures.run, figures.correction
     # The highest point of a held run says where the grip was held, not what the engine gives.
     curve = figures.curve if run.kind == Run.Kind.SWEEP else None
-    return {
-        "name": run.original_name,
-        "kind": run.get_kind_display(),
-        "made_at": moment(run.made_at),
-        "made_by": str(run.made_by),
-        "gear": run.gear,
-        "tune": run.tune_revision.label if run.tune_revision else "",
-        "temperature_c": number(run.temperature_c),
-        "pressure_kpa": number(run.pressure_kpa),
-        "humidity_pct": number(run.humidity_pct),
-        "standard": correction.standard.name if correction else "",
-        "factor": number(correction.factor, 4) if correction else None,
-        "limits_passed": list(correction.passed_limits) if correction else [],
-        "came_corrected": bool(run.corrected_by or run.file_factor),
-        "peak_power_kw": number(curve.peak_power_kw, 2) if curve else None,
-        "peak_power_rpm": number(curve.peak_power_rpm, 0) if curve else None,
-        "peak_torque_nm": number(curve.peak_torque_nm, 2) if curve else None,
-        "peak_torque_rpm": number(curve.peak_torque_rpm, 0) if curve else None,
-        "flags": flag_sentences(figures),
-        "without_curve": figures.reason if run.kind == Run.Kind.SWEEP else "",
-        "set_aside": run.set_aside_reason if run.set_aside else "",
-        "note": run.note,
-        "sha256": run.sha256,
-    }
+    return RunFacts(
+        name=run.original_name,
+        kind=run.get_kind_display(),
+        made_at=moment(run.made_at),
+        made_by=str(run.made_by),
+        gear=run.gear,
+        tune=run.tune_revision.label if run.tune_revision else "",
+        temperature_c=number(run.temperature_c),
+        pressure_kpa=number(run.pressure_kpa),
+        humidity_pct=number(run.humidity_pct),
+        standard=correction.standard.name if correction else "",
+        factor=number(correction.factor, 4) if correction else None,
+        limits_passed=list(correction.passed_limits) if correction else [],
+        came_corrected=bool(run.corrected_by or run.file_factor),
+        peak_power_kw=number(curve.peak_power_kw, 2) if curve else None,
+        peak_power_rpm=number(curve.peak_power_rpm, 0) if curve else None,
+        peak_torque_nm=number(curve.peak_torque_nm, 2) if curve else None,
+        peak_torque_rpm=number(curve.peak_torque_rpm, 0) if curve else None,
+        flags=flag_sentences(figures),
+        without_curve=figures.reason if run.kind == Run.Kind.SWEEP else "",
+        set_aside=run.set_aside_reason if run.set_aside else "",
+        note=run.note,
+        sha256=run.sha256,
+    )
 
 
 def flag_sentences(figures: RunFigures) -> list[str]:
@@ -59,62 +72,64 @@ def flag_sentences(figures: RunFigures) -> list[str]:
     return [sentence for sentence in said if sentence != passed]
 
 
-def comparison_facts(compared: Compared, shop: ShopProfile) -> dict[str, Any]:
+def comparison_facts(compared: Compared, shop: ShopProfile) -> ComparisonFacts:
     corrected = [each.correction for each in (*compared.before, *compared.after) if each.correction]
-    return {
-        "title": compared.comparison.title,
-        "note": compared.comparison.note,
-        "before_runs": [str(each.run) for each in compared.before],
-        "after_runs": [str(each.run) for each in compared.after],
-        "standard": corrected[0].standard.name if corrected else "",
-        "reason": compared.reason,
-        "changes": [{"at": moment(event.at), "text": event.text} for event in compared.changes],
-        "claim": compared.claim if compared.result else "",
-        "flags": [flag.sentence for flag in compared.flags],
-        "left_out": list(compared.left_out),
-        "drive_out": drive_facts(compared, shop),
-        **(result_facts(compared, compared.result, shop) if compared.result else NO_RESULT),
-    }
+    return ComparisonFacts(
+        title=compared.comparison.title,
+        note=compared.comparison.note,
+        before_runs=[str(each.run) for each in compared.before],
+        after_runs=[str(each.run) for each in compared.after],
+        standard=corrected[0].standard.name if corrected else "",
+        reason=compared.reason,
+        changes=[EventFacts(moment(event.at), event.text) for event in compared.changes],
+        claim=compared.claim if compared.result else "",
+        flags=[flag.sentence for flag in compared.flags],
+        left_out=list(compared.left_out),
+        drive_out=drive_facts(compared, shop),
+        curves=curves_facts(compared, compared.result) if compared.result else None,
+        bands=[band_facts(band, shop) for band in compared.result.bands] if compared.result else [],
+        assumed_pct=number(compared.result.assumed_pct) if compared.result else None,
+    )
 
 
-def drive_facts(compared: Compared, shop: ShopProfile) -> dict[str, Any] | None:
+def drive_facts(compared: Compared, shop: ShopProfile) -> DriveFacts | None:
     """The drive-out by what is on record; None where that does not suffice for one."""
     driven = drive_of(compared, drive_on_record(compared), shop)
     drive = told(driven, shop)
     if drive is None or driven.result is None:
         return None
-    return {
-        **asdict(drive),
-        "bands": [{"name": name, "rows": [asdict(row) for row in rows]} for name, rows in drive.bands],
-        "chart": lead_chart(driven.result, shop),
-    }
+    bands = [DriveBandFacts(name, [DriveRowFacts(**vars(row)) for row in rows]) for name, rows in drive.bands]
+    return DriveFacts(
+        caption=drive.caption,
+        lead=drive.lead,
+        bands=bands,
+        ceiling=drive.ceiling,
+        notes=drive.notes,
+        assumed=drive.assumed,
+        chart=structure(lead_chart(driven.result, shop), ChartFacts),
+    )
 
 
-def result_facts(compared: Compared, result: Comparison, shop: ShopProfile) -> dict[str, Any]:
+def curves_facts(compared: Compared, result: Comparison) -> CurvesFacts:
     grid = result.engine_speed_rpm
-    return {
-        "assumed_pct": number(result.assumed_pct),
-        "curves": {
-            "engine_speed_rpm": numbers(grid, 0),
-            "before": side_facts(compared.before, result.before, grid),
-            "after": side_facts(compared.after, result.after, grid),
-            "power_difference_kw": difference_facts(result.power),
-            "torque_difference_nm": difference_facts(result.torque),
-        },
-        "bands": [band_facts(band, shop) for band in result.bands],
-    }
+    return CurvesFacts(
+        engine_speed_rpm=[rounded(speed, 0) for speed in grid],
+        before=side_facts(compared.before, result.before, grid),
+        after=side_facts(compared.after, result.after, grid),
+        power_difference_kw=difference_facts(result.power),
+        torque_difference_nm=difference_facts(result.torque),
+    )
 
 
-def side_facts(members: Sequence[RunFigures], side: RepeatSet, grid: FloatArray) -> dict[str, Any]:
+def side_facts(members: Sequence[RunFigures], side: RepeatSet, grid: FloatArray) -> SideFacts:
     """The mean curves of one group with their 95 % bands, on the comparison's engine speeds."""
-    facts: dict[str, Any] = {"runs": side.runs}
+    bands: dict[str, list[float | None]] = {}
     for name, interval in (("power_kw", side.power), ("torque_nm", side.torque)):
         half = interval.half_width
-        facts[name] = numbers(placed(side.engine_speed_rpm, interval.mean, grid), 2)
-        facts[f"{name}_low"] = numbers(placed(side.engine_speed_rpm, interval.mean - half, grid), 2)
-        facts[f"{name}_high"] = numbers(placed(side.engine_speed_rpm, interval.mean + half, grid), 2)
-    facts["lambda"] = mean_lambda(members, grid)
-    return facts
+        bands[name] = numbers(placed(side.engine_speed_rpm, interval.mean, grid), 2)
+        bands[f"{name}_low"] = numbers(placed(side.engine_speed_rpm, interval.mean - half, grid), 2)
+        bands[f"{name}_high"] = numbers(placed(side.engine_speed_rpm, interval.mean + half, grid), 2)
+    return SideFacts(runs=side.runs, **bands, lambda_=mean_lambda(members, grid))
 
 
 def placed(from_rpm: FloatArray, values: FloatArray, onto_rpm: FloatArray) -> FloatArray:
@@ -139,35 +154,35 @@ def mean_lambda(members: Sequence[RunFigures], grid: FloatArray) -> list[float |
     return numbers(np.divide(total, count, out=np.full(grid.size, np.nan), where=count > 0), 3)
 
 
-def difference_facts(difference: Any) -> dict[str, Any]:
-    return {
-        "mean": numbers(difference.difference, 2),
-        "low": numbers(difference.ci_low, 2),
-        "high": numbers(difference.ci_high, 2),
-    }
+def difference_facts(difference: Any) -> DifferenceFacts:
+    return DifferenceFacts(
+        mean=numbers(difference.difference, 2),
+        low=numbers(difference.ci_low, 2),
+        high=numbers(difference.ci_high, 2),
+    )
 
 
-def band_facts(band: BandComparison, shop: ShopProfile) -> dict[str, Any]:
+def band_facts(band: BandComparison, shop: ShopProfile) -> BandFacts:
     figures = (band.mean_power, band.peak_power, band.mean_torque, band.peak_torque)
-    return {
-        "name": band.name,
-        "from_rpm": number(band.from_rpm, 0),
-        "to_rpm": number(band.to_rpm, 0),
-        "figures": [figure_facts(figure, shop) for figure in figures if figure.measured],
-    }
+    return BandFacts(
+        name=band.name,
+        from_rpm=rounded(band.from_rpm, 0),
+        to_rpm=rounded(band.to_rpm, 0),
+        figures=[figure_facts(figure, shop) for figure in figures if figure.measured],
+    )
 
 
-def figure_facts(figure: Figure, shop: ShopProfile) -> dict[str, Any]:
+def figure_facts(figure: Figure, shop: ShopProfile) -> FigureFacts:
     quantity = "power" if figure.unit == "kW" else "torque"
-    return {
-        "label": figure.label,
-        "quantity": quantity,
-        "before": number(figure.before, 3),
-        "after": number(figure.after, 3),
-        "difference": number(figure.difference, 3),
-        "low": number(figure.ci_low, 3),
-        "high": number(figure.ci_high, 3),
-        "difference_pct": number(figure.difference_pct, 1),
-        "verdict": figure.verdict,
-        "sentence": shown_figure(figure, shop).sentence,
-    }
+    return FigureFacts(
+        label=figure.label,
+        quantity=quantity,
+        before=rounded(figure.before, 3),
+        after=rounded(figure.after, 3),
+        difference=rounded(figure.difference, 3),
+        low=rounded(figure.ci_low, 3),
+        high=rounded(figure.ci_high, 3),
+        difference_pct=number(figure.difference_pct, 1),
+        verdict=figure.verdict,
+        sentence=shown_figure(figure, shop).sentence,
+    )

@@ -181,6 +181,6 @@ def test_what_was_set_is_told_in_the_units_of_the_shop(login, shop, staff) -> No
     sheet = make_snapshot(
         factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
     )
-    (sentence,) = [each for each in sheet["done"] if each.startswith("Suspension")]
+    (sentence,) = [each for each in sheet.done if each.startswith("Suspension")]
     assert told in sentence.replace("\N{NO-BREAK SPACE}", " ")
     assert "kPa" not in sentence

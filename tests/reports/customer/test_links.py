@@ -13,6 +13,7 @@ from django.utils import timezone
 from reports.customer import links
 from reports.handover.issuing import issue_sheet
 from reports.handover.notices import as_text
+from reports.handover.snapshot.codec import from_json
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
 from tests import factories
 from tests.reports import whole_jobs
@@ -111,7 +112,7 @@ def test_an_acknowledgement_is_kept_with_the_text_that_was_read(client, link, sh
     kept = Acknowledgement.objects.get()
     assert kept.name == "Ines Quill"
     assert kept.sheet == sheet and kept.link == link
-    assert kept.notice_text == as_text(sheet.snapshot["notices"])
+    assert kept.notice_text == as_text(from_json(sheet.snapshot).notices)
     assert "track use only" in kept.notice_text
     assert "Wording 1" in kept.notice_text
     assert "Acknowledged by Ines Quill" in client.get(page_of(link)).content.decode()

@@ -1,6 +1,7 @@
 """Job tag, tune summary and a bike's history as documents: complete, tagged, able to load nothing."""
 
 import re
+from dataclasses import is_dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -60,6 +61,8 @@ UNPRINTED = {
 
 def said(value: Any, path: str = "") -> list[tuple[str, str]]:
     """Every text among a paper's facts, with where it stands."""
+    if is_dataclass(value):
+        value = vars(value)
     if isinstance(value, dict):
         pairs = [(key, each) for key, each in value.items() if key not in UNPRINTED]
         return [found for key, each in pairs for found in said(each, f"{path}.{key}")]

@@ -35,8 +35,8 @@ def test_what_was_not_as_predicted_and_what_the_sag_hints_at(shop, staff) -> Non
         factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
     )
     # 0.10 mm = 0.0039 in; 0.05 mm = 0.0020 in; 0.15 mm = 0.0059 in
-    surprises = {row["surprise"] for row in snapshot["clearances"]["rows"]} - {""}
+    surprises = {row.surprise for row in snapshot.clearances.rows} - {""}
     assert len(surprises) == 1
     assert "0.0039 in is 0.0020 in tighter than the 0.0059 in predicted" in surprises.pop()
     # 30 mm / 25.4 = 1.18 in
-    assert "The two readings are 1.18 in apart" in snapshot["suspension"]["hints"][0]
+    assert "The two readings are 1.18 in apart" in snapshot.suspension.hints[0]

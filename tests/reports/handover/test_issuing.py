@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from jobs.models import Check, ClearanceReading, Job, Part, Run
 from reports.handover.issuing import NoPdf, NotReady, blockers, issue_sheet, issued_pdf, needs_telling
 from reports.handover.sheet import sheet_pdf
-from reports.handover.snapshot import snapshot_sha256
+from reports.handover.snapshot.codec import snapshot_sha256
 from reports.models import HandoverSheet, NoticeWording, SheetLink
 from reports.models.handover import IssuedSheetIsFinal
 from tests import factories

@@ -12,11 +12,11 @@ from jobs.models import Job, Part
 from reports.drawing import pictures
 from reports.handover.first_page import offer
 from reports.handover.sheet import parts_of, prepare, sheet_pdf, summary_picture
-from reports.handover.snapshot import make_snapshot, plain_json, snapshot_sha256
+from reports.handover.snapshot.codec import from_json, snapshot_sha256
 from reports.typesetting.pdf import PAPERS
 from tests import factories
 from tests.reports import whole_jobs
-from tests.reports.conftest import AT
+from tests.reports.conftest import stored_snapshot
 from tests.reports.reading import (
     attachments,
     elements,
@@ -87,16 +87,16 @@ def test_the_same_snapshot_gives_the_same_bytes(snapshot, pdf):
 
 
 def test_the_same_records_give_the_same_snapshot(whole_job, staff, snapshot):
-    again = make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    again = stored_snapshot(whole_job, staff[Role.OWNER])
     assert snapshot_sha256(again) == snapshot_sha256(snapshot)
-    assert snapshot_sha256(plain_json(snapshot)) == snapshot_sha256(snapshot)
+    assert snapshot_sha256(json.loads(json.dumps(snapshot))) == snapshot_sha256(snapshot)
 
 
 def test_no_section_without_anything_to_say(staff):
     whole_jobs.make_shop()
     job = factories.make_job()
-    bare = make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
-    keys = [part.key for part in parts_of(bare, offer(bare))]
+    bare = stored_snapshot(job, staff[Role.OWNER])
+    keys = [part.key for part in parts_of(from_json(bare), offer(from_json(bare)))]
     assert keys == ["checks", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
     for title in (
@@ -124,7 +124,7 @@ def test_desmodromic_valves_measured_once_with_two_blades(staff):
     reading = measured.readings.filter(gap="closing").first()
     reading.clearance_mm, reading.goes_mm, reading.not_goes_mm = None, Decimal("0.03"), Decimal("0.06")
     reading.save()
-    snapshot = make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    snapshot = stored_snapshot(job, staff[Role.OWNER])
     printed = whole_text(sheet_pdf(snapshot))
     assert squeezed("0.03 to 0.06 mm") in printed
     assert squeezed("cylinder 2, exhaust right, closing") in printed
@@ -136,10 +136,8 @@ def test_what_users_type_loads_nothing_and_is_printed(whole_job, staff):
     Part.objects.create(job=whole_job, name=attack, note=f"{attack} in a note")
     whole_job.brief = f"{attack} asked"
     whole_job.save()
-    snapshot = make_snapshot(
-        factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT
-    )
-    ready = prepare(snapshot)
+    snapshot = stored_snapshot(whole_job, staff[Role.OWNER])
+    ready = prepare(from_json(snapshot))
     asked = [part.split('"')[0] for part in ready.html.split('src="')[1:]]
     assert all(address in ready.files for address in asked)
     pdf = sheet_pdf(snapshot)
@@ -208,7 +206,7 @@ def test_syntax_holds(pdf):
 
 def test_attached_tables_hold_the_figures(snapshot, pdf):
     files = attachments(pdf)
-    assert json.loads(files["sheet.json"]) == plain_json(snapshot)
+    assert json.loads(files["sheet.json"]) == snapshot
     lines = files["curves.csv"].decode().splitlines()
     assert lines[0].startswith("comparison,side,engine_speed_rpm,power_kw")
     assert len(lines) > 300
@@ -225,14 +223,12 @@ def test_a_text_like_a_formula_is_text_in_the_tables(snapshot):
 def test_track_only_stands_on_every_page(whole_job, staff):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
-    track = make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    track = stored_snapshot(whole_job, staff[Role.OWNER])
     assert all("Trackuseonly" in squeezed(page) for page in pages(sheet_pdf(track)))
 
 
 def test_a_draft_says_so_on_every_page(whole_job, staff):
-    draft = make_snapshot(
-        factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT, draft=True
-    )
+    draft = stored_snapshot(whole_job, staff[Role.OWNER], draft=True)
     assert all("Draft,notissued" in squeezed(page) for page in pages(sheet_pdf(draft)))
 
 
@@ -244,9 +240,7 @@ def test_two_hundred_parts_and_a_long_note(whole_job, staff):
     words = [f"word{place}" for place in range(5000)]
     whole_job.condition = " ".join(words)
     whole_job.save()
-    pdf = sheet_pdf(
-        make_snapshot(factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
-    )
+    pdf = sheet_pdf(stored_snapshot(whole_job, staff[Role.OWNER]))
     per_page = pages(pdf)
     printed = squeezed("".join(per_page))
     assert [place for place in range(200) if f"Bolt{place:03d}ofthefairing" not in printed] == []
@@ -257,8 +251,8 @@ def test_two_hundred_parts_and_a_long_note(whole_job, staff):
 
 
 def test_charts_drawn_at_once_equal_those_drawn_alone(snapshot):
-    comparison, clearances = snapshot["comparisons"][0], snapshot["clearances"]
-    units = snapshot["shop"]["units"]
+    facts = from_json(snapshot)
+    comparison, clearances, units = facts.comparisons[0], facts.clearances, facts.shop.units
     works = [
         lambda: [p.svg for p in pictures.comparison_pictures(comparison, 0, units, 1.2)],
         lambda: [p.svg for p in pictures.clearance_pictures(clearances, "mm")],
@@ -274,9 +268,7 @@ def test_figures_stand_in_the_shops_units(whole_job, staff):
         power_unit="hp", torque_unit="lbf_ft", distance_unit="mi", temperature_unit="f"
     )
     assert shop.power_unit == "hp"
-    snapshot = make_snapshot(
-        factories.results_of(whole_job), issue_number=1, issued_by=staff[Role.OWNER], at=AT
-    )
+    snapshot = stored_snapshot(whole_job, staff[Role.OWNER])
     printed = whole_text(sheet_pdf(snapshot))
     # 23,480 km / 1.609344 = 14,589.8 mi
     assert "14590mi" in printed
@@ -287,6 +279,6 @@ def test_figures_stand_in_the_shops_units(whole_job, staff):
 
 
 def test_the_pages_picture_is_that_of_the_sheet(snapshot):
-    picture = summary_picture(snapshot, "of-a-test")
+    picture = summary_picture(from_json(snapshot), "of-a-test")
     assert picture["address"].startswith("data:image/svg+xml;base64,")
     assert "3 before (grey, dashed) and 2 after (solid)" in picture["alt"]

@@ -11,11 +11,10 @@ from PIL import Image, ImageCms
 
 from jobs.models import Photo
 from reports.handover.sheet import sheet_pdf
-from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.jobs.images import jpeg
 from tests.reports import whole_jobs
-from tests.reports.conftest import AT
+from tests.reports.conftest import stored_snapshot
 from tests.reports.reading import elements, opened, squeezed, syntax_problems, whole_text
 from workshop.models import Role
 
@@ -36,7 +35,7 @@ def add_photo(job, staff, data: bytes, caption: str) -> Photo:
 
 
 def snapshot_of(job, staff) -> dict[str, Any]:
-    return make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.OWNER], at=AT)
+    return stored_snapshot(job, staff[Role.OWNER])
 
 
 def images(pdf: bytes) -> list[Any]:

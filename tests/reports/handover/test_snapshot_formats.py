@@ -1,0 +1,68 @@
+"""Stored snapshots of every format are read for ever, and lose nothing on the way."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from reports.handover.snapshot.codec import SNAPSHOTS, from_json, to_json
+
+# Snapshots as stored when each format was in use.
+STORED = [
+    json.loads(path.read_text(encoding="utf-8"))
+    for path in sorted(Path(__file__).with_name("snapshots").glob("format-*.json"))
+]
+# A comparison that could not be made had no key for the assumed repeatability.
+ADDED = {"assumed_pct": None}
+
+
+def differences(stored: Any, made: Any, path: str = "") -> list[str]:
+    """Where the two differ, but for the keys that older sheets lack."""
+    if isinstance(stored, dict) and isinstance(made, dict):
+        added = {key: value for key, value in made.items() if key not in stored and key in ADDED}
+        assert added.items() <= ADDED.items()
+        keys = {*stored, *made} - set(added)
+        return [
+            found
+            for key in sorted(keys)
+            for found in (
+                differences(stored[key], made[key], f"{path}.{key}")
+                if key in stored and key in made
+                else [f"{path}.{key}"]
+            )
+        ]
+    if isinstance(stored, list) and isinstance(made, list) and len(stored) == len(made):
+        pairs = enumerate(zip(stored, made, strict=True))
+        return [found for place, pair in pairs for found in differences(*pair, f"{path}[{place}]")]
+    return [] if json.dumps(stored) == json.dumps(made) else [path]
+
+
+def test_every_format_has_a_stored_example() -> None:
+    assert {stored["format"] for stored in STORED} == set(SNAPSHOTS)
+
+
+@pytest.mark.parametrize("stored", STORED)
+def test_stored_snapshot_is_the_same_after_reading_and_writing(stored: dict[str, Any]) -> None:
+    assert differences(stored, to_json(from_json(stored))) == []
+
+
+@pytest.mark.parametrize("stored", STORED)
+def test_unknown_keys_are_passed_over(stored: dict[str, Any]) -> None:
+    newer = {**stored, "weather": "rain", "shop": {**stored["shop"], "motto": "slowly"}}
+    assert from_json(newer) == from_json(stored)
+
+
+def test_a_snapshot_of_an_unknown_format_is_refused() -> None:
+    with pytest.raises(KeyError):
+        from_json({**STORED[0], "format": 999})
+
+
+def test_keys_that_older_sheets_lack_have_defaults() -> None:
+    """Without figures of the engine, a sheet held the readings alone."""
+    whole = next(stored for stored in STORED if stored["clearances"])
+    kept = ("sets", "plans", "rows", "summary", "ranges", "earlier")
+    older = {**whole, "clearances": {key: whole["clearances"][key] for key in kept}}
+    clearances = from_json(older).clearances
+    assert clearances is not None
+    assert (clearances.has_found, clearances.out, clearances.courses) == (False, [], [])
