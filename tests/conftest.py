@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+from django.core.cache import caches
 from django.db import connection
 from django.test import Client
 
@@ -19,6 +20,12 @@ from tests import factories
 from workshop.models import Role, ShopProfile, StaffMember
 
 ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(autouse=True)
+def no_stored_sections() -> None:
+    """Another test's database may hold other rows under the same keys and versions."""
+    caches["sections"].clear()
 
 
 @pytest.fixture(autouse=True)
