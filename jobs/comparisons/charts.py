@@ -119,7 +119,7 @@ def difference_text(value: float, quantity: str, unit: str, *, signed: bool = Fa
     return format_number(convert(value, storage_unit(quantity), unit), places, signed=signed)
 
 
-def shown_figure(figure: calc.Figure, shop: ShopProfile) -> ShownFigure:
+def shown_figure(figure: calc.ComparedValue, shop: ShopProfile) -> ShownFigure:
     """In the shop's units."""
     quantity = QUANTITY_OF_UNIT[figure.unit]
     unit = shop_unit(shop, quantity)
@@ -189,7 +189,7 @@ def comparison_table(compared: Compared, shop: ShopProfile) -> Table:
     return header, rows
 
 
-def _figure_cells(figure: calc.Figure, shop: ShopProfile) -> list[Any]:
+def _figure_cells(figure: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
     measure = measure_of({"kW": "power_kw", "N·m": "torque_nm"}[figure.unit], shop)
 
     def one(value: float) -> float | None:

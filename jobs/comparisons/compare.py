@@ -32,7 +32,7 @@ class Compared:
     comparison: Comparison
     before: tuple[RunFigures, ...]
     after: tuple[RunFigures, ...]
-    result: calc.Comparison | None
+    result: calc.RunComparison | None
     changes: tuple[Event, ...]
     left_out: tuple[str, ...]
     repeatability_pct: float
@@ -105,7 +105,7 @@ def compare_runs(comparison: Comparison, members: Sequence[ComparisonRun], resul
 
 def _result(
     before: Sequence[RunFigures], after: Sequence[RunFigures], shop: ShopProfile
-) -> tuple[calc.Comparison | None, str]:
+) -> tuple[calc.RunComparison | None, str]:
     sides = [[f.curve for f in side if f.curve] for side in (before, after)]
     if not all(sides):
         return None, "A comparison needs at least one run with a curve before and one after."

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.chassis.roll_on import GearUse, Vehicle, grip_ceiling_n, wheelie_ceiling_n
-from jobs.calc.chassis.roll_on_comparison import DriveComparison, compare_drive
+from jobs.calc.chassis.roll_on import GearUse, Vehicle, front_lift_limit_n, tyre_grip_limit_n
+from jobs.calc.chassis.roll_on_comparison import RollOnComparison, compare_roll_ons
 from jobs.calc.dyno.consistency import ratio_change
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import Compared
@@ -61,9 +61,9 @@ class Driven:
 
     asked: DriveAsked
     gearing: Gearing | None = None
-    result: DriveComparison | None = None
+    result: RollOnComparison | None = None
     ceiling: Ceiling | None = None
-    held: DriveComparison | None = None
+    held: RollOnComparison | None = None
     notes: tuple[str, ...] = ()
     reason: str = ""
 
@@ -145,8 +145,8 @@ def ceiling_of(asked: DriveAsked) -> Ceiling:
     """
     mass_kg = asked.mass_kg or 0.0
     ahead_m, height_m = ((length or 0.0) / 1000 for length in (asked.mass_ahead_mm, asked.mass_height_mm))
-    lift = wheelie_ceiling_n(mass_kg, ahead_m, height_m)
-    grip = grip_ceiling_n(
+    lift = front_lift_limit_n(mass_kg, ahead_m, height_m)
+    grip = tyre_grip_limit_n(
         mass_kg, asked.friction or 0.0, (asked.wheelbase_mm or 0.0) / 1000, ahead_m, height_m
     )
     return Ceiling(lift, "the front wheel") if lift <= grip else Ceiling(grip, "the rear tyre")
@@ -154,7 +154,7 @@ def ceiling_of(asked: DriveAsked) -> Ceiling:
 
 def driven(
     compared: Compared, asked: DriveAsked, gearing: Gearing, ceiling_n: float | None = None
-) -> DriveComparison:
+) -> RollOnComparison:
     assert (
         compared.result and asked.mass_kg and asked.from_kmh is not None and asked.to_kmh
     )  # all given by now
@@ -163,12 +163,12 @@ def driven(
         drag_area_m2=asked.drag_area_m2 or 0.0,
         air_density_kgm3=AIR_DENSITY_KGM3,
         rolling_coefficient=ROLLING_COEFFICIENT,
-        drive_ceiling_n=ceiling_n,
+        drive_limit_n=ceiling_n,
     )
     before, after = ([f.curve for f in side if f.curve] for side in (compared.before, compared.after))
     pct = compared.repeatability_pct
     gears = GearUse((gearing.rpm_per_kmh,))
-    return compare_drive(before, after, vehicle, gears, asked.from_kmh, asked.to_kmh, pct)
+    return compare_roll_ons(before, after, vehicle, gears, asked.from_kmh, asked.to_kmh, pct)
 
 
 def with_speeds(

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.calc.chassis.roll_on_comparison import DriveComparison
-from jobs.calc.dyno.comparison import Figure
+from jobs.calc.chassis.roll_on_comparison import RollOnComparison
+from jobs.calc.dyno.comparison import ComparedValue, Verdict
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, Driven
 from jobs.runs.chart_data import Chart, Line, Measure, chart_of
@@ -41,7 +41,7 @@ class DriveRow:
     verdict: str
 
 
-def _unit(figure: Figure, shop: ShopProfile) -> str:
+def _unit(figure: ComparedValue, shop: ShopProfile) -> str:
     return shop_unit(shop, QUANTITY_OF_UNIT[figure.unit])
 
 
@@ -51,12 +51,12 @@ def _shown(value: float, unit: str, storage_unit: str, more: int = 0) -> str:
     return f"{number}{NO_BREAK_SPACE}{label(unit)}"
 
 
-def drive_rows(result: DriveComparison, shop: ShopProfile) -> list[DriveRow]:
+def drive_rows(result: RollOnComparison, shop: ShopProfile) -> list[DriveRow]:
     """Time, distance and the distance at the same instant, before and after."""
     return [_row(figure, shop) for figure in (result.time, result.distance, result.lead)]
 
 
-def _row(figure: Figure, shop: ShopProfile) -> DriveRow:
+def _row(figure: ComparedValue, shop: ShopProfile) -> DriveRow:
     unit = _unit(figure, shop)
     low, high = (_shown(end, unit, figure.unit, 1) for end in (figure.ci_low, figure.ci_high))
     return DriveRow(
@@ -73,7 +73,7 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
     """Everything there is to say of a drive-out; None where there is no result."""
     if driven.result is None or driven.held is None or driven.ceiling is None or driven.gearing is None:
         return None
-    asked, is_held = driven.asked, max(driven.held.at_ceiling_s) > 0
+    asked, is_held = driven.asked, max(driven.held.at_limit_s) > 0
     speed_unit = shop_unit(shop, "speed")
     low, high = (
         format_number(convert(v or 0.0, "kmh", speed_unit), 1, trim=True)
@@ -95,12 +95,12 @@ def told(driven: Driven, shop: ShopProfile) -> DriveTold | None:
     )
 
 
-def lead_sentence(result: DriveComparison, shop: ShopProfile) -> str:
+def lead_sentence(result: RollOnComparison, shop: ShopProfile) -> str:
     """How far after is ahead when the first run reaches the end speed, and how sure that is."""
     lead, unit = result.lead, shop_unit(shop, "road_length")
     low, high = (_shown(end, unit, "m", 1) for end in (lead.ci_low, lead.ci_high))
     after = f"after {format_number(float(result.time_s[-1]), 2)} s"
-    if lead.verdict == "no difference shown":
+    if lead.verdict is Verdict.NO_DIFFERENCE:
         return (
             f"No difference shown: no lead {after} (95 % interval {low} to {high}). "
             "That does not make them equal."
@@ -116,9 +116,9 @@ def ceiling_sentence(driven: Driven, shop: ShopProfile) -> str:
     """What front wheel and rear tyre make of it."""
     assert driven.held and driven.ceiling  # told asks for them
     most = f"{format_number(driven.ceiling.drive_n)} N at the rear wheel"
-    if not max(driven.held.at_ceiling_s) > 0:
+    if not max(driven.held.at_limit_s) > 0:
         return f"{driven.ceiling.by.capitalize()} would allow {most}: neither before nor after comes near it."
-    before, after = (format_number(seconds, 2) for seconds in driven.held.at_ceiling_s)
+    before, after = (format_number(seconds, 2) for seconds in driven.held.at_limit_s)
     by = driven.ceiling.by.capitalize()
     return (
         f"{by} allows {most}, which holds back before for {before} s and after for {after} s. "
@@ -143,7 +143,7 @@ def assumed_sentence(driven: Driven) -> str:
     )
 
 
-def lead_chart(result: DriveComparison, shop: ShopProfile) -> Chart:
+def lead_chart(result: RollOnComparison, shop: ShopProfile) -> Chart:
     unit = shop_unit(shop, "road_length")
     measure = Measure("ahead of before", label(unit), 2, lambda metres: convert(metres, "m", unit))
     line = Line(
@@ -164,7 +164,7 @@ def drive_table_rows(driven: Driven, title: str, shop: ShopProfile) -> list[list
         return []
     ends = [round(speed * gearing.rpm_per_kmh) for speed in (asked.from_kmh, asked.to_kmh)]
     driven_by = [(f"drive-out in gear {asked.gear}", result)]
-    if driven.held and driven.ceiling and max(driven.held.at_ceiling_s) > 0:
+    if driven.held and driven.ceiling and max(driven.held.at_limit_s) > 0:
         driven_by.append((f"drive-out in gear {asked.gear}, held by {driven.ceiling.by}", driven.held))
     return [
         [title, name, *ends, *_cells(figure, shop)]
@@ -173,7 +173,7 @@ def drive_table_rows(driven: Driven, title: str, shop: ShopProfile) -> list[list
     ]
 
 
-def _cells(figure: Figure, shop: ShopProfile) -> list[Any]:
+def _cells(figure: ComparedValue, shop: ShopProfile) -> list[Any]:
     unit = _unit(figure, shop)
 
     def one(value: float) -> float:

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from jobs.calc.dyno.air import STANDARDS, question_pressure
+from jobs.calc.dyno.air import STANDARDS, pressure_warning
 from jobs.calc.units.numbers import format_number
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Run
@@ -84,7 +84,7 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         pressure_kpa = self.cleaned_data.get("pressure_kpa")
         if pressure_kpa is None or self.cleaned_data.get("pressure_confirmed"):
             return
-        question = question_pressure(pressure_kpa, self.shop.elevation_m)
+        question = pressure_warning(pressure_kpa, self.shop.elevation_m)
         if question and not self.was_confirmed(pressure_kpa):
             unit = shop_unit(self.shop, "pressure")
             typed = format_plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))

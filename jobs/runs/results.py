@@ -5,10 +5,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from jobs.calc.dyno.air import STANDARDS, Air, Correction, correct, question_pressure, uncorrect
+from jobs.calc.dyno.air import STANDARDS, Air, AirCorrection, correct, pressure_warning, uncorrect
 from jobs.calc.dyno.consistency import RatioChange, ratio_change
 from jobs.calc.dyno.curves import Curve, Flag, apply_factor, power_curve
-from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, on_grid
+from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_grid
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.calc.statistics import summarise
 from jobs.calc.units.numbers import format_number
@@ -47,7 +47,7 @@ class RunFigures:
     run: Run
     curve: Curve | None
     observed: Curve | None
-    correction: Correction | None
+    correction: AirCorrection | None
     sweep: Sweep | None
     lambda_: FloatArray | None
     flags: tuple[Flag, ...]
@@ -253,7 +253,7 @@ def taken_back(run: Run) -> float:
     return 1.0
 
 
-def _correction(run: Run, shop: ShopProfile) -> Correction | None:
+def _correction(run: Run, shop: ShopProfile) -> AirCorrection | None:
     air = run_air(run)
     return correct(shop.correction_standard, air) if air else None
 
@@ -261,7 +261,7 @@ def _correction(run: Run, shop: ShopProfile) -> Correction | None:
 def _own_flags(loaded: Loaded, shop: ShopProfile, width_rpm: float) -> list[Flag]:
     """What the run's record and the smoothing add to what its channels say."""
     run, found = loaded.run, list(loaded.made)
-    if run.pressure_kpa is not None and (question := question_pressure(run.pressure_kpa, shop.elevation_m)):
+    if run.pressure_kpa is not None and (question := pressure_warning(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", question))
     if width_rpm > shop.smoothing_width_rpm:
         sentence = f"Few samples: smoothed over {width_rpm:g} 1/min instead of {shop.smoothing_width_rpm:g}."
@@ -275,14 +275,14 @@ def _own_flags(loaded: Loaded, shop: ShopProfile, width_rpm: float) -> list[Flag
     return found
 
 
-def _run_flags(loaded: Loaded, correction: Correction | None) -> tuple[Flag, ...]:
+def _run_flags(loaded: Loaded, correction: AirCorrection | None) -> tuple[Flag, ...]:
     rows, sweep = loaded.rows, loaded.sweep
     assert sweep is not None  # a run without one has a reason and gets no curve
     note = " ".join(correction.passed_limits) if correction else ""
     speed = rows["engine_speed_rpm"]
     return check_run(
         speed,
-        Sweep(0, speed.size, sweep.why, sweep.found),
+        Sweep(0, speed.size, sweep.reason, sweep.found),
         throttle_pct=throttle_of(rows) if loaded.run.kind == Run.Kind.SWEEP else None,
         power_kw=rows.get("power_kw"),
         torque_nm=rows.get("torque_nm"),
@@ -302,7 +302,7 @@ def _lambda(rows: dict[str, FloatArray], curve: Curve) -> FloatArray | None:
 def channel_on_curve(speed: FloatArray, values: FloatArray, curve: Curve) -> FloatArray | None:
     """Any channel on the curve's own engine speeds, every sample counted: a short lean spike may be true."""
     try:
-        made = on_grid(speed, values, curve.grid_step_rpm, curve.width_rpm, keep_all=True)
+        made = fit_on_grid(speed, values, curve.grid_step_rpm, curve.width_rpm, keep_all=True)
     except ValueError:
         return None
     return placed(made.engine_speed_rpm, made.values, curve.engine_speed_rpm, curve.grid_step_rpm)

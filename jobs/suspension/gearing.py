@@ -11,7 +11,7 @@ from jobs.calc.chassis.gearing import (
     parse_tyre_size,
     road_speed_kmh,
     symbol_speed_kmh,
-    tyre_ok,
+    tyre_allows_speed,
 )
 from jobs.models import SuspensionSetting
 from workshop.models import Bike
@@ -119,7 +119,7 @@ def tyre_verdict(bike: Bike, settings: Sequence[SuspensionSetting]) -> TyreVerdi
         return TyreVerdict(symbol, allowed)
     top = speeds.gears[-1]
     top_kmh = top.speeds_kmh[-1]
-    if tyre_ok(symbol, top_kmh):
+    if tyre_allows_speed(symbol, top_kmh):
         return TyreVerdict(symbol, allowed, top_kmh, top.number, True)
     stay_below_rpm = speeds.engine_speed_rpm * allowed / top_kmh
     return TyreVerdict(symbol, allowed, top_kmh, top.number, False, stay_below_rpm)

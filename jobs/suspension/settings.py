@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from jobs.calc.chassis.sag import SAG_GUIDES, Sag, free_sag_mm, sag, sag_hints
+from jobs.calc.chassis.sag import SAG_GUIDES, Sag, compute_sag, sag_hints, static_sag_mm
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.models import Job, SuspensionSetting
 from workshop.models import Bike, ShopProfile
@@ -101,10 +101,10 @@ def sag_of(
     if unloaded is None:
         return EndSag()
     try:
-        bike_alone = None if alone is None else free_sag_mm(unloaded, alone)
+        bike_alone = None if alone is None else static_sag_mm(unloaded, alone)
         if pushed is None or lifted is None:
             return EndSag(bike_alone_mm=bike_alone)
-        with_rider = sag(unloaded, pushed, lifted, travel, lengths)
+        with_rider = compute_sag(unloaded, pushed, lifted, travel, lengths)
     except ValueError as problem:
         return EndSag(problem=str(problem))
     return EndSag(with_rider, bike_alone, sag_hints(with_rider, guide, lengths))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jobs.calc.dyno.comparison import compare_values
+from jobs.calc.dyno.comparison import Verdict, compare_values
 from jobs.calc.mixture.steady import SteadyLimits, find_steady_samples
 from jobs.calc.throttle import tables as calc
 from jobs.calc.throttle.closed_throttle import overrun_torque
@@ -302,7 +302,7 @@ def idle_change(idles: Sequence[IdleRun]) -> str:
     by = now.mean_rpm - was.mean_rpm
     doubt = float(np.hypot(was.half_width_95_rpm, now.half_width_95_rpm))
     moved = f"{format_number(by, signed=True)} ± {format_number(doubt)} 1/min"
-    change = moved if abs(by) > doubt else "no difference shown"
+    change = moved if abs(by) > doubt else Verdict.NO_DIFFERENCE
     return (
         f"From {tune_label(first.run.tune_revision)} to {tune_label(last.run.tune_revision)} the idle went "
         f"from {format_number(was.mean_rpm)} to {format_number(now.mean_rpm)} 1/min ({change}), its "

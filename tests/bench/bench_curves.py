@@ -14,7 +14,7 @@ import numpy as np
 from scipy.signal import savgol_filter
 
 from jobs.calc.dyno.curves import power_curve
-from jobs.calc.dyno.repeats import repeats
+from jobs.calc.dyno.repeats import summarise_repeats
 
 ROWS = 360_000
 SWEEPS = 6
@@ -49,7 +49,7 @@ def main() -> int:
     speeds, powers = np.split(speed, SWEEPS), np.split(power, SWEEPS)
     works: dict[str, Callable[[], object]] = {
         "one curve of all rows, with spread": lambda: power_curve(speed, power),
-        "a curve for each of 6 sweeps, with the band of the repeats": lambda: repeats(
+        "a curve for each of 6 sweeps, with the band of the repeats": lambda: summarise_repeats(
             [power_curve(s, p) for s, p in zip(speeds, powers, strict=True)]
         ),
     }

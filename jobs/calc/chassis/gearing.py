@@ -1,13 +1,12 @@
-"""Gears, tyres and rollers: road speed by engine speed, and how fast a tyre may be driven.
+"""Gears and tyres: road speed by engine speed, and how fast a tyre may be driven.
 
 References
 ----------
 .. [1] Speed symbols of UN R30, UN R75 and ISO 4223-1, as reprinted in tyre dealers' tables.
-.. [2] Rolling circumference of a radial tyre of about 3.05 diameters: from memory of ETRTO and UN R30.
-   Wear, pressure and lean move it by several percent, so a measured ratio goes before a computed one.
+.. [2] Rolling circumference of a radial tyre of about 3.05 diameters: from memory of ETRTO and UN R30. Wear,
+   pressure and lean move it by several percent, so a measured ratio takes precedence.
 """
 
-import math
 import re
 from dataclasses import dataclass
 
@@ -17,7 +16,7 @@ from jobs.calc.units.numbers import FloatOrArray, match_input_type, require_posi
 ROLLING_DIAMETERS = 3.05  # [2]_
 MM_PER_MIN_PER_KMH = 1e6 / 60
 
-SPEED_SYMBOLS_KMH = {  # [1]_; H stands between U and V
+SPEED_SYMBOLS_KMH = {  # [1]_; H is between U and V
     "B": 50,
     "C": 60,
     "D": 65,
@@ -40,7 +39,8 @@ SPEED_SYMBOLS_KMH = {  # [1]_; H stands between U and V
     "W": 270,
     "Y": 300,
 }
-Z_SPEED_KMH = 240  # Z or ZR in the size: above this; how far, the symbol behind it or the maker says
+# Z or ZR in the size means above this; the symbol behind it or the manufacturer gives the limit.
+Z_SPEED_KMH = 240
 
 _SIZE = re.compile(
     r"(?P<width>\d{2,3}(?:\.\d)?) ?/ ?(?P<aspect>\d{2,3}) ?(?P<construction>[A-Z]?[RB])?[ -]*"
@@ -51,13 +51,25 @@ _SYMBOL = re.compile(r"\(?\s*\d{2,3}\s*(?P<symbol>[A-Z])\s*\)?")
 
 @dataclass(frozen=True)
 class TyreSize:
-    """A metric tyre size such as 190/50ZR17 (73W)."""
+    """A metric tyre size such as 190/50ZR17 (73W).
+
+    Attributes
+    ----------
+    width_mm, aspect_pct, rim_in : float
+        Width [mm], height [% of the width] and rim diameter [in].
+    speed_symbol : str or None
+        A letter of `SPEED_SYMBOLS_KMH` or Z.
+
+    Raises
+    ------
+    ValueError
+        A dimension is not above zero.
+    """
 
     width_mm: float
     aspect_pct: float
     rim_in: float
     speed_symbol: str | None = None
-    open_ended: bool = False  # the symbol in brackets: made for more than its speed
 
     def __post_init__(self) -> None:
         for what, value in (("width", self.width_mm), ("height", self.aspect_pct), ("rim", self.rim_in)):
@@ -65,26 +77,36 @@ class TyreSize:
 
     @property
     def diameter_mm(self) -> float:
+        """Diameter of the tyre as drawn, without load [mm]."""
         return convert(self.rim_in, "in", "mm") + 2 * self.width_mm * self.aspect_pct / 100
 
     @property
-    def circumference_mm(self) -> float:
-        """Of the tyre as drawn, without load."""
-        return math.pi * self.diameter_mm
-
-    @property
     def rolling_circumference_mm(self) -> float:
-        """Way of one turn on the road, of a radial tyre [2]_."""
+        """Distance rolled in one turn by a radial tyre [mm] [2]_."""
         return ROLLING_DIAMETERS * self.diameter_mm
 
 
 def parse_tyre_size(text: str) -> TyreSize:
-    """Read a tyre size: ``'190/50ZR17'``, ``'120/70 ZR 17 M/C (58W)'``, ``'130/80-18 65H'``.
+    """Parse a tyre size as it is written on the tyre.
+
+    Parameters
+    ----------
+    text : str
+        ``'190/50ZR17'``, ``'120/70 ZR 17 M/C (58W)'``, ``'130/80-18 65H'``.
+
+    Returns
+    -------
+    TyreSize
+        Width [mm], height [%] and rim [in].
 
     Raises
     ------
     ValueError
-        The text is no metric tyre size.
+        The text is not a metric tyre size.
+
+    Notes
+    -----
+    Width/height, construction and rim, then load index and speed symbol [1]_.
     """
     plain = " ".join(text.upper().replace("M/C", " ").split())
     found = _SIZE.search(plain)
@@ -94,18 +116,30 @@ def parse_tyre_size(text: str) -> TyreSize:
     index = _SYMBOL.search(plain, found.end())
     construction = found["construction"] or ""
     in_size = construction[0] if len(construction) == 2 else None  # the letter before R or B
-    symbol = index["symbol"] if index else in_size
-    bracketed = bool(index) and "(" in plain[found.end() :]
-    return TyreSize(width, aspect, rim, symbol, bracketed)
+    return TyreSize(width, aspect, rim, index["symbol"] if index else in_size)
 
 
 def symbol_speed_kmh(symbol: str) -> int:
-    """The speed [km/h] that a symbol stands for, at the rated load and pressure [1]_.
+    """Look up the speed of a tyre speed symbol.
+
+    Parameters
+    ----------
+    symbol : str
+        A letter, in brackets or not.
+
+    Returns
+    -------
+    int
+        Speed at the rated load and pressure [km/h].
 
     Raises
     ------
     ValueError
         The symbol is unknown, or is Z, which has no upper end.
+
+    Notes
+    -----
+    A table, no equation [1]_.
     """
     letter = symbol.strip().strip("()").upper()
     if letter == "Z":
@@ -115,28 +149,57 @@ def symbol_speed_kmh(symbol: str) -> int:
     return SPEED_SYMBOLS_KMH[letter]
 
 
-def tyre_ok(symbol: str, drum_speed_kmh: float) -> bool:
-    """Whether a roller speed [km/h] stays within a tyre's speed symbol, its own speed included.
+def tyre_allows_speed(symbol: str, roller_speed_kmh: float) -> bool:
+    """Check a roller speed against a tyre's speed symbol.
 
-    Z counts as 240 km/h, as no more is promised. A roller bends a tyre more than a road does.
+    Parameters
+    ----------
+    symbol : str
+        A letter, in brackets or not.
+    roller_speed_kmh : float
+        Surface speed of the roller [km/h].
+
+    Returns
+    -------
+    bool
+        True up to the symbol's own speed.
 
     Raises
     ------
     ValueError
         The symbol is unknown.
+
+    Notes
+    -----
+    v <= v_symbol [1]_. Z counts as 240 km/h, as no more is promised. A roller bends a tyre more than a road
+    does, so True is no approval of a long run.
     """
     letter = symbol.strip().strip("()").upper()
     limit = Z_SPEED_KMH if letter == "Z" else symbol_speed_kmh(letter)
-    return drum_speed_kmh <= limit + 1e-9
+    return roller_speed_kmh <= limit + 1e-9
 
 
 def overall_ratio(primary: float, gear: float, final: float) -> float:
-    """Turns of the crank for one of the wheel.
+    """Compute the turns of the crank for one of the wheel.
+
+    Parameters
+    ----------
+    primary, gear, final : float
+        Ratios in line, input over output speed [1].
+
+    Returns
+    -------
+    float
+        Overall ratio [1].
 
     Raises
     ------
     ValueError
         A ratio is not above zero.
+
+    Notes
+    -----
+    primary · gear · final, from the definition of a ratio.
     """
     for what, ratio in (("primary", primary), ("gear", gear), ("final", final)):
         require_positive(f"{what} ratio", ratio)
@@ -144,64 +207,91 @@ def overall_ratio(primary: float, gear: float, final: float) -> float:
 
 
 def final_ratio(front_teeth: int, rear_teeth: int) -> float:
-    """Turns of the front sprocket for one of the rear.
+    """Compute the turns of the front sprocket for one of the rear.
+
+    Parameters
+    ----------
+    front_teeth, rear_teeth : int
+        Numbers of teeth [1].
+
+    Returns
+    -------
+    float
+        Final ratio [1].
 
     Raises
     ------
     ValueError
         A number of teeth is not above zero.
+
+    Notes
+    -----
+    rear / front: a chain passes the same number of teeth of both.
     """
     require_positive("number of teeth in front", front_teeth)
     require_positive("number of teeth at the rear", rear_teeth)
     return rear_teeth / front_teeth
 
 
-def wheel_speed_rpm(engine_speed_rpm: FloatOrArray, ratio: float) -> FloatOrArray:
-    """Speed of the wheel [1/min] from that of the crank; float or array.
-
-    Raises
-    ------
-    ValueError
-        The overall ratio is not above zero.
-    """
-    require_positive("overall ratio", ratio)
-    return match_input_type(engine_speed_rpm, engine_speed_rpm / ratio)
-
-
 def road_speed_kmh(engine_speed_rpm: FloatOrArray, ratio: float, circumference_mm: float) -> FloatOrArray:
-    """Road speed [km/h] from engine speed [1/min], float or array; no slip, clutch shut.
+    """Compute the road speed at an engine speed, without slip and with the clutch engaged.
+
+    Parameters
+    ----------
+    engine_speed_rpm : float or array
+        Of any shape [1/min]; NaN stays NaN.
+    ratio : float
+        Overall ratio [1], see `overall_ratio`.
+    circumference_mm : float
+        Rolling circumference of the tyre [mm].
+
+    Returns
+    -------
+    float or array
+        Road speed [km/h], of the shape of ``engine_speed_rpm``.
 
     Raises
     ------
     ValueError
         The overall ratio or the circumference is not above zero.
+
+    Notes
+    -----
+    n / i · C · 60 / 10⁶: kinematics of rolling, any mechanics text.
     """
     require_positive("circumference of the tyre", circumference_mm, "mm")
-    wheel = wheel_speed_rpm(engine_speed_rpm, ratio)
-    return match_input_type(engine_speed_rpm, wheel * circumference_mm / MM_PER_MIN_PER_KMH)
+    require_positive("overall ratio", ratio)
+    return match_input_type(
+        engine_speed_rpm, engine_speed_rpm / ratio * circumference_mm / MM_PER_MIN_PER_KMH
+    )
 
 
 def engine_speed_rpm(speed_kmh: FloatOrArray, ratio: float, circumference_mm: float) -> FloatOrArray:
-    """Engine speed [1/min] at a road speed [km/h]: the inverse of :func:`road_speed_kmh`.
+    """Compute the engine speed at a road speed, without slip and with the clutch engaged.
+
+    Parameters
+    ----------
+    speed_kmh : float or array
+        Road speed of any shape [km/h]; NaN stays NaN.
+    ratio : float
+        Overall ratio [1], see `overall_ratio`.
+    circumference_mm : float
+        Rolling circumference of the tyre [mm].
+
+    Returns
+    -------
+    float or array
+        Engine speed [1/min], of the shape of ``speed_kmh``.
 
     Raises
     ------
     ValueError
         The overall ratio or the circumference is not above zero.
+
+    Notes
+    -----
+    v · 10⁶ / 60 / C · i, the inverse of `road_speed_kmh`: kinematics of rolling, any mechanics text.
     """
     require_positive("overall ratio", ratio)
     require_positive("circumference of the tyre", circumference_mm, "mm")
     return match_input_type(speed_kmh, speed_kmh * MM_PER_MIN_PER_KMH / circumference_mm * ratio)
-
-
-def drum_speed_kmh(drum_speed_rpm: FloatOrArray, radius_m: float) -> FloatOrArray:
-    """Speed of a roller's surface [km/h] from its turns [1/min], float or array.
-
-    Raises
-    ------
-    ValueError
-        The radius is not above zero.
-    """
-    require_positive("radius of the roller", radius_m, "m")
-    circumference_mm = 2 * math.pi * convert(radius_m, "m", "mm")
-    return match_input_type(drum_speed_rpm, drum_speed_rpm * circumference_mm / MM_PER_MIN_PER_KMH)

@@ -1,16 +1,14 @@
-"""The drive out of a turn: time and distance between two speeds, and metres ahead of before.
+"""A roll-on out of a turn: time and distance between two speeds at full throttle.
 
-m·(1 + rotating share)·dv/dt = F(v) − ½·ρ·CdA·v² − Crr·m·g, with F the engine's torque through
-the gear, up to the ceiling that the rear tyre or a rising front wheel sets. The right side
-depends on speed alone, so time and distance are integrals over speed.
+The drive is the engine's torque through the gear, up to the limit that the rear tyre or a lifting front wheel
+sets. Acceleration depends on speed alone, so time and distance are integrals over speed.
 
-The answer is arithmetic on a straight, level road in still air; what a rider can use of it is
-another matter.
+The answer is arithmetic on a straight, level road in still air; what a rider can use of it is another matter.
 
 References
 ----------
-.. [1] Rigid-body mechanics, any dynamics text; V. Cossalter, Motorcycle Dynamics (2nd ed.), for
-   load transfer and the wheelie limit (from memory).
+.. [1] Rigid-body mechanics, any dynamics text; V. Cossalter, Motorcycle Dynamics (2nd ed.), for load transfer
+   and the lift of the front wheel (from memory).
 """
 
 from collections.abc import Sequence
@@ -28,23 +26,28 @@ from jobs.calc.units.numbers import format_number, require_finite, require_posit
 GRAVITY_M_S2 = float(STANDARD_GRAVITY)
 KMH_PER_MPS = 3.6
 STEPS = 2000
-TRACE_POINTS = 200
 
 
 @dataclass(frozen=True)
 class Vehicle:
-    """Bike and rider as one mass, and what holds it back.
+    """Bike and rider as one mass, and what resists it.
 
     Attributes
     ----------
     mass_kg : float
-        Bike, rider, fuel.
+        Bike, rider, fuel [kg].
     rotating_share : float
-        What wheels and crank add to the mass that has to be speeded up, as a share of it.
+        What wheels and crank add to the mass that has to be accelerated, as a share of it [1].
     drag_area_m2, air_density_kgm3, rolling_coefficient : float
-        CdA, ρ and Crr.
-    drive_ceiling_n : float or None
-        The most drive the tyre or the front wheel allows, see `grip_ceiling_n`, `wheelie_ceiling_n`.
+        CdA [m²], ρ [kg/m³] and Crr [1].
+    drive_limit_n : float or None
+        Largest drive that the tyre or the front wheel allows [N], see `tyre_grip_limit_n` and
+        `front_lift_limit_n`.
+
+    Raises
+    ------
+    ValueError
+        The mass or the limit is not above zero, or another value is missing or below zero.
     """
 
     mass_kg: float
@@ -52,7 +55,7 @@ class Vehicle:
     drag_area_m2: float = 0.0
     air_density_kgm3: float = 1.2
     rolling_coefficient: float = 0.0
-    drive_ceiling_n: float | None = None
+    drive_limit_n: float | None = None
 
     def __post_init__(self) -> None:
         require_positive("mass of bike and rider", self.mass_kg, "kg")
@@ -65,33 +68,41 @@ class Vehicle:
             require_finite(what, value)
             if value < 0:
                 raise ValueError(f"The {what} cannot be below zero; {value:g} was given.")
-        if self.drive_ceiling_n is not None:
-            require_positive("ceiling of the drive", self.drive_ceiling_n, "N")
+        if self.drive_limit_n is not None:
+            require_positive("ceiling of the drive", self.drive_limit_n, "N")
 
     @property
     def inertia_kg(self) -> float:
+        """Mass with what turns [kg]."""
         return self.mass_kg * (1 + self.rotating_share)
 
     def resistance_n(self, speed_ms: FloatArray) -> FloatArray:
+        """Compute drag and rolling resistance [N] at speeds [m/s]: ρ·CdA·v²/2 + Crr·m·g."""
         air = self.air_density_kgm3 * self.drag_area_m2 / 2 * np.square(speed_ms)
         return np.asarray(air + self.rolling_coefficient * self.mass_kg * GRAVITY_M_S2)
 
-    def held_to_ceiling(self, force_n: FloatArray) -> FloatArray:
-        return force_n if self.drive_ceiling_n is None else np.minimum(force_n, self.drive_ceiling_n)
+    def apply_limit(self, force_n: FloatArray) -> FloatArray:
+        """Limit a drive [N] to what the tyre and the front wheel allow [N]."""
+        return force_n if self.drive_limit_n is None else np.minimum(force_n, self.drive_limit_n)
 
 
 @dataclass(frozen=True)
 class GearUse:
-    """Engine speed over road speed in each gear used, lowest first, and where to change up.
+    """The gears used, and when to change up.
 
     Attributes
     ----------
     rpm_per_kmh : tuple of float
-        One gear, or several in the order they are used.
+        Engine speed over road speed in each gear, lowest gear first [1/min per km/h].
     shift_rpm : float or None
-        Change up at this engine speed; needed with more than one gear.
+        Engine speed to change up at [1/min]; required with more than one gear.
     shift_s : float
-        Time without drive at each change.
+        Time without drive at each change [s].
+
+    Raises
+    ------
+    ValueError
+        There is no gear, a gear is not longer than the one before it, or a value is missing or below zero.
     """
 
     rpm_per_kmh: tuple[float, ...]
@@ -115,17 +126,17 @@ class GearUse:
 
 
 @dataclass(frozen=True, eq=False)
-class DriveOut:
-    """One drive out of a turn.
+class RollOn:
+    """One roll-on as a trace from its start.
 
     Attributes
     ----------
     time_s, speed_ms, distance_m, engine_speed_rpm : array, (k,)
-        The trace, from the start.
+        [s], [m/s], [m], [1/min].
     gear : array of int, (k,)
-        Index into the gearing.
-    at_ceiling_s : float
-        Time for which tyre or front wheel, not the engine, set the drive.
+        Index into ``GearUse.rpm_per_kmh``.
+    at_limit_s : float
+        Time for which tyre or front wheel, not the engine, set the drive [s].
     """
 
     time_s: FloatArray
@@ -133,35 +144,46 @@ class DriveOut:
     distance_m: FloatArray
     engine_speed_rpm: FloatArray
     gear: npt.NDArray[np.intp]
-    at_ceiling_s: float
+    at_limit_s: float
 
     @property
     def total_time_s(self) -> float:
+        """Time from start to end speed [s]."""
         return float(self.time_s[-1])
 
     @property
     def total_distance_m(self) -> float:
+        """Distance from start to end speed [m]."""
         return float(self.distance_m[-1])
 
     def distance_at_m(self, time_s: npt.ArrayLike) -> FloatArray:
-        """Distance at these instants [m]; NaN after the end of the trace."""
+        """Interpolate the distance [m] at these instants [s]; NaN after the end of the trace."""
         return np.interp(np.asarray(time_s, dtype=float), self.time_s, self.distance_m, right=np.nan)
 
-    def speed_at_ms(self, time_s: npt.ArrayLike) -> FloatArray:
-        """Speed at these instants [m/s]; NaN after the end of the trace."""
-        return np.interp(np.asarray(time_s, dtype=float), self.time_s, self.speed_ms, right=np.nan)
 
+def front_lift_limit_n(mass_kg: float, rear_axle_to_mass_m: float, mass_height_m: float) -> float:
+    """Compute the drive at which the front wheel lifts.
 
-def wheelie_ceiling_n(mass_kg: float, rear_axle_to_mass_m: float, mass_height_m: float) -> float:
-    """Drive at which the front wheel leaves the road, m·g·b/h [1]_; drag is left out [N].
+    Parameters
+    ----------
+    mass_kg : float
+        Bike and rider [kg].
+    rear_axle_to_mass_m, mass_height_m : float
+        Centre of mass ahead of the rear contact and above the road [m].
 
-    ``rear_axle_to_mass_m`` is how far ahead of the rear contact the centre of mass lies,
-    ``mass_height_m`` its height.
+    Returns
+    -------
+    float
+        Drive [N].
 
     Raises
     ------
     ValueError
-        A figure not above zero.
+        A value is not above zero.
+
+    Notes
+    -----
+    m·g·b/h, the moments about the rear contact; drag is not included [1]_.
     """
     require_positive("mass of bike and rider", mass_kg, "kg")
     require_positive("distance from the rear wheel to the centre of mass", rear_axle_to_mass_m, "m")
@@ -169,43 +191,59 @@ def wheelie_ceiling_n(mass_kg: float, rear_axle_to_mass_m: float, mass_height_m:
     return mass_kg * GRAVITY_M_S2 * rear_axle_to_mass_m / mass_height_m
 
 
-def grip_ceiling_n(
+def tyre_grip_limit_n(
     mass_kg: float, friction: float, wheelbase_m: float, rear_axle_to_mass_m: float, mass_height_m: float
 ) -> float:
-    """Drive that the rear tyre holds, with the load that the drive itself moves to the rear [1]_ [N].
+    """Compute the drive at which the rear tyre slides, with the load that the drive itself transfers.
 
-    The rear wheel carries m·g·(L − b)/L + F·h/L, up to all of m·g; F is ``friction`` times that.
+    Parameters
+    ----------
+    mass_kg : float
+        Bike and rider [kg].
+    friction : float
+        Coefficient of friction of the rear tyre [1].
+    wheelbase_m, rear_axle_to_mass_m, mass_height_m : float
+        Wheelbase, and centre of mass ahead of the rear contact and above the road [m].
+
+    Returns
+    -------
+    float
+        Drive [N].
 
     Raises
     ------
     ValueError
-        A figure not above zero, or a centre of mass ahead of the front wheel.
+        A value is not above zero, or the centre of mass is not between the wheels.
+
+    Notes
+    -----
+    F = µ·(m·g·(L - b)/L + F·h/L) solved for F, with the rear load at most m·g [1]_.
     """
     require_positive("friction of the rear tyre", friction)
     require_positive("wheelbase", wheelbase_m, "m")
-    lift = wheelie_ceiling_n(mass_kg, rear_axle_to_mass_m, mass_height_m)
+    lift = front_lift_limit_n(mass_kg, rear_axle_to_mass_m, mass_height_m)
     if rear_axle_to_mass_m >= wheelbase_m:
         raise ValueError("The centre of mass has to lie between the wheels.")
     weight = mass_kg * GRAVITY_M_S2
-    if friction * weight >= lift:  # the front wheel is up before the tyre lets go: all load is at the rear
+    if friction * weight >= lift:  # the front wheel lifts before the tyre slides: all load is at the rear
         return friction * weight
-    standing = weight * (wheelbase_m - rear_axle_to_mass_m) / wheelbase_m
-    return friction * standing / (1 - friction * mass_height_m / wheelbase_m)
+    rear_load = weight * (wheelbase_m - rear_axle_to_mass_m) / wheelbase_m
+    return friction * rear_load / (1 - friction * mass_height_m / wheelbase_m)
 
 
 @dataclass(frozen=True, eq=False)
 class _Torque:
-    """Engine torque by engine speed, from the measured points alone."""
+    """Engine torque by engine speed, measured points only."""
 
     engine_speed_rpm: FloatArray
     torque_nm: FloatArray
 
     @classmethod
-    def of(cls, curve: Curve) -> "_Torque":
+    def from_curve(cls, curve: Curve) -> "_Torque":
         known = np.isfinite(curve.torque_nm)
         return cls(curve.engine_speed_rpm[known], curve.torque_nm[known])
 
-    def at(self, engine_speed_rpm: FloatArray, step: float) -> FloatArray:
+    def interpolate(self, engine_speed_rpm: FloatArray, step: float) -> FloatArray:
         lowest, highest = float(engine_speed_rpm.min()), float(engine_speed_rpm.max())
         known = self.engine_speed_rpm
         if lowest < known[0] - 1e-6 or highest > known[-1] + 1e-6:
@@ -221,33 +259,42 @@ class _Torque:
         return np.interp(engine_speed_rpm, known, self.torque_nm)
 
 
-def drive_out(curve: Curve, vehicle: Vehicle, gearing: GearUse, from_kmh: float, to_kmh: float) -> DriveOut:
-    """Drive from one speed to another with a measured curve.
+def compute_roll_on(
+    curve: Curve, vehicle: Vehicle, gearing: GearUse, from_kmh: float, to_kmh: float
+) -> RollOn:
+    """Compute a roll-on from one speed to another with a measured curve.
 
     Parameters
     ----------
     curve : Curve
-        Torque at the speeds passed through has to be measured. Power at the wheel gives the
-        drive; power taken elsewhere wants its transmission loss taken off first.
-    vehicle, gearing
+        Torque measured at all engine speeds passed through. Power at the wheel gives the drive; from power
+        taken elsewhere subtract the transmission loss first.
+    vehicle : Vehicle
+    gearing : GearUse
     from_kmh, to_kmh : float
+        Road speeds [km/h].
 
     Returns
     -------
-    DriveOut
-        Within 0.1 % of the closed forms in `jobs.calc.straight_line`.
+    RollOn
+        Within 0.1 % of the closed forms in the tests.
 
     Raises
     ------
     ValueError
-        End speed not above the start, engine speeds outside the curve or in a gap of it, or a
-        bike that never reaches the end speed.
+        The end speed is not above the start, an engine speed is outside the curve or in a gap of it, or the
+        bike never reaches the end speed.
+
+    Notes
+    -----
+    m·(1 + rotating share)·dv/dt = F(v) - ρ·CdA·v²/2 - Crr·m·g with F = T·ω/v up to the limit [1]_;
+    t = ∫ m/F_net dv and s = ∫ m·v/F_net dv by Simpson's rule.
     """
     require_finite("speed to start from", from_kmh)
     if not 0 <= from_kmh < to_kmh:
         raise ValueError(f"The drive-out has to end faster than it starts ({from_kmh:g} to {to_kmh:g} km/h).")
-    torque = _Torque.of(curve)
-    legs: list[DriveOut] = []
+    torque = _Torque.from_curve(curve)
+    legs: list[RollOn] = []
     speed, end = from_kmh, to_kmh
     for gear, ratio in enumerate(gearing.rpm_per_kmh):
         last = gear == len(gearing.rpm_per_kmh) - 1
@@ -260,21 +307,21 @@ def drive_out(curve: Curve, vehicle: Vehicle, gearing: GearUse, from_kmh: float,
         if legs and gearing.shift_s > 0:
             legs.append(_coast(vehicle, gearing, gear, speed))
             speed = float(legs[-1].speed_ms[-1]) * KMH_PER_MPS
-    return _joined(legs)
+    return _join(legs)
 
 
 def _in_gear(
     torque: _Torque, step: float, vehicle: Vehicle, ratio: float, gear: int, from_kmh: float, to_kmh: float
-) -> DriveOut:
-    """Integrals over speed by Simpson's rule: dt = m·dv/F and ds = m·v·dv/F."""
+) -> RollOn:
+    """Integrate over speed by Simpson's rule."""
     # Twice the points: every second one is a step's middle.
     kmh = np.linspace(from_kmh, to_kmh, 2 * STEPS + 1)
     speed = kmh / KMH_PER_MPS
     engine_speed = kmh * ratio
     rad_s_per_ms = ratio * KMH_PER_MPS * identities.RAD_PER_S_PER_RPM
-    drive = torque.at(engine_speed, step) * rad_s_per_ms
-    held = vehicle.held_to_ceiling(drive)
-    spare = held - vehicle.resistance_n(speed)
+    drive = torque.interpolate(engine_speed, step) * rad_s_per_ms
+    limited = vehicle.apply_limit(drive)
+    spare = limited - vehicle.resistance_n(speed)
     if np.any(spare <= 0):
         stuck = float(kmh[np.argmax(spare <= 0)])
         raise ValueError(
@@ -283,22 +330,22 @@ def _in_gear(
     slowness = vehicle.inertia_kg / spare
     time = _cumulative(slowness, speed)
     distance = _cumulative(slowness * speed, speed)
-    at_ceiling = float(np.sum(np.diff(time)[(held < drive)[1::2]]))
+    at_limit = float(np.sum(np.diff(time)[(limited < drive)[1::2]]))
     keep = slice(None, None, 2)
-    return DriveOut(
-        time, speed[keep], distance, engine_speed[keep], np.full(time.size, gear, dtype=np.intp), at_ceiling
+    return RollOn(
+        time, speed[keep], distance, engine_speed[keep], np.full(time.size, gear, dtype=np.intp), at_limit
     )
 
 
 def _cumulative(values: FloatArray, at: FloatArray) -> FloatArray:
-    """Running integral by Simpson's rule over pairs of steps, (STEPS + 1,)."""
+    """Return the running integral by Simpson's rule over pairs of steps, (STEPS + 1,)."""
     width = at[2::2] - at[:-2:2]
     parts = width / 6 * (values[:-2:2] + 4 * values[1:-1:2] + values[2::2])
     return np.concatenate(([0.0], np.cumsum(parts)))
 
 
-def _coast(vehicle: Vehicle, gearing: GearUse, gear: int, from_kmh: float) -> DriveOut:
-    """The time of a gear change without drive, in small steps of the mean resistance."""
+def _coast(vehicle: Vehicle, gearing: GearUse, gear: int, from_kmh: float) -> RollOn:
+    """Coast for the time of a gear change, in small steps of the mean resistance."""
     time = np.linspace(0.0, gearing.shift_s, 21)
     step = float(time[1])
     speed = [from_kmh / KMH_PER_MPS]
@@ -309,31 +356,19 @@ def _coast(vehicle: Vehicle, gearing: GearUse, gear: int, from_kmh: float) -> Dr
     speeds = np.array(speed)
     distance = np.concatenate(([0.0], np.cumsum((speeds[1:] + speeds[:-1]) / 2 * step)))
     engine_speed = speeds * KMH_PER_MPS * gearing.rpm_per_kmh[gear]
-    return DriveOut(time, speeds, distance, engine_speed, np.full(time.size, gear, dtype=np.intp), 0.0)
+    return RollOn(time, speeds, distance, engine_speed, np.full(time.size, gear, dtype=np.intp), 0.0)
 
 
-def _joined(legs: Sequence[DriveOut]) -> DriveOut:
+def _join(legs: Sequence[RollOn]) -> RollOn:
     time, distance, parts = 0.0, 0.0, []
     for leg in legs:
         parts.append(replace(leg, time_s=leg.time_s + time, distance_m=leg.distance_m + distance))
         time, distance = parts[-1].total_time_s, parts[-1].total_distance_m
-    return DriveOut(
+    return RollOn(
         time_s=np.concatenate([p.time_s for p in parts]),
         speed_ms=np.concatenate([p.speed_ms for p in parts]),
         distance_m=np.concatenate([p.distance_m for p in parts]),
         engine_speed_rpm=np.concatenate([p.engine_speed_rpm for p in parts]),
         gear=np.concatenate([p.gear for p in parts]),
-        at_ceiling_s=sum(p.at_ceiling_s for p in parts),
+        at_limit_s=sum(p.at_limit_s for p in parts),
     )
-
-
-def lead(before: DriveOut, after: DriveOut, points: int = TRACE_POINTS) -> tuple[FloatArray, FloatArray]:
-    """Metres that ``after`` is ahead of ``before`` at the same instant, both starting together.
-
-    Returns
-    -------
-    (time_s, lead_m) : arrays, (points,)
-        Until the quicker of the two reaches its end speed; below zero where ``after`` is behind.
-    """
-    time = np.linspace(0.0, min(before.total_time_s, after.total_time_s), points)
-    return time, after.distance_at_m(time) - before.distance_at_m(time)

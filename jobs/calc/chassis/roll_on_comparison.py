@@ -1,59 +1,66 @@
-"""The drive out of a turn before and after, with the interval between the two groups of runs."""
+"""A roll-on before and after, with the interval between the two groups of runs.
+
+References
+----------
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1 (two processes).
+"""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.chassis.roll_on import TRACE_POINTS, DriveOut, GearUse, Vehicle, drive_out
-from jobs.calc.dyno.comparison import Figure, figure_of
+from jobs.calc.chassis.roll_on import GearUse, RollOn, Vehicle, compute_roll_on
+from jobs.calc.dyno.comparison import ComparedValue, compare_samples
 from jobs.calc.dyno.curves import Curve
 from jobs.calc.dyno.repeats import ASSUMED_REPEATABILITY_PCT
 from jobs.calc.statistics import FloatArray, Floats, SampleSummary, summarise, welch
 from jobs.calc.units.numbers import require_positive
 
+TRACE_POINTS = 200
+
 
 @dataclass(frozen=True, eq=False)
-class DriveComparison:
-    """Drive-outs before and after, each run driven by itself.
+class RollOnComparison:
+    """Roll-ons before and after, each run computed by itself.
 
     Attributes
     ----------
     time_s, lead_m, lead_low_m, lead_high_m : array, (k,)
-        Metres that after is ahead of before at the same instant, all having started together
-        (means of the groups), with the 95 % interval, until the first run reaches the end speed.
-    time, distance, lead : Figure
-        Time and distance between the two speeds, and the distance covered at the last instant of
-        ``time_s``: the difference of that one is the lead, with its interval.
-    at_ceiling_s : (float, float)
-        Time for which tyre or front wheel, not the engine, set the drive; means of the two groups.
+        Time [s], and how far after is ahead of before at the same instant, all having started together (means
+        of the groups), with its 95 % interval [m]; until the first run reaches the end speed.
+    time, distance, lead : ComparedValue
+        Time [s] and distance [m] between the two speeds, and the distance covered at the last instant of
+        ``time_s`` [m]: the difference of that one is the lead, with its interval.
+    at_limit_s : (float, float)
+        Time for which tyre or front wheel, not the engine, set the drive; means of the two groups [s].
     """
 
     time_s: FloatArray
     lead_m: FloatArray
     lead_low_m: FloatArray
     lead_high_m: FloatArray
-    time: Figure
-    distance: Figure
-    lead: Figure
-    at_ceiling_s: tuple[float, float]
+    time: ComparedValue
+    distance: ComparedValue
+    lead: ComparedValue
+    at_limit_s: tuple[float, float]
 
 
 @dataclass(frozen=True, eq=False)
 class _Side:
-    """Drives of one group; for a single run also those with so much less and more power."""
+    """Roll-ons of one group; for a single run also those with so much less and more power."""
 
-    drives: list[DriveOut]
-    around: list[DriveOut]
+    roll_ons: list[RollOn]
+    less_and_more: list[RollOn]
 
-    def sample(self, figure: Callable[[DriveOut], Floats]) -> SampleSummary:
-        if not self.around:
-            return summarise(np.array([figure(d) for d in self.drives]), axis=0)
-        less, more = (figure(d) for d in self.around)
-        return SampleSummary(n=1, mean=figure(self.drives[0]), sd=np.abs(more - less) / 2, df=np.inf)
+    def sample(self, value_of: Callable[[RollOn], Floats]) -> SampleSummary:
+        if not self.less_and_more:
+            return summarise(np.array([value_of(roll_on) for roll_on in self.roll_ons]), axis=0)
+        less, more = (value_of(roll_on) for roll_on in self.less_and_more)
+        return SampleSummary(n=1, mean=value_of(self.roll_ons[0]), sd=np.abs(more - less) / 2, df=np.inf)
 
 
-def compare_drive(
+def compare_roll_ons(
     before: Sequence[Curve],
     after: Sequence[Curve],
     vehicle: Vehicle,
@@ -61,22 +68,32 @@ def compare_drive(
     from_kmh: float,
     to_kmh: float,
     assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
-) -> DriveComparison:
-    """Drive-outs of two groups of runs, with the interval between the groups.
+) -> RollOnComparison:
+    """Compare the roll-ons of two groups of runs.
 
     Parameters
     ----------
     before, after : sequence of Curve
-    vehicle, gears, from_kmh, to_kmh
-        As for `jobs.calc.drive.drive_out`, the same for all runs.
+    vehicle : Vehicle
+    gears : GearUse
+    from_kmh, to_kmh : float
+        Road speeds [km/h]. Vehicle, gears and speeds are the same for all runs.
     assumed_repeatability_pct : float
-        For a side with a single run: standard deviation of its power. Driving with so much less
-        and so much more power turns it into that of time and distance.
+        Standard deviation of the power of a side with a single run [%].
+
+    Returns
+    -------
+    RollOnComparison
 
     Raises
     ------
     ValueError
-        An empty side, a repeatability not above zero, or what `drive_out` raises.
+        A side is empty, the repeatability is not above zero, or `compute_roll_on` refuses a run.
+
+    Notes
+    -----
+    Welch's interval between the groups' means [1]_. The spread of a single run is (x₊ - x₋)/2, from roll-ons
+    with so much more and less power.
     """
     require_positive("assumed repeatability", assumed_repeatability_pct, "%")
     if not before or not after:
@@ -84,32 +101,35 @@ def compare_drive(
 
     pct = assumed_repeatability_pct
 
-    def drive(curve: Curve, percent: float = 0.0) -> DriveOut:
+    def compute(curve: Curve, percent: float = 0.0) -> RollOn:
         changed = replace(curve, torque_nm=curve.torque_nm * (1 + percent / 100))
-        return drive_out(changed, vehicle, gears, from_kmh, to_kmh)
+        return compute_roll_on(changed, vehicle, gears, from_kmh, to_kmh)
 
     def side(curves: Sequence[Curve]) -> _Side:
-        around = [drive(curves[0], -pct), drive(curves[0], pct)] if len(curves) == 1 else []
-        return _Side([drive(curve) for curve in curves], around)
+        less_and_more = [compute(curves[0], -pct), compute(curves[0], pct)] if len(curves) == 1 else []
+        return _Side([compute(curve) for curve in curves], less_and_more)
 
-    groups = (side(before), side(after))
-    assumed_pct = pct if any(group.around for group in groups) else None
-    first_done = min(d.total_time_s for g in groups for d in (*g.drives, *g.around))
-    time = np.linspace(0.0, first_done, TRACE_POINTS)
+    sides = (side(before), side(after))
+    assumed_pct = pct if any(group.less_and_more for group in sides) else None
+    first_end_s = min(r.total_time_s for group in sides for r in (*group.roll_ons, *group.less_and_more))
+    time = np.linspace(0.0, first_end_s, TRACE_POINTS)
 
-    def both(label: str, unit: str, figure: Callable[[DriveOut], float]) -> Figure:
-        return figure_of(label, unit, *(g.sample(figure) for g in groups), assumed_pct=assumed_pct)
+    def compare_pair(label: str, unit: str, value_of: Callable[[RollOn], float]) -> ComparedValue:
+        samples = (group.sample(value_of) for group in sides)
+        return compare_samples(label, unit, *samples, assumed_pct=assumed_pct)
 
-    gone_before, gone_after = (g.sample(lambda d: d.distance_at_m(time)) for g in groups)
-    ahead = welch(gone_after, gone_before)
-    held_before, held_after = (float(np.mean([d.at_ceiling_s for d in g.drives])) for g in groups)
-    return DriveComparison(
+    distance_before, distance_after = (group.sample(lambda r: r.distance_at_m(time)) for group in sides)
+    lead = welch(distance_after, distance_before)
+    limited_before, limited_after = (
+        float(np.mean([roll_on.at_limit_s for roll_on in group.roll_ons])) for group in sides
+    )
+    return RollOnComparison(
         time_s=time,
-        lead_m=ahead.difference,
-        lead_low_m=ahead.ci_low,
-        lead_high_m=ahead.ci_high,
-        time=both("Time", "s", lambda d: d.total_time_s),
-        distance=both("Distance", "m", lambda d: d.total_distance_m),
-        lead=both("Distance at the same instant", "m", lambda d: float(d.distance_at_m(first_done))),
-        at_ceiling_s=(held_before, held_after),
+        lead_m=lead.difference,
+        lead_low_m=lead.ci_low,
+        lead_high_m=lead.ci_high,
+        time=compare_pair("Time", "s", lambda r: r.total_time_s),
+        distance=compare_pair("Distance", "m", lambda r: r.total_distance_m),
+        lead=compare_pair("Distance at the same instant", "m", lambda r: float(r.distance_at_m(first_end_s))),
+        at_limit_s=(limited_before, limited_after),
     )

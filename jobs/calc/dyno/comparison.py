@@ -1,41 +1,40 @@
 """The difference between two groups of repeats: per engine speed, over bands, and in words.
 
-A figure is worked out for every run by itself, then the runs of a group give a mean and a
-spread, and the two groups a difference by Welch. Where a group is a single run the shop's
-repeatability stands in for its spread and the answer says 'assumed'. Each interval stands for
-itself: of twenty true zeros about one will seem to be a difference.
+Each value is computed for every run by itself, then the runs of a group give a mean and a spread, and the two
+groups a difference by Welch. If a group is a single run, the shop's repeatability stands in for its spread
+and the answer says 'assumed'. Each interval stands for itself: of twenty true zeros about one will seem to be
+a difference.
 
 References
 ----------
-.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1.
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1 (two processes).
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.dyno.curves import Curve, Flag, peak
+from jobs.calc.dyno.curves import Curve, Flag, find_peak
 from jobs.calc.dyno.repeats import (
     ASSUMED_REPEATABILITY_PCT,
     RepeatSet,
     common_grid,
     order_flag,
-    repeats,
-    stack,
+    stack_curves,
+    summarise_repeats,
     temperature_flag,
     with_assumed_spread,
 )
 from jobs.calc.statistics import FloatArray, MeanDifference, SampleSummary, integrate, welch
 from jobs.calc.units.numbers import format_number, require_positive
 
-Verdict = Literal["more", "less", "no difference shown"]
 Show = Callable[[float], str]
 
-# Shares of the speeds that all runs have in common; common practice, no source. A rider leaves
-# a turn in the drive band; the top is the last quarter.
+# Shares of the speeds that all runs have in common. A rider leaves a turn in the drive band; the top is the
+# last quarter. Rule of thumb, no published source.
 BAND_SHARES: dict[str, tuple[float, float]] = {
     "whole": (0.0, 1.0),
     "drive band": (0.40, 0.75),
@@ -43,20 +42,31 @@ BAND_SHARES: dict[str, tuple[float, float]] = {
 }
 
 
+class Verdict(StrEnum):
+    """What the interval of a difference, after minus before, shows."""
+
+    MORE = "more"
+    LESS = "less"
+    NO_DIFFERENCE = "no difference shown"
+
+
 @dataclass(frozen=True)
-class Figure:
-    """One figure before and after, with its difference and what may be said of it.
+class ComparedValue:
+    """One value before and after, with the interval of its difference.
 
     Attributes
     ----------
     label, unit : str
+        The unit of ``before``, ``after``, ``difference`` and its interval.
     before, after : float
-        Means of the groups; NaN where the band was not measured.
+        Means of the groups; NaN if the band was not measured.
     runs_before, runs_after : int
-    difference, ci_low, ci_high, df : float
-        After minus before, its 95 % interval, Welch's degrees of freedom.
+    difference, ci_low, ci_high : float
+        After minus before, and its 95 % interval.
+    df : float
+        Welch's degrees of freedom [1].
     assumed_pct : float or None
-        The repeatability that stood in for a single run's spread; None where both were measured.
+        The repeatability that stood in for a single run's spread [%]; None if both were measured.
     """
 
     label: str
@@ -72,80 +82,94 @@ class Figure:
     assumed_pct: float | None
 
     @property
-    def assumed(self) -> bool:
-        return self.assumed_pct is not None
-
-    @property
     def measured(self) -> bool:
+        """Whether every run has a value."""
         return bool(np.isfinite(self.difference))
 
     @property
     def verdict(self) -> Verdict:
+        """More or less only if the interval excludes zero."""
         if self.ci_low > 0:
-            return "more"
-        return "less" if self.ci_high < 0 else "no difference shown"
+            return Verdict.MORE
+        return Verdict.LESS if self.ci_high < 0 else Verdict.NO_DIFFERENCE
 
     @property
     def difference_pct(self) -> float:
+        """Difference in % of the value before; NaN if that is zero."""
         return 100 * self.difference / self.before if self.before else float("nan")
 
     @property
     def sentence(self) -> str:
+        """The verdict in words, in ``unit``."""
         return self.describe(lambda value: f"{format_number(value, 1)} {self.unit}")
 
     def describe(self, show: Show) -> str:
-        """The verdict in words; ``show`` writes a value with the unit the reader wants."""
+        """Describe the verdict in the unit that the reader wants.
+
+        Parameters
+        ----------
+        show : callable
+            Formats a value of ``unit`` with the unit to show.
+
+        Returns
+        -------
+        str
+        """
         if not self.measured:
             return f"{self.label}: not measured in every run, so nothing is said about it."
         interval = f"{show(self.ci_low)} to {show(self.ci_high)}"
-        runs = f"{_runs(self.runs_before)} before, {_runs(self.runs_after)} after"
-        if self.verdict == "no difference shown":
-            said = f"no difference shown (95 % interval {interval}; {runs}). That does not make them equal."
+        runs = f"{_count_runs(self.runs_before)} before, {_count_runs(self.runs_after)} after"
+        if self.verdict is Verdict.NO_DIFFERENCE:
+            sentence = f"{self.verdict} (95 % interval {interval}; {runs}). That does not make them equal."
         else:
-            said = f"{show(abs(self.difference))} {self.verdict} (95 % interval {interval}; {runs})."
+            sentence = f"{show(abs(self.difference))} {self.verdict} (95 % interval {interval}; {runs})."
         if self.assumed_pct is not None:
-            said += (
+            sentence += (
                 f" A repeatability of {self.assumed_pct:.2g} % is assumed, because a side has a single run."
             )
-        return f"{self.label}: {said}"
+        return f"{self.label}: {sentence}"
 
 
 @dataclass(frozen=True)
 class BandComparison:
-    """A range of engine speed, before against after; ``mean_power`` gives its verdict."""
+    """A band of engine speed before and after.
+
+    Attributes
+    ----------
+    name : str
+    from_rpm, to_rpm : float
+        Its ends [1/min].
+    mean_power, mean_torque, peak_power, peak_torque : ComparedValue
+        In [kW] and [N·m].
+    area : ComparedValue
+        Under the power curve [kW/min].
+    """
 
     name: str
     from_rpm: float
     to_rpm: float
-    mean_power: Figure
-    mean_torque: Figure
-    peak_power: Figure
-    peak_torque: Figure
-    area: Figure
-
-    @property
-    def verdict(self) -> Verdict:
-        return self.mean_power.verdict
-
-    @property
-    def figures(self) -> tuple[Figure, ...]:
-        return (self.mean_power, self.mean_torque, self.peak_power, self.peak_torque, self.area)
+    mean_power: ComparedValue
+    mean_torque: ComparedValue
+    peak_power: ComparedValue
+    peak_torque: ComparedValue
+    area: ComparedValue
 
 
 @dataclass(frozen=True, eq=False)
-class Comparison:
+class RunComparison:
     """Two groups of repeats and the difference between them, after minus before.
 
     Attributes
     ----------
     engine_speed_rpm : array, (g,)
-    power, torque : Difference of arrays, (g,)
-        Per engine speed, in kW and N·m; NaN where not every run measured.
+        Grid of all runs [1/min].
+    power, torque : MeanDifference of arrays, (g,)
+        Per engine speed [kW], [N·m]; NaN unless every run measured there.
     before, after : RepeatSet
         Each on its own grid.
     bands : tuple of BandComparison
     assumed_pct : float or None
-        The repeatability that stood in for a single run; None where both groups have repeats.
+        The repeatability that stood in for a single run [%]; None if both groups have repeats.
     flags : tuple of Flag
     """
 
@@ -160,17 +184,17 @@ class Comparison:
 
     @property
     def assumed(self) -> bool:
+        """Whether a stated repeatability stood in for the spread of a single run."""
         return self.assumed_pct is not None
 
 
-def _runs(count: int) -> str:
+def _count_runs(count: int) -> str:
     return "1 run" if count == 1 else f"{count} runs"
 
 
-def default_bands(from_rpm: float, to_rpm: float) -> dict[str, tuple[float, float]]:
-    """Named ranges within the speeds that all runs have in common, by `BAND_SHARES`."""
-    reach = to_rpm - from_rpm
-    return {name: (from_rpm + a * reach, from_rpm + b * reach) for name, (a, b) in BAND_SHARES.items()}
+def _default_bands(from_rpm: float, to_rpm: float) -> dict[str, tuple[float, float]]:
+    width = to_rpm - from_rpm
+    return {name: (from_rpm + a * width, from_rpm + b * width) for name, (a, b) in BAND_SHARES.items()}
 
 
 def compare(
@@ -179,54 +203,57 @@ def compare(
     bands: Mapping[str, tuple[float, float]] | None = None,
     assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
     temperatures_c: tuple[Sequence[float], Sequence[float]] | None = None,
-) -> Comparison:
-    """Difference between two groups of runs: per engine speed, and over bands of it [1]_.
+) -> RunComparison:
+    """Compare two groups of runs per engine speed and over bands of it.
 
     Parameters
     ----------
     before, after : sequence of Curve
         In the order in which the runs were made; all with one grid step and width.
     bands : mapping of name to (from_rpm, to_rpm), optional
-        `default_bands` of the common speeds when left out.
+        Ends of the bands [1/min]; `BAND_SHARES` of the common speeds by default.
     assumed_repeatability_pct : float
-        Stands in for the spread of a side that has a single run: its standard deviation is
-        this share of its value, taken as known (normal interval).
-    temperatures_c : two sequences, optional
-        Engine or air temperature of the runs of each side, for the flag.
+        Standard deviation of a side that has a single run [% of its value], taken as known.
+    temperatures_c : (sequence of float, sequence of float), optional
+        Engine or air temperatures of the runs of each side, for the flag [°C].
 
     Returns
     -------
-    Comparison
-        Per band: mean power and torque (area over width), peaks within the band, area under
-        the power curve. Only speeds that every run measured count.
+    RunComparison
+        Only speeds that every run measured count.
 
     Raises
     ------
     ValueError
-        An empty side, curves of different grids or widths, no common speed, a band whose ends
-        are the wrong way round, a repeatability not above zero.
+        A side is empty, the curves have different grids or widths or no common speed, a band does not end
+        above its start, or the repeatability is not above zero.
+
+    Notes
+    -----
+    For each run in a band the mean ∫P dn / ∫dn, the peak and the area ∫P dn; then the difference of the
+    groups' means with Welch's interval [1]_.
     """
     require_positive("assumed repeatability", assumed_repeatability_pct, "%")
     if not before or not after:
         raise ValueError("A comparison needs at least one run before and one after.")
     grid = common_grid([*before, *after])
-    sides = [stack(before, grid), stack(after, grid)]
+    sides = [stack_curves(before, grid), stack_curves(after, grid)]
     common = np.all([np.isfinite(power).all(axis=0) for power, _ in sides], axis=0)
     if not common.any():
         raise ValueError("The runs have no engine speed in common, so there is nothing to compare.")
     sides = [(np.where(common, p, np.nan), np.where(common, t, np.nan)) for p, t in sides]
-    reach = grid[common]
-    chosen = bands if bands is not None else default_bands(float(reach[0]), float(reach[-1]))
+    speeds = grid[common]
+    chosen = bands if bands is not None else _default_bands(float(speeds[0]), float(speeds[-1]))
     compared = tuple(
         _compare_band(name, ends, grid, sides, assumed_repeatability_pct) for name, ends in chosen.items()
     )
     single = min(len(before), len(after)) == 1
-    return Comparison(
+    return RunComparison(
         engine_speed_rpm=grid,
         power=_difference(sides[0][0], sides[1][0], assumed_repeatability_pct),
         torque=_difference(sides[0][1], sides[1][1], assumed_repeatability_pct),
-        before=repeats(before),
-        after=repeats(after),
+        before=summarise_repeats(before),
+        after=summarise_repeats(after),
         bands=compared,
         assumed_pct=assumed_repeatability_pct if single else None,
         flags=_comparison_flags(before, after, grid, sides, assumed_repeatability_pct, temperatures_c),
@@ -243,28 +270,63 @@ def compare_values(
     before: npt.ArrayLike,
     after: npt.ArrayLike,
     assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
-) -> Figure:
-    """One figure, given run by run, before against after; a single run as in `compare`.
+) -> ComparedValue:
+    """Compare one value of each run before and after.
+
+    Parameters
+    ----------
+    label, unit : str
+        Name and unit of the value.
+    before, after : array, (runs,)
+        One value a run, in ``unit``.
+    assumed_repeatability_pct : float
+        Standard deviation of a side that has a single run [% of its value], taken as known.
+
+    Returns
+    -------
+    ComparedValue
 
     Raises
     ------
     ValueError
-        An empty side.
+        A side is empty.
+
+    Notes
+    -----
+    mean(after) - mean(before) with Welch's interval [1]_.
     """
     first, second = np.asarray(before, dtype=float), np.asarray(after, dtype=float)
     if not first.size or not second.size:
         raise ValueError(f"{label}: a comparison needs at least one run before and one after.")
     samples = (with_assumed_spread(side, assumed_repeatability_pct) for side in (first, second))
     single = min(first.size, second.size) == 1
-    return figure_of(label, unit, *samples, assumed_pct=assumed_repeatability_pct if single else None)
+    return compare_samples(label, unit, *samples, assumed_pct=assumed_repeatability_pct if single else None)
 
 
-def figure_of(
+def compare_samples(
     label: str, unit: str, before: SampleSummary, after: SampleSummary, *, assumed_pct: float | None
-) -> Figure:
-    """A figure from two scalar samples; ``assumed_pct`` is what stands for the spread of a single run."""
+) -> ComparedValue:
+    """Compare two summarised groups.
+
+    Parameters
+    ----------
+    label, unit : str
+        Name and unit of the value.
+    before, after : SampleSummary
+        Scalars, in ``unit``.
+    assumed_pct : float or None
+        The repeatability that stands in for the spread of a single run [%].
+
+    Returns
+    -------
+    ComparedValue
+
+    Notes
+    -----
+    mean(after) - mean(before) with Welch's interval [1]_.
+    """
     gap = welch(after, before)
-    return Figure(
+    return ComparedValue(
         label=label,
         unit=unit,
         before=float(before.mean),
@@ -295,26 +357,30 @@ def _compare_band(
         (p[:, inside], t[:, inside]) for p, t in sides
     )
 
-    def both(label: str, unit: str, work: Callable[[FloatArray], FloatArray], *runs: FloatArray) -> Figure:
-        return compare_values(label, unit, work(runs[0]), work(runs[1]), pct)
+    def compare_pair(
+        label: str, unit: str, value_of: Callable[[FloatArray], FloatArray], *runs: FloatArray
+    ) -> ComparedValue:
+        return compare_values(label, unit, value_of(runs[0]), value_of(runs[1]), pct)
 
     def mean(values: FloatArray) -> FloatArray:
         width = integrate(speed, np.where(np.isfinite(values), 1.0, np.nan))
         return np.asarray(integrate(speed, values) / width)
 
     def top(values: FloatArray) -> FloatArray:
-        return np.array([peak(speed, run)[0] for run in values])
+        return np.array([find_peak(speed, run)[0] for run in values])
 
     powers, torques = (power_before, power_after), (torque_before, torque_after)
     return BandComparison(
         name=name,
         from_rpm=float(low),
         to_rpm=float(high),
-        mean_power=both("Mean power", "kW", mean, *powers),
-        mean_torque=both("Mean torque", "N·m", mean, *torques),
-        peak_power=both("Peak power", "kW", top, *powers),
-        peak_torque=both("Peak torque", "N·m", top, *torques),
-        area=both("Area under the power curve", "kW/min", lambda v: np.asarray(integrate(speed, v)), *powers),
+        mean_power=compare_pair("Mean power", "kW", mean, *powers),
+        mean_torque=compare_pair("Mean torque", "N·m", mean, *torques),
+        peak_power=compare_pair("Peak power", "kW", top, *powers),
+        peak_torque=compare_pair("Peak torque", "N·m", top, *torques),
+        area=compare_pair(
+            "Area under the power curve", "kW/min", lambda v: np.asarray(integrate(speed, v)), *powers
+        ),
     )
 
 

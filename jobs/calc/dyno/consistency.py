@@ -11,17 +11,23 @@ from jobs.calc.units import identities
 from jobs.calc.units.factors import convert
 from jobs.calc.units.numbers import format_number
 
+# Rules of thumb, no published source: what rounding and smoothing explain, and how much a tyre gives under
+# load without slipping as a whole.
 POWER_TORQUE_LIMIT_PCT = 2.0
-# A tyre gives about this much under load without slipping as a whole; common practice, no source.
 SLIP_LIMIT_PCT = 3.0
 SLIP_BLOCKS = 20
 
 
 @dataclass(frozen=True, eq=False)
 class RatioChange:
-    """Engine speed over road speed along a sweep, against its firmest stretch.
+    """Engine speed over road speed along a sweep, against its firmest part.
 
-    ``change_pct`` (blocks,) at ``engine_speed_rpm`` (blocks,); ``reference`` in 1/min per km/h.
+    Attributes
+    ----------
+    engine_speed_rpm, change_pct : array, (blocks,)
+        Engine speed [1/min] and how far the ratio is above the reference [%].
+    reference : float
+        Ratio without slip [1/min per km/h].
     """
 
     engine_speed_rpm: FloatArray
@@ -30,35 +36,33 @@ class RatioChange:
 
     @property
     def worst_pct(self) -> float:
+        """Largest change [%]."""
         return float(self.change_pct.max())
 
     @property
     def worst_at_rpm(self) -> float:
+        """Engine speed of the largest change [1/min]."""
         return float(self.engine_speed_rpm[self.change_pct.argmax()])
 
 
-@dataclass(frozen=True)
-class PowerTorqueCheck:
-    """How far power and torque of one file are apart: ``ratio`` is P / (T·ω), and why that may be."""
-
-    mismatch_pct: float
-    ratio: float
-    reason: str | None
-
-
 def ratio_change(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) -> RatioChange | None:
-    """Ratio of engine to road speed along a sweep: slip of tyre or clutch makes it rise.
+    """Compute the ratio of engine to road speed along a sweep.
 
     Parameters
     ----------
     engine_speed_rpm, road_speed_kmh : array, (n,)
-        One gear throughout; NaN and zero are left out.
+        One gear throughout [1/min], [km/h]; NaN and zero are not used.
 
     Returns
     -------
     RatioChange or None
-        In blocks of the sweep (medians, so single wild samples do not count), against the lower
-        tenth of the blocks. None with fewer than two samples a block.
+        In `SLIP_BLOCKS` blocks of the sweep; None with fewer than two samples a block.
+
+    Notes
+    -----
+    100·(r/r₀ - 1) with r the median of a block, so that single wild samples do not count, and r₀ the lower
+    tenth of the blocks: slip of tyre or clutch raises the ratio. Kinematics; the blocks and the tenth are a
+    rule of thumb, no published source.
     """
     engine, road = np.asarray(engine_speed_rpm, dtype=float), np.asarray(road_speed_kmh, dtype=float)
     turning = (engine > 0) & (road > 0)
@@ -73,7 +77,21 @@ def ratio_change(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike)
 
 
 def slip_flag(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) -> Flag | None:
-    """Say so where the ratio of a sweep rises by more than `SLIP_LIMIT_PCT`."""
+    """Flag a sweep in which the engine runs ahead of the wheel.
+
+    Parameters
+    ----------
+    engine_speed_rpm, road_speed_kmh : array, (n,)
+        As for `ratio_change` [1/min], [km/h].
+
+    Returns
+    -------
+    Flag or None
+
+    Notes
+    -----
+    max(r/r₀ - 1) > 3 %. Rule of thumb, no published source.
+    """
     change = ratio_change(engine_speed_rpm, road_speed_kmh)
     if change is None or change.worst_pct <= SLIP_LIMIT_PCT:
         return None
@@ -84,20 +102,25 @@ def slip_flag(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) ->
     )
 
 
-def check_power_torque(
+def power_torque_flag(
     power_kw: npt.ArrayLike, torque_nm: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike
-) -> PowerTorqueCheck | None:
-    """Whether power, torque and engine speed of one file belong together: |P − T·ω| / P.
+) -> Flag | None:
+    """Flag power and torque of one file that do not belong together.
 
     Parameters
     ----------
     power_kw, torque_nm, engine_speed_rpm : array, (n,)
-        NaN is left out, and what lies below a fifth of the highest power, where small offsets rule.
+        [kW], [N·m], [1/min]. NaN is not used, nor what is below a fifth of the highest power, where small
+        offsets dominate.
 
     Returns
     -------
-    PowerTorqueCheck or None
-        Medians; ``reason`` is None up to `POWER_TORQUE_LIMIT_PCT`. None where nothing can be compared.
+    Flag or None
+        With the likeliest reason; None also if nothing can be compared.
+
+    Notes
+    -----
+    median |1 - T·ω/P| > 2 %, from the definition P = T·ω; the limit is a rule of thumb, no published source.
     """
     power, torque, speed = (np.asarray(c, dtype=float) for c in (power_kw, torque_nm, engine_speed_rpm))
     product = identities.power_kw(torque, speed)
@@ -107,16 +130,16 @@ def check_power_torque(
     if np.count_nonzero(used) < 3:
         return None
     ratio = power[used] / product[used]
+    mismatch_pct = float(100 * np.median(np.abs(1 - 1 / ratio)))
+    if mismatch_pct <= POWER_TORQUE_LIMIT_PCT:
+        return None
     low, middle, high = np.quantile(ratio, [0.1, 0.5, 0.9])
-    mismatch = float(100 * np.median(np.abs(1 - 1 / ratio)))
-    reason = None
-    if mismatch > POWER_TORQUE_LIMIT_PCT:
-        reason = _mismatch_reason(float(middle), steady=bool(high - low < 0.03 * middle))
-    return PowerTorqueCheck(mismatch, float(middle), reason)
+    reason = _mismatch_reason(float(middle), steady=bool(high - low < 0.03 * middle))
+    return Flag("power-torque", f"Power and torque disagree by {mismatch_pct:.1f} %: {reason}.")
 
 
 def _mismatch_reason(ratio: float, steady: bool) -> str:
-    """The likeliest reason of a ratio P / (T·ω) that is not 1."""
+    """Name the likeliest reason of a ratio P / (T·ω) that is not 1."""
     if not steady:
         return "the two do not keep one ratio: one is delayed, smoothed more, or has losses added"
     units = {
@@ -132,13 +155,3 @@ def _mismatch_reason(ratio: float, steady: bool) -> str:
     if ratio < 0.85:
         return "torque may be that at the roller or the wheel, not at the engine"
     return "one of the two is in another unit than its heading says"
-
-
-def power_torque_flag(
-    power_kw: npt.ArrayLike, torque_nm: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike
-) -> Flag | None:
-    """Say so where power and torque of a file are more than `POWER_TORQUE_LIMIT_PCT` apart."""
-    check = check_power_torque(power_kw, torque_nm, engine_speed_rpm)
-    if check is None or check.reason is None:
-        return None
-    return Flag("power-torque", f"Power and torque disagree by {check.mismatch_pct:.1f} %: {check.reason}.")

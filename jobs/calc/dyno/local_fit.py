@@ -1,7 +1,12 @@
 """Local quadratics over engine speed, computed from sums per narrow cell of it.
 
-The parts that `jobs.calc.dyno.speed_grid` is made of. One pass sums the samples into cells; the fit
-works on the cells alone, so its cost hardly grows with the run.
+The parts of `jobs.calc.dyno.speed_grid`. One pass sums the samples into cells; the fit works on the cells
+alone, so its cost hardly grows with the run.
+
+References
+----------
+.. [1] W. S. Cleveland, Journal of the American Statistical Association 74 (1979) 829: tricube weights.
+.. [2] NIST/SEMATECH e-Handbook of Statistical Methods, 4.1.4.3: weighted least squares.
 """
 
 from dataclasses import dataclass
@@ -15,17 +20,26 @@ from jobs.calc.units.numbers import format_number
 
 # A window is cut into about this many cells, each with its own mean place in the fit.
 CELLS_PER_WINDOW = 20
-# Neighbouring samples of a sweep share a cell, and a sum that takes one right after another waits
-# for the one before to be stored. Taken in turn into this many sums of each cell, they need not wait.
+# Neighbouring samples of a sweep share a cell, and a sum that takes one right after another waits for the
+# one before to be stored. Added in turn to this many sums of each cell, they need not wait.
 LANES = 4
 Blocks = list[tuple[FloatArray, FloatArray]]
 
 
 @dataclass(frozen=True)
 class GridLayout:
-    """Where the grid and its cells lie: grid point i is the left edge of cell ``pad + i·per_step``.
+    """Where the points of a grid and its cells are.
 
-    ``reach`` is half the width in cells, ``half`` the same rounded up.
+    Attributes
+    ----------
+    grid : array, (g,)
+        Engine speeds [1/min]; point i is the left edge of cell ``pad + i·per_step``.
+    cell_rpm : float
+        Width of a cell [1/min].
+    per_step, half, pad : int
+        Cells in a step of the grid, in half a window (rounded up) and before the first point.
+    reach : float
+        Half a window in cells [1].
     """
 
     grid: FloatArray
@@ -77,7 +91,24 @@ class GridLayout:
 
 
 def sum_cells(layout: GridLayout, speed: FloatArray, y: FloatArray) -> FloatArray:
-    """Return per cell the number of samples and the sums of place, place², y and y², (5, cells)."""
+    """Sum samples into the cells of a grid.
+
+    Parameters
+    ----------
+    layout : GridLayout
+    speed, y : array, (n,)
+        Engine speeds inside the grid [1/min] and values in any unit; no NaN.
+
+    Returns
+    -------
+    array, (5, cells)
+        Number of samples and the sums of place, place², y and y² in each cell, with the place of a sample in
+        its cell from 0 to 1 [1].
+
+    Notes
+    -----
+    The moments Σ 1, Σ u, Σ u², Σ y, Σ y² that weighted least squares needs [2]_.
+    """
     cell, place = layout.locate(speed)
     for lane in range(1, LANES):
         cell[lane::LANES] += lane * layout.cells
@@ -112,8 +143,25 @@ class Fit:
 def fit_cells(layout: GridLayout, sums: FloatArray, min_samples: int) -> Fit:
     """Fit a tricube-weighted quadratic at every grid point.
 
-    A cell enters the fit with the means of its places and of their squares, so any quadratic in
-    speed comes back exactly; only the weight is taken as one over a cell.
+    Parameters
+    ----------
+    layout : GridLayout
+    sums : array, (5, cells)
+        As from `sum_cells`.
+    min_samples : int
+        A point with fewer samples in its window is NaN.
+
+    Returns
+    -------
+    Fit
+        In the unit of y.
+
+    Notes
+    -----
+    Minimises Σ w·(y - q)² for q = a + b·x + c·x², with x = ±1 at the ends of the window and
+    w = (1 - |x|³)³ [1]_, by its normal equations [2]_. A cell enters with the means of its places and of
+    their squares, so any quadratic in speed is reproduced exactly; only the weight is taken as one over a
+    cell.
     """
     # A run has few grid points: the number of array operations sets the time, not their size.
     scale = np.array([[layout.reach], [layout.reach**2], [1.0], [1.0]])
@@ -159,7 +207,7 @@ def _solve(products: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _covered(x: FloatArray, weight: FloatArray, layout: GridLayout) -> npt.NDArray[np.bool_]:
-    """Points with samples in three cells or more, on both sides (or within a cell of the point)."""
+    """Find the points with samples in three cells or more, on both sides or within a cell of the point."""
     used = (weight > 0).T.copy()
     half = layout.half
     # The cell right of the point begins at it; one further on may begin with a sample a cell away.

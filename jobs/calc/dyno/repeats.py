@@ -1,12 +1,13 @@
 """Repeats of a run as a band, and a shop's repeatability from all its repeats.
 
-The run is the unit: samples within a run are not independent, so every spread here is one
-between runs. A single run has none; only a stated repeatability can stand in for it.
+The run is the unit: samples within a run are not independent, so every spread here is one between runs. A
+single run has none; only a stated repeatability can stand in for it.
 
 References
 ----------
-.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1.
-.. [2] ISO 5725-2: repeatability from groups of repeats.
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2 (interval of a mean), 1.3.5.8 (interval of a
+   standard deviation) and 4.1.4.1 (linear least squares).
+.. [2] ISO 5725-2 (pooled within-group variance) and ISO 5725-6 (repeatability limit).
 """
 
 from collections.abc import Sequence
@@ -29,7 +30,8 @@ from jobs.calc.statistics import (
 )
 from jobs.calc.units.numbers import require_positive
 
-ASSUMED_REPEATABILITY_PCT = 1.0  # common practice, no source: same bike, same day, same dyno
+# Same bike, same day, same dyno. Rules of thumb, no published source.
+ASSUMED_REPEATABILITY_PCT = 1.0
 TEMPERATURE_SPREAD_C = 10.0
 
 
@@ -40,10 +42,10 @@ class RepeatSet:
     Attributes
     ----------
     engine_speed_rpm : array, (g,)
-        All grid points that any of the runs covers.
+        All grid points that any of the runs covers [1/min].
     power, torque : MeanInterval of arrays, (g,)
-        In kW and N·m: ``n`` runs measured there, ``mean``, ``sd`` and the 95 % ``half_width``
-        of the mean; the last two NaN where only one run measured.
+        In [kW] and [N·m]: the ``n`` runs measured there, ``mean``, ``sd`` and the 95 % ``half_width`` of the
+        mean. The last two are NaN if only one run was measured there.
     runs : int
     """
 
@@ -55,16 +57,18 @@ class RepeatSet:
 
 @dataclass(frozen=True)
 class Repeatability:
-    """A shop's own repeatability from its repeats, in % of the figure.
+    """A shop's own repeatability from its repeats.
 
     Attributes
     ----------
     sd_pct, low_pct, high_pct : float
-        Pooled standard deviation within groups, and its 95 % interval.
+        Pooled standard deviation within groups and its 95 % interval [% of the value].
     limit_pct : float
-        Two single runs differ by less in 95 % of pairs.
-    df, groups : float, int
-        Degrees of freedom, and how many groups had repeats.
+        Two single runs differ by less in 95 % of pairs [% of the value].
+    df : float
+        Degrees of freedom [1].
+    groups : int
+        Number of groups with repeats.
     """
 
     sd_pct: float
@@ -76,6 +80,27 @@ class Repeatability:
 
 
 def common_grid(curves: Sequence[Curve]) -> FloatArray:
+    """Build the grid that covers every one of these curves.
+
+    Parameters
+    ----------
+    curves : sequence of Curve
+        One or more, all made with the same grid step and width.
+
+    Returns
+    -------
+    array, (g,)
+        Engine speeds [1/min].
+
+    Raises
+    ------
+    ValueError
+        There is no curve, or the curves have different grids or widths.
+
+    Notes
+    -----
+    k · step for whole k from the lowest to the highest point of any curve: bookkeeping, no published source.
+    """
     if not curves:
         raise ValueError("There is no run in this group.")
     made = {(c.grid_step_rpm, c.width_rpm) for c in curves}
@@ -89,8 +114,24 @@ def common_grid(curves: Sequence[Curve]) -> FloatArray:
     return np.arange(first, last + 1) * step
 
 
-def stack(curves: Sequence[Curve], grid: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Power and torque of each run on the grid, (runs, g); NaN where a run has no value."""
+def stack_curves(curves: Sequence[Curve], grid: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Place the curves of several runs on one grid.
+
+    Parameters
+    ----------
+    curves : sequence of Curve
+    grid : array, (g,)
+        From `common_grid` [1/min].
+
+    Returns
+    -------
+    power_kw, torque_nm : array, (runs, g)
+        [kW] and [N·m]; NaN if a run has no value there.
+
+    Notes
+    -----
+    Row i, column (rpm - grid[0]) / step: bookkeeping, no published source.
+    """
     power = np.full((len(curves), grid.size), np.nan)
     torque = np.full_like(power, np.nan)
     for row, curve in enumerate(curves):
@@ -100,8 +141,8 @@ def stack(curves: Sequence[Curve], grid: FloatArray) -> tuple[FloatArray, FloatA
     return power, torque
 
 
-def repeats(curves: Sequence[Curve]) -> RepeatSet:
-    """Mean, spread and 95 % band of runs in one state of the bike [1]_.
+def summarise_repeats(curves: Sequence[Curve]) -> RepeatSet:
+    """Compute mean, spread and 95 % band of runs in one state of the bike.
 
     Parameters
     ----------
@@ -116,27 +157,36 @@ def repeats(curves: Sequence[Curve]) -> RepeatSet:
     Raises
     ------
     ValueError
-        No curve, or curves of different grids or widths.
+        There is no curve, or the curves have different grids or widths.
+
+    Notes
+    -----
+    At each engine speed mean ± t·s/sqrt(n) over the runs, Student's interval [1]_.
     """
     grid = common_grid(curves)
-    power, torque = stack(curves, grid)
+    power, torque = stack_curves(curves, grid)
     return RepeatSet(grid, mean_interval(power, axis=0), mean_interval(torque, axis=0), len(curves))
 
 
 def with_assumed_spread(values: npt.ArrayLike, repeatability_pct: float) -> SampleSummary:
-    """A group's sample; a single run gets the spread that the shop's repeatability states.
+    """Summarise a group of runs, with a stated spread for a single run.
 
     Parameters
     ----------
     values : array, (runs, ...)
+        In any unit.
     repeatability_pct : float
-        Standard deviation of a run in % of its value. Being stated and not measured here, it
-        counts as known: normal quantile, endless degrees of freedom.
+        Standard deviation of a run [% of its value], used for a single run. It is stated and not measured
+        here, so it counts as known: normal quantile, infinite degrees of freedom.
 
     Returns
     -------
-    Sample, (...)
-        From two runs on: measured mean and spread. NaN where not every run has a value.
+    SampleSummary, (...)
+        From two runs on the measured mean and spread; NaN if a run has no value there.
+
+    Notes
+    -----
+    s = |x| · repeatability / 100 for a single run, the repeatability standard deviation of [2]_.
     """
     data = np.asarray(values, dtype=float)
     if data.shape[0] > 1:
@@ -148,20 +198,24 @@ def with_assumed_spread(values: npt.ArrayLike, repeatability_pct: float) -> Samp
 
 
 def order_flag(groups: Sequence[npt.ArrayLike], repeatability_pct: float) -> Flag | None:
-    """Say so where the later runs of the groups drift away.
+    """Flag groups of which the later runs drift.
 
     Parameters
     ----------
     groups : sequence of array, (runs,)
-        One figure a run, in the order the runs were made. All groups share one slope per run
-        and keep their own level, so the change under test is not taken for a drift.
+        One value a run in any unit, in the order the runs were made.
     repeatability_pct : float
-        A drift over a group below this share of its mean is not worth a word.
+        A drift over a group below this is not flagged [% of the mean].
 
     Returns
     -------
     Flag or None
-        None too where there are not enough runs to tell.
+        None also if there are too few runs to be certain.
+
+    Notes
+    -----
+    Least squares of x/mean - 1 = slope · order, tested with Student's t at 95 % [1]_. All groups share one
+    slope and keep their own level, so the change under test is not taken for a drift.
     """
     values = [np.asarray(g, dtype=float) for g in groups]
     orders = [np.arange(v.size) - (v.size - 1) / 2 for v in values]
@@ -183,7 +237,21 @@ def order_flag(groups: Sequence[npt.ArrayLike], repeatability_pct: float) -> Fla
 
 
 def temperature_flag(temperatures_c: tuple[Sequence[float], Sequence[float]] | None) -> Flag | None:
-    """Say so where the two groups' mean temperatures lie more than 10 °C apart; None where unknown."""
+    """Flag two groups that were run at different temperatures.
+
+    Parameters
+    ----------
+    temperatures_c : (sequence of float, sequence of float) or None
+        Temperatures of the runs of each group [°C]; None if unknown.
+
+    Returns
+    -------
+    Flag or None
+
+    Notes
+    -----
+    |mean₂ - mean₁| > 10 °C. Rule of thumb, no published source.
+    """
     if temperatures_c is None:
         return None
     means = [summarise(np.asarray(side, dtype=float)).mean for side in temperatures_c]
@@ -196,13 +264,13 @@ def temperature_flag(temperatures_c: tuple[Sequence[float], Sequence[float]] | N
 
 
 def shop_repeatability(groups: Sequence[npt.ArrayLike]) -> Repeatability:
-    """A shop's own repeatability, pooled over groups of repeats of whatever bikes [2]_.
+    """Pool a shop's own repeatability over groups of repeats of any bikes.
 
     Parameters
     ----------
     groups : sequence of array, (runs,)
-        One figure a run (peak power, say), each group in one state of one bike. A group of one
-        says nothing and is left out.
+        One value a run in any unit (peak power, for example), each group in one state of one bike. A group of
+        one run is skipped.
 
     Returns
     -------
@@ -212,7 +280,12 @@ def shop_repeatability(groups: Sequence[npt.ArrayLike]) -> Repeatability:
     Raises
     ------
     ValueError
-        No group has two runs, or a group's mean is not above zero.
+        No group has two runs, or the mean of a group is not above zero.
+
+    Notes
+    -----
+    s = sqrt(Σ df·s² / Σ df) with the limit 1.96·sqrt(2)·s [2]_, and its interval from the χ² quantiles,
+    s·sqrt(df/χ²) [1]_.
     """
     from scipy.special import chdtri
 

@@ -1,13 +1,13 @@
 """Any channel of a run on a grid of engine speed, by local quadratics of one stated width.
 
-The grid lies on multiples of its step, so channels made with one step and one width share their
-points. Nothing is carried beyond the measured speeds or across a gap: there the value is NaN.
+The grid lies on multiples of its step, so channels made with one step and one width share their points.
+Nothing is extrapolated beyond the measured speeds or across a gap: there the value is NaN.
 
 References
 ----------
-.. [1] W. S. Cleveland, "Robust locally weighted regression and smoothing scatterplots",
-   Journal of the American Statistical Association 74 (1979) 829: tricube weights, and samples
-   far off a first fit left out of a second.
+.. [1] W. S. Cleveland, "Robust locally weighted regression and smoothing scatterplots", Journal of the
+   American Statistical Association 74 (1979) 829: tricube weights, and a second fit with less weight on
+   samples far off the first.
 """
 
 from collections.abc import Sequence
@@ -23,17 +23,17 @@ from jobs.calc.units.numbers import require_positive
 GRID_STEP_RPM = 50.0
 WIDTH_RPM = 200.0
 MIN_SAMPLES = 4
-# No motorcycle engine turns faster; a sample above is a reading error.
-HIGHEST_ENGINE_SPEED_RPM = 30_000.0
+# No motorcycle engine turns faster; a sample above is a reading error. Rule of thumb, no published source.
+MAX_ENGINE_SPEED_RPM = 30_000.0
 
-# A sample is left out when it lies this many of the run's usual scatters off the curve made
-# without it, and never less than a hundredth of the highest value, where it would not matter.
+# A sample is an outlier if it is this many of the run's usual scatters off the curve made without it, and
+# at least a hundredth of the highest value, below which it would not matter. No published source.
 OUTLIER_SCATTERS = 6.0
-OUTLIER_SHARE = 0.01
-# Samples this far off a first fit, which the outliers themselves may have pulled, are looked at.
+MIN_OUTLIER_SHARE = 0.01
+# Outliers may have pulled the first fit towards them, so samples this far off it are checked again.
 SUSPECT_SCATTERS = 3.0
-# Where more of a window's samples than this lie off, they are no outliers but what the engine did.
-OUTLIERS_AT_MOST = 1 / 3
+# If more of a window's samples than this are off, they are not outliers but what the engine did.
+MAX_OUTLIER_SHARE = 1 / 3
 MAX_OUTLIER_ROUNDS = 12
 SCATTER_SAMPLES = 4_000
 # Rows taken at a time: few enough to stay in a core's own cache.
@@ -50,16 +50,16 @@ class GridChannel:
     Attributes
     ----------
     engine_speed_rpm, values : array, (g,)
-        The grid, and the channel in its own unit; NaN where it was not measured.
-    n : array, (g,)
+        The grid [1/min], and the channel in its own unit; NaN if not measured.
+    n : array of int, (g,)
         Samples in the window around each point.
     spread : array, (g,)
-        Standard deviation of the samples about the fit. Neighbouring samples of a run are not
-        independent, so this is no interval of the curve: that takes repeats.
+        Standard deviation of the samples about the fit, in the channel's unit. Neighbouring samples of a run
+        are not independent, so this is no interval of the curve: that takes repeats.
     grid_step_rpm, width_rpm : float
-        The step of the grid and the full width of the window.
-    left_out : int
-        Samples far off the curve that were left out.
+        The step of the grid and the full width of the window [1/min].
+    outliers : int
+        Samples far off the curve that were not used.
     """
 
     engine_speed_rpm: FloatArray
@@ -68,16 +68,16 @@ class GridChannel:
     spread: FloatArray
     grid_step_rpm: float
     width_rpm: float
-    left_out: int
+    outliers: int
 
 
 def _usable(speed: FloatArray, y: FloatArray) -> Blocks:
-    """The samples with a possible speed and a value, in blocks of rows."""
+    """Return the samples with a possible speed and a value, in blocks of rows."""
     blocks = []
     for start in range(0, speed.size, BLOCK_ROWS):
         rows = slice(start, start + BLOCK_ROWS)
         part, values = speed[rows], y[rows]
-        usable = (part > 0) & (part <= HIGHEST_ENGINE_SPEED_RPM) & np.isfinite(values)
+        usable = (part > 0) & (part <= MAX_ENGINE_SPEED_RPM) & np.isfinite(values)
         if not usable.all():
             part, values = part[usable], values[usable]
         if part.size:
@@ -97,12 +97,10 @@ def _expected(layout: GridLayout, fit: Fit) -> tuple[FloatArray, FloatArray]:
 def _without_outliers(
     layout: GridLayout, sums: FloatArray, fit: Fit, blocks: Blocks, min_samples: int
 ) -> tuple[Fit, int]:
-    """Refit without the samples far off, and count them.
-
-    An outlier pulls the fit and makes its good neighbours look bad, so in each neighbourhood the
-    worst go first, and in the end whatever fits again comes back. Only the suspects of the first
-    fit are looked at again: the rounds cost next to nothing.
-    """
+    """Refit without the samples far off, and count them."""
+    # An outlier pulls the fit and makes its good neighbours look bad, so in each neighbourhood the worst are
+    # removed first, and in the end whatever fits again is restored. Only the suspects of the first fit are
+    # checked again, so a round costs little more than its fit.
     centre, slack = _expected(layout, fit)
     limit, suspicion = _limits(layout, fit, centre, blocks)
     speed, y = _suspects(layout, centre, blocks, suspicion)
@@ -142,7 +140,7 @@ def _limits(layout: GridLayout, fit: Fit, centre: FloatArray, blocks: Blocks) ->
     every = max(sum(y.size for _, y in blocks) // SCATTER_SAMPLES, 1)
     speed, y = (np.concatenate([channel[::every] for channel in part]) for part in zip(*blocks, strict=True))
     scatter = 1.4826 * float(np.median(_residuals(layout, centre, speed, y)))
-    floor = OUTLIER_SHARE * float(np.nanmax(np.abs(fit.values)))
+    floor = MIN_OUTLIER_SHARE * float(np.nanmax(np.abs(fit.values)))
     return max(OUTLIER_SCATTERS * scatter, floor), max(SUSPECT_SCATTERS * scatter, floor / 2)
 
 
@@ -166,15 +164,15 @@ def _residuals(layout: GridLayout, centre: FloatArray, speed: FloatArray, y: Flo
 def _crowded(
     layout: GridLayout, sums: FloatArray, cell: npt.NDArray[np.intp], out: npt.NDArray[np.bool_]
 ) -> npt.NDArray[np.bool_]:
-    """Samples of any window of which too many would be left out."""
+    """Find the samples in any window of which too many would be removed."""
     window = np.ones(2 * layout.half + 1)
     gone = np.convolve(np.bincount(cell[out], minlength=layout.cells), window, mode="same")
     there = np.convolve(sums[0], window, mode="same")
-    crowded = gone > OUTLIERS_AT_MOST * there
+    crowded = gone > MAX_OUTLIER_SHARE * there
     return (np.convolve(crowded, window, mode="same") > 0.5)[cell]
 
 
-def on_grid(
+def fit_on_grid(
     engine_speed_rpm: npt.ArrayLike,
     channel: npt.ArrayLike,
     grid_step_rpm: float = GRID_STEP_RPM,
@@ -182,33 +180,37 @@ def on_grid(
     min_samples: int = MIN_SAMPLES,
     keep_all: bool = False,
 ) -> GridChannel:
-    """Bring any channel of a run onto a grid of engine speed by local quadratics [1]_.
+    """Fit any channel of a run on a grid of engine speed.
 
     Parameters
     ----------
     engine_speed_rpm, channel : array, (n,)
-        Samples in any order: rising, falling, shuffled. NaN is not measured; a speed of zero or
-        below, or above `HIGHEST_ENGINE_SPEED_RPM`, counts as a dropout and is not used.
-    grid_step_rpm : float
-        Grid points are multiples of it [1/min].
-    width_rpm : float
-        Full width of the window around each point [1/min].
+        Engine speed [1/min] and the channel in any unit, in any order: rising, falling, shuffled. NaN is not
+        measured; a speed not above zero or above `MAX_ENGINE_SPEED_RPM` is a dropout and is not used.
+    grid_step_rpm, width_rpm : float
+        Grid points are multiples of the step; full width of the window around each point [1/min].
     min_samples : int
         A point with fewer samples in its window is NaN.
     keep_all : bool
-        Leave no sample out as an outlier: for lambda, say, where a short lean spike may be true.
+        Use every sample: a short lean spike of lambda, for example, may be true.
 
     Returns
     -------
     GridChannel
-        NaN outside the measured speeds, inside a gap, and where the samples lie so badly that
-        the fit would scatter more than a single sample does.
+        NaN outside the measured speeds, inside a gap, and where the fit would scatter more than a single
+        sample does.
 
     Raises
     ------
     ValueError
-        Channels of different length, a step or width not above zero, a window narrower than the
-        step, no usable sample, or too few in every window.
+        The channels differ in length, step or width is not above zero, the window is narrower than the step,
+        or there is no usable sample or too few in every window.
+
+    Notes
+    -----
+    At each grid point x the quadratic in speed that minimises Σ w·(y - q)², with tricube weights
+    w = (1 - |2·(speed - x) / width|³)³ [1]_. Samples far off the fit are removed and the fit repeated, where
+    [1]_ gives them less weight; the limits are a rule of thumb, no published source.
     """
     speed, y = np.asarray(engine_speed_rpm, dtype=float), np.asarray(channel, dtype=float)
     _check_request(speed, y, grid_step_rpm, width_rpm)
@@ -229,10 +231,10 @@ def on_grid(
             f"Too few samples for a curve: no window of {width_rpm:g} 1/min holds {min_samples} of them"
             " spread over it. Choose a wider window."
         )
-    left_out = 0
+    outliers = 0
     if not keep_all:
-        fit, left_out = _without_outliers(layout, sums, fit, blocks, min_samples)
-    return GridChannel(layout.grid, fit.values, fit.n, fit.spread, grid_step_rpm, width_rpm, left_out)
+        fit, outliers = _without_outliers(layout, sums, fit, blocks, min_samples)
+    return GridChannel(layout.grid, fit.values, fit.n, fit.spread, grid_step_rpm, width_rpm, outliers)
 
 
 def _check_request(speed: FloatArray, y: FloatArray, step: float, width: float) -> None:
@@ -254,25 +256,29 @@ def common_width_rpm(
     grid_step_rpm: float = GRID_STEP_RPM,
     at_least_rpm: float = WIDTH_RPM,
 ) -> float:
-    """The width to start from, or the narrowest usual one at which every one of these runs fills its windows.
+    """Choose one smoothing width at which every one of these runs fills its windows.
 
     Parameters
     ----------
     engine_speeds : sequence of array, (n,)
-        One array a run [1/min]; runs to be compared are asked about together.
+        One array for each run to be compared [1/min].
     grid_step_rpm, at_least_rpm : float
-        The grid, and the width to start from.
+        The grid, and the width to start from [1/min].
 
     Returns
     -------
     float
-        So wide that nine points of the grid in ten have `SAMPLES_WANTED` samples; the widest of
-        `WIDTHS_RPM` where none is enough.
+        ``at_least_rpm`` or a wider one of `WIDTHS_RPM` [1/min]; the widest if none is enough.
+
+    Notes
+    -----
+    The narrowest width with n(window) >= `SAMPLES_WANTED` at nine grid points in ten of every run.
+    Rule of thumb, no published source.
     """
     runs = []
     for engine_speed in engine_speeds:
         speed = np.asarray(engine_speed, dtype=float)
-        runs.append(np.sort(speed[(speed > 0) & (speed <= HIGHEST_ENGINE_SPEED_RPM)]))
+        runs.append(np.sort(speed[(speed > 0) & (speed <= MAX_ENGINE_SPEED_RPM)]))
     start = max(at_least_rpm, grid_step_rpm)
     widths = [start, *(w for w in WIDTHS_RPM if w > start)]
     for width in widths:
@@ -284,7 +290,7 @@ def common_width_rpm(
 def _filled_share(speed: FloatArray, step: float, width: float) -> float:
     if speed.size == 0:
         return 0.0
-    # A single reading far from all others must not stretch the range that is asked about.
+    # A single reading far from all others must not stretch the range.
     low, high = np.quantile(speed, [0.01, 0.99])
     grid = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
     if grid.size == 0:

@@ -1,7 +1,7 @@
 """Which part of a run is the sweep, and what in a run its reader has to know.
 
-A sweep is the stretch with the throttle open while the engine speed rises. The roll-on before it
-and the over-run after it do not belong to the curve.
+A sweep is the part with the throttle open while the engine speed rises. The roll-on before it and the overrun
+after it do not belong to the curve. The shares and limits are rules of thumb, no published source.
 """
 
 from dataclasses import dataclass, replace
@@ -12,39 +12,49 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from jobs.calc.dyno.consistency import power_torque_flag, slip_flag
 from jobs.calc.dyno.curves import Flag
-from jobs.calc.dyno.speed_grid import HIGHEST_ENGINE_SPEED_RPM
+from jobs.calc.dyno.speed_grid import MAX_ENGINE_SPEED_RPM
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
 
 BoolArray = npt.NDArray[np.bool_]
 
-# Open means within this share of the widest opening of the run, so that a held run and an
-# uncalibrated sensor have a sweep too; how far open it really is, `check_run` says.
+# Open is relative to the widest opening of the run, so that a held run and an uncalibrated sensor have a
+# sweep too; `check_run` reports how far open it really is.
 OPEN_SHARE = 0.95
 # Rising means at this share of the run's brisk rate (its upper tenth) or faster.
 RISING_SHARE = 0.2
-# The roll-on ends where the rate reaches this share of the sweep's own median.
+# The roll-on ends when the rate reaches this share of the sweep's own median.
 ROLLED_ON_SHARE = 0.5
 FULL_THROTTLE_PCT = 95.0
-# A stretch of rising speed shorter than this share of the run's range is no sweep.
-SMALLEST_SHARE = 0.2
+# A rise over less than this share of the run's range is no sweep.
+MIN_SWEEP_SHARE = 0.2
 SMOOTHING_SAMPLES = (1, 3, 5, 9, 15, 25, 41, 71, 121, 201, 341)
-# A jump between neighbouring samples that no engine makes: so much, and so many usual steps.
+# A jump between neighbouring samples that no engine makes: in speed, and in usual steps.
 JUMP_RPM = 400.0
 JUMP_STEPS = 8.0
 
 
 @dataclass(frozen=True)
 class Sweep:
-    """Rows ``start`` up to, not including, ``stop``; ``found`` is False where no sweep stood out."""
+    """Rows of a run from ``start`` up to, not including, ``stop``.
+
+    Attributes
+    ----------
+    start, stop : int
+    reason : str
+        How the rows were chosen, as a sentence.
+    found : bool
+        False if no sweep stood out and every row is used.
+    """
 
     start: int
     stop: int
-    why: str
+    reason: str
     found: bool = True
 
     @property
     def rows(self) -> slice:
+        """The rows as a slice of a channel."""
         return slice(self.start, self.stop)
 
 
@@ -55,29 +65,34 @@ def find_sweep(
     start: int | None = None,
     stop: int | None = None,
 ) -> Sweep:
-    """The part of a run where the throttle is open and the engine speed rises.
+    """Find the part of a run where the throttle is open and the engine speed rises.
 
     Parameters
     ----------
     engine_speed_rpm : array, (n,)
-        NaN, zero and single wild samples are bridged.
+        [1/min]; NaN, zero and single wild samples are bridged.
     throttle_pct : array, (n,), optional
-        Grip or plate; NaN takes the last opening known.
+        Grip or plate [%]; NaN takes the last opening known.
     time_s : array, (n,), optional
-        Rising or falling throughout; otherwise the samples count as evenly spaced.
+        [s]; unless it rises or falls throughout, the samples count as evenly spaced.
     start, stop : int, optional
-        Rows set by hand; whichever is given is kept as it is.
+        Rows set by hand, used as given.
 
     Returns
     -------
     Sweep
-        The stretch with the largest rise, without roll-on and over-run. Where none stands out
-        (stored falling or shuffled, or a run at one speed) every row, and ``why`` says so.
+        The part with the largest rise, without roll-on and overrun. Every row if none stands out: a run
+        stored falling or shuffled, or at one speed.
 
     Raises
     ------
     ValueError
-        No engine speed at all, channels of different length, rows set by hand outside the run.
+        There is no engine speed, the channels differ in length, or rows set by hand are outside the run.
+
+    Notes
+    -----
+    Of the parts with throttle >= 0.95 of its widest and d(rpm)/dt >= 0.2 of the run's brisk rate, the one
+    with the largest rise in speed. Rule of thumb, no published source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)
     throttle = None if throttle_pct is None else np.asarray(throttle_pct, dtype=float)
@@ -93,9 +108,9 @@ def find_sweep(
     if bridged is None:
         raise ValueError("The run holds no engine speed: check which column it was read from.")
     if time is None or not np.all(np.diff(time) < 0):
-        return _stretch(bridged, throttle, time)
-    # Stored last sample first: find it the right way round, then name the rows as they are stored.
-    forward = _stretch(bridged[::-1], None if throttle is None else throttle[::-1], time[::-1])
+        return _find_part(bridged, throttle, time)
+    # Stored last sample first: find the sweep in time, then count the rows as they are stored.
+    forward = _find_part(bridged[::-1], None if throttle is None else throttle[::-1], time[::-1])
     return replace(forward, start=speed.size - forward.stop, stop=speed.size - forward.start)
 
 
@@ -107,7 +122,23 @@ def _by_hand(rows: int, start: int | None, stop: int | None) -> Sweep:
 
 
 def bridge_speed(engine_speed_rpm: npt.ArrayLike) -> FloatArray | None:
-    """Engine speed with dropouts and wild samples bridged in a straight line; None if none is left."""
+    """Interpolate engine speed across dropouts and wild samples.
+
+    Parameters
+    ----------
+    engine_speed_rpm : array, (n,)
+        [1/min]; NaN, zero and jumps that no engine makes are dropouts.
+
+    Returns
+    -------
+    array, (n,), or None
+        [1/min]; None if no sample is left.
+
+    Notes
+    -----
+    Linear between the samples on either side; a jump is more than 400 1/min and eight usual steps off the
+    median of its eleven neighbours. Rule of thumb, no published source.
+    """
     speed = np.asarray(engine_speed_rpm, dtype=float)
     known = np.flatnonzero(~(_dropouts(speed) | _spikes(speed)))
     if known.size == 0:
@@ -120,10 +151,10 @@ def _dropouts(speed: FloatArray) -> BoolArray:
 
 
 def _spikes(speed: FloatArray) -> BoolArray:
-    """Samples that stand off the middle of their eleven neighbours by more than an engine can do."""
-    turning = np.where((speed > 0) & (speed <= HIGHEST_ENGINE_SPEED_RPM), speed, np.nan)
+    """Find samples that are further off the median of their eleven neighbours than an engine can turn."""
+    turning = np.where((speed > 0) & (speed <= MAX_ENGINE_SPEED_RPM), speed, np.nan)
     known = np.flatnonzero(np.isfinite(turning))
-    wild = speed > HIGHEST_ENGINE_SPEED_RPM
+    wild = speed > MAX_ENGINE_SPEED_RPM
     if known.size < 11:
         return wild
     values = turning[known]
@@ -140,7 +171,7 @@ def _smooth(values: FloatArray, width: int) -> FloatArray:
 
 
 def _rate(speed: FloatArray, time: FloatArray | None) -> FloatArray:
-    """Rise of speed per second, or per sample where time is missing or goes to and fro."""
+    """Return the rise of speed per second, or per sample if time is missing or does not rise."""
     if time is None or not np.all(np.diff(time) > 0):
         return np.gradient(speed)
     return np.gradient(speed, time)
@@ -155,7 +186,7 @@ def _open(throttle: FloatArray | None, rows: int) -> BoolArray:
     return held >= OPEN_SHARE * np.nanquantile(throttle, 0.99)
 
 
-def _stretch(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None) -> Sweep:
+def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None) -> Sweep:
     everything = Sweep(0, speed.size, "No rising stretch stands out; every row is used.", found=False)
     width = _quiet_width(speed)
     if width is None:
@@ -165,7 +196,7 @@ def _stretch(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | 
     wanted = _open(throttle, speed.size) & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
     stretches = [_trim(rate, *ends) for ends in _runs_of(_closed(wanted, 2 * width))]
     rises = [smooth[b - 1] - smooth[a] for a, b in stretches]
-    if max(rises, default=0.0) < max(SMALLEST_SHARE * float(np.ptp(smooth)), JUMP_RPM):
+    if max(rises, default=0.0) < max(MIN_SWEEP_SHARE * float(np.ptp(smooth)), JUMP_RPM):
         return everything
     start, stop = stretches[int(np.argmax(rises))]
     seen = "Throttle open and engine speed rising" if throttle is not None else "Engine speed rising"
@@ -175,11 +206,9 @@ def _stretch(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | 
 
 
 def _quiet_width(speed: FloatArray) -> int | None:
-    """The shortest moving mean through which a brisk rise stands clear of the noise; None if there is none.
-
-    A logger at 1,000 Hz needs another one than a table of ten rows. Noise is taken from second
-    differences, without their largest tenth, in which dropouts and gear changes sit.
-    """
+    """Return the shortest moving mean that brings a brisk rise clear of the noise, or None."""
+    # A logger at 1,000 Hz needs another one than a table of ten rows. Noise is taken from second differences,
+    # without their largest tenth, which holds dropouts and gear changes.
     if speed.size < 5:
         return None
     bends = np.sort(np.square(np.diff(speed, 2)))
@@ -195,7 +224,7 @@ def _quiet_width(speed: FloatArray) -> int | None:
 
 
 def _closed(wanted: BoolArray, bridge: int) -> BoolArray:
-    """The same with interruptions of up to so many samples closed."""
+    """Close interruptions of up to so many samples."""
     closed = wanted.copy()
     for first, last in _runs_of(~wanted):
         if first > 0 and last < wanted.size and last - first <= bridge:
@@ -209,7 +238,7 @@ def _runs_of(mask: BoolArray) -> list[tuple[int, int]]:
 
 
 def _trim(rate: FloatArray, start: int, stop: int) -> tuple[int, int]:
-    """Without the roll-on: from where the rate first reaches half of the stretch's own."""
+    """Cut the roll-on: start where the rate first reaches half of the part's own."""
     inside = rate[start:stop]
     ready = np.flatnonzero(inside >= ROLLED_ON_SHARE * np.median(inside))
     return start + int(ready[0]), stop
@@ -226,30 +255,35 @@ def check_run(
     air_known: bool = True,
     factor_note: str | None = None,
 ) -> tuple[Flag, ...]:
-    """What a reader of this run has to know, each with a sentence.
+    """List what a reader of this run has to know.
 
     Parameters
     ----------
     engine_speed_rpm, throttle_pct, power_kw, torque_nm, road_speed_kmh : array, (n,)
-        Whole channels of the run; only the sweep's rows are looked at. Road speed is the
-        roller's or the wheel's.
+        Whole channels of the run [1/min], [%], [kW], [N·m], [km/h]; only the rows of the sweep are checked.
+        Road speed is that of the roller or the wheel.
     sweep : Sweep
     air_known : bool
         Whether temperature, pressure and humidity of the run are known.
     factor_note : str, optional
-        Which limit the correction passes, in words; None where it is inside its limits.
+        Which limit the correction passes, in words; None if it is inside its limits.
 
     Returns
     -------
     tuple of Flag
         Codes: no-sweep, dropout, spike, throttle, slip, power-torque, no-air, factor.
+
+    Notes
+    -----
+    Throttle below 95 %, and the limits of `slip_flag` and `power_torque_flag`. Rules of thumb, no published
+    source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)[sweep.rows]
 
     def part(channel: npt.ArrayLike | None) -> FloatArray | None:
         return None if channel is None else np.asarray(channel, dtype=float)[sweep.rows]
 
-    found = [] if sweep.found else [Flag("no-sweep", sweep.why)]
+    found = [] if sweep.found else [Flag("no-sweep", sweep.reason)]
     found += _speed_flags(speed)
     throttle, power, torque, road = (part(c) for c in (throttle_pct, power_kw, torque_nm, road_speed_kmh))
     flags = [

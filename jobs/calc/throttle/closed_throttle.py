@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.dyno.speed_grid import GridChannel, on_grid
+from jobs.calc.dyno.speed_grid import GridChannel, fit_on_grid
 from jobs.calc.statistics import CONFIDENCE, t_quantile
 from jobs.calc.units.numbers import format_number, require_positive
 
@@ -111,4 +111,4 @@ def overrun_torque(
     closed = (grip <= CLOSED_GRIP_PCT) & (torque < 0)
     if not closed.any():
         raise ValueError("The run holds no over-run: nowhere was the grip closed while the engine braked.")
-    return on_grid(speed[closed], torque[closed], grid_step_rpm, width_rpm)
+    return fit_on_grid(speed[closed], torque[closed], grid_step_rpm, width_rpm)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.dyno.comparison import BandComparison, Comparison, Figure
+from jobs.calc.dyno.comparison import BandComparison, ComparedValue, RunComparison
 from jobs.calc.dyno.repeats import RepeatSet
 from jobs.comparisons.charts import shown_figure
 from jobs.comparisons.compare import Compared
@@ -110,7 +110,7 @@ def drive_facts(compared: Compared, shop: ShopProfile) -> DriveFacts | None:
     )
 
 
-def curves_facts(compared: Compared, result: Comparison) -> CurvesFacts:
+def curves_facts(compared: Compared, result: RunComparison) -> CurvesFacts:
     grid = result.engine_speed_rpm
     return CurvesFacts(
         engine_speed_rpm=[rounded(speed, 0) for speed in grid],
@@ -172,7 +172,7 @@ def band_facts(band: BandComparison, shop: ShopProfile) -> BandFacts:
     )
 
 
-def figure_facts(figure: Figure, shop: ShopProfile) -> FigureFacts:
+def figure_facts(figure: ComparedValue, shop: ShopProfile) -> FigureFacts:
     quantity = "power" if figure.unit == "kW" else "torque"
     return FigureFacts(
         label=figure.label,

@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 
 from jobs.calc.chassis.roll_on import GearUse, Vehicle
-from jobs.calc.chassis.roll_on_comparison import DriveComparison, compare_drive
+from jobs.calc.chassis.roll_on_comparison import RollOnComparison, compare_roll_ons
+from jobs.calc.dyno.comparison import Verdict
 from jobs.calc.dyno.curves import Curve, power_curve
 
 SPEED = np.arange(3_000.0, 12_001.0, 10.0)
@@ -14,23 +15,23 @@ def curves(*powers_kw: float) -> list[Curve]:
     return [power_curve(SPEED, np.full(SPEED.size, power)) for power in powers_kw]
 
 
-def compared(before: list[Curve], after: list[Curve], **options: float) -> DriveComparison:
-    return compare_drive(before, after, VEHICLE, GEAR, *ENDS, **options)
+def compared(before: list[Curve], after: list[Curve], **options: float) -> RollOnComparison:
+    return compare_roll_ons(before, after, VEHICLE, GEAR, *ENDS, **options)
 
 
-def test_more_power_needs_less_time_and_is_ahead() -> None:
+def test_more_power_takes_less_time_and_leads() -> None:
     """m·(v₂² − v₁²)/2P = 260·833.33/2P: 1.5476 s with 70 kW, 1.5046 s with 72 kW."""
     found = compared(curves(70, 70.2, 69.8), curves(72, 72.2, 71.8))
     assert found.time.before == pytest.approx(1.5476, abs=2e-4)
     assert found.time.after == pytest.approx(1.5046, abs=2e-4)
-    assert found.time.verdict == "less"
-    assert found.lead.verdict == "more"
-    assert not found.lead.assumed
+    assert found.time.verdict is Verdict.LESS
+    assert found.lead.verdict is Verdict.MORE
+    assert found.lead.assumed_pct is None
     assert found.lead_m[0] == 0
     assert (np.diff(found.lead_m[1:]) > 0).all()
 
 
-def test_lead_at_the_end_is_the_difference_in_distance() -> None:
+def test_last_lead_is_the_difference_in_distance() -> None:
     found = compared(curves(70, 70.2, 69.8), curves(72, 72.2, 71.8))
     assert found.lead_m[-1] == pytest.approx(found.lead.difference)
     assert found.lead.ci_low < found.lead.difference < found.lead.ci_high
@@ -40,24 +41,24 @@ def test_lead_at_the_end_is_the_difference_in_distance() -> None:
     assert found.time_s[-1] == pytest.approx(1.5005, abs=1e-4)
 
 
-def test_scatter_larger_than_the_gain_shows_no_lead() -> None:
+def test_gain_within_scatter_shows_no_lead() -> None:
     found = compared(curves(70, 73, 68), curves(72, 69, 71))
-    assert found.lead.verdict == found.time.verdict == "no difference shown"
+    assert found.lead.verdict is found.time.verdict is Verdict.NO_DIFFERENCE
 
 
-def test_single_runs_lean_on_the_assumed_repeatability_of_power() -> None:
+def test_single_runs_take_spread_from_assumed_repeatability() -> None:
     """1 % of power is 1 % of time on both sides: 1.96·√(1.5476² + 1.5046²)·1 % = 0.0423 s."""
     found = compared(curves(70), curves(72))
-    assert found.time.assumed
+    assert found.time.assumed_pct == 1.0
     assert found.time.ci_high - found.time.difference == pytest.approx(0.0423, abs=2e-4)
     assert found.time.difference == pytest.approx(-0.0430, abs=2e-4)
     wider = compared(curves(70), curves(72), assumed_repeatability_pct=2.0)
     assert wider.time.ci_high - wider.time.difference == pytest.approx(0.0846, abs=4e-4)
 
 
-def test_one_single_run_is_said() -> None:
+def test_one_single_run_marks_comparison_as_assumed() -> None:
     found = compared(curves(70), curves(72, 72.2, 71.8))
-    assert found.lead.assumed
+    assert found.lead.assumed_pct == 1.0
     assert np.isfinite([found.lead.ci_low, found.lead.ci_high]).all()
 
 

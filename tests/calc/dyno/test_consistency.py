@@ -1,23 +1,26 @@
 import numpy as np
 import pytest
 
-from jobs.calc.dyno.consistency import check_power_torque, power_torque_flag, ratio_change, slip_flag
+from jobs.calc.dyno.consistency import power_torque_flag, ratio_change, slip_flag
 
 SPEED = np.linspace(3_000, 11_000, 400)
 TORQUE = 70 - 20 * ((SPEED - 8_000) / 5_000) ** 2
 POWER = TORQUE * SPEED * np.pi / 30 / 1000
 
 
-def test_power_and_torque_that_agree_need_no_word() -> None:
-    found = check_power_torque(POWER, TORQUE * 1.015, SPEED)
-    assert found is not None
-    assert found.mismatch_pct == pytest.approx(1.5, abs=1e-6)
-    assert found.reason is None
+def test_power_and_torque_within_2_pct_are_not_flagged() -> None:
     assert power_torque_flag(POWER, TORQUE, SPEED) is None
+    assert power_torque_flag(POWER, TORQUE * 1.015, SPEED) is None
+
+
+def test_mismatch_of_power_and_torque_is_named_in_pct() -> None:
+    flag = power_torque_flag(POWER, TORQUE * 1.035, SPEED)
+    assert flag is not None
+    assert flag.sentence.startswith("Power and torque disagree by 3.5 %")
 
 
 @pytest.mark.parametrize(
-    ("power", "torque", "said"),
+    ("power", "torque", "reason"),
     [
         # 1 kW = 1.3596 PS = 1.3410 hp; 1 lbf·ft = 1.3558 N·m; 1 kgf·m = 9.80665 N·m
         (POWER * 1.3596, TORQUE, "hp or PS"),
@@ -31,20 +34,19 @@ def test_power_and_torque_that_agree_need_no_word() -> None:
         (POWER, TORQUE * np.linspace(0.9, 1.2, SPEED.size), "do not keep one ratio"),
     ],
 )
-def test_likely_reason_of_a_mismatch_is_named(power: np.ndarray, torque: np.ndarray, said: str) -> None:
+def test_flag_names_the_likely_reason(power: np.ndarray, torque: np.ndarray, reason: str) -> None:
     flag = power_torque_flag(power, torque, SPEED)
     assert flag is not None
     assert flag.code == "power-torque"
-    assert said in flag.sentence
+    assert reason in flag.sentence
 
 
 @pytest.mark.parametrize("power", [np.full(SPEED.size, np.nan), np.zeros(SPEED.size), -POWER])
-def test_nothing_is_said_where_nothing_can_be_compared(power: np.ndarray) -> None:
-    assert check_power_torque(power, TORQUE, SPEED) is None
+def test_power_that_cannot_be_compared_is_not_flagged(power: np.ndarray) -> None:
     assert power_torque_flag(power, TORQUE, SPEED) is None
 
 
-def test_ratio_change_shows_how_far_the_engine_runs_ahead() -> None:
+def test_ratio_change_gives_slip_and_its_engine_speed() -> None:
     slipping = np.where((SPEED > 7_000) & (SPEED < 9_000), 1 / 1.05, 1.0)
     found = ratio_change(SPEED, SPEED / 60 * slipping)
     assert found is not None
@@ -53,12 +55,12 @@ def test_ratio_change_shows_how_far_the_engine_runs_ahead() -> None:
     assert 7_000 < found.worst_at_rpm < 9_000
 
 
-def test_single_wild_samples_are_no_slip() -> None:
+def test_single_wild_samples_are_not_flagged_as_slip() -> None:
     road = SPEED / 60
     road[[50, 200, 300]] = [1.0, 0.0, np.nan]
     assert slip_flag(SPEED, road) is None
 
 
-def test_too_few_samples_say_nothing_about_slip() -> None:
+def test_too_few_samples_give_no_slip() -> None:
     assert ratio_change(SPEED[:30], SPEED[:30] / 60) is None
     assert slip_flag(SPEED[:30], SPEED[:30] / 60) is None

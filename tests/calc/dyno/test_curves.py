@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.dyno.curves import apply_factor, peak, power_curve
+from jobs.calc.dyno.curves import apply_factor, find_peak, power_curve
 
 SPEED = np.linspace(4_000, 11_000, 1_401)
 
@@ -23,14 +23,14 @@ def test_torque_is_power_over_speed_of_rotation() -> None:
     assert found.torque_nm[found.engine_speed_rpm == 6_000] == pytest.approx(95.493, abs=1e-3)
 
 
-def test_torque_and_power_of_a_file_give_one_curve() -> None:
+def test_power_and_torque_give_the_same_curve() -> None:
     by_power = power_curve(SPEED, hill(SPEED))
     by_torque = power_curve(SPEED, torque_nm=hill(SPEED) * 1000 / (SPEED * np.pi / 30))
     np.testing.assert_allclose(by_torque.power_kw, by_power.power_kw, rtol=1e-9)
     assert by_torque.peak_torque_nm == pytest.approx(by_power.peak_torque_nm)
 
 
-def test_sweep_stored_falling_or_shuffled_has_the_same_peak() -> None:
+def test_order_of_samples_does_not_move_the_peak() -> None:
     noisy = hill(SPEED) + np.random.default_rng(5).normal(0, 0.4, SPEED.size)
     rising = power_curve(SPEED, noisy)
     for order in (slice(None, None, -1), np.random.default_rng(6).permutation(SPEED.size)):
@@ -39,7 +39,7 @@ def test_sweep_stored_falling_or_shuffled_has_the_same_peak() -> None:
         assert other.peak_power_rpm == pytest.approx(rising.peak_power_rpm, rel=1e-9)
 
 
-def test_three_falling_samples_do_not_move_the_peak() -> None:
+def test_few_falling_samples_do_not_move_the_peak() -> None:
     speed = SPEED.copy()
     speed[1_020:1_023] -= [20, 40, 60]
     found = power_curve(speed, hill(speed))
@@ -47,24 +47,24 @@ def test_three_falling_samples_do_not_move_the_peak() -> None:
     assert found.peak_power_rpm == pytest.approx(9_130, abs=0.01)
 
 
-def test_still_rising_at_the_end_the_end_is_the_peak() -> None:
+def test_curve_still_rising_peaks_at_its_end() -> None:
     speed = SPEED[SPEED <= 8_000]
     found = power_curve(speed, hill(speed))
     assert found.peak_power_rpm == 8_000
     assert found.peak_power_kw == pytest.approx(hill(np.array([8_000.0]))[0], rel=1e-6)
 
 
-def test_peak_beside_a_gap_is_the_sample() -> None:
+def test_peak_beside_a_gap_is_the_grid_point() -> None:
     grid = np.array([5_000.0, 5_050, 5_100, 5_150])
-    assert peak(grid, np.array([1.0, 3.0, np.nan, 2.0])) == (3.0, 5_050)
-    assert np.isnan(peak(grid, np.full(4, np.nan))).all()
+    assert find_peak(grid, np.array([1.0, 3.0, np.nan, 2.0])) == (3.0, 5_050)
+    assert np.isnan(find_peak(grid, np.full(4, np.nan))).all()
 
 
-def test_flat_top_is_no_parabola() -> None:
-    assert peak(np.array([5_000.0, 5_050, 5_100]), np.array([3.0, 3.0, 3.0])) == (3.0, 5_000)
+def test_peak_of_a_flat_top_is_the_grid_point() -> None:
+    assert find_peak(np.array([5_000.0, 5_050, 5_100]), np.array([3.0, 3.0, 3.0])) == (3.0, 5_000)
 
 
-def test_left_out_samples_are_said() -> None:
+def test_outliers_are_flagged() -> None:
     power = hill(SPEED)
     power[700] = 0.0
     (flag,) = power_curve(SPEED, power).flags
@@ -72,7 +72,7 @@ def test_left_out_samples_are_said() -> None:
     assert flag.sentence.startswith("1 sample was left out")
 
 
-def test_correction_keeps_the_observed_curve() -> None:
+def test_corrected_curve_keeps_the_observed_one() -> None:
     observed = power_curve(SPEED, hill(SPEED))
     corrected = apply_factor(observed, 1.05)
     # 80 kW · 1.05 = 84 kW, at the same speed
@@ -83,7 +83,7 @@ def test_correction_keeps_the_observed_curve() -> None:
     np.testing.assert_allclose(corrected.torque_nm, observed.torque_nm * 1.05)
 
 
-def test_nothing_is_corrected_twice() -> None:
+def test_corrected_curve_is_not_corrected_again() -> None:
     corrected = apply_factor(power_curve(SPEED, hill(SPEED)), 1.05)
     with pytest.raises(ValueError, match="corrected already"):
         apply_factor(corrected, 1.05)
@@ -95,7 +95,7 @@ def test_impossible_factor_is_refused(factor: float) -> None:
         apply_factor(power_curve(SPEED, hill(SPEED)), factor)
 
 
-def test_curve_needs_either_power_or_torque() -> None:
+def test_power_curve_requires_either_power_or_torque() -> None:
     with pytest.raises(ValueError, match="one of the two"):
         power_curve(SPEED)
     with pytest.raises(ValueError, match="one of the two"):

@@ -5,9 +5,9 @@ import pytest
 
 from jobs.calc.dyno import roller
 from jobs.calc.dyno.air import Air, correct
-from jobs.calc.dyno.comparison import compare
+from jobs.calc.dyno.comparison import Verdict, compare
 from jobs.calc.dyno.curves import Curve, apply_factor, power_curve
-from jobs.calc.dyno.repeats import repeats
+from jobs.calc.dyno.repeats import summarise_repeats
 from jobs.calc.dyno.sweep import find_sweep
 from tests.calc.simulated_runs import (
     INERTIA_KGM2,
@@ -54,16 +54,16 @@ def assert_recovered(speed: np.ndarray, power: np.ndarray, gain: float = 1.0) ->
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_true_curve_comes_back_through_noise_dropouts_and_missing_samples(seed: int) -> None:
+def test_true_curve_is_recovered_from_noise_dropouts_and_missing_samples(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    found = repeats([curve_of(simulate(rng, missing=0.3, dropouts=12)) for _ in range(3)])
+    found = summarise_repeats([curve_of(simulate(rng, missing=0.3, dropouts=12)) for _ in range(3)])
     assert_recovered(found.engine_speed_rpm, found.power.mean)
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_true_curve_comes_back_from_roller_speed_alone(seed: int) -> None:
+def test_true_curve_is_recovered_from_roller_speed(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
-    found = repeats([from_roller(simulate(rng, missing=0.3)) for _ in range(3)])
+    found = summarise_repeats([from_roller(simulate(rng, missing=0.3)) for _ in range(3)])
     # Within half a time window of the sweep's ends the acceleration is read from one side alone.
     speed = found.engine_speed_rpm
     whole = (speed > speed[0] + 200) & (speed < speed[-1] - 200)
@@ -71,27 +71,27 @@ def test_true_curve_comes_back_from_roller_speed_alone(seed: int) -> None:
 
 
 @pytest.mark.parametrize("air", [COLD_DRY, HOT_DAMP], ids=["cold and dry", "hot and damp"])
-def test_correction_brings_the_true_curve_back_in_any_weather(air: Air) -> None:
-    found = repeats(corrected_group(7, air))
+def test_correction_recovers_the_true_curve_in_any_weather(air: Air) -> None:
+    found = summarise_repeats(corrected_group(7, air))
     assert_recovered(found.engine_speed_rpm, found.power.mean)
 
 
-def test_weather_alone_is_no_gain_and_a_real_gain_is_found_through_it() -> None:
+def test_corrected_weather_is_no_gain_and_a_real_gain_is_found() -> None:
     before = corrected_group(11, HOT_DAMP)
     same, better = corrected_group(12, COLD_DRY), corrected_group(13, COLD_DRY, real_gain=1.03)
 
     weather = compare(before, same).bands[0].mean_power
-    assert weather.verdict == "no difference shown"
+    assert weather.verdict is Verdict.NO_DIFFERENCE
     assert weather.difference_pct == pytest.approx(0.0, abs=100 * LIMIT)
 
     gained = compare(before, better).bands[0].mean_power
-    assert gained.verdict == "more"
+    assert gained.verdict is Verdict.MORE
     assert gained.difference_pct == pytest.approx(3.0, abs=100 * LIMIT)
     assert gained.ci_low < 0.03 * gained.before < gained.ci_high
 
 
-def test_without_correction_the_weather_would_look_like_a_gain() -> None:
+def test_uncorrected_weather_looks_like_a_gain() -> None:
     """What the correction is for: the same engine, observed on a cold day and on a hot one."""
     hot = [curve.observed for curve in corrected_group(11, HOT_DAMP)]
     cold = [curve.observed for curve in corrected_group(12, COLD_DRY)]
-    assert compare(hot, cold).bands[0].mean_power.verdict == "more"
+    assert compare(hot, cold).bands[0].mean_power.verdict is Verdict.MORE

@@ -4,8 +4,8 @@ import pytest
 from jobs.calc.dyno.curves import Curve, power_curve
 from jobs.calc.dyno.repeats import (
     order_flag,
-    repeats,
     shop_repeatability,
+    summarise_repeats,
     temperature_flag,
     with_assumed_spread,
 )
@@ -20,9 +20,9 @@ def at(speed: np.ndarray, rpm: float) -> int:
     return int(np.flatnonzero(speed == rpm)[0])
 
 
-def test_band_of_four_repeats() -> None:
+def test_four_repeats_have_students_band() -> None:
     """98.4, 98.9, 98.1, 98.6: mean 98.5, sd 0.33665, half-width 3.182446·0.33665/2 = 0.53569 (Student)."""
-    found = repeats([flat(p) for p in (98.4, 98.9, 98.1, 98.6)])
+    found = summarise_repeats([flat(p) for p in (98.4, 98.9, 98.1, 98.6)])
     here = at(found.engine_speed_rpm, 6_000)
     assert found.runs == found.power.n[here] == 4
     assert found.power.mean[here] == pytest.approx(98.5)
@@ -33,15 +33,15 @@ def test_band_of_four_repeats() -> None:
 
 
 def test_one_run_has_a_curve_and_no_band() -> None:
-    found = repeats([flat(80)])
+    found = summarise_repeats([flat(80)])
     here = at(found.engine_speed_rpm, 6_000)
     assert found.power.mean[here] == pytest.approx(80)
     assert np.isnan(found.power.sd).all()
     assert np.isnan(found.power.half_width).all()
 
 
-def test_where_only_one_run_measured_there_is_no_band() -> None:
-    found = repeats([flat(80, to_rpm=8_000), flat(82)])
+def test_speed_with_one_run_has_no_band() -> None:
+    found = summarise_repeats([flat(80, to_rpm=8_000), flat(82)])
     beyond = found.engine_speed_rpm > 8_000
     np.testing.assert_array_equal(found.power.n[beyond], 1)
     np.testing.assert_allclose(found.power.mean[beyond], 82)
@@ -49,30 +49,30 @@ def test_where_only_one_run_measured_there_is_no_band() -> None:
     assert np.isfinite(found.power.half_width[~beyond]).all()
 
 
-def test_curves_of_other_smoothing_do_not_mix() -> None:
+def test_curves_of_different_width_are_refused() -> None:
     with pytest.raises(ValueError, match="different grids or smoothing"):
-        repeats([flat(80), flat(80, width_rpm=400)])
+        summarise_repeats([flat(80), flat(80, width_rpm=400)])
 
 
 def test_empty_group_is_refused() -> None:
     with pytest.raises(ValueError, match="no run"):
-        repeats([])
+        summarise_repeats([])
 
 
-def test_single_run_gets_the_stated_spread() -> None:
+def test_single_run_takes_the_stated_spread() -> None:
     found = with_assumed_spread([120.0], 1.5)
     assert (found.n, found.mean, found.sd, found.df) == (1, 120.0, pytest.approx(1.8), np.inf)
 
 
-def test_measured_spread_goes_before_the_stated_one() -> None:
+def test_measured_spread_overrides_the_stated_one() -> None:
     assert with_assumed_spread([100.0, 102.0], 1.5).sd == pytest.approx(np.sqrt(2))
 
 
-def test_group_with_a_missing_run_has_no_mean_there() -> None:
+def test_group_with_a_missing_value_has_no_mean() -> None:
     assert np.isnan(with_assumed_spread([100.0, np.nan, 101.0], 1.0).mean)
 
 
-def test_drift_by_order_is_said() -> None:
+def test_drift_over_the_runs_is_flagged() -> None:
     """Σ order·deviation is 5.05/101.525 and 2.0/111.033, over Σ order² = 7: 0.968 % a run, three steps."""
     flag = order_flag([[100, 101, 102.1, 103], [110, 111.1, 112.0]], 1.0)
     assert flag is not None
@@ -92,18 +92,18 @@ def test_drift_by_order_is_said() -> None:
         [[100, 103]],
     ],
 )
-def test_no_drift_is_claimed_without_one(groups: list[list[float]]) -> None:
+def test_runs_without_drift_are_not_flagged(groups: list[list[float]]) -> None:
     assert order_flag(groups, 1.0) is None
 
 
-def test_drift_is_seldom_claimed_in_runs_that_only_scatter() -> None:
+def test_scatter_is_flagged_as_drift_in_5_pct_at_most() -> None:
     """At 95 % confidence at most one set in twenty may be flagged by chance."""
     rng = np.random.default_rng(12)
     flagged = [order_flag(rng.normal(100, 1, (2, 4)), 0.01) is not None for _ in range(2_000)]
     assert 0.03 <= np.mean(flagged) <= 0.07
 
 
-def test_groups_at_other_temperatures_are_said() -> None:
+def test_groups_over_10_c_apart_are_flagged() -> None:
     flag = temperature_flag(([20.0, 22.0], [33.0, np.nan, 35.0]))
     assert flag is not None
     assert "13 °C apart" in flag.sentence
@@ -112,7 +112,7 @@ def test_groups_at_other_temperatures_are_said() -> None:
     assert temperature_flag(None) is None
 
 
-def test_shop_repeatability_is_pooled_in_pct() -> None:
+def test_shop_repeatability_is_pooled_in_pct_of_each_mean() -> None:
     """Deviations of ±1 % and ±2 %: s² is 2 and 8 %², pooled √5 = 2.236 %; 1.96·√2 times that is 6.198 %."""
     found = shop_repeatability([[99.0, 101.0], [49.0, 51.0], [70.0]])
     assert found.sd_pct == pytest.approx(np.sqrt(5))
@@ -121,7 +121,7 @@ def test_shop_repeatability_is_pooled_in_pct() -> None:
     assert found.low_pct < found.sd_pct < found.high_pct
 
 
-def test_interval_of_the_repeatability_holds_it_95_times_in_100() -> None:
+def test_interval_of_repeatability_contains_it_95_times_in_100() -> None:
     rng = np.random.default_rng(13)
     shops = [shop_repeatability(rng.normal(100, 0.8, (4, 3))) for _ in range(3_000)]
     assert 0.93 <= np.mean([s.low_pct <= 0.8 <= s.high_pct for s in shops]) <= 0.97

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.dyno.speed_grid import common_width_rpm, on_grid
+from jobs.calc.dyno.speed_grid import common_width_rpm, fit_on_grid
 
 RNG_SEED = 4
 
@@ -17,110 +17,110 @@ def swept(samples: int = 1_500, noise: float = 0.3) -> tuple[np.ndarray, np.ndar
 
 
 @pytest.mark.parametrize("width", [100.0, 200.0, 330.0])
-def test_quadratic_comes_back_exactly(width: float) -> None:
+def test_quadratic_is_reproduced_exactly(width: float) -> None:
     speed, y = swept(noise=0.0)
-    found = on_grid(speed, y, width_rpm=width)
+    found = fit_on_grid(speed, y, width_rpm=width)
     measured = np.isfinite(found.values)
     assert measured.mean() > 0.95
     np.testing.assert_allclose(found.values[measured], hill(found.engine_speed_rpm)[measured], rtol=1e-8)
 
 
-def test_order_of_the_samples_does_not_matter() -> None:
+def test_order_of_samples_does_not_change_the_fit() -> None:
     speed, y = swept()
     shuffled = np.random.default_rng(1).permutation(speed.size)
-    rising = on_grid(speed, y)
+    rising = fit_on_grid(speed, y)
     for order in (slice(None, None, -1), shuffled):
-        other = on_grid(speed[order], y[order])
+        other = fit_on_grid(speed[order], y[order])
         np.testing.assert_array_equal(other.engine_speed_rpm, rising.engine_speed_rpm)
         np.testing.assert_allclose(other.values, rising.values, rtol=1e-9)
         np.testing.assert_array_equal(other.n, rising.n)
 
 
-def test_grid_lies_on_multiples_of_its_step_within_the_measured_speeds() -> None:
+def test_grid_is_multiples_of_its_step_within_the_measured_speeds() -> None:
     speed = np.linspace(4_012, 5_988, 300)
-    found = on_grid(speed, speed, grid_step_rpm=50)
+    found = fit_on_grid(speed, speed, grid_step_rpm=50)
     assert (found.engine_speed_rpm[0], found.engine_speed_rpm[-1]) == (4_050, 5_950)
     np.testing.assert_array_equal(found.engine_speed_rpm % 50, 0)
 
 
-def test_gap_stays_a_gap() -> None:
+def test_gap_is_not_bridged() -> None:
     speed, y = swept()
     kept = (speed < 6_500) | (speed > 7_100)
-    found = on_grid(speed[kept], y[kept])
+    found = fit_on_grid(speed[kept], y[kept])
     inside = (found.engine_speed_rpm > 6_550) & (found.engine_speed_rpm < 7_050)
     assert np.isnan(found.values[inside]).all()
     assert np.isfinite(found.values[~inside]).sum() > 100
 
 
-def test_points_with_too_few_samples_are_not_measured() -> None:
+def test_points_with_too_few_samples_are_nan() -> None:
     speed, _ = swept()
     thin = np.concatenate([speed[speed < 7_000], [7_090.0, 7_150.0, 7_200.0]])
-    found = on_grid(thin, hill(thin), min_samples=5)
+    found = fit_on_grid(thin, hill(thin), min_samples=5)
     assert np.isnan(found.values[found.engine_speed_rpm == 7_150]).all()
 
 
-def test_samples_in_the_window_are_counted() -> None:
+def test_n_counts_the_samples_in_the_window() -> None:
     """One sample a revolution apart: a window of 200 1/min holds 200 of them (its two ends weigh nothing)."""
     speed = np.arange(4_000.5, 6_000.5)
-    found = on_grid(speed, speed, width_rpm=200)
+    found = fit_on_grid(speed, speed, width_rpm=200)
     assert found.n[found.engine_speed_rpm == 5_000] == 200
 
 
-def test_spread_is_that_of_the_samples_about_the_curve() -> None:
+def test_spread_is_the_sd_of_samples_about_the_curve() -> None:
     speed, y = swept(samples=40_000, noise=0.7)
-    found = on_grid(speed, y)
+    found = fit_on_grid(speed, y)
     assert np.nanmedian(found.spread) == pytest.approx(0.7, rel=0.03)
 
 
 def test_dropouts_and_wild_speeds_are_not_used() -> None:
     speed, y = swept()
-    clean = on_grid(speed, y)
+    clean = fit_on_grid(speed, y)
     bad_speed = [0.0, np.nan, -5.0, 60_000.0, 7_000.0]
     bad_value = [50.0, 50.0, 50.0, 50.0, np.nan]
-    found = on_grid(np.append(speed, bad_speed), np.append(y, bad_value))
+    found = fit_on_grid(np.append(speed, bad_speed), np.append(y, bad_value))
     np.testing.assert_array_equal(found.values, clean.values)
 
 
 @pytest.mark.parametrize("samples", [300, 1_500, 50_000])
-def test_spikes_and_dropouts_of_the_channel_are_left_out_and_counted(samples: int) -> None:
+def test_spikes_and_dropouts_are_removed_and_counted(samples: int) -> None:
     speed, y = swept(samples)
     spoiled = y.copy()
     hit = np.random.default_rng(2).choice(samples, samples // 50, replace=False)
     spoiled[hit[::2]], spoiled[hit[1::2]] = 0.0, 400.0
-    found = on_grid(speed, spoiled, width_rpm=400)
-    assert found.left_out == hit.size
+    found = fit_on_grid(speed, spoiled, width_rpm=400)
+    assert found.outliers == hit.size
     without = np.delete(np.arange(samples), hit)
-    expected = on_grid(speed[without], y[without], width_rpm=400)
+    expected = fit_on_grid(speed[without], y[without], width_rpm=400)
     both = np.isfinite(expected.values)
     np.testing.assert_allclose(found.values[both], expected.values[both], rtol=1e-6)
 
 
-def test_good_samples_are_not_left_out() -> None:
-    assert on_grid(*swept(50_000)).left_out == 0
+def test_good_samples_are_no_outliers() -> None:
+    assert fit_on_grid(*swept(50_000)).outliers == 0
 
 
-def test_lean_spike_stays_where_all_is_kept() -> None:
+def test_keep_all_keeps_a_lean_spike() -> None:
     speed, _ = swept()
     lean = np.abs(speed - 7_500) < 20
     measured = np.where(lean, 1.15, 0.88)
-    assert np.nanmax(on_grid(speed, measured).values) < 0.9
-    found = on_grid(speed, measured, keep_all=True)
-    assert found.left_out == 0
+    assert np.nanmax(fit_on_grid(speed, measured).values) < 0.9
+    found = fit_on_grid(speed, measured, keep_all=True)
+    assert found.outliers == 0
     assert np.nanmax(found.values) > 0.95
 
 
-def test_what_the_engine_did_is_no_outlier() -> None:
+def test_many_low_samples_are_no_outliers() -> None:
     """At the rev limiter half the samples have no power; they belong to the run."""
     speed, y = swept(samples=6_000)
     cut = (speed > 10_500) & (np.arange(speed.size) % 2 == 0)
-    found = on_grid(speed, np.where(cut, 0.0, y))
-    assert found.left_out == 0
+    found = fit_on_grid(speed, np.where(cut, 0.0, y))
+    assert found.outliers == 0
     at_limiter = found.engine_speed_rpm == 10_750
     assert found.values[at_limiter] == pytest.approx(hill(np.array([10_750.0])) / 2, rel=0.1)
 
 
 @pytest.mark.parametrize(
-    ("speed", "y", "options", "said"),
+    ("speed", "y", "options", "message"),
     [
         ([4_000, 5_000], [1], {}, "do not belong together"),
         ([4_000, 5_000], [1, 2], {"grid_step_rpm": 0}, "grid step"),
@@ -133,24 +133,24 @@ def test_what_the_engine_did_is_no_outlier() -> None:
         ([4_000] * 50, [1] * 50, {}, "wider window"),
     ],
 )
-def test_what_cannot_be_a_curve_is_refused_in_words(
-    speed: list[float], y: list[float], options: dict[str, float], said: str
+def test_samples_that_give_no_curve_are_refused(
+    speed: list[float], y: list[float], options: dict[str, float], message: str
 ) -> None:
-    with pytest.raises(ValueError, match=said):
-        on_grid(speed, y, **options)
+    with pytest.raises(ValueError, match=message):
+        fit_on_grid(speed, y, **options)
 
 
-def test_common_width_suits_the_thinnest_of_the_runs() -> None:
+def test_common_width_suits_the_thinnest_run() -> None:
     dense, thin = np.linspace(4_000, 11_000, 7_000), np.arange(4_000, 11_001, 100.0)
     assert common_width_rpm([dense]) == 200
     # Six samples 100 1/min apart need more than 500 1/min.
     assert common_width_rpm([dense, thin]) == 600
-    assert np.isfinite(on_grid(thin, hill(thin), width_rpm=600).values[1:-1]).all()
+    assert np.isfinite(fit_on_grid(thin, hill(thin), width_rpm=600).values[1:-1]).all()
 
 
-def test_common_width_of_a_handful_of_rows_is_the_widest() -> None:
+def test_common_width_of_few_rows_is_the_widest() -> None:
     assert common_width_rpm([np.arange(3_000, 9_001, 500.0), []]) == 1_500
 
 
-def test_a_width_of_the_shops_own_is_kept_where_it_suffices() -> None:
+def test_common_width_keeps_the_given_width_if_it_suffices() -> None:
     assert common_width_rpm([np.linspace(4_000, 11_000, 7_000)], at_least_rpm=250.0) == 250

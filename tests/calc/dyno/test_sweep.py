@@ -14,7 +14,7 @@ def ends_rpm(run: Run, sweep: Sweep) -> tuple[float, float]:
     return float(run.engine_speed_rpm[sweep.start]), float(run.engine_speed_rpm[sweep.stop - 1])
 
 
-def test_sweep_is_without_roll_on_and_over_run(run: Run) -> None:
+def test_sweep_excludes_roll_on_and_overrun(run: Run) -> None:
     sweep = find_sweep(run.engine_speed_rpm, run.throttle_pct, run.time_s)
     assert sweep.found
     assert run.throttle_pct[sweep.rows].min() > 94
@@ -25,7 +25,7 @@ def test_sweep_is_without_roll_on_and_over_run(run: Run) -> None:
 
 
 @pytest.mark.parametrize("with_time", [True, False])
-def test_sweep_is_found_by_speed_alone(run: Run, with_time: bool) -> None:
+def test_sweep_is_found_from_speed_alone(run: Run, with_time: bool) -> None:
     sweep = find_sweep(run.engine_speed_rpm, time_s=run.time_s if with_time else None)
     first, last = ends_rpm(run, sweep)
     assert first < 3_500
@@ -34,7 +34,7 @@ def test_sweep_is_found_by_speed_alone(run: Run, with_time: bool) -> None:
     assert run.time_s[sweep.start] > 0.9
 
 
-def test_interruptions_of_the_channels_do_not_cut_the_sweep(run: Run) -> None:
+def test_dropouts_do_not_cut_the_sweep(run: Run) -> None:
     whole = find_sweep(run.engine_speed_rpm, run.throttle_pct, run.time_s)
     speed, throttle = run.engine_speed_rpm.copy(), run.throttle_pct.copy()
     middle = (whole.start + whole.stop) // 2
@@ -45,26 +45,26 @@ def test_interruptions_of_the_channels_do_not_cut_the_sweep(run: Run) -> None:
     assert find_sweep(speed, throttle, run.time_s) == whole
 
 
-def test_run_stored_last_sample_first_has_the_same_sweep(run: Run) -> None:
+def test_reversed_run_has_the_same_sweep(run: Run) -> None:
     whole = find_sweep(run.engine_speed_rpm, run.throttle_pct, run.time_s)
     back = find_sweep(run.engine_speed_rpm[::-1], run.throttle_pct[::-1], run.time_s[::-1])
     rows = run.time_s.size
     assert (back.start, back.stop) == (rows - whole.stop, rows - whole.start)
 
 
-def test_shuffled_run_is_used_whole_and_says_so(run: Run) -> None:
+def test_shuffled_run_is_used_whole_with_a_reason(run: Run) -> None:
     shuffled = np.random.default_rng(9).permutation(run.engine_speed_rpm)
     sweep = find_sweep(shuffled)
     assert (sweep.start, sweep.stop, sweep.found) == (0, shuffled.size, False)
-    assert "every row is used" in sweep.why
+    assert "every row is used" in sweep.reason
 
 
-def test_run_at_one_speed_holds_no_sweep() -> None:
+def test_run_at_one_speed_has_no_sweep() -> None:
     held = 5_000 + np.random.default_rng(1).normal(0, 10, 800)
     assert not find_sweep(held).found
 
 
-def test_largest_of_several_sweeps_is_taken(run: Run) -> None:
+def test_largest_of_several_sweeps_is_chosen(run: Run) -> None:
     short = run.engine_speed_rpm.clip(max=8_000)
     speed = np.concatenate([short, run.engine_speed_rpm, short])
     throttle = np.tile(run.throttle_pct, 3)
@@ -72,12 +72,12 @@ def test_largest_of_several_sweeps_is_taken(run: Run) -> None:
     assert short.size < sweep.start < sweep.stop < 2 * short.size
 
 
-def test_table_of_few_rows_is_its_own_sweep() -> None:
+def test_table_of_few_rows_is_one_sweep() -> None:
     sweep = find_sweep(np.arange(3_000, 9_001, 250.0))
     assert (sweep.start, sweep.stop, sweep.found) == (0, 25, True)
 
 
-def test_rows_set_by_hand_are_kept(run: Run) -> None:
+def test_rows_set_by_hand_are_used_as_given(run: Run) -> None:
     assert find_sweep(run.engine_speed_rpm, start=100, stop=400).rows == slice(100, 400)
     assert find_sweep(run.engine_speed_rpm, stop=400).rows == slice(0, 400)
 
@@ -94,7 +94,7 @@ def test_run_without_engine_speed_is_refused() -> None:
             find_sweep(speed)
 
 
-def test_channels_of_other_lengths_are_refused() -> None:
+def test_channels_of_different_lengths_are_refused() -> None:
     with pytest.raises(ValueError, match="different lengths"):
         find_sweep([1_000, 2_000, 3_000], [100, 100])
 
@@ -118,7 +118,7 @@ def test_good_run_has_no_flags(run: Run) -> None:
     assert found == {}
 
 
-def test_dropouts_and_spikes_of_the_speed_are_counted(run: Run) -> None:
+def test_dropouts_and_spikes_are_counted_in_flags(run: Run) -> None:
     speed = run.engine_speed_rpm.copy()
     speed[[400, 401, 500]] = 0
     speed[600] += 2_000
@@ -127,12 +127,12 @@ def test_dropouts_and_spikes_of_the_speed_are_counted(run: Run) -> None:
     assert "1 sample " in found["spike"]
 
 
-def test_throttle_not_fully_open_is_said(run: Run) -> None:
+def test_throttle_below_95_pct_is_flagged(run: Run) -> None:
     assert "least 88 %" in codes(run, throttle_pct=np.where(run.time_s > 5, 88.0, 100.0))["throttle"]
     assert "throttle" not in codes(run, throttle_pct=np.full(run.time_s.size, np.nan))
 
 
-def test_slip_is_said_with_where_and_how_much(run: Run) -> None:
+def test_slip_is_flagged_in_pct(run: Run) -> None:
     speed = run.engine_speed_rpm
     slipping = np.where((speed > 8_000) & (speed < 9_500), 0.94, 1.0)
     sentence = codes(run, road_speed_kmh=speed / 55 * slipping)["slip"]
@@ -140,13 +140,13 @@ def test_slip_is_said_with_where_and_how_much(run: Run) -> None:
     assert "by 6 %" in sentence
 
 
-def test_unknown_air_and_factor_beyond_its_limits_are_said(run: Run) -> None:
+def test_unknown_air_and_passed_limits_are_flagged(run: Run) -> None:
     sweep = find_sweep(run.engine_speed_rpm)
     flags = check_run(run.engine_speed_rpm, sweep, air_known=False, factor_note="Factor 1.09 is above 1.07.")
     assert [flag.code for flag in flags] == ["no-air", "factor"]
     assert flags[1].sentence == "Factor 1.09 is above 1.07."
 
 
-def test_run_without_a_sweep_is_said(run: Run) -> None:
+def test_run_without_sweep_is_flagged(run: Run) -> None:
     held = np.full(200, 5_000.0)
     assert [flag.code for flag in check_run(held, find_sweep(held))] == ["no-sweep"]

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
+from jobs.calc.dyno.comparison import Verdict
 from jobs.models import SuspensionSetting
 from jobs.suspension.engine_ratio import computed_gearing
 from tests.factories import make_bike, make_customer, make_engine, make_job
@@ -78,8 +79,8 @@ def test_constant_power_drives_out_by_the_closed_form(login, compared_job) -> No
     # Rolling resistance takes 0.02·m·g·v of the power: about 1.3 kW at 25 m/s.
     without, with_rolling = 275 * 833.33 / (2 * power_w), 275 * 833.33 / (2 * (power_w - 1350))
     assert without < driven.result.time.before < with_rolling * 1.001
-    assert driven.result.time.verdict == "less"
-    assert driven.result.lead.verdict == "more"
+    assert driven.result.time.verdict is Verdict.LESS
+    assert driven.result.lead.verdict is Verdict.MORE
     assert "ahead of as received" in words(answer)
     assert "measured on 6 runs in gear 3" in words(answer)
     assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == driven.result.time_s.size
@@ -94,9 +95,9 @@ def test_a_slippery_tyre_sets_the_drive_by_the_closed_form(login, compared_job) 
     answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0", **asked)
     held = answer.context["driven"].held
     assert held.time.before == pytest.approx(11.17, abs=0.01)
-    assert held.at_ceiling_s == pytest.approx((held.time.before, held.time.after))
-    assert held.time.verdict == "no difference shown"
-    assert answer.context["driven"].result.time.verdict == "less"
+    assert held.at_limit_s == pytest.approx((held.time.before, held.time.after))
+    assert held.time.verdict is Verdict.NO_DIFFERENCE
+    assert answer.context["driven"].result.time.verdict is Verdict.LESS
     # 0.17213 · 275 kg · 9.80665 m/s²
     assert "The rear tyre allows 464 N at the rear wheel" in words(answer)
     assert "Held to what the rear tyre allows" in words(answer)

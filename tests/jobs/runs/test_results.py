@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fixtures.bikes import true_curve
-from jobs.calc.dyno.repeats import repeats
+from jobs.calc.dyno.repeats import summarise_repeats
 from jobs.models import Run
 from jobs.runs.sweep_limits import rows_between
 from tests.factories import make_job
@@ -219,7 +219,7 @@ def test_the_true_curve_of_the_demo_comes_back(job, tuner, shop, bike, when) -> 
     """
     shop.correction_standard = "sae_j1349"  # the reference air of the truth
     runs = [attach_demo(job, tuner, entry) for entry in demo_runs(bike) if entry["when"] == when]
-    mean = repeats([figures_of(run, shop).curve for run in runs])
+    mean = summarise_repeats([figures_of(run, shop).curve for run in runs])
     speed, power = mean.engine_speed_rpm, mean.power.mean
     _, truth = true_curve(bike, when, speed)
     # within half a window of the ends one side alone decides

@@ -8,10 +8,10 @@ import pytest
 from django.urls import reverse
 from scipy.integrate import solve_ivp
 
-from jobs.calc.dyno.roller_motion import coasting_speed, speed_under_power
 from jobs.models import Run
 from tests.factories import make_bike, make_engine, make_job
 from tests.jobs.run_files import attach_sweep, figures_of
+from tests.reference.closed_forms import coasting_speed, speed_under_power
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
