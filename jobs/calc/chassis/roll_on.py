@@ -300,7 +300,7 @@ def compute_roll_on(
         last = gear == len(gearing.rpm_per_kmh) - 1
         leg_end = end if last or gearing.shift_rpm is None else min(end, gearing.shift_rpm / ratio)
         if leg_end > speed:
-            legs.append(_in_gear(torque, curve.grid_step_rpm, vehicle, ratio, gear, speed, leg_end))
+            legs.append(_accelerate(torque, curve.grid_step_rpm, vehicle, ratio, gear, speed, leg_end))
             speed = leg_end
         if speed >= end:
             break
@@ -310,7 +310,7 @@ def compute_roll_on(
     return _join(legs)
 
 
-def _in_gear(
+def _accelerate(
     torque: _Torque, step: float, vehicle: Vehicle, ratio: float, gear: int, from_kmh: float, to_kmh: float
 ) -> RollOn:
     """Integrate over speed by Simpson's rule."""
@@ -328,8 +328,8 @@ def _in_gear(
             f"The bike does not reach {to_kmh:.0f} km/h: at {stuck:.0f} km/h nothing is left to speed it up."
         )
     slowness = vehicle.inertia_kg / spare
-    time = _cumulative(slowness, speed)
-    distance = _cumulative(slowness * speed, speed)
+    time = _integrate(slowness, speed)
+    distance = _integrate(slowness * speed, speed)
     at_limit = float(np.sum(np.diff(time)[(limited < drive)[1::2]]))
     keep = slice(None, None, 2)
     return RollOn(
@@ -337,7 +337,7 @@ def _in_gear(
     )
 
 
-def _cumulative(values: FloatArray, at: FloatArray) -> FloatArray:
+def _integrate(values: FloatArray, at: FloatArray) -> FloatArray:
     """Return the running integral by Simpson's rule over pairs of steps, (STEPS + 1,)."""
     width = at[2::2] - at[:-2:2]
     parts = width / 6 * (values[:-2:2] + 4 * values[1:-1:2] + values[2::2])

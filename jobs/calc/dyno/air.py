@@ -312,7 +312,7 @@ def correct(standard_id: str, air: Air) -> AirCorrection:
     Returns
     -------
     AirCorrection
-        The factor is never clamped to a limit; what is passed is in sentences.
+        The factor [1] is never clamped to a limit; what is passed is in sentences.
 
     Raises
     ------

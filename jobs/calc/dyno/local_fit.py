@@ -50,7 +50,7 @@ class GridLayout:
     pad: int
 
     @classmethod
-    def around(cls, lowest: float, highest: float, step: float, width: float) -> "GridLayout":
+    def covering(cls, lowest: float, highest: float, step: float, width: float) -> "GridLayout":
         first, last = np.ceil(lowest / step), np.floor(highest / step)
         if last < first:
             raise ValueError(
@@ -77,7 +77,7 @@ class GridLayout:
         whole = np.floor(place)
         return whole.astype(np.intp), np.subtract(place, whole, out=place)
 
-    def cell_of(self, speed: FloatArray) -> npt.NDArray[np.intp]:
+    def find_cells(self, speed: FloatArray) -> npt.NDArray[np.intp]:
         return self._cells_from_origin(speed).astype(np.intp)
 
     def _cells_from_origin(self, speed: FloatArray) -> FloatArray:
@@ -154,7 +154,7 @@ def fit_cells(layout: GridLayout, sums: FloatArray, min_samples: int) -> Fit:
     Returns
     -------
     Fit
-        In the unit of y.
+        At every grid point [1/min], in the unit of y.
 
     Notes
     -----
@@ -178,7 +178,7 @@ def fit_cells(layout: GridLayout, sums: FloatArray, min_samples: int) -> Fit:
     weight = n * closeness
 
     samples = n.sum(axis=1)
-    enough = (samples >= min_samples) & _covered(x, weight, layout)
+    enough = (samples >= min_samples) & _find_covered(x, weight, layout)
     products = (terms[:, :3] * weight[:, None]) @ terms.swapaxes(1, 2)
     products[~enough] = np.eye(3, 5)
     shape, pull = _solve(products)
@@ -206,7 +206,7 @@ def _solve(products: FloatArray) -> tuple[FloatArray, FloatArray]:
     return rows[:, 3].T, rows[:, 4].T
 
 
-def _covered(x: FloatArray, weight: FloatArray, layout: GridLayout) -> npt.NDArray[np.bool_]:
+def _find_covered(x: FloatArray, weight: FloatArray, layout: GridLayout) -> npt.NDArray[np.bool_]:
     """Find the points with samples in three cells or more, on both sides or within a cell of the point."""
     used = (weight > 0).T.copy()
     half = layout.half

@@ -152,7 +152,7 @@ def summarise_repeats(curves: Sequence[Curve]) -> RepeatSet:
     Returns
     -------
     RepeatSet
-        One run gives its curve without spread or band.
+        Over engine speed [1/min]; one run gives its curve without spread or band.
 
     Raises
     ------

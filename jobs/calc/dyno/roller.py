@@ -122,7 +122,7 @@ def roller_power(
     T = J·dω/dt + T_loss(ω) and P = T·ω [1]_, with dω/dt from a local quadratic of ω² over time [2]_.
     """
     require_positive("inertia of the roller", inertia_kgm2, "kg·m²")
-    time, speed = _measured_samples(time_s, roller_speed_rad_s, least=3)
+    time, speed = _select_measured(time_s, roller_speed_rad_s, least=3)
     speed, acceleration = _speed_and_acceleration(time, speed, window_s)
     torque = inertia_kgm2 * acceleration
     if losses is not None:
@@ -166,7 +166,7 @@ def coast_down(
     require_positive("inertia of the roller", inertia_kgm2, "kg·m²")
     if not 0 <= degree <= 3:
         raise ValueError(f"Losses are fitted with a degree of 0 to 3, not {degree}.")
-    time, speed = _measured_samples(time_s, roller_speed_rad_s, least=degree + 3)
+    time, speed = _select_measured(time_s, roller_speed_rad_s, least=degree + 3)
     speed, acceleration = _speed_and_acceleration(time, speed, window_s)
     known = np.isfinite(acceleration)
     speed, loss = speed[known], -inertia_kgm2 * acceleration[known]
@@ -182,7 +182,7 @@ def coast_down(
     return Losses(tuple(map(float, coefficients)), float(speed.min()), float(speed.max()), sd)
 
 
-def _measured_samples(
+def _select_measured(
     time_s: npt.ArrayLike, channel: npt.ArrayLike, least: int
 ) -> tuple[FloatArray, FloatArray]:
     """Return both channels without the samples that lack one of them."""
@@ -227,11 +227,11 @@ def _local_slope(time: FloatArray, values: FloatArray, window_s: float) -> tuple
     for start in range(0, time.size, rows):
         part = slice(start, start + rows)
         offset = (around_t[part] - time[part, None]) / half
-        value[part], slope[part] = _quadratics(offset, around_y[part])
+        value[part], slope[part] = _fit_quadratics(offset, around_y[part])
     return value, slope / half
 
 
-def _quadratics(offset: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _fit_quadratics(offset: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Fit a quadratic to the samples of each row within ±1; return value and slope at offset 0."""
     inside = np.abs(offset) <= 1
     u = np.where(inside, offset, 0.0)

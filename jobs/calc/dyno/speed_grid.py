@@ -71,7 +71,7 @@ class GridChannel:
     outliers: int
 
 
-def _usable(speed: FloatArray, y: FloatArray) -> Blocks:
+def _select_usable(speed: FloatArray, y: FloatArray) -> Blocks:
     """Return the samples with a possible speed and a value, in blocks of rows."""
     blocks = []
     for start in range(0, speed.size, BLOCK_ROWS):
@@ -85,7 +85,7 @@ def _usable(speed: FloatArray, y: FloatArray) -> Blocks:
     return blocks
 
 
-def _expected(layout: GridLayout, fit: Fit) -> tuple[FloatArray, FloatArray]:
+def _expect_in_cells(layout: GridLayout, fit: Fit) -> tuple[FloatArray, FloatArray]:
     """Return what a fit expects in each cell, and how far a sample may lie from it by its place alone."""
     known = np.isfinite(fit.values)
     grid, values = layout.grid[known], fit.values[known]
@@ -94,19 +94,19 @@ def _expected(layout: GridLayout, fit: Fit) -> tuple[FloatArray, FloatArray]:
     return np.interp(middles, grid, values), np.interp(middles, grid, slope) * layout.cell_rpm
 
 
-def _without_outliers(
+def _remove_outliers(
     layout: GridLayout, sums: FloatArray, fit: Fit, blocks: Blocks, min_samples: int
 ) -> tuple[Fit, int]:
     """Refit without the samples far off, and count them."""
     # An outlier pulls the fit and makes its good neighbours look bad, so in each neighbourhood the worst are
     # removed first, and in the end whatever fits again is restored. Only the suspects of the first fit are
     # checked again, so a round costs little more than its fit.
-    centre, slack = _expected(layout, fit)
-    limit, suspicion = _limits(layout, fit, centre, blocks)
-    speed, y = _suspects(layout, centre, blocks, suspicion)
+    centre, slack = _expect_in_cells(layout, fit)
+    limit, suspicion = _outlier_limits(layout, fit, centre, blocks)
+    speed, y = _find_suspects(layout, centre, blocks, suspicion)
     if not y.size:
         return fit, 0
-    cell = layout.cell_of(speed)
+    cell = layout.find_cells(speed)
 
     def fit_without(removed: npt.NDArray[np.bool_]) -> Fit:
         left = sums - sum_cells(layout, speed[removed], y[removed])
@@ -127,41 +127,44 @@ def _without_outliers(
         if not np.isfinite(further_fit.values).any():
             break
         removed, fit = further, further_fit
-        centre, slack = _expected(layout, fit)
+        centre, slack = _expect_in_cells(layout, fit)
     still_out = removed & (np.abs(y - centre[cell]) > limit + slack[cell])
-    still_out &= ~_crowded(layout, sums, cell, still_out)
+    still_out &= ~_find_crowded(layout, sums, cell, still_out)
     if not np.array_equal(still_out, removed):
         fit = fit_without(still_out)
     return fit, int(np.count_nonzero(still_out))
 
 
-def _limits(layout: GridLayout, fit: Fit, centre: FloatArray, blocks: Blocks) -> tuple[float, float]:
+def _outlier_limits(layout: GridLayout, fit: Fit, centre: FloatArray, blocks: Blocks) -> tuple[float, float]:
     """Return the residual from which a sample is an outlier, and from which a suspect."""
     every = max(sum(y.size for _, y in blocks) // SCATTER_SAMPLES, 1)
     speed, y = (np.concatenate([channel[::every] for channel in part]) for part in zip(*blocks, strict=True))
-    scatter = 1.4826 * float(np.median(_residuals(layout, centre, speed, y)))
+    # The median of normally distributed residuals times 1.4826 is their standard deviation.
+    scatter = 1.4826 * float(np.median(_compute_residuals(layout, centre, speed, y)))
     floor = MIN_OUTLIER_SHARE * float(np.nanmax(np.abs(fit.values)))
     return max(OUTLIER_SCATTERS * scatter, floor), max(SUSPECT_SCATTERS * scatter, floor / 2)
 
 
-def _suspects(
+def _find_suspects(
     layout: GridLayout, centre: FloatArray, blocks: Blocks, suspicion: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return speed and value of the samples further off the fit than this."""
     found = []
     for speed, y in blocks:
-        far = np.flatnonzero(_residuals(layout, centre, speed, y) > suspicion)
+        far = np.flatnonzero(_compute_residuals(layout, centre, speed, y) > suspicion)
         found.append((speed[far], y[far]))
     speeds, values = zip(*found, strict=True)
     return np.concatenate(speeds), np.concatenate(values)
 
 
-def _residuals(layout: GridLayout, centre: FloatArray, speed: FloatArray, y: FloatArray) -> FloatArray:
-    residuals = y - centre.take(layout.cell_of(speed))
+def _compute_residuals(
+    layout: GridLayout, centre: FloatArray, speed: FloatArray, y: FloatArray
+) -> FloatArray:
+    residuals = y - centre.take(layout.find_cells(speed))
     return np.abs(residuals, out=residuals)
 
 
-def _crowded(
+def _find_crowded(
     layout: GridLayout, sums: FloatArray, cell: npt.NDArray[np.intp], out: npt.NDArray[np.bool_]
 ) -> npt.NDArray[np.bool_]:
     """Find the samples in any window of which too many would be removed."""
@@ -214,14 +217,14 @@ def fit_on_grid(
     """
     speed, y = np.asarray(engine_speed_rpm, dtype=float), np.asarray(channel, dtype=float)
     _check_request(speed, y, grid_step_rpm, width_rpm)
-    blocks = _usable(speed, y)
+    blocks = _select_usable(speed, y)
     if not blocks:
         raise ValueError("No sample has both an engine speed and a value: check which columns were named.")
     lowest, highest = (
         min(float(part.min()) for part, _ in blocks),
         max(float(part.max()) for part, _ in blocks),
     )
-    layout = GridLayout.around(lowest, highest, grid_step_rpm, width_rpm)
+    layout = GridLayout.covering(lowest, highest, grid_step_rpm, width_rpm)
     sums = np.zeros((5, layout.cells))
     for block in blocks:
         sums += sum_cells(layout, *block)
@@ -233,7 +236,7 @@ def fit_on_grid(
         )
     outliers = 0
     if not keep_all:
-        fit, outliers = _without_outliers(layout, sums, fit, blocks, min_samples)
+        fit, outliers = _remove_outliers(layout, sums, fit, blocks, min_samples)
     return GridChannel(layout.grid, fit.values, fit.n, fit.spread, grid_step_rpm, width_rpm, outliers)
 
 

@@ -103,7 +103,7 @@ def find_sweep(
                 "Engine speed, throttle and time have different lengths: they do not belong together."
             )
     if start is not None or stop is not None:
-        return _by_hand(speed.size, start, stop)
+        return _set_by_hand(speed.size, start, stop)
     bridged = bridge_speed(speed)
     if bridged is None:
         raise ValueError("The run holds no engine speed: check which column it was read from.")
@@ -114,7 +114,7 @@ def find_sweep(
     return replace(forward, start=speed.size - forward.stop, stop=speed.size - forward.start)
 
 
-def _by_hand(rows: int, start: int | None, stop: int | None) -> Sweep:
+def _set_by_hand(rows: int, start: int | None, stop: int | None) -> Sweep:
     first, last = start or 0, rows if stop is None else stop
     if not 0 <= first < last <= rows:
         raise ValueError(f"Rows {first} to {last} do not lie within the run's {rows} rows in that order.")
@@ -140,17 +140,17 @@ def bridge_speed(engine_speed_rpm: npt.ArrayLike) -> FloatArray | None:
     median of its eleven neighbours. Rule of thumb, no published source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)
-    known = np.flatnonzero(~(_dropouts(speed) | _spikes(speed)))
+    known = np.flatnonzero(~(_find_dropouts(speed) | _find_spikes(speed)))
     if known.size == 0:
         return None
     return np.interp(np.arange(speed.size), known, speed[known])
 
 
-def _dropouts(speed: FloatArray) -> BoolArray:
+def _find_dropouts(speed: FloatArray) -> BoolArray:
     return ~(speed > 0)
 
 
-def _spikes(speed: FloatArray) -> BoolArray:
+def _find_spikes(speed: FloatArray) -> BoolArray:
     """Find samples that are further off the median of their eleven neighbours than an engine can turn."""
     turning = np.where((speed > 0) & (speed <= MAX_ENGINE_SPEED_RPM), speed, np.nan)
     known = np.flatnonzero(np.isfinite(turning))
@@ -177,7 +177,7 @@ def _rate(speed: FloatArray, time: FloatArray | None) -> FloatArray:
     return np.gradient(speed, time)
 
 
-def _open(throttle: FloatArray | None, rows: int) -> BoolArray:
+def _find_open(throttle: FloatArray | None, rows: int) -> BoolArray:
     if throttle is None or not np.isfinite(throttle).any():
         return np.ones(rows, dtype=bool)
     last_known = np.maximum.accumulate(np.where(np.isfinite(throttle), np.arange(rows), 0))
@@ -188,13 +188,13 @@ def _open(throttle: FloatArray | None, rows: int) -> BoolArray:
 
 def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None) -> Sweep:
     everything = Sweep(0, speed.size, "No rising stretch stands out; every row is used.", found=False)
-    width = _quiet_width(speed)
+    width = _find_quiet_width(speed)
     if width is None:
         return everything
     smooth = _smooth(speed, width)
     rate = _rate(smooth, time)
-    wanted = _open(throttle, speed.size) & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
-    stretches = [_trim(rate, *ends) for ends in _runs_of(_closed(wanted, 2 * width))]
+    wanted = _find_open(throttle, speed.size) & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
+    stretches = [_trim(rate, *ends) for ends in _find_runs(_close_gaps(wanted, 2 * width))]
     rises = [smooth[b - 1] - smooth[a] for a, b in stretches]
     if max(rises, default=0.0) < max(MIN_SWEEP_SHARE * float(np.ptp(smooth)), JUMP_RPM):
         return everything
@@ -205,7 +205,7 @@ def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray 
     )
 
 
-def _quiet_width(speed: FloatArray) -> int | None:
+def _find_quiet_width(speed: FloatArray) -> int | None:
     """Return the shortest moving mean that brings a brisk rise clear of the noise, or None."""
     # A logger at 1,000 Hz needs another one than a table of ten rows. Noise is taken from second differences,
     # without their largest tenth, which holds dropouts and gear changes.
@@ -223,16 +223,16 @@ def _quiet_width(speed: FloatArray) -> int | None:
     return None
 
 
-def _closed(wanted: BoolArray, bridge: int) -> BoolArray:
+def _close_gaps(wanted: BoolArray, bridge: int) -> BoolArray:
     """Close interruptions of up to so many samples."""
     closed = wanted.copy()
-    for first, last in _runs_of(~wanted):
+    for first, last in _find_runs(~wanted):
         if first > 0 and last < wanted.size and last - first <= bridge:
             closed[first:last] = True
     return closed
 
 
-def _runs_of(mask: BoolArray) -> list[tuple[int, int]]:
+def _find_runs(mask: BoolArray) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8)))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
@@ -298,17 +298,22 @@ def check_run(
 
 def _speed_flags(speed: FloatArray) -> list[Flag]:
     found = []
-    dropouts, spikes = int(_dropouts(speed).sum()), int(_spikes(speed).sum())
+    dropouts, spikes = int(_find_dropouts(speed).sum()), int(_find_spikes(speed).sum())
     if dropouts:
-        found.append(Flag("dropout", f"The engine speed drops out in {_samples(dropouts)} of the sweep."))
+        found.append(
+            Flag("dropout", f"The engine speed drops out in {_count_samples(dropouts)} of the sweep.")
+        )
     if spikes:
         found.append(
-            Flag("spike", f"The engine speed jumps in {_samples(spikes)} of the sweep: check the pick-up.")
+            Flag(
+                "spike",
+                f"The engine speed jumps in {_count_samples(spikes)} of the sweep: check the pick-up.",
+            )
         )
     return found
 
 
-def _samples(count: int) -> str:
+def _count_samples(count: int) -> str:
     return "1 sample" if count == 1 else f"{count} samples"
 
 
