@@ -13,7 +13,7 @@ from django.test import Client
 from django.urls import reverse
 
 from jobs.calc.clearances.shim_plan import Policy
-from jobs.clearances.shim_plan import plan_basis, plan_engine, stock_for
+from jobs.clearances.shim_plan import collect_plan_inputs, plan_engine, stock_for
 from jobs.models import Job, Run, ShimPlan, StageEntry
 from tests import factories
 from tests.jobs.run_files import sweep_csv
@@ -124,7 +124,7 @@ def test_one_shim_plan_is_accepted_once_and_the_drawer_gives_once(
     measured.readings.filter(side="exhaust", cylinder=1, position=1).update(clearance_mm="0.21")
     drawer = ShimStock.objects.create(diameter_mm="7.48", thickness_mm="2.40", count=in_drawer)
     spec = measured.job.bike.engine_spec
-    plan = plan_engine(plan_basis(spec, measured.readings.all()), Policy.TARGET, stock_for(spec))
+    plan = plan_engine(collect_plan_inputs(spec, measured.readings.all()), Policy.TARGET, stock_for(spec))
     sent = {"policy": "target", "fingerprint": plan.fingerprint}
     url = reverse("shim-plan-accept", args=[measured.pk])
     answers = at_once(lambda number: clients[number].post(url, {**sent, "form_key": uuid.uuid4()}))

@@ -7,9 +7,9 @@ import pytest
 
 from jobs.calc.clearances.readings import ClearanceVerdict, Reading, derive_closing_clearance
 from jobs.calc.units.numbers import format_digits, format_number
-from jobs.clearances.form_boxes import read_gap
-from jobs.clearances.places import Place, slug
-from jobs.clearances.recording import typed_as_mm
+from jobs.clearances.form_boxes import parse_gap
+from jobs.clearances.recording import to_mm
+from jobs.clearances.valve_gaps import ValveGap, verdict_slug
 from tests.shared_cases import shared_cases
 from workshop.models import ClearanceKind, Side, Valve
 
@@ -31,17 +31,15 @@ def read(typed: str, unit: str = "mm") -> Reading | None:
     """Read a clearance as the form does."""
     if not typed.strip():
         return None
-    gap = read_gap(typed, unit)
-    lengths_mm = [typed_as_mm(figure, gap.unit) for figure in gap.figures]
+    gap = parse_gap(typed, unit)
+    lengths_mm = [to_mm(figure, gap.unit) for figure in gap.figures]
     return Reading(lengths_mm[0]) if len(lengths_mm) == 1 else Reading(None, *lengths_mm)
 
 
-def place_of(case: dict[str, Any]) -> Place:
+def place_of(case: dict[str, Any]) -> ValveGap:
     low, high, target = (Decimal(case[name]) if name in case else None for name in ("low", "high", "target"))
     tolerance = Decimal(case.get("tolerance", "0.01"))
-    return Place(
-        Valve(1, Side.INTAKE, 1, 1), ClearanceKind.OPENING, False, low, high, target, tolerance, "intake"
-    )
+    return ValveGap(Valve(1, Side.INTAKE, 1, 1), ClearanceKind.OPENING, False, low, high, target, tolerance, "intake")
 
 
 @pytest.mark.parametrize("case", VERDICTS["cases"], ids=named)
@@ -51,14 +49,14 @@ def test_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
     except ValueError:
         assert case["verdict"] == "unreadable"
         return
-    assert slug(reading and place_of(case).judge(reading)) == case["verdict"]
+    assert verdict_slug(reading and place_of(case).judge(reading)) == case["verdict"]
 
 
 @pytest.mark.parametrize("case", VERDICTS["closing"], ids=named)
 def test_closing_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
     unloaded, loaded = read(case["unloaded"]), read(case["loaded"])
     reading = derive_closing_clearance(unloaded, loaded) if unloaded and loaded else None
-    assert slug(reading and place_of(case).judge(reading)) == case["verdict"]
+    assert verdict_slug(reading and place_of(case).judge(reading)) == case["verdict"]
 
 
 def test_verdicts_have_the_words_of_the_page() -> None:

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from jobs.clearances.trend import clearance_history, next_checks
-from jobs.clearances.trend_chart import courses_of, page_chart
+from jobs.clearances.trend_chart import build_trend_chart, page_chart
 from jobs.models import Job
 from jobs.search.find import find_bikes
 from jobs.suspension.settings import settings_left, side_by_side
@@ -31,7 +31,7 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
     settings = settings_left(bike)
     jobs = list(Job.objects.for_list().filter(bike=bike))
     clearances = clearance_history(bike, request.shop)
-    courses = courses_of(clearances, request.shop)
+    courses = build_trend_chart(clearances, request.shop)
     context = {
         "bike": bike,
         "jobs": jobs,

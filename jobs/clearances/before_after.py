@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from jobs.calc.clearances.readings import compare_as_left
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.places import Key, Measured, Place, key_of, measured_at, places
+from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, key_of, measured_at, valve_gaps
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.models import EngineSpec
@@ -16,16 +16,16 @@ from workshop.models import EngineSpec
 class BeforeAfter:
     """One valve gap as found and as left; None if it was not measured."""
 
-    place: Place
-    found: Measured | None
-    left: Measured | None
+    valve_gap: ValveGap
+    found: JudgedReading | None
+    left: JudgedReading | None
 
     @property
-    def found_and_left(self) -> tuple[Measured | None, Measured | None]:
+    def as_found_as_left(self) -> tuple[JudgedReading | None, JudgedReading | None]:
         return self.found, self.left
 
     @property
-    def now(self) -> Measured | None:
+    def latest(self) -> JudgedReading | None:
         """Return the reading as left, or as found if in range and not measured again."""
         if self.left is not None or self.found is None or not self.found.is_in:
             return self.left
@@ -33,21 +33,21 @@ class BeforeAfter:
 
 
 @dataclass(frozen=True)
-class History:
+class ClearancesBeforeAfter:
     """All valve gaps of an engine as found and as left on one job."""
 
     rows: list[BeforeAfter]
 
     @property
-    def found(self) -> list[Measured]:
+    def found(self) -> list[JudgedReading]:
         return [row.found for row in self.rows if row.found is not None]
 
     @property
-    def left(self) -> list[Measured]:
+    def left(self) -> list[JudgedReading]:
         return [row.left for row in self.rows if row.left is not None]
 
     @property
-    def open(self) -> list[BeforeAfter]:
+    def unresolved(self) -> list[BeforeAfter]:
         """Return gaps that are out of range, or not certain, by the latest reading."""
         last = [(row, row.left or row.found) for row in self.rows]
         return [row for row, measured in last if measured and measured.judgement and not measured.is_in]
@@ -59,22 +59,26 @@ class History:
     @property
     def summary(self) -> str:
         """Summarise in one sentence, such as '9 of 12 were out of range; all 12 now on target'."""
-        parts = [found_in_words(self.found), left_in_words(self.rows) if self.left else ""]
+        parts = [describe_as_found(self.found), describe_as_left(self.rows) if self.left else ""]
         return "; ".join(part for part in parts if part)
 
 
-def history_of(spec: EngineSpec, sets: Mapping[ClearanceSet, Iterable[ClearanceReading]]) -> History:
+def pair_readings(
+    spec: EngineSpec, sets: Mapping[ClearanceSet, Iterable[ClearanceReading]]
+) -> ClearancesBeforeAfter:
     """Return the latest reading as found and as left at every gap; sets in the order of measuring."""
     last: dict[str, dict[Key, ClearanceReading]] = {when: {} for when in ClearanceSet.When.values}
     for measured, rows in sets.items():
         last[measured.when] |= {key_of(row): row for row in rows}
     found, left = last[ClearanceSet.When.AS_FOUND], last[ClearanceSet.When.AS_LEFT]
-    return History(
+    return ClearancesBeforeAfter(
         [
             BeforeAfter(
-                place, measured_at(place, found.get(place.key)), measured_at(place, left.get(place.key))
+                valve_gap,
+                measured_at(valve_gap, found.get(valve_gap.key)),
+                measured_at(valve_gap, left.get(valve_gap.key)),
             )
-            for place in places(spec)
+            for valve_gap in valve_gaps(spec)
         ]
     )
 
@@ -89,43 +93,45 @@ def readings_by_set(results: JobResults) -> dict[ClearanceSet, list[ClearanceRea
     return {measured: rows for measured, rows in readings.items() if rows}
 
 
-def clearances_before_after(results: JobResults) -> History | None:
+def clearances_before_after(results: JobResults) -> ClearancesBeforeAfter | None:
     """Return the clearances valve by valve, or None if the engine is not known."""
     spec = results.job.bike.engine_spec
-    return history_of(spec, results.get(readings_by_set)) if spec else None
+    return pair_readings(spec, results.get(readings_by_set)) if spec else None
 
 
-def found_in_words(found: Sequence[Measured]) -> str:
-    judged = [each for each in found if each.judgement is not None]
+def describe_as_found(found: Sequence[JudgedReading]) -> str:
+    judged = [measured for measured in found if measured.judgement is not None]
     if not judged:
         return ""
-    out = sum(each.is_out for each in judged)
-    unsure = sum(not each.is_out and not each.is_in for each in judged)
+    out = sum(measured.is_out for measured in judged)
+    unsure = sum(not measured.is_out and not measured.is_in for measured in judged)
     text = f"{out} of {len(judged)} were out of range" if out else f"none of {len(judged)} was out of range"
     return f"{text}, {unsure} could not be told" if unsure else text
 
 
-def left_in_words(rows: Sequence[BeforeAfter]) -> str:
+def describe_as_left(rows: Sequence[BeforeAfter]) -> str:
     left = [row.left for row in rows if row.left is not None]
-    if len(left) == len(rows) and all(each.is_on_target for each in left):
+    if len(left) == len(rows) and all(measured.is_on_target for measured in left):
         return f"all {len(rows)} now on target"
-    if len(left) == len(rows) and all(each.is_in for each in left):
-        on_target = sum(each.is_on_target for each in left)
+    if len(left) == len(rows) and all(measured.is_in for measured in left):
+        on_target = sum(measured.is_on_target for measured in left)
         return f"all {len(rows)} now in range, {on_target} of them on target"
     counts = {
-        "on target": sum(each.is_on_target for each in left),
-        "in range": sum(each.is_in and not each.is_on_target for each in left),
-        "out of range": sum(each.is_out for each in left),
-        "cannot be told": sum(not each.is_in and not each.is_out for each in left),
+        "on target": sum(measured.is_on_target for measured in left),
+        "in range": sum(measured.is_in and not measured.is_on_target for measured in left),
+        "out of range": sum(measured.is_out for measured in left),
+        "cannot be told": sum(not measured.is_in and not measured.is_out for measured in left),
         "in range as found and not measured again": sum(
-            row.left is None and row.now is not None for row in rows
+            row.left is None and row.latest is not None for row in rows
         ),
-        "not measured again": sum(row.now is None and row.left is None for row in rows),
+        "not measured again": sum(row.latest is None and row.left is None for row in rows),
     }
     return "now " + ", ".join(f"{count} {words}" for words, count in counts.items() if count)
 
 
-def surprise(measured: Measured, predicted_mm: Decimal | None, lengths: LengthFormatter = IN_MM) -> str:
+def prediction_mismatch(
+    measured: JudgedReading, predicted_mm: Decimal | None, lengths: LengthFormatter = IN_MM
+) -> str:
     """Return a sentence if the clearance as left is not what the shim plan predicted, else ""."""
     if predicted_mm is None:
         return ""

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from jobs.calc.units.length_format import LengthFormatter
-from jobs.clearances.before_after import BeforeAfter, History
-from jobs.clearances.places import Measured
+from jobs.clearances.before_after import BeforeAfter, ClearancesBeforeAfter
+from jobs.clearances.valve_gaps import JudgedReading
 from workshop.models import ShopProfile
 from workshop.units.display import convert, label, length_formatter
 
 STEPS = {"mm": (0.02, 0.05, 0.1, 0.2, 0.5), "in": (0.001, 0.002, 0.005, 0.01, 0.02)}
-MOST_STEPS = 8
+MAX_STEPS = 8
 SLACK = 1e-6  # of a step: 0.35 / 0.05 is 7 whatever its binary fractions make of it
 
 
@@ -29,7 +29,7 @@ class Axis:
     def at(self, length_mm: float | Decimal) -> float:
         return (float(length_mm) - self.low_mm) / (self.high_mm - self.low_mm) * 100
 
-    def place(self, length_mm: float | Decimal) -> str:
+    def position(self, length_mm: float | Decimal) -> str:
         return f"{self.at(length_mm):.2f}%"
 
     def width(self, low_mm: float | Decimal, high_mm: float | Decimal) -> str:
@@ -37,7 +37,7 @@ class Axis:
 
 
 @dataclass(frozen=True)
-class Mark:
+class ReadingMark:
     """One reading: its position and the interval it may lie in."""
 
     at: str
@@ -47,14 +47,14 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class PictureRow:
+class ChartRow:
     label: str
-    words: str  # what the row shows, for those who do not see it
+    words: str  # text alternative of the row
     range_at: str
-    range_width: str  # '' where the spec has no range
-    target_at: str  # '' where it has no target
-    found: Mark | None
-    left: Mark | None
+    range_width: str  # "" if the spec has no range
+    target_at: str  # "" if it has no target
+    found: ReadingMark | None
+    left: ReadingMark | None
 
 
 @dataclass(frozen=True)
@@ -64,44 +64,44 @@ class Tick:
 
 
 @dataclass(frozen=True)
-class ClearancePicture:
-    rows: list[PictureRow]
+class BeforeAfterChart:
+    rows: list[ChartRow]
     ticks: list[Tick]
     unit: str
     has_target: bool
     has_left: bool
 
 
-def picture_of(history: History | None, shop: ShopProfile) -> ClearancePicture | None:
+def build_chart(history: ClearancesBeforeAfter | None, shop: ShopProfile) -> BeforeAfterChart | None:
     """Build the chart of what was measured on a job, or None if nothing was."""
     shown = [row for row in history.rows if row.found or row.left] if history else []
     if not shown:
         return None
     unit = shop.length_unit
-    step_mm, first, last = scale(lengths_of(shown), unit)
+    step_mm, first, last = scale(plotted_lengths(shown), unit)
     axis = Axis(first * step_mm, last * step_mm)
-    places = 2 if unit == "mm" else 3
+    decimals = 2 if unit == "mm" else 3
     ticks = [
-        Tick(axis.place(number * step_mm), f"{convert(number * step_mm, 'mm', unit):.{places}f}")
+        Tick(axis.position(number * step_mm), f"{convert(number * step_mm, 'mm', unit):.{decimals}f}")
         for number in range(first, last + 1)
     ]
-    rows = [picture_row(row, axis, length_formatter(unit)) for row in shown]
-    return ClearancePicture(
+    rows = [build_chart_row(row, axis, length_formatter(unit)) for row in shown]
+    return BeforeAfterChart(
         rows, ticks, label(unit), any(row.target_at for row in rows), any(row.left for row in rows)
     )
 
 
-def lengths_of(rows: Iterable[BeforeAfter]) -> list[float]:
+def plotted_lengths(rows: Iterable[BeforeAfter]) -> list[float]:
     """Return all lengths that the axis has to cover."""
     lengths: list[float] = []
     for row in rows:
-        limits = (row.place.low_mm, row.place.high_mm)
-        lengths += [float(each) for each in limits if each is not None]
-        lengths += [end for each in row.found_and_left if each for end in ends_of(each)]
+        limits = (row.valve_gap.low_mm, row.valve_gap.high_mm)
+        lengths += [float(limit) for limit in limits if limit is not None]
+        lengths += [end for measured in row.as_found_as_left if measured for end in axis_limits(measured)]
     return lengths
 
 
-def ends_of(measured: Measured) -> tuple[float, float]:
+def axis_limits(measured: JudgedReading) -> tuple[float, float]:
     return measured.reading.low_mm, measured.reading.high_mm
 
 
@@ -111,40 +111,40 @@ def scale(lengths_mm: list[float], unit: str) -> tuple[float, int, int]:
     for step_mm in steps_mm:
         first = max(0, math.ceil(min(lengths_mm) / step_mm - SLACK) - 1)
         last = math.floor(max(lengths_mm) / step_mm + SLACK) + 1
-        if last - first <= MOST_STEPS:
+        if last - first <= MAX_STEPS:
             break
     return step_mm, first, last
 
 
-def picture_row(row: BeforeAfter, axis: Axis, lengths: LengthFormatter) -> PictureRow:
-    place = row.place
+def build_chart_row(row: BeforeAfter, axis: Axis, lengths: LengthFormatter) -> ChartRow:
+    valve_gap = row.valve_gap
     span, target_at = ("", ""), ""
-    if place.low_mm is not None and place.high_mm is not None:
-        span = axis.place(place.low_mm), axis.width(place.low_mm, place.high_mm)
-    if place.target_mm is not None:
-        target_at = axis.place(place.target_mm)
-    return PictureRow(
-        label=place.label,
-        words="; ".join(words_of(row, lengths)),
+    if valve_gap.low_mm is not None and valve_gap.high_mm is not None:
+        span = axis.position(valve_gap.low_mm), axis.width(valve_gap.low_mm, valve_gap.high_mm)
+    if valve_gap.target_mm is not None:
+        target_at = axis.position(valve_gap.target_mm)
+    return ChartRow(
+        label=valve_gap.label,
+        words="; ".join(describe_row(row, lengths)),
         range_at=span[0],
         range_width=span[1],
         target_at=target_at,
-        found=mark_of(row.found, axis),
-        left=mark_of(row.left, axis),
+        found=reading_mark(row.found, axis),
+        left=reading_mark(row.left, axis),
     )
 
 
-def mark_of(measured: Measured | None, axis: Axis) -> Mark | None:
+def reading_mark(measured: JudgedReading | None, axis: Axis) -> ReadingMark | None:
     if measured is None:
         return None
     reading = measured.reading
-    low, high = (axis.place(end) for end in ends_of(measured))
-    return Mark(axis.place(reading.best_mm), low, high, reading.is_bracket)
+    low, high = (axis.position(end) for end in axis_limits(measured))
+    return ReadingMark(axis.position(reading.best_mm), low, high, reading.is_bracket)
 
 
-def words_of(row: BeforeAfter, lengths: LengthFormatter) -> list[str]:
-    parts = [row.place.label]
-    for when, measured in zip(("as found", "as left"), row.found_and_left, strict=True):
+def describe_row(row: BeforeAfter, lengths: LengthFormatter) -> list[str]:
+    parts = [row.valve_gap.label]
+    for when, measured in zip(("as found", "as left"), row.as_found_as_left, strict=True):
         if measured:
             verdict = f", {measured.judgement.word}" if measured.judgement else ""
             parts.append(f"{when} {measured.reading.describe(lengths)}{verdict}")

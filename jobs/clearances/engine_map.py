@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.clearances.places import Place, places
+from jobs.clearances.valve_gaps import ValveGap, valve_gaps
 from workshop.models import EngineSpec, Side
 
 
@@ -15,15 +15,15 @@ class SideRow:
 
 
 @dataclass(frozen=True)
-class CylinderPicture:
+class CylinderView:
     number: int
     sides: list[SideRow]  # from the front of the bike to its rear
 
 
 @dataclass(frozen=True)
-class BankPicture:
+class BankView:
     name: str
-    cylinders: list[CylinderPicture]
+    cylinders: list[CylinderView]
 
 
 BANK_NAMES = {
@@ -32,36 +32,36 @@ BANK_NAMES = {
 }
 
 
-def seen_from_above(spec: EngineSpec, box_at: Callable[[Place], Any]) -> list[BankPicture]:
+def top_view(spec: EngineSpec, box_at: Callable[[ValveGap], Any]) -> list[BankView]:
     """Lay the engine out as in the bike, front upward, with the caller's box at each gap."""
     by_valve: dict[tuple[int, str], list[Any]] = {}
-    for place in places(spec):
-        by_valve.setdefault((place.valve.cylinder, place.valve.side), []).append(box_at(place))
+    for valve_gap in valve_gaps(spec):
+        by_valve.setdefault((valve_gap.valve.cylinder, valve_gap.valve.side), []).append(box_at(valve_gap))
     names = BANK_NAMES.get(EngineSpec.Arrangement(spec.arrangement), ("",))
-    banks = [BankPicture(name, []) for name in names]
+    banks = [BankView(name, []) for name in names]
     for cylinder in range(1, spec.cylinders + 1):
         sides = [SideRow(side, by_valve[cylinder, side]) for side in sides_from_front(spec, cylinder)]
-        banks[spec.bank(cylinder)].cylinders.append(CylinderPicture(cylinder, sides))
+        banks[spec.bank(cylinder)].cylinders.append(CylinderView(cylinder, sides))
     return [bank for bank in banks if bank.cylinders]
 
 
-def orders_of_moving_on(spec: EngineSpec) -> dict[str, list[Place]]:
+def entry_orders(spec: EngineSpec) -> dict[str, list[ValveGap]]:
     """Return the orders in which valves can be entered; firing order only if it is known."""
     drawn = [
-        place
-        for bank in seen_from_above(spec, lambda place: place)
+        valve_gap
+        for bank in top_view(spec, lambda valve_gap: valve_gap)
         for cylinder in bank.cylinders
         for side in cylinder.sides
-        for place in side.boxes
+        for valve_gap in side.boxes
     ]
     sides = list(Side)
     orders = {
         "cylinder": drawn,
-        "side": sorted(drawn, key=lambda place: sides.index(Side(place.valve.side))),
+        "side": sorted(drawn, key=lambda valve_gap: sides.index(Side(valve_gap.valve.side))),
     }
     fires = spec.firing_cylinders
     if len(fires) > 1:
-        orders["firing"] = sorted(drawn, key=lambda place: fires.index(place.valve.cylinder))
+        orders["firing"] = sorted(drawn, key=lambda valve_gap: fires.index(valve_gap.valve.cylinder))
     return orders
 
 

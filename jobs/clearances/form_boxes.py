@@ -8,7 +8,7 @@ from django import forms
 
 from jobs.calc.units.factors import identify_unit
 from jobs.calc.units.length_format import format_mm
-from jobs.clearances.places import Measured, Place
+from jobs.clearances.valve_gaps import JudgedReading, ValveGap
 from jobs.models import ShimPlanRow
 from workshop.units.display import format_plain, parse_number
 
@@ -30,14 +30,14 @@ def limit_text(limit_mm: Decimal | None) -> str:
 
 
 @dataclass(frozen=True)
-class TypedGap:
+class GapInput:
     """Input of a clearance box: one value, or the two blades."""
 
     figures: tuple[Decimal, ...]
     unit: str
 
 
-def read_gap(text: str, unit: str) -> TypedGap:
+def parse_gap(text: str, unit: str) -> GapInput:
     """Parse a clearance; a unit after it overrides the shop's own.
 
     Raises
@@ -49,15 +49,15 @@ def read_gap(text: str, unit: str) -> TypedGap:
     named = identify_unit(found[3], "length") if found and found[3] else unit
     if found is None or named not in ("mm", "in", "thou"):
         raise ValueError(f"“{text.strip()[:30]}” is not a clearance. {HOW_TO_WRITE}")
-    return TypedGap(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)
+    return GapInput(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)
 
 
-def typed_in_full(text: str) -> bool:
+def has_three_decimals(text: str) -> bool:
     """Return whether a shim's thickness has three decimals, which leaves nothing to ask."""
     return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
 
 
-def both_gaps(opening: Place, closing: Place) -> Place:
+def both_gaps(opening: ValveGap, closing: ValveGap) -> ValveGap:
     """Return the gap that a loaded value is checked against: both clearances together."""
     low_mm = together(opening.low_mm, closing.low_mm)
     high_mm = together(opening.high_mm, closing.high_mm)
@@ -72,20 +72,20 @@ def together(one_mm: Decimal | None, other_mm: Decimal | None) -> Decimal | None
 class Box:
     """The inputs at one place, for the template."""
 
-    place: Place
+    valve_gap: ValveGap
     clearance: forms.BoundField
     stops: forms.BoundField
     marked: forms.BoundField | None
     measured: forms.BoundField | None
     limits: dict[str, str]  # low, high, target, tolerance in mm
-    stored: Measured | None  # judged until the browser judges what is typed
+    stored: JudgedReading | None  # judged until the browser judges what is typed
     planned: ShimPlanRow | None
 
     @property
     def caption(self) -> str:
         """Return what distinguishes this box from others of its side: left or right, opening or closing."""
-        position = self.place.valve.label.rpartition(self.place.valve.side)[2].strip()
-        gap = self.place.gap.value if self.place.names_gap else ""
+        position = self.valve_gap.valve.label.rpartition(self.valve_gap.valve.side)[2].strip()
+        gap = self.valve_gap.gap.value if self.valve_gap.names_gap else ""
         return " ".join(part for part in (position, gap) if part) or "clearance"
 
     @property

@@ -1,8 +1,8 @@
 """What a clearance set held before another user's save, and whether a box still matches it."""
 
-from jobs.clearances.form_boxes import read_gap
-from jobs.clearances.places import Key, key_of
-from jobs.clearances.recording import typed_as_mm
+from jobs.clearances.form_boxes import parse_gap
+from jobs.clearances.recording import to_mm
+from jobs.clearances.valve_gaps import Key, key_of
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.records.conflict import history_since
 
@@ -21,12 +21,12 @@ def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceRead
     return {key_of(row.instance): row.instance for row in last.values() if row.history_type != "-"}
 
 
-def same_gap(sent: str, before: str, unit: str) -> bool:
+def is_same_gap(sent: str, before: str, unit: str) -> bool:
     """Return whether two texts of a clearance box mean the same, each in its own unit."""
     try:
-        now, was = (read_gap(text, unit) for text in (sent, before))
+        now, was = (parse_gap(text, unit) for text in (sent, before))
     except ValueError:
         return False
-    return [typed_as_mm(each, now.unit) for each in now.figures] == [
-        typed_as_mm(each, was.unit) for each in was.figures
+    return [to_mm(figure, now.unit) for figure in now.figures] == [
+        to_mm(figure, was.unit) for figure in was.figures
     ]

@@ -14,12 +14,20 @@ from django.utils import timezone
 from jobs.calc.clearances.readings import Reading, derive_closing_clearance, engine_temperature_warning
 from jobs.calc.clearances.shims import check_thickness, parse_marking
 from jobs.calc.units.length_format import format_mm
-from jobs.clearances.engine_map import BankPicture, orders_of_moving_on, seen_from_above
-from jobs.clearances.form_boxes import Box, TypedGap, both_gaps, in_mm, limit_text, read_gap, typed_in_full
-from jobs.clearances.form_conflicts import readings_at, same_gap
-from jobs.clearances.places import Key, Place, key_of, measured_at
-from jobs.clearances.recording import Entry, question_figure, record_clearances, typed_as_mm
+from jobs.clearances.engine_map import BankView, entry_orders, top_view
+from jobs.clearances.form_boxes import (
+    Box,
+    GapInput,
+    both_gaps,
+    has_three_decimals,
+    in_mm,
+    limit_text,
+    parse_gap,
+)
+from jobs.clearances.form_conflicts import is_same_gap, readings_at
+from jobs.clearances.recording import GapEntry, plausibility_warning, record_clearances, to_mm
 from jobs.clearances.shim_plan import available_sizes
+from jobs.clearances.valve_gaps import Key, ValveGap, key_of, measured_at
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import ClearanceKind, EngineSpec, ShopProfile
 from workshop.records.conflict import ConflictingField
@@ -35,7 +43,7 @@ from workshop.units.display import (
 )
 from workshop.units.shop_units import shop_unit
 
-MEASURED_BY_ANOTHER = (
+CONCURRENT_SET = (
     "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
     "lost: theirs stand as they saved them. Save again, and yours are kept beside them as a set of their own."
 )
@@ -58,7 +66,7 @@ class ClosingAs(TextChoices):
     LOADED_GAP = "loaded_gap", "loaded gap of the opener"
 
 
-MOVES_ON = {"cylinder": "cylinder by cylinder", "side": "all intake, then all exhaust"}
+ENTRY_ORDERS = {"cylinder": "cylinder by cylinder", "side": "all intake, then all exhaust"}
 
 
 class ClearanceSetForm(RecordForm):
@@ -73,7 +81,7 @@ class ClearanceSetForm(RecordForm):
     closing_as = forms.ChoiceField(
         label="In the closing boxes stands", choices=ClosingAs.choices, required=False
     )
-    # the last set of this kind that the job had when the page was made, to tell of another's since
+    # The newest set of this kind when the page was opened, to detect one saved since.
     last_seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     two_blades = forms.BooleanField(
         label="Between two blades: a second box for the smallest blade that does not go", required=False
@@ -105,9 +113,9 @@ class ClearanceSetForm(RecordForm):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.spec, self.shop, self.planned = spec, shop, planned or {}
-        self.entries: list[Entry] = []
-        self.questions: list[tuple[str, str]] = []  # box, what is asked there
-        self.anothers: ClearanceSet | None = None  # saved for the same job while this was typed
+        self.entries: list[GapEntry] = []
+        self.questions: list[tuple[str, str]] = []  # box and question
+        self.concurrent_set: ClearanceSet | None = None  # saved for the same job since the page was opened
         self.stored = self._stored_rows()
         temperature = self.fields["engine_temperature_c"]
         assert isinstance(temperature, QuantityField)
@@ -115,11 +123,11 @@ class ClearanceSetForm(RecordForm):
         self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
         self.fields["blades"].initial = shop.length_unit
         if self.instance.pk or not spec.has_closing:
-            # A stored set holds clearances, and shows them as such.
+            # A stored set holds clearances, never loaded gaps.
             del self.fields["closing_as"]
         newest = self._newest_of_its_kind()
         self.fields["last_seen"].initial = newest.pk if newest else 0
-        self.banks = self._draw()
+        self.banks = self._add_boxes()
         self.fields["two_blades"].initial = any(row.goes_mm is not None for row in self.stored.values())
         stored_c = self.instance.engine_temperature_c
         self.fields["cold_check"].initial = stored_c is not None and engine_temperature_warning(stored_c)
@@ -142,72 +150,73 @@ class ClearanceSetForm(RecordForm):
     # The boxes
 
     @property
-    def moves_on(self) -> dict[str, str]:
+    def entry_order_choices(self) -> dict[str, str]:
         """Return the entry orders that this engine offers, as choices."""
         fires = "-".join(str(cylinder) for cylinder in self.spec.firing_cylinders)
-        return {name: MOVES_ON.get(name, f"in the firing order, {fires}") for name in self.orders}
+        return {name: ENTRY_ORDERS.get(name, f"in the firing order, {fires}") for name in self.orders}
 
-    def _draw(self) -> list[BankPicture]:
+    def _add_boxes(self) -> list[BankView]:
         """Add the inputs of every gap, and number them in the orders they may be reached."""
-        self.orders = orders_of_moving_on(self.spec)
-        self.places = self.orders["cylinder"]
-        for place in self.places:
-            self._add_inputs(place)
-        return seen_from_above(self.spec, self._box)
+        self.orders = entry_orders(self.spec)
+        self.valve_gaps = self.orders["cylinder"]
+        for valve_gap in self.valve_gaps:
+            self._add_inputs(valve_gap)
+        return top_view(self.spec, self._box)
 
-    def _turns(self, place: Place, kind: str) -> dict[str, str]:
+    def _entry_positions(self, valve_gap: ValveGap, kind: str) -> dict[str, str]:
         """Return a box's position in each order: clearances first, the shims after all of them."""
-        after = {"c": 0, "n": 1, "s": 2 * len(self.places), "m": 2 * len(self.places) + 1}[kind]
+        after = {"c": 0, "n": 1, "s": 2 * len(self.valve_gaps), "m": 2 * len(self.valve_gaps) + 1}[kind]
         return {
-            f"data-order-{name}": str(2 * order.index(place) + after) for name, order in self.orders.items()
+            f"data-order-{name}": str(2 * order.index(valve_gap) + after)
+            for name, order in self.orders.items()
         }
 
-    def _add_inputs(self, place: Place) -> None:
-        initial = self.texts_of(self.stored.get(place.key), place)
+    def _add_inputs(self, valve_gap: ValveGap) -> None:
+        initial = self.input_texts(self.stored.get(valve_gap.key), valve_gap)
         inputs = {"c": "", "n": ", does not go"}
         if self.spec.uses_shims:
             inputs |= {"s": ", shim fitted as marked", "m": ", shim fitted measured"}
         for kind, what in inputs.items():
-            attrs = {"class": "form-control", **self._turns(place, kind)}
+            attrs = {"class": "form-control", **self._entry_positions(valve_gap, kind)}
             if kind == "n":
                 attrs |= {"data-bracket": "stops", "placeholder": " "}
-            name = f"{kind}-{place.slug}"
+            name = f"{kind}-{valve_gap.slug}"
             self.fields[name] = MarkField(
-                label=f"{place.label}{what}",
+                label=f"{valve_gap.label}{what}",
                 required=False,
                 max_length=30,
                 initial=initial[kind],
                 widget=NumberInput(attrs),
             )
-        self.fields[f"c-{place.slug}"].help_text = self._range_text(place)
+        self.fields[f"c-{valve_gap.slug}"].help_text = self._range_text(valve_gap)
 
-    def _range_text(self, place: Place) -> str:
-        if place.low_mm is None or place.high_mm is None:
+    def _range_text(self, valve_gap: ValveGap) -> str:
+        if valve_gap.low_mm is None or valve_gap.high_mm is None:
             return "no range in the engine spec"
         unit = self.shop.length_unit
         low, high, target = (
-            format_value(each, "clearance", unit, with_unit=False)
-            for each in (place.low_mm, place.high_mm, place.target_mm)
+            format_value(limit, "clearance", unit, with_unit=False)
+            for limit in (valve_gap.low_mm, valve_gap.high_mm, valve_gap.target_mm)
         )
-        aim = f", target {target}" if place.target_mm is not None else ""
+        aim = f", target {target}" if valve_gap.target_mm is not None else ""
         return f"{low} to {high} {label(unit)}{aim}"
 
-    def _box(self, place: Place) -> Box:
+    def _box(self, valve_gap: ValveGap) -> Box:
         shims = self.spec.uses_shims
         return Box(
-            place=place,
-            clearance=self[f"c-{place.slug}"],
-            stops=self[f"n-{place.slug}"],
-            marked=self[f"s-{place.slug}"] if shims else None,
-            measured=self[f"m-{place.slug}"] if shims else None,
+            valve_gap=valve_gap,
+            clearance=self[f"c-{valve_gap.slug}"],
+            stops=self[f"n-{valve_gap.slug}"],
+            marked=self[f"s-{valve_gap.slug}"] if shims else None,
+            measured=self[f"m-{valve_gap.slug}"] if shims else None,
             limits={
-                "low": limit_text(place.low_mm),
-                "high": limit_text(place.high_mm),
-                "target": limit_text(place.target_mm),
-                "tolerance": limit_text(place.tolerance_mm),
+                "low": limit_text(valve_gap.low_mm),
+                "high": limit_text(valve_gap.high_mm),
+                "target": limit_text(valve_gap.target_mm),
+                "tolerance": limit_text(valve_gap.tolerance_mm),
             },
-            stored=None if self.is_bound else measured_at(place, self.stored.get(place.key)),
-            planned=self.planned.get(place.key),
+            stored=None if self.is_bound else measured_at(valve_gap, self.stored.get(valve_gap.key)),
+            planned=self.planned.get(valve_gap.key),
         )
 
     def shown(self, clearance_mm: Decimal | None) -> str:
@@ -216,35 +225,35 @@ class ClearanceSetForm(RecordForm):
             return in_mm(clearance_mm)
         return format_for_input(clearance_mm, self.unit)
 
-    def texts_of(self, row: ClearanceReading | None, place: Place) -> dict[str, str]:
+    def input_texts(self, row: ClearanceReading | None, valve_gap: ValveGap) -> dict[str, str]:
         """Return the input texts of a gap for a stored reading, or for none."""
         if row is None:
-            planned = self.planned.get(place.key)
-            mark = self.mark_text(planned.in_mm, place) if planned else ""
+            planned = self.planned.get(valve_gap.key)
+            mark = self.format_marking(planned.in_mm, valve_gap) if planned else ""
             return {"c": "", "n": "", "s": mark, "m": ""}
         value = row.clearance_mm if row.goes_mm is None else row.goes_mm
         return {
             "c": self.shown(value),
             "n": self.shown(row.not_goes_mm),
-            "s": self.mark_text(row.shim_marked_mm, place),
+            "s": self.format_marking(row.shim_marked_mm, valve_gap),
             "m": "" if row.shim_measured_mm is None else format_plain(row.shim_measured_mm),
         }
 
-    def mark_text(self, marked_mm: Decimal | None, place: Place) -> str:
+    def format_marking(self, marked_mm: Decimal | None, valve_gap: ValveGap) -> str:
         """Format a marking as input: to the third decimal if fewer would be questioned again."""
         if marked_mm is None:
             return ""
         text = format_mm(marked_mm)
-        asked = len(parse_marking(text, available_sizes(self.spec, place.gap)).could_be_mm) > 1
+        asked = len(parse_marking(text, available_sizes(self.spec, valve_gap.gap)).could_be_mm) > 1
         return f"{marked_mm:.3f}" if asked else text
 
     # Reading what was sent
 
     def clean(self) -> dict[str, Any] | None:
-        self.entries = [self._entry_at(place) for place in self.places]
+        self.entries = [self._entry_at(valve_gap) for valve_gap in self.valve_gaps]
         cleaned = super().clean()
         self._question_temperature()
-        self._tell_of_anothers_set()
+        self._warn_about_concurrent_set()
         if self.questions and not self.cleaned_data.get("figures_right"):
             for name, sentence in self.questions:
                 self.add_error(name, sentence)
@@ -269,54 +278,51 @@ class ClearanceSetForm(RecordForm):
         kin = ClearanceSet.objects.filter(job=self.instance.job_id, when=self.instance.when)
         return kin.select_related("measured_by").order_by("pk").last()
 
-    def _tell_of_anothers_set(self) -> None:
+    def _warn_about_concurrent_set(self) -> None:
         """Warn once if someone saved a set for this job after this page was opened."""
         seen, newest = self.cleaned_data.get("last_seen"), self._newest_of_its_kind()
         if seen is None or newest is None or newest.pk <= seen:
             return
-        self.anothers = newest
+        self.concurrent_set = newest
         self.data = mutable_copy(self.data)
         self.data[self.add_prefix("last_seen")] = str(newest.pk)
         at = timezone.localtime(newest.created_at)
         self.add_error(
             None,
-            MEASURED_BY_ANOTHER.format(
-                who=newest.measured_by, when=newest.get_when_display(), at=f"{at:%H:%M}"
-            ),
+            CONCURRENT_SET.format(who=newest.measured_by, when=newest.get_when_display(), at=f"{at:%H:%M}"),
         )
 
-    def _entry_at(self, place: Place) -> Entry:
-        entry = Entry(place, self._try(f"c-{place.slug}", self._reading_at, place))
+    def _entry_at(self, valve_gap: ValveGap) -> GapEntry:
+        entry = GapEntry(valve_gap, self._parse_box(f"c-{valve_gap.slug}", self._reading_at, valve_gap))
         if not self.spec.uses_shims:
             return entry
-        measured = self._try(f"m-{place.slug}", self._measured_shim, place)
-        marked = self._try(f"s-{place.slug}", self._marked_shim, place)
-        if entry.reading is None and f"c-{place.slug}" not in self.errors:
-            self._refuse_shim_alone(place)
+        measured = self._parse_box(f"m-{valve_gap.slug}", self._measured_shim, valve_gap)
+        marked = self._parse_box(f"s-{valve_gap.slug}", self._marked_shim, valve_gap)
+        if entry.reading is None and f"c-{valve_gap.slug}" not in self.errors:
+            self._refuse_shim_alone(valve_gap)
         return replace(entry, shim_marked_mm=marked, shim_measured_mm=measured)
 
-    def _try(self, name: str, read: Any, place: Place) -> Any:
+    def _parse_box(self, name: str, read: Any, valve_gap: ValveGap) -> Any:
         """Parse a box, or return None and report the error at the box."""
         try:
-            return read(place)
+            return read(valve_gap)
         except ValueError as problem:
             self.add_error(name, str(problem))
             return None
 
-    def _text(self, kind: str, place: Place) -> str:
-        return str(self.cleaned_data.get(f"{kind}-{place.slug}") or "").strip()
+    def _text(self, kind: str, valve_gap: ValveGap) -> str:
+        return str(self.cleaned_data.get(f"{kind}-{valve_gap.slug}") or "").strip()
 
-    def _reading_at(self, place: Place) -> Reading | None:
-        if place.gap == ClearanceKind.CLOSING and self.takes_loaded_gaps:
-            return self._closing_from_gaps(place)
-        return self._typed_reading(place, place)
+    def _reading_at(self, valve_gap: ValveGap) -> Reading | None:
+        if valve_gap.gap == ClearanceKind.CLOSING and self.takes_loaded_gaps:
+            return self._closing_from_gaps(valve_gap)
+        return self._typed_reading(valve_gap, valve_gap)
 
-    def _closing_from_gaps(self, place: Place) -> Reading | None:
+    def _closing_from_gaps(self, valve_gap: ValveGap) -> Reading | None:
         """Compute the closing clearance from the opener's two gaps."""
-        opening = next(
-            each for each in self.places if each.key == (place.valve.key, ClearanceKind.OPENING.value)
-        )
-        loaded = self._typed_reading(place, both_gaps(opening, place))
+        key = (valve_gap.valve.key, ClearanceKind.OPENING.value)
+        opening = next(gap for gap in self.valve_gaps if gap.key == key)
+        loaded = self._typed_reading(valve_gap, both_gaps(opening, valve_gap))
         if loaded is None:
             return None
         try:
@@ -327,20 +333,20 @@ class ClearanceSetForm(RecordForm):
             raise ValueError("The loaded gap tells the closing clearance only beside the opening clearance.")
         return derive_closing_clearance(unloaded, loaded)
 
-    def _typed_reading(self, at: Place, judged_as: Place, *, ask: bool = True) -> Reading | None:
+    def _typed_reading(self, at: ValveGap, judged_as: ValveGap, *, ask: bool = True) -> Reading | None:
         """Parse the boxes of a gap; an implausible value is kept for confirmation."""
         text, stops = self._text("c", at), self._text("n", at)
         if not text and not stops:
             return None
         if not text:
             raise ValueError("Enter the blade that goes as well as the one that does not.")
-        typed = read_gap(text, self.unit)
+        typed = parse_gap(text, self.unit)
         if stops:
             typed = self._with_stop(typed, stops)
         lengths = length_formatter(self.shop.length_unit)
-        questions = [question_figure(figure, typed.unit, judged_as, lengths) for figure in typed.figures]
+        questions = [plausibility_warning(figure, typed.unit, judged_as, lengths) for figure in typed.figures]
         question = next(filter(None, questions), "")
-        lengths_mm = [typed_as_mm(figure, typed.unit) for figure in typed.figures]
+        lengths_mm = [to_mm(figure, typed.unit) for figure in typed.figures]
         try:
             reading = Reading(lengths_mm[0]) if len(lengths_mm) == 1 else Reading(None, *lengths_mm)
         except ValueError as problem:
@@ -349,36 +355,36 @@ class ClearanceSetForm(RecordForm):
             self.questions.append((f"c-{at.slug}", question))
         return reading
 
-    def _with_stop(self, typed: TypedGap, stops: str) -> TypedGap:
-        second = read_gap(stops, typed.unit)
+    def _with_stop(self, typed: GapInput, stops: str) -> GapInput:
+        second = parse_gap(stops, typed.unit)
         if len(typed.figures) > 1 or len(second.figures) > 1:
             raise ValueError("Both blades are entered twice: write one figure in each of the two boxes.")
-        return TypedGap((*typed.figures, *second.figures), typed.unit)
+        return GapInput((*typed.figures, *second.figures), typed.unit)
 
-    def _marked_shim(self, place: Place) -> Decimal | None:
-        text = self._text("s", place)
+    def _marked_shim(self, valve_gap: ValveGap) -> Decimal | None:
+        text = self._text("s", valve_gap)
         if not text:
             return None
-        mark = parse_marking(text, available_sizes(self.spec, place.gap))
-        # The last is what the mark says as it stands.
+        mark = parse_marking(text, available_sizes(self.spec, valve_gap.gap))
+        # The last candidate is the marking taken literally.
         as_marked = Decimal(f"{mark.could_be_mm[-1]:.5f}")
-        asked = len(mark.could_be_mm) > 1 and not typed_in_full(text)
-        if asked and not self._text("m", place):
+        asked = len(mark.could_be_mm) > 1 and not has_three_decimals(text)
+        if asked and not self._text("m", valve_gap):
             raise ValueError(f"{mark.warning} Or write it to the third decimal, as {as_marked:.3f}.")
         return as_marked
 
-    def _measured_shim(self, place: Place) -> Decimal | None:
-        text = self._text("m", place)
+    def _measured_shim(self, valve_gap: ValveGap) -> Decimal | None:
+        text = self._text("m", valve_gap)
         if not text:
             return None
         measured_mm = parse_number(text.removesuffix("mm"))
         check_thickness(measured_mm)
         return measured_mm
 
-    def _refuse_shim_alone(self, place: Place) -> None:
-        planned = self.texts_of(None, place)
-        if self._text("m", place) or self._text("s", place) not in ("", planned["s"]):
-            self.add_error(f"c-{place.slug}", SHIM_WITHOUT_CLEARANCE)
+    def _refuse_shim_alone(self, valve_gap: ValveGap) -> None:
+        planned = self.input_texts(None, valve_gap)
+        if self._text("m", valve_gap) or self._text("s", valve_gap) not in ("", planned["s"]):
+            self.add_error(f"c-{valve_gap.slug}", SHIM_WITHOUT_CLEARANCE)
 
     @property
     def asks_about_figures(self) -> bool:
@@ -399,19 +405,23 @@ class ClearanceSetForm(RecordForm):
         super().report_conflict(sent_version)
         assert self.conflict is not None
         then, now = readings_at(self.instance, sent_version), self._stored_rows()
-        changes = [change for place in self.places for change in self._changes_at(place, then, now)]
+        changes = [
+            change for valve_gap in self.valve_gaps for change in self._changes_at(valve_gap, then, now)
+        ]
         self.conflict = replace(self.conflict, changes=[*self.conflict.changes, *changes])
         self.errors[NON_FIELD_ERRORS] = self.error_class([self.conflict.sentence], error_class="nonfield")
 
     def _changes_at(
-        self, place: Place, then: Mapping[Key, ClearanceReading], now: Mapping[Key, ClearanceReading]
+        self, valve_gap: ValveGap, then: Mapping[Key, ClearanceReading], now: Mapping[Key, ClearanceReading]
     ) -> Iterable[ConflictingField]:
-        was, theirs = (self.texts_of(rows.get(place.key), place) for rows in (then, now))
+        was, theirs = (self.input_texts(rows.get(valve_gap.key), valve_gap) for rows in (then, now))
         for kind, before in was.items():
-            name = f"{kind}-{place.slug}"
+            name = f"{kind}-{valve_gap.slug}"
             if name not in self.fields or theirs[kind] == before:
                 continue
-            if self._sent(name) == before or (kind in "cn" and same_gap(self._sent(name), before, self.unit)):
+            if self._sent(name) == before or (
+                kind in "cn" and is_same_gap(self._sent(name), before, self.unit)
+            ):
                 cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
             yield ConflictingField(
                 str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"

@@ -9,38 +9,42 @@ from django.db import transaction
 
 from jobs.calc.clearances.readings import Reading
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.places import Place, key_of
+from jobs.clearances.valve_gaps import ValveGap, key_of
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.units.display import exact_mm, label
 
 STORED_TO_MM = Decimal("0.00001")
 
 
-THINNEST_BLADE_MM = Decimal("0.01")
+MIN_BLADE_MM = Decimal("0.01")
 
 
-USUAL_CLEARANCE_MM = Decimal("0.2")  # where the spec has no range; common practice, no source
+USUAL_CLEARANCE_MM = Decimal("0.2")  # if the spec has no range. Rule of thumb, no published source.
 
 
-def typed_as_mm(figure: Decimal, unit: str) -> Decimal:
+def to_mm(figure: Decimal, unit: str) -> Decimal:
     """Convert a typed clearance to mm, as it is stored."""
     return exact_mm(figure, unit).quantize(STORED_TO_MM)
 
 
-def question_figure(figure: Decimal, unit: str, place: Place, lengths: LengthFormatter = IN_MM) -> str:
+def plausibility_warning(
+    figure: Decimal, unit: str, valve_gap: ValveGap, lengths: LengthFormatter = IN_MM
+) -> str:
     """Return a sentence if a clearance looks like another unit or a misplaced point, else ""."""
-    if believable(typed_as_mm(figure, unit), place):
+    if is_plausible(to_mm(figure, unit), valve_gap):
         return ""
-    said = f"{figure} {label(unit)} can hardly be a clearance here"
-    other = [(name, in_mm) for name, in_mm in other_readings(figure) if believable(in_mm, place)]
+    message = f"{figure} {label(unit)} can hardly be a clearance here"
+    other = [
+        (name, in_mm) for name, in_mm in readings_in_other_units(figure) if is_plausible(in_mm, valve_gap)
+    ]
     if not other:
-        return f"{said}. Look again, and write it in {label(unit)}."
-    nearest = sorted(other, key=lambda each: abs(each[1] - middle_mm(place)))[:2]
+        return f"{message}. Look again, and write it in {label(unit)}."
+    nearest = sorted(other, key=lambda reading: abs(reading[1] - middle_mm(valve_gap)))[:2]
     looks = " or ".join(f"{name} ({lengths(in_mm)})" for name, in_mm in nearest)
-    return f"{said}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
+    return f"{message}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
 
 
-def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
+def readings_in_other_units(figure: Decimal) -> list[tuple[str, Decimal]]:
     """Return what the same digits would be in other units, in mm."""
     units = {
         "millimetres": (figure, "mm"),
@@ -49,24 +53,24 @@ def other_readings(figure: Decimal) -> list[tuple[str, Decimal]]:
         "inches": (figure, "in"),
         "thousandths of an inch": (figure, "thou"),
     }
-    return [(words, typed_as_mm(number, unit)) for words, (number, unit) in units.items()]
+    return [(words, to_mm(number, unit)) for words, (number, unit) in units.items()]
 
 
-def believable(clearance_mm: Decimal, place: Place) -> bool:
+def is_plausible(clearance_mm: Decimal, valve_gap: ValveGap) -> bool:
     """Return whether a clearance is plausible: zero, or a gap of a blade up to three times the range."""
-    high_mm = place.high_mm if place.high_mm is not None else USUAL_CLEARANCE_MM
-    return clearance_mm == 0 or THINNEST_BLADE_MM <= clearance_mm <= 3 * high_mm
+    high_mm = valve_gap.high_mm if valve_gap.high_mm is not None else USUAL_CLEARANCE_MM
+    return clearance_mm == 0 or MIN_BLADE_MM <= clearance_mm <= 3 * high_mm
 
 
-def middle_mm(place: Place) -> Decimal:
-    return place.goal_mm if place.has_range else USUAL_CLEARANCE_MM
+def middle_mm(valve_gap: ValveGap) -> Decimal:
+    return valve_gap.effective_target_mm if valve_gap.has_range else USUAL_CLEARANCE_MM
 
 
 @dataclass(frozen=True)
-class Entry:
+class GapEntry:
     """What was entered at one gap; no reading if nothing was measured."""
 
-    place: Place
+    valve_gap: ValveGap
     reading: Reading | None
     shim_marked_mm: Decimal | None = None
     shim_measured_mm: Decimal | None = None
@@ -84,7 +88,7 @@ class Entry:
 
 
 @transaction.atomic
-def record_clearances(*, measured: ClearanceSet, entries: Sequence[Entry]) -> ClearanceSet:
+def record_clearances(*, measured: ClearanceSet, entries: Sequence[GapEntry]) -> ClearanceSet:
     """Save a set with its readings; a gap with nothing measured has no reading.
 
     Raises
@@ -95,23 +99,23 @@ def record_clearances(*, measured: ClearanceSet, entries: Sequence[Entry]) -> Cl
     measured.save()
     stored = {key_of(row): row for row in measured.readings.all()}
     for entry in entries:
-        record_entry(measured, entry, stored.get(entry.place.key))
+        record_entry(measured, entry, stored.get(entry.valve_gap.key))
     return measured
 
 
-def record_entry(measured: ClearanceSet, entry: Entry, row: ClearanceReading | None) -> None:
+def record_entry(measured: ClearanceSet, entry: GapEntry, row: ClearanceReading | None) -> None:
     if entry.reading is None:
         if row is not None:
             row.delete()
         return
-    valve = entry.place.valve
+    valve = entry.valve_gap.valve
     if row is None:
         row = ClearanceReading(
             clearance_set=measured,
             cylinder=valve.cylinder,
             side=valve.side,
             position=valve.position,
-            gap=entry.place.gap,
+            gap=entry.valve_gap.gap,
         )
     elif all(getattr(row, name) == value for name, value in entry.values.items()):
         return

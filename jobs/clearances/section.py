@@ -2,7 +2,12 @@
 
 from typing import Any
 
-from jobs.clearances.before_after import BeforeAfter, History, clearances_before_after, readings_by_set
+from jobs.clearances.before_after import (
+    BeforeAfter,
+    ClearancesBeforeAfter,
+    clearances_before_after,
+    readings_by_set,
+)
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import ClearanceSet, ShimPlan
@@ -16,7 +21,7 @@ def section(results: JobResults) -> Section:
     spec = results.job.bike.engine_spec
     sets = list(results.get(readings_by_set))
     history = results.get(clearances_before_after)
-    state, why = standing(spec, sets, history)
+    state, why = section_state(spec, sets, history)
     context: dict[str, Any] = {
         "clearance_sets": [(measured, accepted_plan(measured)) for measured in sets],
         "clearance_history": history,
@@ -29,22 +34,24 @@ def accepted_plan(measured: ClearanceSet) -> ShimPlan | None:
     return getattr(measured, "shim_plan", None)
 
 
-def standing(spec: EngineSpec | None, sets: list[ClearanceSet], history: History | None) -> tuple[State, str]:
+def section_state(
+    spec: EngineSpec | None, sets: list[ClearanceSet], history: ClearancesBeforeAfter | None
+) -> tuple[State, str]:
     """Return the state of the clearances, and the reason in a few words."""
     if not sets:
         return State.EMPTY, NO_SPEC if spec is None else "not measured yet"
     if history is None:
         return State.ATTENTION, NO_SPEC
-    if history.open:
-        return State.ATTENTION, open_in_words(history.open)
+    if history.unresolved:
+        return State.ATTENTION, describe_unresolved(history.unresolved)
     if history.unmeasured:
         return State.IN_HAND, f"{len(history.unmeasured)} of {len(history.rows)} not measured"
-    if waits_for_as_left(sets):
+    if is_awaiting_as_left(sets):
         return State.IN_HAND, "shim plan accepted, to be measured as left"
     return State.DONE, history.summary
 
 
-def open_in_words(rows: list[BeforeAfter]) -> str:
+def describe_unresolved(rows: list[BeforeAfter]) -> str:
     """Describe what is out of range, or not certain, by the latest reading."""
     last = [measured for row in rows for measured in [row.left or row.found] if measured]
     when = "as left" if any(row.left for row in rows) else "as found"
@@ -54,7 +61,7 @@ def open_in_words(rows: list[BeforeAfter]) -> str:
     return f"{' and '.join(part for part in parts if part)} {when}"
 
 
-def waits_for_as_left(sets: list[ClearanceSet]) -> bool:
+def is_awaiting_as_left(sets: list[ClearanceSet]) -> bool:
     """Return whether a plan was accepted and nothing was measured after its readings."""
     planned = [number for number, measured in enumerate(sets) if accepted_plan(measured)]
     left = [number for number, measured in enumerate(sets) if measured.when == ClearanceSet.When.AS_LEFT]

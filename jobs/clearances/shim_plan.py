@@ -20,7 +20,7 @@ from jobs.calc.clearances.shims import (
     predict_clearance_mm,
 )
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.places import Key, Measured, Place, key_of, measured_by_place, places
+from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, key_of, readings_by_gap, valve_gaps
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.models.clearances import POLICY_LABELS
 from workshop.models import ClearanceKind, EngineSpec, ShimStock, StaffMember, StaleRecord
@@ -54,26 +54,26 @@ def available_sizes(spec: EngineSpec, gap: str) -> AvailableSizes | None:
     return AvailableSizes(thin, thick, step)
 
 
-def drawer(diameter_mm: Decimal | None, *, lock: bool = False) -> list[ShimStock]:
+def available_stock(diameter_mm: Decimal | None, *, lock: bool = False) -> list[ShimStock]:
     """Return the shims of this diameter in stock."""
     stock = ShimStock.objects.select_for_update() if lock else ShimStock.objects.all()
     return list(stock.filter(diameter_mm=diameter_mm, count__gt=0)) if diameter_mm else []
 
 
-def shim_valve(measured: Measured) -> ShimValve | None:
+def shim_valve(measured: JudgedReading) -> ShimValve | None:
     """Return a gap as the shim arithmetic takes it, or None if its shim or range is unknown."""
-    place, shim = measured.place, measured.row.shim_mm
-    if shim is None or place.low_mm is None or place.high_mm is None:
+    valve_gap, shim = measured.valve_gap, measured.row.shim_mm
+    if shim is None or valve_gap.low_mm is None or valve_gap.high_mm is None:
         return None
     return ShimValve(
-        key=place.slug,
+        key=valve_gap.slug,
         fitted_mm=shim,
         measured_mm=measured.reading.best_mm,
-        low_mm=place.low_mm,
-        high_mm=place.high_mm,
-        target_mm=place.target_mm,
-        label=place.label,
-        camshaft=place.camshaft,
+        low_mm=valve_gap.low_mm,
+        high_mm=valve_gap.high_mm,
+        target_mm=valve_gap.target_mm,
+        label=valve_gap.label,
+        camshaft=valve_gap.camshaft,
         half_width_mm=measured.reading.half_width_mm,
     )
 
@@ -87,19 +87,19 @@ class ShimNeeded:
 
     thickness_mm: float
     predicted_mm: float
-    made: bool  # a made size; False where the spec names no series or no made size is in range
+    made: bool  # False without a series or without an available size in range
     stays: bool
-    mark_question: str  # where the marking of the shim fitted isn't one of the sizes made
+    mark_question: str  # set if the marking of the fitted shim is not an available size
 
 
-def shim_needed(spec: EngineSpec, measured: Measured) -> ShimNeeded | None:
+def shim_needed(spec: EngineSpec, measured: JudgedReading) -> ShimNeeded | None:
     """Return the shim needed, or None if the fitted shim or the range is unknown."""
     valve = shim_valve(measured)
     if valve is None:
         return None
-    sizes = available_sizes(spec, measured.place.gap)
+    sizes = available_sizes(spec, measured.valve_gap.gap)
     made = nearest_available_mm(valve, sizes) if sizes else None
-    wanted = measured.place.goal_mm
+    wanted = measured.valve_gap.effective_target_mm
     needed = compute_shim_mm(valve.fitted_mm, valve.measured_mm, wanted) if made is None else made
     predicted = predict_clearance_mm(valve.fitted_mm, valve.measured_mm, needed)
     question = "" if measured.row.shim_measured_mm is not None else mark_question(valve, sizes)
@@ -110,11 +110,13 @@ def mark_question(valve: ShimValve, sizes: AvailableSizes | None) -> str:
     return parse_marking(f"{valve.fitted_mm:.3f}", sizes).warning or ""
 
 
-def turns_at(spec: EngineSpec, measured: Measured) -> float | None:
+def turns_at(spec: EngineSpec, measured: JudgedReading) -> float | None:
     """Return how far to turn a screw, or None if the pitch or the range is unknown."""
-    if not spec.screw_pitch_mm or not measured.place.has_range:
+    if not spec.screw_pitch_mm or not measured.valve_gap.has_range:
         return None
-    return compute_turns_in(measured.reading.best_mm, measured.place.goal_mm, spec.screw_pitch_mm)
+    return compute_turns_in(
+        measured.reading.best_mm, measured.valve_gap.effective_target_mm, spec.screw_pitch_mm
+    )
 
 
 # The plan for the whole engine
@@ -122,13 +124,13 @@ def turns_at(spec: EngineSpec, measured: Measured) -> float | None:
 
 @dataclass(frozen=True)
 class PlanLine:
-    place: Place
+    valve_gap: ValveGap
     row: PlanRow
-    giver: Place | None  # the place whose shim goes in here
+    giver: ValveGap | None  # the place whose shim goes in here
 
     @property
     def label(self) -> str:
-        return self.place.label
+        return self.valve_gap.label
 
     @property
     def moves(self) -> bool:
@@ -136,11 +138,13 @@ class PlanLine:
 
     @property
     def fingerprint(self) -> str:
-        return f"{self.place.slug} {self.row.out_mm} {self.row.in_mm} {self.row.origin} {self.row.from_key}"
+        return (
+            f"{self.valve_gap.slug} {self.row.out_mm} {self.row.in_mm} {self.row.origin} {self.row.from_key}"
+        )
 
 
 @dataclass(frozen=True)
-class EnginePlan:
+class EngineShimPlan:
     """One policy's plan for all shims of an engine; opening and closing shims are planned separately."""
 
     policy: Policy
@@ -191,19 +195,19 @@ class EnginePlan:
 
 
 @dataclass(frozen=True)
-class PlanBasis:
+class PlanInputs:
     """What a plan is made from, and the gaps it has to skip."""
 
     spec: EngineSpec
     valves: dict[ClearanceKind, list[ShimValve]]
-    places: dict[str, Place]  # by slug
-    not_measured: list[Place]
-    shim_unknown: list[Place]
-    no_range: list[Place]
-    lengths: LengthFormatter = IN_MM  # in which its reasons are told
+    valve_gaps: dict[str, ValveGap]  # by slug
+    not_measured: list[ValveGap]
+    shim_unknown: list[ValveGap]
+    no_range: list[ValveGap]
+    lengths: LengthFormatter = IN_MM  # for the reasons
 
     @property
-    def left_out(self) -> list[Place]:
+    def left_out(self) -> list[ValveGap]:
         return [*self.not_measured, *self.shim_unknown, *self.no_range]
 
     @property
@@ -211,26 +215,26 @@ class PlanBasis:
         return not any(self.valves.values())
 
 
-def plan_basis(
+def collect_plan_inputs(
     spec: EngineSpec, rows: Iterable[ClearanceReading], lengths: LengthFormatter = IN_MM
-) -> PlanBasis:
+) -> PlanInputs:
     """Sort the gaps of a set into those that can be planned and those that cannot."""
-    basis = PlanBasis(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], lengths)
-    for place, measured in measured_by_place(spec, rows):
-        basis.places[place.slug] = place
+    basis = PlanInputs(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], lengths)
+    for valve_gap, measured in readings_by_gap(spec, rows):
+        basis.valve_gaps[valve_gap.slug] = valve_gap
         valve = shim_valve(measured) if measured else None
         if valve is not None:
-            basis.valves[place.gap].append(valve)
+            basis.valves[valve_gap.gap].append(valve)
         elif measured is None:
-            basis.not_measured.append(place)
+            basis.not_measured.append(valve_gap)
         elif measured.row.shim_mm is None:
-            basis.shim_unknown.append(place)
+            basis.shim_unknown.append(valve_gap)
         else:
-            basis.no_range.append(place)
+            basis.no_range.append(valve_gap)
     return basis
 
 
-def plan_engine(basis: PlanBasis, policy: Policy, stock: dict[ClearanceKind, list[ShimStock]]) -> EnginePlan:
+def plan_engine(basis: PlanInputs, policy: Policy, stock: dict[ClearanceKind, list[ShimStock]]) -> EngineShimPlan:
     """Plan the shims of an engine by one policy, from readings and stock."""
     spec = basis.spec
     kinds = {
@@ -246,18 +250,18 @@ def plan_engine(basis: PlanBasis, policy: Policy, stock: dict[ClearanceKind, lis
     }
     planned = {row.valve.key: row for plan in kinds.values() for row in plan.rows}
     lines = [
-        PlanLine(place, planned[slug], basis.places.get(planned[slug].from_key or ""))
-        for slug, place in basis.places.items()
+        PlanLine(valve_gap, planned[slug], basis.valve_gaps.get(planned[slug].from_key or ""))
+        for slug, valve_gap in basis.valve_gaps.items()
         if slug in planned
     ]
-    return EnginePlan(policy, lines, kinds)
+    return EngineShimPlan(policy, lines, kinds)
 
 
 def stock_for(spec: EngineSpec, *, lock: bool = False) -> dict[ClearanceKind, list[ShimStock]]:
-    return {gap: drawer(shim_diameter(spec, gap), lock=lock) for gap in spec.gaps}
+    return {gap: available_stock(shim_diameter(spec, gap), lock=lock) for gap in spec.gaps}
 
 
-def all_plans(basis: PlanBasis) -> list[EnginePlan]:
+def all_plans(basis: PlanInputs) -> list[EngineShimPlan]:
     """Return the plans of all policies, from one reading of the stock."""
     stock = stock_for(basis.spec)
     return [plan_engine(basis, policy, stock) for policy in Policy]
@@ -284,28 +288,28 @@ def accept_plan(
         A plan is accepted already, a valve cannot be brought into range, or what the plan rests on has
         changed since it was shown.
     """
-    # Two that accept at once come one after the other, also where the drawer holds nothing to lock.
+    # Serialise concurrent acceptances, even if no stock row can be locked.
     ClearanceSet.objects.select_for_update().get(pk=measured.pk)
     stock = stock_for(spec, lock=True)
     if ShimPlan.objects.filter(clearance_set=measured).exists():
         raise PlanRefused("A shim plan was accepted for these readings already.")
-    plan = plan_engine(plan_basis(spec, measured.readings.all(), lengths), policy, stock)
+    plan = plan_engine(collect_plan_inputs(spec, measured.readings.all(), lengths), policy, stock)
     if plan.impossible:
         raise PlanRefused(
             "This plan can't be accepted: " + " ".join(line.row.why for line in plan.impossible)
         )
     if not plan.lines or plan.fingerprint != fingerprint:
         raise PlanRefused(STOCK_CHANGED)
-    book_out(plan, stock)
+    take_from_stock(plan, stock)
     accepted = ShimPlan(clearance_set=measured, policy=policy.value, accepted_by=by)
     accepted.stock_booked_out_at = accepted.accepted_at
     accepted.save()
     for line in plan.lines:
-        stored_row(accepted, line, shim_diameter(spec, line.place.gap)).save()
+        stored_row(accepted, line, shim_diameter(spec, line.valve_gap.gap)).save()
     return accepted
 
 
-def book_out(plan: EnginePlan, stock: dict[ClearanceKind, list[ShimStock]]) -> None:
+def take_from_stock(plan: EngineShimPlan, stock: dict[ClearanceKind, list[ShimStock]]) -> None:
     """Take the plan's shims from stock."""
     for gap, kind in plan.kinds.items():
         taken = {exact(size): count for size, count in kind.from_stock_mm.items()}
@@ -321,7 +325,7 @@ def book_out(plan: EnginePlan, stock: dict[ClearanceKind, list[ShimStock]]) -> N
 
 
 def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) -> ShimPlanRow:
-    row, valve = line.row, line.place.valve
+    row, valve = line.row, line.valve_gap.valve
     if row.in_mm is None or row.predicted_mm is None:
         raise PlanRefused(row.why)
     return ShimPlanRow(
@@ -329,7 +333,7 @@ def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) 
         cylinder=valve.cylinder,
         side=valve.side,
         position=valve.position,
-        gap=line.place.gap,
+        gap=line.valve_gap.gap,
         out_mm=exact(row.out_mm),
         in_mm=exact(row.in_mm),
         origin=row.origin.value,
@@ -351,7 +355,7 @@ def locked_plan(measured: ClearanceSet) -> ShimPlan:
     return plan
 
 
-def why_carried_out(plan: ShimPlan) -> str:
+def undo_blocker(plan: ShimPlan) -> str:
     """Return evidence that a plan has been carried out, as a sentence, or ""."""
     if plan.left_over_in_drawer_at:
         return "The shims left over are in the drawer, so this plan has been carried out and stands."
@@ -364,7 +368,7 @@ def why_carried_out(plan: ShimPlan) -> str:
 
 
 @transaction.atomic
-def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
+def undo_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
     """Undo an accepted plan and return its shims to stock.
 
     Returns
@@ -378,16 +382,16 @@ def take_back_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
         The plan no longer exists, or it has been carried out.
     """
     plan = locked_plan(measured)
-    if carried_out := why_carried_out(plan):
+    if carried_out := undo_blocker(plan):
         raise PlanRefused(carried_out)
     back = [row for row in plan.rows.all() if row.origin == Origin.STOCK]
-    put_into_drawer(Counter((diameter_of(row, measured), row.in_mm) for row in back))
+    add_to_stock(Counter((diameter_of(row, measured), row.in_mm) for row in back))
     plan.delete()
     return Counter(row.in_mm for row in back)
 
 
 @transaction.atomic
-def put_left_over_into_drawer(*, measured: ClearanceSet) -> int:
+def add_removed_to_stock(*, measured: ClearanceSet) -> int:
     """Add the removed shims that are not reused to stock; return how many.
 
     Raises
@@ -401,15 +405,15 @@ def put_left_over_into_drawer(*, measured: ClearanceSet) -> int:
     rows = list(plan.rows.all())
     diameters = {row.gap: diameter_of(row, measured) for row in rows}
     shims: Counter[tuple[Decimal, Decimal]] = Counter()
-    for gap, size, count in left_over_of([AcceptedLine("", row) for row in rows]):
+    for gap, size, count in removed_shims([AcceptedLine("", row) for row in rows]):
         shims[diameters[gap], size] += count
-    put_into_drawer(shims)
+    add_to_stock(shims)
     plan.left_over_in_drawer_at = timezone.now()
     plan.save()
     return shims.total()
 
 
-def put_into_drawer(shims: Counter[tuple[Decimal, Decimal]]) -> None:
+def add_to_stock(shims: Counter[tuple[Decimal, Decimal]]) -> None:
     """Add counts by diameter and thickness, in mm, to stock."""
     for (diameter_mm, thickness_mm), count in shims.items():
         add_shims(diameter_mm=diameter_mm, thickness_mm=thickness_mm, count=count)
@@ -432,7 +436,7 @@ class AcceptedLine:
     row: ShimPlanRow
 
     @property
-    def where_from(self) -> str:
+    def describe_origin(self) -> str:
         return self.row.origin_detail or self.row.get_origin_display()
 
     @property
@@ -442,7 +446,7 @@ class AcceptedLine:
 
 def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:
     """Return the rows of an accepted plan in engine order, each named by its valve."""
-    labels = {place.key: place.label for place in (places(spec) if spec else [])}
+    labels = {valve_gap.key: valve_gap.label for valve_gap in (valve_gaps(spec) if spec else [])}
     return [AcceptedLine(labels.get(key_of(row), str(row)), row) for row in plan.rows.all()]
 
 
@@ -452,14 +456,14 @@ def sizes_of(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Deci
     return [(gap, size, count) for (gap, size), count in sorted(sizes.items())]
 
 
-def left_over_of(lines: Sequence[AcceptedLine]) -> list[tuple[str, Decimal, int]]:
+def removed_shims(lines: Sequence[AcceptedLine]) -> list[tuple[str, Decimal, int]]:
     """Return shims that come out of the engine and go into no other valve of it."""
     out = Counter((line.row.gap, line.row.out_mm) for line in lines if line.moves)
     out.subtract((line.row.gap, line.row.in_mm) for line in lines if line.row.origin == Origin.VALVE)
     return [(gap, size, count) for (gap, size), count in sorted((+out).items())]
 
 
-def planned_before(measured: ClearanceSet) -> dict[Key, ShimPlanRow]:
+def earlier_plan_rows(measured: ClearanceSet) -> dict[Key, ShimPlanRow]:
     """Return for each gap the row of the last plan accepted on this job before this set."""
     rows = ShimPlanRow.objects.filter(
         plan__clearance_set__job=measured.job_id,

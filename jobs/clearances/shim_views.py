@@ -11,14 +11,14 @@ from jobs.clearances.shim_plan import (
     PlanRefused,
     accept_plan,
     accepted_lines,
+    add_removed_to_stock,
     all_plans,
-    left_over_of,
-    plan_basis,
-    put_left_over_into_drawer,
+    collect_plan_inputs,
+    removed_shims,
     shim_diameter,
     sizes_of,
-    take_back_plan,
-    why_carried_out,
+    undo_blocker,
+    undo_plan,
 )
 from jobs.clearances.views import find_set, plan_of, render_without_engine, spec_of
 from jobs.models import ClearanceSet, ShimPlan
@@ -34,7 +34,7 @@ NO_SHIMS = "This engine has screws and locknuts: there is no shim to plan. The t
 def render_plans(
     request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, refusal: str = "", status: int = 200
 ) -> HttpResponse:
-    basis = plan_basis(spec, measured.readings.all(), length_formatter(request.shop.length_unit))
+    basis = collect_plan_inputs(spec, measured.readings.all(), length_formatter(request.shop.length_unit))
     context = {
         "measured": measured,
         "job": measured.job,
@@ -59,7 +59,7 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
         "lines": lines,
         "from_stock": sizes_of(lines, Origin.STOCK),
         "to_buy": sizes_of(lines, Origin.BUY),
-        "left_over": left_over_of(lines),
+        "left_over": removed_shims(lines),
         "two_kinds": any(line.row.gap == ClearanceKind.CLOSING for line in lines),
     }
 
@@ -71,7 +71,7 @@ def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
     if plan is not None:
         context = accepted_context(measured, plan)
         context["can_write"] = request.user.holds(Role.MECHANIC)
-        context["carried_out"] = why_carried_out(plan)
+        context["carried_out"] = undo_blocker(plan)
         return render(request, "jobs/clearances/_shim_plan_accepted.html", context)
     if spec is None:
         return render_without_engine(request, measured.job, measured.when)
@@ -113,13 +113,13 @@ def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
 def shim_plan_take_back(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     try:
-        back = take_back_plan(measured=measured)
+        back = undo_plan(measured=measured)
     except PlanRefused as problem:
         messages.warning(request, str(problem))
     else:
         shims = ", ".join(f"{count} × {format_mm(size)} mm" for size, count in sorted(back.items()))
-        told = f"back in the drawer: {shims}" if shims else "it had taken nothing from the drawer"
-        messages.success(request, f"Shim plan taken back; {told}.")
+        stock_change = f"back in the drawer: {shims}" if shims else "it had taken nothing from the drawer"
+        messages.success(request, f"Shim plan taken back; {stock_change}.")
     return redirect("shim-plan", pk)
 
 
@@ -128,7 +128,7 @@ def shim_plan_take_back(request: StaffRequest, pk: int) -> HttpResponse:
 def shim_plan_left_over(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     try:
-        count = put_left_over_into_drawer(measured=measured)
+        count = add_removed_to_stock(measured=measured)
     except PlanRefused as problem:
         messages.warning(request, str(problem))
     else:

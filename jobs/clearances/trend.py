@@ -6,44 +6,44 @@ from dataclasses import dataclass, field
 
 from jobs.calc.clearances.trend import Trend, compute_trend
 from jobs.calc.units.numbers import format_number
-from jobs.clearances.places import Measured, Place, measured_by_place
+from jobs.clearances.valve_gaps import JudgedReading, ValveGap, readings_by_gap
 from jobs.models import ClearanceSet, Job
 from workshop.models import Bike, EngineSpec, ShopProfile
 from workshop.units.display import convert, label, length_formatter
 
 
 @dataclass(frozen=True)
-class FollowedReading:
+class UsageReading:
     """One reading at a known distance or hour; NaN if the shim is unknown."""
 
     use: float
-    measured: Measured
+    measured: JudgedReading
     shim_mm: float
 
 
 @dataclass(frozen=True)
-class PlaceCourse:
+class GapTrend:
     """Trend of a clearance over km, miles or hours, and the sentence that describes it."""
 
     sentence: str
     unit: str = ""
-    readings: list[FollowedReading] = field(default_factory=list)
+    readings: list[UsageReading] = field(default_factory=list)
     trend: Trend | None = None
 
 
 @dataclass(frozen=True)
-class PlaceHistory:
+class GapHistory:
     """One gap of one valve over all the sets, and its trend."""
 
-    place: Place
-    measured: list[Measured | None]
-    course: PlaceCourse
+    valve_gap: ValveGap
+    measured: list[JudgedReading | None]
+    gap_trend: GapTrend
 
 
 @dataclass(frozen=True)
 class ClearanceHistory:
     sets: list[ClearanceSet]
-    rows: list[PlaceHistory]
+    rows: list[GapHistory]
 
 
 def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
@@ -57,12 +57,12 @@ def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
     )
     if spec is None or not sets:
         return ClearanceHistory(sets, [])
-    columns = [measured_by_place(spec, measured.readings.all()) for measured in sets]
+    columns = [readings_by_gap(spec, measured.readings.all()) for measured in sets]
     rows = []
     for cells in zip(*columns, strict=True):
-        place = cells[0][0]
-        measured = [each for _, each in cells]
-        rows.append(PlaceHistory(place, measured, course_of(place, sets, measured, shop)))
+        valve_gap = cells[0][0]
+        measured = [reading for _, reading in cells]
+        rows.append(GapHistory(valve_gap, measured, compute_gap_trend(valve_gap, sets, measured, shop)))
     return ClearanceHistory(sets, rows)
 
 
@@ -81,22 +81,22 @@ def next_checks(
     if spec is None:
         return []
     intervals = {shop.distance_unit: spec.check_interval_km, "h": spec.check_interval_hours}
-    told = [
+    checks = [
         next_check(unit, interval if unit == "h" else convert(interval, "km", unit), sets, jobs)
         for unit, interval in intervals.items()
         if interval
     ]
-    return told or [NextCheck("The engine spec gives no interval at which clearances are checked.")]
+    return checks or [NextCheck("The engine spec gives no interval at which clearances are checked.")]
 
 
 def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: Sequence[Job]) -> NextCheck:
     every = as_shown(interval, unit)
-    checked = [used for used in (used_by(measured.job, unit) for measured in sets) if used is not None]
+    checked = [used for used in (usage_at(measured.job, unit) for measured in sets) if used is not None]
     if not checked:
         kind = "engine hours" if unit == "h" else "odometer"
         return NextCheck(f"Due every {every}; no check has its {kind} written down.")
     due, last = max(checked) + interval, max(checked)
-    now = max(used for used in (used_by(job, unit) for job in jobs) if used is not None)
+    now = max(used for used in (usage_at(job, unit) for job in jobs) if used is not None)
     if now >= due:
         return NextCheck(
             f"Check overdue: it was due at {as_shown(due, unit)}, and the bike came in with "
@@ -112,39 +112,46 @@ def as_shown(use: float, unit: str) -> str:
     return f"{format_number(use, 1, trim=True)} h" if unit == "h" else f"{format_number(use)} {label(unit)}"
 
 
-def course_of(
-    place: Place, sets: Sequence[ClearanceSet], measured: Sequence[Measured | None], shop: ShopProfile
-) -> PlaceCourse:
+def compute_gap_trend(
+    valve_gap: ValveGap,
+    sets: Sequence[ClearanceSet],
+    measured: Sequence[JudgedReading | None],
+    shop: ShopProfile,
+) -> GapTrend:
     """Compute the trend of a clearance; over engine hours if no distance is known."""
     for unit in (shop.distance_unit, "h"):
         readings = [
-            FollowedReading(used, each, math.nan if each.row.shim_mm is None else float(each.row.shim_mm))
-            for used, each in zip((used_by(each.job, unit) for each in sets), measured, strict=True)
-            if used is not None and each is not None
+            UsageReading(
+                used, reading, math.nan if reading.row.shim_mm is None else float(reading.row.shim_mm)
+            )
+            for used, reading in zip((usage_at(found.job, unit) for found in sets), measured, strict=True)
+            if used is not None and reading is not None
         ]
         if readings:
-            return course_over(unit, place, readings, shop)
-    return PlaceCourse("no distance or engine hours known")
+            return compute_gap_trend_over(unit, valve_gap, readings, shop)
+    return GapTrend("no distance or engine hours known")
 
 
-def course_over(unit: str, place: Place, readings: list[FollowedReading], shop: ShopProfile) -> PlaceCourse:
-    if place.low_mm is None or place.high_mm is None:
-        return PlaceCourse("no range in the engine spec", unit, readings)
+def compute_gap_trend_over(
+    unit: str, valve_gap: ValveGap, readings: list[UsageReading], shop: ShopProfile
+) -> GapTrend:
+    if valve_gap.low_mm is None or valve_gap.high_mm is None:
+        return GapTrend("no range in the engine spec", unit, readings)
     try:
         found = compute_trend(
-            [each.use for each in readings],
-            [each.measured.reading.best_mm for each in readings],
-            place.low_mm,
-            place.high_mm,
-            shim_mm=[each.shim_mm for each in readings],
+            [reading.use for reading in readings],
+            [reading.measured.reading.best_mm for reading in readings],
+            valve_gap.low_mm,
+            valve_gap.high_mm,
+            shim_mm=[reading.shim_mm for reading in readings],
             use_unit=unit,
         )
     except ValueError as problem:
-        return PlaceCourse(str(problem), unit, readings)
-    return PlaceCourse(found.describe(length_formatter(shop.length_unit)), unit, readings, found)
+        return GapTrend(str(problem), unit, readings)
+    return GapTrend(found.describe(length_formatter(shop.length_unit)), unit, readings, found)
 
 
-def used_by(job: Job, unit: str) -> float | None:
+def usage_at(job: Job, unit: str) -> float | None:
     """Return the distance or engine hours of the bike at a job's check-in."""
     if unit == "h":
         return job.engine_hours

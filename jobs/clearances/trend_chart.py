@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from jobs.calc.clearances.trend import adjust_to_current_setting
-from jobs.clearances.places import Place
-from jobs.clearances.trend import ClearanceHistory, FollowedReading, PlaceCourse, PlaceHistory
+from jobs.clearances.trend import ClearanceHistory, GapHistory, GapTrend, UsageReading
+from jobs.clearances.valve_gaps import ValveGap
 from workshop.models import ClearanceKind, ShopProfile, Side
 from workshop.units.display import convert, label
 
@@ -22,12 +22,12 @@ SAME_MM = 1e-6
 DIGITS = {"mm": 3, "in": 4}
 ROOM = 0.12  # of a panel's height, above and below
 SIDE_ROOM = 0.03  # of its width, before the first reading and after the last
-LEAST_HEIGHT_MM = 0.05
+MIN_HEIGHT_MM = 0.05
 MARGIN = 0.05  # of the history's length, beyond the last crossing
 
 
 @dataclass(frozen=True)
-class CoursePoint:
+class TrendPoint:
     """One reading with the present shim or setting; ``as_measured`` if it was fitted already."""
 
     use: float
@@ -48,7 +48,7 @@ class LinePoint:
 
 
 @dataclass(frozen=True)
-class Crossing:
+class LimitCrossing:
     """Where a line meets its limit: the ends of its 95 % interval."""
 
     use: float
@@ -58,66 +58,66 @@ class Crossing:
 
 
 @dataclass(frozen=True)
-class ValveCourse:
+class ValveTrend:
     """One valve in a panel: its readings, its line if there is enough history, and its description."""
 
-    name: str  # 'left'; 'valve' where a side has but one
+    name: str  # 'left'; 'valve' if a side has only one
     label: str  # 'cylinder 1, intake left'
-    points: Sequence[CoursePoint]
+    points: Sequence[TrendPoint]
     line: Sequence[LinePoint]
-    crossing: Crossing | None  # None too where it lies further ahead than the history is long
+    crossing: LimitCrossing | None  # also None if it lies too far ahead
     sentence: str
 
 
 @dataclass(frozen=True)
-class CoursePanel:
+class TrendPanel:
     """The valves of one side of one cylinder; limits None if the engine spec has none."""
 
     title: str
     low: float | None
     high: float | None
     target: float | None
-    valves: Sequence[ValveCourse]
+    valves: Sequence[ValveTrend]
     shown_from: float  # of the clearance; the same for this side of all cylinders, so that they compare
     shown_to: float
 
 
 @dataclass(frozen=True)
-class CourseChart:
+class TrendChart:
     """The chart of a bike's clearances."""
 
     use_label: str  # 'odometer' or 'engine hours'
     use_unit: str  # as printed
     clearance_unit: str  # as printed
     digits: int
-    panels: Sequence[CoursePanel]  # intake and exhaust of a cylinder one after the other
+    panels: Sequence[TrendPanel]  # intake and exhaust of a cylinder one after the other
     shown_from: float  # of the use
     shown_to: float
-    left_out: int  # readings of which it can't be told what they would be with the setting of now
+    left_out: int  # readings whose value at the present setting is unknown
 
 
 @dataclass(frozen=True)
-class _Follows:
+class _Curve:
     """One gap with its readings as they would be with the present shim or setting, in mm."""
 
-    place: Place
-    course: PlaceCourse
+    valve_gap: ValveGap
+    gap_trend: GapTrend
     now_mm: list[float]
 
 
-def courses_of(history: ClearanceHistory, shop: ShopProfile) -> CourseChart | None:
+def build_trend_chart(history: ClearanceHistory, shop: ShopProfile) -> TrendChart | None:
     """Build the chart of a bike's clearances, or None without a reading at a known distance or hour."""
-    units = [row.course.unit for row in history.rows if row.course.unit]
+    units = [row.gap_trend.unit for row in history.rows if row.gap_trend.unit]
     unit = shop.distance_unit if shop.distance_unit in units else "h"
-    followed = [_followed(row) for row in history.rows if row.course.unit == unit]
-    drawn = [reading.use for each in followed for reading, _ in _drawn(each)]
+    followed = [_followed(row) for row in history.rows if row.gap_trend.unit == unit]
+    drawn = [reading.use for curve in followed for reading, _ in _drawn(curve)]
     if not drawn:
         return None
     until = _until(followed, min(drawn), max(drawn))
     room = SIDE_ROOM * (until - min(drawn)) or 1.0
     heights = _heights(followed, until)
     panels = [_panel(group, until, heights[_side(group[0])], shop.length_unit) for group in _groups(followed)]
-    return CourseChart(
+    return TrendChart(
         use_label="engine hours" if unit == "h" else "odometer",
         use_unit=label(unit),
         clearance_unit=label(shop.length_unit),
@@ -125,111 +125,113 @@ def courses_of(history: ClearanceHistory, shop: ShopProfile) -> CourseChart | No
         panels=panels,
         shown_from=min(drawn) - room,
         shown_to=max(until, max(drawn) + room),
-        left_out=sum(len(each.now_mm) for each in followed) - len(drawn),
+        left_out=sum(len(curve.now_mm) for curve in followed) - len(drawn),
     )
 
 
-def _followed(row: PlaceHistory) -> _Follows:
-    readings = row.course.readings
+def _followed(row: GapHistory) -> _Curve:
+    readings = row.gap_trend.readings
     try:
         now_mm = adjust_to_current_setting(
-            [each.use for each in readings],
-            [each.measured.reading.best_mm for each in readings],
-            [each.shim_mm for each in readings],
+            [reading.use for reading in readings],
+            [reading.measured.reading.best_mm for reading in readings],
+            [reading.shim_mm for reading in readings],
         )
     except ValueError:  # the course says why in its sentence
         now_mm = [math.nan] * len(readings)
-    return _Follows(row.place, row.course, now_mm)
+    return _Curve(row.valve_gap, row.gap_trend, now_mm)
 
 
-def _drawn(each: _Follows) -> list[tuple[FollowedReading, float]]:
-    pairs = zip(each.course.readings, each.now_mm, strict=True)
+def _drawn(curve: _Curve) -> list[tuple[UsageReading, float]]:
+    pairs = zip(curve.gap_trend.readings, curve.now_mm, strict=True)
     return [(reading, now_mm) for reading, now_mm in pairs if math.isfinite(now_mm)]
 
 
-def _until(followed: Iterable[_Follows], first: float, last: float) -> float:
+def _until(followed: Iterable[_Curve], first: float, last: float) -> float:
     """Return how far the lines go: past the crossings, but no further ahead than the history is long."""
     length = last - first
-    trends = [each.course.trend for each in followed]
-    crossed = [each.reached_at.value for each in trends if each and each.reached_at]
+    trends = [curve.gap_trend.trend for curve in followed]
+    crossed = [trend.reached_at.value for trend in trends if trend and trend.reached_at]
     return max([last, *(use + MARGIN * length for use in crossed if use <= last + length)])
 
 
-def _side(each: _Follows) -> tuple[str, str]:
-    return each.place.valve.side, each.place.gap.value
+def _side(curve: _Curve) -> tuple[str, str]:
+    return curve.valve_gap.valve.side, curve.valve_gap.gap.value
 
 
-def _groups(followed: Iterable[_Follows]) -> list[list[_Follows]]:
+def _groups(followed: Iterable[_Curve]) -> list[list[_Curve]]:
     """Group the valves by panel, cylinder by cylinder, intake beside exhaust."""
-    groups: dict[tuple[int, str, str], list[_Follows]] = {}
-    for each in followed:
-        side, gap = _side(each)
-        groups.setdefault((each.place.valve.cylinder, gap, side), []).append(each)
+    groups: dict[tuple[int, str, str], list[_Curve]] = {}
+    for curve in followed:
+        side, gap = _side(curve)
+        groups.setdefault((curve.valve_gap.valve.cylinder, gap, side), []).append(curve)
     order = {side: at for at, side in enumerate((*ClearanceKind.values, *Side.values))}
     keys = sorted(groups, key=lambda key: (key[0], order[key[1]], order[key[2]]))
     return [groups[key] for key in keys]
 
 
-def _heights(followed: Iterable[_Follows], until: float) -> dict[tuple[str, str], tuple[float, float]]:
+def _heights(followed: Iterable[_Curve], until: float) -> dict[tuple[str, str], tuple[float, float]]:
     """Return each side's axis limits [mm]: all readings, limits and lines, with some room."""
     lengths: dict[tuple[str, str], list[float]] = {}
-    for each in followed:
-        limits = [float(end) for end in (each.place.low_mm, each.place.high_mm) if end is not None]
-        line = [point.value for point in _line(each, until, "mm")]
-        lengths.setdefault(_side(each), []).extend([*limits, *line, *(now_mm for _, now_mm in _drawn(each))])
+    for curve in followed:
+        limits = [float(end) for end in (curve.valve_gap.low_mm, curve.valve_gap.high_mm) if end is not None]
+        line = [point.value for point in _line(curve, until, "mm")]
+        lengths.setdefault(_side(curve), []).extend(
+            [*limits, *line, *(now_mm for _, now_mm in _drawn(curve))]
+        )
     found = {}
     for side, all_mm in lengths.items():
-        low, high = min(all_mm, default=0.0), max(all_mm, default=LEAST_HEIGHT_MM)
-        room = ROOM * max(high - low, LEAST_HEIGHT_MM)
+        low, high = min(all_mm, default=0.0), max(all_mm, default=MIN_HEIGHT_MM)
+        room = ROOM * max(high - low, MIN_HEIGHT_MM)
         found[side] = (low - room, high + room)
     return found
 
 
-def _panel(group: Sequence[_Follows], until: float, height_mm: tuple[float, float], unit: str) -> CoursePanel:
-    place = group[0].place
+def _panel(group: Sequence[_Curve], until: float, height_mm: tuple[float, float], unit: str) -> TrendPanel:
+    valve_gap = group[0].valve_gap
     low, high, target = (
         None if limit is None else _shown(float(limit), unit)
-        for limit in (place.low_mm, place.high_mm, place.target_mm)
+        for limit in (valve_gap.low_mm, valve_gap.high_mm, valve_gap.target_mm)
     )
     bottom, top = (_shown(end, unit) for end in height_mm)
-    valves = [_valve(each, until, unit) for each in group]
-    return CoursePanel(_title(place), low, high, target, valves, bottom, top)
+    valves = [_valve(curve, until, unit) for curve in group]
+    return TrendPanel(_title(valve_gap), low, high, target, valves, bottom, top)
 
 
-def _title(place: Place) -> str:
-    gap = f", {place.gap.value}" if place.names_gap else ""
-    return f"cylinder {place.valve.cylinder}, {place.valve.side}{gap}"
+def _title(valve_gap: ValveGap) -> str:
+    gap = f", {valve_gap.gap.value}" if valve_gap.names_gap else ""
+    return f"cylinder {valve_gap.valve.cylinder}, {valve_gap.valve.side}{gap}"
 
 
-def _valve(each: _Follows, until: float, unit: str) -> ValveCourse:
-    valve = each.place.valve
-    return ValveCourse(
+def _valve(curve: _Curve, until: float, unit: str) -> ValveTrend:
+    valve = curve.valve_gap.valve
+    return ValveTrend(
         name=valve.label.rpartition(valve.side)[2].strip() or "valve",
-        label=each.place.label,
-        points=_points(each, unit),
-        line=_line(each, until, unit),
-        crossing=_crossing(each, until, unit),
-        sentence=each.course.sentence,
+        label=curve.valve_gap.label,
+        points=_points(curve, unit),
+        line=_line(curve, until, unit),
+        crossing=_crossing(curve, until, unit),
+        sentence=curve.gap_trend.sentence,
     )
 
 
-def _points(each: _Follows, unit: str) -> list[CoursePoint]:
+def _points(curve: _Curve, unit: str) -> list[TrendPoint]:
     points = []
-    for followed, now_mm in _drawn(each):
+    for followed, now_mm in _drawn(curve):
         reading = followed.measured.reading
         moved = now_mm - reading.best_mm
         value, low, high = (
             _shown(end, unit) for end in (now_mm, reading.low_mm + moved, reading.high_mm + moved)
         )
-        points.append(CoursePoint(followed.use, value, low, high, abs(moved) < SAME_MM))
+        points.append(TrendPoint(followed.use, value, low, high, abs(moved) < SAME_MM))
     return points
 
 
-def _line(each: _Follows, until: float, unit: str) -> list[LinePoint]:
-    trend = each.course.trend
+def _line(curve: _Curve, until: float, unit: str) -> list[LinePoint]:
+    trend = curve.gap_trend.trend
     if trend is None or trend.line is None:
         return []
-    uses = [reading.use for reading, _ in _drawn(each)]
+    uses = [reading.use for reading, _ in _drawn(curve)]
     end = until if trend.reached_at else uses[-1]
     spots = sorted({*np.linspace(uses[0], end, LINE_POINTS).tolist(), *uses})
     spans = [(use, trend.line.predict(use)) for use in spots]
@@ -239,14 +241,14 @@ def _line(each: _Follows, until: float, unit: str) -> list[LinePoint]:
     ]
 
 
-def _crossing(each: _Follows, until: float, unit: str) -> Crossing | None:
-    trend = each.course.trend
+def _crossing(curve: _Curve, until: float, unit: str) -> LimitCrossing | None:
+    trend = curve.gap_trend.trend
     if trend is None or trend.reached_at is None or trend.limit_mm is None:
         return None
-    at, first = trend.reached_at, each.course.readings[0].use
+    at, first = trend.reached_at, curve.gap_trend.readings[0].use
     if not first <= at.value <= until:
         return None
-    return Crossing(at.value, max(at.low, first), min(at.high, until), _shown(trend.limit_mm, unit))
+    return LimitCrossing(at.value, max(at.low, first), min(at.high, until), _shown(trend.limit_mm, unit))
 
 
 def _shown(length_mm: float, unit: str) -> float:
@@ -258,7 +260,7 @@ def _shown(length_mm: float, unit: str) -> float:
 MARKS = ("circle", "square", "triangle")
 
 
-def page_chart(chart: CourseChart) -> dict[str, Any]:
+def page_chart(chart: TrendChart) -> dict[str, Any]:
     """Return the chart as the page's scripts draw it."""
     names = list(dict.fromkeys(valve.name for panel in chart.panels for valve in panel.valves))
     return {
@@ -271,7 +273,7 @@ def page_chart(chart: CourseChart) -> dict[str, Any]:
     }
 
 
-def _page_panel(panel: CoursePanel, names: Sequence[str], chart: CourseChart) -> dict[str, Any]:
+def _page_panel(panel: TrendPanel, names: Sequence[str], chart: TrendChart) -> dict[str, Any]:
     crossed = [(valve.name, valve.crossing) for valve in panel.valves if valve.crossing]
     return {
         "title": panel.title[:1].upper() + panel.title[1:],
@@ -291,7 +293,7 @@ def _page_panel(panel: CoursePanel, names: Sequence[str], chart: CourseChart) ->
     }
 
 
-def _page_series(valve: ValveCourse, names: Sequence[str], digits: int) -> list[dict[str, Any]]:
+def _page_series(valve: ValveTrend, names: Sequence[str], digits: int) -> list[dict[str, Any]]:
     order = names.index(valve.name)
     read: dict[str, Any] = {
         "label": valve.name,

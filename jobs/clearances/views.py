@@ -10,11 +10,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.units.length_format import LengthFormatter
-from jobs.clearances.before_after import clearances_before_after, surprise
-from jobs.clearances.before_after_chart import picture_of
+from jobs.clearances.before_after import clearances_before_after, prediction_mismatch
+from jobs.clearances.before_after_chart import build_chart
 from jobs.clearances.forms import ClearanceSetForm
-from jobs.clearances.places import Measured, Place, measured_by_place, rows_of_no_place
-from jobs.clearances.shim_plan import ShimNeeded, planned_before, shim_needed, turns_at
+from jobs.clearances.shim_plan import ShimNeeded, earlier_plan_rows, shim_needed, turns_at
+from jobs.clearances.valve_gaps import JudgedReading, ValveGap, orphaned_readings, readings_by_gap
 from jobs.job.lookup import get_job_or_404
 from jobs.job.results import results_of
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
@@ -46,7 +46,7 @@ def render_without_engine(request: StaffRequest, job: Job, when: str) -> HttpRes
 
 def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, draft: str) -> HttpResponse:
     is_left = measured.when == ClearanceSet.When.AS_LEFT
-    planned = planned_before(measured) if is_left else {}
+    planned = earlier_plan_rows(measured) if is_left else {}
     form = ClearanceSetForm(
         post_data(request), instance=measured, spec=spec, shop=request.shop, planned=planned
     )
@@ -99,13 +99,13 @@ def clearances_edit(request: StaffRequest, pk: int) -> HttpResponse:
 class SetRow:
     """A line in the table of a set."""
 
-    place: Place
-    measured: Measured | None
+    valve_gap: ValveGap
+    measured: JudgedReading | None
     shim: ShimNeeded | None
     turns_in: float | None
     predicted: ShimPlanRow | None
-    surprise: str = ""
-    hints: Sequence[str] = ()  # what would make this row surer: finer blades, a shim measured
+    prediction_mismatch: str = ""
+    hints: Sequence[str] = ()  # how to make this row more certain
 
     @property
     def predicted_mm(self) -> Decimal | None:
@@ -118,18 +118,18 @@ class SetRow:
 
 def set_row(
     spec: EngineSpec,
-    place: Place,
-    measured: Measured | None,
+    valve_gap: ValveGap,
+    measured: JudgedReading | None,
     predicted: ShimPlanRow | None,
     lengths: LengthFormatter,
 ) -> SetRow:
     if measured is None:
-        return SetRow(place, None, None, None, predicted)
+        return SetRow(valve_gap, None, None, None, predicted)
     shim = shim_needed(spec, measured) if spec.uses_shims else None
     turns_in = None if spec.uses_shims else turns_at(spec, measured)
-    told = surprise(measured, predicted.predicted_mm if predicted else None, lengths)
+    mismatch = prediction_mismatch(measured, predicted.predicted_mm if predicted else None, lengths)
     hints = (measured.hint(lengths), shim.mark_question if shim else "")
-    return SetRow(place, measured, shim, turns_in, predicted, told, [hint for hint in hints if hint])
+    return SetRow(valve_gap, measured, shim, turns_in, predicted, mismatch, [hint for hint in hints if hint])
 
 
 @staff
@@ -137,22 +137,25 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     spec, rows = spec_of(measured), list(measured.readings.all())
     is_left = measured.when == ClearanceSet.When.AS_LEFT
-    planned = planned_before(measured) if is_left else {}
+    planned = earlier_plan_rows(measured) if is_left else {}
     table: list[SetRow] = []
     if spec:
-        by_place = measured_by_place(spec, rows)
+        by_place = readings_by_gap(spec, rows)
         lengths = length_formatter(request.shop.length_unit)
-        table = [set_row(spec, place, found, planned.get(place.key), lengths) for place, found in by_place]
+        table = [
+            set_row(spec, valve_gap, found, planned.get(valve_gap.key), lengths)
+            for valve_gap, found in by_place
+        ]
     history = results_of(measured.job, request.shop).get(clearances_before_after)
     context = {
         "measured": measured,
         "job": measured.job,
         "spec": spec,
         "rows": table,
-        "no_place": rows_of_no_place(spec, rows) if spec else rows,
-        "surprises": [row for row in table if row.surprise],
+        "no_place": orphaned_readings(spec, rows) if spec else rows,
+        "surprises": [row for row in table if row.prediction_mismatch],
         "has_predictions": any(row.predicted for row in table),
-        "picture": picture_of(history, request.shop) if history else None,
+        "picture": build_chart(history, request.shop) if history else None,
         "plan": plan_of(measured),
         "can_write": request.user.holds(Role.MECHANIC),
     }

@@ -7,9 +7,9 @@ from django.utils.html import format_html, format_html_join
 
 from jobs.calc.clearances.readings import Judgement
 from jobs.calc.units.length_format import format_mm
-from jobs.clearances.before_after import History
-from jobs.clearances.before_after_chart import ClearancePicture, Tick, picture_of
-from jobs.clearances.places import Place, slug
+from jobs.clearances.before_after import ClearancesBeforeAfter
+from jobs.clearances.before_after_chart import BeforeAfterChart, Tick, build_chart
+from jobs.clearances.valve_gaps import ValveGap, verdict_slug
 from jobs.models import ClearanceReading
 from workshop.models import ShopProfile
 from workshop.templatetags.units import size
@@ -29,9 +29,9 @@ def span(low_mm: Decimal | None, high_mm: Decimal | None, shop: ShopProfile) -> 
 
 
 @register.filter
-def gap_range(place: Place, shop: ShopProfile) -> str:
+def gap_range(valve_gap: ValveGap, shop: ShopProfile) -> str:
     """Format the range that the engine spec gives a gap."""
-    return span(place.low_mm, place.high_mm, shop) if place.has_range else NOT_MEASURED
+    return span(valve_gap.low_mm, valve_gap.high_mm, shop) if valve_gap.has_range else NOT_MEASURED
 
 
 @register.filter
@@ -47,7 +47,7 @@ def verdict(judgement: Judgement | str | None) -> str:
     """Show a verdict by word and shape; nothing without a reading or a range."""
     if not isinstance(judgement, Judgement):
         return ""
-    return format_html('<span class="verdict verdict-{}">{}</span>', slug(judgement), judgement.word)
+    return format_html('<span class="verdict verdict-{}">{}</span>', verdict_slug(judgement), judgement.word)
 
 
 @register.filter
@@ -58,6 +58,6 @@ def grid_lines(ticks: list[Tick]) -> str:
 
 
 @register.simple_tag
-def clearance_picture(history: History | None, shop: ShopProfile) -> ClearancePicture | None:
+def clearance_picture(history: ClearancesBeforeAfter | None, shop: ShopProfile) -> BeforeAfterChart | None:
     """Show all valves before and after."""
-    return picture_of(history, shop)
+    return build_chart(history, shop)

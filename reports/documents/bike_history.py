@@ -10,9 +10,9 @@ from datetime import datetime
 from typing import Any
 
 from jobs.calc.clearances.shim_plan import Origin
-from jobs.clearances.places import key_of, places
+from jobs.clearances.valve_gaps import key_of, valve_gaps
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
-from jobs.clearances.trend_chart import CourseChart, courses_of
+from jobs.clearances.trend_chart import TrendChart, build_trend_chart
 from jobs.comparisons.compare import comparison_results
 from jobs.job.results import results_of
 from jobs.models import (
@@ -44,12 +44,12 @@ ByJob = dict[int, list[Any]]
 
 def bike_history_pdf(bike: Bike, shop: ShopProfile, at: datetime) -> bytes:
     clearances = clearance_history(bike, shop)
-    chart = courses_of(clearances, shop)
+    chart = build_trend_chart(clearances, shop)
     pictures = clearance_history_pictures(chart) if chart and is_a_line(chart) else []
     return paper_pdf("bike_history", history_facts(bike, clearances, shop), shop, at, pictures=pictures)
 
 
-def is_a_line(chart: CourseChart) -> bool:
+def is_a_line(chart: TrendChart) -> bool:
     """Whether it was measured at more than one distance or hour; one alone is told by the table."""
     valves = [valve for panel in chart.panels for valve in panel.valves]
     return len({point.use for valve in valves for point in valve.points}) > 1
@@ -60,14 +60,14 @@ def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -
     jobs = sorted(Job.objects.filter(bike=bike), key=lambda job: (came_at(job), job.pk))
     spec = bike.engine_spec
     settings = settings_left(bike)[:SETTINGS_SHOWN]
-    courses = {row.course.sentence for row in clearances.rows}
+    courses = {row.gap_trend.sentence for row in clearances.rows}
     return {
         "bike": bike_facts(bike),
         "engine": engine_facts(spec),
         "ranges": [range_facts(spec, each) for each in spec.ranges] if spec else [],
         "next_checks": [each.sentence for each in next_checks(spec, clearances.sets, jobs, shop)],
         "jobs": job_facts(bike, jobs, shop),
-        "courses": [{"label": row.place.label, "course": row.course.sentence} for row in clearances.rows],
+        "courses": [{"label": row.valve_gap.label, "course": row.gap_trend.sentence} for row in clearances.rows],
         "one_course": courses.pop() if len(courses) == 1 else "",
         "tables": clearance_tables(clearances),
         "settings": settings_facts(settings),
@@ -126,7 +126,7 @@ def by_job(pairs: Iterable[tuple[int, Any]]) -> ByJob:
 
 def shims_changed(bike: Bike) -> ByJob:
     """The shims that accepted plans exchange; whether they left the drawer yet is said."""
-    labels = {place.key: place.label for place in places(bike.engine_spec)} if bike.engine_spec else {}
+    labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(bike.engine_spec)} if bike.engine_spec else {}
     rows = ShimPlanRow.objects.filter(plan__clearance_set__job__bike=bike).exclude(origin=Origin.STAYS)
     rows = rows.select_related("plan__clearance_set").order_by("plan__accepted_at", "plan_id", "pk")
     return by_job(
@@ -226,7 +226,7 @@ def clearance_tables(history: ClearanceHistory) -> list[dict[str, Any]]:
             ],
             "rows": [
                 {
-                    "label": row.place.label,
+                    "label": row.valve_gap.label,
                     "cells": [measured_facts(each) for each in row.measured[start : start + SETS_IN_TABLE]],
                 }
                 for row in history.rows

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from jobs.calc.units.numbers import format_number
-from jobs.clearances.trend_chart import CourseChart, CoursePanel, ValveCourse
+from jobs.clearances.trend_chart import TrendChart, TrendPanel, ValveTrend
 from reports.drawing.charts import (
     ACCENT,
     BELOW_IN,
@@ -37,7 +37,7 @@ LOOKS: list[tuple[str, Any, str]] = [
 ]
 
 
-def clearance_history_pictures(chart: CourseChart | None, name: str = "clearance-history") -> list[Picture]:
+def clearance_history_pictures(chart: TrendChart | None, name: str = "clearance-history") -> list[Picture]:
     """The pictures of a bike's clearances over its jobs, each with its caption and words.
 
     Parameters
@@ -76,11 +76,11 @@ def clearance_history_pictures(chart: CourseChart | None, name: str = "clearance
     return pictures
 
 
-def _use(chart: CourseChart) -> str:
+def _use(chart: TrendChart) -> str:
     return "engine hours" if chart.use_unit == "h" else "distance"
 
 
-def _words(panels: Sequence[CoursePanel]) -> list[str]:
+def _words(panels: Sequence[TrendPanel]) -> list[str]:
     return [
         f"{valve.label.capitalize()}: {valve.sentence.removesuffix('.')}."
         for panel in panels
@@ -88,7 +88,7 @@ def _words(panels: Sequence[CoursePanel]) -> list[str]:
     ]
 
 
-def _drawn(chart: CourseChart, panels: Sequence[CoursePanel], names: Sequence[str]) -> str:
+def _drawn(chart: TrendChart, panels: Sequence[TrendPanel], names: Sequence[str]) -> str:
     rows = -(-len(panels) // COLUMNS)
     height = rows * (ROW_IN + ROOM_IN) + BELOW_IN + LEGEND_IN
     figure = new_figure(height, top_in=LEGEND_IN + ROOM_IN, gap_in=ROOM_IN / ROW_IN)
@@ -120,7 +120,7 @@ def _drawn(chart: CourseChart, panels: Sequence[CoursePanel], names: Sequence[st
     return to_svg(figure)
 
 
-def _draw_panel(axes: "Axes", panel: CoursePanel, names: Sequence[str]) -> None:
+def _draw_panel(axes: "Axes", panel: TrendPanel, names: Sequence[str]) -> None:
     if panel.low is not None and panel.high is not None:
         axes.axhspan(panel.low, panel.high, facecolor=RANGE, edgecolor=GRID, linewidth=0.8, zorder=0)
     if panel.target is not None:
@@ -133,7 +133,7 @@ def _draw_panel(axes: "Axes", panel: CoursePanel, names: Sequence[str]) -> None:
     )
 
 
-def _draw_valve(axes: "Axes", valve: ValveCourse, colour: str, dashes: Any, mark: str) -> None:
+def _draw_valve(axes: "Axes", valve: ValveTrend, colour: str, dashes: Any, mark: str) -> None:
     uses = [point.use for point in valve.line]
     if uses:
         low, high = [point.low for point in valve.line], [point.high for point in valve.line]

@@ -39,9 +39,9 @@ class Blocker:
 class NotReady(Exception):
     """Something stands in the way and nobody who may override it said why."""
 
-    def __init__(self, standing: Sequence[Blocker]) -> None:
-        super().__init__(" ".join(blocker.text for blocker in standing))
-        self.standing = list(standing)
+    def __init__(self, section_state: Sequence[Blocker]) -> None:
+        super().__init__(" ".join(blocker.text for blocker in section_state))
+        self.section_state = list(section_state)
 
 
 class AlreadyIssued(Exception):
@@ -94,7 +94,7 @@ def receipt_blockers(job: Job) -> list[Blocker]:
 
 def clearance_blockers(results: JobResults) -> list[Blocker]:
     history = results.get(clearances_before_after)
-    labels = [row.place.label for row in history.open] if history else []
+    labels = [row.valve_gap.label for row in history.unresolved] if history else []
     if not labels:
         return []
     more = f" and {len(labels) - VALVES_NAMED} more" if len(labels) > VALVES_NAMED else ""
@@ -177,9 +177,9 @@ def issue_from_one_reading(
     """Check, print and store one reading of the job, so that what was checked is what is printed."""
     results = results_of(get_job(job.number), ShopProfile.current())
     results.page.read_all()
-    standing = blockers(results, told=told)
-    if standing and not (by.is_owner and override_reason):
-        raise NotReady(standing)
+    section_state = blockers(results, told=told)
+    if section_state and not (by.is_owner and override_reason):
+        raise NotReady(section_state)
     at, number = timezone.now(), next_issue(job)
     link = new_link(by, address_of) if address_of else None
     snapshot = make_snapshot(
@@ -187,7 +187,7 @@ def issue_from_one_reading(
         issue_number=number,
         issued_by=by,
         at=at,
-        override_reason=override_reason if standing else "",
+        override_reason=override_reason if section_state else "",
         told=told,
         link=printed_link(link, address_of),
     )

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Page, Route
 
 from jobs.calc.units.numbers import format_number
-from jobs.clearances.places import slug
+from jobs.clearances.valve_gaps import verdict_slug
 from tests.shared_cases import shared_cases
 from tests.test_shared_cases import place_of, read
 
@@ -89,6 +89,6 @@ def test_clearances_around_every_limit_are_judged_alike(answers: Any) -> None:
         {"low": "0.13", "high": "0.22", "target": "0.13", "tolerance": "0.015"},
     ]
     cases = [{"typed": text, **limit} for text in typed for limit in limits]
-    expected = [slug(place_of(case).judge(read(case["typed"]))) for case in cases]  # type: ignore[arg-type]
+    expected = [verdict_slug(place_of(case).judge(read(case["typed"]))) for case in cases]  # type: ignore[arg-type]
     assert len(set(expected)) == 6
     assert_alike(cases, answers(VERDICTS, cases), expected)

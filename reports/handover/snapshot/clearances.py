@@ -10,9 +10,9 @@ from jobs.clearances.before_after import (
     BeforeAfter,
     clearances_before_after,
     readings_by_set,
-    surprise,
+    prediction_mismatch,
 )
-from jobs.clearances.places import Measured, key_of, places, reading_of, rows_of_no_place
+from jobs.clearances.valve_gaps import JudgedReading, key_of, valve_gaps, reading_of, orphaned_readings
 from jobs.clearances.trend import clearance_history
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
@@ -58,8 +58,8 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
         has_found=bool(history.found),
         has_left=bool(history.left),
         shims=any(row.shim_mm is not None for rows in readings.values() for row in rows),
-        out=[row.place.label for row in history.open],
-        not_measured=[row.place.label for row in history.unmeasured],
+        out=[row.valve_gap.label for row in history.unresolved],
+        not_measured=[row.valve_gap.label for row in history.unmeasured],
         ranges=[range_facts(spec, each) for each in spec.ranges],
         courses=courses(results),
     )
@@ -87,19 +87,19 @@ def range_facts(spec: EngineSpec, limits: Any) -> RangeFacts:
 
 
 def row_facts(row: BeforeAfter, predicted: dict[Any, Any], lengths: LengthFormatter) -> ValveFacts:
-    place = row.place
+    valve_gap = row.valve_gap
     return ValveFacts(
-        label=place.label,
-        low_mm=number(place.low_mm),
-        high_mm=number(place.high_mm),
-        target_mm=number(place.target_mm),
+        label=valve_gap.label,
+        low_mm=number(valve_gap.low_mm),
+        high_mm=number(valve_gap.high_mm),
+        target_mm=number(valve_gap.target_mm),
         found=measured_facts(row.found),
         left=measured_facts(row.left),
-        surprise=surprise(row.left, predicted.get(place.key), lengths) if row.left else "",
+        prediction_mismatch=prediction_mismatch(row.left, predicted.get(valve_gap.key), lengths) if row.left else "",
     )
 
 
-def measured_facts(measured: Measured | None) -> JudgedReadingFacts | None:
+def measured_facts(measured: JudgedReading | None) -> JudgedReadingFacts | None:
     if measured is None:
         return None
     return JudgedReadingFacts(
@@ -131,7 +131,7 @@ def plan_rows(results: JobResults) -> dict[ShimPlan, list[ShimPlanRow]]:
 
 
 def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanRow]) -> PlanFacts:
-    labels = {place.key: place.label for place in places(spec)} if spec else {}
+    labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(spec)} if spec else {}
     return PlanFacts(
         policy=plan.get_policy_display(),
         accepted_at=moment(plan.accepted_at),
@@ -156,12 +156,12 @@ def loose_readings(
     readings: Mapping[ClearanceSet, Sequence[ClearanceReading]], spec: EngineSpec | None
 ) -> list[LooseReadingFacts]:
     """Readings that the table of before and after can't hold: measured again later, or of no known valve."""
-    labels = {place.key: place.label for place in places(spec)} if spec else {}
+    labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(spec)} if spec else {}
     last: dict[Any, int] = {}
     for measured, rows in readings.items():
         last |= {(measured.when, key_of(row)): row.pk for row in rows}
     unknown = {
-        row.pk for rows in readings.values() for row in (rows_of_no_place(spec, rows) if spec else rows)
+        row.pk for rows in readings.values() for row in (orphaned_readings(spec, rows) if spec else rows)
     }
     return [
         LooseReadingFacts(
@@ -180,7 +180,7 @@ def courses(results: JobResults) -> list[CourseFacts]:
     """Valves whose clearance was seen to move over the bike's jobs, and where to."""
     rows = clearance_history(results.job.bike, results.shop).rows
     return [
-        CourseFacts(row.place.label, row.course.sentence)
+        CourseFacts(row.valve_gap.label, row.gap_trend.sentence)
         for row in rows
-        if row.course.trend and row.course.trend.verdict.is_moving
+        if row.gap_trend.trend and row.gap_trend.trend.verdict.is_moving
     ]

@@ -7,9 +7,9 @@ import pytest
 from django.urls import reverse
 
 from jobs.calc.clearances.readings import Reading, derive_closing_clearance
-from jobs.clearances.before_after import clearances_before_after, history_of
-from jobs.clearances.before_after_chart import picture_of
-from jobs.clearances.engine_map import orders_of_moving_on
+from jobs.clearances.before_after import clearances_before_after, pair_readings
+from jobs.clearances.before_after_chart import build_chart
+from jobs.clearances.engine_map import entry_orders
 from jobs.models import ClearanceSet, Job
 from tests.factories import make_clearance_set, make_engine, make_job, results_of
 from tests.jobs.clearances.test_clearances import (
@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 
 
 def way(spec: EngineSpec, order: str) -> list[str]:
-    return [place.valve.key for place in orders_of_moving_on(spec)[order]]
+    return [valve_gap.valve.key for valve_gap in entry_orders(spec)[order]]
 
 
 def test_goes_round_by_cylinder_by_side_and_as_the_engine_fires() -> None:
@@ -48,7 +48,7 @@ def test_goes_round_by_cylinder_by_side_and_as_the_engine_fires() -> None:
 @pytest.mark.parametrize("said", ["", "1-2", "1-2-2", "one, three, two"])
 def test_an_unknown_firing_order_is_not_offered_and_said(login, said: str) -> None:
     spec = make_engine(firing_order=said)
-    assert "firing" not in orders_of_moving_on(spec)
+    assert "firing" not in entry_orders(spec)
     page = login(Role.MECHANIC).get(new_url(job_with(spec))).content.decode()
     assert "gives no firing order to go by" in page
     assert "in the firing order" not in page
@@ -196,7 +196,7 @@ def test_the_picture_holds_every_valve_at_its_place(staff, shop) -> None:
     left.readings.filter(side="exhaust").update(
         clearance_mm=None, goes_mm=Decimal("0.30"), not_goes_mm=Decimal("0.32")
     )
-    picture = picture_of(results_of(job).get(clearances_before_after), shop)
+    picture = build_chart(results_of(job).get(clearances_before_after), shop)
     assert picture is not None
     # ranges 0.10 to 0.35, ticks every 0.05 with one more at each end: 0.05 to 0.40, 0.35 mm in all
     assert [tick.text for tick in picture.ticks] == [f"{each / 100:.2f}" for each in range(5, 45, 5)]
@@ -224,8 +224,8 @@ def test_the_picture_stands_on_the_job_and_on_its_sets(login, staff) -> None:
 
 
 def test_nothing_measured_has_no_picture(shop) -> None:
-    assert picture_of(history_of(make_engine(), {}), shop) is None
-    assert picture_of(None, shop) is None
+    assert build_chart(pair_readings(make_engine(), {}), shop) is None
+    assert build_chart(None, shop) is None
 
 
 # Without a network

@@ -10,9 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.clearances.before_after import clearances_before_after
-from jobs.clearances.engine_map import seen_from_above
-from jobs.clearances.places import places
+from jobs.clearances.engine_map import top_view
 from jobs.clearances.section import section
+from jobs.clearances.valve_gaps import valve_gaps
 from jobs.job.section import State
 from jobs.models import ClearanceReading, ClearanceSet, Job, ShimPlan, ShimPlanRow
 from tests.factories import make_bike, make_clearance_set, make_engine, make_job, results_of
@@ -356,7 +356,7 @@ def test_another_mechanics_readings_are_told_taken_over_where_alone_and_never_lo
 
 
 def picture(spec: EngineSpec) -> list[Any]:
-    banks = seen_from_above(spec, lambda place: place.valve.position)
+    banks = top_view(spec, lambda valve_gap: valve_gap.valve.position)
     return [
         (bank.name, [(c.number, [side.side for side in c.sides]) for c in bank.cylinders]) for bank in banks
     ]
@@ -520,7 +520,7 @@ def test_a_later_set_of_the_same_time_goes_before_an_earlier_one(staff) -> None:
     assert last == {Decimal("0.15")}
 
 
-def standing(job: Job) -> tuple[State, str]:
+def section_state(job: Job) -> tuple[State, str]:
     made = section(results_of(job))
     return made.state, made.why
 
@@ -528,13 +528,13 @@ def standing(job: Job) -> tuple[State, str]:
 def test_section_stands_empty_in_hand_attention_and_done(staff) -> None:
     by = staff[Role.MECHANIC]
     job = make_job()
-    assert standing(job) == (State.EMPTY, "not measured yet")
+    assert section_state(job) == (State.EMPTY, "not measured yet")
     found = make_clearance_set(job, by, clearance_mm="0.15")
-    assert standing(job) == (State.ATTENTION, "6 out of range as found")
+    assert section_state(job) == (State.ATTENTION, "6 out of range as found")
     found.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
-    assert standing(job)[0] == State.DONE
+    assert section_state(job)[0] == State.DONE
     found.readings.filter(cylinder=2).delete()
-    assert standing(job) == (State.IN_HAND, "4 of 12 not measured")
+    assert section_state(job) == (State.IN_HAND, "4 of 12 not measured")
 
 
 def test_section_waits_for_as_left_once_a_plan_is_accepted(staff) -> None:
@@ -543,16 +543,16 @@ def test_section_waits_for_as_left_once_a_plan_is_accepted(staff) -> None:
     found = make_clearance_set(job, by, clearance_mm="0.15")
     found.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
     make_plan(found, by, "0.16")
-    assert standing(job)[0] == State.IN_HAND
+    assert section_state(job)[0] == State.IN_HAND
     left = make_clearance_set(job, by, clearance_mm="0.16", when="as_left")
-    assert standing(job) == (State.ATTENTION, "6 out of range as left")
+    assert section_state(job) == (State.ATTENTION, "6 out of range as left")
     left.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
-    assert standing(job)[0] == State.DONE
+    assert section_state(job)[0] == State.DONE
 
 
 def test_section_without_engine_spec_leads_to_the_bike(login, staff) -> None:
     job = job_with(None)
-    assert standing(job) == (State.EMPTY, "the bike has no engine spec yet")
+    assert section_state(job) == (State.EMPTY, "the bike has no engine spec yet")
     url = reverse("job", args=[job.number])
     assert_tells_who_chooses_the_engine(login(Role.MECHANIC).get(url).text, job)
     assert reverse("bike-edit", args=[job.bike_id]) in login(Role.DESK).get(url).text
@@ -569,7 +569,9 @@ def test_section_asks_nothing_of_the_database(staff, django_assert_num_queries) 
 
 
 def test_every_place_of_a_desmodromic_engine_has_its_own_range() -> None:
-    by_key = {place.key: (place.low_mm, place.high_mm) for place in places(make_desmo_twin())}
+    by_key = {
+        valve_gap.key: (valve_gap.low_mm, valve_gap.high_mm) for valve_gap in valve_gaps(make_desmo_twin())
+    }
     assert by_key["1-intake-1", "closing"] == (Decimal("0.02"), Decimal("0.10"))
     assert by_key["1-intake-1", "opening"] == (Decimal("0.10"), Decimal("0.20"))
     assert len(by_key) == 8

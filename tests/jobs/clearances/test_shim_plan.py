@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from jobs.clearances.shim_plan import all_plans, plan_basis
+from jobs.clearances.shim_plan import all_plans, collect_plan_inputs
 from jobs.models import ClearanceSet, ShimPlan
 from tests.factories import make_clearance_set, make_engine, make_job
 from tests.jobs.clearances.test_clearances import job_with, make_desmo_twin, make_single_with_screws
@@ -80,10 +80,10 @@ def test_a_shim_in_the_drawer_goes_before_a_bought_one_and_another_diameter_does
     spec = measured.job.bike.engine_spec
     assert spec is not None
     put_in_drawer("2.40", 1, diameter="9.48")
-    plans = all_plans(plan_basis(spec, measured.readings.all()))
+    plans = all_plans(collect_plan_inputs(spec, measured.readings.all()))
     assert [plan.shims_to_buy for plan in plans] == [1, 1, 1]
     put_in_drawer("2.40", 1)
-    plans = all_plans(plan_basis(spec, measured.readings.all()))
+    plans = all_plans(collect_plan_inputs(spec, measured.readings.all()))
     assert [plan.shims_to_buy for plan in plans] == [0, 0, 0]
 
 
@@ -94,7 +94,7 @@ def test_camshafts_with_all_valves_in_range_are_left_alone(staff) -> None:
     assert spec is not None
     lifted = {
         plan.policy.value: plan.camshafts_lifted
-        for plan in all_plans(plan_basis(spec, measured.readings.all()))
+        for plan in all_plans(collect_plan_inputs(spec, measured.readings.all()))
     }
     assert lifted["fewest_camshafts"] == ["intake camshaft"]
 
@@ -208,11 +208,11 @@ def test_opening_and_closing_shims_are_planned_each_from_their_own_drawer(staff)
     )
     measured.readings.filter(side="exhaust", gap="opening").update(clearance_mm=Decimal("0.31"))
     put_in_drawer("5.20", 4)  # the openers' diameter
-    plan = all_plans(plan_basis(spec, measured.readings.all()))[0]
+    plan = all_plans(collect_plan_inputs(spec, measured.readings.all()))[0]
     # closing: 5.10 + 0.16 - 0.06 (middle of 0.02 to 0.10) = 5.20
     assert [(gap.value, size, count) for gap, size, count in plan.to_buy] == [("closing", 5.2, 4)]
     put_in_drawer("5.20", 4, diameter="8.00")
-    plan = all_plans(plan_basis(spec, measured.readings.all()))[0]
+    plan = all_plans(collect_plan_inputs(spec, measured.readings.all()))[0]
     assert plan.to_buy == []
 
 
@@ -315,8 +315,8 @@ def test_left_over_shims_go_into_the_drawer_once(login, staff) -> None:
     again = plain_text(left_over(client, measured))
     assert "are in the drawer already" in again
     assert "Take the plan back" not in again
-    drawer = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}
-    assert drawer == {(Decimal("7.48"), Decimal("2.4")): 0, (Decimal("7.48"), Decimal("2.5")): 1}
+    available_stock = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}
+    assert available_stock == {(Decimal("7.48"), Decimal("2.4")): 0, (Decimal("7.48"), Decimal("2.5")): 1}
     assert "has been carried out" in plain_text(take_back(client, measured))
 
 

@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 
 from jobs.clearances.trend import clearance_history
-from jobs.clearances.trend_chart import CourseChart, courses_of
+from jobs.clearances.trend_chart import TrendChart, build_trend_chart
 from tests.factories import make_bike, make_clearance_set, make_engine, make_job
 from workshop.models import Bike, EngineSpec, Role, ShopProfile
 
@@ -27,9 +27,9 @@ def visit(
     return job
 
 
-def chart_of(bike: Bike, shop: ShopProfile) -> CourseChart:
+def chart_of(bike: Bike, shop: ShopProfile) -> TrendChart:
     bike.refresh_from_db()
-    chart = courses_of(clearance_history(bike, shop), shop)
+    chart = build_trend_chart(clearance_history(bike, shop), shop)
     assert chart is not None
     return chart
 
@@ -169,9 +169,9 @@ def test_an_odometer_that_runs_backwards_draws_nothing(shop, staff) -> None:
     bike = make_bike()
     visit(bike, staff, 20_000, "0.18")
     visit(bike, staff, 10_000, "0.19", measured_at=timezone.now())
-    assert courses_of(clearance_history(bike, shop), shop) is None
-    assert "runs backwards" in clearance_history(bike, shop).rows[0].course.sentence
+    assert build_trend_chart(clearance_history(bike, shop), shop) is None
+    assert "runs backwards" in clearance_history(bike, shop).rows[0].gap_trend.sentence
 
 
 def test_nothing_measured_draws_nothing(shop) -> None:
-    assert courses_of(clearance_history(make_bike(), shop), shop) is None
+    assert build_trend_chart(clearance_history(make_bike(), shop), shop) is None

@@ -8,7 +8,7 @@ import pytest
 from django.utils import timezone
 
 from jobs.clearances.trend import clearance_history
-from jobs.clearances.trend_chart import courses_of
+from jobs.clearances.trend_chart import build_trend_chart
 from reports.drawing.clearance_history_chart import clearance_history_pictures
 from reports.drawing.pictures import Picture
 from tests.factories import make_bike, make_clearance_set, make_engine, make_job
@@ -23,7 +23,7 @@ def pictures(shop: ShopProfile, staff, **engine) -> list[Picture]:
         job = make_job(bike=bike, odometer_km=10_000 * (order + 1))
         at = timezone.now() - timedelta(days=100 * (5 - order))
         make_clearance_set(job, staff[Role.MECHANIC], clearance, measured_at=at)
-    return clearance_history_pictures(courses_of(clearance_history(bike, shop), shop))
+    return clearance_history_pictures(build_trend_chart(clearance_history(bike, shop), shop))
 
 
 def test_a_picture_says_in_words_what_it_shows(shop, staff) -> None:
@@ -45,7 +45,7 @@ def test_an_engine_of_sixteen_and_more_valves_goes_on_several_pictures(shop, sta
 def test_the_same_history_gives_the_same_bytes(shop, staff) -> None:
     bike = make_bike()
     make_clearance_set(make_job(bike=bike, engine_hours=40), staff[Role.MECHANIC], "0.15")
-    chart = courses_of(clearance_history(bike, shop), shop)
+    chart = build_trend_chart(clearance_history(bike, shop), shop)
     first, second = (clearance_history_pictures(chart)[0] for _ in range(2))
     assert first == second
     assert re.search(r"over engine hours", first.caption)

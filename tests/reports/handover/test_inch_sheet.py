@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from jobs.calc.clearances.shim_plan import Policy
-from jobs.clearances.shim_plan import accept_plan, plan_basis, plan_engine, stock_for
+from jobs.clearances.shim_plan import accept_plan, collect_plan_inputs, plan_engine, stock_for
 from jobs.models import SuspensionSetting
 from reports.handover.snapshot import make_snapshot
 from tests import factories
@@ -23,7 +23,7 @@ def test_what_was_not_as_predicted_and_what_the_sag_hints_at(shop, staff) -> Non
     found = make_clearance_set(job, mechanic, "0.15")
     found.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
     spec, policy = job.bike.engine_spec, Policy.TARGET
-    plan = plan_engine(plan_basis(spec, found.readings.all()), policy, stock_for(spec))
+    plan = plan_engine(collect_plan_inputs(spec, found.readings.all()), policy, stock_for(spec))
     accept_plan(measured=found, spec=spec, policy=policy, fingerprint=plan.fingerprint, by=mechanic)
     left = make_clearance_set(job, mechanic, "0.31", when="as_left")
     left.readings.filter(side="intake").update(clearance_mm=Decimal("0.10"))

@@ -13,7 +13,7 @@ Key = tuple[str, str]  # valve key, gap
 
 
 @dataclass(frozen=True)
-class Place:
+class ValveGap:
     """One gap of one valve, with its limits from the engine spec."""
 
     valve: Valve
@@ -42,7 +42,7 @@ class Place:
         return self.low_mm is not None and self.high_mm is not None
 
     @property
-    def goal_mm(self) -> Decimal:
+    def effective_target_mm(self) -> Decimal:
         """Return the target, or the middle of the range if none is set."""
         if self.target_mm is not None:
             return self.target_mm
@@ -57,10 +57,10 @@ class Place:
         return judge(reading, self.low_mm, self.high_mm, self.target_mm, self.tolerance_mm)
 
 
-def places(spec: EngineSpec) -> list[Place]:
+def valve_gaps(spec: EngineSpec) -> list[ValveGap]:
     """Return every gap of an engine, cylinder by cylinder."""
     return [
-        Place(
+        ValveGap(
             valve,
             gap,
             spec.has_closing,
@@ -81,23 +81,23 @@ def reading_of(row: ClearanceReading) -> Reading:
     return Reading(row.clearance_mm, row.goes_mm, row.not_goes_mm)
 
 
-def slug(judgement: Judgement | None) -> str:
+def verdict_slug(judgement: Judgement | None) -> str:
     """Return a verdict as templates and style sheets name it: 'on-target', 'cannot-tell'."""
     return judgement.verdict.name.lower().replace("_", "-") if judgement else ""
 
 
 @dataclass(frozen=True)
-class Measured:
+class JudgedReading:
     """What was measured at one gap."""
 
-    place: Place
+    valve_gap: ValveGap
     row: ClearanceReading
     reading: Reading
     judgement: Judgement | None
 
     @property
     def verdict(self) -> str:
-        return slug(self.judgement)
+        return verdict_slug(self.judgement)
 
     def hint(self, lengths: LengthFormatter) -> str:
         """Return what to measure next if the reading is not certain."""
@@ -116,22 +116,22 @@ class Measured:
         return self.judgement is not None and self.judgement.verdict is ClearanceVerdict.ON_TARGET
 
 
-def measured_at(place: Place, row: ClearanceReading | None) -> Measured | None:
+def measured_at(valve_gap: ValveGap, row: ClearanceReading | None) -> JudgedReading | None:
     if row is None:
         return None
     reading = reading_of(row)
-    return Measured(place, row, reading, place.judge(reading))
+    return JudgedReading(valve_gap, row, reading, valve_gap.judge(reading))
 
 
-def measured_by_place(
+def readings_by_gap(
     spec: EngineSpec, rows: Iterable[ClearanceReading]
-) -> list[tuple[Place, Measured | None]]:
+) -> list[tuple[ValveGap, JudgedReading | None]]:
     """Return every gap of the engine with its reading, or None if not measured."""
     by_key = {key_of(row): row for row in rows}
-    return [(place, measured_at(place, by_key.get(place.key))) for place in places(spec)]
+    return [(valve_gap, measured_at(valve_gap, by_key.get(valve_gap.key))) for valve_gap in valve_gaps(spec)]
 
 
-def rows_of_no_place(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> list[ClearanceReading]:
+def orphaned_readings(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> list[ClearanceReading]:
     """Return readings of valves that the engine spec lacks, because it was changed since."""
-    known = {place.key for place in places(spec)}
+    known = {valve_gap.key for valve_gap in valve_gaps(spec)}
     return [row for row in rows if key_of(row) not in known]
