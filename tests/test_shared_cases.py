@@ -39,7 +39,9 @@ def read(typed: str, unit: str = "mm") -> Reading | None:
 def place_of(case: dict[str, Any]) -> ValveGap:
     low, high, target = (Decimal(case[name]) if name in case else None for name in ("low", "high", "target"))
     tolerance = Decimal(case.get("tolerance", "0.01"))
-    return ValveGap(Valve(1, Side.INTAKE, 1, 1), ClearanceKind.OPENING, False, low, high, target, tolerance, "intake")
+    return ValveGap(
+        Valve(1, Side.INTAKE, 1, 1), ClearanceKind.OPENING, False, low, high, target, tolerance, "intake"
+    )
 
 
 @pytest.mark.parametrize("case", VERDICTS["cases"], ids=named)

@@ -234,7 +234,9 @@ def collect_plan_inputs(
     return basis
 
 
-def plan_engine(basis: PlanInputs, policy: Policy, stock: dict[ClearanceKind, list[ShimStock]]) -> EngineShimPlan:
+def plan_engine(
+    basis: PlanInputs, policy: Policy, stock: dict[ClearanceKind, list[ShimStock]]
+) -> EngineShimPlan:
     """Plan the shims of an engine by one policy, from readings and stock."""
     spec = basis.spec
     kinds = {

@@ -95,7 +95,7 @@ def row_facts(row: BeforeAfter, predicted: dict[Any, Any], lengths: LengthFormat
         target_mm=number(valve_gap.target_mm),
         found=measured_facts(row.found),
         left=measured_facts(row.left),
-        prediction_mismatch=prediction_mismatch(row.left, predicted.get(valve_gap.key), lengths) if row.left else "",
+        surprise=prediction_mismatch(row.left, predicted.get(valve_gap.key), lengths) if row.left else "",
     )
 
 
