@@ -10,9 +10,9 @@ from datetime import datetime
 from typing import Any
 
 from jobs.calc.clearances.shim_plan import Origin
-from jobs.clearances.valve_gaps import key_of, valve_gaps
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
 from jobs.clearances.trend_chart import TrendChart, build_trend_chart
+from jobs.clearances.valve_gaps import key_of, valve_gaps
 from jobs.comparisons.compare import comparison_results
 from jobs.job.results import results_of
 from jobs.models import (
@@ -67,7 +67,9 @@ def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -
         "ranges": [range_facts(spec, each) for each in spec.ranges] if spec else [],
         "next_checks": [each.sentence for each in next_checks(spec, clearances.sets, jobs, shop)],
         "jobs": job_facts(bike, jobs, shop),
-        "courses": [{"label": row.valve_gap.label, "course": row.gap_trend.sentence} for row in clearances.rows],
+        "courses": [
+            {"label": row.valve_gap.label, "course": row.gap_trend.sentence} for row in clearances.rows
+        ],
         "one_course": courses.pop() if len(courses) == 1 else "",
         "tables": clearance_tables(clearances),
         "settings": settings_facts(settings),
@@ -126,7 +128,11 @@ def by_job(pairs: Iterable[tuple[int, Any]]) -> ByJob:
 
 def shims_changed(bike: Bike) -> ByJob:
     """The shims that accepted plans exchange; whether they left the drawer yet is said."""
-    labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(bike.engine_spec)} if bike.engine_spec else {}
+    labels = (
+        {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(bike.engine_spec)}
+        if bike.engine_spec
+        else {}
+    )
     rows = ShimPlanRow.objects.filter(plan__clearance_set__job__bike=bike).exclude(origin=Origin.STAYS)
     rows = rows.select_related("plan__clearance_set").order_by("plan__accepted_at", "plan_id", "pk")
     return by_job(

@@ -9,11 +9,11 @@ from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import (
     BeforeAfter,
     clearances_before_after,
-    readings_by_set,
     prediction_mismatch,
+    readings_by_set,
 )
-from jobs.clearances.valve_gaps import JudgedReading, key_of, valve_gaps, reading_of, orphaned_readings
 from jobs.clearances.trend import clearance_history
+from jobs.clearances.valve_gaps import JudgedReading, key_of, orphaned_readings, reading_of, valve_gaps
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from reports.handover.snapshot.json_values import moment, number
