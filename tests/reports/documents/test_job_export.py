@@ -77,7 +77,7 @@ def same(told: Any, kept: Any) -> bool:
 
 
 @pytest.fixture
-def full_job(whole_job, staff) -> Job:
+def full_job(blank_pages, whole_job, staff) -> Job:
     """The job with every kind of record that there is, sheet, link and acknowledgement among them."""
     whole_job.photos.add(
         Photo(original_name="=cmd.png", image=ContentFile(b"x", name="a.png"), by=staff[Role.DESK]),

@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
-from reports.handover.sheet import sheet_pdf
 from reports.typesetting.glyphs import lacked, on_this_machine, spelled_out
+from tests.reports.conftest import without_evidence
 from tests.reports.reading import fonts, pages, squeezed
 
 ON_FIRST_PAGE = (
@@ -63,8 +63,7 @@ def all_at_once(snapshot: Snapshot) -> None:
 
 @pytest.fixture
 def short(snapshot) -> Snapshot:
-    """The whole job's sheet without most of its evidence, which takes its time to set."""
-    return {**snapshot, "runs": [], "mixture": [], "throttle": None, "clearances": None, "checks": []}
+    return without_evidence(snapshot)
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -72,18 +71,20 @@ def short(snapshot) -> Snapshot:
     "make",
     [forty_wishes, five_thousand_words, much_done, thirty_causes, long_names, other_scripts, all_at_once],
 )
-def test_first_page_holds_what_it_must(short, make: Callable[[Snapshot], None], paper: str) -> None:
+def test_first_page_holds_what_it_must(
+    short, print_once, make: Callable[[Snapshot], None], paper: str
+) -> None:
     make(short)
     short["shop"]["paper"] = paper
-    first, second = pages(sheet_pdf(short))[:2]
+    first, second = pages(print_once(short))[:2]
     assert [words for words in ON_FIRST_PAGE if squeezed(words) not in squeezed(first)] == []
     assert squeezed("1 Brief and receipt") in squeezed(second)
     assert squeezed("The local authority, the inspection body") not in squeezed(second)
 
 
-def test_what_the_first_page_leaves_out_stands_further_back(short) -> None:
+def test_what_the_first_page_leaves_out_stands_further_back(short, print_once) -> None:
     all_at_once(short)
-    first, *rest = pages(sheet_pdf(short))
+    first, *rest = pages(print_once(short))
     printed = squeezed("".join(rest))
     assert squeezed("more, see part 1") in squeezed(first)
     assert [n for n in range(40) if squeezed(f"Wish {n}: see to the rattle") not in printed] == []
@@ -111,9 +112,9 @@ def test_letters_that_print_as_nothing_are_left_alone() -> None:
     assert spelled_out(html) == html
 
 
-def test_every_letter_is_printed_or_said(short) -> None:
+def test_every_letter_is_printed_or_said(short, print_once) -> None:
     short["customer"]["name"] = "山田 \U0010fffd"
-    pdf = sheet_pdf(short)
+    pdf = print_once(short)
     printed = squeezed("".join(pages(pdf)))
     assert "[U+10FFFD]" in printed
     for letter in "山田":

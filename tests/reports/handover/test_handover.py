@@ -14,8 +14,8 @@ TOLD = "Ines Quill"
 
 
 @pytest.fixture
-def issued(whole_job, staff) -> HandoverSheet:
-    return issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+def issued(short_job, staff) -> HandoverSheet:
+    return issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
 
 
 @pytest.fixture
@@ -62,30 +62,30 @@ def test_the_preview_is_a_draft_shown_in_the_browser(login, small_job):
     assert not HandoverSheet.objects.exists()
 
 
-def test_issuing(login, whole_job):
+def test_issuing(login, short_job):
     client = login(Role.DESK)
-    url = reverse("handover-issue", args=[whole_job.number])
+    url = reverse("handover-issue", args=[short_job.number])
     answer = client.post(url, {"issue_number": 1, "told": TOLD, "with_link": "on"}, follow=True)
     sheet = HandoverSheet.objects.get()
-    assert answer.redirect_chain == [(reverse("handover", args=[whole_job.number]), 302)]
+    assert answer.redirect_chain == [(reverse("handover", args=[short_job.number]), 302)]
     page = answer.content.decode()
-    assert f"Handover sheet {whole_job.number}/1 is issued." in page
+    assert f"Handover sheet {short_job.number}/1 is issued." in page
     assert sheet.sha256 in page
     pdf = client.get(reverse("sheet-pdf", args=[sheet.pk]))
     assert body(pdf).startswith(b"%PDF")
-    assert f"handover-{whole_job.number}-1.pdf" in pdf.headers["Content-Disposition"]
+    assert f"handover-{short_job.number}-1.pdf" in pdf.headers["Content-Disposition"]
 
 
-def test_sent_twice_it_is_issued_once(login, whole_job):
+def test_sent_twice_it_is_issued_once(login, short_job):
     client = login(Role.DESK)
-    url = reverse("handover-issue", args=[whole_job.number])
+    url = reverse("handover-issue", args=[short_job.number])
     for _ in range(2):
         assert client.post(url, {"issue_number": 1, "told": TOLD}).status_code == 302
     assert HandoverSheet.objects.count() == 1
 
 
-def test_something_in_the_way_shows_the_page_again(login, whole_job):
-    answer = login(Role.TUNER).post(reverse("handover-issue", args=[whole_job.number]), {"issue_number": 1})
+def test_something_in_the_way_shows_the_page_again(login, short_job):
+    answer = login(Role.TUNER).post(reverse("handover-issue", args=[short_job.number]), {"issue_number": 1})
     assert answer.status_code == 422
     assert "The sheet was not issued." in answer.content.decode()
     assert not HandoverSheet.objects.exists()
@@ -123,10 +123,11 @@ def test_a_pdf_is_for_the_staff(client, login, issued):
 
 
 def test_the_page_asks_as_often_for_one_sheet_as_for_three(
-    login, issued, whole_job, staff, django_assert_max_num_queries
+    blank_pages, login, whole_job, staff, django_assert_max_num_queries
 ):
     client = login(Role.DESK)
     url = reverse("handover", args=[whole_job.number])
+    issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
     client.get(url)
     Part.objects.create(job=whole_job, name="Chain")
     for _ in range(2):

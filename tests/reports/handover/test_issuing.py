@@ -21,8 +21,8 @@ TOLD = "Ines Quill"
 
 
 @pytest.fixture
-def issued(whole_job, staff) -> HandoverSheet:
-    return issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+def issued(short_job, staff) -> HandoverSheet:
+    return issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
 
 
 def texts(job: Job, **said: str) -> str:
@@ -90,8 +90,8 @@ def test_a_change_that_was_taken_back_causes_nothing(staff):
     assert not needs_telling(factories.results_of(job))
 
 
-def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, whole_job):
-    assert issued.number == f"{whole_job.number}/1"
+def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, short_job):
+    assert issued.number == f"{short_job.number}/1"
     with issued.pdf.open("rb") as file:
         pdf = file.read()
     assert hashlib.sha256(pdf).hexdigest() == issued.sha256
@@ -102,41 +102,41 @@ def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, whole_job):
     assert squeezed(f"{TOLD} was told so by the shop") in whole_text(pdf)
 
 
-def test_something_in_the_way_and_no_reason(whole_job, staff):
+def test_something_in_the_way_and_no_reason(short_job, staff):
     with pytest.raises(NotReady) as stopped:
-        issue_sheet(job=whole_job, by=staff[Role.OWNER])
+        issue_sheet(job=short_job, by=staff[Role.OWNER])
     assert "tell the customer" in str(stopped.value)
     assert not HandoverSheet.objects.exists()
 
 
-def test_only_the_owner_overrides(whole_job, staff):
+def test_only_the_owner_overrides(short_job, staff):
     with pytest.raises(NotReady):
-        issue_sheet(job=whole_job, by=staff[Role.DESK], override_reason="in a hurry")
+        issue_sheet(job=short_job, by=staff[Role.DESK], override_reason="in a hurry")
 
 
-def test_the_owners_reason_is_printed(whole_job, staff):
-    sheet = issue_sheet(job=whole_job, by=staff[Role.OWNER], override_reason="Customer leaves for abroad.")
+def test_the_owners_reason_is_printed(short_job, staff):
+    sheet = issue_sheet(job=short_job, by=staff[Role.OWNER], override_reason="Customer leaves for abroad.")
     assert sheet.override_reason == "Customer leaves for abroad."
     assert squeezed("Reason given: Customer leaves for abroad.") in whole_text(issued_pdf(sheet))
 
 
-def test_a_reason_without_anything_in_the_way_is_not_printed(whole_job, staff):
-    sheet = issue_sheet(job=whole_job, by=staff[Role.OWNER], override_reason="to be sure", told=TOLD)
+def test_a_reason_without_anything_in_the_way_is_not_printed(short_job, staff):
+    sheet = issue_sheet(job=short_job, by=staff[Role.OWNER], override_reason="to be sure", told=TOLD)
     assert sheet.override_reason == ""
 
 
-def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, whole_job, staff):
-    Part.objects.create(job=whole_job, name="Chain")
-    later = issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, short_job, staff):
+    Part.objects.create(job=short_job, name="Chain")
+    later = issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
     assert later.issue_number == 2
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["parts"]
     printed = whole_text(issued_pdf(later))
-    assert squeezed(f"takes the place of sheet {whole_job.number}/1") in printed
+    assert squeezed(f"takes the place of sheet {short_job.number}/1") in printed
     assert squeezed("Changed since: parts.") in printed
 
 
-def test_a_later_sheet_of_the_same_records(issued, whole_job, staff):
-    later = issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+def test_a_later_sheet_of_the_same_records(issued, short_job, staff):
+    later = issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
     assert squeezed("Nothing that it says has changed.") in whole_text(issued_pdf(later))
 
 
@@ -191,9 +191,9 @@ def test_what_can_not_be_had_as_issued_is_not_served(issued, monkeypatch):
     assert not default_storage.exists(issued.pdf.name)
 
 
-def test_a_printed_link_opens_this_sheet(whole_job, staff):
+def test_a_printed_link_opens_this_sheet(short_job, staff):
     sheet = issue_sheet(
-        job=whole_job,
+        job=short_job,
         by=staff[Role.DESK],
         told=TOLD,
         address_of=lambda token: f"https://shop.example/{token}/",
@@ -204,12 +204,12 @@ def test_a_printed_link_opens_this_sheet(whole_job, staff):
     assert squeezed("can be read and acknowledged at") in whole_text(issued_pdf(sheet))
 
 
-def test_wordings_are_kept_by_version(issued, whole_job, staff):
+def test_wordings_are_kept_by_version(issued, short_job, staff):
     assert NoticeWording.objects.count() == 1
     NoticeWording.objects.create(
         version=2, road_use="Ask the inspection body first.", safety="Mind the brakes."
     )
-    later = issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+    later = issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
     assert later.wording.version == 2
     assert "Mindthebrakes." in whole_text(issued_pdf(later))
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["notices"]
