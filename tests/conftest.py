@@ -14,12 +14,35 @@ import pytest
 from django.core.cache import caches
 from django.db import connection
 from django.test import Client
+from django.test.utils import setup_databases, teardown_databases
 
-from reports import processes
+from reports import processes, tasks
+from reports.handover.snapshot.codec import snapshot_sha256
 from tests import factories
+from tests.databases import copied_database
 from workshop.models import Role, ShopProfile, StaffMember
 
 ROOT = Path(__file__).parents[1]
+DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the tests that touch the database: they run on PostgreSQL too."""
+    for item in items:
+        if item.get_closest_marker("django_db") or DATABASE_FIXTURES.intersection(item.fixturenames):
+            item.add_marker("database")
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    request, django_test_environment, django_db_modify_db_settings, django_db_blocker
+) -> Iterator[None]:
+    """Set up the test database, whichever tests ask for it."""
+    with django_db_blocker.unblock(), copied_database(request.config.cache.mkdir("database")) as is_there:
+        databases = setup_databases(verbosity=0, interactive=False, keepdb=is_there, serialized_aliases=())
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(databases, verbosity=0)
 
 
 @pytest.fixture(autouse=True)
@@ -93,6 +116,12 @@ def fresh_machine(tmp_path) -> Iterator[Machine]:
     yield Machine({**environment, "DATABASE_URL": f"{server}/{name}"})
     with connection.cursor() as cursor:
         cursor.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def blank_pages(monkeypatch) -> None:
+    """Issue sheets without setting their pages, for tests that never open the PDF."""
+    monkeypatch.setattr(tasks, "sheet_pdf", lambda snapshot, *_: f"%PDF {snapshot_sha256(snapshot)}".encode())
 
 
 @pytest.fixture

@@ -85,7 +85,7 @@ class DemoRecords(Records):
 
 
 @pytest.fixture
-def records(transactional_db: None) -> Records:
+def records(transactional_db: None, blank_pages: None) -> Records:
     build_demo_shop()
     return DemoRecords({role: StaffMember.objects.get(username=role.value) for role in Role})
 

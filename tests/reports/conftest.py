@@ -10,7 +10,6 @@ from django.db import transaction
 from django.test import override_settings
 
 from jobs.models import Job
-from reports import tasks
 from reports.handover.sheet import sheet_pdf
 from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json
@@ -77,9 +76,3 @@ def print_once() -> Callable[[Snapshot], bytes]:
 @pytest.fixture
 def pdf(whole_snapshot, print_once) -> bytes:
     return print_once(whole_snapshot)
-
-
-@pytest.fixture
-def blank_pages(monkeypatch) -> None:
-    """Issue sheets without setting their pages, for tests that never open the PDF."""
-    monkeypatch.setattr(tasks, "sheet_pdf", lambda snapshot, *_: f"%PDF {snapshot_sha256(snapshot)}".encode())

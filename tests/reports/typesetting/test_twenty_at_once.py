@@ -24,6 +24,8 @@ def marked(snapshot: dict[str, Any], number: int) -> dict[str, Any]:
     """A short sheet that says its own number in a text, a table, a picture and what is attached."""
     own = copy.deepcopy(snapshot | LEFT_OUT)
     own["clearances"]["rows"] = own["clearances"]["rows"][:4]
+    own["notices"] |= {"road_use": "Ask first.", "safety": "Ride gently.", "causes": [], "cautions": []}
+    own["done"], own["parts"] = own["done"][:1], own["parts"][:1]
     own["brief"]["asked"] = own["parts"][0]["name"] = own["clearances"]["rows"][0]["label"] = marker(number)
     own["sheet"]["number"] = f"2025-{number:03d}/1"
     return own
