@@ -49,7 +49,7 @@ def panel(title: str, series: list[dict[str, Any] | None]) -> dict[str, Any]:
 def curve(label: str, state: str, judged: Judged, at_rpm: float) -> dict[str, Any] | None:
     if judged.read is None:
         return None
-    plate = np.atleast_1d(calc.plate_at(judged.read, judged.read.grip_pct, at_rpm))
+    plate = np.atleast_1d(calc.lookup_plate(judged.read, judged.read.grip_pct, at_rpm))
     return {
         "label": label,
         "state": state,

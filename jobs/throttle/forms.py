@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from jobs.calc.throttle.tables import ThrottleTable as Table
+from jobs.calc.throttle.tables import ThrottleMap
 from jobs.job.table_field import READ_FROM_FILE, show_file_text, table_area
 from jobs.models import ThrottleTable
 from workshop.records.conflict import history_since
@@ -40,7 +40,7 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
     table_file = forms.FileField(
         label="or a text or CSV file with it", required=False, widget=forms.FileInput
     )
-    table: Table | None = None
+    table: ThrottleMap | None = None
 
     class Meta(RecordForm.Meta):
         model = ThrottleTable
@@ -87,7 +87,7 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
         text = self.cleaned_data.get("table_text") or ""
         if not text.strip():
             raise ValueError("Paste the table here, or choose a file with it below.")
-        table = Table.from_text(text)
+        table = ThrottleMap.from_text(text)
         self.table = table
         self.instance.grip_pct = table.grip_pct.tolist()
         self.instance.engine_speed_rpm = table.rpm.tolist()

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jobs.calc.throttle.closed_throttle import Idle, idle
-from jobs.calc.throttle.hold_drift import HoldDrift, Verdict, hold_drift
+from jobs.calc.throttle.closed_throttle import Idle, measure_idle
+from jobs.calc.throttle.hold_drift import DriftVerdict, HoldDrift, estimate_hold_drift
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import load_channels
@@ -31,7 +31,11 @@ class HeldGrip:
 
     @property
     def needs_attention(self) -> bool:
-        return self.result.verdict in (Verdict.OPENS, Verdict.CLOSES)
+        return self.result.verdict.is_drift
+
+    @property
+    def holds(self) -> bool:
+        return self.result.verdict is DriftVerdict.HOLDS
 
 
 def held_grips(results: JobResults) -> list[HeldGrip]:
@@ -57,7 +61,7 @@ def hold_of(runs: Sequence[Run]) -> HoldDrift:
     """All held runs of a tune together; a gap between them keeps each stretch inside its own run."""
     parts = [load_channels(run, HOLD_CHANNELS) for run in runs]
     joined = [np.concatenate([np.append(part[name], np.nan) for part in parts]) for name in HOLD_CHANNELS]
-    return hold_drift(*joined)
+    return estimate_hold_drift(*joined)
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,6 @@ def idle_of(run: Run, target_rpm: float | None) -> IdleRun:
     if not target_rpm:
         return IdleRun(run, None, "The engine spec gives no idle speed to hold it against.")
     try:
-        return IdleRun(run, idle(channels["time_s"], channels["engine_speed_rpm"], target_rpm))
+        return IdleRun(run, measure_idle(channels["time_s"], channels["engine_speed_rpm"], target_rpm))
     except ValueError as problem:
         return IdleRun(run, None, str(problem))

@@ -8,7 +8,7 @@ import numpy as np
 from jobs.calc.dyno.comparison import Verdict, compare_values
 from jobs.calc.mixture.steady import SteadyLimits, find_steady_samples
 from jobs.calc.throttle import tables as calc
-from jobs.calc.throttle.closed_throttle import overrun_torque
+from jobs.calc.throttle.closed_throttle import compute_overrun_torque
 from jobs.calc.units.identities import torque_nm
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import shown_figure
@@ -72,7 +72,7 @@ class Sensitivity:
 
 
 @dataclass(frozen=True)
-class TorqueByGrip:
+class TorqueByGripChart:
     """Torque by grip of the modes shown: the chart at one engine speed, and sensitivity at several.
 
     ``rows`` holds an engine speed with each mode and its `Sensitivity`, None where not measured.
@@ -117,7 +117,7 @@ def torque_by_grip(
     speeds: Sequence[float],
     at_rpm: float,
     shop: ShopProfile,
-) -> TorqueByGrip | None:
+) -> TorqueByGripChart | None:
     """Torque by grip in each mode, inside what the held runs of one tune measured; None without such runs.
 
     The runs are those of the tune shown, else of the last tune that has any: torque belongs to the plate
@@ -133,16 +133,16 @@ def torque_by_grip(
     measure = measure_of("torque_nm", shop)
     try:
         found = {
-            mode: calc.torque_by_grip(read, speed, plate, torque, at_rpm=[at_rpm, *speeds])
+            mode: calc.compute_torque_by_grip(read, speed, plate, torque, at_rpm=[at_rpm, *speeds])
             for mode, read in readable.items()
         }
     except ValueError as problem:
-        return TorqueByGrip(tune_label(tune), count, measure.unit, [], None, [], str(problem))
+        return TorqueByGripChart(tune_label(tune), count, measure.unit, [], None, [], str(problem))
     rows = [
         (rpm, [(mode, sensitivity(each, place, measure.show)) for mode, each in found.items()])
         for place, rpm in enumerate(speeds, start=1)
     ]
-    return TorqueByGrip(
+    return TorqueByGripChart(
         tune=tune_label(tune),
         runs=count,
         unit=measure.unit,
@@ -213,7 +213,7 @@ def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
         if not samples:
             continue
         try:
-            found = overrun_torque(*(np.concatenate(part) for part in zip(*samples, strict=True)))
+            found = compute_overrun_torque(*(np.concatenate(part) for part in zip(*samples, strict=True)))
         except ValueError:
             continue  # nowhere closed: nothing to show for this tune
         lines.append(Line(tune_label(tune), look_of(tune, in_bike), found.engine_speed_rpm, found.values))
@@ -258,7 +258,7 @@ def braking_of(runs: Iterable[Run]) -> list[dict[float, float]]:
     for run in runs:
         samples = closed_samples(run) if run.kind == Run.Kind.SWEEP else None
         try:
-            grid = overrun_torque(*samples) if samples else None
+            grid = compute_overrun_torque(*samples) if samples else None
         except ValueError:
             continue  # nowhere closed
         if grid is not None:

@@ -19,7 +19,7 @@ FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
 AS_RECEIVED, IN_BIKE = "as received", "in the bike"
 
 
-def as_calc(table: ThrottleTable) -> calc.ThrottleTable:
+def as_calc(table: ThrottleTable) -> calc.ThrottleMap:
     """The table as the arithmetic takes it.
 
     Raises
@@ -27,7 +27,7 @@ def as_calc(table: ThrottleTable) -> calc.ThrottleTable:
     ValueError
         What is stored is no throttle table.
     """
-    return calc.ThrottleTable(table.grip_pct, table.engine_speed_rpm, table.plate_pct)
+    return calc.ThrottleMap(table.grip_pct, table.engine_speed_rpm, table.plate_pct)
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Judged:
     """A table with its gains and what its checks say; ``read`` is None where it is no table at all."""
 
     table: ThrottleTable
-    read: calc.ThrottleTable | None
+    read: calc.ThrottleMap | None
     gains: Mapping[float, float]
     flags: tuple[Flag, ...]
     step: calc.LargestStep | None
@@ -46,7 +46,7 @@ def judge(table: ThrottleTable) -> Judged:
         read = as_calc(table)
     except ValueError as problem:
         return Judged(table, None, {}, (Flag("no-table", str(problem)),), None)
-    return Judged(table, read, read.gains(), read.checks(), read.largest_step)
+    return Judged(table, read, read.gains, read.find_problems(), read.largest_step)
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def compared(first: Judged, second: Judged, names: tuple[str, str]) -> list[str]
     if first.read is None or second.read is None:
         return []
     try:
-        found = calc.difference(first.read, second.read, names)
+        found = calc.compare_maps(first.read, second.read, names)
     except ValueError as problem:
         return [str(problem)]
     far = (

@@ -17,8 +17,8 @@ from jobs.calc.dyno.curves import power_curve
 from jobs.calc.mixture.grid import build_mixture_grid
 from jobs.calc.mixture.steady import RunChannels, collect_steady_samples
 from jobs.calc.statistics import summarise, welch
-from jobs.calc.throttle.hold_drift import Verdict, hold_drift
-from jobs.calc.throttle.tables import ThrottleTable
+from jobs.calc.throttle.hold_drift import DriftVerdict, estimate_hold_drift
+from jobs.calc.throttle.tables import ThrottleMap
 from jobs.calc.units.factors import convert
 
 Array = npt.NDArray[np.float64]
@@ -159,17 +159,17 @@ def test_held_runs_give_back_the_mixture(bike: str, when: simulator.State) -> No
 @pytest.mark.parametrize(
     ("bike", "when", "verdict"),
     [
-        ("tern", "before", Verdict.HOLDS),
-        ("tern", "after", Verdict.HOLDS),
-        ("lodra", "before", Verdict.OPENS),
-        ("lodra", "after", Verdict.HOLDS),
+        ("tern", "before", DriftVerdict.HOLDS),
+        ("tern", "after", DriftVerdict.HOLDS),
+        ("lodra", "before", DriftVerdict.OPENS),
+        ("lodra", "after", DriftVerdict.HOLDS),
     ],
 )
-def test_plate_creeps_on_one_bike_and_only_before(bike: str, when: str, verdict: Verdict) -> None:
+def test_plate_creeps_on_one_bike_and_only_before(bike: str, when: str, verdict: DriftVerdict) -> None:
     for entry in entries(bike, when, "held"):
         run = read(entry)
-        found = hold_drift(run["time_s"], run["grip_pct"], run["plate_pct"], run["engine_speed_rpm"])
-        assert found.verdict is (verdict if entry["grip_pct"] < 100 else Verdict.NOT_ENOUGH)
+        found = estimate_hold_drift(run["time_s"], run["grip_pct"], run["plate_pct"], run["engine_speed_rpm"])
+        assert found.verdict is (verdict if entry["grip_pct"] < 100 else DriftVerdict.NOT_ENOUGH)
 
 
 def test_idle_is_steadier_after() -> None:
@@ -182,7 +182,7 @@ def test_idle_is_steadier_after() -> None:
 
 def test_throttle_tables_of_the_manifest_are_tables() -> None:
     for entry in manifest()["throttle_tables"]:
-        assert ThrottleTable.from_text(entry["text"]).checks() == ()
+        assert ThrottleMap.from_text(entry["text"]).find_problems() == ()
 
 
 def test_truth_is_as_the_bikes_are_described() -> None:

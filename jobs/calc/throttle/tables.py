@@ -1,7 +1,7 @@
-"""Grip and throttle plate: the tables of the riding modes, and whether the plate holds at a held grip.
+"""Throttle maps: plate by grip and engine speed in each riding mode, their problems, and torque by grip.
 
-Rows of a table are grip openings, columns engine speeds. Tables are read between their points and never
-beyond them.
+Rows of a map are grip openings, columns engine speeds. Maps are read between their points and never beyond
+them.
 """
 
 from collections.abc import Sequence
@@ -14,20 +14,23 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.statistics import FloatArray, Floats, interpolate_table
 from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import parse_table
-from jobs.calc.units.numbers import format_number, require_finite
+from jobs.calc.units.numbers import format_number
 
-# Spans of the grip that a table is judged over, and how they are said.
+# Spans of the grip that a map is judged over, and their names.
 SPANS_PCT: dict[float, str] = {10.0: "tenth", 20.0: "fifth", 50.0: "half"}
 CLOSED_WITHIN_PCT = 1.0
 FULL_WITHIN_PCT = 2.0
-# The plate moves this much faster than the grip: a rider feels a jerk; common practice, no source.
-STEEPEST_GAIN = 4.0
+# A rider feels a jerk if the plate moves this much faster than the grip. Rule of thumb, no published source.
+MAX_GAIN = 4.0
 SAME_WITHIN = 0.02
+# Samples within a cell of this size are averaged before a surface is laid through them.
+CELL_RPM, CELL_PLATE_PCT = 250.0, 2.0
+TORQUE_GRIP_STEP_PCT = 5.0
 
 
 @dataclass(frozen=True)
 class LargestStep:
-    """Where the plate moves most for the grip: plate over grip [%/%], between two grips, at one speed."""
+    """The steepest step of a map: plate over grip [%/%] between two grips [%] at one speed [rpm]."""
 
     gain: float
     from_grip_pct: float
@@ -36,20 +39,21 @@ class LargestStep:
 
 
 @dataclass(frozen=True, eq=False)
-class ThrottleTable:
+class ThrottleMap:
     """Plate opening by grip opening and engine speed, for one riding mode.
 
     Attributes
     ----------
     grip_pct, rpm : array, (r,) and (c,)
-        Rising; grip within 0 to 100 %.
+        Grip within 0 to 100 [%] and engine speed [rpm], rising.
     plate_pct : array, (r, c)
-        0 to 100 %.
+        Plate, 0 to 100 [%].
 
     Raises
     ------
     ValueError
-        Axes that do not rise, another shape, a cell that is empty or outside 0 to 100 %.
+        Axes that do not rise, another shape, a grip outside 0 to 100 %, or a cell that is empty or outside
+        0 to 100 %.
     """
 
     grip_pct: FloatArray
@@ -71,26 +75,36 @@ class ThrottleTable:
         if wrong.size:
             row, column = wrong[0]
             value = self.plate_pct[row, column]
-            said = "is empty" if np.isnan(value) else f"holds {value:g}"
+            fault = "is empty" if np.isnan(value) else f"holds {value:g}"
             raise ValueError(
                 f"The cell at {self.grip_pct[row]:g} % grip and {format_number(self.rpm[column])} 1/min "
-                f"{said}: a plate opens from 0 to 100 %."
+                f"{fault}: a plate opens from 0 to 100 %."
             )
 
     @classmethod
-    def from_text(cls, text: str) -> "ThrottleTable":
-        """A pasted table (`jobs.calc.pasted_table.parse_table`).
+    def from_text(cls, text: str) -> "ThrottleMap":
+        """Parse a pasted map (`jobs.calc.tables.pasted_table.parse_table`).
+
+        Parameters
+        ----------
+        text : str
+            Engine speeds [rpm] in the first row, grip [%] in the first column, plate [%] in the cells.
+
+        Returns
+        -------
+        ThrottleMap
 
         Raises
         ------
         ValueError
-            What cannot be read, or is no throttle table.
+            Text that cannot be parsed, or is no throttle map.
         """
         pasted = parse_table(text)
         return cls(pasted.row_axis, pasted.column_axis, pasted.cells)
 
     @property
     def largest_step(self) -> LargestStep:
+        """The step over which the plate moves most for the grip."""
         gain = np.diff(self.plate_pct, axis=0) / np.diff(self.grip_pct)[:, None]
         row, column = np.unravel_index(int(gain.argmax()), gain.shape)
         grip = self.grip_pct
@@ -98,21 +112,31 @@ class ThrottleTable:
             float(gain[row, column]), float(grip[row]), float(grip[row + 1]), float(self.rpm[column])
         )
 
-    def gain(self, span_pct: float, at_rpm: float | None = None) -> float:
-        """Plate over grip [%/%] over the first part of the grip, at one engine speed or as the mean of all.
-
-        NaN where the table does not hold grip 0 or the end of the span, or the engine speed.
-        """
-        speeds = self.rpm if at_rpm is None else np.array([at_rpm])
-        ends = plate_at(self, np.array([[0.0], [span_pct]]), speeds[None, :])
-        return float(np.mean((ends[1] - ends[0]) / span_pct))
-
+    @property
     def gains(self) -> dict[float, float]:
-        """`gain` over each of the usual spans."""
-        return {span: self.gain(span) for span in SPANS_PCT}
+        """Plate over grip [%/%] over the first 10, 20 and 50 % of the grip, mean of all engine speeds.
 
-    def checks(self) -> tuple[Flag, ...]:
-        """What is wrong or unusual about the table, in words; nothing where it is as it should be."""
+        NaN if the map does not hold grip 0 or the end of the span.
+        """
+        ends = lookup_plate(self, np.array([[0.0], *([span] for span in SPANS_PCT)]), self.rpm[None, :])
+        return {
+            span: float(np.mean((end - ends[0]) / span))
+            for span, end in zip(SPANS_PCT, ends[1:], strict=True)
+        }
+
+    def find_problems(self) -> tuple[Flag, ...]:
+        """Find what is wrong or unusual about the map.
+
+        Returns
+        -------
+        tuple of Flag
+            Empty if nothing is.
+
+        Notes
+        -----
+        The plate should not close while the grip opens, be open by at most 1 % at closed grip and at least
+        98 % at full grip, and move at most 4 % for each % of grip. Rules of thumb, no published source.
+        """
         return (*self._falls(), *self._closed_end(), *self._full_end(), *self._jerk())
 
     def _falls(self) -> list[Flag]:
@@ -150,20 +174,20 @@ class ThrottleTable:
         if self.grip_pct[-1] < 100:
             return [Flag("no-full-grip", f"The table ends at {self.grip_pct[-1]:g} % grip, not at 100.")]
         column = int(self.plate_pct[-1].argmin())
-        opens = self.plate_pct[-1, column]
-        if opens >= 100 - FULL_WITHIN_PCT:
+        open_pct = self.plate_pct[-1, column]
+        if open_pct >= 100 - FULL_WITHIN_PCT:
             return []
         return [
             Flag(
                 "not-full-at-full-grip",
-                f"With the grip full open the plate opens only to {opens:g} % "
+                f"With the grip full open the plate opens only to {open_pct:g} % "
                 f"at {format_number(self.rpm[column])} 1/min.",
             )
         ]
 
     def _jerk(self) -> list[Flag]:
         step = self.largest_step
-        if step.gain <= STEEPEST_GAIN:
+        if step.gain <= MAX_GAIN:
             return []
         return [
             Flag(
@@ -176,89 +200,106 @@ class ThrottleTable:
 
 
 @dataclass(frozen=True)
-class ModeDifference:
-    """How one table opens against another.
+class MapDifference:
+    """How one throttle map opens compared with another.
 
     Attributes
     ----------
-    faster : dict
-        By span of the grip [%]: gain of the second over that of the first, less one. Below zero the
-        second opens more slowly; NaN where a table does not hold the span.
     largest_pct, at_grip_pct, at_rpm : float
-        Where the plates lie furthest apart (second less first), at the points both tables hold.
+        Largest difference of the plates, second less first [%], and the grip [%] and engine speed [rpm] it
+        is at, among the points that both maps hold.
     sentences : tuple of str
-        One for each span that both tables hold.
+        One for each span of the grip that both maps hold.
     """
 
-    faster: dict[float, float]
     largest_pct: float
     at_grip_pct: float
     at_rpm: float
     sentences: tuple[str, ...]
 
-    @property
-    def sentence(self) -> str:
-        """All that is to be said, in one line."""
-        return " ".join(self.sentences)
 
-
-def plate_at(table: ThrottleTable, grip_pct: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike) -> Floats:
-    """Plate opening [%] at a grip [%] and an engine speed [1/min], between the points; NaN beyond the table.
-
-    Floats or arrays of shapes that broadcast.
-    """
-    return interpolate_table(table.grip_pct, table.rpm, table.plate_pct, grip_pct, engine_speed_rpm)
-
-
-def difference(
-    first: ThrottleTable, second: ThrottleTable, names: tuple[str, str] = ("A", "B")
-) -> ModeDifference:
-    """How the second table opens against the first, in numbers and in words.
+def lookup_plate(
+    throttle_map: ThrottleMap, grip_pct: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike
+) -> Floats:
+    """Look up the plate opening at a grip and an engine speed.
 
     Parameters
     ----------
+    throttle_map : ThrottleMap
+    grip_pct, engine_speed_rpm : float or array
+        Grip [%] and engine speed [rpm], of shapes that broadcast.
+
+    Returns
+    -------
+    float or array
+        Plate [%]; NaN beyond the map.
+
+    Notes
+    -----
+    Bilinear interpolation between the points (`jobs.calc.statistics.interpolate_table`).
+    """
+    return interpolate_table(
+        throttle_map.grip_pct, throttle_map.rpm, throttle_map.plate_pct, grip_pct, engine_speed_rpm
+    )
+
+
+def compare_maps(first: ThrottleMap, second: ThrottleMap, names: tuple[str, str]) -> MapDifference:
+    """Compare how two throttle maps open.
+
+    Parameters
+    ----------
+    first, second : ThrottleMap
     names : (str, str)
-        What the two are called in the sentences: modes or revisions.
+        Names of the two in the sentences: modes or tunes.
+
+    Returns
+    -------
+    MapDifference
+        The largest difference and a sentence for each span.
 
     Raises
     ------
     ValueError
-        The tables share no grip or no engine speed.
+        Maps without a grip or an engine speed in common.
+
+    Notes
+    -----
+    Over each span: gain of the second / gain of the first − 1; within 2 % they count as alike. Rule of thumb,
+    no published source.
     """
-    grip = _shared(first.grip_pct, second.grip_pct, "grip")
-    speed = _shared(first.rpm, second.rpm, "engine speed")
-    apart = plate_at(second, grip[:, None], speed[None, :]) - plate_at(first, grip[:, None], speed[None, :])
+    grip = _shared_points(first.grip_pct, second.grip_pct, "grip")
+    speed = _shared_points(first.rpm, second.rpm, "engine speed")
+    apart = lookup_plate(second, grip[:, None], speed) - lookup_plate(first, grip[:, None], speed)
     row, column = np.unravel_index(int(np.abs(apart).argmax()), apart.shape)
-    faster = {}
-    for span in SPANS_PCT:
-        ours, theirs = first.gain(span), second.gain(span)
-        faster[span] = theirs / ours - 1 if ours > 0 else float("nan")
-    return ModeDifference(
-        faster=faster,
+    gains, other_gains = first.gains, second.gains
+    changes = {span: other_gains[span] / gains[span] - 1 for span in SPANS_PCT if gains[span] > 0}
+    return MapDifference(
         largest_pct=float(apart[row, column]),
         at_grip_pct=float(grip[row]),
         at_rpm=float(speed[column]),
         sentences=tuple(
-            _in_words(names, share, SPANS_PCT[span]) for span, share in faster.items() if np.isfinite(share)
+            _describe(names, change, SPANS_PCT[span])
+            for span, change in changes.items()
+            if np.isfinite(change)
         ),
     )
 
 
-def _shared(first: FloatArray, second: FloatArray, what: str) -> FloatArray:
-    """All points of both axes that lie within both."""
+def _shared_points(first: FloatArray, second: FloatArray, axis: str) -> FloatArray:
+    """Return all points of both axes that lie within both."""
     low, high = max(first[0], second[0]), min(first[-1], second[-1])
     if low > high:
-        raise ValueError(f"The two throttle tables have no {what} in common.")
-    both = np.union1d(first, second)
-    return both[(both >= low) & (both <= high)]
+        raise ValueError(f"The two throttle tables have no {axis} in common.")
+    points = np.union1d(first, second)
+    return points[(points >= low) & (points <= high)]
 
 
-def _in_words(names: tuple[str, str], share: float, span: str) -> str:
+def _describe(names: tuple[str, str], change: float, span: str) -> str:
     first, second = names
-    if abs(share) < SAME_WITHIN:
+    if abs(change) < SAME_WITHIN:
         return f"{second} opens as {first} does over the first {span} of the grip."
-    way = "faster" if share > 0 else "slower"
-    return f"{second} opens {abs(share):.0%} {way} than {first} over the first {span} of the grip.".replace(
+    way = "faster" if change > 0 else "slower"
+    return f"{second} opens {abs(change):.0%} {way} than {first} over the first {span} of the grip.".replace(
         "%", " %"
     )
 
@@ -270,10 +311,11 @@ class TorqueByGrip:
     Attributes
     ----------
     grip_pct, engine_speed_rpm : array, (g,) and (s,)
+        Grip [%] and engine speed [rpm].
     torque_nm : array, (g, s)
-        NaN outside what was measured.
+        Torque [N·m]; NaN outside what was measured.
     sensitivity_nm_per_pct : array, (g, s)
-        Change of torque for one per cent of grip; NaN where torque beside it is.
+        Torque for one per cent of grip [N·m/%]; NaN if the torque beside it is.
     """
 
     grip_pct: FloatArray
@@ -282,39 +324,45 @@ class TorqueByGrip:
     sensitivity_nm_per_pct: FloatArray
 
 
-# Samples this near to one another are averaged before a surface is laid through them.
-CELL_RPM, CELL_PLATE_PCT = 250.0, 2.0
-
-
-def torque_by_grip(
-    table: ThrottleTable,
+def compute_torque_by_grip(
+    throttle_map: ThrottleMap,
     engine_speed_rpm: npt.ArrayLike,
     plate_pct: npt.ArrayLike,
     torque_nm: npt.ArrayLike,
     *,
     at_rpm: Sequence[float],
-    grip_pct: npt.ArrayLike | None = None,
 ) -> TorqueByGrip:
-    """Torque by grip in a mode, from torque measured over plate and engine speed in held runs.
+    """Compute torque by grip in a mode from torque measured by plate and engine speed.
 
     Parameters
     ----------
+    throttle_map : ThrottleMap
+        The mode.
     engine_speed_rpm, plate_pct, torque_nm : array, (n,)
-        Steady samples of held runs at several openings; NaN is not measured.
+        Engine speed [rpm], plate [%] and torque [N·m] of steady samples of held-throttle runs at several
+        openings; NaN is not measured.
     at_rpm : sequence of float, (s,)
-        Engine speeds to answer for.
-    grip_pct : array, (g,), optional
-        Grips to answer for; every 5 % without it.
+        Engine speeds to answer for [rpm].
 
     Returns
     -------
     TorqueByGrip
-        By plane triangles between the means of neighbouring samples; nothing outside their hull.
+        Torque every 5 % of grip, inside the hull of what was measured.
 
     Raises
     ------
     ValueError
         Channels of different length, or runs at too few openings or speeds to lay a surface through.
+
+    Notes
+    -----
+    torque(grip, n) = T(plate(grip, n), n), with T linear on the Delaunay triangles of the means of samples
+    within 250 rpm and 2 % of plate [1]_; the sensitivity is its difference quotient over grip.
+
+    References
+    ----------
+    .. [1] C. B. Barber, D. P. Dobkin, H. Huhdanpaa, ACM Trans. Math. Softw. 22 (1996), 469-483: Quickhull, as
+       in SciPy's ``LinearNDInterpolator``.
     """
     from scipy.interpolate import LinearNDInterpolator
     from scipy.spatial import QhullError
@@ -322,12 +370,10 @@ def torque_by_grip(
     channels = [np.asarray(a, dtype=float) for a in (engine_speed_rpm, plate_pct, torque_nm)]
     if len({channel.shape for channel in channels}) != 1:
         raise ValueError("Engine speed, plate and torque differ in length: they do not belong together.")
-    for engine_speed in at_rpm:
-        require_finite("engine speed", engine_speed)
-    speed, plate, torque = _cell_means(*channels)
-    grip = np.arange(0.0, 100.1, 5.0) if grip_pct is None else check_axis(grip_pct, "grip")
+    speed, plate, torque = _average_cells(*channels)
+    grip = np.arange(0.0, 100.1, TORQUE_GRIP_STEP_PCT)
     wanted = np.asarray(at_rpm, dtype=float)
-    plates = plate_at(table, grip[:, None], wanted[None, :])
+    plates = lookup_plate(throttle_map, grip[:, None], wanted[None, :])
     try:
         surface = LinearNDInterpolator(np.column_stack([speed, plate]), torque, rescale=True)
     except (QhullError, ValueError):
@@ -338,10 +384,11 @@ def torque_by_grip(
     return TorqueByGrip(grip, wanted, found, np.gradient(found, grip, axis=0))
 
 
-def _cell_means(speed: FloatArray, plate: FloatArray, torque: FloatArray) -> tuple[FloatArray, ...]:
-    good = np.isfinite(speed) & np.isfinite(plate) & np.isfinite(torque)
-    channels = (speed[good], plate[good], torque[good])
+def _average_cells(speed: FloatArray, plate: FloatArray, torque: FloatArray) -> tuple[FloatArray, ...]:
+    """Average the samples of each cell of engine speed and plate."""
+    measured = np.isfinite(speed) & np.isfinite(plate) & np.isfinite(torque)
+    channels = (speed[measured], plate[measured], torque[measured])
     keys = np.column_stack([np.floor(channels[0] / CELL_RPM), np.floor(channels[1] / CELL_PLATE_PCT)])
-    where = np.unique(keys, axis=0, return_inverse=True)[1].ravel()
-    count = np.bincount(where)
-    return tuple(np.bincount(where, weights=channel) / count for channel in channels)
+    cell = np.unique(keys, axis=0, return_inverse=True)[1].ravel()
+    count = np.bincount(cell)
+    return tuple(np.bincount(cell, weights=channel) / count for channel in channels)
