@@ -35,6 +35,10 @@ def to_nanometres(length_mm: Millimetres) -> int:
     -------
     int
         Length [nm], rounded to the nearest.
+
+    Notes
+    -----
+    1 mm = 10⁶ nm. Source: SI Brochure.
     """
     return round(float(length_mm) * NANOMETRES_PER_MM)
 
@@ -51,6 +55,10 @@ def to_millimetres(length_nm: int) -> float:
     -------
     float
         Length [mm].
+
+    Notes
+    -----
+    1 mm = 10⁶ nm. Source: SI Brochure.
     """
     return length_nm / NANOMETRES_PER_MM
 
@@ -244,6 +252,10 @@ def check_range(low_mm: Millimetres, high_mm: Millimetres, target_mm: Millimetre
     ------
     ValueError
         Lower limit above the upper one, or target outside the range.
+
+    Notes
+    -----
+    low ≤ target ≤ high, ends included, in whole nanometres. Source: interval logic.
     """
     if to_nanometres(low_mm) > to_nanometres(high_mm):
         raise ValueError("The lower limit of the clearance is above the upper one.")
@@ -269,9 +281,10 @@ def engine_temperature_warning(engine_temperature_c: float) -> str | None:
     str or None
         The warning from 35 °C up.
 
-    References
-    ----------
-    A trade guide to valve clearances gives 35 °C (95 °F) as the limit of a cold engine.
+    Notes
+    -----
+    Warns if T ≥ 35 °C. Source: a trade guide to valve clearances gives 35 °C (95 °F) as the limit of a cold
+    engine.
     """
     if engine_temperature_c < COLD_BELOW_C:
         return None
@@ -316,12 +329,12 @@ def derive_closing_clearance(unloaded: Reading, loaded: Reading) -> Reading:
     Parameters
     ----------
     unloaded, loaded : Reading
-        The opener's gap with the closing rocker relaxed, and with its play taken up.
+        The opener's gap [mm] with the closing rocker relaxed, and with its play taken up.
 
     Returns
     -------
     Reading
-        The closing clearance; a bracket if either gap is one.
+        The closing clearance [mm]; a bracket if either gap is one.
 
     Raises
     ------

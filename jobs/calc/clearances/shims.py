@@ -179,7 +179,7 @@ def check_thickness(thickness_mm: Millimetres) -> None:
 
     Notes
     -----
-    The limits are a rule of thumb, no published source.
+    0.5 ≤ thickness ≤ 9 mm. Rule of thumb, no published source.
     """
     if not MIN_SHIM_MM <= float(thickness_mm) <= MAX_SHIM_MM:
         raise ValueError(
@@ -264,7 +264,7 @@ def parse_marking(text: str, sizes: AvailableSizes | None = None) -> ShimMarking
     Returns
     -------
     ShimMarking
-        The thicknesses it may stand for, and a warning if it is not certain.
+        The thicknesses it may stand for [mm], and a warning if it is not certain.
 
     Raises
     ------
@@ -273,8 +273,9 @@ def parse_marking(text: str, sizes: AvailableSizes | None = None) -> ShimMarking
 
     Notes
     -----
-    In sizes with a step of 0.025 mm the third decimal is left off the marking, up or down: 177 or 178 may
-    be 1.775 mm. Factories also fit sizes that are not sold. Rule of thumb, no published source.
+    Without a point, thickness = number / 10^(digits − 1). In sizes with a step of 0.025 mm the third decimal
+    is left off the marking, up or down: 177 or 178 may be 1.775 mm. Factories also fit sizes that are not
+    sold. Rule of thumb, no published source.
     """
     plain = text.strip().casefold().removesuffix("mm").strip().replace(",", ".")
     whole, point, decimals = plain.partition(".")

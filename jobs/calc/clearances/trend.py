@@ -265,7 +265,7 @@ def _is_measured(use: Sequence[float], clearance_mm: Sequence[float]) -> NDArray
 
 
 def _number_periods(use: NDArray[np.float64], shims: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Number the period of each reading; within one, no unknown adjustment was made."""
+    """Return the number of each reading's period; within one, no unknown adjustment was made."""
     unknown = np.isnan(shims)
     either_unknown = unknown[1:] | unknown[:-1]
     same_job = np.diff(use) == 0

@@ -81,7 +81,7 @@ def check_target(lambda_target: float) -> None:
 
     Notes
     -----
-    The limits are a rule of thumb, no published source.
+    0.70 ≤ target ≤ 1.20. Rule of thumb, no published source.
     """
     require_finite("target lambda", lambda_target)
     if not MIN_TARGET <= lambda_target <= MAX_TARGET:

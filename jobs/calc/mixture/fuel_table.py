@@ -86,14 +86,14 @@ def find_table_step(table: npt.ArrayLike, decimals: int = 0) -> float:
     Parameters
     ----------
     table : array
-        Cells in the table's unit; NaN is an empty cell.
+        Cells [the table's unit]; NaN is an empty cell.
     decimals : int
         Decimals the table was written with, if known: 10.00 says more than 10.
 
     Returns
     -------
     float
-        The step in the table's unit.
+        The step [the table's unit].
 
     Raises
     ------
@@ -213,12 +213,12 @@ def fill_gaps(correction: MixtureCorrection) -> MixtureCorrection:
     Parameters
     ----------
     correction : MixtureCorrection
-        Arrays of (r, c).
+        Multipliers of (r, c) [–].
 
     Returns
     -------
     MixtureCorrection
-        The correction with filled cells marked.
+        The correction with filled cells marked, (r, c).
 
     Notes
     -----

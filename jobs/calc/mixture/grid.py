@@ -124,8 +124,8 @@ def build_mixture_grid(
     -----
     A sample weighs w = w_speed·w_load, each falling linearly from 1 on the cell's point to 1/2 on its
     boundary; mean = Σ w·lambda / Σ w. Lambda at or beyond 0.65 and 1.60 is the end of the sensor's scale and
-    no reading. The interval is Student's t on the spread of the means of the holds; see
-    `jobs.calc.tables.cell_grid.compute_cell_statistics` for it and its sources.
+    no reading: rule of thumb, no published source. The interval is Student's t on the spread of the means of
+    the holds; see `jobs.calc.tables.cell_grid.compute_cell_statistics` for it and its sources.
     """
     speed, load, sensed = (np.asarray(a, dtype=float) for a in (engine_speed_rpm, load_pct, lambda_))
     columns, rows = GridAxis.from_points(rpm_axis, "engine speed"), GridAxis.from_points(load_axis, "load")
@@ -221,6 +221,10 @@ def expand_target(target: npt.ArrayLike, grid: MixtureGrid) -> FloatArray:
     ------
     ValueError
         A target of another shape, missing, or outside 0.70 to 1.20.
+
+    Notes
+    -----
+    target[load, speed] = target, target[load] or as given: broadcasting, no formula and no source.
     """
     wanted = np.asarray(target, dtype=float)
     shape = grid.mean.shape

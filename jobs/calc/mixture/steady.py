@@ -322,7 +322,7 @@ def _remove_delay(time_s: npt.ArrayLike, lambda_: npt.ArrayLike, delay_ms: float
 
 
 def _number_holds(time: FloatArray, is_steady: BoolArray, min_hold_s: float) -> tuple[BoolArray, IntArray]:
-    """Number the unbroken stretches that last long enough; a hole in the record breaks a stretch."""
+    """Keep unbroken stretches that last long enough, and number them; a hole in the record ends one."""
     steps = np.diff(time)
     usual = float(np.median(steps)) if steps.size else 0.0
     hole = (steps > 3 * usual) & (steps > RATE_WINDOW_S)

@@ -98,6 +98,10 @@ class ThrottleMap:
         ------
         ValueError
             Text that cannot be parsed, or is no throttle map.
+
+        Notes
+        -----
+        plate[row, column] = cell: no formula and no source.
         """
         pasted = parse_table(text)
         return cls(pasted.row_axis, pasted.column_axis, pasted.cells)
@@ -134,8 +138,8 @@ class ThrottleMap:
 
         Notes
         -----
-        The plate should not close while the grip opens, be open by at most 1 % at closed grip and at least
-        98 % at full grip, and move at most 4 % for each % of grip. Rules of thumb, no published source.
+        The plate [%] should not close while the grip opens, be open by at most 1 % at closed grip and at
+        least 98 % at full grip, and Δplate/Δgrip ≤ 4. Rules of thumb, no published source.
         """
         return (*self._falls(), *self._closed_end(), *self._full_end(), *self._jerk())
 
@@ -255,7 +259,7 @@ def compare_maps(first: ThrottleMap, second: ThrottleMap, names: tuple[str, str]
     Returns
     -------
     MapDifference
-        The largest difference and a sentence for each span.
+        The largest difference [%] and a sentence for each span.
 
     Raises
     ------
