@@ -97,7 +97,7 @@ function showProgress(form) {
   if (!place) return;
   const readings = [...form.querySelectorAll(".engine-reading")];
   const out = form.querySelectorAll(".verdict-tight, .verdict-loose").length;
-  const passed = passedOver(form);
+  const passed = skippedReadings(form);
   place.textContent = `${readings.filter(isEntered).length} of ${readings.length} entered`
     + (out ? `, ${out} out of range` : "") + (passed.length ? `, passed over: ${listNames(passed)}` : "");
 }
