@@ -1,4 +1,4 @@
-"""Fixtures that every test may use: people by role, a shop, and a client for each person."""
+"""Fixtures for every test: staff by role, a shop, and a client for each person."""
 
 import os
 import subprocess
@@ -68,7 +68,7 @@ def staff(db) -> dict[Role, StaffMember]:
 
 @pytest.fixture
 def login(staff) -> Callable[[Role], Client]:
-    """A client that is logged in as the person who holds a role."""
+    """Give a function that returns a client logged in with a role."""
 
     def as_role(role: Role) -> Client:
         client = Client()
@@ -80,7 +80,7 @@ def login(staff) -> Callable[[Role], Client]:
 
 @dataclass(frozen=True)
 class Machine:
-    """Another machine: a folder and a database of its own, which only programs started on it see."""
+    """Another machine: a folder and a database of its own, for programs started on it."""
 
     environment: dict[str, str]
 
@@ -97,7 +97,7 @@ class Machine:
 
 @pytest.fixture
 def fresh_machine(tmp_path) -> Iterator[Machine]:
-    """A machine with nothing on it."""
+    """Give a machine with nothing on it."""
     environment = {
         **os.environ,
         "DJANGO_SETTINGS_MODULE": "workshop.settings",
@@ -128,7 +128,7 @@ def blank_pages(monkeypatch) -> None:
 def print_processes(
     transactional_db, own_files, settings, tmp_path, monkeypatch
 ) -> Iterator[list["subprocess.Popen[bytes]"]]:
-    """Print as a shop does by default; returns the processes started, on this test's database and files."""
+    """Print in processes, as a shop does by default, and give the list of those started."""
     started: list[subprocess.Popen[bytes]] = []
 
     class ListedProcess(subprocess.Popen):
@@ -150,7 +150,7 @@ def print_processes(
 
 
 def database_url() -> str:
-    """The address of the test database for a process of its own."""
+    """Return the URL of the test database, for another process."""
     name = connection.settings_dict["NAME"]
     if connection.vendor == "sqlite":
         return f"sqlite:///{name}"

@@ -1,4 +1,4 @@
-"""Records for tests, made with sensible values that a test may override."""
+"""Records for tests, with sensible values that a test may override."""
 
 import hashlib
 from collections.abc import Mapping
@@ -40,7 +40,7 @@ def make_customer(**overrides: Any) -> Customer:
 
 
 def make_engine(**overrides: Any) -> EngineSpec:
-    """An in-line triple with twelve valves and shims under buckets."""
+    """Create an in-line triple with twelve valves and shims under buckets."""
     values: dict[str, Any] = {
         "maker": "Pellorin",
         "name": "Tern 660",
@@ -87,14 +87,14 @@ def make_job(**overrides: Any) -> Job:
 
 
 def place(name: str) -> WorkPlace:
-    """One of the places that a new shop starts with."""
+    """Return one of the workstations that a new shop starts with."""
     return WorkPlace.objects.get(name=name)
 
 
 def make_clearance_set(
     job: Job, by: StaffMember, clearance_mm: str = "0.15", **overrides: Any
 ) -> ClearanceSet:
-    """A full set, every valve with the same clearance and a 2.50 mm shim."""
+    """Create a full set, every valve with the same clearance and a 2.50 mm shim."""
     values = {"when": ClearanceSet.When.AS_FOUND, "engine_temperature_c": 21.0, "measured_at": timezone.now()}
     measured = ClearanceSet.objects.create(job=job, measured_by=by, **{**values, **overrides})
     spec = job.bike.engine_spec
@@ -118,7 +118,7 @@ def make_revision(job: Job, by: StaffMember, number: int = 0, **overrides: Any) 
 
 
 def make_simulated_run(job: Job, by: StaffMember, made: simulator.Run, **overrides: Any) -> Run:
-    """A run of the demo's simulator as it stands after its file was read, with all its channels."""
+    """Create a run of the demo's simulator, with all channels, as after reading its file."""
     values = {"original_name": made.name, "size": 24, "kind": made.kind, "status": Run.Status.READ}
     run = Run(job=job, made_by=by, **{**values, **overrides})
     run.sha256 = hashlib.sha256(f"{job.pk} {made.name}".encode()).hexdigest()
@@ -131,7 +131,7 @@ def make_simulated_run(job: Job, by: StaffMember, made: simulator.Run, **overrid
 def make_channel_run(
     job: Job, by: StaffMember, name: str, channels: Mapping[str, Any], **overrides: Any
 ) -> Run:
-    """A run with these channels, as it stands after its file was read."""
+    """Create a run with these channels, as after reading its file."""
     values = {"original_name": name, "size": 1, "kind": Run.Kind.HELD, "status": Run.Status.READ}
     run = Run(job=job, made_by=by, **{**values, **overrides})
     run.sha256 = hashlib.sha256(f"{job.pk} {name}".encode()).hexdigest()
@@ -142,7 +142,7 @@ def make_channel_run(
 
 
 def make_simulated_runs(job: Job, by: StaffMember, bike: str, when: str, kind: str, **more: Any) -> list[Run]:
-    """All runs of one kind that the simulator makes of a bike in one state."""
+    """Create all runs of one kind that the simulator makes of a bike in one state."""
     wanted = [made for made in simulator.runs() if (made.bike, made.when, made.kind) == (bike, when, kind)]
     return [make_simulated_run(job, by, made, **more) for made in wanted]
 

@@ -1,11 +1,11 @@
-"""Every address × every role × signed out.
+"""Every URL for every role and without a login.
 
-The walk takes all that the resolver has, so a new page is met here by itself. What it needs from you:
+The test takes every URL of the resolver, so a new page is included by itself. It needs from you:
 
-* nothing, where the address has no arguments;
-* one line in ARGUMENTS, where it has: the URL name and which record of ``Records`` gives the
-  arguments (add a property there for a record that it does not have yet);
-* a name in PUBLIC, only where nobody has to log in for it. That list is short on purpose.
+* nothing if the URL has no arguments;
+* if it has, one line in ARGUMENTS: the URL name, and the record of ``Records`` that gives the
+  arguments (add a property there for a new kind of record);
+* a name in PUBLIC only if it needs no login. That list is short on purpose.
 """
 
 import hashlib
@@ -35,7 +35,7 @@ PUBLIC = {"login", "health", "calendar-feed", "customer-sheet", "customer-pdf", 
 
 
 class Records:
-    """One of each record, made when first asked for."""
+    """One of each record, created on first use."""
 
     def __init__(self, staff: dict[Role, StaffMember]) -> None:
         self.staff = staff
@@ -359,30 +359,30 @@ def address(name: str, records: Records) -> str:
     takes = PATTERNS[name].pattern.converters
     if takes and name not in ARGUMENTS:
         pytest.fail(
-            f"“{name}” takes {', '.join(takes)} and the walk does not know which: "
+            f"“{name}” takes {', '.join(takes)}, for which the test has no record: "
             "add a line to ARGUMENTS in tests/test_access.py."
         )
     return reverse(name, args=ARGUMENTS[name](records) if name in ARGUMENTS else [])
 
 
 def statuses(client: Client, url: str) -> tuple[int, int]:
-    """What asking for an address and sending nothing to it are answered with."""
-    answers = (client.get(url), client.post(url))
-    for answer in answers:
-        answer.close()
-    return answers[0].status_code, answers[1].status_code
+    """Return the status codes of a GET and of an empty POST."""
+    responses = (client.get(url), client.post(url))
+    for response in responses:
+        response.close()
+    return responses[0].status_code, responses[1].status_code
 
 
-def test_every_address_has_a_name_of_its_own() -> None:
+def test_every_url_has_a_unique_name() -> None:
     names = [pattern.name for pattern in walk(get_resolver())]
     assert sorted(map(str, names)) == sorted({str(name) for name in names if name})
 
 
-def test_every_view_says_whom_it_is_open_to() -> None:
+def test_every_view_declares_its_roles() -> None:
     assert [name for name, pattern in PATTERNS.items() if not hasattr(pattern.callback, "open_to")] == []
 
 
-def test_only_the_public_pages_are_open_to_everybody() -> None:
+def test_only_listed_views_are_public() -> None:
     opened = {name for name, pattern in PATTERNS.items() if pattern.callback.open_to == "everybody"}
     assert opened == PUBLIC & set(PATTERNS)
     assert {"login", "health"} <= opened
@@ -390,39 +390,37 @@ def test_only_the_public_pages_are_open_to_everybody() -> None:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", CLOSED)
-def test_signed_out_is_led_to_log_in(name: str, records: Records) -> None:
+def test_anonymous_user_is_redirected_to_login(name: str, records: Records) -> None:
     url = address(name, records)
-    for answer in (Client().get(url), Client().post(url)):
-        assert answer.status_code == 302, name
-        assert answer.headers["Location"].startswith(f"{reverse('login')}?next="), name
+    for response in (Client().get(url), Client().post(url)):
+        assert response.status_code == 302, name
+        assert response.headers["Location"].startswith(f"{reverse('login')}?next="), name
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", CLOSED)
 @pytest.mark.parametrize("role", Role)
-def test_a_role_gets_in_where_it_is_named_and_nowhere_else(
-    name: str, role: Role, records: Records, login
-) -> None:
+def test_view_admits_its_roles_only(name: str, role: Role, records: Records, login) -> None:
     url = address(name, records)
-    asked, sent = statuses(login(role), url)
+    get, post = statuses(login(role), url)
     if role in PATTERNS[name].callback.open_to:
-        assert asked in (200, 302, 405), name
-        assert sent != 403
-        assert sent < 500, name
+        assert get in (200, 302, 405), name
+        assert post != 403
+        assert post < 500, name
     else:
-        assert (asked, sent) == (403, 403), name
+        assert (get, post) == (403, 403), name
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", sorted(PUBLIC & set(PATTERNS)))
-def test_public_pages_open_without_logging_in(name: str, records: Records) -> None:
-    asked, sent = statuses(Client(), address(name, records))
-    assert asked in (200, 302, 405)
-    assert sent < 500
+def test_public_pages_need_no_login(name: str, records: Records) -> None:
+    get, post = statuses(Client(), address(name, records))
+    assert get in (200, 302, 405)
+    assert post < 500
 
 
 @pytest.mark.django_db
-def test_somebody_without_a_role_reads_nothing(client: Client) -> None:
+def test_person_without_role_is_refused(client: Client) -> None:
     factories.make_staff(Role.TUNER, is_tuner=False)
     client.force_login(
         StaffMember.objects.get(username="tuner"), backend="django.contrib.auth.backends.ModelBackend"

@@ -1,4 +1,4 @@
-"""Eight people at once: nobody's save is lost, every lost race is told, nothing is made twice."""
+"""Eight users at once: no save is lost, every lost race is reported, nothing is made twice."""
 
 import uuid
 from collections.abc import Callable
@@ -27,7 +27,7 @@ Made = TypeVar("Made")
 
 
 def at_once(work: Callable[[int], Made]) -> list[Made]:
-    """Let eight threads begin together, each with a connection of its own to the database."""
+    """Start eight threads together, each with a database connection of its own."""
     start = Barrier(CLIENTS)
 
     def run(number: int) -> Made:
@@ -43,23 +43,23 @@ def at_once(work: Callable[[int], Made]) -> list[Made]:
 
 @pytest.fixture
 def clients(login: Callable[[Role], Client]) -> list[Client]:
-    """Eight browsers in which the owner is logged in."""
+    """Give eight clients logged in as the owner."""
     return [login(Role.OWNER) for _ in range(CLIENTS)]
 
 
 def save_line(client: Client, pk: int, line: str) -> bool:
-    """Read a customer, add a line to the note and save; False where another was quicker and it was told."""
+    """Add a line to a customer's note; return False if the edit conflict was reported."""
     read = Customer.objects.get(pk=pk)
     sent = {"name": read.name, "phone": read.phone, "email": read.email, "version": read.version}
-    answer = client.post(reverse("customer-edit", args=[pk]), {**sent, "note": f"{read.note}\n{line}"})
-    if answer.status_code == 302:
+    response = client.post(reverse("customer-edit", args=[pk]), {**sent, "note": f"{read.note}\n{line}"})
+    if response.status_code == 302:
         return True
-    assert answer.status_code == 422
-    assert "Not saved: Ola Owner changed this" in answer.content.decode()
+    assert response.status_code == 422
+    assert "Not saved: Ola Owner changed this" in response.content.decode()
     return False
 
 
-def test_no_save_is_lost_and_every_lost_race_is_told(clients: list[Client]) -> None:
+def test_concurrent_saves_are_all_kept_or_refused(clients: list[Client]) -> None:
     customer = factories.make_customer()
 
     def save(number: int) -> list[str]:
@@ -84,7 +84,7 @@ def booking(bike_pk: int, **more: Any) -> dict[str, Any]:
     }
 
 
-def test_bookings_at_once_each_get_a_number_of_their_own(clients: list[Client]) -> None:
+def test_concurrent_bookings_get_consecutive_numbers(clients: list[Client]) -> None:
     bike = factories.make_bike()
 
     def book(number: int) -> list[int]:
@@ -97,25 +97,25 @@ def test_bookings_at_once_each_get_a_number_of_their_own(clients: list[Client]) 
     assert StageEntry.objects.count() == CLIENTS * ROUNDS
 
 
-def test_one_form_sent_eight_times_at_once_books_once(clients: list[Client]) -> None:
+def test_form_submitted_concurrently_books_once(clients: list[Client]) -> None:
     sent = booking(factories.make_bike().pk, form_key=uuid.uuid4())
-    answers = at_once(lambda number: clients[number].post(reverse("job-book"), sent))
+    responses = at_once(lambda number: clients[number].post(reverse("job-book"), sent))
     job = Job.objects.get()
-    assert [(a.status_code, a.headers["Location"]) for a in answers] == [(302, f"/jobs/{job.number}/")] * 8
+    assert [(a.status_code, a.headers["Location"]) for a in responses] == [(302, f"/jobs/{job.number}/")] * 8
 
 
-def test_one_step_taken_by_eight_is_taken_once_and_the_others_are_told(clients: list[Client]) -> None:
+def test_concurrent_stage_change_succeeds_once(clients: list[Client]) -> None:
     job = factories.make_job()
     step = {"seen": "booked", "stage": "received"}
-    answers = at_once(lambda number: clients[number].post(reverse("job-stage", args=[job.number]), step))
-    assert sorted(answer.status_code for answer in answers) == [302] + [422] * 7
-    told = [answer.content.decode() for answer in answers if answer.status_code == 422]
-    assert all("moved this job" in page or "at the same moment" in page for page in told)
+    responses = at_once(lambda number: clients[number].post(reverse("job-stage", args=[job.number]), step))
+    assert sorted(response.status_code for response in responses) == [302] + [422] * 7
+    refused = [response.content.decode() for response in responses if response.status_code == 422]
+    assert all("moved this job" in page or "at the same moment" in page for page in refused)
     assert StageEntry.objects.filter(job=job).count() == 1
 
 
 @pytest.mark.parametrize("in_drawer", [3, 0])
-def test_one_shim_plan_is_accepted_once_and_the_drawer_gives_once(
+def test_concurrent_acceptance_takes_shims_from_stock_once(
     clients: list[Client], staff: dict[Role, Any], in_drawer: int
 ) -> None:
     measured = factories.make_clearance_set(factories.make_job(), staff[Role.MECHANIC], "0.16")
@@ -127,14 +127,14 @@ def test_one_shim_plan_is_accepted_once_and_the_drawer_gives_once(
     plan = plan_engine(collect_plan_inputs(spec, measured.readings.all()), Policy.TARGET, stock_for(spec))
     sent = {"policy": "target", "fingerprint": plan.fingerprint}
     url = reverse("shim-plan-accept", args=[measured.pk])
-    answers = at_once(lambda number: clients[number].post(url, {**sent, "form_key": uuid.uuid4()}))
-    assert {answer.status_code for answer in answers} <= {302, 422}
+    responses = at_once(lambda number: clients[number].post(url, {**sent, "form_key": uuid.uuid4()}))
+    assert {response.status_code for response in responses} <= {302, 422}
     assert ShimPlan.objects.count() == 1
     drawer.refresh_from_db()
     assert drawer.count == max(0, in_drawer - 1)
 
 
-def test_one_file_sent_by_eight_is_attached_once(clients: list[Client]) -> None:
+def test_file_uploaded_concurrently_is_imported_once(clients: list[Client]) -> None:
     job = factories.make_job()
     data, url = sweep_csv(), reverse("run-attach", args=[job.number])
 
@@ -146,7 +146,7 @@ def test_one_file_sent_by_eight_is_attached_once(clients: list[Client]) -> None:
     assert Run.objects.get().status == Run.Status.READ
 
 
-def test_files_come_in_while_others_save(clients: list[Client]) -> None:
+def test_uploads_and_saves_run_concurrently(clients: list[Client]) -> None:
     job = factories.make_job()
     url = reverse("run-attach", args=[job.number])
 

@@ -1,4 +1,4 @@
-"""Text and controls can be read in both themes: contrast ratios as WCAG 2.2 defines them.
+"""Text and controls are readable in both themes: contrast ratios as WCAG 2.2 defines them.
 
 Relative luminance and contrast ratio: W3C Recommendation WCAG 2.2, section "Terms". Success criteria
 1.4.3 (text, 4.5) and 1.4.11 (edges of controls and parts of drawings, 3).
@@ -46,19 +46,19 @@ def contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def test_black_on_white_is_21_to_1() -> None:
-    """The end of the scale that the definition itself states."""
+def test_contrast_of_black_on_white_is_21() -> None:
+    """The definition itself states this end of the scale."""
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize(("pairs", "least"), [(TEXT_PAIRS, TEXT), (EDGE_PAIRS, EDGE)])
-def test_contrast_is_enough(theme: str, pairs: list[tuple[str, str]], least: float) -> None:
+@pytest.mark.parametrize(("pairs", "minimum"), [(TEXT_PAIRS, TEXT), (EDGE_PAIRS, EDGE)])
+def test_theme_meets_minimum_contrast(theme: str, pairs: list[tuple[str, str]], minimum: float) -> None:
     colours = tokens(theme)
     ratios = {pair: round(contrast(colours[pair[0]], colours[pair[1]]), 2) for pair in pairs}
-    assert {pair: ratio for pair, ratio in ratios.items() if ratio < least} == {}
+    assert {pair: ratio for pair, ratio in ratios.items() if ratio < minimum} == {}
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_both_themes_name_the_same_colours(theme: str) -> None:
+def test_both_themes_define_the_same_colours(theme: str) -> None:
     assert tokens(theme).keys() == tokens("light").keys()

@@ -1,4 +1,4 @@
-"""An empty shop says what to do next: every list on every page, to each role what it can do about it."""
+"""An empty shop says what to do next: every list on every page, to every role."""
 
 from html.parser import HTMLParser
 
@@ -13,14 +13,14 @@ from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
 
-# Who does it, where the reader can't: named in the sentence.
+# The role that the sentence names if the reader cannot do it.
 WHO = {Role.DESK: "service desk", Role.MECHANIC: "mechanic", Role.TUNER: "tuner", Role.OWNER: "owner"}
-# A page that is never empty: somebody is logged in, and each of these is something that happened.
+# Never empty: someone is logged in, and the creation of that person is an entry.
 NEVER_EMPTY = {"staff-list", "shop-history"}
 
 
 class Parts(HTMLParser):
-    """The words and links of a page's elements of one class, and whether the page has a form."""
+    """Text and links of a page's elements of one class, and whether the page has a form."""
 
     VOID = {"input", "br", "img", "meta", "link", "hr", "path", "circle", "polyline"}
 
@@ -52,22 +52,22 @@ class Parts(HTMLParser):
 
 
 def pages_of(client: Client, role: Role) -> dict[str, str]:
-    """Every whole page without arguments that is open to a role."""
+    """Return every whole page without arguments that is open to a role."""
     names = [
         name
         for name, pattern in PATTERNS.items()
         if not pattern.pattern.converters and name not in PUBLIC and role in pattern.callback.open_to
     ]
-    answers = {name: client.get(reverse(name)) for name in names}
+    responses = {name: client.get(reverse(name)) for name in names}
     return {
-        name: answer.text
-        for name, answer in answers.items()
-        if answer.status_code == 200 and not answer.streaming and b"<main" in answer.content
+        name: response.text
+        for name, response in responses.items()
+        if response.status_code == 200 and not response.streaming and b"<main" in response.content
     }
 
 
 @pytest.mark.parametrize("role", Role)
-def test_every_page_of_an_empty_shop_says_what_to_do_next(role: Role, login) -> None:
+def test_page_of_empty_shop_says_what_to_do_next(role: Role, login) -> None:
     for model in (CheckItem, TuneChangeKind, WorkPlace):
         model.objects.all().delete()
     client = login(role)
@@ -81,19 +81,23 @@ def test_every_page_of_an_empty_shop_says_what_to_do_next(role: Role, login) -> 
             f"{name} is empty and says nothing"
         )
         for words, links in zip(parts.words, parts.links, strict=True):
-            told = any(who in words for who in others)
-            assert links or parts.has_form or told, f"{name} does not say what to do next: {words}"
+            names_role = any(who in words for who in others)
+            assert links or parts.has_form or names_role, f"{name} does not say what to do next: {words}"
             for link in links:
                 assert client.get(link).status_code == 200, f"{name} leads to {link}"
 
 
 @pytest.mark.parametrize("role", Role)
-def test_every_section_of_a_new_job_says_what_belongs_in_it(role: Role, login) -> None:
+def test_empty_section_of_new_job_says_what_to_do_next(role: Role, login) -> None:
     job = make_job(bike=make_bike(engine_spec=None))
     page = login(role).get(reverse("job", args=[job])).text
     sections = Parts(page, "sheet-section")
-    # What the desk entered stands in the first; the others hold nothing yet.
-    empty = [each for each in zip(sections.words, sections.links, strict=True) if "in hand" not in each[0]]
+    # The first section has what the desk entered; the others are empty.
+    empty = [
+        (words, links)
+        for words, links in zip(sections.words, sections.links, strict=True)
+        if "in hand" not in words
+    ]
     assert len(empty) >= 9
     for words, links in empty:
         assert "." in words, f"no sentence: {words}"

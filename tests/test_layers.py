@@ -1,4 +1,4 @@
-"""Imports run one way: reports -> jobs -> workshop; the arithmetic uses nobody and knows no Django."""
+"""Imports run one way: reports -> jobs -> workshop; calc imports none of them and no Django."""
 
 import ast
 import subprocess
@@ -17,7 +17,7 @@ MAY_USE = {
     "jobs": {"workshop", "jobs"},
     "reports": {"workshop", "jobs", "reports"},
 }
-# Wiring may name all: addresses, settings, and the command that builds the demo shop.
+# Wiring may import all: URLs, settings, and the command that builds the demo shop.
 WIRING = ("workshop/urls.py", "workshop/settings.py", "workshop/management/commands/demo.py")
 
 
@@ -34,7 +34,7 @@ def sources(folder: str) -> list[Path]:
 
 
 @pytest.mark.parametrize("app", MAY_USE)
-def test_an_app_imports_only_what_stands_below_it(app: str) -> None:
+def test_app_imports_lower_apps_only(app: str) -> None:
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in sources(app)
@@ -46,7 +46,7 @@ def test_an_app_imports_only_what_stands_below_it(app: str) -> None:
     assert wrong == []
 
 
-def test_no_migration_imports_code_that_can_change() -> None:
+def test_migrations_import_no_product_code() -> None:
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in ROOT.glob("*/migrations/*.py")
@@ -56,7 +56,7 @@ def test_no_migration_imports_code_that_can_change() -> None:
     assert wrong == []
 
 
-def test_the_arithmetic_imports_numbers_and_itself_only() -> None:
+def test_calc_imports_numeric_libraries_and_itself_only() -> None:
     allowed = {"numpy", "scipy", "pandas", *sys.stdlib_module_names}
     wrong = [
         f"{path.name} imports {name}"
@@ -67,7 +67,7 @@ def test_the_arithmetic_imports_numbers_and_itself_only() -> None:
     assert wrong == []
 
 
-def test_the_arithmetic_runs_without_django() -> None:
+def test_calc_runs_without_django() -> None:
     names = [path.relative_to(ROOT).with_suffix("") for path in sources("jobs/calc")]
     modules = [".".join(name.parts) for name in names if name.name != "__init__"]
     script = f"import {', '.join(modules)}; import sys; sys.exit('django' in sys.modules)"
@@ -77,8 +77,8 @@ def test_the_arithmetic_runs_without_django() -> None:
     assert done.returncode == 0, done.stderr
 
 
-def test_site_start_loads_no_heavy_library() -> None:
-    """No work at import: matplotlib, WeasyPrint and pandas wait until a page needs them."""
+def test_site_start_imports_no_heavy_library() -> None:
+    """Heavy libraries are imported when a page needs them."""
     script = (
         "import sys, django; django.setup();"
         "from django.urls import get_resolver; get_resolver().url_patterns;"

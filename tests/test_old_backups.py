@@ -1,4 +1,4 @@
-"""Backups made by earlier versions: restored, brought up to date, and worked with."""
+"""Backups made by earlier versions: restored, migrated and used."""
 
 import hashlib
 import io
@@ -35,7 +35,7 @@ def unpack(version: str, folder: Path) -> Path:
 
 
 def describe_tables() -> dict[str, Any]:
-    """Columns, and what constrains and indexes them, by table of our apps."""
+    """Describe columns, constraints and indexes of the tables of our apps."""
     described = {}
     with connection.cursor() as cursor:
         for table in filter(lambda name: name.startswith(OURS), connection.introspection.table_names()):
@@ -44,15 +44,15 @@ def describe_tables() -> dict[str, Any]:
             described[table] = {
                 "columns": {column.name: [column.type_code, column.null_ok] for column in columns},
                 "constraints": sorted(
-                    json.dumps({key: value for key, value in each.items() if key != "definition"})
-                    for each in constraints
+                    json.dumps({key: value for key, value in constraint.items() if key != "definition"})
+                    for constraint in constraints
                 ),
             }
     return json.loads(json.dumps(described))
 
 
 def look_around() -> dict[str, Any]:
-    """What staff and the customer see of the restored shop."""
+    """Collect what staff and the customer see of the restored shop."""
     models = apps.get_models(include_auto_created=True)
     rows = {model._meta.db_table: model._base_manager.count() for model in models}
     staff, customer = Client(HTTP_HOST="localhost"), Client(HTTP_HOST="localhost")
@@ -61,9 +61,9 @@ def look_around() -> dict[str, Any]:
     opened: dict[str, int] = {}
     linked: set[str] = set()
     for page in ["/", *(job.get_absolute_url() for job in Job.objects.all())]:
-        answer = staff.get(page)
-        opened[page] = answer.status_code
-        linked.update(re.findall('<a [^>]*href="(/[^"#]*)', answer.text))
+        response = staff.get(page)
+        opened[page] = response.status_code
+        linked.update(re.findall('<a [^>]*href="(/[^"#]*)', response.text))
     for page in sorted(linked - set(opened)):
         opened[page] = staff.get(page).status_code
     sheet = HandoverSheet.objects.get()
@@ -89,7 +89,7 @@ print(json.dumps(look_around()))
 
 @pytest.mark.django_db(transaction=True)  # PostgreSQL makes no database within a transaction
 @pytest.mark.parametrize("version", VERSIONS)
-def test_backup_of_earlier_version_is_restored_and_its_pages_open(version, tmp_path, fresh_machine) -> None:
+def test_backup_of_earlier_version_is_restored_and_usable(version, tmp_path, fresh_machine) -> None:
     path = unpack(version, tmp_path)
     with tarfile.open(path) as archive:
         manifest = read_manifest(archive)
@@ -99,13 +99,13 @@ def test_backup_of_earlier_version_is_restored_and_its_pages_open(version, tmp_p
     assert f"{manifest.row_count} rows" in restored.stdout
     assert fresh_machine.run("manage.py", "migrate", "--check").returncode == 0
 
-    fresh_machine.environment["DJANGO_SETTINGS_MODULE"] = "tests.settings"  # static files as they are
+    fresh_machine.environment["DJANGO_SETTINGS_MODULE"] = "tests.settings"  # plain static files
     looked = fresh_machine.run("-c", LOOK_AROUND)
     assert looked.returncode == 0, looked.stderr
     found = json.loads(looked.stdout)
-    assert found["tables"] == describe_tables()  # as those of a shop that is new today
-    kept = {table: count for table, count in manifest.rows.items() if table.startswith(OURS)}
-    assert {table: found["rows"].get(table) for table in kept} == kept
+    assert found["tables"] == describe_tables()  # the same as of a new shop
+    ours = {table: count for table, count in manifest.rows.items() if table.startswith(OURS)}
+    assert {table: found["rows"].get(table) for table in ours} == ours
     assert [page for page, status in found["pages"].items() if status != 200] == []
     assert len(found["pages"]) > 30
     assert "Silencer, open" in found["customer"]

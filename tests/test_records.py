@@ -1,4 +1,4 @@
-"""What every record promises: it can't be overwritten unseen, and its changes are kept."""
+"""Every record: no unnoticed overwriting, and a history of all changes."""
 
 import pytest
 
@@ -8,7 +8,7 @@ from workshop.models import Customer, StaleRecord
 pytestmark = pytest.mark.django_db
 
 
-def test_second_saver_of_the_same_reading_is_refused_and_writes_nothing() -> None:
+def test_stale_save_is_refused_and_writes_nothing() -> None:
     customer = make_customer(phone="1")
     first, second = Customer.objects.get(pk=customer.pk), Customer.objects.get(pk=customer.pk)
     first.phone = "2"
@@ -20,7 +20,7 @@ def test_second_saver_of_the_same_reading_is_refused_and_writes_nothing() -> Non
     assert (stored.name, stored.phone) == (customer.name, "2")
 
 
-def test_every_save_leaves_its_history() -> None:
+def test_every_save_adds_a_history_row() -> None:
     customer = make_customer(phone="1")
     customer.phone = "2"
     customer.save()

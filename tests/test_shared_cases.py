@@ -1,4 +1,4 @@
-"""What the server and the scripts of the page must answer alike; tests/browser asks the scripts."""
+"""Cases in which server and scripts must agree; tests/browser runs them on the scripts."""
 
 from decimal import Decimal
 from typing import Any
@@ -16,12 +16,12 @@ from workshop.models import ClearanceKind, Side, Valve
 NUMBERS, VERDICTS = shared_cases("numbers"), shared_cases("verdicts")
 
 
-def named(case: dict[str, Any]) -> str:
+def case_id(case: dict[str, Any]) -> str:
     return " ".join(str(value) for value in case.values())
 
 
-@pytest.mark.parametrize("case", NUMBERS["cases"], ids=named)
-def test_number_is_written_as_on_the_page(case: dict[str, Any]) -> None:
+@pytest.mark.parametrize("case", NUMBERS["cases"], ids=case_id)
+def test_format_number_agrees_with_scripts(case: dict[str, Any]) -> None:
     assert (
         format_number(float(case["value"]), case["places"], signed=case.get("signed", False)) == case["text"]
     )
@@ -44,8 +44,8 @@ def place_of(case: dict[str, Any]) -> ValveGap:
     )
 
 
-@pytest.mark.parametrize("case", VERDICTS["cases"], ids=named)
-def test_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
+@pytest.mark.parametrize("case", VERDICTS["cases"], ids=case_id)
+def test_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> None:
     try:
         reading = read(case["typed"], case.get("unit", "mm"))
     except ValueError:
@@ -54,14 +54,14 @@ def test_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
     assert verdict_slug(reading and place_of(case).judge(reading)) == case["verdict"]
 
 
-@pytest.mark.parametrize("case", VERDICTS["closing"], ids=named)
-def test_closing_clearance_is_judged_as_on_the_page(case: dict[str, Any]) -> None:
+@pytest.mark.parametrize("case", VERDICTS["closing"], ids=case_id)
+def test_closing_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> None:
     unloaded, loaded = read(case["unloaded"]), read(case["loaded"])
     reading = derive_closing_clearance(unloaded, loaded) if unloaded and loaded else None
     assert verdict_slug(reading and place_of(case).judge(reading)) == case["verdict"]
 
 
-def test_verdicts_have_the_words_of_the_page() -> None:
+def test_verdict_texts_agree_with_scripts() -> None:
     assert {
         verdict.name.lower().replace("_", "-"): verdict.value for verdict in ClearanceVerdict
     } == VERDICTS["words"]
@@ -71,7 +71,7 @@ def test_verdicts_have_the_words_of_the_page() -> None:
     ("value", "text"),
     [(0.5, "0.5"), (12.0, "12"), (12345.0, "12\u202f345"), (-0.04, "0"), (-7.25, "−7.3"), (100.0, "100")],
 )
-def test_number_can_leave_out_its_trailing_zeros(value: float, text: str) -> None:
+def test_format_number_trims_trailing_zeros(value: float, text: str) -> None:
     assert format_number(value, 1, trim=True) == text
 
 
@@ -87,5 +87,5 @@ def test_number_can_leave_out_its_trailing_zeros(value: float, text: str) -> Non
         (5e12, "5e+12"),
     ],
 )
-def test_value_of_a_file_is_written_with_its_digits(value: float, text: str) -> None:
+def test_format_digits_keeps_significant_digits(value: float, text: str) -> None:
     assert format_digits(value) == text

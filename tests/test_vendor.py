@@ -1,4 +1,4 @@
-"""Third-party files are shipped whole, unaltered, with their licences, and nothing else beside them."""
+"""Vendored files are complete, unaltered and licensed, with nothing else beside them."""
 
 import hashlib
 import re
@@ -15,7 +15,7 @@ PACKAGES = [
     "ibm-plex-sans-1.1.0",
     "uplot-1.6.32",
 ]
-LETTERS = "ABCabc0123456789łŁğĞşżäöüßñçéЖядю°Ø½·≤≥−→–×±"
+CHARACTERS = "ABCabc0123456789łŁğĞşżäöüßñçéЖядю°Ø½·≤≥−→–×±"
 GREEK = "λΔΩμ"
 
 
@@ -24,29 +24,29 @@ def listed() -> dict[str, str]:
     return {name: digest for digest, name in (line.split("  ", 1) for line in lines)}
 
 
-def test_every_file_is_as_listed() -> None:
+def test_vendored_files_match_their_checksums() -> None:
     for name, digest in listed().items():
         assert hashlib.sha256((VENDOR / name).read_bytes()).hexdigest() == digest, name
 
 
-def test_nothing_lies_beside_the_list() -> None:
+def test_every_vendored_file_is_listed() -> None:
     present = {p.relative_to(VENDOR).as_posix() for p in VENDOR.rglob("*") if p.is_file()}
     assert present == {*listed(), "SHA256SUMS"}
 
 
-def test_only_the_known_packages() -> None:
+def test_vendored_packages_are_the_expected_ones() -> None:
     assert sorted(p.name for p in VENDOR.iterdir() if p.is_dir()) == PACKAGES
 
 
 @pytest.mark.parametrize("package", PACKAGES)
-def test_each_package_has_its_licence(package: str) -> None:
+def test_vendored_package_has_a_licence(package: str) -> None:
     licences = [p for p in (VENDOR / package).iterdir() if p.stem.upper() == "LICENSE"]
     assert len(licences) == 1
     assert len(licences[0].read_text(encoding="utf-8")) > 300
 
 
-def test_every_map_named_in_a_file_is_there() -> None:
-    """Hashed static storage refuses to collect a file that names a missing map."""
+def test_named_source_maps_exist() -> None:
+    """Hashed static storage refuses a file that names a missing map."""
     named = []
     for path in [*VENDOR.rglob("*.js"), *VENDOR.rglob("*.css")]:
         for name in re.findall(r"sourceMappingURL=(\S+)", path.read_text(encoding="utf-8")):
@@ -56,25 +56,25 @@ def test_every_map_named_in_a_file_is_there() -> None:
 
 
 @pytest.mark.parametrize("suffix", [".woff2", ".ttf"])
-def test_fonts_hold_the_letters_the_shop_needs(suffix: str) -> None:
+def test_fonts_have_the_needed_characters(suffix: str) -> None:
     fonts = sorted(VENDOR.glob(f"ibm-plex-*/*{suffix}"))
     assert len(fonts) == 7
     for path in fonts:
         with TTFont(path) as font:
             have = font.getBestCmap()
-        needed = LETTERS + (GREEK if "Sans" in path.name else "")
-        assert not [letter for letter in needed if ord(letter) not in have], path.name
+        needed = CHARACTERS + (GREEK if "Sans" in path.name else "")
+        assert not [character for character in needed if ord(character) not in have], path.name
 
 
-def test_digits_are_all_of_one_width() -> None:
-    """Columns of figures line up only if the font's digits are tabular."""
+def test_digits_are_tabular() -> None:
+    """Columns of numbers line up only if the digits have one width."""
     for path in VENDOR.glob("ibm-plex-*/*.ttf"):
         with TTFont(path) as font:
             widths = {font["hmtx"][font.getBestCmap()[ord(digit)]][0] for digit in "0123456789"}
         assert len(widths) == 1, path.name
 
 
-def test_print_and_screen_fonts_are_the_same_letters() -> None:
+def test_print_and_screen_fonts_have_the_same_characters() -> None:
     for path in VENDOR.glob("ibm-plex-*/*.ttf"):
         with TTFont(path) as ttf, TTFont(path.with_suffix(".woff2")) as woff2:
             assert ttf.getBestCmap() == woff2.getBestCmap(), path.name

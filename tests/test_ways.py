@@ -1,4 +1,4 @@
-"""Every page can be reached by links from Today: none has to be known by its address."""
+"""Every page can be reached by links from Today."""
 
 from collections.abc import Iterable
 from html.parser import HTMLParser
@@ -17,21 +17,21 @@ from workshop.models import Bike, Role, StaffMember
 
 pytestmark = pytest.mark.django_db
 
-MOST_OF_A_KIND = 3  # pages of one kind looked at: a list, a closed and an open job link to different things
-WAYS_IN = {
-    "login": "where everybody begins",
-    "health": "asked by whoever runs the machine",
-    "calendar-feed": "a secret address that calendars read",
-    "customer-sheet": "a secret address that the customer is sent",
+MAX_PAGES_OF_A_KIND = 3  # enough: a list, a closed and an open job link to different things
+NOT_LINKED = {
+    "login": "where everyone starts",
+    "health": "for monitoring",
+    "calendar-feed": "a secret URL that calendars read",
+    "customer-sheet": "a secret URL that the customer is sent",
     "customer-pdf": "on the customer's page",
     "customer-acknowledge": "on the customer's page",
-    "bench-worker": "asked for by a script of the pages that open without a network",
-    "mixture-fuel-table": "on the page of a study whose runs were worked out",
+    "bench-worker": "requested by a script of the pages that open without a network",
+    "mixture-fuel-table": "on the page of a study with results",
 }
 
 
-class Ways(HTMLParser):
-    """Where a page's links and its forms that ask lead to, and where those forms lead that do something."""
+class PageLinks(HTMLParser):
+    """URLs of a page's links and GET forms, and of its POST forms."""
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -43,83 +43,83 @@ class Ways(HTMLParser):
         has = {name: value or "" for name, value in attrs}
         if tag == "form" and has.get("method", "get").lower() == "post":
             self.acts.append(has.get("action", ""))
-        elif way := has.get({"a": "href", "form": "action"}.get(tag, "src")):
-            self.found.append(way)
+        elif url := has.get({"a": "href", "form": "action"}.get(tag, "src")):
+            self.found.append(url)
         self.acts += [has[name] for name in ("formaction", "hx-get", "hx-post") if name in has]
 
 
-def name_of(way: str) -> str:
+def name_of(url: str) -> str:
     try:
-        return str(resolve(urlsplit(way).path).url_name)
+        return str(resolve(urlsplit(url).path).url_name)
     except Resolver404:
         return ""
 
 
-def refuses(way: str, role: Role) -> bool:
-    """Whether the view behind an address of this site is closed to a role."""
+def refuses(url: str, role: Role) -> bool:
+    """Tell whether the view of a URL of this site is closed to a role."""
     try:
-        open_to = resolve(urlsplit(way).path).func.open_to
+        open_to = resolve(urlsplit(url).path).func.open_to
     except (Resolver404, AttributeError):  # elsewhere, or a file
         return False
     return open_to != "everybody" and role not in open_to
 
 
-def shown(client: Client, way: str) -> str:
-    """What an address shows: the text of a page, a word for a file; '' where it shows nothing by itself."""
-    answer = client.get(way)
-    if answer.streaming:
-        list(answer.streaming_content)  # read to its end, the file is closed
+def shown(client: Client, url: str) -> str:
+    """Return the text of a page, "file" for a file, or '' if the URL shows nothing by itself."""
+    response = client.get(url)
+    if response.streaming:
+        list(response.streaming_content)  # closes the file
         return "file"
-    if answer.status_code == 403:
+    if response.status_code == 403:
         return "refused"
-    if answer.status_code != 200:
+    if response.status_code != 200:
         return ""
-    if "html" not in answer.headers.get("Content-Type", ""):
+    if "html" not in response.headers.get("Content-Type", ""):
         return "file"
-    return answer.text if "<html" in answer.text else ""
+    return response.text if "<html" in response.text else ""
 
 
 class Walk:
-    """From page to page by their links, in one role.
+    """A walk from page to page by their links, in one role.
 
     Attributes
     ----------
     reached : dict of str to set of str
-        The addresses that links lead to, by their name.
+        URLs that links lead to, by name.
     refused : set of str
-        Which page leads, by a link or a form, to what refuses the role.
+        Pages with a link or form to a view that is closed to the role.
     """
 
     def __init__(self, client: Client, role: Role, start: str, files: Iterable[str] = ()) -> None:
         self.client, self.role = client, role
         self.reached: dict[str, set[str]] = {}
         self.refused: set[str] = set()
-        self.files = set(files)  # they lead nowhere and take long to make, so one of a kind is asked for
+        self.files = set(files)  # slow and without links, so one of a kind is enough
         waiting = [("", start)]
         while waiting:
             waiting += self.step(*waiting.pop())
 
-    def step(self, page: str, way: str) -> list[tuple[str, str]]:
-        """Follow one link of a page; returns the links that are found behind it."""
-        way, name = way.partition("#")[0], name_of(way)
+    def step(self, page: str, url: str) -> list[tuple[str, str]]:
+        """Follow one link of a page, and return the links found there."""
+        url, name = url.partition("#")[0], name_of(url)
         known = self.reached.setdefault(name, set())
-        if way in known or len(known) >= MOST_OF_A_KIND or name in self.files:
+        if url in known or len(known) >= MAX_PAGES_OF_A_KIND or name in self.files:
             return []
-        known.add(way)
-        text = shown(self.client, way)
+        known.add(url)
+        text = shown(self.client, url)
         if text == "refused":
-            self.refused.add(f"{page} leads to {way}")
+            self.refused.add(f"{page} leads to {url}")
         if not text.startswith("<"):
             self.files.add(name)
             return []
-        ways = Ways(text)
-        leads = [each for each in [*ways.found, *ways.acts] if each.startswith("/")]
-        self.refused |= {f"{way} leads to {each}" for each in leads if refuses(each, self.role)}
-        return [(way, each) for each in ways.found if each.startswith("/") and name_of(each)]
+        links = PageLinks(text)
+        targets = [target for target in [*links.found, *links.acts] if target.startswith("/")]
+        self.refused |= {f"{url} leads to {target}" for target in targets if refuses(target, self.role)}
+        return [(url, target) for target in links.found if target.startswith("/") and name_of(target)]
 
 
 def fill_shop(records: Records) -> None:
-    """What pages need before they offer to go on, runs and a comparison; and a job where much is lacking."""
+    """Create runs and a comparison, so that pages link further, and a job that lacks much."""
     Job.objects.filter(pk=records.job.pk).update(received_at=timezone.now(), stage="roller")
     for state in ("before", "after"):
         run, *_ = factories.make_simulated_runs(records.job, records.by, "tern", state, "sweep")
@@ -130,7 +130,7 @@ def fill_shop(records: Records) -> None:
     attach(job=bare, by=records.by, name="strange.csv", data=b"a;b\n1;2\n2;3\n", details=RunDetails())
 
 
-def test_every_page_is_reached_from_today_and_no_page_leads_to_what_refuses(
+def test_every_page_is_linked_from_today_and_no_link_is_forbidden(
     staff: dict[Role, StaffMember], login
 ) -> None:
     records = Records(staff)
@@ -139,9 +139,9 @@ def test_every_page_is_reached_from_today_and_no_page_leads_to_what_refuses(
     owner = login(Role.OWNER)
     pages = {name for name, url in addresses.items() if name not in PUBLIC and shown(owner, url)}
     walk = Walk(owner, Role.OWNER, "/")
-    assert sorted(pages - walk.reached.keys() - WAYS_IN.keys()) == []
-    assert PUBLIC - walk.reached.keys() <= WAYS_IN.keys()
-    assert sorted(walk.reached.keys() & WAYS_IN.keys()) == []  # an exception that is none any more
+    assert sorted(pages - walk.reached.keys() - NOT_LINKED.keys()) == []
+    assert PUBLIC - walk.reached.keys() <= NOT_LINKED.keys()
+    assert sorted(walk.reached.keys() & NOT_LINKED.keys()) == []  # an exception that is no longer one
 
     for role in (Role.DESK, Role.MECHANIC, Role.TUNER):
         walk = Walk(login(role), role, "/", walk.files)

@@ -1,4 +1,4 @@
-"""The checks of the machine: each stays silent where all is well and speaks where it is not."""
+"""System checks: each passes if all is well and reports a fault otherwise."""
 
 import os
 import sqlite3
@@ -17,52 +17,52 @@ def ids(found: list) -> list[str]:
     return [message.id for message in found]
 
 
-def test_this_machine_passes() -> None:
+def test_checks_pass_on_this_machine() -> None:
     assert [m for m in run_checks() if str(m.id).startswith("workshop.")] == []
 
 
-def test_folder_that_can_be_made_is_fine(settings, tmp_path) -> None:
+def test_media_folder_that_can_be_created_passes(settings, tmp_path) -> None:
     settings.MEDIA_ROOT = tmp_path / "not" / "yet"
     assert checks.check_media_folder(None) == []
 
 
-def test_folder_that_is_a_file_is_told(settings, tmp_path) -> None:
-    place = tmp_path / "files"
-    place.write_text("no folder")
-    settings.MEDIA_ROOT = place / "inside"
+def test_media_folder_below_a_file_is_an_error(settings, tmp_path) -> None:
+    file = tmp_path / "files"
+    file.write_text("no folder")
+    settings.MEDIA_ROOT = file / "inside"
     (message,) = checks.check_media_folder(None)
     assert message.id == "workshop.E001"
-    assert str(place) in message.hint
+    assert str(file) in message.hint
 
 
-def test_folder_that_may_not_be_written_is_told(settings, tmp_path, monkeypatch) -> None:
-    # os.access is asked, since whoever runs the tests as root may write anywhere.
+def test_media_folder_without_write_permission_is_an_error(settings, tmp_path, monkeypatch) -> None:
+    # Patch os.access, since root may write anywhere.
     settings.MEDIA_ROOT = tmp_path
-    monkeypatch.setattr(checks.os, "access", lambda place, mode: False)
+    monkeypatch.setattr(checks.os, "access", lambda path, mode: False)
     assert ids(checks.check_media_folder(None)) == ["workshop.E001"]
 
 
-def test_missing_font_is_named(monkeypatch) -> None:
+def test_missing_font_is_an_error(monkeypatch) -> None:
     monkeypatch.setattr(checks, "FONTS", (*checks.FONTS, "vendor/none/None.ttf"))
     (message,) = checks.check_fonts(None)
     assert (message.id, "vendor/none/None.ttf" in message.msg) == ("workshop.E002", True)
 
 
-def test_missing_library_is_named_with_what_to_install(monkeypatch) -> None:
+def test_missing_library_is_an_error_with_install_hint(monkeypatch) -> None:
     monkeypatch.setattr(checks, "LIBRARIES", {"Pango": ("no-such-library",)})
     (message,) = checks.check_pdf_libraries(None)
     assert (message.id, "Pango" in message.msg) == ("workshop.E003", True)
     assert all(system in message.hint for system in ("Debian", "Fedora", "macOS"))
 
 
-def test_old_sqlite_is_told(monkeypatch) -> None:
+def test_old_sqlite_is_a_warning(monkeypatch) -> None:
     monkeypatch.setattr(sqlite3, "sqlite_version_info", (3, 31, 1))
     monkeypatch.setattr(connection, "vendor", "sqlite")
     assert ids(checks.check_sqlite(None, databases=["default"])) == ["workshop.W004"]
 
 
 class Journal:
-    """A connection whose database keeps its journal in a given way."""
+    """A connection whose database has a given journal mode."""
 
     def __init__(self, mode: str) -> None:
         self.mode = mode
@@ -83,12 +83,12 @@ class Journal:
         return (self.mode,)
 
 
-@pytest.mark.parametrize(("mode", "told"), [("wal", []), ("memory", []), ("delete", ["workshop.W004"])])
-def test_journal_that_lets_readers_wait_is_told(mode: str, told: list[str]) -> None:
-    assert ids(checks.check_journal(Journal(mode))) == told
+@pytest.mark.parametrize(("mode", "warnings"), [("wal", []), ("memory", []), ("delete", ["workshop.W004"])])
+def test_journal_without_write_ahead_log_is_a_warning(mode: str, warnings: list[str]) -> None:
+    assert ids(checks.check_journal(Journal(mode))) == warnings
 
 
-def test_unreachable_database_is_told(monkeypatch) -> None:
+def test_unreachable_database_is_an_error(monkeypatch) -> None:
     def refuse() -> None:
         raise DatabaseError("connection refused")
 
@@ -98,7 +98,7 @@ def test_unreachable_database_is_told(monkeypatch) -> None:
 
 
 def manage(folder: Path, *command: str, **more: str) -> subprocess.CompletedProcess[str]:
-    """A command on a shop of its own, as somebody types it."""
+    """Run a command on a shop of its own, as typed at the command line."""
     environment = {**os.environ, "DATA_DIR": str(folder), "SECRET_KEY": "a secret", "HTTPS": "off"}
     environment |= {
         "DJANGO_SETTINGS_MODULE": "workshop.settings",
@@ -110,7 +110,7 @@ def manage(folder: Path, *command: str, **more: str) -> subprocess.CompletedProc
     )
 
 
-def test_a_folder_that_is_missing_is_made_by_migrate_and_told(tmp_path) -> None:
+def test_migrate_creates_missing_data_folder_and_reports_it(tmp_path) -> None:
     folder = tmp_path / "srv" / "workshop"
     made = manage(folder, "migrate", "--verbosity", "0")
     assert (made.returncode, made.stderr) == (0, "")
@@ -118,12 +118,12 @@ def test_a_folder_that_is_missing_is_made_by_migrate_and_told(tmp_path) -> None:
     assert manage(folder, "check", "--database", "default").returncode == 0
 
 
-def test_a_folder_that_cannot_be_made_is_told_in_a_sentence(tmp_path) -> None:
+def test_migrate_explains_why_data_folder_cannot_be_created(tmp_path) -> None:
     (tmp_path / "srv").write_text("a file where a folder should be")
-    told = manage(tmp_path / "srv" / "workshop", "migrate")
-    assert told.returncode == 1
-    assert "can't be made (Not a directory). Make it, or point DATA_DIR elsewhere." in told.stderr
-    assert "Traceback" not in told.stderr
+    done = manage(tmp_path / "srv" / "workshop", "migrate")
+    assert done.returncode == 1
+    assert "can't be made (Not a directory). Make it, or point DATA_DIR elsewhere." in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 @pytest.mark.parametrize(
@@ -140,39 +140,39 @@ def test_a_folder_that_cannot_be_made_is_told_in_a_sentence(tmp_path) -> None:
     ],
     ids=lambda command: command[0],
 )
-def test_without_its_folder_every_command_ends_in_one_sentence(tmp_path, command: list[str]) -> None:
+def test_command_without_data_folder_ends_with_one_sentence(tmp_path, command: list[str]) -> None:
     folder = tmp_path / "misspelt"
-    told = manage(folder, *command)
-    assert (told.returncode, told.stdout) == (1, "")
-    (sentence,) = told.stderr.splitlines()
+    done = manage(folder, *command)
+    assert (done.returncode, done.stdout) == (1, "")
+    (sentence,) = done.stderr.splitlines()
     assert str(folder) in sentence and "manage.py migrate" in sentence and "DATA_DIR" in sentence
     assert not folder.exists()
 
 
 @pytest.mark.parametrize("command", ["migrate", "check", "backup", "runserver"])
-def test_without_a_secret_every_command_ends_in_one_sentence(tmp_path, command: str) -> None:
-    told = manage(tmp_path, command, SECRET_KEY="", DEBUG="off")
-    assert (told.returncode, told.stdout) == (1, "")
-    assert told.stderr.startswith("SECRET_KEY is not set.")
+def test_command_without_secret_key_ends_with_one_sentence(tmp_path, command: str) -> None:
+    done = manage(tmp_path, command, SECRET_KEY="", DEBUG="off")
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.startswith("SECRET_KEY is not set.")
 
 
-def test_help_needs_no_folder(tmp_path) -> None:
+def test_help_needs_no_data_folder(tmp_path) -> None:
     assert manage(tmp_path / "none", "backup", "--help").returncode == 0
     assert manage(tmp_path / "none", "help", "restore").returncode == 0
 
 
 @pytest.mark.django_db
-def test_database_in_order_is_not_told() -> None:
+def test_database_in_order_passes() -> None:
     assert checks.check_database(None, databases=["default"]) == []
     assert checks.check_sqlite(None, databases=["default"]) == []
 
 
-def test_database_is_left_alone_unless_asked_for(monkeypatch) -> None:
-    monkeypatch.setattr(connections["default"], "ensure_connection", lambda: pytest.fail("asked"))
+def test_database_is_not_queried_unless_requested(monkeypatch) -> None:
+    monkeypatch.setattr(connections["default"], "ensure_connection", lambda: pytest.fail("queried"))
     assert checks.check_database(None) == checks.check_sqlite(None) == []
 
 
-def test_checks_load_neither_charts_nor_pdf_maker() -> None:
+def test_checks_import_neither_matplotlib_nor_weasyprint() -> None:
     code = (
         "import django, sys; django.setup(); from django.core.checks import run_checks; run_checks(); "
         "print(sorted({'matplotlib', 'weasyprint'} & set(sys.modules)))"

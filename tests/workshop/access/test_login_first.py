@@ -1,4 +1,4 @@
-"""Where somebody is led whose log-in has run out: to the log-in page, and back to what was open."""
+"""Redirects after a session has expired: to the login page, and back to the open page."""
 
 from urllib.parse import parse_qs, urlsplit
 
@@ -7,33 +7,33 @@ from django.test import Client
 from django.urls import reverse
 
 
-def back_to(client: Client, stood_at: str | None, ask: str = "post") -> str:
-    headers = {} if stood_at is None else {"referer": stood_at}
-    answer = getattr(client, ask)("/jobs/2026-001/stage/", headers=headers)
-    led_to = urlsplit(answer.headers["Location"])
-    assert (answer.status_code, led_to.path) == (302, reverse("login"))
-    return parse_qs(led_to.query)["next"][0]
+def next_after_login(client: Client, referer: str | None, method: str = "post") -> str:
+    headers = {} if referer is None else {"referer": referer}
+    response = getattr(client, method)("/jobs/2026-001/stage/", headers=headers)
+    location = urlsplit(response.headers["Location"])
+    assert (response.status_code, location.path) == (302, reverse("login"))
+    return parse_qs(location.query)["next"][0]
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    ("stood_at", "leads_to"),
+    ("referer", "expected"),
     [
-        # A form is sent to an address that shows nothing: back to the page on which it stands.
+        # The URL of a form has no page of its own: back to the page with the form.
         ("http://testserver/jobs/2026-001/?from=list", "/jobs/2026-001/?from=list"),
-        # Never to another site, whatever the request says of where it comes from.
+        # Never to another site, whatever the Referer says.
         ("https://elsewhere.example/jobs/", "/jobs/2026-001/stage/"),
         ("//elsewhere.example/jobs/", "/jobs/2026-001/stage/"),
         ("javascript:alert(1)", "/jobs/2026-001/stage/"),
         (None, "/jobs/2026-001/stage/"),
     ],
 )
-def test_a_sending_leads_back_to_the_page_of_its_form(
-    client: Client, stood_at: str | None, leads_to: str
+def test_login_after_post_leads_back_to_page_of_form(
+    client: Client, referer: str | None, expected: str
 ) -> None:
-    assert back_to(client, stood_at) == leads_to
+    assert next_after_login(client, referer) == expected
 
 
 @pytest.mark.django_db
-def test_a_page_leads_back_to_itself_and_not_to_where_its_link_stood(client: Client) -> None:
-    assert back_to(client, "http://testserver/jobs/", ask="get") == "/jobs/2026-001/stage/"
+def test_login_after_get_leads_back_to_requested_page(client: Client) -> None:
+    assert next_after_login(client, "http://testserver/jobs/", method="get") == "/jobs/2026-001/stage/"

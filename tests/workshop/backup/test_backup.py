@@ -1,4 +1,4 @@
-"""A backup taken while the shop works, put back on a fresh machine, counted, and every file opened."""
+"""Backups made while the shop works, restored on a new machine, with every file."""
 
 import hashlib
 import io
@@ -47,7 +47,7 @@ def fill_shop():
     return job, by
 
 
-def keep_writing(job, by, stop: threading.Event, written: list[str], faults: list[Exception]) -> None:
+def keep_writing(job, by, stop: threading.Event, written: list[str], errors: list[Exception]) -> None:
     number = 0
     try:
         while not stop.is_set():
@@ -56,29 +56,29 @@ def keep_writing(job, by, stop: threading.Event, written: list[str], faults: lis
             Customer.objects.create(name=f"Meanwhile {number}")
             written.append(name)
             number += 1
-    except Exception as fault:
-        faults.append(fault)
+    except Exception as error:
+        errors.append(error)
     finally:
         connection.close()
 
 
 @pytest.mark.django_db(transaction=True)
-def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_path, fresh_machine) -> None:
+def test_backup_made_during_writes_is_restored_whole(tmp_path, fresh_machine) -> None:
     job, by = fill_shop()
-    stop, written, faults = threading.Event(), [], []
-    writer = threading.Thread(target=keep_writing, args=(job, by, stop, written, faults))
+    stop, written, errors = threading.Event(), [], []
+    writer = threading.Thread(target=keep_writing, args=(job, by, stop, written, errors))
     writer.start()
-    while len(written) < 3 and not faults:
+    while len(written) < 3 and not errors:
         stop.wait(0.01)
     path, manifest = create_backup(tmp_path)
     after_the_copy = len(written)
-    while len(written) <= after_the_copy and not faults:
+    while len(written) <= after_the_copy and not errors:
         stop.wait(0.01)
     stop.set()
     writer.join()
-    assert faults == []
+    assert errors == []
     assert manifest.lost == []
-    # Each photo's row comes with its file, those of the writer included that were there in time.
+    # Every photo in the copy has its file, those of the writer included.
     assert PHOTOS + 3 <= manifest.rows["jobs_photo"] == len(manifest.files) < PHOTOS + len(written)
 
     restored = fresh_machine.run("manage.py", "restore", str(path))
@@ -88,7 +88,7 @@ def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_pat
     assert found["customers"] == manifest.rows["workshop_customer"]
     assert found["jobs"] == 1
     assert found["history"] == manifest.rows["jobs_historicaljob"] >= 1
-    assert found["next"]  # ids go on behind the restored ones
+    assert found["next"]  # new ids continue after the restored ones
     assert len(found["photos"]) == manifest.rows["jobs_photo"]
     for name, sha256 in found["photos"].items():
         assert sha256 == hashlib.sha256(name.encode() * 1000).hexdigest()
@@ -99,18 +99,18 @@ def test_backup_during_writing_is_restored_counted_and_every_file_opened(tmp_pat
 
 
 @pytest.mark.django_db(transaction=True)
-def test_command_writes_into_a_folder_and_notes_it(tmp_path, capsys) -> None:
+def test_backup_command_writes_into_folder_and_logs_it(tmp_path, capsys) -> None:
     fill_shop()
     call_command("backup", tmp_path)
     (path,) = tmp_path.glob("shop-*.tar")
-    taken = BackupTaken.objects.get()
-    assert (taken.files, taken.size_bytes) == (PHOTOS, path.stat().st_size)
+    backup = BackupTaken.objects.get()
+    assert (backup.files, backup.size_bytes) == (PHOTOS, path.stat().st_size)
     assert f"{PHOTOS} files" in capsys.readouterr().out
     call_command("backup", path, check=True)
 
 
 def copy_with(path: Path, name: str, content: bytes) -> Path:
-    """The backup with one member's bytes changed."""
+    """Copy a backup with the content of one member changed."""
     changed = path.with_name("changed.tar")
     with tarfile.open(path) as source, tarfile.open(changed, "w") as target:
         for member in source.getmembers():
@@ -122,7 +122,7 @@ def copy_with(path: Path, name: str, content: bytes) -> Path:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_changed_file_is_found(tmp_path) -> None:
+def test_verification_finds_changed_file(tmp_path) -> None:
     fill_shop()
     path, manifest = create_backup(tmp_path)
     name = f"files/{manifest.files[0]}"
@@ -131,7 +131,7 @@ def test_a_changed_file_is_found(tmp_path) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_backup_that_was_cut_off_is_found(tmp_path) -> None:
+def test_verification_finds_truncated_backup(tmp_path) -> None:
     fill_shop()
     path, _ = create_backup(tmp_path)
     whole = path.read_bytes()
@@ -143,7 +143,7 @@ def test_a_backup_that_was_cut_off_is_found(tmp_path) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_missing_file_is_told_and_the_rest_is_kept(tmp_path) -> None:
+def test_missing_file_is_reported_and_the_rest_backed_up(tmp_path) -> None:
     job, _ = fill_shop()
     photo = job.photos.first()
     photo.image.storage.delete(photo.image.name)
@@ -154,7 +154,7 @@ def test_a_missing_file_is_told_and_the_rest_is_kept(tmp_path) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_other_files_are_no_backups(tmp_path) -> None:
+def test_restore_refuses_other_files(tmp_path) -> None:
     text = tmp_path / "notes.tar"
     text.write_text("no tar at all")
     for path in (text, tmp_path / "nothing.tar"):
@@ -163,29 +163,29 @@ def test_other_files_are_no_backups(tmp_path) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_owner_takes_one_by_the_button(login, tmp_path) -> None:
+def test_owner_downloads_backup_from_page(login, tmp_path) -> None:
     job = factories.make_job()
     client = login(Role.OWNER)
     assert "No backup has been taken yet" in client.get(reverse("backup")).text
-    answer = client.post(reverse("backup-take"))
-    assert answer.status_code == 200
-    assert answer.headers["Content-Disposition"].startswith("attachment")
+    response = client.post(reverse("backup-take"))
+    assert response.status_code == 200
+    assert response.headers["Content-Disposition"].startswith("attachment")
     path = tmp_path / "sent.tar"
-    path.write_bytes(b"".join(answer.streaming_content))
-    answer.close()
+    path.write_bytes(b"".join(response.streaming_content))
+    response.close()
     assert verify_backup(path).rows["jobs_job"] == 1
     assert job.pk
     assert "Ola Owner" in client.get(reverse("backup")).text
 
 
 @pytest.mark.django_db
-def test_nobody_else_takes_one(login) -> None:
+def test_backup_page_requires_owner(login) -> None:
     for role in (Role.DESK, Role.MECHANIC, Role.TUNER):
         assert login(role).post(reverse("backup-take")).status_code == 403
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_folder_that_is_not_there_is_named(tmp_path) -> None:
+def test_backup_command_names_missing_folder(tmp_path) -> None:
     missing = tmp_path / "not-mounted"
     with pytest.raises(CommandError, match=f"^No backup: There is no folder {missing}.$"):
         call_command("backup", missing / "shop.tar")

@@ -1,4 +1,4 @@
-"""Entering and editing bikes, with a second look at the VIN."""
+"""Forms of bikes, with hints about the VIN."""
 
 import uuid
 
@@ -10,7 +10,7 @@ from workshop.models import Bike, Role
 
 pytestmark = pytest.mark.django_db
 
-# The example of ISO 3779's check digit that many texts give: all ones.
+# The usual example of a valid check digit (49 CFR 565.15): all ones.
 GOOD_VIN = "11111111111111111"
 
 
@@ -23,11 +23,11 @@ def send(client, **kwargs: object):
     return client.post(reverse("bike-new"), payload(owner=owner, **kwargs), follow=True)
 
 
-def told(answer) -> str:
-    return " ".join(str(message) for message in answer.context["messages"]) if answer.context else ""
+def told(response) -> str:
+    return " ".join(str(message) for message in response.context["messages"]) if response.context else ""
 
 
-def test_bike_is_saved_with_its_plate_in_capitals(login) -> None:
+def test_new_bike_is_saved_with_plate_in_capitals(login) -> None:
     engine = make_engine()
     send(login(Role.DESK), engine_spec=engine.pk, vin="1111 1111 1111 1111 1")
     bike = Bike.objects.get()
@@ -44,7 +44,7 @@ def test_bike_is_saved_with_its_plate_in_capitals(login) -> None:
         ("21111111111111111", "ninth sign"),
     ],
 )
-def test_vin_that_looks_wrong_is_kept_and_pointed_at(login, vin: str, hint: str) -> None:
+def test_doubtful_vin_is_saved_with_a_hint(login, vin: str, hint: str) -> None:
     client = login(Role.DESK)
     send(client, vin=vin)
     bike = Bike.objects.get()
@@ -53,50 +53,50 @@ def test_vin_that_looks_wrong_is_kept_and_pointed_at(login, vin: str, hint: str)
     assert (hint in page.text) if hint else ('class="notice"' not in page.text)
 
 
-def test_vin_with_more_signs_than_any_has_is_refused(login) -> None:
-    answer = send(login(Role.DESK), vin="1" * 18)
-    assert answer.status_code == 422
-    assert "at most 17 signs; this one has 18" in answer.text
-    assert 'value="111111111111111111"' in answer.text
+def test_vin_of_more_than_17_characters_is_refused(login) -> None:
+    response = send(login(Role.DESK), vin="1" * 18)
+    assert response.status_code == 422
+    assert "at most 17 signs; this one has 18" in response.text
+    assert 'value="111111111111111111"' in response.text
 
 
-def test_vin_of_another_bike_is_refused_with_its_owner(login) -> None:
+def test_vin_of_another_bike_is_refused_naming_its_owner(login) -> None:
     make_bike(vin=GOOD_VIN)
-    answer = send(login(Role.DESK), vin=GOOD_VIN)
-    assert answer.status_code == 422
-    assert "The Pellorin Tern 660 2021 of Ines Quill already has this VIN." in answer.text
+    response = send(login(Role.DESK), vin=GOOD_VIN)
+    assert response.status_code == 422
+    assert "The Pellorin Tern 660 2021 of Ines Quill already has this VIN." in response.text
 
 
-def test_bike_keeps_its_own_vin_when_edited(login) -> None:
+def test_edited_bike_keeps_its_vin(login) -> None:
     bike = make_bike(vin=GOOD_VIN)
     values = payload(owner=bike.owner_id, vin=GOOD_VIN, model="Tern 660 R", version=bike.version)
-    answer = login(Role.DESK).post(reverse("bike-edit", args=[bike.pk]), values)
-    assert answer.status_code == 302
+    response = login(Role.DESK).post(reverse("bike-edit", args=[bike.pk]), values)
+    assert response.status_code == 302
     assert Bike.objects.get().model == "Tern 660 R"
 
 
 @pytest.mark.parametrize(
     ("field", "typed"), [("year", "1850"), ("front_sprocket", "99999999999999999999"), ("year", "new")]
 )
-def test_bad_number_is_said_and_kept(login, field: str, typed: str) -> None:
-    answer = send(login(Role.DESK), **{field: typed})
-    assert answer.status_code == 422
-    assert answer.context["form"].errors[field]
-    assert f'value="{typed}"' in answer.text
+def test_invalid_number_shows_error_and_keeps_input(login, field: str, typed: str) -> None:
+    response = send(login(Role.DESK), **{field: typed})
+    assert response.status_code == 422
+    assert response.context["form"].errors[field]
+    assert f'value="{typed}"' in response.text
     assert not Bike.objects.exists()
 
 
-def test_owner_is_chosen_already_when_coming_from_the_customer(login) -> None:
+def test_owner_is_preselected_from_customer_page(login) -> None:
     owner = make_customer()
     page = login(Role.DESK).get(reverse("bike-new"), {"owner": owner.pk})
     assert f'<option value="{owner.pk}" selected>' in page.text
 
 
-def test_nonsense_as_owner_in_the_address_chooses_nobody(login) -> None:
+def test_invalid_owner_in_url_is_ignored(login) -> None:
     assert login(Role.DESK).get(reverse("bike-new"), {"owner": "x"}).status_code == 200
 
 
-def test_bike_sent_twice_is_one(login) -> None:
+def test_form_submitted_twice_creates_one_bike(login) -> None:
     client, key = login(Role.DESK), str(uuid.uuid4())
     values = payload(owner=make_customer().pk, form_key=key)
     for _ in range(2):
@@ -104,15 +104,15 @@ def test_bike_sent_twice_is_one(login) -> None:
     assert Bike.objects.count() == 1
 
 
-def test_second_of_two_who_edit_a_bike_is_warned(login, staff) -> None:
+def test_edit_conflict_warns_and_keeps_input(login, staff) -> None:
     bike = make_bike()
     client, url = login(Role.DESK), reverse("bike-edit", args=[bike.pk])
     client.post(url, payload(owner=bike.owner_id, front_sprocket="15", version=1))
-    answer = client.post(url, payload(owner=bike.owner_id, rear_sprocket="45", version=1))
-    assert answer.status_code == 422
-    assert "Dana Desk changed this" in answer.text
-    assert 'value="45"' in answer.text
+    response = client.post(url, payload(owner=bike.owner_id, rear_sprocket="45", version=1))
+    assert response.status_code == 422
+    assert "Dana Desk changed this" in response.text
+    assert 'value="45"' in response.text
 
 
-def test_unknown_bike_is_not_found(login) -> None:
+def test_unknown_bike_returns_404(login) -> None:
     assert login(Role.DESK).get(reverse("bike-edit", args=[999])).status_code == 404

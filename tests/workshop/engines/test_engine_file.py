@@ -1,4 +1,4 @@
-"""The library of engines as a file: out and in again, looked at before it is saved."""
+"""The engine library as a file: exported, previewed and imported."""
 
 import re
 from decimal import Decimal
@@ -50,7 +50,7 @@ def make_library() -> None:
     make_single_with_screws(source_manual="@home", source_edition="''-1", **no_shims)
 
 
-def test_out_and_in_again_is_without_loss(login) -> None:
+def test_exported_file_is_imported_without_loss(login) -> None:
     make_library()
     before = stored()
     client = login(Role.OWNER)
@@ -61,12 +61,12 @@ def test_out_and_in_again_is_without_loss(login) -> None:
     assert "Nothing to save: all 3 engines" in page
 
     EngineSpec.objects.all().delete()
-    answer = confirm(client, send_file(client, text))
-    assert answer.url == reverse("engine-list")
+    response = confirm(client, send_file(client, text))
+    assert response.url == reverse("engine-list")
     assert stored() == before
 
 
-def test_what_a_spreadsheet_would_run_is_marked_as_text_and_numbers_stay_numbers() -> None:
+def test_export_escapes_formulas_and_leaves_numbers() -> None:
     make_library()
     text = engines_csv(EngineSpec.objects.all())
     for formula in ("'=1+1", "'+SUM(A1)", "'-5 °C", "''=41", "'@home", "'''-1"):
@@ -76,11 +76,11 @@ def test_what_a_spreadsheet_would_run_is_marked_as_text_and_numbers_stay_numbers
 
 
 @pytest.mark.parametrize("text", ["=A1", "'=A1", "''=A1", "-0,5", "plain", "'quoted'", "", "\tx", "'"])
-def test_marking_a_cell_is_taken_off_again(text: str) -> None:
+def test_escaped_cell_is_unescaped(text: str) -> None:
     assert unescape_formula(str(escape_formula(text))) == text
 
 
-def test_a_file_is_shown_before_anything_is_saved(login) -> None:
+def test_import_shows_changes_before_saving(login) -> None:
     engine = make_engine()
     client = login(Role.OWNER)
     shown = send_file(
@@ -103,7 +103,7 @@ def test_a_file_is_shown_before_anything_is_saved(login) -> None:
     assert EngineSpec.objects.get(name="Wren 250").adjuster == "screw"
 
 
-def test_semicolons_commas_and_windows_letters_are_read(login) -> None:
+def test_import_reads_semicolons_decimal_commas_and_cp1252(login) -> None:
     make_engine()
     text = "maker;name;intake_high_mm;source_manual\nPellorin;Tern 660;0,22;Handbuch für Händler\n"
     client = login(Role.OWNER)
@@ -112,7 +112,7 @@ def test_semicolons_commas_and_windows_letters_are_read(login) -> None:
     assert (engine.intake_high_mm, engine.source_manual) == (Decimal("0.22"), "Handbuch für Händler")
 
 
-def test_inches_are_kept_in_mm_exactly(login) -> None:
+def test_import_stores_inches_in_mm_exactly(login) -> None:
     make_engine()
     client = login(Role.OWNER)
     text = (
@@ -125,7 +125,7 @@ def test_inches_are_kept_in_mm_exactly(login) -> None:
     assert (engine.intake_low_mm, engine.intake_high_mm, engine.intake_target_mm) == exact
 
 
-def test_faults_are_told_by_line_and_column_and_nothing_is_saved(login) -> None:
+def test_import_reports_errors_by_line_and_column_and_saves_nothing(login) -> None:
     make_engine()
     before = stored()
     text = (
@@ -136,20 +136,20 @@ def test_faults_are_told_by_line_and_column_and_nothing_is_saved(login) -> None:
         "short,line\n"
     )
     client = login(Role.OWNER)
-    answer = send_file(client, text)
-    assert answer.status_code == 422
-    told = {(error.line, error.column): error.message for error in answer.context["read"].errors}
-    assert "on line 2 already" in told[4, "name"]
-    assert "greater than or equal to 0" in told[5, "intake_low_mm"]
-    assert "“tight” is not a number" in told[5, "intake_high_mm"]
-    assert (5, "adjuster") in told
-    assert "2 cells where the header has 5" in told[6, ""]
-    assert "What will be saved" not in answer.content.decode()
+    response = send_file(client, text)
+    assert response.status_code == 422
+    errors = {(error.line, error.column): error.message for error in response.context["read"].errors}
+    assert "on line 2 already" in errors[4, "name"]
+    assert "greater than or equal to 0" in errors[5, "intake_low_mm"]
+    assert "“tight” is not a number" in errors[5, "intake_high_mm"]
+    assert (5, "adjuster") in errors
+    assert "2 cells where the header has 5" in errors[6, ""]
+    assert "What will be saved" not in response.content.decode()
     assert stored() == before
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "message"),
     [
         ("", "Choose a CSV file"),
         ("name,idle_rpm\nTern,1200\n", "“maker” among them"),
@@ -159,29 +159,29 @@ def test_faults_are_told_by_line_and_column_and_nothing_is_saved(login) -> None:
         (b"x" * 1_000_001, "larger than 1 MB"),
     ],
 )
-def test_what_is_no_table_of_engines_is_refused_in_words(login, text: str | bytes, said: str) -> None:
-    answer = send_file(login(Role.OWNER), text)
-    assert answer.status_code == 422
-    assert said in answer.content.decode()
+def test_import_refuses_other_files_with_a_reason(login, text: str | bytes, message: str) -> None:
+    response = send_file(login(Role.OWNER), text)
+    assert response.status_code == 422
+    assert message in response.content.decode()
 
 
-def test_a_library_that_changed_since_is_shown_again_and_not_overwritten(login) -> None:
+def test_import_shows_changes_again_when_library_changed(login) -> None:
     engine = EngineSpec.objects.get(pk=make_engine().pk)
     client = login(Role.OWNER)
     shown = send_file(client, "maker,name,idle_rpm\nPellorin,Tern 660,1300\n")
     engine.idle_rpm = 1450
     engine.save()
-    answer = confirm(client, shown)
-    assert answer.status_code == 422
-    assert "Idle speed (1/min): 1450 becomes 1300" in answer.content.decode()
+    response = confirm(client, shown)
+    assert response.status_code == 422
+    assert "Idle speed (1/min): 1450 becomes 1300" in response.content.decode()
     engine.refresh_from_db()
     assert engine.idle_rpm == 1450
-    assert confirm(client, answer).status_code == 302
+    assert confirm(client, response).status_code == 302
     engine.refresh_from_db()
     assert engine.idle_rpm == 1300
 
 
-def test_sent_twice_is_saved_once(login) -> None:
+def test_import_confirmed_twice_is_saved_once(login) -> None:
     make_engine()
     client = login(Role.OWNER)
     shown = send_file(client, "maker,name,idle_rpm\nPellorin,Tern 660,1300\n")
@@ -189,13 +189,13 @@ def test_sent_twice_is_saved_once(login) -> None:
     assert EngineSpec.objects.get().version == 2
 
 
-def test_the_files_own_columns_are_all_read(login) -> None:
+def test_import_reads_every_exported_column(login) -> None:
     make_engine()
     assert not read_engines(engines_csv(EngineSpec.objects.all())).errors
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
-def test_only_the_owner_exports_and_imports(login, role: Role) -> None:
+def test_export_and_import_require_owner(login, role: Role) -> None:
     client = login(role)
     assert client.get(reverse("engine-export")).status_code == 403
     assert client.get(reverse(URL)).status_code == 403
@@ -203,5 +203,5 @@ def test_only_the_owner_exports_and_imports(login, role: Role) -> None:
     assert reverse(URL) not in client.get(reverse("engine-list")).content.decode()
 
 
-def test_signed_out_is_sent_to_log_in(client) -> None:
+def test_export_redirects_anonymous_user_to_login(client) -> None:
     assert client.get(reverse("engine-export")).url.startswith(reverse("login"))

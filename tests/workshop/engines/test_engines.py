@@ -1,4 +1,4 @@
-"""The library of engines."""
+"""Pages of the engine library."""
 
 import uuid
 from decimal import Decimal
@@ -24,7 +24,7 @@ CLOSING = {
 
 
 def payload(**kwargs: object) -> dict[str, object]:
-    """A single with screw adjusters: the least that can be entered."""
+    """Return a single with screw adjusters: the minimum that can be entered."""
     return {
         "maker": "Ostrey",
         "name": "Wren 250",
@@ -47,32 +47,32 @@ def send(login, **kwargs: object) -> Any:
     return login(Role.OWNER).post(reverse("engine-new"), payload(**kwargs))
 
 
-def test_single_with_screws_needs_nothing_about_shims(login) -> None:
-    answer = send(login, gear_ratios="2,8 1,9 1,4", source_manual="Ostrey handbook", source_page="12")
+def test_engine_with_screws_needs_no_shims(login) -> None:
+    response = send(login, gear_ratios="2,8 1,9 1,4", source_manual="Ostrey handbook", source_page="12")
     engine = EngineSpec.objects.get()
-    assert answer.headers["Location"] == reverse("engine", args=[engine.pk])
+    assert response.headers["Location"] == reverse("engine", args=[engine.pk])
     assert (engine.intake_low_mm, engine.intake_high_mm) == (Decimal("0.05"), Decimal("0.10"))
     assert engine.gear_ratios == [2.8, 1.9, 1.4]
     assert engine.source == "Ostrey handbook, p. 12"
 
 
 @pytest.mark.parametrize("adjuster", ["shim_under_bucket", "shim_over_bucket", "finger_follower"])
-def test_shims_need_their_diameter_and_step(login, adjuster: str) -> None:
-    answer = send(login, adjuster=adjuster)
-    assert answer.status_code == 422
-    assert {"shim_diameter_mm", "shim_step_mm"} == set(answer.context["form"].errors)
+def test_engine_with_shims_requires_diameter_and_step(login, adjuster: str) -> None:
+    response = send(login, adjuster=adjuster)
+    assert response.status_code == 422
+    assert {"shim_diameter_mm", "shim_step_mm"} == set(response.context["form"].errors)
     assert send(login, adjuster=adjuster, **SHIMS).status_code == 302
 
 
-def test_desmodromic_needs_closing_ranges_and_shims(login) -> None:
-    answer = send(login, adjuster="desmodromic", **SHIMS)
-    assert answer.status_code == 422
-    assert set(CLOSING) == set(answer.context["form"].errors)
+def test_desmodromic_engine_requires_closing_limits_and_shims(login) -> None:
+    response = send(login, adjuster="desmodromic", **SHIMS)
+    assert response.status_code == 422
+    assert set(CLOSING) == set(response.context["form"].errors)
     assert send(login, adjuster="desmodromic", **SHIMS, **CLOSING).status_code == 302
 
 
 @pytest.mark.parametrize(
-    ("changed", "field", "said"),
+    ("changed", "field", "message"),
     [
         ({"shim_diameter_mm": "7,48"}, "shim_diameter_mm", "has none"),
         ({"intake_closing_low_mm": "0,03"}, "intake_closing_low_mm", "has none"),
@@ -112,43 +112,45 @@ def test_desmodromic_needs_closing_ranges_and_shims(login) -> None:
         ),
     ],
 )
-def test_bad_entry_is_said_at_its_field_and_kept(login, changed: dict, field: str, said: str) -> None:
-    answer = send(login, note="keep me", **changed)
-    assert answer.status_code == 422
-    assert said in " ".join(answer.context["form"].errors[field])
-    assert "keep me" in answer.text
-    assert f'value="{changed[field]}"' in answer.text
+def test_invalid_entry_shows_error_at_field_and_keeps_input(
+    login, changed: dict, field: str, message: str
+) -> None:
+    response = send(login, note="keep me", **changed)
+    assert response.status_code == 422
+    assert message in " ".join(response.context["form"].errors[field])
+    assert "keep me" in response.text
+    assert f'value="{changed[field]}"' in response.text
     assert not EngineSpec.objects.exists()
 
 
-def test_engine_that_is_there_is_not_entered_again(login) -> None:
+def test_duplicate_engine_is_refused(login) -> None:
     send(login)
-    answer = send(login)
-    assert answer.status_code == 422
-    assert "Ostrey Wren 250 is in the library already." in answer.text
+    response = send(login)
+    assert response.status_code == 422
+    assert "Ostrey Wren 250 is in the library already." in response.text
 
 
-def test_sent_twice_is_one_engine(login) -> None:
+def test_form_submitted_twice_creates_one_engine(login) -> None:
     client, values = login(Role.OWNER), payload(form_key=str(uuid.uuid4()))
-    answers = [client.post(reverse("engine-new"), values) for _ in range(2)]
-    assert {answer.status_code for answer in answers} == {302}
+    responses = [client.post(reverse("engine-new"), values) for _ in range(2)]
+    assert {response.status_code for response in responses} == {302}
     assert EngineSpec.objects.count() == 1
 
 
-def test_edit_form_sent_unchanged_changes_nothing(login) -> None:
+def test_unchanged_edit_form_changes_nothing(login) -> None:
     made = make_engine(gear_ratios=[2.615, 1.857], primary_ratio=1.75)
     engine = EngineSpec.objects.get(pk=made.pk)
     client, url = login(Role.OWNER), reverse("engine-edit", args=[engine.pk])
     form = client.get(url).context["form"]
     sent = {name: form[name].value() for name in form.fields}
-    answer = client.post(url, {name: value for name, value in sent.items() if value not in (None, False)})
-    assert answer.status_code == 302
+    response = client.post(url, {name: value for name, value in sent.items() if value not in (None, False)})
+    assert response.status_code == 302
     stored = EngineSpec.objects.get()
     kept = [f.attname for f in EngineSpec._meta.fields if f.name not in ("version", "updated_at")]
     assert [getattr(stored, name) for name in kept] == [getattr(engine, name) for name in kept]
 
 
-def test_inches_are_kept_in_mm_exactly_and_shims_stay_in_mm(login) -> None:
+def test_inches_are_stored_in_mm_exactly_and_shims_stay_in_mm(login) -> None:
     ShopProfile.current()
     ShopProfile.objects.update(length_unit="in")
     send(
@@ -170,7 +172,7 @@ def test_inches_are_kept_in_mm_exactly_and_shims_stay_in_mm(login) -> None:
     form = client.get(url).context["form"]
     assert form.fields["intake_low_mm"].label == "Intake, lower limit (in)"
     shown = [form[name].value() for name in ("intake_low_mm", "exhaust_low_mm", "shim_step_mm")]
-    # 0.1 mm is no round number of inches, so it is shown as it was entered
+    # 0.1 mm is no round number of inches, so it is shown in mm.
     assert shown == ["0.0045", "0.1 mm", "0.05"]
     sent = {name: form[name].value() for name in form.fields}
     client.post(url, {name: value for name, value in sent.items() if value not in (None, False)})
@@ -181,20 +183,20 @@ def test_inches_are_kept_in_mm_exactly_and_shims_stay_in_mm(login) -> None:
     assert [getattr(again, name) for name in names] == [getattr(engine, name) for name in names]
 
 
-def test_second_of_two_owners_is_warned_and_keeps_the_typing(login) -> None:
+def test_edit_conflict_warns_and_keeps_input(login) -> None:
     send(login)
     engine = EngineSpec.objects.get()
     client, url = login(Role.OWNER), reverse("engine-edit", args=[engine.pk])
     client.post(url, payload(idle_rpm="1400", gear_ratios="2,8 1,9", version=1))
-    answer = client.post(url, payload(rev_limit_rpm="9500", version=1))
-    assert answer.status_code == 422
-    form = answer.context["form"]
+    response = client.post(url, payload(rev_limit_rpm="9500", version=1))
+    assert response.status_code == 422
+    form = response.context["form"]
     assert form["rev_limit_rpm"].value() == "9500"
-    # untouched here, so as the other saved it
+    # Not touched here, so as the other user saved it.
     assert (form["idle_rpm"].value(), form["gear_ratios"].value()) == ("1400", "2.8 1.9")
 
 
-def test_page_shows_ranges_and_where_they_come_from(login) -> None:
+def test_page_shows_limits_and_their_source(login) -> None:
     page = login(Role.MECHANIC).get(reverse("engine", args=[make_engine().pk])).text
     assert "0.10\N{NO-BREAK SPACE}mm" in page
     assert "0.31\N{NO-BREAK SPACE}mm" in page
@@ -202,36 +204,36 @@ def test_page_shows_ranges_and_where_they_come_from(login) -> None:
     assert "Figures without a source" not in page
 
 
-def test_desmodromic_page_shows_both_kinds_of_gap(login) -> None:
+def test_desmodromic_page_shows_both_clearances(login) -> None:
     engine = make_engine(adjuster="desmodromic", intake_closing_low_mm="0.03", intake_closing_high_mm="0.06")
     page = login(Role.TUNER).get(reverse("engine", args=[engine.pk])).text
     assert "intake, closing clearance" in page
     assert "0.03\N{NO-BREAK SPACE}mm" in page
 
 
-def test_engine_without_a_source_is_marked(login) -> None:
+def test_engine_without_source_is_marked(login) -> None:
     engine = make_engine(source_manual="", source_edition="", source_page="")
     client = login(Role.TUNER)
     assert "Figures without a source" in client.get(reverse("engine", args=[engine.pk])).text
     assert "no source" in client.get(reverse("engine-list")).text
 
 
-def test_list_asks_the_database_a_fixed_number_of_times(login, shop, django_assert_num_queries) -> None:
+def test_list_query_count_is_constant(login, shop, django_assert_num_queries) -> None:
     client = login(Role.TUNER)
     for number in range(20):
         make_bike(plate=f"DEMO {number}", engine_spec=make_engine(name=f"Tern {number}"))
-    # person, shop, engines
+    # Person, shop, engines.
     with django_assert_num_queries(3):
         page = client.get(reverse("engine-list"))
     assert "Pellorin Tern 19" in page.text
 
 
 @pytest.mark.parametrize("name", ["engine", "engine-edit"])
-def test_unknown_engine_is_not_found(login, name: str) -> None:
+def test_unknown_engine_returns_404(login, name: str) -> None:
     assert login(Role.OWNER).get(reverse(name, args=[999])).status_code == 404
 
 
-def test_only_the_owner_edits(login) -> None:
+def test_editing_requires_owner(login) -> None:
     engine = make_engine()
     assert login(Role.MECHANIC).get(reverse("engine-edit", args=[engine.pk])).status_code == 403
     assert (

@@ -20,20 +20,20 @@ from workshop.engines.gear_ratios import GearRatiosField
         " 2,6 /  1.9 / 1,5 ",
     ],
 )
-def test_ratios_are_told_apart(typed: str) -> None:
+def test_ratios_are_split_at_any_separator(typed: str) -> None:
     assert GearRatiosField().clean(typed) == [2.6, 1.9, 1.5]
 
 
-def test_nothing_is_no_ratio() -> None:
+def test_empty_text_gives_no_ratios() -> None:
     assert GearRatiosField(required=False).clean("  ") == []
 
 
-def test_one_ratio_with_a_decimal_comma() -> None:
+def test_single_ratio_may_have_decimal_comma() -> None:
     assert GearRatiosField().clean("2,6") == [2.6]
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "message"),
     [
         ("2,6,1,9,1,5", "put a blank or a semicolon between them"),
         ("2,6 1,9 abc", "“abc” is not a number"),
@@ -43,12 +43,12 @@ def test_one_ratio_with_a_decimal_comma() -> None:
         ("0,1", "0.1 is no gear ratio"),
     ],
 )
-def test_what_can_not_be_is_said(typed: str, said: str) -> None:
+def test_invalid_ratios_are_refused_with_a_reason(typed: str, message: str) -> None:
     with pytest.raises(ValidationError) as refusal:
         GearRatiosField().clean(typed)
-    assert said in refusal.value.messages[0]
+    assert message in refusal.value.messages[0]
 
 
-def test_ratios_are_shown_as_they_can_be_typed() -> None:
+def test_shown_ratios_can_be_submitted_again() -> None:
     field = GearRatiosField()
     assert field.clean(field.prepare_value([2.615, 1.857, 1.0])) == [2.615, 1.857, 1.0]

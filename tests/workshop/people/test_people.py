@@ -1,4 +1,4 @@
-"""Logging in and out, the staff and their roles."""
+"""Login, passwords, and staff with their roles."""
 
 from datetime import UTC, datetime
 
@@ -31,7 +31,7 @@ def log_in(client: Client, password: str = PASSWORD, **kwargs: str):
     return client.post(reverse("login"), {"username": "tuner", "password": password, **kwargs})
 
 
-def test_log_in_leads_to_where_one_was_going(client: Client) -> None:
+def test_login_leads_to_requested_page(client: Client) -> None:
     make_staff(Role.TUNER)
     wanted = reverse("customer-list") + "?q=quill"
     page = client.get(reverse("customer-list"), {"q": "quill"}, follow=True)
@@ -39,39 +39,39 @@ def test_log_in_leads_to_where_one_was_going(client: Client) -> None:
     assert log_in(client, next=wanted).headers["Location"] == wanted
 
 
-def test_log_in_leads_nowhere_outside(client: Client) -> None:
+def test_login_never_leads_to_another_site(client: Client) -> None:
     make_staff(Role.TUNER)
     assert log_in(client, next="https://elsewhere.example/").headers["Location"] == reverse("today")
 
 
-def test_wrong_password_is_said_and_the_name_kept(client: Client) -> None:
+def test_wrong_password_shows_error_and_keeps_name(client: Client) -> None:
     make_staff(Role.TUNER)
-    answer = log_in(client, "wrong")
-    assert answer.status_code == 422
-    assert "don&#x27;t belong together" in answer.text
-    assert 'value="tuner"' in answer.text
+    response = log_in(client, "wrong")
+    assert response.status_code == 422
+    assert "don&#x27;t belong together" in response.text
+    assert 'value="tuner"' in response.text
 
 
-def test_closed_log_in_does_not_open(client: Client) -> None:
+def test_closed_login_is_refused(client: Client) -> None:
     make_staff(Role.TUNER, is_active=False)
     assert log_in(client).status_code == 422
 
 
-def test_too_many_wrong_tries_lock_the_name_and_say_until_when(client: Client, shop: ShopProfile) -> None:
+def test_ten_wrong_passwords_lock_the_name_until_shown_time(client: Client, shop: ShopProfile) -> None:
     make_staff(Role.TUNER)
     shop.time_zone = "Asia/Kolkata"
     shop.save()
     for _ in range(10):
-        answer = log_in(client, "wrong")
-    assert answer.status_code == 429
-    # 10:00 UTC and a quarter of an hour are 15:45 in Kolkata, five and a half hours ahead.
+        response = log_in(client, "wrong")
+    assert response.status_code == 429
+    # 10:00 UTC plus 15 minutes is 15:45 in Kolkata, 5 h 30 min ahead.
     AccessAttempt.objects.update(attempt_time=datetime(2030, 1, 5, 10, 0, tzinfo=UTC))
     locked = log_in(client)
     assert locked.status_code == 429
     assert "15:45" in locked.text
 
 
-def test_new_password_from_the_owner_ends_the_lock(client: Client, login, staff) -> None:
+def test_new_password_from_owner_ends_the_lock(client: Client, login, staff) -> None:
     for _ in range(10):
         log_in(client, "wrong")
     url = reverse("staff-password", args=[staff[Role.TUNER].pk])
@@ -79,14 +79,14 @@ def test_new_password_from_the_owner_ends_the_lock(client: Client, login, staff)
     assert log_in(client, NEW).status_code == 302
 
 
-def test_log_out_needs_a_post(login) -> None:
+def test_logout_requires_post(login) -> None:
     client = login(Role.DESK)
     assert client.get(reverse("logout")).status_code == 405
     assert client.post(reverse("logout")).headers["Location"] == reverse("login")
     assert client.get(reverse("customer-list")).status_code == 302
 
 
-def test_password_is_changed_and_one_stays_logged_in(login, staff) -> None:
+def test_password_change_keeps_login(login, staff) -> None:
     client = login(Role.DESK)
     values = {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
     assert client.post(reverse("password-change"), values).status_code == 302
@@ -94,16 +94,16 @@ def test_password_is_changed_and_one_stays_logged_in(login, staff) -> None:
     assert client.get(reverse("customer-list")).status_code == 200
 
 
-def test_password_that_is_easily_guessed_is_refused(login, staff) -> None:
+def test_common_password_is_refused(login, staff) -> None:
     values = {"old_password": PASSWORD, "new_password1": "password12", "new_password2": "password12"}
-    answer = login(Role.DESK).post(reverse("password-change"), values)
-    assert answer.status_code == 422
-    assert "too common" in answer.text
+    response = login(Role.DESK).post(reverse("password-change"), values)
+    assert response.status_code == 422
+    assert "too common" in response.text
 
 
-def test_owner_sees_everybody_with_their_roles(login, shop, staff, django_assert_num_queries) -> None:
+def test_staff_list_shows_everyone_in_constant_queries(login, shop, staff, django_assert_num_queries) -> None:
     client = login(Role.OWNER)
-    # person, shop, staff
+    # Person, shop, staff.
     with django_assert_num_queries(3):
         page = client.get(reverse("staff-list"))
     assert all(str(person) in page.text for person in staff.values())
@@ -115,64 +115,64 @@ def test_new_person_can_log_in(login, client: Client) -> None:
     assert StaffMember.objects.get(username="nora").roles == {Role.MECHANIC}
 
 
-def test_person_without_a_role_is_refused_and_what_was_typed_kept(login) -> None:
-    answer = login(Role.OWNER).post(reverse("staff-new"), payload(is_mechanic=""))
-    assert answer.status_code == 422
-    assert "at least one role" in answer.text
-    assert 'value="Nora"' in answer.text
+def test_person_without_role_is_refused_and_input_kept(login) -> None:
+    response = login(Role.OWNER).post(reverse("staff-new"), payload(is_mechanic=""))
+    assert response.status_code == 422
+    assert "at least one role" in response.text
+    assert 'value="Nora"' in response.text
     assert not StaffMember.objects.filter(username="nora").exists()
 
 
 def test_roles_are_changed(login, staff) -> None:
-    answer = edit(staff[Role.DESK], login(Role.OWNER), is_desk="on", is_tuner="on")
-    assert answer.status_code == 302
+    response = edit(staff[Role.DESK], login(Role.OWNER), is_desk="on", is_tuner="on")
+    assert response.status_code == 302
     assert StaffMember.objects.get(username="desk").roles == {Role.DESK, Role.TUNER}
 
 
-@pytest.mark.parametrize("taken_away", [{"is_desk": "on"}, {"is_owner": "on", "is_active": ""}])
-def test_last_active_owner_stays(login, staff, taken_away: dict[str, str]) -> None:
+@pytest.mark.parametrize("change", [{"is_desk": "on"}, {"is_owner": "on", "is_active": ""}])
+def test_last_active_owner_cannot_be_removed(login, staff, change: dict[str, str]) -> None:
     make_staff(Role.OWNER, username="gone", is_active=False)
-    answer = edit(staff[Role.OWNER], login(Role.OWNER), **taken_away)
-    assert answer.status_code == 422
-    assert "only active owner" in answer.text
+    response = edit(staff[Role.OWNER], login(Role.OWNER), **change)
+    assert response.status_code == 422
+    assert "only active owner" in response.text
     assert StaffMember.objects.active_owners().count() == 1
 
 
-def test_owner_steps_down_where_another_is_there(login, staff) -> None:
+def test_owner_may_step_down_if_another_remains(login, staff) -> None:
     make_staff(Role.OWNER, username="second")
-    answer = edit(staff[Role.OWNER], login(Role.OWNER), is_desk="on")
-    assert answer.headers["Location"] == reverse("today")
+    response = edit(staff[Role.OWNER], login(Role.OWNER), is_desk="on")
+    assert response.headers["Location"] == reverse("today")
 
 
-def test_deactivated_person_is_out_at_once(login, staff) -> None:
+def test_deactivated_person_is_logged_out_at_once(login, staff) -> None:
     tuner = login(Role.TUNER)
     edit(staff[Role.TUNER], login(Role.OWNER), is_tuner="on", is_active="")
     assert tuner.get(reverse("customer-list")).status_code == 302
 
 
-def test_second_of_two_who_change_a_person_is_warned_and_keeps_its_typing(login, staff) -> None:
+def test_edit_conflict_warns_keeps_input_and_saves_on_retry(login, staff) -> None:
     client, person = login(Role.OWNER), staff[Role.TUNER]
     seen = person.history.first().pk
     edit(person, client, is_tuner="on", first_name="First")
-    answer = edit(person, client, is_tuner="on", first_name="Second", seen=seen)
-    assert answer.status_code == 422
-    assert "Ola Owner changed this person meanwhile" in answer.text
-    assert 'value="Second"' in answer.text
+    response = edit(person, client, is_tuner="on", first_name="Second", seen=seen)
+    assert response.status_code == 422
+    assert "Ola Owner changed this person meanwhile" in response.text
+    assert 'value="Second"' in response.text
     again = edit(
-        person, client, is_tuner="on", first_name="Second", seen=answer.context["form"]["seen"].value()
+        person, client, is_tuner="on", first_name="Second", seen=response.context["form"]["seen"].value()
     )
     assert again.status_code == 302
     assert StaffMember.objects.get(pk=person.pk).first_name == "Second"
 
 
-def test_new_password_logs_the_person_out_elsewhere(login, staff) -> None:
+def test_new_password_from_owner_logs_person_out(login, staff) -> None:
     tuner = login(Role.TUNER)
     url = reverse("staff-password", args=[staff[Role.TUNER].pk])
     login(Role.OWNER).post(url, {"new_password1": NEW, "new_password2": NEW})
     assert tuner.get(reverse("customer-list")).status_code == 302
 
 
-def test_owner_who_sets_an_own_new_password_stays_logged_in(login, staff) -> None:
+def test_owner_setting_own_password_stays_logged_in(login, staff) -> None:
     client = login(Role.OWNER)
     url = reverse("staff-password", args=[staff[Role.OWNER].pk])
     client.post(url, {"new_password1": NEW, "new_password2": NEW})
@@ -180,21 +180,21 @@ def test_owner_who_sets_an_own_new_password_stays_logged_in(login, staff) -> Non
 
 
 @pytest.mark.parametrize("name", ["staff-edit", "staff-password"])
-def test_unknown_person_is_not_found(login, name: str) -> None:
+def test_unknown_person_returns_404(login, name: str) -> None:
     assert login(Role.OWNER).get(reverse(name, args=[999])).status_code == 404
 
 
-def test_first_superuser_owns_the_shop() -> None:
+def test_created_superuser_is_owner() -> None:
     person = StaffMember.objects.create_superuser("first", password=NEW)
     assert person.holds()
     assert StaffMember.objects.active_owners().get() == person
 
 
-def test_a_closed_log_in_is_told_only_to_whoever_knows_its_password(client: Client) -> None:
+def test_closed_login_is_reported_only_with_right_password(client: Client) -> None:
     person = make_staff(Role.TUNER)
     person.is_active = False
     person.save()
-    answer = log_in(client)
-    assert (answer.status_code, "has been closed. The owner" in answer.text) == (422, True)
+    response = log_in(client)
+    assert (response.status_code, "has been closed. The owner" in response.text) == (422, True)
     assert "has been closed" not in log_in(client, "wrong").text
     assert client.get(reverse("today")).status_code == 302

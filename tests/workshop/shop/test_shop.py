@@ -1,4 +1,4 @@
-"""The shop's own page."""
+"""Page of the shop's profile."""
 
 from io import BytesIO
 from typing import Any
@@ -16,7 +16,7 @@ URL = "/shop/"
 
 
 def values_of(page: Any) -> dict[str, Any]:
-    """What a browser would send back unchanged."""
+    """Return what a browser would submit unchanged."""
     form, bands = page.context["form"], page.context["bands"]
     values = {bound.html_name: bound.value() for bound in form if bound.name != "logo"}
     for part in (bands.management_form, *bands.forms):
@@ -40,7 +40,7 @@ def values(owner) -> dict[str, Any]:
     return values_of(owner.get(URL))
 
 
-def test_page_sent_unchanged_changes_nothing(owner, values) -> None:
+def test_unchanged_form_changes_nothing(owner, values) -> None:
     before = ShopProfile.current()
     assert owner.post(URL, values).status_code == 302
     after = ShopProfile.current()
@@ -50,7 +50,7 @@ def test_page_sent_unchanged_changes_nothing(owner, values) -> None:
     assert [getattr(after, name) for name in kept] == [getattr(before, name) for name in kept]
 
 
-def test_units_and_figures_are_saved(owner, values) -> None:
+def test_units_and_numbers_are_saved(owner, values) -> None:
     changed = {"name": "Quill & Daughter", "power_unit": "ps", "elevation_m": "512,5", "currency": "chf"}
     assert owner.post(URL, {**values, **changed}).status_code == 302
     shop = ShopProfile.current()
@@ -62,7 +62,7 @@ def test_units_and_figures_are_saved(owner, values) -> None:
     )
 
 
-def test_every_standard_can_be_chosen(owner) -> None:
+def test_form_offers_every_correction_standard(owner) -> None:
     page = owner.get(URL).text
     assert all(f'<option value="{key}"' in page for key in STANDARDS)
 
@@ -85,7 +85,7 @@ def test_bands_are_added_changed_and_removed(owner, values) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "message"),
     [
         ({"band-1-low_rpm": "9000"}, "ends below its beginning"),
         ({"band-2-low_rpm": "3000"}, "Give the band a name"),
@@ -100,27 +100,29 @@ def test_bands_are_added_changed_and_removed(owner, values) -> None:
         ({"repeatability_pct": "0"}, "greater than or equal to 0.05"),
     ],
 )
-def test_bad_entry_is_said_and_everything_kept(owner, values, changed: dict[str, str], said: str) -> None:
-    answer = owner.post(URL, {**values, "address": "12 Kiln Lane", **changed})
-    assert answer.status_code == 422
-    assert said in answer.text
-    assert "12 Kiln Lane" in answer.text
+def test_invalid_entry_shows_error_and_keeps_input(
+    owner, values, changed: dict[str, str], message: str
+) -> None:
+    response = owner.post(URL, {**values, "address": "12 Kiln Lane", **changed})
+    assert response.status_code == 422
+    assert message in response.text
+    assert "12 Kiln Lane" in response.text
     (typed,) = changed.values()
-    assert typed in answer.text or typed in ("Mars/Olympus", "none")
+    assert typed in response.text or typed in ("Mars/Olympus", "none")
     assert ShopProfile.current().address == ""
 
 
-def test_logo_is_kept_and_shown_to_the_staff_only(owner, values, login, client) -> None:
+def test_logo_is_shown_to_staff_only(owner, values, login, client) -> None:
     owner.post(URL, {**values, "logo": picture()})
-    answer = login(Role.TUNER).get(reverse("shop-logo"))
-    assert answer.headers["Content-Type"] == "image/png"
-    assert b"".join(answer.streaming_content).startswith(b"\x89PNG")
-    answer.close()
+    response = login(Role.TUNER).get(reverse("shop-logo"))
+    assert response.headers["Content-Type"] == "image/png"
+    assert b"".join(response.streaming_content).startswith(b"\x89PNG")
+    response.close()
     assert client.get(reverse("shop-logo")).status_code == 302
 
 
 @pytest.mark.parametrize(
-    ("file", "said"),
+    ("file", "message"),
     [
         (SimpleUploadedFile("logo.png", b"rpm;torque\n"), "Choose a PNG or JPEG file"),
         (SimpleUploadedFile("logo.png", b""), "empty"),
@@ -137,15 +139,17 @@ def test_logo_is_kept_and_shown_to_the_staff_only(owner, values, login, client) 
         (picture("PNG", (10_000, 10_000), mode="1"), "at most 5000 on a side"),
     ],
 )
-def test_file_that_is_no_picture_is_refused(owner, values, file: SimpleUploadedFile, said: str) -> None:
-    answer = owner.post(URL, {**values, "logo": file})
-    assert answer.status_code == 422
-    assert said in answer.text
+def test_unusable_logo_is_refused_with_a_reason(
+    owner, values, file: SimpleUploadedFile, message: str
+) -> None:
+    response = owner.post(URL, {**values, "logo": file})
+    assert response.status_code == 422
+    assert message in response.text
 
 
 @pytest.mark.parametrize("name", ["scan", "logo.jpg", "ع" * 150 + ".png", "logo.svg"])
 @pytest.mark.parametrize("mode", ["RGBA", "P", "1", "I;16"])
-def test_picture_is_judged_by_what_is_in_it(owner, values, name: str, mode: str) -> None:
+def test_logo_is_recognised_by_content_not_name(owner, values, name: str, mode: str) -> None:
     file = SimpleUploadedFile(name, picture(mode=mode).read())
     assert owner.post(URL, {**values, "logo": file}).status_code == 302
     kept = owner.get(reverse("shop-logo"))
@@ -153,37 +157,37 @@ def test_picture_is_judged_by_what_is_in_it(owner, values, name: str, mode: str)
     kept.close()
 
 
-def test_a_printers_jpeg_is_taken(owner, values) -> None:
+def test_cmyk_jpeg_is_accepted_as_logo(owner, values) -> None:
     file = picture("JPEG", mode="CMYK")
     assert owner.post(URL, {**values, "logo": file}).status_code == 302
     assert ShopProfile.current().logo.name.endswith(".jpg")
 
 
-def test_picture_above_the_limit_is_refused(owner, values) -> None:
+def test_logo_over_2_mb_is_refused(owner, values) -> None:
     large = SimpleUploadedFile("logo.png", picture().read() + b"\0" * (2 * 1024 * 1024))
-    answer = owner.post(URL, {**values, "logo": large})
-    assert answer.status_code == 422
-    assert "larger than 2 MB" in answer.text
+    response = owner.post(URL, {**values, "logo": large})
+    assert response.status_code == 422
+    assert "larger than 2 MB" in response.text
 
 
-def test_no_logo_is_not_found(login) -> None:
+def test_missing_logo_returns_404(login) -> None:
     assert login(Role.DESK).get(reverse("shop-logo")).status_code == 404
 
 
-def test_second_of_two_owners_is_told_what_changed(owner, values) -> None:
+def test_edit_conflict_shows_changes_and_keeps_input(owner, values) -> None:
     owner.post(URL, {**values, "name": "First Name", "band-1-high_rpm": "9000"})
-    answer = owner.post(URL, {**values, "phone": "+00 555 0100"})
-    assert answer.status_code == 422
-    assert "Ola Owner changed this" in answer.text
-    assert "drive band 4000–9000 1/min" in answer.text
-    assert answer.context["form"]["phone"].value() == "+00 555 0100"
+    response = owner.post(URL, {**values, "phone": "+00 555 0100"})
+    assert response.status_code == 422
+    assert "Ola Owner changed this" in response.text
+    assert "drive band 4000–9000 1/min" in response.text
+    assert response.context["form"]["phone"].value() == "+00 555 0100"
 
 
-def test_mechanic_may_not_open_it(login) -> None:
+def test_profile_is_forbidden_for_mechanic(login) -> None:
     assert login(Role.MECHANIC).get(URL).status_code == 403
 
 
-def test_a_logo_is_taken_away_and_no_link_leads_nowhere(owner, values) -> None:
+def test_logo_can_be_removed(owner, values) -> None:
     owner.post(URL, {**values, "logo": picture()})
     page = owner.get(URL)
     assert 'href="shop/logo' not in page.text
@@ -192,11 +196,11 @@ def test_a_logo_is_taken_away_and_no_link_leads_nowhere(owner, values) -> None:
     assert "Remove the logo" not in owner.get(URL).text
 
 
-def test_a_conflict_names_no_text_that_only_ends_its_lines_otherwise(owner, values) -> None:
+def test_edit_conflict_ignores_line_endings(owner, values) -> None:
     shop = ShopProfile.current()
     shop.address = "Pier Row 7\nFennport"
     shop.save()
     typed = {**values_of(owner.get(URL)), "address": "Pier Row 7\r\nFennport"}
     owner.post(URL, {**typed, "phone": "+00 1"})
-    answer = owner.post(URL, {**typed, "phone": "+00 2"})
-    assert [change.label for change in answer.context["form"].conflict.changes] == ["phone"]
+    response = owner.post(URL, {**typed, "phone": "+00 2"})
+    assert [change.label for change in response.context["form"].conflict.changes] == ["phone"]

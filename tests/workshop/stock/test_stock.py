@@ -1,4 +1,4 @@
-"""Shims in the drawer."""
+"""Pages of the stock of shims."""
 
 import uuid
 from decimal import Decimal
@@ -15,20 +15,20 @@ def payload(**kwargs: object) -> dict[str, object]:
     return {"diameter_mm": "7,48", "thickness_mm": "2.35", "count": "4", **kwargs}
 
 
-def test_new_size_goes_into_the_drawer_exactly_as_typed(login) -> None:
+def test_new_size_is_stored_exactly(login) -> None:
     assert login(Role.MECHANIC).post(reverse("shim-stock-add"), payload()).status_code == 302
     shims = ShimStock.objects.get()
     assert (shims.diameter_mm, shims.thickness_mm, shims.count) == (Decimal("7.48"), Decimal("2.35"), 4)
 
 
-def test_size_that_is_there_gets_a_higher_count(login) -> None:
+def test_adding_known_size_raises_its_count(login) -> None:
     client = login(Role.MECHANIC)
     client.post(reverse("shim-stock-add"), payload())
     client.post(reverse("shim-stock-add"), payload(diameter_mm="7.480", thickness_mm="2,350", count="3"))
     assert ShimStock.objects.get().count == 7
 
 
-def test_adding_sent_twice_counts_once(login) -> None:
+def test_form_submitted_twice_counts_once(login) -> None:
     client, key = login(Role.MECHANIC), str(uuid.uuid4())
     for _ in range(2):
         client.post(reverse("shim-stock-add"), payload(form_key=key))
@@ -36,7 +36,7 @@ def test_adding_sent_twice_counts_once(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("field", "typed", "said"),
+    ("field", "typed", "message"),
     [
         ("thickness_mm", "235", "is no shim; the figure is in mm"),
         ("thickness_mm", "0", "can't be"),
@@ -46,11 +46,11 @@ def test_adding_sent_twice_counts_once(login) -> None:
         ("count", "99999999999999999999", "less than or equal to 10000"),
     ],
 )
-def test_bad_entry_is_said_and_kept(login, field: str, typed: str, said: str) -> None:
-    answer = login(Role.MECHANIC).post(reverse("shim-stock-add"), payload(**{field: typed}))
-    assert answer.status_code == 422
-    assert said in " ".join(answer.context["form"].errors[field])
-    assert f'value="{typed}"' in answer.text
+def test_invalid_entry_shows_error_and_keeps_input(login, field: str, typed: str, message: str) -> None:
+    response = login(Role.MECHANIC).post(reverse("shim-stock-add"), payload(**{field: typed}))
+    assert response.status_code == 422
+    assert message in " ".join(response.context["form"].errors[field])
+    assert f'value="{typed}"' in response.text
     assert not ShimStock.objects.exists()
 
 
@@ -61,7 +61,7 @@ def test_stock_is_listed_by_diameter(login, shop, django_assert_num_queries) -> 
                 diameter_mm=diameter, thickness_mm=Decimal(hundredths) / 100, count=hundredths % 3
             )
     client = login(Role.TUNER)
-    # person, shop, shims
+    # Person, shop, shims.
     with django_assert_num_queries(3):
         page = client.get(reverse("shim-stock")).text
     assert page.index("Ø 7.48") < page.index("Ø 9.48")
@@ -69,20 +69,20 @@ def test_stock_is_listed_by_diameter(login, shop, django_assert_num_queries) -> 
     assert reverse("shim-stock-add") not in page
 
 
-def test_count_is_corrected_and_a_second_person_warned(login, staff) -> None:
+def test_count_is_corrected_and_edit_conflict_warns(login, staff) -> None:
     shims = ShimStock.objects.create(diameter_mm="7.48", thickness_mm="2.35", count=3)
     client, url = login(Role.MECHANIC), reverse("shim-stock-edit", args=[shims.pk])
     assert client.post(url, {"count": "5", "version": 1}).status_code == 302
-    answer = client.post(url, {"count": "2", "version": 1})
-    assert answer.status_code == 422
-    assert "Mika Mechanic changed this" in answer.text
-    assert 'value="2"' in answer.text
+    response = client.post(url, {"count": "2", "version": 1})
+    assert response.status_code == 422
+    assert "Mika Mechanic changed this" in response.text
+    assert 'value="2"' in response.text
     assert ShimStock.objects.get().count == 5
 
 
-def test_unknown_shim_is_not_found(login) -> None:
+def test_unknown_shim_returns_404(login) -> None:
     assert login(Role.MECHANIC).get(reverse("shim-stock-edit", args=[999])).status_code == 404
 
 
-def test_desk_may_not_add(login) -> None:
+def test_adding_is_forbidden_for_desk(login) -> None:
     assert login(Role.DESK).post(reverse("shim-stock-add"), payload()).status_code == 403
