@@ -119,6 +119,7 @@ def test_a_half_open_sweep_is_flagged_and_a_held_run_is_not(job, tuner, shop) ->
     run = attach_sweep(job, tuner, data, **AIR).run
     assert "throttle" in codes(figures_of(run, shop))
     run.kind = Run.Kind.HELD
+    run.save()
     held = figures_of(run, shop)
     assert "throttle" not in codes(held)
     assert any("held part open" in flag.sentence for flag in held.flags)
@@ -148,9 +149,11 @@ def test_what_has_no_curve_says_why(job, tuner, shop) -> None:
 def test_limits_by_hand_are_kept_to(job, tuner, shop) -> None:
     run = attach_sweep(job, tuner).run
     run.sweep_start, run.sweep_stop = 100, 601  # 4,000 to 9,000 1/min, 10 1/min a sample
+    run.save()
     curve = figures_of(run, shop).observed
     assert (curve.measured_from_rpm, curve.measured_to_rpm) == (4000, 9000)
     run.sweep_stop = 5000
+    run.save()
     assert "do not lie within" in figures_of(run, shop).reason
 
 

@@ -132,6 +132,7 @@ def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller,
     whole = page.context["sweep_chart"]["panels"][0]["series"][0]
     assert max(whole["y"]) == pytest.approx(top_rpm, rel=1e-3)
     run.gear = None
+    run.save()
     assert "Enter the run's gear" in figures_of(run, roller).reason
 
 

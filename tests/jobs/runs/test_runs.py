@@ -417,12 +417,12 @@ def test_the_table_follows_what_is_chosen_and_keeps_the_observed(login, tern) ->
 
 def test_all_runs_in_a_few_queries_however_many(login, tern, staff, django_assert_num_queries) -> None:
     client = login(Role.DESK)
-    # person, shop and job; seven kinds of events, and the changes of the tunes
-    with django_assert_num_queries(11):
+    # person, shop, job, what there is of each kind; the kinds that the job has
+    with django_assert_num_queries(7):
         show(client, tern)
     for extra in range(5):
         attach_sweep(tern, staff[Role.TUNER], sweep_csv(salt=extra + 1))
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(7):
         show(client, tern)
 
 
@@ -496,7 +496,8 @@ def test_a_run_with_its_figures_report_and_original(login, tern) -> None:
 
 def test_one_run_in_a_few_queries(login, tern, django_assert_num_queries) -> None:
     client, url = login(Role.DESK), reverse("run", args=[Run.objects.all()[0].pk])
-    with django_assert_num_queries(3):  # person, shop, run with its job
+    # person, shop, run with its job, what there is of each kind; runs with tunes and people, a coast-down
+    with django_assert_num_queries(8):
         client.get(url)
 
 
