@@ -41,6 +41,6 @@ HANDLERS = {"trade-": guidance, "trade-cold-": cold_engine}
 
 
 @pytest.mark.parametrize("case", topic_params(12))
-def test_guidance_is_what_the_trade_says(case: Case) -> None:
+def test_guidance_agrees_with_trade_values(case: Case) -> None:
     answer: Any = handler_for(case, HANDLERS)(case)
     assert_case(case, answer)
