@@ -233,8 +233,8 @@ def convert_to_channel_unit(
 
     Notes
     -----
-    lambda = AFR / AFR_stoich and lambda = 1 / phi; other units by `jobs.calc.units.factors.convert`.
-    A phi of zero becomes NaN.
+    lambda = AFR / AFR_stoich and lambda = 1 / phi by definition, no further source; other units by
+    `jobs.calc.units.factors.convert`. A phi of zero becomes NaN.
     """
     if unit_id is None or unit_id == channel.unit or unit_id in TIME_FORMS:
         return values
