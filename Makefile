@@ -1,4 +1,4 @@
-# The two commands of this project: `make demo` and `make test`. Each sets up what it needs first.
+# The commands of this project: `make demo`, `make test` and `make quick`. Each sets up what it needs first.
 
 VENV   := .venv
 PYTHON ?= python3
@@ -6,13 +6,16 @@ PY     := $(VENV)/bin/python
 PORT   ?= 8000
 STAMP  := $(VENV)/.installed
 
-.PHONY: demo test bench format clean
+.PHONY: demo test quick bench format clean
 
 demo: $(STAMP)
 	@PORT=$(PORT) $(PY) manage.py demo
 
 test: $(STAMP) .ci/browser.done
 	@.ci/checks
+
+quick: $(STAMP) .ci/browser.done
+	@.ci/checks quick
 
 bench: $(STAMP)
 	@$(PY) -m tests.bench

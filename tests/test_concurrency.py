@@ -19,7 +19,7 @@ from tests import factories
 from tests.jobs.run_files import sweep_csv
 from workshop.models import Customer, Role, ShimStock
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 CLIENTS = 8
 ROUNDS = 5

@@ -83,6 +83,8 @@ def look_around() -> dict[str, Any]:
 LOOK_AROUND = """
 import json, django; django.setup()
 from tests.test_old_backups import look_around
+
+pytestmark = pytest.mark.slow
 print(json.dumps(look_around()))
 """
 

@@ -15,7 +15,7 @@ from tests import factories
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Bike, Role, StaffMember
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 MAX_PAGES_OF_A_KIND = 3  # enough: a list, a closed and an open job link to different things
 NOT_LINKED = {

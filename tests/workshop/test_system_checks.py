@@ -110,6 +110,7 @@ def manage(folder: Path, *command: str, **more: str) -> subprocess.CompletedProc
     )
 
 
+@pytest.mark.slow
 def test_migrate_creates_missing_data_folder_and_reports_it(tmp_path) -> None:
     folder = tmp_path / "srv" / "workshop"
     made = manage(folder, "migrate", "--verbosity", "0")
@@ -126,6 +127,7 @@ def test_migrate_explains_why_data_folder_cannot_be_created(tmp_path) -> None:
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command",
     [
@@ -149,6 +151,7 @@ def test_command_without_data_folder_ends_with_one_sentence(tmp_path, command: l
     assert not folder.exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("command", ["migrate", "check", "backup", "runserver"])
 def test_command_without_secret_key_ends_with_one_sentence(tmp_path, command: str) -> None:
     done = manage(tmp_path, command, SECRET_KEY="", DEBUG="off")
@@ -156,6 +159,7 @@ def test_command_without_secret_key_ends_with_one_sentence(tmp_path, command: st
     assert done.stderr.startswith("SECRET_KEY is not set.")
 
 
+@pytest.mark.slow
 def test_help_needs_no_data_folder(tmp_path) -> None:
     assert manage(tmp_path / "none", "backup", "--help").returncode == 0
     assert manage(tmp_path / "none", "help", "restore").returncode == 0

@@ -170,6 +170,7 @@ def coverage(runs_before: int, runs_after: int, trials: int, seed: int) -> float
     return held / trials
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("runs_before", "runs_after"), [(3, 4), (1, 1), (1, 3)])
 def test_intervals_contain_the_truth_95_times_in_100(runs_before: int, runs_after: int) -> None:
     """Also where a single run leans on the assumed 1 %, which is the simulated runs' own."""

@@ -3,6 +3,7 @@
 import json
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -106,6 +107,7 @@ CHOICES = st.builds(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(st.one_of(st.binary(max_size=400), files(), files()), CHOICES)
 def test_any_bytes_are_read_or_refused_with_a_sentence(data: bytes, overrides: StructureOverrides) -> None:

@@ -39,6 +39,7 @@ def verdicts(drift: float, runs: int, **how: float) -> list[HoldDrift]:
     return [estimate_hold_drift(*held(rng, drift, **how)) for _ in range(runs)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("plate_sd", [0.1, 0.5, 1.5])
 def test_plate_that_holds_is_not_said_to_drift(plate_sd: float) -> None:
     found = [v.verdict for v in verdicts(0.0, 1000, plate_sd=plate_sd)]
@@ -54,6 +55,7 @@ def test_drift_is_found_with_its_slope(drift: float, verdict: DriftVerdict) -> N
     assert np.mean([v.slope for v in found]) == pytest.approx(drift, abs=0.03)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("drift", [0.0, 2.0])
 def test_interval_covers_true_slope_95_percent(drift: float) -> None:
     found = verdicts(drift, 1000)

@@ -158,6 +158,7 @@ def test_the_tag_names_neither_the_customer_nor_what_was_asked(long_job):
     assert squeezed("By hand") in printed
 
 
+@pytest.mark.slow
 def test_the_tune_summary_prints_all_that_it_knows(whole_job):
     facts = tune_summary_facts(factories.results_of(whole_job))
     pdf = tune_pdf(whole_job)
@@ -215,6 +216,7 @@ def test_a_job_without_a_tune_says_so(long_job):
     assert "Trackuseonly" in whole_text(pdf)
 
 
+@pytest.mark.slow
 def test_sixty_revisions_and_a_large_table_are_all_there(long_job, staff):
     kind = TuneChangeKind.objects.get(name="fuel")
     for number in range(61):
@@ -255,6 +257,7 @@ def test_sixty_revisions_and_a_large_table_are_all_there(long_job, staff):
     assert all("Track use only" in page for page in per_page)
 
 
+@pytest.mark.slow
 def test_the_history_prints_every_job_and_no_name(whole_job, staff):
     before = factories.make_customer(name="Olga Formerowner", email="olga@example.org")
     earlier = factories.make_job(
@@ -299,6 +302,7 @@ def test_the_history_prints_every_job_and_no_name(whole_job, staff):
     assert history_pdf(whole_job) == pdf
 
 
+@pytest.mark.slow
 def test_two_hundred_parts_many_sets_and_markup_stay_whole(long_job, staff):
     Part.objects.bulk_create(
         Part(job=long_job, name=f"Bolt {place:03d} {TONGUES}", maker=ATTACK[:80]) for place in range(200)
@@ -324,6 +328,7 @@ def test_a_bike_without_jobs_or_engine_has_a_history_all_the_same(db):
     assert squeezed("The shop has no engine figures of it.") in printed
 
 
+@pytest.mark.slow
 def test_figures_stand_in_the_shops_units_and_paper(whole_job):
     whole_jobs.make_shop(distance_unit="mi", power_unit="hp", paper="Letter")
     for pdf in (tune_pdf(whole_job), history_pdf(whole_job)):
@@ -377,6 +382,7 @@ def queries_of(count: Any, client: Any, address: str) -> int:
     return len(asked)
 
 
+@pytest.mark.slow
 def test_queries_do_not_grow_with_the_records(login, staff, counted):
     """Twelve revisions, thirty parts, jobs and sets more ask nothing more."""
     client = login(Role.TUNER)

@@ -11,7 +11,7 @@ from reports.models import HandoverSheet
 from tests.factories import make_customer
 from workshop.models import EngineSpec, StaffMember
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
 
 def first_page(sheet: HandoverSheet) -> str:

@@ -9,6 +9,8 @@ from reports.typesetting.glyphs import lacked, on_this_machine, spelled_out
 from tests.reports.conftest import without_evidence
 from tests.reports.reading import fonts, pages, squeezed
 
+pytestmark = pytest.mark.slow
+
 ON_FIRST_PAGE = (
     "What was asked",
     "What was done",

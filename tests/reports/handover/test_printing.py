@@ -96,6 +96,7 @@ def wait_for_end(process: "Popen[bytes]") -> None:
         os.waitpid(process.pid, 0)
 
 
+@pytest.mark.slow
 def test_a_process_prints_the_bytes_that_are_printed_in_the_request(print_processes, login, job):
     said = {"issue_number": 1, "override_reason": "for a test"}
     client = login(Role.OWNER)
@@ -108,6 +109,7 @@ def test_a_process_prints_the_bytes_that_are_printed_in_the_request(print_proces
     assert issued_pdf(sheet) == sheet_pdf(sheet.snapshot)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
 def test_a_process_that_is_stopped_is_noticed_and_the_sheet_printed_again(
     print_processes, login, job, staff, how
@@ -163,7 +165,10 @@ def test_a_worker_makes_the_bytes_that_are_made_at_once(job, staff):
 @pytest.mark.usefixtures("with_worker")
 def test_the_workers_command_prints(job, staff):
     sheet = issue(job, staff)
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGQUIT)}
     call_command("db_worker", batch=True, interval=0, startup_delay=False, reload=False, verbosity=0)
+    for number, handler in before.items():  # the command sets its own for the process
+        signal.signal(number, handler)
     sheet.refresh_from_db()
     assert hashlib.sha256(issued_pdf(sheet)).hexdigest() == sheet.sha256
 
@@ -206,6 +211,7 @@ def test_the_page_asks_until_there_is_something_new(login, job, staff):
     assert "Open the PDF" in part and "hx-get" not in part
 
 
+@pytest.mark.slow
 def test_steps_are_told_as_they_are_taken(snapshot):
     told: list[tuple[str, int, int]] = []
     sheet_pdf(snapshot, lambda step, done=0, of=0: told.append((step, done, of)))

@@ -30,6 +30,8 @@ from tests.reports.reading import (
 )
 from workshop.models import Role
 
+pytestmark = pytest.mark.slow
+
 # Snapshots as stored when each format was in use: they are printed for ever.
 SNAPSHOTS = Path(__file__).with_name("snapshots")
 NOT_IN_WORDS = {

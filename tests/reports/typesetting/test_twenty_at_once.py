@@ -5,8 +5,12 @@ from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 from typing import Any
 
+import pytest
+
 from reports.handover.sheet import sheet_pdf
 from tests.reports.reading import squeezed, whole_text
+
+pytestmark = pytest.mark.slow
 
 SHEETS = 20
 # Texts, a table and a picture stay; more of the same would only take longer.

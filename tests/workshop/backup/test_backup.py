@@ -62,6 +62,7 @@ def keep_writing(job, by, stop: threading.Event, written: list[str], errors: lis
         connection.close()
 
 
+@pytest.mark.slow
 @pytest.mark.django_db(transaction=True)
 def test_backup_made_during_writes_is_restored_whole(tmp_path, fresh_machine) -> None:
     job, by = fill_shop()

@@ -296,6 +296,7 @@ def squeezed(text: str) -> str:
 BOOKKEEPING = {"version", "updated_at"}  # of a row that was saved
 
 
+@pytest.mark.slow
 def test_erasure_changes_no_other_column_whatever_the_name(staff) -> None:
     """Names are made of the words that the records themselves hold, choices and codes included."""
     job = make_whole_job(staff)
