@@ -332,7 +332,7 @@ def test_removed_while_its_runs_stay(login, job) -> None:
 def test_a_comparison_in_a_few_queries(login, job, django_assert_num_queries) -> None:
     client, comparison = login(Role.DESK), made(job)
     # person, shop, comparison with its job; what there is of each kind; the kinds that the job has
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(10):
         client.get(reverse("comparison", args=[comparison.pk]))
 
 

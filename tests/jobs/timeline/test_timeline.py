@@ -210,7 +210,7 @@ def test_a_change_sent_twice_is_one(login, job) -> None:
 def test_timeline_asks_the_same_queries_however_much_happened(login, job, staff) -> None:
     client = login(Role.TUNER)
     url = reverse("timeline", args=[job])
-    load(job, staff, 1, 5)
+    run(job, staff, 6, load(job, staff, 1, 5))
     client.get(url)
     with CaptureQueriesContext(connection) as few:
         client.get(url)
