@@ -23,6 +23,8 @@ from workshop.backup import restore_backup
 from workshop.backup.archive import MANIFEST, read_manifest
 from workshop.models import StaffMember
 
+pytestmark = pytest.mark.slow
+
 BACKUPS = Path(__file__).parents[1] / "fixtures" / "backups"
 VERSIONS = sorted({path.name.rsplit("-", 1)[0] for path in BACKUPS.glob("*.tar.xz")})
 OURS = ("workshop", "jobs", "reports")
@@ -83,8 +85,6 @@ def look_around() -> dict[str, Any]:
 LOOK_AROUND = """
 import json, django; django.setup()
 from tests.test_old_backups import look_around
-
-pytestmark = pytest.mark.slow
 print(json.dumps(look_around()))
 """
 
