@@ -1,11 +1,8 @@
 """A section of the job page: the same sections, in the same order, that the handover sheet prints."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
-
-from jobs.job.results import JobResults
 
 
 class State(StrEnum):
@@ -25,6 +22,3 @@ class Section:
     why: str
     template: str
     context: dict[str, Any] = field(default_factory=dict)
-
-
-Builder = Callable[[JobResults], Section]

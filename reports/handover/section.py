@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.db.models import Model
+
 from jobs.job.registry import JobRecord, records
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
@@ -29,7 +31,7 @@ def telling_source() -> JobRecord:
     return JobRecord("telling blockers", reads=tuple(model for record in causes for model in record.reads))
 
 
-def all_reads() -> "tuple[type, ...]":
+def all_reads() -> tuple[type[Model], ...]:
     """Return every model that the section is made from."""
     sources = (CLEARANCES, CHECKS, RUNS, telling_source())
     return (HandoverSheet, *(model for source in sources for model in source.reads))
