@@ -9,7 +9,7 @@ from jobs.clearances.trend import clearance_history, next_checks
 from jobs.clearances.trend_chart import build_trend_chart, page_chart
 from jobs.models import Job
 from jobs.search.find import find_bikes
-from jobs.suspension.settings import settings_left, side_by_side
+from jobs.suspension.settings import handover_settings, settings_table
 from workshop.access.roles import StaffRequest, staff
 from workshop.models import Bike
 
@@ -28,7 +28,7 @@ def bike_list(request: StaffRequest) -> HttpResponse:
 @require_safe
 def bike(request: StaffRequest, pk: int) -> HttpResponse:
     bike = get_object_or_404(Bike.objects.select_related("owner", "engine_spec"), pk=pk)
-    settings = settings_left(bike)
+    settings = handover_settings(bike)
     jobs = list(Job.objects.for_list().filter(bike=bike))
     clearances = clearance_history(bike, request.shop)
     courses = build_trend_chart(clearances, request.shop)
@@ -40,6 +40,6 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
         "courses_chart": page_chart(courses) if courses else None,
         "next_checks": next_checks(bike.engine_spec, clearances.sets, jobs, request.shop),
         "settings": settings,
-        "groups": side_by_side(settings, Job.IntendedUse.ROAD),
+        "groups": settings_table(settings, Job.IntendedUse.ROAD),
     }
     return render(request, "jobs/bikes/detail.html", context)

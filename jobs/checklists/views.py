@@ -9,7 +9,7 @@ from jobs.checklists.forms import CheckItemForm
 from jobs.checklists.ticks import job_checklists, set_tick
 from jobs.job.lookup import get_job_or_404, get_results_or_404
 from jobs.models import CheckItem, SuspensionSetting
-from jobs.suspension.gearing import tyre_verdict
+from jobs.suspension.gearing import check_tyre_speed
 from workshop.access.roles import StaffRequest, owner_only, roles, staff
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data, render_form
@@ -30,7 +30,7 @@ def render_checks(
     context = {
         "job": job,
         "lists": results.get(job_checklists),
-        "tyre": tyre_verdict(job.bike, results.rows(SuspensionSetting)),
+        "tyre": check_tyre_speed(job.bike, results.rows(SuspensionSetting)),
         "just_pressed": just_pressed,
     }
     return render(request, template, context)

@@ -1,4 +1,4 @@
-"""How fast an engine turns for each km/h in a gear, by teeth and tyre."""
+"""Engine speed per km/h in a gear, computed from sprockets and tyre."""
 
 from dataclasses import dataclass
 
@@ -9,19 +9,19 @@ from jobs.suspension.gearing import rear_tyre, sprockets_used
 
 @dataclass(frozen=True)
 class Gearing:
-    """Engine speed over road speed in one gear [1/min per km/h], and where that comes from."""
+    """Engine speed over road speed in one gear [1/min per km/h], with its source."""
 
     rpm_per_kmh: float
     source: str
 
 
 def computed_gearing(job: Job, gear: int) -> Gearing:
-    """The ratio from primary, gear, the sprockets last on the bike, and the rear tyre's size.
+    """Return the ratio from primary, gear, the latest sprockets and the rear tyre.
 
     Raises
     ------
     ValueError
-        Something of it is not entered: the sentence says what, and where it belongs.
+        A value is not entered; the message lists what is missing and where to enter it.
     """
     spec = job.bike.engine_spec
     primary = spec.primary_ratio if spec else None
@@ -35,7 +35,7 @@ def computed_gearing(job: Job, gear: int) -> Gearing:
             "the teeth of both sprockets (bike or settings)": pairs,
             "the rear tyre's size (bike)": tyre,
         }
-        missing = ", ".join(words for words, given in needed.items() if not given)
+        missing = ", ".join(label for label, value in needed.items() if not value)
         raise ValueError(f"Not entered: {missing}. Runs with road speed in this gear would do as well.")
     overall = gearing.overall_ratio(primary, ratio, gearing.final_ratio(*pairs[-1]))
     source = (

@@ -1,16 +1,16 @@
-"""The form of suspension and settings: front, rear, gearing."""
+"""Form of suspension settings: front, rear, gearing."""
 
 from typing import Any
 
 from jobs.job.fields import InShopUnits
 from jobs.models import SuspensionSetting
-from jobs.suspension.settings import ENDS, READINGS, SPROCKETS, fields_of, sag_of
+from jobs.suspension.settings import ENDS, READINGS, SPROCKETS, compute_end_sag, end_fields
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 from workshop.units.display import length_formatter
 
-FRONT, REAR = ([name for name, _ in fields_of(end)] for end in ENDS)
+FRONT, REAR = ([name for name, _ in end_fields(end)] for end in ENDS)
 
 
 class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
@@ -23,7 +23,7 @@ class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
     QUANTITIES = {
         name: quantity
         for end in ENDS
-        for name, quantity in fields_of(end)
+        for name, quantity in end_fields(end)
         if quantity in ("length", "tyre_pressure")
     }
 
@@ -44,10 +44,10 @@ class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
         return cleaned
 
     def check_sag(self, end: str) -> None:
-        """Refuse readings that can't belong together, at the last of them that was typed."""
+        """Reject inconsistent sag readings, with the error at the last one entered."""
         names = [f"{end}_{name}" for name in READINGS]
         readings = {name: self.cleaned_data.get(name) for name in names}
-        problem = sag_of(SuspensionSetting(**readings), end, "", self.lengths).problem
+        problem = compute_end_sag(SuspensionSetting(**readings), end, "", self.lengths).problem
         if problem:
             at = "pushed_mm" if readings[f"{end}_pushed_mm"] else "bike_only_mm"
             self.add_error(f"{end}_{at}", problem)

@@ -1,4 +1,4 @@
-"""What the gearing comes to: speed by gear at the rev limit, and whether the rear tyre may turn so fast."""
+"""Speed by gear at the rev limit, and the speed limit of the rear tyre."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,12 +20,12 @@ from workshop.models import Bike
 @dataclass(frozen=True)
 class Gear:
     number: int
-    speeds_kmh: list[float]  # one for each pair of sprockets
+    speeds_kmh: list[float]  # one per pair of sprockets
 
 
 @dataclass(frozen=True)
 class GearSpeeds:
-    """Speeds at the rev limit; sprockets are (front, rear) in the order in which they were read."""
+    """Speeds at the rev limit; sprockets are (front, rear) in the order recorded."""
 
     engine_speed_rpm: int
     sprockets: list[tuple[int, int]]
@@ -33,7 +33,7 @@ class GearSpeeds:
 
     @property
     def change_pct(self) -> float | None:
-        """By how much the last pair is faster in every gear than the first."""
+        """Speed change from the first pair of sprockets to the last, in every gear."""
         if len(self.sprockets) < 2:
             return None
         first, last = (final_ratio(*pair) for pair in (self.sprockets[0], self.sprockets[-1]))
@@ -49,8 +49,8 @@ def rear_tyre(bike: Bike) -> TyreSize | None:
         return None
 
 
-def own_sprockets(bike: Bike) -> tuple[int | None, int | None]:
-    """The bike's own, or else those of its engine's entry in the library."""
+def effective_sprockets(bike: Bike) -> tuple[int | None, int | None]:
+    """Return the sprockets of the bike, or else those of its engine spec."""
     spec = bike.engine_spec
     front = bike.front_sprocket or (spec.front_sprocket if spec else None)
     rear = bike.rear_sprocket or (spec.rear_sprocket if spec else None)
@@ -58,8 +58,8 @@ def own_sprockets(bike: Bike) -> tuple[int | None, int | None]:
 
 
 def sprockets_used(bike: Bike, settings: Sequence[SuspensionSetting]) -> list[tuple[int, int]]:
-    """The pairs that were read, in their order, or else the bike's own."""
-    own_front, own_rear = own_sprockets(bike)
+    """Return the recorded pairs of sprockets in order, or else the bike's own pair."""
+    own_front, own_rear = effective_sprockets(bike)
     pairs: list[tuple[int, int]] = []
     for setting in settings:
         front, rear = setting.front_sprocket or own_front, setting.rear_sprocket or own_rear
@@ -72,7 +72,7 @@ def sprockets_used(bike: Bike, settings: Sequence[SuspensionSetting]) -> list[tu
 
 
 def gear_speeds(bike: Bike, settings: Sequence[SuspensionSetting]) -> GearSpeeds | None:
-    """Speed in each gear at the rev limit; None where the library lacks ratios, rev limit or tyre."""
+    """Return the speed by gear at the rev limit, or None if ratios, rev limit or tyre are missing."""
     spec, tyre, pairs = bike.engine_spec, rear_tyre(bike), sprockets_used(bike, settings)
     if spec is None or tyre is None or not (pairs and spec.gear_ratios):
         return None
@@ -94,18 +94,18 @@ def gear_speeds(bike: Bike, settings: Sequence[SuspensionSetting]) -> GearSpeeds
 
 @dataclass(frozen=True)
 class TyreVerdict:
-    """The rear tyre's speed symbol against the speed that the roller can reach."""
+    """Speed symbol of the rear tyre against the speed reachable on the dyno."""
 
     symbol: str
     allowed_kmh: int
     top_kmh: float | None = None
     top_gear: int | None = None
-    holds: bool | None = None  # None where the roller's speed can't be told
+    holds: bool | None = None  # None if the dyno's speed is unknown
     stay_below_rpm: float | None = None
 
 
-def tyre_verdict(bike: Bike, settings: Sequence[SuspensionSetting]) -> TyreVerdict | None:
-    """None where the tyre's size names no speed symbol."""
+def check_tyre_speed(bike: Bike, settings: Sequence[SuspensionSetting]) -> TyreVerdict | None:
+    """Check the tyre's speed symbol; return None if its size names no symbol."""
     tyre = rear_tyre(bike)
     symbol = tyre.speed_symbol if tyre else None
     if not symbol:

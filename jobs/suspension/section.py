@@ -4,26 +4,26 @@ from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import gear_speeds
-from jobs.suspension.settings import side_by_side
+from jobs.suspension.settings import settings_table
 
 When = SuspensionSetting.When
 
 
 def section(results: JobResults) -> Section:
     job, settings = results.job, results.rows(SuspensionSetting)
-    state, why = where_it_stands(settings)
+    state, reason = section_state(settings)
     context = {
         "settings": settings,
-        "groups": side_by_side(settings, job.intended_use),
+        "groups": settings_table(settings, job.intended_use),
         "gears": gear_speeds(job.bike, settings) if settings else None,
         "intended_use": job.intended_use,
     }
     return Section(
-        "suspension", "Suspension and settings", state, why, "jobs/suspension/_section.html", context
+        "suspension", "Suspension and settings", state, reason, "jobs/suspension/_section.html", context
     )
 
 
-def where_it_stands(settings: list[SuspensionSetting]) -> tuple[State, str]:
+def section_state(settings: list[SuspensionSetting]) -> tuple[State, str]:
     kinds = {setting.when for setting in settings}
     if not kinds:
         return State.EMPTY, "nothing recorded yet"

@@ -1,4 +1,4 @@
-"""Suspension and settings: what was set, what was read, and how they moved from as found to as left."""
+"""Suspension settings and sag, and their changes from as found to as left."""
 
 import math
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from workshop.units.display import NOT_MEASURED, format_value
 from workshop.units.shop_units import shop_unit
 
 ENDS = ("front", "rear")
-LAID_OUT = (
+FIELD_ORDER = (
     ("preload", ""),
     ("compression", ""),
     ("rebound", ""),
@@ -32,34 +32,36 @@ SPROCKETS = ("front_sprocket", "rear_sprocket")
 FRONT_ONLY = ("oil",)
 
 
-def fields_of(end: str) -> list[tuple[str, str]]:
-    """Fields of one end in the order shown, each with the quantity that it measures ('' for words)."""
+def end_fields(end: str) -> list[tuple[str, str]]:
+    """Return the fields of one end in display order, with their quantities ('' for text)."""
     return [
-        (f"{end}_{name}", quantity) for name, quantity in LAID_OUT if end == "front" or name not in FRONT_ONLY
+        (f"{end}_{name}", quantity)
+        for name, quantity in FIELD_ORDER
+        if end == "front" or name not in FRONT_ONLY
     ]
 
 
-MEASURES = {name: quantity for end in ENDS for name, quantity in fields_of(end)}
-# What a hand sets; the readings of the sag follow from it.
-SET_BY_HAND = [
-    *(name for end in ENDS for name, _ in fields_of(end) if name.split("_", 1)[1] not in READINGS),
+QUANTITIES = {name: quantity for end in ENDS for name, quantity in end_fields(end)}
+# Adjusted by hand; the sag readings follow from these.
+ADJUSTABLE_FIELDS = [
+    *(name for end in ENDS for name, _ in end_fields(end) if name.split("_", 1)[1] not in READINGS),
     *SPROCKETS,
 ]
 
 
-def name_of(field_name: str) -> str:
-    return str(SuspensionSetting._meta.get_field(field_name).verbose_name)  # type: ignore[union-attr]  # no relation is asked
+def field_label(field_name: str) -> str:
+    return str(SuspensionSetting._meta.get_field(field_name).verbose_name)  # type: ignore[union-attr]  # no name of a relation is passed
 
 
 @dataclass(frozen=True)
-class Figure:
-    """A value and what it measures; words measure nothing."""
+class SettingValue:
+    """A value and the quantity it measures; text measures none."""
 
     value: Any
     quantity: str = ""
 
-    def told(self, shop: ShopProfile | None = None) -> str:
-        """In the shop's unit, or where no shop is given in the one that is kept."""
+    def display(self, shop: ShopProfile | None = None) -> str:
+        """Format the value in the shop's unit, or in the storage unit without a shop."""
         if self.value in ("", None):
             return NOT_MEASURED
         if not self.quantity:
@@ -70,21 +72,22 @@ class Figure:
 def changed_settings(
     before: SuspensionSetting | None, after: SuspensionSetting, shop: ShopProfile | None = None
 ) -> list[str]:
-    """What was set otherwise than before, in words; a setting that nobody read before is named too."""
+    """Describe the settings that changed or were recorded for the first time."""
     changed = []
-    for name in SET_BY_HAND:
-        was, now = (Figure(getattr(each, name, None), MEASURES.get(name, "")) for each in (before, after))
+    for name in ADJUSTABLE_FIELDS:
+        quantity = QUANTITIES.get(name, "")
+        was, now = (SettingValue(getattr(setting, name, None), quantity) for setting in (before, after))
         if now.value in ("", None) or now == was:
             continue
-        came_from = "not read before" if was.value in ("", None) else f"{was.told(shop)} before"
-        title = name_of(name).split(" (")[0] if now.quantity else name_of(name)
-        changed.append(f"{title} {now.told(shop)} ({came_from})")
+        previous = "not read before" if was.value in ("", None) else f"{was.display(shop)} before"
+        title = field_label(name).split(" (")[0] if quantity else field_label(name)
+        changed.append(f"{title} {now.display(shop)} ({previous})")
     return changed
 
 
 @dataclass(frozen=True)
 class EndSag:
-    """Sag of one end as far as its readings go; ``problem`` says why they make no sense together."""
+    """Sag of one end as far as it was measured; ``problem`` says why readings are inconsistent."""
 
     with_rider: Sag | None = None
     bike_alone_mm: float | None = None
@@ -92,10 +95,10 @@ class EndSag:
     problem: str = ""
 
 
-def sag_of(
+def compute_end_sag(
     setting: SuspensionSetting, end: str, intended_use: str, lengths: LengthFormatter = IN_MM
 ) -> EndSag:
-    """Sag at the front or rear from the readings of one setting."""
+    """Compute the sag at the front or rear from the readings of one setting."""
     unloaded, alone, pushed, lifted, travel = (getattr(setting, f"{end}_{name}") for name in READINGS)
     guide = SAG_GUIDES[("track" if intended_use == Job.IntendedUse.TRACK_ONLY else "road", end)]
     if unloaded is None:
@@ -110,7 +113,7 @@ def sag_of(
     return EndSag(with_rider, bike_alone, sag_hints(with_rider, guide, lengths))
 
 
-def guide_in_words(end: str, intended_use: str) -> str:
+def describe_sag_guide(end: str, intended_use: str) -> str:
     use = "track" if intended_use == Job.IntendedUse.TRACK_ONLY else "road"
     guide = SAG_GUIDES[(use, end)]
     return (
@@ -121,7 +124,7 @@ def guide_in_words(end: str, intended_use: str) -> str:
 @dataclass(frozen=True)
 class SettingRow:
     name: str
-    figures: list[Figure]
+    figures: list[SettingValue]
 
 
 @dataclass(frozen=True)
@@ -130,59 +133,62 @@ class SettingGroup:
     rows: list[SettingRow]
 
 
-def row_of(settings: Sequence[SuspensionSetting], field_name: str, quantity: str, title: str) -> SettingRow:
-    name = name_of(field_name).split(" (")[0]
+def build_row(
+    settings: Sequence[SuspensionSetting], field_name: str, quantity: str, title: str
+) -> SettingRow:
+    name = field_label(field_name).split(" (")[0]
     short = name.removeprefix(f"{title.lower()},").removeprefix(title.lower()).strip()
-    return SettingRow(short, [Figure(getattr(setting, field_name), quantity) for setting in settings])
+    return SettingRow(short, [SettingValue(getattr(setting, field_name), quantity) for setting in settings])
 
 
 def sag_rows(sags: Sequence[EndSag]) -> list[SettingRow]:
-    with_rider = [each.with_rider for each in sags]
+    with_rider = [end_sag.with_rider for end_sag in sags]
     return [
-        SettingRow("sag, bike alone", [Figure(each.bike_alone_mm, "length") for each in sags]),
-        SettingRow("sag with rider", [Figure(each and each.sag_mm, "length") for each in with_rider]),
-        SettingRow("stiction", [Figure(each and each.stiction_mm, "length") for each in with_rider]),
-        SettingRow("sag of the travel", [Figure(share_of(each), "share") for each in with_rider]),
+        SettingRow("sag, bike alone", [SettingValue(end_sag.bike_alone_mm, "length") for end_sag in sags]),
+        SettingRow("sag with rider", [SettingValue(sag and sag.sag_mm, "length") for sag in with_rider]),
+        SettingRow("stiction", [SettingValue(sag and sag.stiction_mm, "length") for sag in with_rider]),
+        SettingRow("sag of the travel", [SettingValue(travel_share(sag), "share") for sag in with_rider]),
     ]
 
 
-def share_of(measured: Sag | None) -> float | None:
-    if measured is None or math.isnan(measured.percent_of_travel):
+def travel_share(sag: Sag | None) -> float | None:
+    if sag is None or math.isnan(sag.percent_of_travel):
         return None
-    return measured.percent_of_travel
+    return sag.percent_of_travel
 
 
-def filled(rows: Sequence[SettingRow]) -> list[SettingRow]:
+def without_empty_rows(rows: Sequence[SettingRow]) -> list[SettingRow]:
     return [row for row in rows if any(figure.value not in ("", None) for figure in row.figures)]
 
 
-def side_by_side(settings: Sequence[SuspensionSetting], intended_use: str) -> list[SettingGroup]:
-    """Everything recorded, row by row, one column a setting; what nobody recorded is left out."""
+def settings_table(settings: Sequence[SuspensionSetting], intended_use: str) -> list[SettingGroup]:
+    """Return all recorded values by row, one column per setting, without empty rows."""
     groups = []
     for end in ENDS:
-        rows = [row_of(settings, name, quantity, end) for name, quantity in fields_of(end)]
-        rows += sag_rows([sag_of(setting, end, intended_use) for setting in settings])
-        groups.append(SettingGroup(end, filled(rows)))
-    teeth = [row_of(settings, name, "", "gearing") for name in SPROCKETS]
-    groups.append(SettingGroup("gearing", filled(teeth)))
+        rows = [build_row(settings, name, quantity, end) for name, quantity in end_fields(end)]
+        rows += sag_rows([compute_end_sag(setting, end, intended_use) for setting in settings])
+        groups.append(SettingGroup(end, without_empty_rows(rows)))
+    teeth = [build_row(settings, name, "", "gearing") for name in SPROCKETS]
+    groups.append(SettingGroup("gearing", without_empty_rows(teeth)))
     return [group for group in groups if group.rows]
 
 
 def hints(
     settings: Sequence[SuspensionSetting], intended_use: str, lengths: LengthFormatter = IN_MM
 ) -> list[str]:
-    """What the latest sag of each end suggests, and what makes no sense in its readings."""
-    said = []
+    """Return hints on the latest sag at front and rear, or why its readings are inconsistent."""
+    sentences = []
     for end in ENDS:
-        sags = [(setting, sag_of(setting, end, intended_use, lengths)) for setting in settings]
-        for setting, measured in [each for each in sags if each[1].with_rider or each[1].problem][-1:]:
+        sags = [(setting, compute_end_sag(setting, end, intended_use, lengths)) for setting in settings]
+        measured = [(setting, sag) for setting, sag in sags if sag.with_rider or sag.problem]
+        for setting, sag in measured[-1:]:
             where = f"{end.capitalize()} {setting.get_when_display()}"
-            said += [f"{where}: {hint}" for hint in (*measured.hints, measured.problem) if hint]
-    return said
+            sentences += [f"{where}: {hint}" for hint in (*sag.hints, sag.problem) if hint]
+    return sentences
 
 
-def settings_left(bike: Bike) -> list[SuspensionSetting]:
-    """The settings that the bike left with, job by job, the latest first."""
+def handover_settings(bike: Bike) -> list[SuspensionSetting]:
+    """Return the settings at handover of the bike's jobs, the latest first."""
     left: dict[Any, SuspensionSetting] = {}
     rows = SuspensionSetting.objects.filter(job__bike=bike).select_related("job").order_by("set_at", "pk")
     for setting in rows:

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 from jobs.job.form_page import form_page, section_url
 from jobs.models import Job, SuspensionSetting
 from jobs.suspension.forms import SuspensionForm
-from jobs.suspension.settings import ENDS, SET_BY_HAND, guide_in_words
+from jobs.suspension.settings import ADJUSTABLE_FIELDS, ENDS, describe_sag_guide
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data
@@ -36,10 +36,10 @@ def suspension_new(request: StaffRequest, number: str, when: str) -> HttpRespons
 
 
 def last_set(job: Job) -> dict[str, Any]:
-    """What a hand last set on this job, and the travel: where nothing changed, nothing is typed again."""
+    """Return the last settings of this job, so that only changes have to be entered."""
     last = job.suspension_settings.last()
-    kept = [*SET_BY_HAND, *(f"{end}_travel_mm" for end in ENDS)]
-    return {name: getattr(last, name) for name in kept} if last else {}
+    names = [*ADJUSTABLE_FIELDS, *(f"{end}_travel_mm" for end in ENDS)]
+    return {name: getattr(last, name) for name in names} if last else {}
 
 
 @roles(*WRITERS)
@@ -57,7 +57,7 @@ def save_setting(
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, f"Settings {setting.get_when_display()} are saved.", draft)
         return redirect(section_url(job, "suspension"))
-    guides = [guide_in_words(end, job.intended_use) for end in ENDS]
+    guides = [describe_sag_guide(end, job.intended_use) for end in ENDS]
     return form_page(
         request,
         form,

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from django import template
 
 from jobs.models import SuspensionSetting
-from jobs.suspension.settings import Figure, hints
+from jobs.suspension.settings import SettingValue, hints
 from workshop.models import ShopProfile
 from workshop.units.display import length_formatter
 
@@ -13,8 +13,8 @@ register = template.Library()
 
 
 @register.filter
-def setting_figure(shown: Figure, shop: ShopProfile) -> str:
-    return shown.told(shop)
+def setting_figure(shown: SettingValue, shop: ShopProfile) -> str:
+    return shown.display(shop)
 
 
 @register.simple_tag

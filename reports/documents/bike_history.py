@@ -24,7 +24,7 @@ from jobs.models import (
     TuneChange,
     TuneRevision,
 )
-from jobs.suspension.settings import settings_left, side_by_side
+from jobs.suspension.settings import handover_settings, settings_table
 from reports.documents.document import paper_pdf
 from reports.drawing.clearance_history_chart import clearance_history_pictures
 from reports.handover.snapshot.clearances import measured_facts, range_facts
@@ -59,7 +59,7 @@ def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -
     """Everything the paper says; times in UTC, figures in the units of their names."""
     jobs = sorted(Job.objects.filter(bike=bike), key=lambda job: (came_at(job), job.pk))
     spec = bike.engine_spec
-    settings = settings_left(bike)[:SETTINGS_SHOWN]
+    settings = handover_settings(bike)[:SETTINGS_SHOWN]
     courses = {row.gap_trend.sentence for row in clearances.rows}
     return {
         "bike": bike_facts(bike),
@@ -246,5 +246,5 @@ def settings_facts(settings: Sequence[Any]) -> dict[str, Any]:
     """The settings that the bike left with last, side by side, the latest first."""
     return {
         "of": [{"job": each.job.number, "at": moment(each.set_at)} for each in settings],
-        "groups": [group_facts(group) for group in side_by_side(settings, Job.IntendedUse.ROAD)],
+        "groups": [group_facts(group) for group in settings_table(settings, Job.IntendedUse.ROAD)],
     }

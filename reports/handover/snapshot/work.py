@@ -6,7 +6,7 @@ from jobs.checklists.ticks import job_checklists
 from jobs.job.results import JobResults
 from jobs.models import BikeChange, Job, Part, SuspensionSetting, TuneChange, TuneRevision
 from jobs.suspension.gearing import GearSpeeds, gear_speeds
-from jobs.suspension.settings import SettingGroup, guide_in_words, hints, side_by_side
+from jobs.suspension.settings import SettingGroup, describe_sag_guide, hints, settings_table
 from jobs.tunes.revisions import changes_by_revision
 from reports.handover.snapshot.json_values import moment, number
 from reports.handover.snapshot.schema import (
@@ -97,7 +97,7 @@ def suspension_facts(
     settings: Sequence[SuspensionSetting], job: Job, shop: ShopProfile
 ) -> SuspensionFacts | None:
     intended_use = job.intended_use
-    groups = side_by_side(settings, intended_use)
+    groups = settings_table(settings, intended_use)
     if not groups and not any(setting.note for setting in settings):
         return None
     measured = any(row.name == "sag of the travel" for group in groups for row in group.rows)
@@ -114,7 +114,7 @@ def suspension_facts(
         groups=[group_facts(group) for group in groups],
         gears=gear_facts(gear_speeds(job.bike, settings)),
         hints=hints(settings, intended_use, length_formatter(shop.length_unit)),
-        guides=[guide_in_words(end, intended_use) for end in ("front", "rear")] if measured else [],
+        guides=[describe_sag_guide(end, intended_use) for end in ("front", "rear")] if measured else [],
     )
 
 

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from jobs.models import SuspensionSetting
-from jobs.suspension.gearing import gear_speeds, tyre_verdict
+from jobs.suspension.gearing import gear_speeds, check_tyre_speed
 from reports.handover.sheet import prepare
 from reports.handover.snapshot import make_snapshot
 from tests import factories
@@ -40,7 +40,7 @@ def test_speed_in_each_gear_at_the_rev_limit() -> None:
         assert math.isclose(gear.speeds_kmh[0], speed_kmh(ratio, 16, 43), rel_tol=1e-9)
 
 
-def test_other_sprockets_are_shown_beside_with_what_they_change() -> None:
+def test_changed_sprockets_add_speeds_and_their_effect() -> None:
     job = make_job(bike=bike_with())
     read = [
         SuspensionSetting(job=job, when=when, front_sprocket=front, rear_sprocket=43)
@@ -52,7 +52,7 @@ def test_other_sprockets_are_shown_beside_with_what_they_change() -> None:
     assert math.isclose(speeds.gears[1].speeds_kmh[1], speed_kmh(1.2, 15, 43), rel_tol=1e-9)
 
 
-def test_other_sprockets_and_their_speeds_are_on_page_and_sheet(login, staff) -> None:
+def test_page_and_sheet_show_changed_sprockets_and_speeds(login, staff) -> None:
     job, mechanic = make_job(bike=bike_with()), staff[Role.MECHANIC]
     for when, front in (("as_found", 16), ("as_left", 14)):
         SuspensionSetting.objects.create(
@@ -68,15 +68,15 @@ def test_other_sprockets_and_their_speeds_are_on_page_and_sheet(login, staff) ->
 
 
 @pytest.mark.parametrize("lacks", [{"primary_ratio": None}, {"gear_ratios": []}, {"rev_limit_rpm": None}])
-def test_what_the_library_lacks_is_not_made_up(lacks) -> None:
+def test_gear_speeds_are_omitted_if_the_engine_spec_is_incomplete(lacks) -> None:
     assert gear_speeds(bike_with(**lacks), []) is None
 
 
 # Speed symbols as UN R75 gives them: H 210 km/h, W 270 km/h. In second gear the bike reaches
 # 200 / (1.9 × 1.2 × 43 / 16) × 1.9209 × 3.6 = 225.7 km/h.
-def test_a_tyre_whose_symbol_is_too_slow_for_the_roller_is_told_with_the_speed_to_stay_below(login) -> None:
+def test_checklist_warns_of_slow_tyre_with_its_speed_limit(login) -> None:
     job = make_job(bike=bike_with(tyre="180/55-17 73H"))
-    verdict = tyre_verdict(job.bike, [])
+    verdict = check_tyre_speed(job.bike, [])
     assert (verdict.symbol, verdict.allowed_kmh, verdict.holds) == ("H", 210, False)
     assert math.isclose(verdict.top_kmh, 225.7, abs_tol=0.1)
     assert math.isclose(verdict.stay_below_rpm, 12_000 * 210 / 225.7, rel_tol=1e-3)
@@ -84,20 +84,20 @@ def test_a_tyre_whose_symbol_is_too_slow_for_the_roller_is_told_with_the_speed_t
     assert "Too fast for the rear tyre." in page
 
 
-def test_a_tyre_that_holds_is_told_so(login) -> None:
+def test_checklist_confirms_a_fast_enough_tyre(login) -> None:
     job = make_job(bike=bike_with())
-    assert tyre_verdict(job.bike, []).holds is True
+    assert check_tyre_speed(job.bike, []).holds is True
     page = login(Role.TUNER).get(reverse("checks", args=[job])).text
     assert "Rear tyre, symbol W: 270" in page
     assert "Too fast" not in page
 
 
-def test_without_a_symbol_somebody_has_to_look(login) -> None:
+def test_checklist_asks_to_check_a_tyre_without_speed_symbol(login) -> None:
     job = make_job(bike=bike_with(tyre="180/55-17"))
     assert "speed symbol is not on record" in login(Role.MECHANIC).get(reverse("checks", args=[job])).text
 
 
-def test_shown_with_the_settings(login, staff) -> None:
+def test_section_shows_gear_speeds_with_the_settings(login, staff) -> None:
     job = make_job(bike=bike_with())
     for when, front in (("as_found", 16), ("as_left", 15)):
         SuspensionSetting.objects.create(
@@ -110,7 +110,7 @@ def test_shown_with_the_settings(login, staff) -> None:
 
 
 @pytest.mark.parametrize("teeth", ["0", "4400"])
-def test_a_sprocket_that_no_chain_runs_on_is_refused_wherever_it_is_typed(login, teeth: str) -> None:
+def test_implausible_sprocket_teeth_are_rejected_in_every_form(login, teeth: str) -> None:
     bike = bike_with()
     job, owner = make_job(bike=bike), login(Role.OWNER)
     for url in (

@@ -7,7 +7,7 @@ import pytest
 from django.urls import reverse
 
 from jobs.models import SuspensionSetting
-from jobs.suspension.settings import sag_of
+from jobs.suspension.settings import compute_end_sag
 from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.factories import make_job
@@ -37,7 +37,7 @@ def section(client, job) -> str:
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
-def test_sag_follows_from_the_readings(login, role) -> None:
+def test_section_shows_sag_computed_from_readings(login, role) -> None:
     job = make_job()
     client = login(role)
     assert record(client, job, rear_preload="4").status_code == 302
@@ -50,14 +50,14 @@ def test_sag_follows_from_the_readings(login, role) -> None:
     assert "Common practice" in shown
 
 
-def test_a_track_bike_is_held_against_the_tracks_starting_points(login) -> None:
+def test_track_bike_gets_sag_hints_for_the_track(login) -> None:
     job = make_job(intended_use="track_only")
     client = login(Role.MECHANIC)
     record(client, job)
     assert "customary" not in section(client, job)
 
 
-def test_as_left_starts_from_what_was_set_but_not_from_its_readings(login) -> None:
+def test_as_left_form_starts_with_settings_but_without_readings(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     record(client, job, rear_preload="4", front_sprocket="15")
@@ -67,7 +67,7 @@ def test_as_left_starts_from_what_was_set_but_not_from_its_readings(login) -> No
     assert 'value="560"' not in page
 
 
-def test_found_and_left_stand_side_by_side(login) -> None:
+def test_section_shows_as_found_and_as_left_side_by_side(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     record(client, job, rear_preload="4")
@@ -79,7 +79,7 @@ def test_found_and_left_stand_side_by_side(login) -> None:
     assert 'state-done"' in shown
 
 
-def test_pressures_and_lengths_in_the_shops_units(login, shop) -> None:
+def test_pressures_and_lengths_use_the_units_of_the_shop(login, shop) -> None:
     shop.pressure_unit, shop.length_unit = "inhg", "in"
     shop.save()
     job = make_job()
@@ -107,7 +107,7 @@ def test_pressures_and_lengths_in_the_shops_units(login, shop) -> None:
         ({"rear_pushed_mm": "a lot"}, "“a lot” is not a number."),
     ],
 )
-def test_readings_that_make_no_sense_are_said_at_the_field_and_kept(login, data, sentence) -> None:
+def test_inconsistent_sag_readings_are_rejected_at_the_field_and_kept(login, data, sentence) -> None:
     answer = record(login(Role.MECHANIC), make_job(), rear_preload="7 turns", **data)
     page = answer.content.decode()
     assert answer.status_code == 422
@@ -118,8 +118,8 @@ def test_readings_that_make_no_sense_are_said_at_the_field_and_kept(login, data,
     assert not SuspensionSetting.objects.exists()
 
 
-def test_without_the_unloaded_reading_nothing_is_made_up() -> None:
-    measured = sag_of(SuspensionSetting(rear_pushed_mm=525, rear_lifted_mm=529), "rear", "road")
+def test_sag_is_empty_without_the_unloaded_reading() -> None:
+    measured = compute_end_sag(SuspensionSetting(rear_pushed_mm=525, rear_lifted_mm=529), "rear", "road")
     assert (measured.with_rider, measured.bike_alone_mm, measured.hints, measured.problem) == (
         None,
         None,
@@ -128,12 +128,12 @@ def test_without_the_unloaded_reading_nothing_is_made_up() -> None:
     )
 
 
-def test_stiction_above_the_usual_is_pointed_out() -> None:
+def test_high_stiction_gives_a_hint() -> None:
     setting = SuspensionSetting(front_unloaded_mm=600, front_pushed_mm=550, front_lifted_mm=565)
-    assert "look for dry seals or bent parts" in sag_of(setting, "front", "road").hints[0]
+    assert "look for dry seals or bent parts" in compute_end_sag(setting, "front", "road").hints[0]
 
 
-def test_edited_with_another_told(login) -> None:
+def test_edit_conflict_names_the_other_user_and_keeps_the_entry(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     record(client, job, rear_preload="4")
@@ -147,7 +147,7 @@ def test_edited_with_another_told(login) -> None:
     assert 'name="rear_preload" value="6"' in page
 
 
-def test_sent_twice_is_recorded_once(login) -> None:
+def test_repeated_submission_is_recorded_once(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     key = str(uuid.uuid4())
@@ -156,7 +156,7 @@ def test_sent_twice_is_recorded_once(login) -> None:
     assert SuspensionSetting.objects.count() == 1
 
 
-def test_rules(client, login) -> None:
+def test_suspension_pages_require_login_and_known_records(client, login) -> None:
     job = make_job()
     assert client.get(reverse("suspension-new", args=[job, "as_found"])).status_code == 302
     assert login(Role.MECHANIC).get(reverse("suspension-new", args=[job, "someday"])).status_code == 404
@@ -166,7 +166,7 @@ def test_rules(client, login) -> None:
     assert login(Role.MECHANIC).get(reverse("suspension-edit", args=[99])).status_code == 404
 
 
-def test_what_was_set_is_told_in_the_units_of_the_shop(login, shop, staff) -> None:
+def test_timeline_and_sheet_describe_changed_settings_in_shop_units(login, shop, staff) -> None:
     shop.pressure_unit = "inhg"  # whose gauge for tyres reads psi
     shop.save()
     job, mechanic = make_job(), staff[Role.MECHANIC]
@@ -175,12 +175,12 @@ def test_what_was_set_is_told_in_the_units_of_the_shop(login, shop, staff) -> No
             job=job, by=mechanic, when=when, front_pressure_kpa=pressure_kpa, front_rate_n_per_mm=9.5
         )
     # 240 / 6.894757 = 34.81 psi, 250 / 6.894757 = 36.26 psi
-    told = "ront tyre pressure, cold 34.8 psi (36.3 psi before)"
+    change = "ront tyre pressure, cold 34.8 psi (36.3 psi before)"
     page = login(Role.MECHANIC).get(reverse("timeline", args=[job])).text
-    assert told in page.replace("\N{NO-BREAK SPACE}", " ")
+    assert change in page.replace("\N{NO-BREAK SPACE}", " ")
     sheet = make_snapshot(
         factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
     )
-    (sentence,) = [each for each in sheet.done if each.startswith("Suspension")]
-    assert told in sentence.replace("\N{NO-BREAK SPACE}", " ")
+    (sentence,) = [done for done in sheet.done if done.startswith("Suspension")]
+    assert change in sentence.replace("\N{NO-BREAK SPACE}", " ")
     assert "kPa" not in sentence
