@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from jobs.models import SuspensionSetting
-from jobs.suspension.gearing import gear_speeds, check_tyre_speed
+from jobs.suspension.gearing import check_tyre_speed, gear_speeds
 from reports.handover.sheet import prepare
 from reports.handover.snapshot import make_snapshot
 from tests import factories
