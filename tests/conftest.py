@@ -23,6 +23,7 @@ from tests.databases import copied_database
 from workshop.models import Role, ShopProfile, StaffMember
 
 ROOT = Path(__file__).parents[1]
+MIGRATED = ROOT / ".pytest_cache" / "database"
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
 
@@ -35,10 +36,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def django_db_setup(
-    request, django_test_environment, django_db_modify_db_settings, django_db_blocker
+    django_test_environment, django_db_modify_db_settings, django_db_blocker
 ) -> Iterator[None]:
     """Set up the test database, whichever tests ask for it."""
-    with django_db_blocker.unblock(), copied_database(request.config.cache.mkdir("database")) as is_there:
+    MIGRATED.mkdir(parents=True, exist_ok=True)
+    with django_db_blocker.unblock(), copied_database(MIGRATED) as is_there:
         databases = setup_databases(verbosity=0, interactive=False, keepdb=is_there, serialized_aliases=())
     yield
     with django_db_blocker.unblock():
