@@ -1,4 +1,4 @@
-"""A comparison as curves and as a table in the shop's units: page, CSV and sheet say the same."""
+"""Charts and tables of a comparison in the shop's units, for page, CSV and sheet alike."""
 
 from dataclasses import dataclass, replace
 from typing import Any
@@ -8,7 +8,7 @@ import numpy as np
 from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.repeats import RepeatSet
 from jobs.calc.units.numbers import format_number
-from jobs.comparisons.compare import Compared, Group
+from jobs.comparisons.compare import ComparisonResult, Group
 from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of, plain_numbers
 from jobs.runs.charts import mean_line, side_label
 from jobs.runs.results import RunFigures
@@ -27,11 +27,10 @@ from workshop.units.shop_units import shop_unit
 
 QUANTITIES = (("power", "kw"), ("torque", "nm"))
 QUANTITY_OF_UNIT = {"kW": "power", "N·m": "torque"}
-IN_THE_TABLE = ("mean_power", "peak_power", "mean_torque", "peak_torque")
 
 
-def comparison_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
-    """Before and after as means with their bands: power, torque, and lambda where it was measured."""
+def comparison_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | None:
+    """Build the chart of mean power, torque and measured lambda before and after, with bands."""
     result = compared.result
     if result is None:
         return None
@@ -46,8 +45,8 @@ def comparison_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
     return chart_of("engine speed", "1/min", panels)
 
 
-def lambda_lines(compared: Compared, shop: ShopProfile) -> list[Line]:
-    """Lambda before and after on the grid of the curves, as means with their bands."""
+def lambda_lines(compared: ComparisonResult, shop: ShopProfile) -> list[Line]:
+    """Build the mean lines of lambda before and after, with bands, on the grid of the curves."""
     looks: tuple[tuple[Look, tuple[RunFigures, ...]], ...] = (
         ("before", compared.before),
         ("after", compared.after),
@@ -72,8 +71,8 @@ def _side_line(side: RepeatSet, group: Group, name: str) -> Line:
     return replace(line, low=low, high=high) if side.runs > 1 else line
 
 
-def difference_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
-    """After minus before with the 95 % interval, at each engine speed."""
+def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | None:
+    """Build the chart of after minus before with its 95 % interval at each engine speed."""
     result = compared.result
     if result is None:
         return None
@@ -95,8 +94,8 @@ def difference_chart(compared: Compared, shop: ShopProfile) -> Chart | None:
 
 
 @dataclass(frozen=True)
-class ShownFigure:
-    """A figure of a comparison in the shop's units, ready to be read."""
+class ComparedValueRow:
+    """One value before and after, as text in the shop's units."""
 
     label: str
     before: str
@@ -104,71 +103,73 @@ class ShownFigure:
     difference: str
     interval: str
     share: str
-    verdict: str
+    verdict: calc.Verdict
     sentence: str
 
     @property
-    def sign(self) -> str:
-        """The name of its look."""
-        return self.verdict.split()[0]
+    def verdict_css_class(self) -> str:
+        """CSS class of the verdict, by its name and not by its text."""
+        return f"compared-{self.verdict.name.lower().replace('_', '-')}"
 
 
-def difference_text(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
-    """A difference in a unit, with one decimal more than its figures have: none is rounded to zero."""
+def format_difference(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
+    """Format a difference with one decimal more than its values have, so that none is rounded to zero."""
     places = decimals(quantity, unit) + 1
     return format_number(convert(value, storage_unit(quantity), unit), places, signed=signed)
 
 
-def shown_figure(figure: calc.ComparedValue, shop: ShopProfile) -> ShownFigure:
-    """In the shop's units."""
-    quantity = QUANTITY_OF_UNIT[figure.unit]
+def build_value_row(value: calc.ComparedValue, shop: ShopProfile) -> ComparedValueRow:
+    """Format a compared value in the shop's units."""
+    quantity = QUANTITY_OF_UNIT[value.unit]
     unit = shop_unit(shop, quantity)
 
-    def apart(value: float) -> str:
-        return f"{difference_text(value, quantity, unit)}{NO_BREAK_SPACE}{label(unit)}"
+    def with_unit(difference: float) -> str:
+        return f"{format_difference(difference, quantity, unit)}{NO_BREAK_SPACE}{label(unit)}"
 
-    measured = figure.measured
-    return ShownFigure(
-        label=figure.label,
-        before=format_value(figure.before, quantity, unit),
-        after=format_value(figure.after, quantity, unit),
-        difference=apart(figure.difference) if measured else NOT_MEASURED,
-        interval=f"{apart(figure.ci_low)} to {apart(figure.ci_high)}" if measured else NOT_MEASURED,
-        share=f"{format_number(figure.difference_pct, 1, signed=True)} %"
-        if measured and figure.before
-        else "",
-        verdict=figure.verdict if measured else "not measured",
-        sentence=figure.describe(apart),
+    measured = value.measured
+    interval = f"{with_unit(value.ci_low)} to {with_unit(value.ci_high)}"
+    share = f"{format_number(value.difference_pct, 1, signed=True)} %"
+    return ComparedValueRow(
+        label=value.label,
+        before=format_value(value.before, quantity, unit),
+        after=format_value(value.after, quantity, unit),
+        difference=with_unit(value.difference) if measured else NOT_MEASURED,
+        interval=interval if measured else NOT_MEASURED,
+        share=share if measured and value.before else "",
+        verdict=value.verdict,
+        sentence=value.describe(with_unit),
     )
 
 
 @dataclass(frozen=True)
-class ShownBand:
+class BandRow:
+    """A band of engine speed with its compared values, as the page shows it."""
+
     name: str
     from_rpm: float
     to_rpm: float
-    figures: tuple[ShownFigure, ...]
+    values: tuple[ComparedValueRow, ...]
 
 
-def shown_bands(compared: Compared, shop: ShopProfile) -> list[ShownBand]:
-    """The table of a comparison: of each band mean and peak of power and torque."""
+def band_rows(compared: ComparisonResult, shop: ShopProfile) -> list[BandRow]:
+    """Return mean and peak of power and torque for every band."""
     bands = compared.result.bands if compared.result else ()
     return [
-        ShownBand(
+        BandRow(
             band.name,
             band.from_rpm,
             band.to_rpm,
             tuple(
-                shown_figure(f, shop)
-                for f in (band.mean_power, band.peak_power, band.mean_torque, band.peak_torque)
+                build_value_row(value, shop)
+                for value in (band.mean_power, band.peak_power, band.mean_torque, band.peak_torque)
             ),
         )
         for band in bands
     ]
 
 
-def comparison_table(compared: Compared, shop: ShopProfile) -> Table:
-    """Every figure of a comparison, a row each: numbers stay numbers, in the shop's units."""
+def comparison_table(compared: ComparisonResult, shop: ShopProfile) -> Table:
+    """Return every compared value as a row of numbers in the shop's units, with the header."""
     header = [
         "comparison", "band", "from (1/min)", "to (1/min)", "figure", "unit", "before", "runs before",
         "after", "runs after", "difference", "95 % from", "95 % to", "difference (%)", "verdict",
@@ -181,31 +182,31 @@ def comparison_table(compared: Compared, shop: ShopProfile) -> Table:
             band.name,
             round(band.from_rpm),
             round(band.to_rpm),
-            *_figure_cells(figure, shop),
+            *_value_cells(value, shop),
         ]
         for band in bands
-        for figure in (getattr(band, name) for name in IN_THE_TABLE)
+        for value in (band.mean_power, band.peak_power, band.mean_torque, band.peak_torque)
     ]
     return header, rows
 
 
-def _figure_cells(figure: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
-    measure = measure_of({"kW": "power_kw", "N·m": "torque_nm"}[figure.unit], shop)
+def _value_cells(value: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
+    measure = measure_of({"kW": "power_kw", "N·m": "torque_nm"}[value.unit], shop)
 
-    def one(value: float) -> float | None:
-        return plain_numbers(measure.show(np.array([value])), 3)[0]
+    def convert_one(stored: float) -> float | None:
+        return plain_numbers(measure.show(np.array([stored])), 3)[0]
 
     return [
-        figure.label,
+        value.label,
         measure.unit,
-        one(figure.before),
-        figure.runs_before,
-        one(figure.after),
-        figure.runs_after,
-        one(figure.difference),
-        one(figure.ci_low),
-        one(figure.ci_high),
-        plain_numbers(np.array([figure.difference_pct]), 2)[0],
-        figure.verdict if figure.measured else "not measured",
-        figure.assumed_pct,
+        convert_one(value.before),
+        value.runs_before,
+        convert_one(value.after),
+        value.runs_after,
+        convert_one(value.difference),
+        convert_one(value.ci_low),
+        convert_one(value.ci_high),
+        plain_numbers(np.array([value.difference_pct]), 2)[0],
+        value.verdict,
+        value.assumed_pct,
     ]

@@ -1,4 +1,4 @@
-"""A comparison of two groups of runs, its figures and what changed between them."""
+"""Compare two groups of runs and name what changed between them."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,18 +15,18 @@ from jobs.timeline.bike_states import BikeState
 from jobs.timeline.events import events_between, timeline
 from workshop.models import ShopProfile
 
-CLAIM = "The difference belongs to all of these changes together: none of them was tested alone."
+CHANGED_TOGETHER = "The difference belongs to all of these changes together: none of them was tested alone."
 
 
 Group = ComparisonRun.Group
 
 
 @dataclass(frozen=True, eq=False)
-class Compared:
-    """Both groups' figures, the difference between them, and every change that lies between.
+class ComparisonResult:
+    """Results of both groups, the difference between them, and every change in between.
 
-    ``result`` is None where the groups can't be compared, and ``reason`` says why. A side with a single
-    run has the shop's repeatability for its spread.
+    ``result`` is None if the groups cannot be compared; ``reason`` then says why. The shop's repeatability
+    stands in for the spread of a side with a single run.
     """
 
     comparison: Comparison
@@ -43,11 +43,11 @@ class Compared:
         return (*self.result.flags, *gear_flag((*self.before, *self.after))) if self.result else ()
 
     @property
-    def claim(self) -> str:
-        """What may be said of the cause."""
+    def attribution_sentence(self) -> str:
+        """What the difference may be credited to."""
         if not self.changes:
             return "Nothing that was recorded changed between the two groups."
-        return CLAIM if len(self.changes) > 1 else "Only this was changed between the two groups."
+        return CHANGED_TOGETHER if len(self.changes) > 1 else "Only this was changed between the two groups."
 
 
 def gear_flag(compared: Iterable[RunFigures]) -> tuple[Flag, ...]:
@@ -59,7 +59,7 @@ def gear_flag(compared: Iterable[RunFigures]) -> tuple[Flag, ...]:
 
 
 def shop_bands(shop: ShopProfile, low_rpm: float, high_rpm: float) -> dict[str, tuple[float, float]]:
-    """The shop's bands inside what was measured; a band that lies outside is left out."""
+    """Return the shop's bands cut to the measured range, without those outside it."""
     bands = {}
     for band in shop.bands:
         low = max(low_rpm, band["low_rpm"] or low_rpm)
@@ -70,21 +70,28 @@ def shop_bands(shop: ShopProfile, low_rpm: float, high_rpm: float) -> dict[str, 
 
 
 def runs_by_comparison(results: JobResults) -> dict[Comparison, list[ComparisonRun]]:
-    """Return the runs of each comparison that has some, by side and in the order they were made."""
-    members: dict[Comparison, list[ComparisonRun]] = {each: [] for each in results.rows(Comparison)}
+    """Return the runs of every comparison that has some, by side and in the order they were made."""
+    members: dict[Comparison, list[ComparisonRun]] = {
+        comparison: [] for comparison in results.rows(Comparison)
+    }
     for member in sorted(results.rows(ComparisonRun), key=lambda m: (m.group, m.run.made_at, m.run.pk)):
         members[member.comparison].append(member)
     return {comparison: found for comparison, found in members.items() if found}
 
 
-def comparison_results(results: JobResults) -> dict[Comparison, Compared]:
-    """Return what each comparison of the job shows."""
+def comparison_results(results: JobResults) -> dict[Comparison, ComparisonResult]:
+    """Return the result of every comparison of the job."""
     members = results.get(runs_by_comparison)
-    return {each: compare_runs(each, members.get(each, ()), results) for each in results.rows(Comparison)}
+    return {
+        comparison: compare_runs(comparison, members.get(comparison, ()), results)
+        for comparison in results.rows(Comparison)
+    }
 
 
-def compare_runs(comparison: Comparison, members: Sequence[ComparisonRun], results: JobResults) -> Compared:
-    """Compare the runs of both sides; an excluded run, or one without a curve, is not used and named."""
+def compare_runs(
+    comparison: Comparison, members: Sequence[ComparisonRun], results: JobResults
+) -> ComparisonResult:
+    """Compare the runs of both sides; name every run that is excluded or has no curve."""
     ordered = sorted(members, key=lambda m: (m.run.made_at, m.run.pk))
     left_out = [f"{m.run}: set aside, {m.run.set_aside_reason}." for m in ordered if m.run.set_aside]
     groups: dict[str, list[RunFigures]] = {"before": [], "after": []}
@@ -100,7 +107,9 @@ def compare_runs(comparison: Comparison, members: Sequence[ComparisonRun], resul
     result, reason = _result(before, after, results.shop)
     changed = changes_between(before, after, results.get(timeline))
     repeatability_pct = results.shop.repeatability_pct
-    return Compared(comparison, before, after, result, changed, tuple(left_out), repeatability_pct, reason)
+    return ComparisonResult(
+        comparison, before, after, result, changed, tuple(left_out), repeatability_pct, reason
+    )
 
 
 def _result(
@@ -139,7 +148,7 @@ def changes_between(
 ) -> tuple[Event, ...]:
     """Return everything that changed the bike from the first of these runs to the last.
 
-    A change amid a group counts too: it is part of what the groups differ by.
+    A change within a group counts too, because the groups then differ by it as well.
     """
     if not before or not after:
         return ()
@@ -147,16 +156,16 @@ def changes_between(
     return tuple(events_between(events, min(times), max(times)))
 
 
-def can_be_compared(run: Run) -> bool:
+def is_comparable(run: Run) -> bool:
     return run.counts and run.kind == Run.Kind.SWEEP
 
 
 def suggested_groups(states: Iterable[BikeState]) -> dict[int, Group]:
-    """The sweeps of the first state of the bike as before and those of the last as after, by run id.
+    """Return the side of every suggested sweep, by run id; empty if the bike had only one state.
 
-    Nothing where all sweeps were made in one state.
+    Before are the sweeps of the bike's first state, after those of its last.
     """
-    swept = [[run for run in state.runs if can_be_compared(run)] for state in states]
+    swept = [[run for run in state.runs if is_comparable(run)] for state in states]
     swept = [runs for runs in swept if runs]
     if len(swept) < 2:
         return {}
@@ -166,12 +175,12 @@ def suggested_groups(states: Iterable[BikeState]) -> dict[int, Group]:
 
 @transaction.atomic
 def save_comparison(*, comparison: Comparison, groups: Mapping[int, Group]) -> None:
-    """Save a comparison with its runs by group; of the runs it had, those that stay are left as they are.
+    """Save a comparison with its runs by group, and leave the runs that stay unchanged.
 
     Raises
     ------
     StaleRecord
-        Somebody else saved it meanwhile.
+        Another user saved it in the meantime.
     """
     comparison.save()
     for member in comparison.members.all():

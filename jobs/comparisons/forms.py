@@ -1,4 +1,4 @@
-"""The form of a comparison: its title and which run stands on which side."""
+"""Form of a comparison: its title and the side of every run."""
 
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -13,12 +13,12 @@ from workshop.records.form import RecordForm
 SIDES = [("", "neither"), *Group.choices]
 
 
-def field_of(run: Run) -> str:
+def side_field(run: Run) -> str:
     return f"run-{run.pk}"
 
 
 class ComparisonForm(FieldGroupsMixin, RecordForm):
-    """``groups`` in ``cleaned_data`` is the side of each run that has one, by run id."""
+    """Form of a comparison; ``cleaned_data["groups"]`` holds the side of every chosen run by its id."""
 
     GROUPS = (("", ("title", "on_sheet", "note")),)
 
@@ -30,7 +30,7 @@ class ComparisonForm(FieldGroupsMixin, RecordForm):
         super().__init__(*args, **kwargs)
         self.runs = list(runs)
         for run in self.runs:
-            self.fields[field_of(run)] = forms.ChoiceField(
+            self.fields[side_field(run)] = forms.ChoiceField(
                 label=str(run),
                 choices=SIDES,
                 required=False,
@@ -40,11 +40,11 @@ class ComparisonForm(FieldGroupsMixin, RecordForm):
 
     @property
     def rows(self) -> list[tuple[Run, forms.BoundField]]:
-        return [(run, self[field_of(run)]) for run in self.runs]
+        return [(run, self[side_field(run)]) for run in self.runs]
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        chosen = {run.pk: self.cleaned_data.get(field_of(run), "") for run in self.runs}
+        chosen = {run.pk: self.cleaned_data.get(side_field(run), "") for run in self.runs}
         self.cleaned_data["groups"] = {pk: Group(side) for pk, side in chosen.items() if side}
         sides = set(self.cleaned_data["groups"].values())
         for side in Group:

@@ -1,4 +1,4 @@
-"""What comparisons contribute to a job."""
+"""Contribution of comparisons to a job."""
 
 from typing import Any
 

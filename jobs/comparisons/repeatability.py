@@ -1,4 +1,4 @@
-"""How much runs on the shop's roller differ that should not: measured from its own repeats."""
+"""Measure the repeatability of the shop's dyno from its own repeats."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -8,14 +8,14 @@ import numpy as np
 from django.db.models import Count, Q
 
 from jobs.calc.dyno.repeats import Repeatability, shop_repeatability
-from jobs.comparisons.compare import can_be_compared
+from jobs.comparisons.compare import is_comparable
 from jobs.job.results import results_of
 from jobs.models import Job, Run
 from jobs.runs.results import run_results
 from jobs.timeline.bike_states import bike_states
 from workshop.models import ShopProfile
 
-MOST_JOBS = 30  # the latest ones: the roller and the people at it change
+MAX_JOBS = 30  # only the latest: the dyno and its operators change
 
 
 @dataclass(frozen=True)
@@ -37,42 +37,42 @@ class RepeatGroup:
 
 @dataclass(frozen=True)
 class MeasuredRepeatability:
-    """``found`` is None where no job has two sweeps in one state of the bike."""
+    """Groups of repeats and their pooled spread; ``found`` is None without any group."""
 
     groups: tuple[RepeatGroup, ...]
     found: Repeatability | None
 
     @property
-    def to_use_pct(self) -> float | None:
-        """What stands for a single run, within what the shop's profile can hold."""
+    def suggested_pct(self) -> float | None:
+        """Repeatability to use for single runs, within the limits of the shop profile."""
         return min(max(round(self.found.sd_pct, 2), 0.05), 10.0) if self.found else None
 
 
 def measured_repeatability(shop: ShopProfile) -> MeasuredRepeatability:
-    """The spread of peak power within groups of repeats, over the latest jobs that have some."""
+    """Measure the spread of peak power within groups of repeats over the latest jobs."""
     counting = Q(runs__kind=Run.Kind.SWEEP, runs__status=Run.Status.READ, runs__set_aside=False)
     jobs = (
         Job.objects.select_related("bike")
         .annotate(sweeps=Count("runs", filter=counting))
         .filter(sweeps__gte=2)
     )
-    latest = jobs.order_by("-pk")[:MOST_JOBS]
-    groups = tuple(group for job in latest for group in groups_of(job, shop))
+    latest = jobs.order_by("-pk")[:MAX_JOBS]
+    groups = tuple(group for job in latest for group in group_repeats(job, shop))
     found = shop_repeatability([group.peaks_kw for group in groups]) if groups else None
     return MeasuredRepeatability(groups, found)
 
 
-def groups_of(job: Job, shop: ShopProfile) -> Iterator[RepeatGroup]:
-    """A job's repeats: sweeps of one state of the bike, in one gear, all with their air or all without."""
+def group_repeats(job: Job, shop: ShopProfile) -> Iterator[RepeatGroup]:
+    """Yield the repeats of a job: sweeps in one state of the bike and one gear, with or without air."""
     results = results_of(job, shop)
     for state in results.get(bike_states):
-        runs = sorted(filter(can_be_compared, state.runs), key=made_alike)
-        for (_, gear), alike in groupby(runs, key=made_alike):
+        runs = sorted(filter(is_comparable, state.runs), key=repeat_key)
+        for (_, gear), alike in groupby(runs, key=repeat_key):
             curves = [results.get(run_results)[run.pk].curve for run in alike]
             peaks = tuple(curve.peak_power_kw for curve in curves if curve and curve.peak_power_kw > 0)
             if len(peaks) > 1:
                 yield RepeatGroup(job, gear or None, peaks)
 
 
-def made_alike(run: Run) -> tuple[bool, int]:
+def repeat_key(run: Run) -> tuple[bool, int]:
     return run.has_air, run.gear or 0

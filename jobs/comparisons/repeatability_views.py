@@ -1,4 +1,4 @@
-"""The shop's repeatability, measured from its own repeats, and its use for single runs."""
+"""Show the measured repeatability and use it for single runs."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -20,7 +20,7 @@ def repeatability(request: StaffRequest) -> HttpResponse:
 @owner_only
 @require_POST
 def repeatability_use(request: StaffRequest) -> HttpResponse:
-    shop, measured_pct = request.shop, measured_repeatability(request.shop).to_use_pct
+    shop, measured_pct = request.shop, measured_repeatability(request.shop).suggested_pct
     if measured_pct is None:
         messages.warning(request, "There are no repeats to measure it from yet.")
         return redirect("repeatability")

@@ -1,18 +1,18 @@
-"""The form of a drive-out: all of it may stay empty, then what is on record counts."""
+"""Form of a roll-on; an empty field takes the value on record."""
 
 from typing import Any
 
 from django import forms
 from django.http import QueryDict
 
-from jobs.comparisons.roll_on import DriveAsked
+from jobs.comparisons.roll_on import RollOnInputs
 from jobs.job.fields import LimitedQuantityField
 from workshop.models import ShopProfile
 from workshop.records.fields import FloatNumberField
 from workshop.units.shop_units import shop_unit
 
 
-class DriveOutForm(forms.Form):
+class RollOnForm(forms.Form):
     drive_gear = forms.IntegerField(label="Gear", required=False, min_value=1, max_value=8)
     from_kmh = LimitedQuantityField(storage_unit="kmh", low=0, high=350, label="From", required=False)
     to_kmh = LimitedQuantityField(storage_unit="kmh", low=1, high=400, label="To", required=False)
@@ -31,22 +31,22 @@ class DriveOutForm(forms.Form):
         label="Friction of the rear tyre", required=False, min_value=0.1, max_value=2.5
     )
 
-    def __init__(self, query: QueryDict, *, on_record: DriveAsked, shop: ShopProfile) -> None:
-        self.on_record = on_record
-        asked = any(name in query for name in self.base_fields)
-        super().__init__(query if asked else None, initial=self.known(on_record))
+    def __init__(self, query: QueryDict, *, defaults: RollOnInputs, shop: ShopProfile) -> None:
+        self.defaults = defaults
+        is_sent = any(name in query for name in self.base_fields)
+        super().__init__(query if is_sent else None, initial=self.initial_values(defaults))
         unit = shop_unit(shop, "speed")
         for name in ("from_kmh", "to_kmh"):
             self.fields[name].set_unit(unit)  # type: ignore[attr-defined]  # both are quantities
 
     @staticmethod
-    def known(asked: DriveAsked) -> dict[str, Any]:
-        values = {**vars(asked), "drive_gear": asked.gear}
+    def initial_values(inputs: RollOnInputs) -> dict[str, Any]:
+        values = {**vars(inputs), "drive_gear": inputs.gear}
         return {name: value for name, value in values.items() if value is not None}
 
-    def show(self, asked: DriveAsked) -> None:
-        """Fill in what the answer was reckoned with where nobody typed anything."""
-        self.initial = self.known(asked)
+    def show(self, inputs: RollOnInputs) -> None:
+        """Show the values used for the fields left empty."""
+        self.initial = self.initial_values(inputs)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -59,9 +59,9 @@ class DriveOutForm(forms.Form):
         return cleaned
 
     @property
-    def asked(self) -> DriveAsked:
-        """What was typed, over what is on record."""
+    def inputs(self) -> RollOnInputs:
+        """The values entered, else those on record."""
         typed = {k: v for k, v in getattr(self, "cleaned_data", {}).items() if v is not None}
         if "drive_gear" in typed:
             typed["gear"] = typed.pop("drive_gear")
-        return DriveAsked(**{**vars(self.on_record), **typed})
+        return RollOnInputs(**{**vars(self.defaults), **typed})

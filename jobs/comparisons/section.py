@@ -1,4 +1,4 @@
-"""Comparisons on the job page; the verdicts stand on a comparison's own page."""
+"""Comparisons on the job page; the verdicts are on the page of each comparison."""
 
 from jobs.comparisons.compare import Group, runs_by_comparison
 from jobs.job.results import JobResults
@@ -10,20 +10,20 @@ TEMPLATE = "jobs/comparisons/_section.html"
 
 def section(results: JobResults) -> Section:
     comparisons = results.get(runs_by_comparison)
-    rows = [(comparison, sizes(members)) for comparison, members in comparisons.items()]
-    state, why = where_it_stands(comparisons)
-    context = {"comparison_rows": rows, "can_be_compared": sum(run.counts for run in results.rows(Run)) > 1}
+    rows = [(comparison, count_runs(members)) for comparison, members in comparisons.items()]
+    state, why = section_state(comparisons)
+    context = {"comparison_rows": rows, "can_compare": sum(run.counts for run in results.rows(Run)) > 1}
     return Section("comparisons", "Comparisons", state, why, TEMPLATE, context)
 
 
-def sizes(members: list[ComparisonRun]) -> str:
-    """'3 runs before, 2 after'; those set aside do not count."""
+def count_runs(members: list[ComparisonRun]) -> str:
+    """Return the number of runs that count on both sides, as '3 runs before, 2 after'."""
     counts = {side: sum(m.group == side and m.run.counts for m in members) for side in Group}
     before, after = counts[Group.BEFORE], counts[Group.AFTER]
     return f"{before} run{'' if before == 1 else 's'} before, {after} after"
 
 
-def where_it_stands(comparisons: dict[Comparison, list[ComparisonRun]]) -> tuple[State, str]:
+def section_state(comparisons: dict[Comparison, list[ComparisonRun]]) -> tuple[State, str]:
     if not comparisons:
         return State.EMPTY, "nothing compared yet"
     for comparison, members in comparisons.items():

@@ -1,4 +1,4 @@
-"""Addresses of comparisons and of repeatability."""
+"""URLs of comparisons and of repeatability."""
 
 from django.urls import path
 

@@ -1,4 +1,4 @@
-"""Comparisons: two groups of runs, the difference, and what changed between them."""
+"""Create, edit and show comparisons of two groups of runs."""
 
 from collections.abc import Mapping
 
@@ -7,12 +7,12 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.comparisons.charts import comparison_chart, comparison_table, difference_chart, shown_bands
-from jobs.comparisons.compare import Compared, comparison_results, save_comparison, suggested_groups
+from jobs.comparisons.charts import band_rows, comparison_chart, comparison_table, difference_chart
+from jobs.comparisons.compare import ComparisonResult, comparison_results, save_comparison, suggested_groups
 from jobs.comparisons.forms import ComparisonForm
-from jobs.comparisons.roll_on import Driven, drive_of, drive_on_record
-from jobs.comparisons.roll_on_forms import DriveOutForm
-from jobs.comparisons.roll_on_tables import drive_table_rows, lead_chart, told
+from jobs.comparisons.roll_on import RollOnResult, compute_roll_on, default_inputs
+from jobs.comparisons.roll_on_forms import RollOnForm
+from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart, roll_on_csv_rows
 from jobs.job.form_page import form_page, section_url
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, results_of
@@ -88,14 +88,16 @@ def save_form(
     )
 
 
-def drive_form(request: StaffRequest, compared: Compared) -> tuple[DriveOutForm, Driven | None]:
-    """The form of the drive-out with its answer; none where what was typed can't be."""
-    form = DriveOutForm(request.GET, on_record=drive_on_record(compared), shop=request.shop)
+def bind_roll_on_form(
+    request: StaffRequest, compared: ComparisonResult
+) -> tuple[RollOnForm, RollOnResult | None]:
+    """Return the roll-on form with its result, or None if the input is invalid."""
+    form = RollOnForm(request.GET, defaults=default_inputs(compared), shop=request.shop)
     if form.is_bound and not form.is_valid():
         return form, None
-    driven = drive_of(compared, form.asked, request.shop)
-    form.show(driven.asked)
-    return form, driven
+    roll_on = compute_roll_on(compared, form.inputs, request.shop)
+    form.show(roll_on.inputs)
+    return form, roll_on
 
 
 @staff
@@ -103,22 +105,22 @@ def drive_form(request: StaffRequest, compared: Compared) -> tuple[DriveOutForm,
 def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     compared = results_of(comparison.job, request.shop).get(comparison_results)[comparison]
-    form, driven = drive_form(request, compared)
-    result = driven.result if driven else None
+    form, roll_on = bind_roll_on_form(request, compared)
+    result = roll_on.result if roll_on else None
     context = {
-        "drive_form": form,
-        "driven": driven,
-        "drive": told(driven, request.shop) if driven else None,
+        "roll_on_form": form,
+        "roll_on": roll_on,
+        "roll_on_summary": describe_roll_on(roll_on, request.shop) if roll_on else None,
         "lead_chart": lead_chart(result, request.shop) if result else None,
         "comparison": comparison,
         "job": comparison.job,
         "compared": compared,
-        "bands": shown_bands(compared, request.shop),
+        "bands": band_rows(compared, request.shop),
         "chart": comparison_chart(compared, request.shop),
         "differences": difference_chart(compared, request.shop),
         "can_write": request.user.holds(Role.TUNER),
     }
-    status = 200 if driven else 422
+    status = 200 if roll_on else 422
     return render(request, "jobs/comparisons/detail.html", context, status=status)
 
 
@@ -128,8 +130,8 @@ def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     compared = results_of(comparison.job, request.shop).get(comparison_results)[comparison]
     header, rows = comparison_table(compared, request.shop)
-    driven = drive_form(request, compared)[1]
-    rows += drive_table_rows(driven, comparison.title, request.shop) if driven else []
+    roll_on = bind_roll_on_form(request, compared)[1]
+    rows += roll_on_csv_rows(roll_on, comparison.title, request.shop) if roll_on else []
     return csv_answer(csv_text(header, rows), f"{comparison.job.number}-comparison-{comparison.pk}.csv")
 
 

@@ -11,7 +11,7 @@ from jobs.calc.throttle import tables as calc
 from jobs.calc.throttle.closed_throttle import compute_overrun_torque
 from jobs.calc.units.identities import torque_nm
 from jobs.calc.units.numbers import format_number
-from jobs.comparisons.charts import shown_figure
+from jobs.comparisons.charts import build_value_row
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import FloatArray, load_channels
@@ -249,7 +249,7 @@ def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: Shop
     where = f"{format_number(common[0])} to {format_number(common[-1])} 1/min"
     name = f"Braking on the over-run, mean of {where}"
     figure = compare_values(name, "N·m", before, after, shop.repeatability_pct)
-    return shown_figure(figure, shop).sentence
+    return build_value_row(figure, shop).sentence
 
 
 def braking_of(runs: Iterable[Run]) -> list[dict[float, float]]:
@@ -302,7 +302,7 @@ def idle_change(idles: Sequence[IdleRun]) -> str:
     by = now.mean_rpm - was.mean_rpm
     doubt = float(np.hypot(was.half_width_95_rpm, now.half_width_95_rpm))
     moved = f"{format_number(by, signed=True)} ± {format_number(doubt)} 1/min"
-    change = moved if abs(by) > doubt else Verdict.NO_DIFFERENCE
+    change = moved if abs(by) > doubt else Verdict.NO_DIFFERENCE.value
     return (
         f"From {tune_label(first.run.tune_revision)} to {tune_label(last.run.tune_revision)} the idle went "
         f"from {format_number(was.mean_rpm)} to {format_number(now.mean_rpm)} 1/min ({change}), its "

@@ -196,7 +196,7 @@ def verdicts_of(bike: Bike, shop: ShopProfile) -> ByJob:
                 for band in bands
                 if band.figures
             ],
-            "claim": compared.claim if compared.result else "",
+            "claim": compared.attribution_sentence if compared.result else "",
             "changes": [event.text for event in compared.changes] if compared.result else [],
         }
         found.append((comparison.job_id, told))

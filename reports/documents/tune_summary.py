@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from jobs.calc.mixture.fuel import FUELS
-from jobs.comparisons.compare import Compared, comparison_results
+from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.job.results import JobResults
 from jobs.models import BikeChange, MixtureStudy, Part, Run, ThrottleTable, TuneRevision
 from jobs.runs.results import run_results, standard_name
@@ -204,7 +204,7 @@ def study_facts(study: MixtureStudy, runs: Iterable[Run], in_bike: TuneRevision 
     )
 
 
-def comparison_words(compared: Compared, shop: ShopProfile) -> SummaryComparison:
+def comparison_words(compared: ComparisonResult, shop: ShopProfile) -> SummaryComparison:
     """What a comparison shows, band by band, and what it isolates; of a drive-out its outcome alone."""
     facts = comparison_facts(compared, shop)
     # The table says in figures what the sentences say.
@@ -245,7 +245,7 @@ def cautions(results: JobResults) -> list[str]:
     return list(dict.fromkeys(said))
 
 
-def not_tested(results: JobResults, compared: Sequence[Compared]) -> dict[str, Any]:
+def not_tested(results: JobResults, compared: Sequence[ComparisonResult]) -> dict[str, Any]:
     derived = words.not_tested(results.get(timeline), compared, results.rows(Run))
     return {
         "said": results.job.not_tested,

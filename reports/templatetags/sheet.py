@@ -5,7 +5,7 @@ from typing import Any
 
 from django import template
 
-from jobs.comparisons.charts import difference_text
+from jobs.comparisons.charts import format_difference
 from reports.handover.snapshot.schema import FigureFacts, ReadingFacts, SettingFigureFacts
 from workshop.templatetags.units import size
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
@@ -45,12 +45,12 @@ def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
     """A compared figure: before, after, difference and its interval, as printed."""
     kind = figure.quantity
     unit = shop_unit(units, kind)
-    low, high = (difference_text(end, kind, unit, signed=True) for end in (figure.low, figure.high))
+    low, high = (format_difference(end, kind, unit, signed=True) for end in (figure.low, figure.high))
     return {
         "unit": label(unit),
         "before": format_value(figure.before, kind, unit, with_unit=False),
         "after": format_value(figure.after, kind, unit, with_unit=False),
-        "difference": difference_text(figure.difference, kind, unit, signed=True),
+        "difference": format_difference(figure.difference, kind, unit, signed=True),
         "interval": f"{low} to {high}",
     }
 

@@ -43,11 +43,12 @@ BAND_SHARES: dict[str, tuple[float, float]] = {
 
 
 class Verdict(StrEnum):
-    """What the interval of a difference, after minus before, shows."""
+    """Verdict on a difference, after minus before; the value is the text shown."""
 
     MORE = "more"
     LESS = "less"
     NO_DIFFERENCE = "no difference shown"
+    NOT_MEASURED = "not measured"
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,8 @@ class ComparedValue:
     @property
     def verdict(self) -> Verdict:
         """More or less only if the interval excludes zero."""
+        if not self.measured:
+            return Verdict.NOT_MEASURED
         if self.ci_low > 0:
             return Verdict.MORE
         return Verdict.LESS if self.ci_high < 0 else Verdict.NO_DIFFERENCE

@@ -8,10 +8,10 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.comparison import BandComparison, ComparedValue, RunComparison
 from jobs.calc.dyno.repeats import RepeatSet
-from jobs.comparisons.charts import shown_figure
-from jobs.comparisons.compare import Compared
-from jobs.comparisons.roll_on import drive_of, drive_on_record
-from jobs.comparisons.roll_on_tables import lead_chart, told
+from jobs.comparisons.charts import build_value_row
+from jobs.comparisons.compare import ComparisonResult
+from jobs.comparisons.roll_on import compute_roll_on, default_inputs
+from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart
 from jobs.models import Run
 from jobs.runs.results import RunFigures
 from reports.handover.snapshot.codec import structure
@@ -72,7 +72,7 @@ def flag_sentences(figures: RunFigures) -> list[str]:
     return [sentence for sentence in said if sentence != passed]
 
 
-def comparison_facts(compared: Compared, shop: ShopProfile) -> ComparisonFacts:
+def comparison_facts(compared: ComparisonResult, shop: ShopProfile) -> ComparisonFacts:
     corrected = [each.correction for each in (*compared.before, *compared.after) if each.correction]
     return ComparisonFacts(
         title=compared.comparison.title,
@@ -82,7 +82,7 @@ def comparison_facts(compared: Compared, shop: ShopProfile) -> ComparisonFacts:
         standard=corrected[0].standard.name if corrected else "",
         reason=compared.reason,
         changes=[EventFacts(moment(event.at), event.text) for event in compared.changes],
-        claim=compared.claim if compared.result else "",
+        claim=compared.attribution_sentence if compared.result else "",
         flags=[flag.sentence for flag in compared.flags],
         left_out=list(compared.left_out),
         drive_out=drive_facts(compared, shop),
@@ -92,25 +92,27 @@ def comparison_facts(compared: Compared, shop: ShopProfile) -> ComparisonFacts:
     )
 
 
-def drive_facts(compared: Compared, shop: ShopProfile) -> DriveFacts | None:
+def drive_facts(compared: ComparisonResult, shop: ShopProfile) -> DriveFacts | None:
     """The drive-out by what is on record; None where that does not suffice for one."""
-    driven = drive_of(compared, drive_on_record(compared), shop)
-    drive = told(driven, shop)
-    if drive is None or driven.result is None:
+    roll_on = compute_roll_on(compared, default_inputs(compared), shop)
+    summary = describe_roll_on(roll_on, shop)
+    if summary is None or roll_on.result is None:
         return None
-    bands = [DriveBandFacts(name, [DriveRowFacts(**vars(row)) for row in rows]) for name, rows in drive.bands]
+    bands = [
+        DriveBandFacts(name, [DriveRowFacts(**vars(row)) for row in rows]) for name, rows in summary.bands
+    ]
     return DriveFacts(
-        caption=drive.caption,
-        lead=drive.lead,
+        caption=summary.caption,
+        lead=summary.lead,
         bands=bands,
-        ceiling=drive.ceiling,
-        notes=drive.notes,
-        assumed=drive.assumed,
-        chart=structure(lead_chart(driven.result, shop), ChartFacts),
+        ceiling=summary.limit,
+        notes=summary.notes,
+        assumed=summary.assumed,
+        chart=structure(lead_chart(roll_on.result, shop), ChartFacts),
     )
 
 
-def curves_facts(compared: Compared, result: RunComparison) -> CurvesFacts:
+def curves_facts(compared: ComparisonResult, result: RunComparison) -> CurvesFacts:
     grid = result.engine_speed_rpm
     return CurvesFacts(
         engine_speed_rpm=[rounded(speed, 0) for speed in grid],
@@ -184,5 +186,5 @@ def figure_facts(figure: ComparedValue, shop: ShopProfile) -> FigureFacts:
         high=rounded(figure.ci_high, 3),
         difference_pct=number(figure.difference_pct, 1),
         verdict=figure.verdict,
-        sentence=shown_figure(figure, shop).sentence,
+        sentence=build_value_row(figure, shop).sentence,
     )

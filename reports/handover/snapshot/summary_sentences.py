@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from jobs.calc.units.numbers import format_number
-from jobs.comparisons.compare import Compared
+from jobs.comparisons.compare import ComparisonResult
 from jobs.job.event import Event
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, Run, SuspensionSetting
@@ -149,7 +149,7 @@ def what_it_isolates(comparison: ComparisonFacts) -> str:
 
 
 def not_tested(
-    found: Sequence[Event], compared: Sequence[Compared], runs: Iterable[Run]
+    found: Sequence[Event], compared: Sequence[ComparisonResult], runs: Iterable[Run]
 ) -> list[UntestedFacts]:
     """What no run tells of, and what was tried only together with other things."""
     made = [run.made_at for run in runs if not run.set_aside]
@@ -172,7 +172,7 @@ def not_tested(
     return said
 
 
-def alone_or_together(changed: Sequence[Event], compared: Sequence[Compared]) -> list[UntestedFacts]:
+def alone_or_together(changed: Sequence[Event], compared: Sequence[ComparisonResult]) -> list[UntestedFacts]:
     held = [[event.text for event in each.changes] for each in compared if each.result is not None]
     alone = {texts[0] for texts in held if len(texts) == 1}
     together = {text for texts in held for text in texts}

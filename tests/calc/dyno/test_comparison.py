@@ -101,7 +101,7 @@ def test_band_outside_the_runs_is_not_measured() -> None:
     found = compare(flats(BEFORE_KW), flats(AFTER_KW), {"beyond": (11_000, 12_000)}).bands[0]
     values = (found.mean_power, found.mean_torque, found.peak_power, found.peak_torque, found.area)
     assert not any(value.measured for value in values)
-    assert found.mean_power.verdict is Verdict.NO_DIFFERENCE
+    assert found.mean_power.verdict is Verdict.NOT_MEASURED
     assert "not measured" in found.mean_power.sentence
 
 

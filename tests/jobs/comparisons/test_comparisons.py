@@ -1,4 +1,4 @@
-"""Comparisons: groups by the state of the bike, the difference, and what may be said of it."""
+"""Comparisons: sides by the state of the bike, the difference, and what it may be credited to."""
 
 import csv
 import io
@@ -98,13 +98,13 @@ def words(response: Any) -> str:
 # --- groups
 
 
-def test_groups_are_picked_by_the_state_of_the_bike(job) -> None:
+def test_sweeps_are_grouped_by_the_state_of_the_bike(job) -> None:
     by_time = list(Run.objects.order_by("made_at"))
     groups = suggested_groups(results_of(job).get(bike_states))
     assert [groups[run.pk] for run in by_time] == ["before"] * 3 + ["after"] * 3
 
 
-def test_only_sweeps_that_count_are_picked(job, tuner) -> None:
+def test_held_and_excluded_runs_are_not_suggested(job, tuner) -> None:
     held = attach_sweep(job, tuner, sweep_csv(salt=9), kind="held", made_at=minutes(50)).run
     aside = Run.objects.order_by("made_at").first()
     aside.set_aside, aside.set_aside_reason = True, "slipped"
@@ -115,7 +115,7 @@ def test_only_sweeps_that_count_are_picked(job, tuner) -> None:
     assert len(groups) == 5
 
 
-def test_states_in_between_are_left_out(job, tuner) -> None:
+def test_only_first_and_last_state_are_suggested(job, tuner) -> None:
     BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(60), by=tuner)
     last = sweeps(job, tuner, 1.03, 70)
     groups = suggested_groups(results_of(job).get(bike_states))
@@ -123,7 +123,7 @@ def test_states_in_between_are_left_out(job, tuner) -> None:
     assert len(groups) == 6
 
 
-def test_runs_that_name_their_tune_are_told_apart_whenever_they_were_attached(tuner, shop) -> None:
+def test_runs_are_grouped_by_their_tune_whatever_their_time(tuner, shop) -> None:
     job = make_job()
     tunes = [
         TuneRevision.objects.create(job=job, number=n, loaded_by=tuner, loaded_at=minutes(n)) for n in (0, 1)
@@ -135,7 +135,7 @@ def test_runs_that_name_their_tune_are_told_apart_whenever_they_were_attached(tu
     )
 
 
-def test_one_state_suggests_nothing_and_says_so(login, tuner, shop) -> None:
+def test_single_state_gives_no_suggestion_and_a_notice(login, tuner, shop) -> None:
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
     assert suggested_groups(results_of(job).get(bike_states)) == {}
@@ -145,7 +145,7 @@ def test_one_state_suggests_nothing_and_says_so(login, tuner, shop) -> None:
 # --- figures
 
 
-def test_the_difference_is_the_two_per_cent_that_were_put_in(job, shop) -> None:
+def test_comparison_recovers_the_simulated_gain_of_two_percent(job, shop) -> None:
     result = compared(job, shop).result
     whole = result.bands[0]
     assert whole.name == "whole range"
@@ -157,18 +157,18 @@ def test_the_difference_is_the_two_per_cent_that_were_put_in(job, shop) -> None:
     assert drive.mean_power.after == pytest.approx(30 * 0.99195 * 1.02, rel=3e-4)
 
 
-def test_all_that_changed_is_named_and_the_claim_with_it(job, shop) -> None:
+def test_all_changes_are_listed_and_credited_together(job, shop) -> None:
     found = compared(job, shop)
     assert [event.text for event in found.changes] == [
         "Slip-on silencer fitted (changes the exhaust)",
         "tune 1 loaded: for the silencer",
     ]
-    assert found.claim == (
+    assert found.attribution_sentence == (
         "The difference belongs to all of these changes together: none of them was tested alone."
     )
 
 
-def test_runs_without_air_are_not_mixed_with_corrected_ones(job, shop) -> None:
+def test_corrected_and_observed_runs_are_not_compared(job, shop) -> None:
     run = Run.objects.order_by("made_at").first()
     run.humidity_pct = None
     run.save()
@@ -177,14 +177,14 @@ def test_runs_without_air_are_not_mixed_with_corrected_ones(job, shop) -> None:
     assert "corrected and observed are not compared" in found.reason
 
 
-def test_sweeps_are_not_held_against_held_runs(job, shop) -> None:
+def test_sweeps_and_held_runs_are_not_compared(job, shop) -> None:
     comparison = made(job)
     Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
     found = results.results_of(comparison.job, shop).get(comparison_results)[comparison]
     assert "different kinds" in found.reason
 
 
-def test_a_run_set_aside_is_left_out_and_named(job, shop) -> None:
+def test_excluded_run_is_left_out_and_named(job, shop) -> None:
     comparison = made(job)
     run = Run.objects.order_by("made_at").first()
     run.set_aside, run.set_aside_reason = True, "wheel slipped"
@@ -194,14 +194,14 @@ def test_a_run_set_aside_is_left_out_and_named(job, shop) -> None:
     assert found.left_out == ("0-0.csv: set aside, wheel slipped.",)
 
 
-def test_runs_of_different_gears_are_flagged(job, shop) -> None:
+def test_different_gears_are_flagged(job, shop) -> None:
     first, second = Run.objects.order_by("made_at")[:2]
     Run.objects.filter(pk=first.pk).update(gear=3)
     Run.objects.filter(pk=second.pk).update(gear=4)
     assert any("gears 3 and 4" in flag.sentence for flag in compared(job, shop).flags)
 
 
-def test_one_run_on_a_side_says_what_is_assumed(tuner, shop, login) -> None:
+def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
     BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(20), by=tuner)
@@ -214,12 +214,12 @@ def test_one_run_on_a_side_says_what_is_assumed(tuner, shop, login) -> None:
 # --- pages
 
 
-def test_made_as_suggested_and_shown(login, job) -> None:
+def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
     client = login(Role.TUNER)
     answer = new(client, job, title="Silencer and tune")
     assert answer.status_code == 302
     page = client.get(answer.url)
-    said = words(page)
+    text = words(page)
     for part in (
         "Silencer and tune",
         "Whole range",
@@ -231,7 +231,7 @@ def test_made_as_suggested_and_shown(login, job) -> None:
         "none of them was tested alone",
         "ISO 1585, 0.9919",
     ):
-        assert part in said
+        assert part in text
     html = page.content.decode()
     assert 'class="compared compared-more"' in html
     data = json.loads(re.search(r'id="comparison-chart"[^>]*>(.*?)</script>', html)[1])
@@ -243,7 +243,7 @@ def test_made_as_suggested_and_shown(login, job) -> None:
     assert line["low"][at_6000] < line["y"][at_6000] < line["high"][at_6000]
 
 
-def test_in_the_shops_units(login, job, shop) -> None:
+def test_comparison_is_shown_in_the_shops_units(login, job, shop) -> None:
     shop.power_unit, shop.torque_unit = "hp", "lbf_ft"
     shop.save()
     page = words(login(Role.DESK).get(reverse("comparison", args=[made(job).pk])))
@@ -253,7 +253,7 @@ def test_in_the_shops_units(login, job, shop) -> None:
     assert "kW" not in page
 
 
-def test_page_and_csv_say_the_same(login, job) -> None:
+def test_csv_has_the_values_of_the_page(login, job) -> None:
     client, comparison = login(Role.DESK), made(job)
     text = client.get(reverse("comparison-csv", args=[comparison.pk])).content.decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
@@ -265,7 +265,7 @@ def test_page_and_csv_say_the_same(login, job) -> None:
         assert row["verdict"] == "more"
 
 
-def test_changed_by_hand(login, job) -> None:
+def test_edit_changes_title_and_sides(login, job) -> None:
     client = login(Role.TUNER)
     new(client, job, title="x")
     comparison = Comparison.objects.get()
@@ -280,7 +280,7 @@ def test_changed_by_hand(login, job) -> None:
 
 
 @pytest.mark.parametrize("title", ["", "x" * 200])
-def test_a_bad_title_is_said_and_the_sides_are_kept(login, job, title) -> None:
+def test_invalid_title_gives_an_error_and_keeps_the_chosen_sides(login, job, title) -> None:
     answer = new(login(Role.TUNER), job, title=title)
     assert answer.status_code == 422
     form = answer.context["form"]
@@ -288,21 +288,21 @@ def test_a_bad_title_is_said_and_the_sides_are_kept(login, job, title) -> None:
     assert [field.value() for _, field in form.rows] == ["before"] * 3 + ["after"] * 3
 
 
-def test_a_side_without_a_run_is_refused(login, job) -> None:
+def test_side_without_a_run_is_refused(login, job) -> None:
     none = {f"run-{run.pk}": "" for run in Run.objects.order_by("made_at")[:3]}
     answer = new(login(Role.TUNER), job, title="x", **none)
     assert answer.status_code == 422
     assert "Choose at least one run for “before”." in words(answer)
 
 
-def test_sent_twice_is_one_comparison(login, job) -> None:
+def test_double_submission_creates_one_comparison(login, job) -> None:
     client, key = login(Role.TUNER), str(uuid.uuid4())
     for _ in range(2):
         assert new(client, job, title="x", form_key=key).status_code == 302
     assert Comparison.objects.count() == 1
 
 
-def test_another_who_saved_meanwhile_is_named(login, job) -> None:
+def test_edit_conflict_names_the_other_user(login, job) -> None:
     client, owner = login(Role.TUNER), login(Role.OWNER)
     new(client, job, title="x")
     url = reverse("comparison-edit", args=[Comparison.objects.get().pk])
@@ -314,7 +314,7 @@ def test_another_who_saved_meanwhile_is_named(login, job) -> None:
     assert 'value="mine"' in answer.content.decode()
 
 
-def test_a_comparison_that_cannot_be_made_still_has_its_page(login, job) -> None:
+def test_comparison_without_runs_has_a_page_with_the_reason(login, job) -> None:
     comparison = Comparison.objects.create(job=job, title="empty")
     page = login(Role.DESK).get(reverse("comparison", args=[comparison.pk]))
     assert page.status_code == 200
@@ -322,21 +322,21 @@ def test_a_comparison_that_cannot_be_made_still_has_its_page(login, job) -> None
     assert login(Role.DESK).get(reverse("comparison-csv", args=[comparison.pk])).status_code == 200
 
 
-def test_removed_while_its_runs_stay(login, job) -> None:
+def test_removing_a_comparison_keeps_its_runs(login, job) -> None:
     comparison = made(job)
     assert login(Role.TUNER).post(reverse("comparison-remove", args=[comparison.pk])).status_code == 302
     assert not Comparison.objects.exists()
     assert Run.objects.count() == 6
 
 
-def test_a_comparison_in_a_few_queries(login, job, django_assert_num_queries) -> None:
+def test_comparison_page_takes_ten_queries(login, job, django_assert_num_queries) -> None:
     client, comparison = login(Role.DESK), made(job)
     # person, shop, comparison with its job; what there is of each kind; the kinds that the job has
     with django_assert_num_queries(10):
         client.get(reverse("comparison", args=[comparison.pk]))
 
 
-def test_on_the_job_page(login, job) -> None:
+def test_job_page_lists_comparison_and_warns_about_an_empty_side(login, job) -> None:
     made(job)
     client = login(Role.DESK)
     page = words(client.get(reverse("job", args=[job])))
@@ -345,7 +345,7 @@ def test_on_the_job_page(login, job) -> None:
     assert "“Silencer and tune” has no run left on one side" in words(client.get(reverse("job", args=[job])))
 
 
-def test_rules(client, login, job) -> None:
+def test_comparison_pages_check_roles_and_methods(client, login, job) -> None:
     comparison = made(job)
     edit, remove = (reverse(f"comparison-{name}", args=[comparison.pk]) for name in ("edit", "remove"))
     assert client.get(edit).status_code == 302

@@ -1,4 +1,4 @@
-"""The shop's repeatability: measured from its own repeats, shown, and used where a single run stands."""
+"""Repeatability of the shop: measured from its repeats, shown, and used for single runs."""
 
 import numpy as np
 import pytest
@@ -30,7 +30,7 @@ def repeats(shop, staff):
     return first, second
 
 
-def test_spread_is_pooled_within_states_and_never_across_them(repeats, shop) -> None:
+def test_spread_is_pooled_within_states_only(repeats, shop) -> None:
     """Variances (0.1², 0.1² with 2 degrees of freedom each, 0.707² with 1): √((0.04 + 0.5)/5) = 0.339 %."""
     measured = measured_repeatability(shop)
     assert [len(group.peaks_kw) for group in measured.groups] == [2, 3, 3]
@@ -38,7 +38,7 @@ def test_spread_is_pooled_within_states_and_never_across_them(repeats, shop) -> 
     assert measured.found.df == 5
 
 
-def test_runs_set_aside_and_other_gears_are_no_repeats(repeats, shop) -> None:
+def test_excluded_runs_and_other_gears_are_no_repeats(repeats, shop) -> None:
     first, second = repeats
     run = second.runs.first()
     run.set_aside, run.set_aside_reason = True, "slipped"
@@ -49,7 +49,7 @@ def test_runs_set_aside_and_other_gears_are_no_repeats(repeats, shop) -> None:
     assert [len(group.peaks_kw) for group in measured_repeatability(shop).groups] == [2, 3]
 
 
-def test_owner_puts_it_to_use_and_a_single_run_is_judged_by_it(repeats, login) -> None:
+def test_repeatability_used_by_the_owner_applies_to_single_runs(repeats, login) -> None:
     owner = login(Role.OWNER)
     page = owner.get(reverse("repeatability"))
     assert "0.33 %" in page.content.decode()
@@ -65,13 +65,13 @@ def test_owner_puts_it_to_use_and_a_single_run_is_judged_by_it(repeats, login) -
     assert found.result.assumed_pct == 0.33
 
 
-def test_only_the_owner_changes_it(repeats, login) -> None:
+def test_only_the_owner_may_use_the_repeatability(repeats, login) -> None:
     assert login(Role.TUNER).post(reverse("repeatability-use")).status_code == 403
     page = login(Role.TUNER).get(reverse("repeatability")).content.decode()
     assert "for single runs</button>" not in page
 
 
-def test_without_repeats_the_page_says_so(shop, login) -> None:
+def test_page_without_repeats_gives_the_reason_and_changes_nothing(shop, login) -> None:
     owner = login(Role.OWNER)
     assert "No job has two sweeps" in owner.get(reverse("repeatability")).content.decode()
     owner.post(reverse("repeatability-use"))

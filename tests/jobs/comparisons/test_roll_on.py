@@ -1,4 +1,4 @@
-"""Drive-outs on a comparison's page: what they are driven by, what they give, what is missing."""
+"""Roll-ons on the page of a comparison: inputs, results and what is missing."""
 
 import csv
 import io
@@ -64,53 +64,53 @@ def page(client, job, **asked: str):
     return client.get(reverse("comparison", args=[made(job).pk]), asked)
 
 
-def test_constant_power_drives_out_by_the_closed_form(login, compared_job) -> None:
+def test_roll_on_at_constant_power_matches_the_closed_form(login, compared_job) -> None:
     """t = m·(v₂² − v₁²)/2P without drag; mass from bike and rider, 190 + 85 kg, the gear from the runs.
 
     60 to 120 km/h with 60 kW, times the correction's factor: 275·833.33/(2·60,000) = 1.910 s by it.
     """
     answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0")
-    driven = answer.context["driven"]
-    assert driven.asked.mass_kg == 275.0
-    assert driven.asked.gear == 3
-    assert driven.gearing.rpm_per_kmh == pytest.approx(RPM_PER_KMH, rel=1e-3)
+    roll_on = answer.context["roll_on"]
+    assert roll_on.inputs.mass_kg == 275.0
+    assert roll_on.inputs.gear == 3
+    assert roll_on.gearing.rpm_per_kmh == pytest.approx(RPM_PER_KMH, rel=1e-3)
     factor = answer.context["compared"].before[1].factor
     power_w = 60_000 * factor
     # Rolling resistance takes 0.02·m·g·v of the power: about 1.3 kW at 25 m/s.
     without, with_rolling = 275 * 833.33 / (2 * power_w), 275 * 833.33 / (2 * (power_w - 1350))
-    assert without < driven.result.time.before < with_rolling * 1.001
-    assert driven.result.time.verdict is Verdict.LESS
-    assert driven.result.lead.verdict is Verdict.MORE
+    assert without < roll_on.result.time.before < with_rolling * 1.001
+    assert roll_on.result.time.verdict is Verdict.LESS
+    assert roll_on.result.lead.verdict is Verdict.MORE
     assert "ahead of as received" in words(answer)
     assert "measured on 6 runs in gear 3" in words(answer)
-    assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == driven.result.time_s.size
+    assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == roll_on.result.time_s.size
 
 
-def test_a_slippery_tyre_sets_the_drive_by_the_closed_form(login, compared_job) -> None:
+def test_roll_on_limited_by_tyre_grip_matches_the_closed_form(login, compared_job) -> None:
     """μ = 0.3, L = 1.4 m, b = 0.7 m, h = 0.6 m: F = μ·m·g·½/(1 − μ·h/L) = 0.17213·m·g.
 
     Without drag t = Δv/(F/m − 0.02·g) = 16.667/(9.80665·(0.17213 − 0.02)) = 11.17 s for either side.
     """
     asked = {"wheelbase_mm": "1400", "mass_ahead_mm": "700", "mass_height_mm": "600", "friction": "0.3"}
     answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0", **asked)
-    held = answer.context["driven"].held
+    held = answer.context["roll_on"].limited
     assert held.time.before == pytest.approx(11.17, abs=0.01)
     assert held.at_limit_s == pytest.approx((held.time.before, held.time.after))
     assert held.time.verdict is Verdict.NO_DIFFERENCE
-    assert answer.context["driven"].result.time.verdict is Verdict.LESS
+    assert answer.context["roll_on"].result.time.verdict is Verdict.LESS
     # 0.17213 · 275 kg · 9.80665 m/s²
     assert "The rear tyre allows 464 N at the rear wheel" in words(answer)
     assert "Held to what the rear tyre allows" in words(answer)
 
 
-def test_an_engine_below_the_limit_says_so(login, compared_job) -> None:
+def test_limit_that_is_not_reached_is_stated(login, compared_job) -> None:
     """m·g·b/h = 275·9.80665·0.69/0.62 = 3001 N, which 60 kW reach only below 72 km/h."""
     answer = page(login(Role.TUNER), compared_job, from_kmh="90", to_kmh="130")
     assert "The front wheel would allow 3001 N at the rear wheel: neither before nor after" in words(answer)
-    assert len(answer.context["drive"].bands) == 1
+    assert len(answer.context["roll_on_summary"].bands) == 1
 
 
-def test_figures_stand_in_the_csv_as_on_the_page(login, compared_job) -> None:
+def test_roll_on_csv_has_the_values_of_the_page(login, compared_job) -> None:
     client = login(Role.TUNER)
     url = reverse("comparison-csv", args=[made(compared_job).pk])
     text = client.get(url, {"from_kmh": "70", "to_kmh": "130"}).content.decode("utf-8-sig")
@@ -122,24 +122,24 @@ def test_figures_stand_in_the_csv_as_on_the_page(login, compared_job) -> None:
     ]
     assert rows[0]["from (1/min)"] == "4200"
     assert rows[0]["verdict"] == "less"
-    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["drive"].bands[0][1]
+    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["roll_on_summary"].bands[0][1]
     assert f"{float(rows[0]['before']):.2f}" in shown[0].before
 
 
-def test_what_nobody_typed_comes_from_the_runs_and_speeds_are_whole_fives(login, compared_job) -> None:
+def test_missing_speeds_default_to_whole_fives_from_the_runs(login, compared_job) -> None:
     """A quarter and nine tenths of 3,000 to 11,000 1/min: 5,000 and 10,200, that is 83 and 170 km/h."""
-    asked = page(login(Role.TUNER), compared_job).context["driven"].asked
+    asked = page(login(Role.TUNER), compared_job).context["roll_on"].inputs
     assert (asked.from_kmh, asked.to_kmh) == (80, 170)
 
 
-def test_speeds_that_were_not_measured_are_refused_in_words(login, compared_job) -> None:
+def test_speeds_outside_the_measured_range_are_refused(login, compared_job) -> None:
     answer = page(login(Role.TUNER), compared_job, from_kmh="20", to_kmh="120")
-    assert answer.context["driven"].result is None
+    assert answer.context["roll_on"].result is None
     assert "choose other speeds or another gear" in words(answer)
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "sentence"),
     [
         ({"from_kmh": "120", "to_kmh": "60"}, "end faster than it starts"),
         ({"mass_kg": "heavy"}, "heavy"),
@@ -147,14 +147,16 @@ def test_speeds_that_were_not_measured_are_refused_in_words(login, compared_job)
         ({"wheelbase_mm": "1400", "mass_ahead_mm": "1500"}, "has to lie between the wheels"),
     ],
 )
-def test_what_cannot_be_is_told_at_its_field(login, compared_job, typed: dict[str, str], said: str) -> None:
+def test_invalid_roll_on_input_gives_an_error_at_its_field(
+    login, compared_job, typed: dict[str, str], sentence: str
+) -> None:
     answer = page(login(Role.TUNER), compared_job, **typed)
     assert answer.status_code == 422
-    assert said in words(answer) or said in answer.content.decode()
+    assert sentence in words(answer) or sentence in answer.content.decode()
     assert "The runs" in words(answer)
 
 
-def test_ratio_follows_from_teeth_and_tyre_where_no_road_speed_was_measured(staff) -> None:
+def test_ratio_is_computed_from_teeth_and_tyre_without_road_speed(staff) -> None:
     """2.0·1.2·(45/15) = 7.2 turns; 180/55-17: 3.05·(431.8 + 198) mm = 1.9209 m; 7.2·16.667/1.9209 = 62.47."""
     job = job_with()
     assert computed_gearing(job, 3).rpm_per_kmh == pytest.approx(62.47, abs=0.01)
@@ -165,7 +167,7 @@ def test_ratio_follows_from_teeth_and_tyre_where_no_road_speed_was_measured(staf
 
 
 @pytest.mark.parametrize(
-    ("spec", "said"),
+    ("spec", "sentence"),
     [
         ({"primary_ratio": None}, "primary ratio"),
         ({"gear_ratios": [2.5]}, "gear 3"),
@@ -173,7 +175,7 @@ def test_ratio_follows_from_teeth_and_tyre_where_no_road_speed_was_measured(staf
         ({"rear_tyre": ""}, "tyre"),
     ],
 )
-def test_what_is_missing_is_named(login, staff, shop, spec: dict[str, Any], said: str) -> None:
+def test_roll_on_names_missing_gearing(login, staff, shop, spec: dict[str, Any], sentence: str) -> None:
     job = job_with(**spec)
     sweeps(job, staff[Role.TUNER], 1.0, 0, gear=3)
     SuspensionSetting.objects.create(
@@ -181,24 +183,24 @@ def test_what_is_missing_is_named(login, staff, shop, spec: dict[str, Any], said
     )
     sweeps(job, staff[Role.TUNER], 1.02, 40, gear=3)
     answer = page(login(Role.TUNER), job)
-    reason = answer.context["driven"].reason
+    reason = answer.context["roll_on"].reason
     assert reason.startswith("Not entered:")
-    assert said in reason
+    assert sentence in reason
     assert reason in words(answer)
 
 
-def test_missing_mass_is_named_and_may_be_typed(login, compared_job) -> None:
+def test_missing_mass_is_named_and_can_be_entered(login, compared_job) -> None:
     customer = compared_job.customer
     customer.riding_mass_kg = None
     customer.save()
     client = login(Role.DESK)
     assert "rider's mass in riding kit" in words(page(client, compared_job))
-    assert page(client, compared_job, mass_kg="280").context["driven"].result is not None
+    assert page(client, compared_job, mass_kg="280").context["roll_on"].result is not None
 
 
-def test_speeds_are_typed_in_the_shops_unit(login, compared_job, shop) -> None:
+def test_speeds_are_entered_in_the_shops_unit(login, compared_job, shop) -> None:
     shop.distance_unit = "mi"
     shop.save()
     answer = page(login(Role.TUNER), compared_job, from_kmh="50", to_kmh="100")
-    assert answer.context["driven"].asked.to_kmh == pytest.approx(160.9344)
+    assert answer.context["roll_on"].inputs.to_kmh == pytest.approx(160.9344)
     assert "50 to 100 mph" in words(answer)
