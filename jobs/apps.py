@@ -3,6 +3,15 @@ from typing import Any
 from django.apps import AppConfig, apps
 from django.db.models.signals import post_migrate
 
+# Places of workshop's pages, and what of jobs is shown there.
+ADDITIONS = (
+    ("customer page", "jobs/bikes/_of_customer.html"),
+    ("customer page", "jobs/job/_of_customer.html"),
+    ("no customers", "jobs/booking/_no_customers.html"),
+    ("engine page", "jobs/bikes/_of_engine.html"),
+    ("shop page", "jobs/job/_shop_lists.html"),
+)
+
 
 def make_first_lists(using: str, **kwargs: Any) -> None:
     from jobs.defaults.change_kinds_and_checks import create_default_lists
@@ -17,6 +26,7 @@ class JobsConfig(AppConfig):
 
     def ready(self) -> None:
         from jobs.job.stages import open_jobs_blocker
+        from workshop.additions import add_template
         from workshop.privacy.erase import erasure_checks
 
         if open_jobs_blocker not in erasure_checks:
@@ -24,4 +34,6 @@ class JobsConfig(AppConfig):
         from jobs.records import register_records
 
         register_records()
+        for place, template in ADDITIONS:
+            add_template(place, template)
         post_migrate.connect(make_first_lists, sender=self, dispatch_uid="jobs.first_lists")

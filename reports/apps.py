@@ -3,6 +3,14 @@ from typing import Any
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
 
+# Places of jobs' pages, and the links shown there.
+ADDITIONS = (
+    ("bike page", "reports/documents/_bike_history_link.html"),
+    ("check-in", "reports/documents/_job_tag_link.html"),
+    ("job page", "reports/handover/_link.html"),
+    ("tunes", "reports/documents/_tune_summary_link.html"),
+)
+
 
 class ReportsConfig(AppConfig):
     name = "reports"
@@ -11,6 +19,7 @@ class ReportsConfig(AppConfig):
         from jobs.job.registry import register
         from reports import system_checks as checks  # noqa: F401  (importing registers them; the app registry must be ready)
         from reports.customer.links import revoke_links
+        from workshop.additions import add_template
         from workshop.privacy.erase import erasure_steps
 
         if revoke_links not in erasure_steps:
@@ -18,6 +27,8 @@ class ReportsConfig(AppConfig):
         from reports.handover.record import RECORD
 
         register(RECORD)
+        for place, template in ADDITIONS:
+            add_template(place, template)
         post_migrate.connect(make_first_wording, sender=self, dispatch_uid="reports.first_wording")
 
 

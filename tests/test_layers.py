@@ -1,14 +1,19 @@
 """Imports run one way: reports -> jobs -> workshop; calc imports none of them and no Django."""
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from django.apps import apps
+from django.urls import URLResolver, get_resolver
 
+from jobs import apps as jobs_apps
 from jobs.records import PACKAGES
+from reports import apps as reports_apps
 
 ROOT = Path(__file__).resolve().parent.parent
 OURS = ("workshop", "jobs", "reports", "fixtures", "tests")
@@ -166,16 +171,139 @@ def test_rules_know_no_requests_and_answers() -> None:
     assert wrong == []
 
 
-def test_jobs_name_no_relation_and_no_template_of_reports() -> None:
-    upward = ("handover_sheets", '"reports/', "'reports/")
-    pages = [path for path in (ROOT / "templates" / "jobs").rglob("*") if path.is_file()]
+ABOVE = {"workshop": {"jobs", "reports"}, "jobs": {"reports"}}
+# The frame of every page and the pages of errors belong to the project, as its URLs and settings do.
+FRAME = {"includes/_bar.html", "400.html", "403.html", "404.html", "500.html"}
+TEMPLATES = ROOT / "templates"
+
+
+def apps_of_urls() -> dict[str, str]:
+    """The app that answers each named URL."""
+    found: dict[str, str] = {}
+    open_patterns = list(get_resolver().url_patterns)
+    while open_patterns:
+        pattern = open_patterns.pop()
+        if isinstance(pattern, URLResolver):
+            open_patterns += pattern.url_patterns
+        elif pattern.name:
+            found[pattern.name] = pattern.callback.__module__.split(".")[0]
+    return found
+
+
+def relations_from(above: set[str], app: str) -> set[str]:
+    """The names by which models of an app reach models of the apps above it."""
+    return {
+        name
+        for model in apps.get_app_config(app).get_models()
+        for relation in model._meta.related_objects
+        if relation.related_model._meta.app_label in above
+        for name in (relation.get_accessor_name(), relation.name)
+        if name and not relation.hidden
+    }
+
+
+def templates_of(app: str) -> list[Path]:
+    """The templates of an app; those of no app count as the lowest one's."""
+    pages = {path.relative_to(TEMPLATES): path for path in TEMPLATES.rglob("*") if path.is_file()}
+    apart = {"jobs", "reports"} - {app}
+    return [
+        path
+        for name, path in pages.items()
+        if (name.parts[0] not in apart if app == "workshop" else name.parts[0] == app)
+        if str(name) not in FRAME
+    ]
+
+
+def product_sources(app: str) -> list[Path]:
+    """The code of an app but for the wiring, and for migrations, which are history."""
+    return [
+        path
+        for path in sources(app)
+        if not str(path.relative_to(ROOT)).startswith(WIRING) and "migrations" not in path.parts
+    ]
+
+
+def strings_in(tree: ast.AST) -> set[str]:
+    return {
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    }
+
+
+def urls_named(path: Path) -> set[str]:
+    """The URL names that a file of code passes to what turns them into addresses."""
+    makers = {"reverse", "reverse_lazy", "redirect", "resolve_url"}
+    return {
+        name
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in makers
+        for argument in node.args[:1]
+        for name in strings_in(argument)
+    }
+
+
+@pytest.mark.parametrize("app", ABOVE)
+def test_app_names_no_url_of_an_app_above_it(app: str) -> None:
+    above = {name for name, owner in apps_of_urls().items() if owner in ABOVE[app]}
+    named = {
+        **{path: urls_named(path) for path in product_sources(app)},
+        **{
+            path: set(re.findall(r"""{%-?\s*url\s+["']([^"']+)""", path.read_text(encoding="utf-8")))
+            for path in templates_of(app)
+        },
+    }
+    assert {
+        str(path.relative_to(ROOT)): names & above for path, names in named.items() if names & above
+    } == {}
+
+
+@pytest.mark.parametrize("app", ABOVE)
+def test_app_names_no_relation_of_an_app_above_it(app: str) -> None:
+    above = relations_from(ABOVE[app], app)
+    assert above, "the models of the app above point at none of this one's"
+    lookups = {
+        path: {part for text in strings_in(ast.parse(path.read_text("utf-8"))) for part in text.split("__")}
+        | names_used(path)
+        for path in product_sources(app)
+    }
+    lookups |= {
+        path: {
+            part
+            for code in re.findall(r"{[{%].*?[}%]}", path.read_text("utf-8"))
+            for part in re.findall(r"\.(\w+)", code)
+        }
+        for path in templates_of(app)
+    }
+    assert {
+        str(path.relative_to(ROOT)): names & above for path, names in lookups.items() if names & above
+    } == {}
+
+
+@pytest.mark.parametrize("app", ABOVE)
+def test_app_names_no_template_and_no_tag_of_an_app_above_it(app: str) -> None:
+    folders = tuple(f"{quote}{above}/" for above in ABOVE[app] for quote in "\"'")
+    tags = {path.stem for above in ABOVE[app] for path in (ROOT / above / "templatetags").glob("[a-z]*.py")}
     wrong = [
-        f"{path.relative_to(ROOT)} names {text}"
-        for path in [*sources("jobs"), *pages]
-        for text in upward
-        if text in path.read_text(encoding="utf-8")
+        f"{path.relative_to(ROOT)} names {name}"
+        for path in [*product_sources(app), *templates_of(app)]
+        for text in [path.read_text(encoding="utf-8")]
+        for name in [
+            *(folder for folder in folders if folder in text),
+            *(tag for loaded in re.findall(r"{% load ([^%]+)%}", text) for tag in {*loaded.split()} & tags),
+        ]
     ]
     assert wrong == []
+
+
+def test_every_addition_to_a_page_below_has_its_place() -> None:
+    places = {
+        path: set(re.findall(r"""{% additions "([^"]+)" %}""", path.read_text(encoding="utf-8")))
+        for app in ABOVE
+        for path in templates_of(app)
+    }
+    added = {place for above in (jobs_apps, reports_apps) for place, _ in above.ADDITIONS}
+    assert added == set().union(*places.values())
 
 
 def names_used(path: Path) -> set[str]:

@@ -1,17 +1,21 @@
-"""All bikes, and the history of one."""
+"""All bikes, the history of one, new, edit."""
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_safe
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.clearances.trend import clearance_history, next_checks
 from jobs.clearances.trend_chart import build_trend_chart, page_chart
 from jobs.models import Job
 from jobs.search.find import find_bikes
 from jobs.suspension.settings import handover_settings, settings_table
-from workshop.access.roles import StaffRequest, staff
-from workshop.models import Bike
+from workshop.access.roles import StaffRequest, roles, staff
+from workshop.customers.forms import BikeForm
+from workshop.models import Bike, Role
+from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.submit_once import submit_once
 
 PAGE_LENGTH = 50
 
@@ -43,3 +47,33 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
         "groups": settings_table(settings, Job.IntendedUse.ROAD),
     }
     return render(request, "jobs/bikes/detail.html", context)
+
+
+def redirect_saved(request: StaffRequest, form: BikeForm, draft: str) -> HttpResponse:
+    """Flash that the bike is saved, with a hint about its VIN, and redirect to it."""
+    bike: Bike = form.instance
+    flash_saved(request, f"{bike} is saved.", draft)
+    if form.vin_hint:
+        messages.info(request, f"VIN {bike.vin}: {form.vin_hint}")
+    return redirect("bike", bike.pk)
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+@submit_once
+def bike_new(request: StaffRequest) -> HttpResponse:
+    form = BikeForm(post_data(request), initial={"owner": request.GET.get("owner")})
+    if form.is_valid():
+        form.save()
+        return redirect_saved(request, form, "bike-new")
+    return render_form(request, "jobs/bikes/form.html", form)
+
+
+@roles(Role.DESK)
+@require_http_methods(["GET", "POST"])
+def bike_edit(request: StaffRequest, pk: int) -> HttpResponse:
+    bike = get_object_or_404(Bike, pk=pk)
+    form = BikeForm(post_data(request), instance=bike)
+    if form.is_valid() and form.save_unless_stale():
+        return redirect_saved(request, form, f"bike-{pk}")
+    return render_form(request, "jobs/bikes/form.html", form, bike=bike)

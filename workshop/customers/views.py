@@ -31,9 +31,7 @@ def customer_list(request: StaffRequest) -> HttpResponse:
 def customer(request: StaffRequest, pk: int) -> HttpResponse:
     bikes = Bike.objects.select_related("engine_spec")
     found = get_object_or_404(Customer.objects.prefetch_related(Prefetch("bikes", bikes)), pk=pk)
-    # The jobs app is above this one, so its jobs are reached by the name of their relation.
-    jobs = found.jobs.select_related("bike")
-    return render(request, "workshop/customers/detail.html", {"customer": found, "jobs": jobs})
+    return render(request, "workshop/customers/detail.html", {"customer": found})
 
 
 @roles(Role.DESK)

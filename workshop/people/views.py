@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from axes.helpers import get_cool_off
 from axes.models import AccessAttempt
 from axes.utils import reset as reset_wrong_tries
+from django.conf import settings
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, LogoutView
@@ -64,8 +65,10 @@ def password_change(request: StaffRequest) -> HttpResponse:
         form.save()
         update_session_auth_hash(request, request.user)
         flash_saved(request, "Your password is changed.")
-        return redirect("today")
-    return render_form(request, "workshop/people/password_change.html", form)
+        return redirect(settings.LOGIN_REDIRECT_URL)
+    return render_form(
+        request, "workshop/people/password_change.html", form, back=settings.LOGIN_REDIRECT_URL
+    )
 
 
 @owner_only
@@ -100,7 +103,7 @@ def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
         form.save()
         flash_saved(request, f"{person} is saved: {person.role_names}.", f"staff-{pk}")
         stays = person != request.user or person.holds()
-        return redirect("staff-list" if stays else "today")
+        return redirect("staff-list" if stays else settings.LOGIN_REDIRECT_URL)
     return render_form(
         request, "workshop/people/staff_form.html", form, person=StaffMember.objects.get(pk=pk)
     )
