@@ -8,11 +8,11 @@ from jobs.models import Run, Stage
 
 def section(results: JobResults) -> Section:
     lists = results.get(job_checklists)
-    state, why = where_it_stands(results, lists)
+    state, why = section_state(results, lists)
     return Section("checks", "Checks", state, why, "jobs/checklists/_section.html", {"lists": lists})
 
 
-def where_it_stands(results: JobResults, lists: list[JobChecklist]) -> tuple[State, str]:
+def section_state(results: JobResults, lists: list[JobChecklist]) -> tuple[State, str]:
     still_open = {checklist.key: checklist.open for checklist in lists if checklist.needed and checklist.open}
     if results.page.has(Run) and List.BEFORE_ROLLER in still_open:
         return State.ATTENTION, f"{still_open[List.BEFORE_ROLLER]} checks before running open, runs were made"

@@ -8,12 +8,12 @@ from jobs.work_items.totals import Total, work_total
 
 def section(results: JobResults) -> Section:
     work = results.get(work_total)
-    state, why = where_it_stands(results.job, work)
+    state, why = section_state(results.job, work)
     context = {"photos": results.rows(Photo), "work_items": results.rows(WorkItem), "work": work}
     return Section("brief", "Brief and receipt", state, why, "jobs/job_page/_brief.html", context)
 
 
-def where_it_stands(job: Job, work: Total) -> tuple[State, str]:
+def section_state(job: Job, work: Total) -> tuple[State, str]:
     if work.over is not None:
         return State.ATTENTION, "over the authorised amount"
     if job.stage == Stage.BOOKED:

@@ -7,7 +7,7 @@ from jobs.models import BikeChange, Part
 
 def section(results: JobResults) -> Section:
     parts, bike_changes = results.rows(Part), results.rows(BikeChange)
-    state, why = where_it_stands(parts, bike_changes)
+    state, why = section_state(parts, bike_changes)
     context = {
         "parts": parts,
         "bike_changes": bike_changes,
@@ -16,7 +16,7 @@ def section(results: JobResults) -> Section:
     return Section("parts", "Parts", state, why, "jobs/parts/_section.html", context)
 
 
-def where_it_stands(parts: list[Part], bike_changes: list[BikeChange]) -> tuple[State, str]:
+def section_state(parts: list[Part], bike_changes: list[BikeChange]) -> tuple[State, str]:
     if not parts and not bike_changes:
         return State.EMPTY, "no parts fitted"
     on_the_shelf = sum(part.fitted_at is None for part in parts)

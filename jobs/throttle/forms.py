@@ -1,4 +1,4 @@
-"""The form of a throttle table: pasted or uploaded, read at once, what was typed kept."""
+"""Form of a throttle table, pasted or uploaded as text."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -16,8 +16,8 @@ from workshop.units.display import format_plain
 EXAMPLE = "\t2000\t4000\t6000\n0\t0\t0\t0\n50\t38\t40\t42\n100\t100\t100\t100"
 
 
-def as_text(table: ThrottleTable) -> str:
-    """A stored table as it would be pasted."""
+def format_table(table: ThrottleTable) -> str:
+    """Return a stored table as tab-separated text, as it would be pasted."""
     lines = [["", *map(format_plain, table.engine_speed_rpm)]]
     lines += [
         [format_plain(grip), *map(format_plain, row)]
@@ -54,10 +54,10 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
             "for_whom"
         ].help_text = "“wet road, new riders”, “track only”: it stands on the handover sheet"
         if self.instance.pk:
-            self.fields["table_text"].initial = as_text(self.instance)
+            self.fields["table_text"].initial = format_table(self.instance)
 
     def clean_mode(self) -> str:
-        """One mode, one spelling on a job; one table of a mode in a tune."""
+        """Use the spelling the job has for a mode; reject a second table of it in a tune."""
         typed = " ".join(self.cleaned_data["mode"].split())
         mode = next((known for known in self.known_modes if known.casefold() == typed.casefold()), typed)
         same = ThrottleTable.objects.filter(revision=self.instance.revision, mode=mode)
@@ -94,16 +94,16 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
         self.instance.plate_pct = table.plate_pct.tolist()
 
     def report_conflict(self, sent_version: int) -> None:
-        """The text stands for three stored fields: where it was not touched here, theirs is taken over."""
+        """Report the conflict; show the stored table if the text was not changed here."""
         then, _ = history_since(self.instance, sent_version)
         stored = ThrottleTable.objects.get(pk=self.instance.pk)
-        is_unchanged = then is not None and same_table(self["table_text"].value(), then.instance)
+        is_unchanged = then is not None and is_same_table(self["table_text"].value(), then.instance)
         super().report_conflict(sent_version)
         if is_unchanged:
             sent = mutable_copy(self.data)
-            sent[self.add_prefix("table_text")] = as_text(stored)
+            sent[self.add_prefix("table_text")] = format_table(stored)
             self.data = sent
 
 
-def same_table(text: str, table: ThrottleTable) -> bool:
-    return text.split() == as_text(table).split()
+def is_same_table(text: str, table: ThrottleTable) -> bool:
+    return text.split() == format_table(table).split()

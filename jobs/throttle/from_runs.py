@@ -1,4 +1,4 @@
-"""Throttle tables of a job: by mode, as received and as loaded, and what held and idle runs say of them."""
+"""Throttle-plate drift from held runs, and idle from idle runs."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -18,8 +18,8 @@ IDLE_CHANNELS = ("time_s", "engine_speed_rpm")
 
 
 @dataclass(frozen=True)
-class HeldGrip:
-    """Whether the plate holds at a held grip with one tune, from how many held runs."""
+class DriftCheck:
+    """Throttle-plate drift at a steady grip with one tune, from its held runs."""
 
     revision: TuneRevision | None
     runs: list[Run]
@@ -38,18 +38,18 @@ class HeldGrip:
         return self.result.verdict is DriftVerdict.HOLDS
 
 
-def held_grips(results: JobResults) -> list[HeldGrip]:
-    return held_grip(results.rows(Run))
+def drift_checks(results: JobResults) -> list[DriftCheck]:
+    return check_drift_by_tune(results.rows(Run))
 
 
-def held_grip(runs: Iterable[Run]) -> list[HeldGrip]:
-    """The held-grip check of every tune that has held runs with grip and plate, in the order of tunes."""
+def check_drift_by_tune(runs: Iterable[Run]) -> list[DriftCheck]:
+    """Check the plate drift of each tune that has held runs with grip and plate."""
     by_tune: dict[int, list[Run]] = {}
     for run in runs:
         if is_held_with_plate(run):
             by_tune.setdefault(run.tune_revision_id or 0, []).append(run)
-    checked = [HeldGrip(group[0].tune_revision, group, hold_of(group)) for group in by_tune.values()]
-    return sorted(checked, key=lambda each: each.revision.number if each.revision else -1)
+    checks = [DriftCheck(group[0].tune_revision, group, check_drift(group)) for group in by_tune.values()]
+    return sorted(checks, key=lambda check: check.revision.number if check.revision else -1)
 
 
 def is_held_with_plate(run: Run) -> bool:
@@ -57,8 +57,11 @@ def is_held_with_plate(run: Run) -> bool:
     return run.kind == Run.Kind.HELD and run.status == Run.Status.READ and not run.set_aside and has_all
 
 
-def hold_of(runs: Sequence[Run]) -> HoldDrift:
-    """All held runs of a tune together; a gap between them keeps each stretch inside its own run."""
+def check_drift(runs: Sequence[Run]) -> HoldDrift:
+    """Estimate the plate drift from all held runs of a tune.
+
+    A gap is put between the runs, so that no stretch spans two of them.
+    """
     parts = [load_channels(run, HOLD_CHANNELS) for run in runs]
     joined = [np.concatenate([np.append(part[name], np.nan) for part in parts]) for name in HOLD_CHANNELS]
     return estimate_hold_drift(*joined)
@@ -66,29 +69,29 @@ def hold_of(runs: Sequence[Run]) -> HoldDrift:
 
 @dataclass(frozen=True)
 class IdleRun:
-    """What an idle run says, or why it says nothing."""
+    """Idle measured in one run, or the reason why it was not."""
 
     run: Run
     result: Idle | None
     problem: str = ""
 
 
-def idle_runs(runs: Iterable[Run], target_rpm: float | None) -> list[IdleRun]:
-    """Each idle run against the engine spec's idle speed."""
-    wanted = [
+def check_idles(runs: Iterable[Run], target_rpm: float | None) -> list[IdleRun]:
+    """Check the idle runs against the idle speed of the engine spec."""
+    selected = [
         run
         for run in runs
         if run.kind == Run.Kind.IDLE and run.status == Run.Status.READ and not run.set_aside
     ]
-    return [idle_of(run, target_rpm) for run in wanted]
+    return [check_idle(run, target_rpm) for run in selected]
 
 
 def job_idles(results: JobResults) -> list[IdleRun]:
     spec = results.job.bike.engine_spec
-    return idle_runs(results.rows(Run), spec.idle_rpm if spec else None)
+    return check_idles(results.rows(Run), spec.idle_rpm if spec else None)
 
 
-def idle_of(run: Run, target_rpm: float | None) -> IdleRun:
+def check_idle(run: Run, target_rpm: float | None) -> IdleRun:
     channels = load_channels(run, IDLE_CHANNELS)
     if len(channels) < len(IDLE_CHANNELS):
         return IdleRun(run, None, "The file has no time or no engine speed.")

@@ -1,4 +1,4 @@
-"""What runs say of the throttle: torque by grip in each mode, braking on the over-run, change of idle."""
+"""Throttle response, engine braking and change of idle, from the runs."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -19,18 +19,18 @@ from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_o
 from jobs.runs.results import taken_back
 from jobs.throttle.from_runs import IdleRun
 from jobs.tunes.revisions import tune_in_bike
-from jobs.tunes.throttle_tables import Judged
+from jobs.tunes.throttle_tables import TableReview
 from workshop.models import ShopProfile
 
 CHANNELS = ("time_s", "engine_speed_rpm", "grip_pct", "plate_pct", "torque_nm", "power_kw")
-# On an inertia roller engine speed rises throughout a held run: what counts is that the grip stands still.
+# On an inertia dyno engine speed rises throughout a held run, so only the grip has to be steady.
 GRIP_STILL = SteadyLimits(speed_rate_rpm_s=100_000.0)
 FIRST_FIFTH_PCT = 20.0
 BRAKING_STEP_RPM = 500.0
 
 
-def torque_of(run: Run, channels: dict[str, FloatArray]) -> FloatArray | None:
-    """Torque as observed, from power where the file has no torque; None where it has neither."""
+def observed_torque(run: Run, channels: dict[str, FloatArray]) -> FloatArray | None:
+    """Return the uncorrected torque, from power if the file has no torque; None without both."""
     back = taken_back(run)
     if "torque_nm" in channels:
         return np.asarray(channels["torque_nm"] * back)
@@ -39,13 +39,13 @@ def torque_of(run: Run, channels: dict[str, FloatArray]) -> FloatArray | None:
     return None
 
 
-def by_tune(runs: Iterable[Run]) -> dict[TuneRevision | None, list[Run]]:
-    """Runs whose figures count, by the tune they were made with, in the order of tunes."""
+def group_by_tune(runs: Iterable[Run]) -> dict[TuneRevision | None, list[Run]]:
+    """Group the runs that count by the tune they were made with, in the order of tunes."""
     found: dict[TuneRevision | None, list[Run]] = {}
     for run in runs:
         if run.counts:
             found.setdefault(run.tune_revision, []).append(run)
-    return dict(sorted(found.items(), key=lambda each: each[0].number if each[0] else -1))
+    return dict(sorted(found.items(), key=lambda item: item[0].number if item[0] else -1))
 
 
 def tune_label(tune: TuneRevision | None) -> str:
@@ -56,10 +56,10 @@ def tune_label(tune: TuneRevision | None) -> str:
 
 
 @dataclass(frozen=True)
-class Sensitivity:
-    """How torque answers the grip in one mode at one engine speed, in the shop's unit for each % of grip.
+class ThrottleResponse:
+    """Throttle response of one mode at one engine speed, in the shop's torque unit per % of grip.
 
-    ``first_fifth`` is the mean over the first fifth of the grip, None where that was not measured.
+    ``first_fifth`` is the mean over the first fifth of the grip, None if that was not measured.
     """
 
     largest: float
@@ -73,9 +73,9 @@ class Sensitivity:
 
 @dataclass(frozen=True)
 class TorqueByGripChart:
-    """Torque by grip of the modes shown: the chart at one engine speed, and sensitivity at several.
+    """Torque by grip of the modes shown: a chart at one engine speed, the response at several.
 
-    ``rows`` holds an engine speed with each mode and its `Sensitivity`, None where not measured.
+    ``rows`` holds engine speeds with the `ThrottleResponse` by mode, None if not measured.
     """
 
     tune: str
@@ -83,64 +83,65 @@ class TorqueByGripChart:
     unit: str
     modes: list[str]
     chart: Chart | None
-    rows: list[tuple[float, list[tuple[str, Sensitivity | None]]]]
+    rows: list[tuple[float, list[tuple[str, ThrottleResponse | None]]]]
     problem: str = ""
 
 
 def held_torque(runs: Iterable[Run]) -> tuple[FloatArray, FloatArray, FloatArray, int]:
-    """Engine speed, plate and torque with the grip standing still, and from how many held runs."""
+    """Return engine speed, plate and torque at a steady grip, and the number of held runs."""
     parts = []
     for run in runs:
         if run.kind != Run.Kind.HELD or not {"grip_pct", "plate_pct", "time_s"} <= set(run.channel_names):
             continue
         try:
             channels = load_channels(run, CHANNELS)
-            torque = torque_of(run, channels)
-            kept = find_steady_samples(
+            torque = observed_torque(run, channels)
+            is_steady = find_steady_samples(
                 channels["time_s"], channels["engine_speed_rpm"], channels["grip_pct"], GRIP_STILL
             ).is_steady
         except (ValueError, KeyError):
             continue  # the run's own page says what is wrong with it
         if torque is not None:
-            parts.append((channels["engine_speed_rpm"][kept], channels["plate_pct"][kept], torque[kept]))
+            speed, plate = channels["engine_speed_rpm"], channels["plate_pct"]
+            parts.append((speed[is_steady], plate[is_steady], torque[is_steady]))
     if not parts:
-        nothing = np.zeros(0)
-        return nothing, nothing, nothing, 0
+        empty = np.zeros(0)
+        return empty, empty, empty, 0
     speed, plate, torque = (np.concatenate(part) for part in zip(*parts, strict=True))
     return speed, plate, torque, len(parts)
 
 
 def torque_by_grip(
-    tables: dict[str, Judged],
+    tables: dict[str, TableReview],
     runs: Iterable[Run],
     shown: TuneRevision | None,
     speeds: Sequence[float],
     at_rpm: float,
     shop: ShopProfile,
 ) -> TorqueByGripChart | None:
-    """Torque by grip in each mode, inside what the held runs of one tune measured; None without such runs.
+    """Compute the torque by grip of each mode from the held runs of one tune, or None without any.
 
-    The runs are those of the tune shown, else of the last tune that has any: torque belongs to the plate
-    more than to the table that led to it, and the page names the tune.
+    The runs are those of the tune shown, or else of the last tune that has any: torque depends on the
+    plate rather than on the table that moved it, and the page names the tune.
     """
-    groups = by_tune(runs)
+    groups = group_by_tune(runs)
     order = [shown, *reversed(groups)] if shown in groups else list(reversed(groups))
     measured = ((tune, held_torque(groups[tune])) for tune in order)
     tune, (speed, plate, torque, count) = next(((t, m) for t, m in measured if m[3]), (None, held_torque([])))
-    readable = {mode: judged.read for mode, judged in tables.items() if judged.read}
-    if not count or not readable:
+    maps = {mode: review.throttle_map for mode, review in tables.items() if review.throttle_map}
+    if not count or not maps:
         return None
     measure = measure_of("torque_nm", shop)
     try:
         found = {
-            mode: calc.compute_torque_by_grip(read, speed, plate, torque, at_rpm=[at_rpm, *speeds])
-            for mode, read in readable.items()
+            mode: calc.compute_torque_by_grip(throttle_map, speed, plate, torque, at_rpm=[at_rpm, *speeds])
+            for mode, throttle_map in maps.items()
         }
     except ValueError as problem:
         return TorqueByGripChart(tune_label(tune), count, measure.unit, [], None, [], str(problem))
     rows = [
-        (rpm, [(mode, sensitivity(each, place, measure.show)) for mode, each in found.items()])
-        for place, rpm in enumerate(speeds, start=1)
+        (rpm, [(mode, compute_response(torques, column, measure.show)) for mode, torques in found.items()])
+        for column, rpm in enumerate(speeds, start=1)
     ]
     return TorqueByGripChart(
         tune=tune_label(tune),
@@ -153,45 +154,53 @@ def torque_by_grip(
 
 
 def grip_chart(found: dict[str, calc.TorqueByGrip], measure: Measure) -> Chart | None:
-    """Torque and sensitivity over grip at the first of the engine speeds; None where nothing was measured."""
-    lines = {mode: each for mode, each in found.items() if np.isfinite(each.torque_nm[:, 0]).any()}
-    if not lines:
+    """Chart torque and its slope over grip at the first engine speed, or None if not measured."""
+    modes = {mode: torques for mode, torques in found.items() if np.isfinite(torques.torque_nm[:, 0]).any()}
+    if not modes:
         return None
-    steep = Measure("torque for 1 % of grip", measure.unit, 2, measure.show)
+    slope = Measure("torque for 1 % of grip", measure.unit, 2, measure.show)
     panels = [
-        (measure, [Line(mode, "other", each.grip_pct, each.torque_nm[:, 0]) for mode, each in lines.items()]),
         (
-            steep,
+            measure,
             [
-                Line(mode, "other", each.grip_pct, each.sensitivity_nm_per_pct[:, 0])
-                for mode, each in lines.items()
+                Line(mode, "other", torques.grip_pct, torques.torque_nm[:, 0])
+                for mode, torques in modes.items()
+            ],
+        ),
+        (
+            slope,
+            [
+                Line(mode, "other", torques.grip_pct, torques.sensitivity_nm_per_pct[:, 0])
+                for mode, torques in modes.items()
             ],
         ),
     ]
     return chart_of("Grip", "%", panels)
 
 
-def sensitivity(
+def compute_response(
     found: calc.TorqueByGrip, column: int, show: Callable[[FloatArray], FloatArray]
-) -> Sensitivity | None:
+) -> ThrottleResponse | None:
     slope = show(found.sensitivity_nm_per_pct[:, column])
     if not np.isfinite(slope).any():
         return None
     at = int(np.nanargmax(slope))
     torque = show(np.interp([0.0, FIRST_FIFTH_PCT], found.grip_pct, found.torque_nm[:, column]))
     first = float(torque[1] - torque[0]) / FIRST_FIFTH_PCT
-    return Sensitivity(float(slope[at]), float(found.grip_pct[at]), first if np.isfinite(first) else None)
+    return ThrottleResponse(
+        float(slope[at]), float(found.grip_pct[at]), first if np.isfinite(first) else None
+    )
 
 
-# --- over-run
+# --- overrun
 
 
 @dataclass(frozen=True)
-class Braking:
-    """Braking torque on the over-run by engine speed, tune by tune.
+class EngineBraking:
+    """Engine braking torque by engine speed and tune.
 
-    ``rows`` holds an engine speed with each tune and its figure, None where not measured. ``change``
-    holds the tune as received against the one in the bike, in a sentence; '' where they are not both there.
+    ``rows`` holds engine speeds with the torque by tune, None if not measured. ``change`` compares the
+    tune in the bike with the tune as received in a sentence, '' if either was not measured.
     """
 
     unit: str
@@ -201,22 +210,24 @@ class Braking:
     rows: list[tuple[float, list[tuple[str, float | None]]]]
 
 
-def engine_braking(results: JobResults) -> Braking | None:
-    return braking(results.rows(Run), results.get(tune_in_bike), results.shop)
+def engine_braking(results: JobResults) -> EngineBraking | None:
+    return compare_engine_braking(results.rows(Run), results.get(tune_in_bike), results.shop)
 
 
-def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile) -> Braking | None:
-    """The over-runs of all runs, each tune's taken together; None where no file has one."""
+def compare_engine_braking(
+    runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
+) -> EngineBraking | None:
+    """Compute the engine braking of each tune from all its runs, or None if no file has an overrun."""
     lines = []
-    for tune, group in by_tune(runs).items():
-        samples = [each for run in group if (each := closed_samples(run)) is not None]
+    for tune, group in group_by_tune(runs).items():
+        samples = [closed for run in group if (closed := closed_samples(run)) is not None]
         if not samples:
             continue
         try:
             found = compute_overrun_torque(*(np.concatenate(part) for part in zip(*samples, strict=True)))
         except ValueError:
             continue  # nowhere closed: nothing to show for this tune
-        lines.append(Line(tune_label(tune), look_of(tune, in_bike), found.engine_speed_rpm, found.values))
+        lines.append(Line(tune_label(tune), line_style(tune, in_bike), found.engine_speed_rpm, found.values))
     if not lines:
         return None
     measure = measure_of("torque_nm", shop)
@@ -224,8 +235,10 @@ def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
     shown = {
         line.label: dict(zip(line.x.tolist(), measure.show(line.y).tolist(), strict=True)) for line in lines
     }
-    rows = [(rpm, [(tune, finite(each.get(rpm))) for tune, each in shown.items()]) for rpm in speeds]
-    return Braking(
+    rows = [
+        (rpm, [(tune, finite_or_none(torques.get(rpm))) for tune, torques in shown.items()]) for rpm in speeds
+    ]
+    return EngineBraking(
         unit=measure.unit,
         tunes=[line.label for line in lines],
         chart=chart_of("Engine speed", "1/min", [(measure, lines)]),
@@ -235,11 +248,11 @@ def braking(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
 
 
 def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile) -> str:
-    """Braking of the tune in the bike against that as received, where all sweeps measured it."""
-    groups = {tune.number: group for tune, group in by_tune(runs).items() if tune}
+    """Compare the braking of the tune in the bike with that as received, where all sweeps measured it."""
+    groups = {tune.number: group for tune, group in group_by_tune(runs).items() if tune}
     if in_bike is None or in_bike.number == 0:
         return ""
-    sides = [braking_of(groups.get(number, ())) for number in (0, in_bike.number)]
+    sides = [compute_braking(groups.get(number, ())) for number in (0, in_bike.number)]
     if not all(sides):
         return ""
     common = sorted(set.intersection(*(set(run) for side in sides for run in side)))
@@ -252,8 +265,8 @@ def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: Shop
     return build_value_row(figure, shop).sentence
 
 
-def braking_of(runs: Iterable[Run]) -> list[dict[float, float]]:
-    """Of each sweep with an over-run the braking torque by engine speed, above zero."""
+def compute_braking(runs: Iterable[Run]) -> list[dict[float, float]]:
+    """Return the braking torque by engine speed of each sweep with an overrun, above zero."""
     found = []
     for run in runs:
         samples = closed_samples(run) if run.kind == Run.Kind.SWEEP else None
@@ -272,19 +285,19 @@ def closed_samples(run: Run) -> tuple[FloatArray, FloatArray, FloatArray] | None
         return None
     try:
         channels = load_channels(run, CHANNELS)
-        torque = torque_of(run, channels)
+        torque = observed_torque(run, channels)
     except ValueError:
         return None  # the run's own page says what is wrong with it
     return None if torque is None else (channels["engine_speed_rpm"], channels["grip_pct"], torque)
 
 
-def look_of(tune: TuneRevision | None, in_bike: TuneRevision | None) -> Look:
+def line_style(tune: TuneRevision | None, in_bike: TuneRevision | None) -> Look:
     if tune is not None and tune.number == 0:
         return "before"
     return "after" if tune is not None and tune == in_bike else "other"
 
 
-def finite(value: float | None) -> float | None:
+def finite_or_none(value: float | None) -> float | None:
     return value if value is not None and np.isfinite(value) else None
 
 
@@ -292,11 +305,11 @@ def finite(value: float | None) -> float | None:
 
 
 def idle_change(idles: Sequence[IdleRun]) -> str:
-    """The first idle run against the last, where another tune lies between them; '' where none does."""
-    judged = [each for each in idles if each.result]
-    if len(judged) < 2 or judged[0].run.tune_revision_id == judged[-1].run.tune_revision_id:
+    """Compare the first idle run with the last, or return '' if the tune was the same."""
+    measured = [idle for idle in idles if idle.result]
+    if len(measured) < 2 or measured[0].run.tune_revision_id == measured[-1].run.tune_revision_id:
         return ""
-    first, last = judged[0], judged[-1]
+    first, last = measured[0], measured[-1]
     was, now = first.result, last.result
     assert was and now
     by = now.mean_rpm - was.mean_rpm

@@ -1,4 +1,4 @@
-"""Throttle tables: by mode as received and as loaded, what the checks say, and whether a held grip holds."""
+"""Throttle tables by mode as received and as loaded, with checks of tables and runs."""
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -9,12 +9,18 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
 from jobs.models import Run, ThrottleTable, TuneRevision
-from jobs.throttle.charts import chart_of, modes_chart_of
+from jobs.throttle.charts import build_modes_chart, build_tables_chart
 from jobs.throttle.forms import ThrottleTableForm
-from jobs.throttle.from_runs import held_grips, job_idles
+from jobs.throttle.from_runs import drift_checks, job_idles
 from jobs.throttle.torque_charts import engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
-from jobs.tunes.throttle_tables import against_each_other, judged_of, riding_modes, speeds_of, throttle_tables
+from jobs.tunes.throttle_tables import (
+    compare_tables,
+    review_modes,
+    riding_modes,
+    table_speeds,
+    throttle_tables,
+)
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data
@@ -28,19 +34,19 @@ CAUTION = (
 )
 
 
-def speed_asked(request: StaffRequest, speeds: list[float]) -> float | None:
-    """The engine speed of the charts: the one asked for (``?rpm=4000``), else the middle one."""
-    asked = request.GET.get("rpm", "")
-    found = next((speed for speed in speeds if f"{speed:g}" == asked), None)
+def selected_speed(request: StaffRequest, speeds: list[float]) -> float | None:
+    """Return the engine speed of the charts: from the query (``?rpm=4000``), else the middle one."""
+    query = request.GET.get("rpm", "")
+    found = next((speed for speed in speeds if f"{speed:g}" == query), None)
     return found if found is not None else speeds[len(speeds) // 2] if speeds else None
 
 
-def tune_asked(
+def selected_tune(
     request: StaffRequest, revisions: list[TuneRevision], in_bike: TuneRevision | None
 ) -> TuneRevision | None:
-    """The revision whose modes are laid over each other: as asked for (``?tune=2``), else in the bike."""
-    asked = request.GET.get("tune", "")
-    return next((each for each in revisions if str(each.number) == asked), in_bike)
+    """Return the revision whose modes are compared: from the query (``?tune=2``), else in the bike."""
+    query = request.GET.get("tune", "")
+    return next((revision for revision in revisions if str(revision.number) == query), in_bike)
 
 
 @staff
@@ -53,10 +59,10 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
         results.get(tune_in_bike),
         results.get(riding_modes),
     )
-    shown = tune_asked(request, revisions, in_bike)
-    of_shown = judged_of(shown, revisions, tables)
-    speeds = speeds_of(modes)
-    at_rpm = speed_asked(request, speeds)
+    shown = selected_tune(request, revisions, in_bike)
+    shown_tables = review_modes(shown, revisions, tables)
+    speeds = table_speeds(modes)
+    at_rpm = selected_speed(request, speeds)
     idles = results.get(job_idles)
     context = {
         "job": job,
@@ -64,10 +70,10 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
         "in_bike": in_bike,
         "shown": shown,
         "modes": modes,
-        "between_modes": against_each_other(of_shown),
+        "between_modes": compare_tables(shown_tables),
         "speeds": [f"{speed:g}" for speed in speeds],
         "at_rpm": f"{at_rpm:g}" if at_rpm is not None else "",
-        "held": results.get(held_grips),
+        "held": results.get(drift_checks),
         "idles": idles,
         "idle_change": idle_change(idles),
         "braking": results.get(engine_braking),
@@ -75,9 +81,9 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
     }
     if at_rpm is not None:
         context |= {
-            "chart": chart_of(modes, at_rpm),
-            "modes_chart": modes_chart_of(of_shown, f"The modes of {shown}", at_rpm),
-            "torque": torque_by_grip(of_shown, runs, shown, speeds, at_rpm, request.shop),
+            "chart": build_tables_chart(modes, at_rpm),
+            "modes_chart": build_modes_chart(shown_tables, f"The modes of {shown}", at_rpm),
+            "torque": torque_by_grip(shown_tables, runs, shown, speeds, at_rpm, request.shop),
         }
     return render(request, "jobs/throttle/detail.html", context)
 

@@ -10,20 +10,20 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
 
 from jobs.models import TuneChange, TuneChangeKind, TuneRevision
-from jobs.tunes.revisions import check_calibration, kinds_offered, save_tune
+from jobs.tunes.revisions import available_kinds, check_calibration, save_tune
 from workshop.models import StaleRecord
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm, mutable_copy
 
 NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
-MOST_ROWS = 60
+MAX_ROWS = 60
 # A clock a little fast is no load in the future.
-CLOCKS_DIFFER = timedelta(minutes=10)
-NOTHING_SAID = "Say what this tune is: enter a change below, or name it in a few words."
-GONE_MEANWHILE = (
+CLOCK_TOLERANCE = timedelta(minutes=10)
+DESCRIPTION_MISSING = "Say what this tune is: enter a change below, or name it in a few words."
+CHANGE_REMOVED = (
     "Somebody removed this change while you were typing. Save again to enter it anew, or tick “remove”."
 )
-FILE_AGAIN = "The file is not kept yet: choose it again when the rest is right."
+CHOOSE_FILE_AGAIN = "The file is not kept yet: choose it again when the rest is right."
 
 
 class KindSelect(forms.Select):
@@ -69,15 +69,15 @@ class TuneChangeForm(FieldGroupsMixin, RecordForm):
         super().__init__(*args, **kwargs)
         field: Any = self.fields["kind"]
         field.offer(kinds)
-        field.widget.attrs.update({"data-kind": "", "aria-describedby": self.about_id})
+        field.widget.attrs.update({"data-kind": "", "aria-describedby": self.description_id})
         self.fields["reason"].help_text = "in words the rider understands"
 
     @property
-    def about_id(self) -> str:
+    def description_id(self) -> str:
         return f"about-{self.prefix or 'change'}"
 
     @property
-    def kind_chosen(self) -> TuneChangeKind | None:
+    def selected_kind(self) -> TuneChangeKind | None:
         """The kind that stands in the select now, for the text beside it."""
         field: Any = self.fields["kind"]
         return field.by_pk.get(str(self["kind"].value() or ""))
@@ -123,7 +123,7 @@ class ChangeRow(TuneChangeForm):
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if self.is_new and self.cleaned_data.get("row") == "saved" and not self.removed:
-            self.add_error(None, GONE_MEANWHILE)
+            self.add_error(None, CHANGE_REMOVED)
             sent = mutable_copy(self.data)
             sent[self.add_prefix("row")] = "new"
             self.data = sent
@@ -150,14 +150,14 @@ class RevisionForm(FieldGroupsMixin, RecordForm):
         if self.instance.number == 0:
             del self.fields["made_from"]
         else:
-            self.offer_revisions()
+            self.set_revisions()
         kept = self.instance.calibration_name
         self.fields["calibration_file"].help_text = (
             "Kept whole and never read into; its SHA-256 is printed on the sheet."
             + (f" Kept now: {kept}. A file chosen here goes in its place." if kept else "")
         )
 
-    def offer_revisions(self) -> None:
+    def set_revisions(self) -> None:
         """Only what was there before can be what a revision was made from, so the log has no ring."""
         field: Any = self.fields["made_from"]
         earlier = TuneRevision.objects.filter(job=self.instance.job)
@@ -176,22 +176,22 @@ class RevisionForm(FieldGroupsMixin, RecordForm):
 
     def clean_loaded_at(self) -> Any:
         loaded_at = self.cleaned_data["loaded_at"]
-        if loaded_at > timezone.now() + CLOCKS_DIFFER:
+        if loaded_at > timezone.now() + CLOCK_TOLERANCE:
             raise forms.ValidationError("This lies in the future. Enter when the tune was loaded.")
         return loaded_at
 
 
 def row_names(data: Any) -> list[str]:
     """The rows that were sent, in their order on the page. Rows are named, not counted: none slides."""
-    return [found[1] for key in data if (found := re.fullmatch(r"change-(\d+|n\d+)-row", key))][:MOST_ROWS]
+    return [found[1] for key in data if (found := re.fullmatch(r"change-(\d+|n\d+)-row", key))][:MAX_ROWS]
 
 
-class TuneEntry:
+class TuneFormSet:
     """A revision and its changes as one page: saved together or not at all."""
 
     def __init__(self, data: Any = None, files: Any = None, *, revision: TuneRevision) -> None:
         saved = {str(change.pk): change for change in revision.changes.all()} if revision.pk else {}
-        self.kinds = kinds_offered(*(change.kind_id for change in saved.values()))
+        self.kinds = available_kinds(*(change.kind_id for change in saved.values()))
         self.form = RevisionForm(data, files, instance=revision)
         names = (
             [*saved, *(f"n{place}" for place in range(1 if saved else NEW_ROWS))]
@@ -230,10 +230,10 @@ class TuneEntry:
         answers = [form.is_valid() for form in (self.form, *self.rows)]
         valid = all(answers)
         if valid and not self.changes and self.form.instance.number != 0 and not self.says_something:
-            self.form.add_error("title", NOTHING_SAID)
+            self.form.add_error("title", DESCRIPTION_MISSING)
             valid = False
         if not valid and self.form.files and not self.form.has_error("calibration_file"):
-            self.form.add_error("calibration_file", FILE_AGAIN)
+            self.form.add_error("calibration_file", CHOOSE_FILE_AGAIN)
         return valid
 
     @property

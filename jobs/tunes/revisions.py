@@ -1,4 +1,4 @@
-"""The tune log: revisions as a tree, which one is in the bike, and what lies between two of them."""
+"""The tune log: revisions as a tree, the one in the bike and the difference of two."""
 
 import hashlib
 from collections import Counter
@@ -20,8 +20,8 @@ MAX_NAME_LENGTH = 200
 MEGABYTE = 1024 * 1024
 
 
-def in_the_bike(revisions: Sequence[TuneRevision], runs: Iterable[Run] = ()) -> TuneRevision | None:
-    """The revision loaded last, by the log or by what a run says it was made with."""
+def current_tune(revisions: Sequence[TuneRevision], runs: Iterable[Run] = ()) -> TuneRevision | None:
+    """Return the revision loaded last, by the log or by the runs made with it."""
     by_pk = {revision.pk: revision for revision in revisions}
     loads = [(revision.loaded_at, False, revision.number, revision.pk) for revision in revisions]
     for run in runs:
@@ -32,7 +32,7 @@ def in_the_bike(revisions: Sequence[TuneRevision], runs: Iterable[Run] = ()) -> 
 
 
 def tune_in_bike(results: JobResults) -> TuneRevision | None:
-    return in_the_bike(results.rows(TuneRevision), results.rows(Run))
+    return current_tune(results.rows(TuneRevision), results.rows(Run))
 
 
 def changes_by_revision(results: JobResults) -> dict[int, list[TuneChange]]:
@@ -43,21 +43,21 @@ def changes_by_revision(results: JobResults) -> dict[int, list[TuneChange]]:
 
 
 def changes_in_bike(results: JobResults) -> list[TuneChange]:
-    """List the changes that the tune in the bike carries, the oldest first."""
+    """Return the changes in the tune in the bike, the oldest first."""
     in_bike, revisions = results.get(tune_in_bike), results.rows(TuneRevision)
-    return carried_changes(in_bike, revisions, results.get(changes_by_revision))
+    return all_changes(in_bike, revisions, results.get(changes_by_revision))
 
 
 def parent(revision: TuneRevision, revisions: Sequence[TuneRevision]) -> TuneRevision | None:
-    """What a revision was made from: the one before it, where nobody said."""
+    """Return the revision it is based on: the one before it unless another was chosen."""
     if revision.made_from_id:
-        return next((each for each in revisions if each.pk == revision.made_from_id), None)
-    earlier = [each for each in revisions if each.number < revision.number]
-    return max(earlier, key=lambda each: each.number) if earlier else None
+        return next((other for other in revisions if other.pk == revision.made_from_id), None)
+    earlier = [other for other in revisions if other.number < revision.number]
+    return max(earlier, key=lambda other: other.number, default=None)
 
 
-def line_of(revision: TuneRevision | None, revisions: Sequence[TuneRevision]) -> list[TuneRevision]:
-    """A revision, what it was made from, and so on back to the first."""
+def ancestry(revision: TuneRevision | None, revisions: Sequence[TuneRevision]) -> list[TuneRevision]:
+    """Return a revision and all it is based on, back to the first."""
     line: list[TuneRevision] = []
     while revision is not None and revision not in line:
         line.append(revision)
@@ -65,16 +65,16 @@ def line_of(revision: TuneRevision | None, revisions: Sequence[TuneRevision]) ->
     return line
 
 
-def carried_changes(
+def all_changes(
     revision: TuneRevision | None, revisions: Sequence[TuneRevision], changes: Changes
 ) -> list[TuneChange]:
-    """The changes that a revision carries, the oldest first: its own and those of what it was made from."""
-    line = reversed(line_of(revision, revisions))
-    return [change for each in line for change in changes.get(each.pk, ())]
+    """Return the changes of a revision and of all it is based on, the oldest first."""
+    line = reversed(ancestry(revision, revisions))
+    return [change for ancestor in line for change in changes.get(ancestor.pk, ())]
 
 
 def road_effects(changes: Iterable[TuneChange]) -> dict[str, list[str]]:
-    """Effects on road use, each with the kinds of change that bring it."""
+    """Return the effects on road use with the change types that cause them."""
     found: dict[str, list[str]] = {}
     for change in changes:
         kinds = found.setdefault(change.kind.road_use_effect, []) if change.kind.affects_road_use else []
@@ -84,19 +84,19 @@ def road_effects(changes: Iterable[TuneChange]) -> dict[str, list[str]]:
 
 
 @dataclass(frozen=True)
-class Step:
-    """One change on the way from one revision to another; taken back where the way goes against it."""
+class ChangeStep:
+    """One change on the way from one revision to another, undone on the way back."""
 
     change: TuneChange
     revision: TuneRevision
     from_value: str
     to_value: str
-    taken_back: bool
+    is_undone: bool
 
 
 @dataclass(frozen=True)
 class NetChange:
-    """What one setting comes to over the whole way."""
+    """Total change of one setting between two revisions."""
 
     kind: str
     detail: str
@@ -106,40 +106,40 @@ class NetChange:
     steps: int
 
     @property
-    def is_back(self) -> bool:
+    def is_reverted(self) -> bool:
         return self.from_value == self.to_value
 
 
 @dataclass(frozen=True)
-class Difference:
-    """The way between two revisions: back to where they part, then on."""
+class TuneDifference:
+    """The way between two revisions: back to their common ancestor, then forward."""
 
-    steps: list[Step]
+    steps: list[ChangeStep]
     net: list[NetChange]
 
 
-def difference(
+def compare_revisions(
     first: TuneRevision, second: TuneRevision, revisions: Sequence[TuneRevision], changes: Changes
-) -> Difference:
-    back, on = line_of(first, revisions), line_of(second, revisions)
+) -> TuneDifference:
+    back, forward = ancestry(first, revisions), ancestry(second, revisions)
     steps = [
-        Step(change, each, change.to_value, change.from_value, taken_back=True)
-        for each in back
-        if each not in on
-        for change in reversed(changes.get(each.pk, ()))
+        ChangeStep(change, revision, change.to_value, change.from_value, is_undone=True)
+        for revision in back
+        if revision not in forward
+        for change in reversed(changes.get(revision.pk, ()))
     ]
     steps += [
-        Step(change, each, change.from_value, change.to_value, taken_back=False)
-        for each in reversed(on)
-        if each not in back
-        for change in changes.get(each.pk, ())
+        ChangeStep(change, revision, change.from_value, change.to_value, is_undone=False)
+        for revision in reversed(forward)
+        if revision not in back
+        for change in changes.get(revision.pk, ())
     ]
-    return Difference(steps, net_changes(steps))
+    return TuneDifference(steps, net_changes(steps))
 
 
-def net_changes(steps: Sequence[Step]) -> list[NetChange]:
-    """Steps of the same setting taken together: from where the first starts to where the last ends."""
-    by_setting: dict[tuple[str, str, str], list[Step]] = {}
+def net_changes(steps: Sequence[ChangeStep]) -> list[NetChange]:
+    """Sum up the steps of each setting, from the first value to the last."""
+    by_setting: dict[tuple[str, str, str], list[ChangeStep]] = {}
     for step in steps:
         change = step.change
         key = (change.kind.name, change.detail.casefold(), change.unit)
@@ -154,7 +154,7 @@ def net_changes(steps: Sequence[Step]) -> list[NetChange]:
 
 @dataclass
 class LogEntry:
-    """A revision as the log shows it."""
+    """A revision with what the log shows about it."""
 
     revision: TuneRevision
     made_from: TuneRevision | None
@@ -164,7 +164,7 @@ class LogEntry:
     is_in_bike: bool
 
 
-def log_of(results: JobResults) -> list[LogEntry]:
+def build_tune_log(results: JobResults) -> list[LogEntry]:
     """Return the tune log, the newest tune first."""
     revisions, changes = results.rows(TuneRevision), results.get(changes_by_revision)
     in_bike, tables = (
@@ -180,12 +180,12 @@ def log_of(results: JobResults) -> list[LogEntry]:
             tables[revision.pk],
             revision == in_bike,
         )
-        for revision in sorted(revisions, key=lambda each: -each.number)
+        for revision in sorted(revisions, key=lambda revision: -revision.number)
     ]
 
 
-def as_received(*, job: Job, by: StaffMember) -> TuneRevision:
-    """The calibration the bike came with; jobs are booked with one."""
+def get_as_received(*, job: Job, by: StaffMember) -> TuneRevision:
+    """Return the tune as received of a job, created if it has none."""
     since = job.received_at or job.created_at
     revision, _ = TuneRevision.objects.get_or_create(
         job=job, number=0, defaults={"loaded_by": by, "loaded_at": since}
@@ -201,17 +201,17 @@ def save_tune(
     removed: Iterable[TuneChange] = (),
     calibration: UploadedFile | None = None,
 ) -> None:
-    """Save a revision with its changes, all or nothing; a new one is given its number.
+    """Save a revision with its changes, all or nothing; number a new one.
 
     Raises
     ------
     StaleRecord
-        The revision or one of the changes was saved by somebody else meanwhile.
+        Someone else saved the revision or one of the changes in the meantime.
     """
     if revision._state.adding:
-        give_number(revision)
+        assign_number(revision)
     if calibration is not None:
-        keep_calibration(revision, calibration)
+        store_calibration(revision, calibration)
     revision.save()
     for change in removed:
         change.delete()
@@ -220,21 +220,21 @@ def save_tune(
         change.save()
 
 
-def give_number(revision: TuneRevision) -> None:
-    """The next number of the job, under the job's lock, so that two tuners never take the same."""
+def assign_number(revision: TuneRevision) -> None:
+    """Assign the next number of the job, locked so that two tuners never get the same."""
     job = Job.objects.select_for_update().get(pk=revision.job_id)
-    as_received(job=job, by=revision.loaded_by)
+    get_as_received(job=job, by=revision.loaded_by)
     last = job.tune_revisions.aggregate(last=models.Max("number"))["last"]
     revision.number = last + 1
 
 
 def check_calibration(upload: UploadedFile) -> None:
-    """Refuse a file that can't be a calibration, whatever is in it.
+    """Reject a file that cannot be a calibration, without reading it.
 
     Raises
     ------
     ValueError
-        It is empty or larger than the limit.
+        The file is empty or larger than the limit.
     """
     if not upload.size:
         raise ValueError(f"“{upload.name}” is empty.")
@@ -243,8 +243,8 @@ def check_calibration(upload: UploadedFile) -> None:
         raise ValueError(f"“{upload.name}” is larger than {limit:g} MB, which no calibration should be.")
 
 
-def keep_calibration(revision: TuneRevision, upload: UploadedFile) -> None:
-    """Keep the file byte for byte, unread; one kept before stays in the storage, where history names it."""
+def store_calibration(revision: TuneRevision, upload: UploadedFile) -> None:
+    """Store the file byte for byte; an earlier one stays in the storage for the change log."""
     digest = hashlib.sha256()
     for chunk in upload.chunks():
         digest.update(chunk)
@@ -255,7 +255,7 @@ def keep_calibration(revision: TuneRevision, upload: UploadedFile) -> None:
     revision.calibration.save(f"{revision.calibration_sha256[:16]}.bin", upload, save=False)
 
 
-def kinds_offered(*also: int | None) -> list[TuneChangeKind]:
-    """The kinds of change to choose from: those in use, and those chosen already."""
-    wanted = models.Q(retired=False) | models.Q(pk__in=[pk for pk in also if pk])
-    return list(TuneChangeKind.objects.filter(wanted))
+def available_kinds(*selected: int | None) -> list[TuneChangeKind]:
+    """Return the change types on offer and those selected already."""
+    is_available = models.Q(retired=False) | models.Q(pk__in=[pk for pk in selected if pk])
+    return list(TuneChangeKind.objects.filter(is_available))

@@ -9,33 +9,35 @@ TEMPLATE = "jobs/tunes/_section.html"
 
 
 def section(results: JobResults) -> Section:
-    in_bike, carried = results.get(tune_in_bike), results.get(changes_in_bike)
+    in_bike, in_effect = results.get(tune_in_bike), results.get(changes_in_bike)
     changes = results.get(changes_by_revision)
-    state, why = where_it_stands(results, in_bike, carried)
+    state, reason = section_state(results, in_bike, in_effect)
     context = {
-        "tunes": [(each, changes.get(each.pk, [])) for each in reversed(results.rows(TuneRevision))],
+        "tunes": [
+            (revision, changes.get(revision.pk, [])) for revision in reversed(results.rows(TuneRevision))
+        ],
         "tune_in_bike": in_bike,
-        "tune_road_effects": road_effects(carried),
+        "tune_road_effects": road_effects(in_effect),
     }
-    return Section("tunes", "Tune log", state, why, TEMPLATE, context)
+    return Section("tunes", "Tune log", state, reason, TEMPLATE, context)
 
 
-def where_it_stands(
-    results: JobResults, in_bike: TuneRevision | None, carried: list[TuneChange]
+def section_state(
+    results: JobResults, in_bike: TuneRevision | None, in_effect: list[TuneChange]
 ) -> tuple[State, str]:
     revisions = results.rows(TuneRevision)
-    if in_bike is None or (len(revisions) == 1 and not carried):
+    if in_bike is None or (len(revisions) == 1 and not in_effect):
         return State.EMPTY, "nothing loaded yet" if in_bike is None else "as received"
-    on_the_road = sum(change.kind.affects_road_use for change in carried)
-    if on_the_road:
-        counted = "1 change" if on_the_road == 1 else f"{on_the_road} changes"
+    count = sum(change.kind.affects_road_use for change in in_effect)
+    if count:
+        counted = "1 change" if count == 1 else f"{count} changes"
         return State.ATTENTION, f"{in_bike} in the bike, {counted} may affect road use"
     changes = results.get(changes_by_revision)
-    silent = [each for each in revisions if says_nothing(each, changes.get(each.pk, []))]
-    if silent:
-        return State.IN_HAND, f"{silent[-1]} does not say what it changes"
+    undescribed = [tune for tune in revisions if is_undescribed(tune, changes.get(tune.pk, []))]
+    if undescribed:
+        return State.IN_HAND, f"{undescribed[-1]} does not say what it changes"
     return State.DONE, f"{in_bike} in the bike"
 
 
-def says_nothing(revision: TuneRevision, changes: list[TuneChange]) -> bool:
+def is_undescribed(revision: TuneRevision, changes: list[TuneChange]) -> bool:
     return bool(revision.number) and not (revision.note or revision.title or changes)

@@ -11,7 +11,7 @@ from jobs.calc.throttle import tables as calc
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.models import ThrottleTable, TuneRevision
-from jobs.tunes.revisions import line_of, tune_in_bike
+from jobs.tunes.revisions import ancestry, tune_in_bike
 
 FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
 
@@ -19,69 +19,71 @@ FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
 AS_RECEIVED, IN_BIKE = "as received", "in the bike"
 
 
-def as_calc(table: ThrottleTable) -> calc.ThrottleMap:
-    """The table as the arithmetic takes it.
+def to_map(table: ThrottleTable) -> calc.ThrottleMap:
+    """Convert a stored table for the calculations.
 
     Raises
     ------
     ValueError
-        What is stored is no throttle table.
+        The stored values are not a throttle table.
     """
     return calc.ThrottleMap(table.grip_pct, table.engine_speed_rpm, table.plate_pct)
 
 
 @dataclass(frozen=True)
-class Judged:
-    """A table with its gains and what its checks say; ``read`` is None where it is no table at all."""
+class TableReview:
+    """A table with its gains and flags; ``throttle_map`` is None if the table is invalid."""
 
     table: ThrottleTable
-    read: calc.ThrottleMap | None
+    throttle_map: calc.ThrottleMap | None
     gains: Mapping[float, float]
     flags: tuple[Flag, ...]
     step: calc.LargestStep | None
 
 
-def judge(table: ThrottleTable) -> Judged:
+def review_table(table: ThrottleTable) -> TableReview:
     try:
-        read = as_calc(table)
+        throttle_map = to_map(table)
     except ValueError as problem:
-        return Judged(table, None, {}, (Flag("no-table", str(problem)),), None)
-    return Judged(table, read, read.gains, read.find_problems(), read.largest_step)
+        return TableReview(table, None, {}, (Flag("no-table", str(problem)),), None)
+    return TableReview(
+        table, throttle_map, throttle_map.gains, throttle_map.find_problems(), throttle_map.largest_step
+    )
 
 
 @dataclass(frozen=True)
 class Mode:
-    """One riding mode: its table as received and as it is in the bike, and what was tried on the way.
+    """A riding mode with its table as received, the one in the bike and those tried in between.
 
     Attributes
     ----------
-    received, loaded : Judged or None
-        The same one where the mode was never changed; ``received`` is None where its first table
-        belongs to a later tune, ``loaded`` where no table of it is in the bike.
+    received, loaded : TableReview or None
+        The same one if the mode was never changed; ``received`` is None if its first table
+        belongs to a later tune, ``loaded`` if no table of it is in the bike.
     others : list
         Tables of the mode that are neither.
     """
 
     name: str
-    received: Judged | None
-    loaded: Judged | None
+    received: TableReview | None
+    loaded: TableReview | None
     others: list[ThrottleTable] = field(default_factory=list)
 
     @property
-    def shown(self) -> Judged | None:
+    def shown(self) -> TableReview | None:
         return self.loaded or self.received
 
     @property
-    def tables(self) -> list[tuple[str, Judged]]:
-        """What there is to show, each under its name; an unchanged table once."""
+    def tables(self) -> list[tuple[str, TableReview]]:
+        """Tables to show with their names; an unchanged table once."""
         if self.received and self.loaded and self.received.table == self.loaded.table:
             return [(f"{AS_RECEIVED}, {IN_BIKE}", self.received)]
         named = ((AS_RECEIVED, self.received), (IN_BIKE, self.loaded))
-        return [(name, judged) for name, judged in named if judged]
+        return [(name, review) for name, review in named if review]
 
     @property
     def for_whom(self) -> str:
-        tables = [judged.table for judged in (self.loaded, self.received) if judged]
+        tables = [review.table for review in (self.loaded, self.received) if review]
         return next((table.for_whom for table in tables if table.for_whom), "")
 
     @property
@@ -89,73 +91,76 @@ class Mode:
         return len(self.tables) > 1
 
     @cached_property
-    def words(self) -> list[str]:
-        """How the mode opens against what it did as received, or what its table does by itself."""
+    def sentences(self) -> list[str]:
+        """Description of how the mode opens, compared with as received if it was changed."""
         if self.is_changed and self.received and self.loaded:
-            return compared(self.received, self.loaded, (table_named(0), self.name))
-        return [own_words(self.shown)] if self.shown else ["No table of this mode is in the bike."]
+            return describe_difference(self.received, self.loaded, (table_name(0), self.name))
+        return [describe_table(self.shown)] if self.shown else ["No table of this mode is in the bike."]
 
     @property
     def sentence(self) -> str:
-        """The one thing to say of it: how it opens over the first fifth of the grip."""
-        return next((words for words in self.words if FIRST_FIFTH in words), self.words[0])
+        """How the mode opens over the first fifth of the grip."""
+        return next((text for text in self.sentences if FIRST_FIFTH in text), self.sentences[0])
 
     @property
     def flags(self) -> tuple[Flag, ...]:
         return self.shown.flags if self.shown else ()
 
 
-def table_named(number: int) -> str:
+def table_name(number: int) -> str:
     return f"the table {AS_RECEIVED}" if number == 0 else f"tune {number}"
 
 
-def compared(first: Judged, second: Judged, names: tuple[str, str]) -> list[str]:
-    """How one table opens against another in words, or why that can't be said."""
-    if first.read is None or second.read is None:
+def describe_difference(first: TableReview, second: TableReview, names: tuple[str, str]) -> list[str]:
+    """Describe how one table opens compared with another, or why they cannot be compared."""
+    if first.throttle_map is None or second.throttle_map is None:
         return []
     try:
-        found = calc.compare_maps(first.read, second.read, names)
+        comparison = calc.compare_maps(first.throttle_map, second.throttle_map, names)
     except ValueError as problem:
         return [str(problem)]
-    far = (
-        f"They lie furthest apart at {found.at_grip_pct:g} % grip and {format_number(found.at_rpm)} 1/min: "
-        f"{format_number(found.largest_pct, 1, signed=True)} % plate."
+    largest = (
+        f"They lie furthest apart at {comparison.at_grip_pct:g} % grip and "
+        f"{format_number(comparison.at_rpm)} 1/min: "
+        f"{format_number(comparison.largest_pct, 1, signed=True)} % plate."
     )
-    return [*(sentence[0].upper() + sentence[1:] for sentence in found.sentences), far]
+    return [*(sentence[0].upper() + sentence[1:] for sentence in comparison.sentences), largest]
 
 
-def own_words(judged: Judged) -> str:
-    gain = judged.gains.get(20.0, float("nan"))
+def describe_table(review: TableReview) -> str:
+    gain = review.gains.get(20.0, float("nan"))
     if np.isnan(gain):
         return f"The table does not hold the {FIRST_FIFTH} of the grip."
     return f"The plate opens {format_number(gain, 2)} % for each % of grip over the {FIRST_FIFTH} of it."
 
 
-def tables_at(
+def effective_tables(
     revision: TuneRevision | None, revisions: Sequence[TuneRevision], tables: Iterable[ThrottleTable]
 ) -> dict[str, ThrottleTable]:
-    """The tables that a revision carries, by mode: its own, else those of what it was made from."""
-    carried: dict[str, ThrottleTable] = {}
+    """Return the tables in effect with a revision by mode: its own or inherited ones."""
+    effective: dict[str, ThrottleTable] = {}
     by_revision: dict[int, list[ThrottleTable]] = {}
     for table in tables:
         by_revision.setdefault(table.revision_id, []).append(table)
-    for each in line_of(revision, revisions):
-        for table in by_revision.get(each.pk, []):
-            carried.setdefault(table.mode, table)
-    return carried
+    for ancestor in ancestry(revision, revisions):
+        for table in by_revision.get(ancestor.pk, []):
+            effective.setdefault(table.mode, table)
+    return effective
 
 
-def modes_of(
+def build_modes(
     revisions: Sequence[TuneRevision], tables: Sequence[ThrottleTable], in_bike: TuneRevision | None
 ) -> list[Mode]:
-    """Every mode of a job, in the order of the words on the bike."""
+    """Return the riding modes of a job, sorted by name."""
     received = {table.mode: table for table in tables if table.revision.number == 0}
-    loaded = tables_at(in_bike, revisions, tables)
+    loaded = effective_tables(in_bike, revisions, tables)
     found = []
     for name in sorted({table.mode for table in tables}):
         first, last = received.get(name), loaded.get(name)
         others = [table for table in tables if table.mode == name and table not in (first, last)]
-        found.append(Mode(name, judge(first) if first else None, judge(last) if last else None, others))
+        found.append(
+            Mode(name, review_table(first) if first else None, review_table(last) if last else None, others)
+        )
     return found
 
 
@@ -166,30 +171,30 @@ def throttle_tables(results: JobResults) -> list[ThrottleTable]:
 
 def riding_modes(results: JobResults) -> list[Mode]:
     tables = results.get(throttle_tables)
-    return modes_of(results.rows(TuneRevision), tables, results.get(tune_in_bike))
+    return build_modes(results.rows(TuneRevision), tables, results.get(tune_in_bike))
 
 
-def modes_against_each_other(modes: Sequence[Mode]) -> list[tuple[str, list[str]]]:
-    """Each mode in the bike against the first of them, in words."""
-    return against_each_other({mode.name: mode.loaded for mode in modes if mode.loaded})
+def compare_modes(modes: Sequence[Mode]) -> list[tuple[str, list[str]]]:
+    """Compare the modes in the bike with the first of them."""
+    return compare_tables({mode.name: mode.loaded for mode in modes if mode.loaded})
 
 
-def against_each_other(tables: Mapping[str, Judged]) -> list[tuple[str, list[str]]]:
-    """Each mode of a revision against the first of them, in words."""
+def compare_tables(tables: Mapping[str, TableReview]) -> list[tuple[str, list[str]]]:
+    """Describe how the modes of a revision open compared with the first of them."""
     return [
-        (f"{name} against {first}", compared(tables[first], judged, (first, name)))
+        (f"{name} against {first}", describe_difference(tables[first], review, (first, name)))
         for first in list(tables)[:1]
-        for name, judged in tables.items()
+        for name, review in tables.items()
         if name != first
     ]
 
 
-def judged_of(
+def review_modes(
     revision: TuneRevision | None, revisions: Sequence[TuneRevision], tables: Iterable[ThrottleTable]
-) -> dict[str, Judged]:
-    """The modes of one revision, each with its table, in the order of the words on the bike."""
-    carried = tables_at(revision, revisions, tables)
-    return {mode: judge(carried[mode]) for mode in sorted(carried)}
+) -> dict[str, TableReview]:
+    """Review the tables of one revision by mode, sorted by mode."""
+    effective = effective_tables(revision, revisions, tables)
+    return {mode: review_table(effective[mode]) for mode in sorted(effective)}
 
 
 @dataclass(frozen=True)
@@ -197,15 +202,15 @@ class TableDifference:
     """How a mode's table differs between two revisions."""
 
     mode: str
-    words: list[str]
+    sentences: list[str]
 
 
 def table_differences(
     results: JobResults, first: TuneRevision, second: TuneRevision
 ) -> list[TableDifference]:
-    """Return the modes whose tables are not the same in two tunes."""
+    """Return the modes whose tables differ between two tunes."""
     revisions, tables = results.rows(TuneRevision), results.get(throttle_tables)
-    before, after = (tables_at(revision, revisions, tables) for revision in (first, second))
+    before, after = (effective_tables(revision, revisions, tables) for revision in (first, second))
     found = []
     for mode in sorted(before.keys() | after.keys()):
         one, other = before.get(mode), after.get(mode)
@@ -213,13 +218,15 @@ def table_differences(
             has, lacks = (first, second) if one else (second, first)
             found.append(TableDifference(mode, [f"{has} has a table of this mode, {lacks} has none."]))
         elif one.as_arrays() != other.as_arrays():
-            names = (table_named(first.number), table_named(second.number))
-            found.append(TableDifference(mode, compared(judge(one), judge(other), names)))
+            names = (table_name(first.number), table_name(second.number))
+            found.append(
+                TableDifference(mode, describe_difference(review_table(one), review_table(other), names))
+            )
     return found
 
 
-def speeds_of(modes: Sequence[Mode]) -> list[float]:
-    """Engine speeds at which the tables in question have points, to choose from."""
+def table_speeds(modes: Sequence[Mode]) -> list[float]:
+    """Return the engine speeds at which tables of these modes have points."""
     return sorted(
-        {float(rpm) for mode in modes for _, judged in mode.tables for rpm in judged.table.engine_speed_rpm}
+        {float(rpm) for mode in modes for _, review in mode.tables for rpm in review.table.engine_speed_rpm}
     )

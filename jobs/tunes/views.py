@@ -1,4 +1,4 @@
-"""The tune log: revisions, their changes, the file each was loaded from, the way from one to another."""
+"""The tune log: revisions with their changes and calibration files, and their differences."""
 
 from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
@@ -10,12 +10,12 @@ from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, results_of
 from jobs.models import Run, TuneChange, TuneRevision
-from jobs.tunes.forms import DifferenceForm, TuneChangeForm, TuneEntry
+from jobs.tunes.forms import DifferenceForm, TuneChangeForm, TuneFormSet
 from jobs.tunes.revisions import (
+    available_kinds,
+    build_tune_log,
     changes_by_revision,
-    difference,
-    kinds_offered,
-    log_of,
+    compare_revisions,
     parent,
     tune_in_bike,
 )
@@ -48,7 +48,7 @@ def find_revision(pk: int) -> TuneRevision:
 @require_safe
 def tune_log(request: StaffRequest, number: str) -> HttpResponse:
     results = get_results_or_404(number, request.shop)
-    log = log_of(results)
+    log = build_tune_log(results)
     in_bike = next((entry.revision.number for entry in log if entry.is_in_bike), 0)
     oldest_first = [entry.revision for entry in reversed(log)]
     form = DifferenceForm(revisions=oldest_first, initial={"from": 0, "to": in_bike})
@@ -73,7 +73,7 @@ def tune_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_entry(request: StaffRequest, revision: TuneRevision, title: str, draft: str) -> HttpResponse:
-    entry = TuneEntry(post_data(request), request.FILES or None, revision=revision)
+    entry = TuneFormSet(post_data(request), request.FILES or None, revision=revision)
     if entry.is_valid() and entry.save():
         flash_saved(request, f"Saved: {revision}.", draft)
         return redirect("tune", revision.pk)
@@ -98,7 +98,7 @@ def tune(request: StaffRequest, pk: int) -> HttpResponse:
         "job": results.job,
         "revision": revision,
         "made_from": parent(revision, revisions),
-        "made_into": [each for each in revisions if parent(each, revisions) == revision],
+        "used_for": [other for other in revisions if parent(other, revisions) == revision],
         "changes": revision.changes.select_related("kind"),
         "runs": [run for run in results.rows(Run) if run.tune_revision_id == pk],
         "tables": revision.throttle_tables.all(),
@@ -110,13 +110,13 @@ def tune(request: StaffRequest, pk: int) -> HttpResponse:
 @staff
 @require_safe
 def tune_difference(request: StaffRequest, number: str) -> HttpResponse:
-    """The way from one revision to another (``?from=0&to=2``); asked for without them, the whole job's."""
+    """Compare two revisions (``?from=0&to=2``), by default as received and in the bike."""
     results = get_results_or_404(number, request.shop)
     job, revisions = results.job, results.rows(TuneRevision)
     if not revisions:
         return redirect("tune-log", job)
-    asked = {"from": request.GET.get("from", "0"), "to": request.GET.get("to", last_number(results))}
-    form = DifferenceForm(asked, revisions=revisions)
+    query = {"from": request.GET.get("from", "0"), "to": request.GET.get("to", current_number(results))}
+    form = DifferenceForm(query, revisions=revisions)
     if not form.is_valid():
         raise Http404("This job has no such tune.")
     first, second = form.pair
@@ -125,13 +125,13 @@ def tune_difference(request: StaffRequest, number: str) -> HttpResponse:
         "form": form,
         "first": first,
         "second": second,
-        "difference": difference(first, second, revisions, results.get(changes_by_revision)),
+        "difference": compare_revisions(first, second, revisions, results.get(changes_by_revision)),
         "tables": table_differences(results, first, second),
     }
     return render(request, "jobs/tunes/difference.html", context)
 
 
-def last_number(results: JobResults) -> str:
+def current_number(results: JobResults) -> str:
     in_bike = results.get(tune_in_bike)
     return str(in_bike.number if in_bike else 0)
 
@@ -139,7 +139,7 @@ def last_number(results: JobResults) -> str:
 @staff
 @require_safe
 def calibration(request: StaffRequest, pk: int) -> HttpResponseBase:
-    """The file as it was kept, to be saved and never shown: what is in it is nobody's business here."""
+    """Send the stored file as a download; its content is never interpreted."""
     revision = get_object_or_404(TuneRevision, pk=pk)
     try:
         file = revision.calibration.open("rb")
@@ -174,7 +174,7 @@ def tune_change_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_change(request: StaffRequest, change: TuneChange, title: str, draft: str) -> HttpResponse:
-    kinds = kinds_offered(change.kind_id)
+    kinds = available_kinds(change.kind_id)
     form = TuneChangeForm(post_data(request), instance=change, kinds=kinds)
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, f"Saved: {change}.", draft)

@@ -11,9 +11,9 @@ from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.job.results import JobResults
 from jobs.models import BikeChange, MixtureStudy, Part, Run, ThrottleTable, TuneRevision
 from jobs.runs.results import run_results, standard_name
-from jobs.throttle.from_runs import held_grips, job_idles
+from jobs.throttle.from_runs import drift_checks, job_idles
 from jobs.timeline.events import timeline
-from jobs.tunes.revisions import changes_by_revision, changes_in_bike, difference, tune_in_bike
+from jobs.tunes.revisions import changes_by_revision, changes_in_bike, compare_revisions, tune_in_bike
 from jobs.tunes.throttle_tables import Mode, riding_modes, table_differences, throttle_tables
 from reports.documents.document import paper_pdf
 from reports.documents.throttle_tables import grid_facts, plates_csv
@@ -123,7 +123,9 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
         "runs": runs,
         "run_remarks": run_remarks(runs),
         "comparisons": [comparison_words(each, shop) for each in compared],
-        "held": [{"tune": each.label, "sentence": each.result.sentence} for each in results.get(held_grips)],
+        "held": [
+            {"tune": each.label, "sentence": each.result.sentence} for each in results.get(drift_checks)
+        ],
         "idle": [
             {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
             for each in results.get(job_idles)
@@ -146,7 +148,7 @@ def net_facts(results: JobResults) -> list[dict[str, Any]]:
     changes = results.get(changes_by_revision)
     if received is None or in_bike is None:
         return []
-    way = difference(received, in_bike, results.rows(TuneRevision), changes)
+    way = compare_revisions(received, in_bike, results.rows(TuneRevision), changes)
     order = {c.kind.name: (c.kind.order, c.kind.name) for each in changes.values() for c in each}
     return [
         {
@@ -156,7 +158,7 @@ def net_facts(results: JobResults) -> list[dict[str, Any]]:
             "to": net.to_value,
             "unit": net.unit,
             "steps": net.steps,
-            "is_back": net.is_back,
+            "is_back": net.is_reverted,
         }
         for net in sorted(way.net, key=lambda net: order[net.kind])
     ]
@@ -171,7 +173,7 @@ def table_words(results: JobResults) -> list[dict[str, Any]]:
     if received is None or in_bike is None or in_bike == received:
         return []
     found = table_differences(results, received, in_bike)
-    return [{"mode": each.mode, "words": each.words} for each in found]
+    return [{"mode": each.mode, "words": each.sentences} for each in found]
 
 
 def made_with(revision: TuneRevision, runs: Iterable[Run]) -> list[str]:
@@ -184,9 +186,9 @@ def mode_facts(mode: Mode) -> dict[str, Any]:
     return {
         "mode": mode.name,
         "for_whom": mode.for_whom,
-        "words": list(mode.words),
+        "words": list(mode.sentences),
         "flags": [flag.sentence for flag in mode.flags],
-        "tables": [grid_facts(name, judged.table) for name, judged in mode.tables if judged.read],
+        "tables": [grid_facts(name, judged.table) for name, judged in mode.tables if judged.throttle_map],
         "also_recorded": [table.revision.label for table in mode.others],
     }
 
@@ -235,7 +237,7 @@ def cautions(results: JobResults) -> list[str]:
     said += [
         f"Mode {mode.name}: {flag.sentence}" for mode in results.get(riding_modes) for flag in mode.flags
     ]
-    held = [each for each in results.get(held_grips) if each.needs_attention and each.revision == in_bike]
+    held = [each for each in results.get(drift_checks) if each.needs_attention and each.revision == in_bike]
     said += [f"{each.label.capitalize()}: {each.result.sentence}" for each in held]
     unnamed = [run.original_name for run in results.rows(Run) if run.tune_revision_id is None]
     if unnamed:

@@ -15,10 +15,10 @@ from jobs.mixture.tables import (
     other_warnings,
 )
 from jobs.models import MixtureStudy, Run
-from jobs.throttle.from_runs import held_grips, job_idles
-from jobs.throttle.torque_charts import Braking, engine_braking, idle_change, torque_by_grip
+from jobs.throttle.from_runs import drift_checks, job_idles
+from jobs.throttle.torque_charts import EngineBraking, engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
-from jobs.tunes.throttle_tables import Judged, Mode, modes_against_each_other, riding_modes, speeds_of
+from jobs.tunes.throttle_tables import Mode, TableReview, compare_modes, riding_modes, table_speeds
 from reports.handover.snapshot.codec import structure
 from reports.handover.snapshot.json_values import number
 from reports.handover.snapshot.schema import (
@@ -71,7 +71,7 @@ def standing_in_words(result: dict[str, Any]) -> str:
 def throttle_facts(results: JobResults) -> ThrottleFacts | None:
     """Every riding mode as received and as in the bike, and what the runs say of it; None without any."""
     modes = results.get(riding_modes)
-    held = [HeldFacts(each.label, each.result.sentence) for each in results.get(held_grips)]
+    held = [HeldFacts(each.label, each.result.sentence) for each in results.get(drift_checks)]
     idles = results.get(job_idles)
     idle = [IdleFacts(str(each.run), each.result.sentence if each.result else each.problem) for each in idles]
     brakes = results.get(engine_braking)
@@ -79,7 +79,7 @@ def throttle_facts(results: JobResults) -> ThrottleFacts | None:
         return None
     return ThrottleFacts(
         modes=[mode_facts(mode) for mode in modes],
-        against=[ModePairFacts(pair, words) for pair, words in modes_against_each_other(modes)],
+        against=[ModePairFacts(pair, words) for pair, words in compare_modes(modes)],
         torque=torque_facts(results),
         held=held,
         idle=idle,
@@ -91,7 +91,7 @@ def throttle_facts(results: JobResults) -> ThrottleFacts | None:
 def torque_facts(results: JobResults) -> TorqueFacts | None:
     """Torque by grip in each mode, as received and as in the bike, inside what held runs measured."""
     modes = results.get(riding_modes)
-    speeds = speeds_of(modes)
+    speeds = table_speeds(modes)
     if not speeds:
         return None
     tables = {
@@ -117,7 +117,7 @@ def torque_facts(results: JobResults) -> TorqueFacts | None:
     )
 
 
-def braking_facts(found: Braking) -> BrakingFacts:
+def braking_facts(found: EngineBraking) -> BrakingFacts:
     return BrakingFacts(
         unit=found.unit,
         tunes=found.tunes,
@@ -131,15 +131,15 @@ def mode_facts(mode: Mode) -> ModeFacts:
     return ModeFacts(
         mode=mode.name,
         for_whom=mode.for_whom,
-        tables=[table_facts(name, judged, mode) for name, judged in mode.tables if judged.read],
-        words=list(mode.words),
+        tables=[table_facts(name, judged, mode) for name, judged in mode.tables if judged.throttle_map],
+        words=list(mode.sentences),
         changed=mode.is_changed,
         flags=[flag.sentence for flag in mode.flags],
         also_recorded=[table.revision.label for table in mode.others],
     )
 
 
-def table_facts(name: str, judged: Judged, mode: Mode) -> ThrottleTableFacts:
+def table_facts(name: str, judged: TableReview, mode: Mode) -> ThrottleTableFacts:
     grip, speed, plate = judged.table.as_arrays()
     return ThrottleTableFacts(
         name=name,

@@ -65,7 +65,7 @@ def data_of(page: str, name: str):
     return json.loads(block[1]) if block else None
 
 
-def test_a_pasted_table_is_kept_by_its_figures(login, received) -> None:
+def test_pasted_table_is_saved_with_its_values(login, received) -> None:
     assert add(login(Role.TUNER), received, CALM.replace(".", ",")).status_code == 302
     table = ThrottleTable.objects.get()
     assert table.grip_pct == [0, 10, 20, 50, 100]
@@ -82,7 +82,7 @@ def test_a_pasted_table_is_kept_by_its_figures(login, received) -> None:
         ("commas", CALM.replace("\t", ",").encode()),
     ],
 )
-def test_an_uploaded_table_is_read(login, received, name, content) -> None:
+def test_uploaded_table_is_saved_with_its_values(login, received, name, content) -> None:
     upload = SimpleUploadedFile("table.csv", content)
     assert add(login(Role.TUNER), received, "", table_file=upload).status_code == 302
     assert ThrottleTable.objects.get().plate_pct[2] == [12.4, 12.4]
@@ -98,7 +98,9 @@ def test_an_uploaded_table_is_read(login, received, name, content) -> None:
         (CALM.replace("\n50\t", "\n15\t"), "The grip axis must rise: 15 comes after 20"),
     ],
 )
-def test_a_table_that_is_none_is_sent_back_as_typed_with_the_place(login, received, text, sentence) -> None:
+def test_invalid_table_is_rejected_with_its_position_and_kept_as_typed(
+    login, received, text, sentence
+) -> None:
     answer = add(login(Role.TUNER), received, text, mode="Wet weather")
     assert answer.status_code == 422
     page = page_of(answer)
@@ -108,7 +110,7 @@ def test_a_table_that_is_none_is_sent_back_as_typed_with_the_place(login, receiv
     assert not ThrottleTable.objects.exists()
 
 
-def test_an_uploaded_table_with_a_fault_is_shown_to_be_mended(login, received) -> None:
+def test_uploaded_table_with_error_is_shown_as_text_to_correct(login, received) -> None:
     bad = CALM.replace("12.4\t12.4", "12.4\ttwelve")
     answer = add(login(Role.TUNER), received, "", table_file=SimpleUploadedFile("t.csv", bad.encode()))
     assert answer.status_code == 422
@@ -118,14 +120,14 @@ def test_an_uploaded_table_with_a_fault_is_shown_to_be_mended(login, received) -
     assert "This was read from the file “t.csv”" in page
 
 
-def test_a_picture_is_no_table(login, received) -> None:
+def test_image_is_rejected_as_table(login, received) -> None:
     upload = SimpleUploadedFile("t.csv", b"\x89PNG\r\n\x1a\n")
     answer = add(login(Role.TUNER), received, "", table_file=upload)
     assert answer.status_code == 422
     assert "This is a picture, not a file with figures." in page_of(answer)
 
 
-def test_one_table_of_a_mode_in_a_tune_whatever_its_letters(login, received, tune) -> None:
+def test_second_table_of_a_mode_is_rejected_ignoring_case(login, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received)
     answer = add(client, received, mode=" rain ")
@@ -136,25 +138,25 @@ def test_one_table_of_a_mode_in_a_tune_whatever_its_letters(login, received, tun
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC])
-def test_only_the_tuner_records_tables(login, job, received, role) -> None:
+def test_throttle_tables_require_tuner_role(login, job, received, role) -> None:
     assert add(login(role), received).status_code == 403
     assert reverse("throttle-add", args=[received.pk]) not in shown(login(role), job)
 
 
-def test_sent_twice_it_is_kept_once(login, received) -> None:
+def test_repeated_submission_saves_one_table(login, received) -> None:
     client, key = login(Role.TUNER), str(uuid.uuid4())
     assert [add(client, received, form_key=key).status_code for _ in range(2)] == [302, 302]
     assert ThrottleTable.objects.count() == 1
 
 
-def test_unknown_ones_are_not_found(login, received) -> None:
+def test_unknown_table_or_tune_gives_404(login, received) -> None:
     client = login(Role.TUNER)
     assert add(client, type(received)(pk=received.pk + 9)).status_code == 404
     assert client.get(reverse("throttle-edit", args=[1])).status_code == 404
     assert client.get(reverse("throttle", args=["1999-001"])).status_code == 404
 
 
-def test_how_a_mode_opens_is_said_in_words_and_figures(login, job, received, tune) -> None:
+def test_page_describes_how_a_mode_opens_in_words_and_numbers(login, job, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received, STRAIGHT)
     add(client, tune, CALM)
@@ -166,26 +168,26 @@ def test_how_a_mode_opens_is_said_in_words_and_figures(login, job, received, tun
     assert page.count("never falls, is closed at closed grip") == 2
 
 
-def test_the_chart_lays_as_loaded_over_as_received(login, job, received, tune) -> None:
+def test_chart_shows_as_loaded_over_as_received(login, job, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received, STRAIGHT.replace("\n20\t20\t20", "\n20\t20\t30"))
     add(client, tune, CALM)
     add(client, tune, STRAIGHT, mode="Track")
     page = shown(client, job, rpm="6000")
     rain, track = data_of(page, "plates")["panels"]
-    assert [(each["label"], each["state"]) for each in rain["series"]] == [
+    assert [(curve["label"], curve["state"]) for curve in rain["series"]] == [
         ("as received", "before"),
         ("in the bike", "after"),
     ]
     assert rain["series"][0]["y"] == [0, 10, 30, 50, 100]  # at 6,000 1/min, not at 2,000
     assert rain["series"][1]["y"] == [0, 5, 12.4, 42, 100]
-    assert [each["label"] for each in track["series"]] == ["in the bike"]
+    assert [curve["label"] for curve in track["series"]] == ["in the bike"]
     both = data_of(page, "modes")["panels"][0]["series"]
-    assert [each["label"] for each in both] == ["Rain", "Track"]
+    assert [curve["label"] for curve in both] == ["Rain", "Track"]
     assert "Track opens 61 % faster than Rain over the first fifth of the grip." in page
 
 
-def test_a_tune_carries_the_tables_of_what_it_was_made_from(login, staff, job, received, tune) -> None:
+def test_tune_inherits_tables_of_the_tune_it_is_based_on(login, staff, job, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received, STRAIGHT)
     add(client, tune, CALM)
@@ -197,7 +199,7 @@ def test_a_tune_carries_the_tables_of_what_it_was_made_from(login, staff, job, r
     assert "Tried and not in the bike" in page
 
 
-def test_the_difference_of_two_tunes_names_the_tables(login, job, received, tune) -> None:
+def test_tune_difference_describes_changed_tables(login, job, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received, STRAIGHT)
     add(client, received, STRAIGHT, mode="Track")
@@ -220,7 +222,7 @@ def test_the_difference_of_two_tunes_names_the_tables(login, job, received, tune
         (CALM.replace("10\t5\t5", "10\t5\t60"), "the plate moves 6.0 times as far as the grip"),
     ],
 )
-def test_a_table_that_would_hurt_is_flagged_on_both_pages(login, job, received, text, sentence) -> None:
+def test_dangerous_table_is_flagged_on_both_pages(login, job, received, text, sentence) -> None:
     client = login(Role.TUNER)
     add(client, received, text)
     assert sentence in shown(client, job)
@@ -234,7 +236,7 @@ def section_of(client: Client, job) -> str:
     return page[page.index('<section id="throttle"') :].split("</section>")[0]
 
 
-def test_the_job_page_asks_whom_a_mode_is_for(login, job, received, tune) -> None:
+def test_job_page_asks_who_a_mode_suits(login, job, received, tune) -> None:
     client = login(Role.TUNER)
     assert "state-empty" in section_of(client, job)
     add(client, received, for_whom="")
@@ -257,7 +259,7 @@ def edit(client: Client, table: ThrottleTable, text: str, version: int, **more):
     return client.post(reverse("throttle-edit", args=[table.pk]), sent)
 
 
-def test_a_table_is_edited_from_what_is_shown_and_removed(login, job, received) -> None:
+def test_table_is_edited_from_its_text_and_removed(login, job, received) -> None:
     client = login(Role.TUNER)
     add(client, received, CALM)
     table = ThrottleTable.objects.get()
@@ -270,7 +272,7 @@ def test_a_table_is_edited_from_what_is_shown_and_removed(login, job, received) 
     assert not ThrottleTable.objects.exists()
 
 
-def test_a_table_saved_by_another_is_taken_over_where_it_was_not_touched(login, received) -> None:
+def test_conflicting_table_replaces_the_text_if_unchanged(login, received) -> None:
     add(login(Role.TUNER), received, CALM)
     table = ThrottleTable.objects.get()
     edit(login(Role.OWNER), table, CALM.replace("42", "44"), 1)
@@ -284,7 +286,7 @@ def test_a_table_saved_by_another_is_taken_over_where_it_was_not_touched(login, 
     assert "50\t46\t46" in touched
 
 
-def test_a_plate_that_creeps_is_told_from_one_that_holds(login, staff, job, received, tune) -> None:
+def test_drift_check_distinguishes_drifting_and_steady_plate(login, staff, job, received, tune) -> None:
     """The simulated V-twin opens by 3 % per 1,000 1/min above 4,500 as received, and holds after the work."""
     for when, revision in (("before", received), ("after", tune)):
         make_simulated_runs(job, staff[Role.TUNER], "lodra", when, "held", tune_revision=revision)
@@ -302,7 +304,7 @@ def test_a_plate_that_creeps_is_told_from_one_that_holds(login, staff, job, rece
     assert abs(int(starts[1].replace(",", "")) - 4500) < 300
 
 
-def test_held_runs_without_a_plate_or_set_aside_say_nothing(login, staff, job, tune) -> None:
+def test_drift_check_ignores_runs_without_plate_and_excluded_runs(login, staff, job, tune) -> None:
     runs = make_simulated_runs(job, staff[Role.TUNER], "lodra", "before", "held", tune_revision=tune)
     for run in runs[:-1]:
         run.set_aside, run.set_aside_reason = True, "strap slipped"
@@ -314,7 +316,7 @@ def test_held_runs_without_a_plate_or_set_aside_say_nothing(login, staff, job, t
     )
 
 
-def test_idle_is_held_against_the_engine_spec(login, staff) -> None:
+def test_idle_is_compared_with_the_engine_spec(login, staff) -> None:
     """As simulated: 130 1/min low and hunting by 65 before, 5 above and steady after the work."""
     job = make_job(bike=make_bike(engine_spec=make_engine(idle_rpm=int(BIKES["marl"].idle_rpm))))
     for when in ("before", "after"):
@@ -327,12 +329,12 @@ def test_idle_is_held_against_the_engine_spec(login, staff) -> None:
     assert after[1] == "on its target"
 
 
-def test_idle_without_a_target_says_so(login, staff, job) -> None:
+def test_idle_without_target_gives_reason(login, staff, job) -> None:
     make_simulated_runs(job, staff[Role.TUNER], "marl", "before", "idle")
     assert "gives no idle speed to hold it against" in shown(login(Role.DESK), job)
 
 
-def test_the_change_of_idle_is_said_with_its_interval(login, staff, received, tune) -> None:
+def test_idle_change_is_given_with_its_interval(login, staff, received, tune) -> None:
     job = received.job
     job.bike.engine_spec.idle_rpm = 1300
     job.bike.engine_spec.save()
@@ -371,7 +373,9 @@ def three_speeds(text: str) -> str:
     )
 
 
-def test_torque_by_grip_follows_each_mode_inside_what_was_measured(login, staff, job, received, tune) -> None:
+def test_torque_by_grip_follows_the_modes_within_the_measured_range(
+    login, staff, job, received, tune
+) -> None:
     client = login(Role.TUNER)
     straight, calm = (three_speeds(text) for text in (STRAIGHT, CALM))
     add(client, tune, straight, mode="Road")
@@ -404,14 +408,14 @@ def test_torque_by_grip_follows_each_mode_inside_what_was_measured(login, staff,
     assert "From 4 held runs of as received" in shown(client, job, rpm="4000", tune="0")
 
 
-def test_torque_by_grip_from_one_opening_says_what_it_takes(login, staff, job, tune) -> None:
+def test_torque_by_grip_from_one_opening_gives_what_is_needed(login, staff, job, tune) -> None:
     client = login(Role.TUNER)
     add(client, tune)
     make_channel_run(job, staff[Role.TUNER], "20.csv", held_at(20.0), tune_revision=tune)
     assert "needs held runs at two plate openings or more" in shown(client, job)
 
 
-def test_the_modes_of_any_tune_are_laid_over_each_other(login, job, received, tune) -> None:
+def test_modes_of_the_selected_tune_are_compared_in_a_chart(login, job, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received, STRAIGHT)
     add(client, received, CALM, mode="Track")
@@ -424,13 +428,13 @@ def test_the_modes_of_any_tune_are_laid_over_each_other(login, job, received, tu
     assert "Track opens as Rain does over the first fifth" in now
 
 
-def test_a_table_tried_and_left_is_laid_over_the_others(login, staff, job, received, tune) -> None:
+def test_chart_includes_a_table_that_was_tried_and_not_loaded(login, staff, job, received, tune) -> None:
     client = login(Role.TUNER)
     add(client, received, STRAIGHT)
     add(client, tune, CALM)
     make_revision(job, staff[Role.TUNER], 2, made_from=received)
     series = data_of(shown(client, job), "plates")["panels"][0]["series"]
-    assert [(each["label"], each["state"]) for each in series] == [
+    assert [(curve["label"], curve["state"]) for curve in series] == [
         ("as received, in the bike", "before"),
         ("tune 1", "other"),
     ]
@@ -449,12 +453,12 @@ def over_run(more_nm: float) -> dict[str, np.ndarray]:
     }
 
 
-def test_braking_on_the_over_run_is_shown_tune_by_tune(login, staff, job, received, tune) -> None:
+def test_engine_braking_is_shown_by_tune(login, staff, job, received, tune) -> None:
     for name, more, revision in (("a.csv", 0.0, received), ("b.csv", 2.0, tune)):
         make_channel_run(job, staff[Role.TUNER], name, over_run(more), kind="sweep", tune_revision=revision)
     page = shown(login(Role.DESK), job)
     before, after = data_of(page, "braking")["panels"][0]["series"]
-    assert [(each["label"], each["state"]) for each in (before, after)] == [
+    assert [(curve["label"], curve["state"]) for curve in (before, after)] == [
         ("as received", "before"),
         ("tune 1", "after"),
     ]
@@ -468,11 +472,11 @@ def test_braking_on_the_over_run_is_shown_tune_by_tune(login, staff, job, receiv
     assert re.search(r"2\.00\sN·m more \(95 % interval 1\.71\sN·m to 2\.29\sN·m", page)
 
 
-def test_runs_without_an_over_run_show_none(login, staff, job, tune) -> None:
+def test_runs_without_overrun_give_no_engine_braking(login, staff, job, tune) -> None:
     make_channel_run(job, staff[Role.TUNER], "20.csv", held_at(20.0), tune_revision=tune)
     assert "Braking on the over-run" not in shown(login(Role.DESK), job)
 
 
-def test_the_demos_own_tables_are_read(login, received) -> None:
+def test_demo_tables_are_valid(login, received) -> None:
     text = simulator.throttle_table_text(BIKES["tern"], "before")
     assert add(login(Role.TUNER), received, text).status_code == 302

@@ -60,31 +60,29 @@ def filled(name: str, kind_name: str, now: str, **fields: str) -> dict[str, str]
     return row(name, **{**values, **fields})
 
 
-def saved(each: TuneChange, **fields: str) -> dict[str, str]:
+def saved(change: TuneChange, **fields: str) -> dict[str, str]:
     """A change that was saved before, sent as it stands but for some fields."""
     values = {
-        "kind": str(each.kind_id),
-        "detail": each.detail,
-        "from_value": each.from_value,
-        "to_value": each.to_value,
-        "unit": each.unit,
-        "reason": each.reason,
-        "version": str(each.version),
+        "kind": str(change.kind_id),
+        "detail": change.detail,
+        "from_value": change.from_value,
+        "to_value": change.to_value,
+        "unit": change.unit,
+        "reason": change.reason,
+        "version": str(change.version),
     }
-    return row(str(each.pk), **{**values, **fields})
+    return row(str(change.pk), **{**values, **fields})
 
 
 def send_new(client: Client, job, *rows: dict[str, str], **fields):
     sent = {"title": "Softer start", "loaded_at": "2026-05-04T10:30", **fields}
-    return client.post(
-        reverse("tune-new", args=[job]), sent | {k: v for each in rows for k, v in each.items()}
-    )
+    return client.post(reverse("tune-new", args=[job]), sent | {k: v for row in rows for k, v in row.items()})
 
 
 def send_edit(client: Client, tune: TuneRevision, *rows: dict[str, str], **fields):
     sent = {"title": "Softer start", "loaded_at": "2026-05-04T10:30", "version": str(tune.version), **fields}
     return client.post(
-        reverse("tune-edit", args=[tune.pk]), sent | {k: v for each in rows for k, v in each.items()}
+        reverse("tune-edit", args=[tune.pk]), sent | {k: v for row in rows for k, v in row.items()}
     )
 
 
@@ -92,11 +90,11 @@ def page_of(answer) -> str:
     return answer.content.decode()
 
 
-def told(tune: TuneRevision) -> list[tuple[str, str]]:
-    return [(each.kind.name, each.to_value) for each in tune.changes.all()]
+def stored_changes(tune: TuneRevision) -> list[tuple[str, str]]:
+    return [(change.kind.name, change.to_value) for change in tune.changes.all()]
 
 
-def test_several_changes_are_entered_in_one_sending(login, job, received) -> None:
+def test_new_tune_saves_several_changes_at_once(login, job, received) -> None:
     answer = send_new(
         login(Role.TUNER),
         job,
@@ -107,26 +105,26 @@ def test_several_changes_are_entered_in_one_sending(login, job, received) -> Non
     )
     tune = job.tune_revisions.get(number=1)
     assert answer.url == reverse("tune", args=[tune.pk])
-    assert told(tune) == [("idle speed", "1500"), ("fuel", "+6")]
+    assert stored_changes(tune) == [("idle speed", "1500"), ("fuel", "+6")]
     idle, fuel = tune.changes.all()
     assert (idle.unit, idle.from_value) == ("1/min", "1300")  # the kind's own unit, where none was typed
     assert (fuel.unit, fuel.detail) == ("% more", "above 40 % grip")
     assert (tune.title, tune.made_from, tune.loaded_by.username) == ("Softer start", received, "tuner")
 
 
-def test_a_job_without_one_is_given_its_calibration_as_received(login, job) -> None:
+def test_first_tune_also_creates_the_tune_as_received(login, job) -> None:
     send_new(login(Role.TUNER), job, filled("n0", "idle speed", "1500"))
     send_new(login(Role.OWNER), job, filled("n0", "idle speed", "1600"))
     assert list(job.tune_revisions.values_list("number", flat=True)) == [0, 1, 2]
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC])
-def test_only_the_tuner_loads_a_tune(login, job, role) -> None:
+def test_new_tune_requires_tuner_role(login, job, role) -> None:
     assert send_new(login(role), job, filled("n0", "idle speed", "1500")).status_code == 403
     assert reverse("tune-new", args=[job]) not in page_of(login(role).get(reverse("tune-log", args=[job])))
 
 
-def test_a_change_without_its_reason_is_sent_back_with_everything_typed(login, job) -> None:
+def test_change_without_reason_is_rejected_and_all_input_kept(login, job) -> None:
     answer = send_new(
         login(Role.TUNER),
         job,
@@ -142,26 +140,26 @@ def test_a_change_without_its_reason_is_sent_back_with_everything_typed(login, j
     assert not TuneRevision.objects.exists()
 
 
-def test_a_tune_that_says_nothing_is_refused(login, job) -> None:
+def test_tune_without_changes_title_or_note_is_rejected(login, job) -> None:
     answer = send_new(login(Role.TUNER), job, row("n0"), row("n1"), title="")
     assert answer.status_code == 422
     assert "enter a change below, or name it in a few words" in page_of(answer)
 
 
-def test_a_tune_is_not_loaded_in_the_future(login, job) -> None:
+def test_loading_time_in_the_future_is_rejected(login, job) -> None:
     answer = send_new(login(Role.TUNER), job, filled("n0", "fuel", "+6"), loaded_at="2199-05-04T10:30")
     assert answer.status_code == 422
     assert "This lies in the future." in page_of(answer)
 
 
-def test_sent_twice_it_is_loaded_once(login, job) -> None:
+def test_repeated_submission_saves_one_tune(login, job) -> None:
     client, key = login(Role.TUNER), str(uuid.uuid4())
     first, second = (send_new(client, job, filled("n0", "fuel", "+6"), form_key=key) for _ in range(2))
     assert first.url == second.url
     assert job.tune_revisions.filter(number__gt=0).count() == 1
 
 
-def test_one_change_goes_and_another_comes_in_one_sending(login, tune) -> None:
+def test_edit_removes_one_change_and_adds_another_at_once(login, tune) -> None:
     idle, fuel = tune.changes.all()
     answer = send_edit(
         login(Role.TUNER),
@@ -171,10 +169,10 @@ def test_one_change_goes_and_another_comes_in_one_sending(login, tune) -> None:
         filled("n0", "ignition", "+2"),
     )
     assert answer.status_code == 302
-    assert told(tune) == [("fuel", "+4"), ("ignition", "+2")]
+    assert stored_changes(tune) == [("fuel", "+4"), ("ignition", "+2")]
 
 
-def test_the_same_with_a_fault_in_between(login, tune) -> None:
+def test_removed_and_added_changes_survive_a_rejected_submission(login, tune) -> None:
     client = login(Role.TUNER)
     idle, fuel = tune.changes.all()
     rows = saved(idle, remove="on"), saved(fuel)
@@ -184,18 +182,18 @@ def test_the_same_with_a_fault_in_between(login, tune) -> None:
     assert f'name="change-{idle.pk}-remove" class="checkboxinput form-check-input" ' in page
     assert "checked" in page.split(f'name="change-{idle.pk}-remove"')[1].split(">")[0]
     assert 'value="+2"' in page
-    assert told(tune) == [("idle speed", "1400"), ("fuel", "+4")]
+    assert stored_changes(tune) == [("idle speed", "1400"), ("fuel", "+4")]
     assert send_edit(client, tune, *rows, filled("n0", "ignition", "+2")).status_code == 302
-    assert told(tune) == [("fuel", "+4"), ("ignition", "+2")]
+    assert stored_changes(tune) == [("fuel", "+4"), ("ignition", "+2")]
 
 
-def test_a_row_left_alone_is_not_written_again(login, tune) -> None:
+def test_unchanged_row_is_not_saved_again(login, tune) -> None:
     idle, fuel = tune.changes.all()
     send_edit(login(Role.TUNER), tune, saved(idle, to_value="1450"), saved(fuel))
     assert list(tune.changes.values_list("to_value", "version")) == [("1450", 2), ("+4", 1)]
 
 
-def test_a_change_that_somebody_else_altered_is_not_overwritten_unseen(login, tune) -> None:
+def test_change_edited_by_another_user_gives_a_conflict(login, tune) -> None:
     idle, fuel = tune.changes.all()
     rows = saved(idle, reason="stalls at lights"), saved(fuel)
     send_edit(login(Role.OWNER), tune, saved(idle, to_value="1600"), saved(fuel))
@@ -210,7 +208,7 @@ def test_a_change_that_somebody_else_altered_is_not_overwritten_unseen(login, tu
     assert (idle.to_value, idle.reason) == ("1600", "it hunts")
 
 
-def test_a_change_that_somebody_else_removed_can_be_entered_anew(login, tune) -> None:
+def test_change_removed_by_another_user_can_be_entered_again(login, tune) -> None:
     client = login(Role.TUNER)
     idle, fuel = tune.changes.all()
     gone = saved(idle, reason="stalls at lights")
@@ -221,12 +219,12 @@ def test_a_change_that_somebody_else_removed_can_be_entered_anew(login, tune) ->
     assert 'value="stalls at lights"' in page_of(answer)
     name = next(iter(gone)).split("-")[1]
     assert f'name="change-{name}-row" value="new"' in page_of(answer)
-    anew = {**gone, f"change-{name}-row": "new"}
-    assert send_edit(client, tune, anew, saved(fuel)).status_code == 302
-    assert told(tune) == [("fuel", "+4"), ("idle speed", "1400")]
+    again = {**gone, f"change-{name}-row": "new"}
+    assert send_edit(client, tune, again, saved(fuel)).status_code == 302
+    assert stored_changes(tune) == [("fuel", "+4"), ("idle speed", "1400")]
 
 
-def test_what_a_kind_means_stands_where_it_is_chosen(login, tune) -> None:
+def test_row_shows_effect_and_caution_of_the_change_type(login, tune) -> None:
     page = page_of(login(Role.TUNER).get(reverse("tune-edit", args=[tune.pk])))
     effect = "A changed mixture may no longer meet the exhaust emission limits."
     caution = "A raised idle pushes the bike on at a closed throttle."
@@ -239,7 +237,7 @@ def test_what_a_kind_means_stands_where_it_is_chosen(login, tune) -> None:
     assert caution in without_script
 
 
-def test_a_kind_no_longer_offered_stays_on_its_change(login, job, tune) -> None:
+def test_archived_change_type_stays_on_its_change(login, job, tune) -> None:
     TuneChangeKind.objects.filter(name="fuel").update(retired=True)
     client = login(Role.TUNER)
     assert f'<option value="{kind("fuel").pk}"' not in page_of(client.get(reverse("tune-new", args=[job])))
@@ -247,7 +245,7 @@ def test_a_kind_no_longer_offered_stays_on_its_change(login, job, tune) -> None:
     assert f'<option value="{kind("fuel").pk}" data-unit="%"' in page
 
 
-def test_only_what_was_there_before_can_be_what_a_tune_was_made_from(login, staff, job, tune) -> None:
+def test_tune_can_only_be_based_on_an_earlier_tune(login, staff, job, tune) -> None:
     later = make_revision(job, staff[Role.TUNER], 2, made_from=tune)
     idle, fuel = tune.changes.all()
     answer = send_edit(login(Role.TUNER), tune, saved(idle), saved(fuel), made_from=str(later.pk))
@@ -255,7 +253,7 @@ def test_only_what_was_there_before_can_be_what_a_tune_was_made_from(login, staf
     assert "Select a valid choice" in page_of(answer)
 
 
-def test_the_log_names_the_tune_in_the_bike(login, staff, job, tune) -> None:
+def test_tune_log_marks_the_tune_in_the_bike(login, staff, job, tune) -> None:
     make_revision(job, staff[Role.TUNER], 2, loaded_at=timezone.now() - timedelta(days=1), title="Second go")
     client = login(Role.DESK)
     page = page_of(client.get(reverse("tune-log", args=[job])))
@@ -269,7 +267,7 @@ def test_the_log_names_the_tune_in_the_bike(login, staff, job, tune) -> None:
     assert str(run) in page_of(client.get(reverse("tune", args=[tune.pk])))
 
 
-def test_the_log_asks_no_more_for_more_tunes(login, staff, job, tune) -> None:
+def test_tune_log_needs_no_more_queries_for_more_tunes(login, staff, job, tune) -> None:
     client, url = login(Role.DESK), reverse("tune-log", args=[job])
     client.get(url)
     with CaptureQueriesContext(connection) as few:
@@ -281,7 +279,7 @@ def test_the_log_asks_no_more_for_more_tunes(login, staff, job, tune) -> None:
     assert len(many) == len(few)
 
 
-def test_a_calibration_is_kept_byte_for_byte_and_given_back_as_a_file(login, job) -> None:
+def test_calibration_file_is_stored_and_downloaded_unchanged(login, job) -> None:
     content = bytes(range(256)) * 40
     upload = SimpleUploadedFile("stage <1>.map", content)
     send_new(login(Role.TUNER), job, filled("n0", "fuel", "+6"), calibration_file=upload)
@@ -295,7 +293,7 @@ def test_a_calibration_is_kept_byte_for_byte_and_given_back_as_a_file(login, job
     assert "stage &lt;1&gt;.map" in page_of(login(Role.DESK).get(reverse("tune", args=[tune.pk])))
 
 
-def test_a_calibration_is_for_the_staff_alone(job, login, tune) -> None:
+def test_calibration_file_requires_login(job, login, tune) -> None:
     assert login(Role.DESK).get(reverse("calibration", args=[tune.pk])).status_code == 404  # it has none
     answer = Client().get(reverse("calibration", args=[tune.pk]))
     assert answer.status_code == 302
@@ -306,7 +304,7 @@ def test_a_calibration_is_for_the_staff_alone(job, login, tune) -> None:
     ("content", "sentence"),
     [(b"", "“a.bin” is empty."), (b"x" * (2**20 + 1), "“a.bin” is larger than 1 MB")],
 )
-def test_what_is_no_calibration_is_refused(login, job, settings, content, sentence) -> None:
+def test_empty_or_too_large_calibration_file_is_rejected(login, job, settings, content, sentence) -> None:
     settings.CALIBRATION_LIMIT = 2**20
     upload = SimpleUploadedFile("a.bin", content)
     answer = send_new(login(Role.TUNER), job, filled("n0", "fuel", "+6"), calibration_file=upload)
@@ -315,7 +313,7 @@ def test_what_is_no_calibration_is_refused(login, job, settings, content, senten
     assert not TuneRevision.objects.exists()
 
 
-def test_a_file_sent_with_a_fault_elsewhere_has_to_be_chosen_again_and_it_says_so(login, job) -> None:
+def test_rejected_submission_asks_to_choose_the_file_again(login, job) -> None:
     upload = SimpleUploadedFile("a.bin", b"x")
     answer = send_new(login(Role.TUNER), job, filled("n0", "fuel", "+6", reason=""), calibration_file=upload)
     assert "The file is not kept yet: choose it again" in page_of(answer)
@@ -337,7 +335,7 @@ def difference(client: Client, job, first: int, second: int) -> str:
     return page_of(answer)
 
 
-def test_the_difference_sums_up_the_way_between_two_tunes(login, job, branches) -> None:
+def test_difference_sums_up_the_changes_between_two_tunes(login, job, branches) -> None:
     page = difference(login(Role.DESK), job, 0, 2)
     net = page.split('id="net-title"')[1].split("</table>")[0]
     idle = net.split("idle speed")[1].split("</tr>")[0]
@@ -347,7 +345,7 @@ def test_the_difference_sums_up_the_way_between_two_tunes(login, job, branches) 
     assert page.split('id="steps-title"')[1].count("<li>") == 3
 
 
-def test_a_way_across_branches_goes_back_to_where_they_part(login, job, branches) -> None:
+def test_difference_across_branches_goes_through_the_common_ancestor(login, job, branches) -> None:
     page = difference(login(Role.DESK), job, 2, 3)
     steps = page.split('id="steps-title"')[1].split("</section>")[0]
     assert "Without <a" in steps
@@ -356,18 +354,18 @@ def test_a_way_across_branches_goes_back_to_where_they_part(login, job, branches
     assert "fuel" not in steps  # both carry tune 1
 
 
-def test_the_difference_of_a_tune_from_itself_is_none(login, job, branches) -> None:
+def test_difference_of_a_tune_and_itself_is_empty(login, job, branches) -> None:
     assert "This is the same tune." in difference(login(Role.DESK), job, 2, 2)
 
 
-def test_tunes_that_a_job_does_not_have_are_not_found(login, job, tune) -> None:
+def test_difference_of_unknown_tunes_gives_404(login, job, tune) -> None:
     client = login(Role.DESK)
     assert client.get(reverse("tune-difference", args=[job]), {"from": 0, "to": 9}).status_code == 404
     assert client.get(reverse("tune", args=[tune.pk + 99])).status_code == 404
     assert client.get(reverse("tune-log", args=["1999-001"])).status_code == 404
 
 
-def test_a_single_change_is_added_edited_and_removed(login, tune) -> None:
+def test_single_change_is_added_edited_and_removed(login, tune) -> None:
     client = login(Role.TUNER)
     fields = {"kind": str(kind("ignition").pk), "to_value": "+2", "reason": "knock-free with E5"}
     assert client.post(reverse("tune-change-add", args=[tune.pk]), fields).status_code == 302
@@ -382,7 +380,7 @@ def test_a_single_change_is_added_edited_and_removed(login, tune) -> None:
     assert "Not saved: Toni Tuner changed this" in page_of(stale)
     assert "<td>+1</td><td>+3</td>" in page_of(stale)
     assert client.post(reverse("tune-change-remove", args=[added.pk])).status_code == 302
-    assert told(tune) == [("idle speed", "1400"), ("fuel", "+4")]
+    assert stored_changes(tune) == [("idle speed", "1400"), ("fuel", "+4")]
 
 
 def section(client: Client, job) -> str:
@@ -390,14 +388,14 @@ def section(client: Client, job) -> str:
     return page[page.index('<section id="tunes"') :].split("</section>")[0]
 
 
-def test_the_job_page_flags_what_may_affect_road_use(login, job, tune) -> None:
+def test_job_page_flags_changes_that_may_affect_road_use(login, job, tune) -> None:
     shown = section(login(Role.DESK), job)
     assert "state-attention" in shown
     assert "tune 1 in the bike, 1 change may affect road use" in shown
     assert "Fuel: A changed mixture may no longer meet" in shown
 
 
-def test_an_effect_goes_with_the_tune_that_brings_it(login, staff, job, received, tune) -> None:
+def test_road_use_effect_ends_when_another_tune_is_loaded(login, staff, job, received, tune) -> None:
     other = make_revision(job, staff[Role.TUNER], 2, made_from=received)
     change(other, "idle speed", "1250", "1300")
     shown = section(login(Role.DESK), job)
@@ -406,20 +404,20 @@ def test_an_effect_goes_with_the_tune_that_brings_it(login, staff, job, received
     assert "may affect" not in shown
 
 
-def test_as_received_alone_is_nothing_done(login, job, received) -> None:
+def test_tune_as_received_alone_leaves_the_section_empty(login, job, received) -> None:
     assert "state-empty" in section(login(Role.DESK), job)
 
 
 KIND = {"name": "launch help", "unit": "1/min", "order": "50", "caution": "Tyres."}
 
 
-def test_the_owner_adds_a_kind_which_the_tuner_then_chooses(login, job) -> None:
+def test_change_type_added_by_owner_is_offered_to_tuner(login, job) -> None:
     answer = login(Role.OWNER).post(reverse("change-kind-list"), KIND)
     assert answer.status_code == 302
     assert "launch help" in page_of(login(Role.TUNER).get(reverse("tune-new", args=[job])))
 
 
-def test_a_kind_that_affects_road_use_says_how(login) -> None:
+def test_change_type_affecting_road_use_requires_its_effect(login) -> None:
     answer = login(Role.OWNER).post(reverse("change-kind-list"), {**KIND, "affects_road_use": "on"})
     assert answer.status_code == 422
     assert "Say in words what the effect may be" in page_of(answer)
@@ -427,7 +425,7 @@ def test_a_kind_that_affects_road_use_says_how(login) -> None:
     assert not TuneChangeKind.objects.filter(name="launch help").exists()
 
 
-def test_a_kind_in_use_stays(login, tune) -> None:
+def test_change_type_in_use_cannot_be_removed(login, tune) -> None:
     client = login(Role.OWNER)
     page = page_of(client.get(reverse("change-kind-edit", args=[kind("fuel").pk])))
     assert "Remove this kind" not in page
@@ -436,7 +434,7 @@ def test_a_kind_in_use_stays(login, tune) -> None:
     assert kind("fuel")
 
 
-def test_a_kind_never_used_can_be_removed(login) -> None:
+def test_unused_change_type_can_be_removed(login) -> None:
     client = login(Role.OWNER)
     unused = kind("quick-shift")
     assert "Remove this kind" in page_of(client.get(reverse("change-kind-edit", args=[unused.pk])))
@@ -445,13 +443,13 @@ def test_a_kind_never_used_can_be_removed(login) -> None:
 
 
 @pytest.mark.parametrize("name", ["change-kind-edit", "change-kind-remove"])
-def test_kinds_are_the_owners(login, name) -> None:
+def test_change_types_require_owner_role(login, name) -> None:
     client = login(Role.TUNER)
     assert client.post(reverse(name, args=[kind("fuel").pk]), KIND).status_code == 403
     assert client.get(reverse("change-kind-list")).status_code == 403
 
 
-def test_two_owners_do_not_overwrite_each_other(login) -> None:
+def test_edit_conflict_of_change_type_is_reported(login) -> None:
     client, fuel = login(Role.OWNER), kind("fuel")
     url = reverse("change-kind-edit", args=[fuel.pk])
     fields = {"name": "fuel", "unit": "%", "order": "70", "version": "1"}
