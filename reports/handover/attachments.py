@@ -1,6 +1,6 @@
 """Tables of a snapshot as CSV, in SI units; empty text where there is nothing to tell."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from reports.handover.snapshot.schema import MixtureFacts, RunFacts, Snapshot
 from workshop.csv_files import csv_text
@@ -25,24 +25,24 @@ CLEARANCE_COLUMNS = (
     "verdict",
     "shim_mm",
 )
-RUN_COLUMNS = (
-    "name",
-    "kind",
-    "made_at",
-    "gear",
-    "tune",
-    "temperature_c",
-    "pressure_kpa",
-    "humidity_pct",
-    "standard",
-    "factor",
-    "peak_power_kw",
-    "peak_power_rpm",
-    "peak_torque_nm",
-    "peak_torque_rpm",
-    "set_aside",
-    "sha256",
-)
+RUN_COLUMNS: dict[str, Callable[[RunFacts], object]] = {
+    "name": lambda run: run.name,
+    "kind": lambda run: run.kind,
+    "made_at": lambda run: run.made_at,
+    "gear": lambda run: run.gear,
+    "tune": lambda run: run.tune,
+    "temperature_c": lambda run: run.temperature_c,
+    "pressure_kpa": lambda run: run.pressure_kpa,
+    "humidity_pct": lambda run: run.humidity_pct,
+    "standard": lambda run: run.standard,
+    "factor": lambda run: run.factor,
+    "peak_power_kw": lambda run: run.peak_power_kw,
+    "peak_power_rpm": lambda run: run.peak_power_rpm,
+    "peak_torque_nm": lambda run: run.peak_torque_nm,
+    "peak_torque_rpm": lambda run: run.peak_torque_rpm,
+    "set_aside": lambda run: run.set_aside,
+    "sha256": lambda run: run.sha256,
+}
 
 
 def curves_csv(snapshot: Snapshot) -> str:
@@ -89,5 +89,5 @@ def fuel_tables(studies: Sequence[MixtureFacts]) -> dict[str, str]:
 
 
 def runs_csv(runs: Sequence[RunFacts]) -> str:
-    rows = [[getattr(run, name) for name in RUN_COLUMNS] for run in runs]
-    return csv_text(RUN_COLUMNS, rows) if rows else ""
+    rows = [[value_of(run) for value_of in RUN_COLUMNS.values()] for run in runs]
+    return csv_text(list(RUN_COLUMNS), rows) if rows else ""
