@@ -1,4 +1,4 @@
-"""The form of a mixture study: runs, axes, target, limits; what it asks for is computed as it is checked."""
+"""Form of a mixture study; validation computes the study, so that every error is shown at its field."""
 
 import re
 from collections.abc import Sequence
@@ -10,7 +10,16 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.calc.mixture.fuel import FUELS, FULL_THROTTLE_LAMBDA
 from jobs.job.table_field import READ_FROM_FILE, show_file_text, table_area
-from jobs.mixture.study import LOADS, Asked, Limits, StudyProblem, at, delay_from, read_fuel_table, study_of
+from jobs.mixture.study import (
+    LOADS,
+    Limits,
+    StudyInputError,
+    StudyInputs,
+    errors_at,
+    fill_study,
+    find_delay,
+    parse_fuel_table,
+)
 from jobs.models import MixtureStudy, Run
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
@@ -19,50 +28,50 @@ from workshop.units.display import format_plain, parse_number
 
 MAX_POINTS = 60
 EXAMPLE = "\t3000\t4000\t5000\n20\t5.10\t5.25\t5.30\n100\t7.40\t7.75\t7.80"
-NO_FIGURES = "Enter at least one figure."
+NO_NUMBERS = "Enter at least one figure."
 
 
-def parse_figures(text: str) -> list[float]:
-    """Figures as a row of them is typed or pasted: blanks, semicolons, tabs or commas between them.
+def parse_numbers(text: str) -> list[float]:
+    """Parse numbers separated by spaces, tabs, semicolons or commas.
 
-    A comma between two digits is a decimal comma, unless commas are all there is between the figures.
+    A comma between two digits is a decimal comma, unless commas are the only separators.
 
     Raises
     ------
     ValueError
-        A figure can't be read.
+        A number cannot be read.
     """
     text = text.strip()
-    between = r"[\s;,]+" if text.count(",") > 1 and not re.search(r"[\s;]", text) else r"[\s;]+|,\s+"
-    return [float(parse_number(part)) for part in re.split(between, text) if part]
+    separator = r"[\s;,]+" if text.count(",") > 1 and not re.search(r"[\s;]", text) else r"[\s;]+|,\s+"
+    return [float(parse_number(part)) for part in re.split(separator, text) if part]
 
 
-class Figures(forms.TextInput):
-    """A box as wide as the page: an axis may have many points."""
+class NumberListInput(forms.TextInput):
+    """Input as wide as the page, because an axis may have many points."""
 
 
-class FiguresField(forms.CharField):
-    """A list of figures in one line."""
+class NumberListField(forms.CharField):
+    """A list of numbers in one line."""
 
-    widget = Figures(attrs={"autocomplete": "off", "inputmode": "text", "spellcheck": "false"})
+    widget = NumberListInput(attrs={"autocomplete": "off", "inputmode": "text", "spellcheck": "false"})
 
     def to_python(self, value: Any) -> Any:
         if value in self.empty_values or isinstance(value, list):
             return value or []
         try:
-            figures = parse_figures(str(value))
+            numbers = parse_numbers(str(value))
         except ValueError as problem:
             raise ValidationError(str(problem)) from problem
-        if len(figures) > MAX_POINTS:
-            raise ValidationError(f"{len(figures)} points were given; at most {MAX_POINTS} can be used.")
-        return figures
+        if len(numbers) > MAX_POINTS:
+            raise ValidationError(f"{len(numbers)} points were given; at most {MAX_POINTS} can be used.")
+        return numbers
 
     def prepare_value(self, value: Any) -> Any:
         return "  ".join(map(format_plain, value)) if isinstance(value, list) else value
 
 
 class TargetField(forms.CharField):
-    """A target lambda: one figure, one for each load in a row, or a table of one line for each load."""
+    """A target lambda: one number, one per load in a row, or a table with one line per load."""
 
     widget = forms.Textarea(attrs={"rows": 2, "spellcheck": "false"})
 
@@ -70,11 +79,11 @@ class TargetField(forms.CharField):
         if value in self.empty_values or not isinstance(value, str):
             return value
         try:
-            lines = [parse_figures(line) for line in value.splitlines() if line.strip()]
+            lines = [parse_numbers(line) for line in value.splitlines() if line.strip()]
         except ValueError as problem:
             raise ValidationError(str(problem)) from problem
         if not lines or not lines[0]:
-            raise ValidationError(NO_FIGURES)
+            raise ValidationError(NO_NUMBERS)
         if len(lines) == 1:
             return lines[0] if len(lines[0]) > 1 else lines[0][0]
         if all(len(line) == 1 for line in lines):
@@ -119,14 +128,16 @@ class DelayRunField(forms.ModelChoiceField):
         return run_label(obj)
 
 
-# Limits that are kept as shares and typed in %.
+# Limits stored as shares and entered in %.
 SHARES = {"largest_pass_pct": "largest_pass", "lean_pct": "lean_share"}
-# How a delay that was not given came to be, among a study's settings.
+# Settings that record how the delay was found.
 DELAY_FOUND = ("delay_found_in", "delay_correlation")
 LIMITS = ("min_dwell_s", "grip_rate_pct_s", "speed_rate_rpm_s", "fewest_dwells", "largest_half_width")
 
 
 class MixtureStudyForm(FieldGroupsMixin, RecordForm):
+    """Form that computes a mixture study while it is validated."""
+
     GROUPS = (
         ("Runs", ("title", "runs", "load_channel", "delay_ms", "delay_run")),
         ("Axes", ("rpm_axis", "load_axis")),
@@ -154,15 +165,15 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         help_text="A run at one held point in which the fuel was stepped up or down, with the injectors' "
         "opening time in it.",
     )
-    rpm_axis = FiguresField(label="Engine speeds (1/min)", required=False)
-    load_axis = FiguresField(label="Throttle openings (%)", required=False)
+    rpm_axis = NumberListField(label="Engine speeds (1/min)", required=False)
+    load_axis = NumberListField(label="Throttle openings (%)", required=False)
     target = TargetField(
         label="Target lambda",
         help_text="One figure, one for each throttle opening, or a line of figures for each opening. Full "
         f"throttle on petrol without a charger: {FULL_THROTTLE_LAMBDA[0]:.2f} to "
         f"{FULL_THROTTLE_LAMBDA[1]:.2f} is common practice, no source.",
     )
-    fuel = forms.ChoiceField(label="Fuel", choices=[(key, each.name) for key, each in FUELS.items()])
+    fuel = forms.ChoiceField(label="Fuel", choices=[(key, fuel.name) for key, fuel in FUELS.items()])
     fuel_table = forms.CharField(
         label="Fuel table, pasted",
         required=False,
@@ -210,31 +221,31 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         super().__init__(*args, **kwargs)
         runs: Any = self.fields["runs"]
         runs.queryset = Run.objects.filter(pk__in=[run.pk for run in usable]).select_related("tune_revision")
-        self.offer_delay_from(with_step)
+        self.set_delay_choices(with_step)
         used = self.instance.settings_used
         self.initial.update({"dead_time": used.get("dead_time", 0.0), "fill": used.get("fill", False)})
-        limits = Limits.of(used)
+        limits = Limits.from_settings(used)
         for name in (*LIMITS, "high_load_pct"):
             self.initial[name] = getattr(limits, name)
-        for name, kept in SHARES.items():
-            self.initial[name] = round(100 * getattr(limits, kept), 6)
+        for name, share in SHARES.items():
+            self.initial[name] = round(100 * getattr(limits, share), 6)
         if not self.instance.pk:
-            self.suggest(usable)
+            self.set_suggestions(usable)
         stored = self.instance.rpm_axis, self.instance.load_axis
-        for name, suggested, own in zip(("rpm_axis", "load_axis"), axes, stored, strict=True):
-            self.initial[name] = own or suggested
+        for name, suggested, saved in zip(("rpm_axis", "load_axis"), axes, stored, strict=True):
+            self.initial[name] = saved or suggested
         before = self.instance.fuel_table_before
         self.initial["fuel_table"] = before["text"] if before else ""
 
-    def offer_delay_from(self, runs: Sequence[Run]) -> None:
+    def set_delay_choices(self, runs: Sequence[Run]) -> None:
         if not runs:
             del self.fields["delay_run"]
             return
         field: Any = self.fields["delay_run"]
         field.queryset = Run.objects.filter(pk__in=[run.pk for run in runs]).select_related("tune_revision")
 
-    def suggest(self, usable: Sequence[Run]) -> None:
-        """The held runs of the latest tune that has any, under its name."""
+    def set_suggestions(self, usable: Sequence[Run]) -> None:
+        """Suggest the held runs of the latest tune that has any, and its name as the title."""
         held = [run for run in usable if run.kind == Run.Kind.HELD]
         if held:
             tune = held[-1].tune_revision
@@ -246,7 +257,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         return [self[name] for name in self.LIMIT_NAMES]
 
     @property
-    def limits_at_fault(self) -> bool:
+    def limits_have_errors(self) -> bool:
         return any(field.errors for field in self.limits)
 
     def clean(self) -> dict[str, Any] | None:
@@ -254,48 +265,48 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         upload = self.cleaned_data.get("fuel_table_file")
         try:
             if upload:
-                with at("fuel_table_file"):
+                with errors_at("fuel_table_file"):
                     show_file_text(self, "fuel_table", upload)
             if self.errors:
                 return cleaned
-            self.take_axes()
-            delay = self.take_delay()
-            study_of(self.instance, self.asked())
+            self.fill_axes_from_table()
+            delay = self.resolve_delay()
+            fill_study(self.instance, self.inputs())
             self.instance.settings_used |= delay
-        except StudyProblem as problem:
+        except StudyInputError as problem:
             self.add_error(problem.field, str(problem))
             if upload and problem.field == "fuel_table":
                 self.add_error("fuel_table_file", READ_FROM_FILE.format(upload.name))
         return cleaned
 
-    def take_delay(self) -> dict[str, Any]:
-        """The delay found in the run chosen for it, and how, for the study's settings."""
+    def resolve_delay(self) -> dict[str, Any]:
+        """Find the delay in the chosen run and return how it was found, for the study's settings."""
         run, used = self.cleaned_data.get("delay_run"), self.instance.settings_used
         if run is None:
-            as_found = self.cleaned_data["delay_ms"] == self.instance.delay_ms
-            return {name: used[name] for name in DELAY_FOUND if as_found and name in used}
-        with at("delay_run"):
-            found = delay_from(run)
+            is_unchanged = self.cleaned_data["delay_ms"] == self.instance.delay_ms
+            return {name: used[name] for name in DELAY_FOUND if is_unchanged and name in used}
+        with errors_at("delay_run"):
+            found = find_delay(run)
         self.cleaned_data["delay_ms"] = found.delay_ms
         return dict(zip(DELAY_FOUND, (str(run), round(found.correlation, 3)), strict=True))
 
-    def take_axes(self) -> None:
-        """Axes left empty are the fuel table's."""
+    def fill_axes_from_table(self) -> None:
+        """Take axes left empty from the fuel table."""
         if self.cleaned_data["rpm_axis"] and self.cleaned_data["load_axis"]:
             return
-        pasted = read_fuel_table(self.cleaned_data["fuel_table"])
+        pasted = parse_fuel_table(self.cleaned_data["fuel_table"])
         for name, axis in (("rpm_axis", "column_axis"), ("load_axis", "row_axis")):
             if not self.cleaned_data[name]:
                 if pasted is None:
-                    raise StudyProblem(name, "Enter the points of this axis, or paste a fuel table below.")
+                    raise StudyInputError(name, "Enter the points of this axis, or paste a fuel table below.")
                 self.cleaned_data[name] = getattr(pasted, axis).tolist()
 
-    def asked(self) -> Asked:
+    def inputs(self) -> StudyInputs:
         data = self.cleaned_data
         limits = {name: data[name] for name in (*LIMITS, "high_load_pct")}
-        limits |= {kept: data[name] / 100 for name, kept in SHARES.items()}
+        limits |= {share: data[name] / 100 for name, share in SHARES.items()}
         names = ("load_channel", "rpm_axis", "load_axis", "target", "fuel", "delay_ms", "fuel_table", "fill")
-        return Asked(
+        return StudyInputs(
             runs=list(data["runs"]),
             limits=Limits(**limits),
             dead_time=data["dead_time"] or 0.0,

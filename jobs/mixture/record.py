@@ -1,4 +1,4 @@
-"""What mixture studies contribute to a job."""
+"""Contribution of mixture studies to a job."""
 
 from jobs.job.page import Rows
 from jobs.job.registry import JobRecord
@@ -7,7 +7,7 @@ from jobs.models import MixtureStudy
 
 RECORD = JobRecord(
     "mixture",
-    rows=(Rows(MixtureStudy),),
+    rows=(Rows(MixtureStudy, people=("made_by",)),),
     reads=(MixtureStudy,),
     section=section,
 )

@@ -1,4 +1,4 @@
-"""Mixture studies between storage and arithmetic: from runs to a stored result."""
+"""Compute mixture studies: from runs to a stored result."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -24,21 +24,22 @@ from jobs.calc.mixture.visits import Visit, find_visits
 from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE, find_warnings
 from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import PastedTable, format_table, parse_table
+from jobs.job.results import JobResults
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import FloatArray, load_channels
 
 CHANNELS = ("time_s", "engine_speed_rpm", "grip_pct", "plate_pct", "lambda")
-# What a step of the fuel is seen in: the opening time that the engine's electronics asked for.
+# A step of the fuel shows in the injector opening time that the engine control requests.
 STEP_CHANNELS = ("time_s", "injector_time_ms", "lambda")
 LOADS = {"grip_pct": "grip", "plate_pct": "plate"}
-# Within this share of its target a cell is on it; common practice, no source.
+# A cell is on target within this share of it. Rule of thumb, no published source.
 ON_TARGET = 0.01
 DECIMALS = 4
 Json = dict[str, Any]
 
 
-class StudyProblem(ValueError):
-    """What stands in the way of a study, and at which field of the form."""
+class StudyInputError(ValueError):
+    """An input that prevents a study, and its form field."""
 
     def __init__(self, field: str, sentence: str) -> None:
         super().__init__(sentence)
@@ -46,16 +47,17 @@ class StudyProblem(ValueError):
 
 
 @contextmanager
-def at(field: str) -> Iterator[None]:
+def errors_at(field: str) -> Iterator[None]:
+    """Report a ValueError at a field of the form."""
     try:
         yield
     except ValueError as problem:
-        raise StudyProblem(field, str(problem)) from problem
+        raise StudyInputError(field, str(problem)) from problem
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What counts as steady, as well enough measured, as lean; the names are those stored."""
+    """Limits for steady, well measured and lean; the names are those stored."""
 
     min_dwell_s: float = SteadyLimits.min_hold_s
     grip_rate_pct_s: float = SteadyLimits.grip_rate_pct_s
@@ -67,7 +69,8 @@ class Limits:
     lean_share: float = LEAN_SHARE
 
     @classmethod
-    def of(cls, stored: Mapping[str, Any]) -> "Limits":
+    def from_settings(cls, stored: Mapping[str, Any]) -> "Limits":
+        """Return the stored limits, with the defaults for those missing."""
         return cls(**{name: stored[name] for name in asdict(cls()) if name in stored})
 
     @property
@@ -80,8 +83,8 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Asked:
-    """Everything a study is computed from."""
+class StudyInputs:
+    """Inputs of a study."""
 
     runs: Sequence[Run]
     load_channel: str
@@ -97,8 +100,8 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Computed:
-    """What is stored of a study."""
+class StudyResult:
+    """Stored results of a study."""
 
     settings_used: Json
     result: Json
@@ -106,80 +109,87 @@ class Computed:
     fuel_table_after: Json | None
 
 
-def why_not(run: Run) -> str:
-    """Why a run can't be part of a study; '' where it can."""
+def exclusion_reason(run: Run) -> str:
+    """Return why a run cannot be part of a study, or '' if it can."""
     if run.status != Run.Status.READ:
         return "its columns are not named yet"
     if run.set_aside:
         return "it is set aside"
-    lacking = {"time_s": "time", "engine_speed_rpm": "engine speed", "lambda": "lambda"}
-    lacks = [words for name, words in lacking.items() if name not in run.channel_names]
+    required = {"time_s": "time", "engine_speed_rpm": "engine speed", "lambda": "lambda"}
+    missing = [words for name, words in required.items() if name not in run.channel_names]
     if not {"grip_pct", "plate_pct"} & set(run.channel_names):
-        lacks.append("grip or plate")
-    return f"it has no {', no '.join(lacks)}" if lacks else ""
+        missing.append("grip or plate")
+    return f"it has no {', no '.join(missing)}" if missing else ""
+
+
+def runs_by_study(results: JobResults) -> dict[MixtureStudy, list[Run]]:
+    """Return the runs of every study of the job in the order they were made, in one query."""
+    studies = results.rows(MixtureStudy)
+    pairs = MixtureStudy.runs.through.objects.filter(mixturestudy__in=studies)
+    members = set(pairs.values_list("mixturestudy_id", "run_id"))
+    return {study: [run for run in results.rows(Run) if (study.pk, run.pk) in members] for study in studies}
 
 
 def usable_runs(job: Job) -> list[Run]:
-    return [run for run in job.runs.select_related("tune_revision") if not why_not(run)]
+    return [run for run in job.runs.select_related("tune_revision") if not exclusion_reason(run)]
 
 
-def step_runs(job: Job) -> list[Run]:
-    """The runs that may hold a step of the fuel: they tell what was asked for and what the sensor saw."""
+def runs_with_fuel_step(job: Job) -> list[Run]:
+    """Return the runs with injector opening time and lambda, which may hold a fuel step."""
     runs = job.runs.select_related("tune_revision")
     return [run for run in runs if run.counts and set(STEP_CHANNELS) <= set(run.channel_names)]
 
 
-def delay_from(run: Run) -> Delay:
-    """The sensor's delay from the fuel step in a run.
+def find_delay(run: Run) -> Delay:
+    """Find the sensor delay from the fuel step in a run.
 
     Raises
     ------
     ValueError
-        There is no step in it that lambda follows.
+        The run has no fuel step that lambda follows.
     """
     channels = load_channels(run, STEP_CHANNELS)
     time_s, fuel, lambda_ = (channels[name] for name in STEP_CHANNELS)
     return estimate_delay(time_s, fuel, lambda_)
 
 
-def suggested_axes(runs: Iterable[Run], load_channel: str = "grip_pct") -> tuple[list[float], list[float]]:
-    """Axes of engine speed and load as the held runs, or all if there are none, suggest them."""
+def suggest_axes(runs: Iterable[Run], load_channel: str = "grip_pct") -> tuple[list[float], list[float]]:
+    """Suggest axes of engine speed and load from the held runs, or from all runs without any."""
     given = list(runs)
     held = [run for run in given if run.kind == Run.Kind.HELD] or given
     read = [load_channels(run, ("engine_speed_rpm", load_channel)) for run in held]
-    speeds = [each["engine_speed_rpm"] for each in read if "engine_speed_rpm" in each]
-    return suggest_speed_axis(speeds), suggest_load_axis(
-        [each[load_channel] for each in read if load_channel in each]
-    )
+    speeds = [channels["engine_speed_rpm"] for channels in read if "engine_speed_rpm" in channels]
+    loads = [channels[load_channel] for channels in read if load_channel in channels]
+    return suggest_speed_axis(speeds), suggest_load_axis(loads)
 
 
-def compute(asked: Asked) -> Computed:
-    """Everything that a study stores.
+def compute_study(inputs: StudyInputs) -> StudyResult:
+    """Compute everything that a study stores.
 
     Raises
     ------
     StudyProblem
-        Something asked for can't be; it names the field.
+        An input is impossible; the error names its field.
     """
-    with at("rpm_axis"):
-        check_axis(asked.rpm_axis, "engine speed")
-    with at("load_axis"):
-        check_axis(asked.load_axis, LOADS[asked.load_channel])
-    pasted = read_fuel_table(asked.fuel_table)
-    samples = gather_samples(asked)
-    with at("runs"):
+    with errors_at("rpm_axis"):
+        check_axis(inputs.rpm_axis, "engine speed")
+    with errors_at("load_axis"):
+        check_axis(inputs.load_axis, LOADS[inputs.load_channel])
+    pasted = parse_fuel_table(inputs.fuel_table)
+    samples = collect_samples(inputs)
+    with errors_at("runs"):
         grid = calc.build_mixture_grid(
             samples.engine_speed_rpm,
             samples.load_pct,
             samples.lambda_,
-            asked.rpm_axis,
-            asked.load_axis,
+            inputs.rpm_axis,
+            inputs.load_axis,
             hold=samples.hold,
         )
-    limits = asked.limits
-    with at("target"):
-        target = calc.expand_target(asked.target, grid)
-    with at("fewest_dwells"):
+    limits = inputs.limits
+    with errors_at("target"):
+        target = calc.expand_target(inputs.target, grid)
+    with errors_at("fewest_dwells"):
         correction = calc.compute_correction(
             grid,
             target,
@@ -188,7 +198,7 @@ def compute(asked: Asked) -> Computed:
             max_pass=limits.largest_pass,
         )
     few = grid.visited & ~correction.given
-    if asked.fill:
+    if inputs.fill:
         correction = fill_gaps(correction)
     flags = find_warnings(
         grid,
@@ -200,11 +210,11 @@ def compute(asked: Asked) -> Computed:
     result = {
         **grid_as_json(grid, target),
         "few": few.tolist(),
-        "correction": rounded(correction.multiplier),
-        "wanted": rounded(correction.wanted),
+        "correction": to_json_grid(correction.multiplier),
+        "wanted": to_json_grid(correction.wanted),
         "limited": correction.limited.tolist(),
         "filled": correction.filled.tolist(),
-        "behind": behind(asked.runs, find_visits(samples, asked.rpm_axis, asked.load_axis)),
+        "behind": visits_by_cell(inputs.runs, find_visits(samples, inputs.rpm_axis, inputs.load_axis)),
         "reason": correction.reason.tolist(),
         "left_out": {str(reason): int(n) for reason, n in samples.excluded.items() if n},
         "unused": {str(reason): int(n) for reason, n in grid.unused.items() if n},
@@ -213,41 +223,41 @@ def compute(asked: Asked) -> Computed:
     }
     used = {
         **asdict(limits),
-        "stoichiometric_afr": round(FUELS[asked.fuel].stoichiometric_afr, 3),
+        "stoichiometric_afr": round(FUELS[inputs.fuel].stoichiometric_afr, 3),
         "sensor_range": list(calc.SENSOR_RANGE),
-        "dead_time": asked.dead_time,
-        "fill": asked.fill,
+        "dead_time": inputs.dead_time,
+        "fill": inputs.fill,
     }
-    before, after = tables_as_json(pasted, correction, asked.dead_time)
-    return Computed(used, result, before, after)
+    before, after = tables_as_json(pasted, correction, inputs.dead_time)
+    return StudyResult(used, result, before, after)
 
 
-def read_fuel_table(text: str) -> PastedTable | None:
+def parse_fuel_table(text: str) -> PastedTable | None:
     if not text.strip():
         return None
-    with at("fuel_table"):
+    with errors_at("fuel_table"):
         return parse_table(text, row_name="load")
 
 
-def gather_samples(asked: Asked) -> SteadySamples:
-    """The steady samples of all runs; a run that can't be used is named."""
-    held = [held_channels(run, asked.load_channel) for run in asked.runs]
+def collect_samples(inputs: StudyInputs) -> SteadySamples:
+    """Collect the steady samples of all runs; an error names the run that causes it."""
+    held = [load_run_channels(run, inputs.load_channel) for run in inputs.runs]
     try:
-        return collect_steady_samples(held, asked.delay_ms, asked.limits.steady)
+        return collect_steady_samples(held, inputs.delay_ms, inputs.limits.steady)
     except ValueError as problem:
-        for run, channels in zip(asked.runs, held, strict=True):
+        for run, channels in zip(inputs.runs, held, strict=True):
             try:
-                collect_steady_samples([channels], asked.delay_ms, asked.limits.steady)
-            except ValueError as its_own:
-                raise StudyProblem("runs", f"{run}: {its_own}") from its_own
-        raise StudyProblem("runs", str(problem)) from problem
+                collect_steady_samples([channels], inputs.delay_ms, inputs.limits.steady)
+            except ValueError as run_problem:
+                raise StudyInputError("runs", f"{run}: {run_problem}") from run_problem
+        raise StudyInputError("runs", str(problem)) from problem
 
 
-def held_channels(run: Run, load_channel: str) -> RunChannels:
+def load_run_channels(run: Run, load_channel: str) -> RunChannels:
     channels = load_channels(run, CHANNELS)
-    lacks = why_not(run) or ("" if load_channel in channels else f"it has no {LOADS[load_channel]}")
-    if lacks:
-        raise StudyProblem("runs", f"{run} can't be used here: {lacks}.")
+    reason = exclusion_reason(run) or ("" if load_channel in channels else f"it has no {LOADS[load_channel]}")
+    if reason:
+        raise StudyInputError("runs", f"{run} can't be used here: {reason}.")
     load = channels[load_channel]
     return RunChannels(
         channels["time_s"],
@@ -258,8 +268,8 @@ def held_channels(run: Run, load_channel: str) -> RunChannels:
     )
 
 
-def behind(runs: Sequence[Run], visits: Iterable[Visit]) -> dict[str, list[Json]]:
-    """By "row,column" of a cell the visits to it, each with its run and its time in it."""
+def visits_by_cell(runs: Sequence[Run], visits: Iterable[Visit]) -> dict[str, list[Json]]:
+    """Return the visits to every cell, by "row,column", with their run and time in it."""
     times = [load_channels(run, ("time_s",))["time_s"] for run in runs]
     found: dict[str, list[Json]] = {}
     for visit in visits:
@@ -280,29 +290,29 @@ def grid_as_json(grid: calc.MixtureGrid, target: FloatArray) -> Json:
     off = grid.mean / target - 1
     near = np.abs(off) <= ON_TARGET
     return {
-        "mean": rounded(grid.mean),
-        "sd": rounded(grid.sd),
+        "mean": to_json_grid(grid.mean),
+        "sd": to_json_grid(grid.sd),
         "n": grid.n.tolist(),
         "dwells": grid.holds.tolist(),
-        "half_width_95": rounded(grid.half_width_95),
+        "half_width_95": to_json_grid(grid.half_width_95),
         "end_of_scale": grid.end_of_scale.tolist(),
-        "target": rounded(target),
-        "off": rounded(off),
+        "target": to_json_grid(target),
+        "off": to_json_grid(off),
         "cells_measured": int(grid.visited.sum()),
         "cells_on_target": int(near.sum()),
     }
 
 
-def rounded(values: npt.ArrayLike) -> list[list[float | None]]:
-    """A grid as it is stored: four decimals, None where nothing was measured."""
+def to_json_grid(values: npt.ArrayLike) -> list[list[float | None]]:
+    """Return a grid for storage: four decimals, None if not measured."""
     return [
         [round(value, DECIMALS) if np.isfinite(value) else None for value in row]
         for row in np.asarray(values, dtype=float).tolist()
     ]
 
 
-def measured(values: Sequence[Sequence[float | None]]) -> FloatArray:
-    """A stored grid as an array, NaN where nothing was measured."""
+def as_array(values: Sequence[Sequence[float | None]]) -> FloatArray:
+    """Return a stored grid as an array, NaN if not measured."""
     return np.array(values, dtype=float)
 
 
@@ -312,7 +322,7 @@ def tables_as_json(
     if pasted is None:
         return None, None
     axes = (pasted.column_axis, pasted.row_axis)
-    with at("dead_time" if dead_time else "fuel_table"):
+    with errors_at("dead_time" if dead_time else "fuel_table"):
         step = find_table_step(pasted.cells, min(pasted.decimals, MAX_DECIMALS))
         applied = apply_to_table(axes, pasted.cells, correction, step=step, dead_time=dead_time)
     after = format_table(pasted, applied.after)
@@ -329,9 +339,9 @@ def tables_as_json(
     )
 
 
-def study_of(study: MixtureStudy, asked: Asked) -> None:
-    """Put what was asked for and its result into a study, which the caller saves."""
-    computed = compute(asked)
-    study.rpm_axis, study.load_axis, study.target = asked.rpm_axis, asked.load_axis, asked.target
+def fill_study(study: MixtureStudy, inputs: StudyInputs) -> None:
+    """Set inputs and result of a study; the caller saves it."""
+    computed = compute_study(inputs)
+    study.rpm_axis, study.load_axis, study.target = inputs.rpm_axis, inputs.load_axis, inputs.target
     study.settings_used, study.result = computed.settings_used, computed.result
     study.fuel_table_before, study.fuel_table_after = computed.fuel_table_before, computed.fuel_table_after

@@ -1,3 +1,5 @@
+"""URLs of mixture studies."""
+
 from django.urls import path
 
 from jobs.mixture import views as mixture

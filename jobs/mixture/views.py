@@ -1,4 +1,4 @@
-"""Mixture studies: asked for, worked out at once, and shown with the warnings first."""
+"""Create, edit and show mixture studies, the warnings first."""
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse
@@ -10,7 +10,7 @@ from jobs.job.form_page import form_page, section_url
 from jobs.job.lookup import get_job_or_404
 from jobs.mixture import tables as grid
 from jobs.mixture.forms import MixtureStudyForm
-from jobs.mixture.study import LOADS, step_runs, suggested_axes, usable_runs, why_not
+from jobs.mixture.study import LOADS, exclusion_reason, runs_with_fuel_step, suggest_axes, usable_runs
 from jobs.models import Job, MixtureStudy
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
@@ -47,14 +47,14 @@ def mixture_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 def save_study(request: StaffRequest, study: MixtureStudy, title: str, draft: str) -> HttpResponse:
     usable = usable_runs(study.job)
-    # The runs are only looked into where the page is asked for: what was sent has its own axes.
-    axes = suggested_axes(usable) if request.method == "GET" and not study.pk else ([], [])
+    # Read the runs only for an empty form: submitted data has its own axes.
+    axes = suggest_axes(usable) if request.method == "GET" and not study.pk else ([], [])
     form = MixtureStudyForm(
         post_data(request),
         request.FILES or None,
         instance=study,
         usable=usable,
-        with_step=step_runs(study.job),
+        with_step=runs_with_fuel_step(study.job),
         axes=axes,
     )
     if form.is_valid() and form.save_unless_stale():
@@ -70,14 +70,14 @@ def save_study(request: StaffRequest, study: MixtureStudy, title: str, draft: st
         cautions=[LEAN],
         template="jobs/mixture/form.html",
         study=study,
-        not_usable=runs_left_out(study.job),
+        unusable_runs=unusable_runs(study.job),
     )
 
 
-def runs_left_out(job: Job) -> list[tuple[str, str]]:
-    """Runs that can't be chosen, each with the reason."""
-    reasons = [(str(run), why_not(run)) for run in job.runs.all()]
-    return [(name, why) for name, why in reasons if why]
+def unusable_runs(job: Job) -> list[tuple[str, str]]:
+    """Return the runs that cannot be chosen, with the reason."""
+    reasons = [(str(run), exclusion_reason(run)) for run in job.runs.all()]
+    return [(name, reason) for name, reason in reasons if reason]
 
 
 @staff
@@ -92,16 +92,18 @@ def mixture(request: StaffRequest, pk: int) -> HttpResponse:
         "load": LOADS.get(study.load_channel, "throttle"),
         "fuel": fuel.name if fuel else study.fuel,
         "runs": runs,
-        "now_unusable": [(run, why) for run in runs if (why := why_not(run))],
-        "grave": grid.grave_warnings(study),
+        "runs_now_unusable": [(run, reason) for run in runs if (reason := exclusion_reason(run))],
+        "severe": grid.severe_warnings(study),
         "others": grid.other_warnings(study),
-        "told": [each for each in (grid.load_sentence(study), grid.correction_sentence(study)) if each],
+        "sentences": [
+            sentence for sentence in (grid.load_sentence(study), grid.correction_sentence(study)) if sentence
+        ],
         "fuel_table": grid.fuel_table_sentence(study),
         "lambda_rows": grid.lambda_rows(study),
         "correction_rows": grid.correction_rows(study),
-        "left_out": grid.left_out(study),
-        "fuel_rows": grid.table_text_rows(study),
-        "earlier": grid.earlier_pass(study, study.job.mixture_studies.all()),
+        "excluded": grid.excluded_samples(study),
+        "fuel_rows": grid.marked_table_rows(study),
+        "previous": grid.find_previous_pass(study, study.job.mixture_studies.all()),
         "caution": LEAN,
     }
     return render(request, "jobs/mixture/detail.html", context)
@@ -122,6 +124,6 @@ def fuel_table_csv(request: StaffRequest, pk: int) -> HttpResponse:
     study = find_study(pk)
     if not study.fuel_table_after:
         raise Http404("This study has no fuel table.")
-    answer = HttpResponse(grid.fuel_table_csv(study), content_type="text/csv; charset=utf-8")
-    answer.headers["Content-Disposition"] = f'attachment; filename="fuel-table-{study.job}-{study.pk}.csv"'
-    return answer
+    response = HttpResponse(grid.fuel_table_csv(study), content_type="text/csv; charset=utf-8")
+    response.headers["Content-Disposition"] = f'attachment; filename="fuel-table-{study.job}-{study.pk}.csv"'
+    return response

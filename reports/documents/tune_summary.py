@@ -9,6 +9,7 @@ from typing import Any
 from jobs.calc.mixture.fuel import FUELS
 from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.job.results import JobResults
+from jobs.mixture.study import runs_by_study
 from jobs.models import BikeChange, MixtureStudy, Part, Run, ThrottleTable, TuneRevision
 from jobs.runs.results import run_results, standard_name
 from jobs.throttle.from_runs import drift_checks, job_idles
@@ -96,7 +97,7 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
     job, shop, all_runs = results.job, results.shop, results.rows(Run)
     in_bike, modes = results.get(tune_in_bike), results.get(riding_modes)
     compared = list(results.get(comparison_results).values())
-    studies = results.rows(MixtureStudy)
+    studies = results.get(runs_by_study)
     runs = [run_facts(each) for each in results.get(run_results).values()]
     spec = job.bike.engine_spec
     return {
@@ -119,7 +120,7 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
             for each in results.rows(TuneRevision)
         ],
         "modes": [mode_facts(mode) for mode in modes],
-        "mixture": [study_facts(study, all_runs, in_bike) for study in studies],
+        "mixture": [study_facts(study, studied, in_bike) for study, studied in studies.items()],
         "runs": runs,
         "run_remarks": run_remarks(runs),
         "comparisons": [comparison_words(each, shop) for each in compared],
@@ -193,10 +194,10 @@ def mode_facts(mode: Mode) -> dict[str, Any]:
     }
 
 
-def study_facts(study: MixtureStudy, runs: Iterable[Run], in_bike: TuneRevision | None) -> SummaryMixture:
+def study_facts(study: MixtureStudy, runs: Sequence[Run], in_bike: TuneRevision | None) -> SummaryMixture:
     """Return a study with its author and the tunes of its runs."""
-    facts = mixture_facts(study)
-    tunes = [run.tune_revision for run in runs if str(run) in facts.runs and run.tune_revision]
+    facts = mixture_facts(study, runs)
+    tunes = [run.tune_revision for run in runs if run.tune_revision]
     return SummaryMixture(
         **vars(facts),
         on_sheet=study.on_sheet,

@@ -10,7 +10,7 @@ from django.core.files.base import ContentFile
 
 from fixtures import simulator
 from fixtures.bikes import BIKES, true_plate_pct
-from jobs.mixture.study import Asked, Limits, study_of
+from jobs.mixture.study import Limits, StudyInputs, fill_study
 from jobs.models import (
     BikeChange,
     Check,
@@ -333,7 +333,7 @@ def add_settings(job: Job, by: StaffMember) -> None:
 def add_study(job: Job, by: StaffMember) -> MixtureStudy:
     """A mixture study of the held runs of one state of the bike, as its page computes it."""
     runs = list(job.runs.filter(kind=Run.Kind.HELD, original_name__contains="_after_"))
-    asked = Asked(
+    asked = StudyInputs(
         runs=runs,
         load_channel="grip_pct",
         rpm_axis=[3000.0, 4000.0, 5000.0, 6000.0, 7000.0, 8000.0],
@@ -346,7 +346,7 @@ def add_study(job: Job, by: StaffMember) -> MixtureStudy:
     study = MixtureStudy(
         job=job, title="Held runs after the tune", made_by=by, fuel=asked.fuel, delay_ms=asked.delay_ms
     )
-    study_of(study, asked)
+    fill_study(study, asked)
     study.save()
     study.runs.set(runs)
     return study

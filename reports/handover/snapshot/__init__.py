@@ -9,6 +9,7 @@ from datetime import datetime
 
 from jobs.comparisons.compare import comparison_results
 from jobs.job.results import JobResults
+from jobs.mixture.study import runs_by_study
 from jobs.models import BikeChange, Comparison, Job, MixtureStudy, Part, Run, SuspensionSetting
 from jobs.runs.results import run_results
 from jobs.timeline.events import timeline
@@ -98,7 +99,9 @@ def make_snapshot(
         tune=work.tune_facts(results, in_bike),
         runs=[run_facts(each) for each in results.get(run_results).values()],
         comparisons=[comparison_facts(each, shop) for each in printed],
-        mixture=[mixture_facts(study) for study in results.rows(MixtureStudy) if study.on_sheet],
+        mixture=[
+            mixture_facts(study, runs) for study, runs in results.get(runs_by_study).items() if study.on_sheet
+        ],
         throttle=throttle_facts(results),
         suspension=work.suspension_facts(results.rows(SuspensionSetting), job, shop),
         bike_changes=[work.bike_change_facts(change) for change in results.rows(BikeChange)],

@@ -1,6 +1,6 @@
 """Mixture studies and throttle tables as the sheet prints them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from jobs.calc.mixture.fuel import FUELS
@@ -8,11 +8,11 @@ from jobs.job.results import JobResults
 from jobs.mixture.study import LOADS
 from jobs.mixture.tables import (
     correction_sentence,
+    excluded_samples,
     fuel_table_sentence,
-    grave_warnings,
-    left_out,
     load_sentence,
     other_warnings,
+    severe_warnings,
 )
 from jobs.models import MixtureStudy, Run
 from jobs.throttle.from_runs import drift_checks, job_idles
@@ -37,12 +37,12 @@ from reports.handover.snapshot.schema import (
 )
 
 
-def mixture_facts(study: MixtureStudy) -> MixtureFacts:
+def mixture_facts(study: MixtureStudy, runs: Iterable[Run]) -> MixtureFacts:
     result = study.result or {}
     fuel = FUELS.get(study.fuel)
     return MixtureFacts(
         title=study.title,
-        runs=[str(run) for run in study.runs.order_by("made_at", "pk")],
+        runs=[str(run) for run in runs],
         engine_speed_rpm=study.rpm_axis,
         load_pct=study.load_axis,
         load=LOADS.get(study.load_channel, study.load_channel),
@@ -52,11 +52,11 @@ def mixture_facts(study: MixtureStudy) -> MixtureFacts:
         settings=study.settings_used,
         result=study.result,
         standing=standing_in_words(result),
-        grave=grave_warnings(study),
+        grave=severe_warnings(study),
         told=[each for each in (load_sentence(study), correction_sentence(study)) if each],
         fuel_table=fuel_table_sentence(study),
         warnings=other_warnings(study),
-        left_out=[f"{count} {reason}" for reason, count in left_out(study)],
+        left_out=[f"{count} {reason}" for reason, count in excluded_samples(study)],
         fuel_table_before=study.fuel_table_before,
         fuel_table_after=study.fuel_table_after,
     )

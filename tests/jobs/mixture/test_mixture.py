@@ -16,7 +16,7 @@ from scipy.signal import lfilter
 from fixtures import simulator
 from fixtures.bikes import BIKES, target_lambda, true_lambda
 from jobs.calc.tables.pasted_table import parse_table
-from jobs.mixture.forms import FiguresField, TargetField, parse_figures
+from jobs.mixture.forms import NumberListField, TargetField, parse_numbers
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import load_channels, store_channels
 from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
@@ -47,8 +47,8 @@ def before(job, staff) -> list[Run]:
     return make_simulated_runs(job, staff[Role.TUNER], "tern", "before", "held", tune_revision=tune)
 
 
-def asked(runs: list[Run], /, **more: Any) -> dict[str, Any]:
-    """The form as a browser sends it."""
+def form_data(runs: list[Run], /, **more: Any) -> dict[str, Any]:
+    """Return the form data as a browser sends it."""
     return {
         "title": "As received",
         "runs": [str(run.pk) for run in runs],
@@ -73,7 +73,7 @@ def asked(runs: list[Run], /, **more: Any) -> dict[str, Any]:
 
 
 def send(client: Client, runs: list[Run], /, **more: Any):
-    return client.post(reverse("mixture-new", args=[runs[0].job]), asked(runs, **more))
+    return client.post(reverse("mixture-new", args=[runs[0].job]), form_data(runs, **more))
 
 
 def study_from(client: Client, runs: list[Run], **more: Any) -> MixtureStudy:
@@ -108,7 +108,7 @@ def grid(values: list[list[float | None]]) -> np.ndarray:
     return np.array(values, dtype=float)
 
 
-def test_the_true_mixture_is_recovered_and_nothing_is_invented(login, before) -> None:
+def test_correction_recovers_the_true_mixture_in_visited_cells_only(login, before) -> None:
     study = study_from(login(Role.TUNER), before, rpm_axis="3000 4000 5000 6000 7000 8000 9000 10000 12500")
     correction = grid(study.result["correction"])
     speed, load = np.meshgrid(SPEEDS, LOADS)
@@ -130,7 +130,7 @@ def off_target(speed: np.ndarray, grip: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("delay_ms", [80, 150, 300])
-def test_a_known_error_comes_back_within_half_a_percent_in_every_covered_cell(
+def test_known_error_is_recovered_within_half_a_percent_in_every_covered_cell(
     login, staff, job, delay_ms
 ) -> None:
     speeds, grips = np.arange(3000.0, 7001.0, 500.0), (20.0, 40.0, 70.0)
@@ -161,8 +161,8 @@ def test_a_known_error_comes_back_within_half_a_percent_in_every_covered_cell(
     np.testing.assert_allclose(found[visited].reshape(truth.shape), truth, rtol=0.005)
 
 
-def step_of_fuel(delay_ms: float) -> dict[str, Any]:
-    """Opening time stepped up by 8 % and back every two seconds; lambda answers after the delay."""
+def fuel_step(delay_ms: float) -> dict[str, Any]:
+    """Step the opening time up by 8 % and back every two seconds; lambda follows after the delay."""
     rng = np.random.default_rng(3)
     time_s = np.arange(0, 16, 0.02)
     fuel = np.where((time_s // 2).astype(int) % 2, 1.08, 1.0)
@@ -175,15 +175,15 @@ def step_of_fuel(delay_ms: float) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("delay_ms", [80, 220])
-def test_the_delay_is_found_from_a_fuel_step_and_kept_when_edited(login, staff, before, delay_ms) -> None:
+def test_delay_is_found_from_a_fuel_step_and_survives_an_edit(login, staff, before, delay_ms) -> None:
     client, job = login(Role.TUNER), before[0].job
     assert 'name="delay_run"' not in client.get(reverse("mixture-new", args=[job])).content.decode()
-    run = make_channel_run(job, staff[Role.TUNER], "step.csv", step_of_fuel(delay_ms))
+    run = make_channel_run(job, staff[Role.TUNER], "step.csv", fuel_step(delay_ms))
     assert 'name="delay_run"' in client.get(reverse("mixture-new", args=[job])).content.decode()
     study = study_from(client, before, delay_run=str(run.pk), delay_ms="150")
     assert study.delay_ms == pytest.approx(delay_ms, abs=15)
     assert "found from the fuel step in step.csv" in shown(client, study)
-    again = asked(before, delay_ms=str(study.delay_ms), title="Renamed", version="1")
+    again = form_data(before, delay_ms=str(study.delay_ms), title="Renamed", version="1")
     client.post(reverse("mixture-edit", args=[study.pk]), again)
     study.refresh_from_db()
     assert study.settings_used["delay_found_in"] == "step.csv"
@@ -193,8 +193,8 @@ def test_the_delay_is_found_from_a_fuel_step_and_kept_when_edited(login, staff, 
     assert "found from the fuel step" not in shown(client, study)
 
 
-def test_a_run_without_a_step_gives_no_delay_and_says_so(login, staff, before) -> None:
-    flat = {**step_of_fuel(100), "injector_time_ms": np.full(800, 4.0)}
+def test_run_without_a_fuel_step_gives_an_error_at_the_delay(login, staff, before) -> None:
+    flat = {**fuel_step(100), "injector_time_ms": np.full(800, 4.0)}
     run = make_channel_run(before[0].job, staff[Role.TUNER], "flat.csv", flat)
     answer = send(login(Role.TUNER), before, delay_run=str(run.pk), title="Kept")
     assert answer.status_code == 422
@@ -204,7 +204,7 @@ def test_a_run_without_a_step_gives_no_delay_and_says_so(login, staff, before) -
     assert 'value="Kept"' in page
 
 
-def test_lean_at_high_load_comes_first_in_words(login, before) -> None:
+def test_lean_at_high_load_is_warned_about_first(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     page = shown(client, study)
@@ -217,7 +217,7 @@ def test_lean_at_high_load_comes_first_in_words(login, before) -> None:
     assert "Lean at high load: at 6000 1/min" in section
 
 
-def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None:
+def test_every_cell_has_a_value_a_mark_and_a_description(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before, largest_half_width="0.006")
     page = shown(client, study)
@@ -230,7 +230,7 @@ def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None
     assert "target 0.890" in table
     assert "leaner" in table
     assert "dwells. No correction: too uncertain." in table
-    # each dwell behind it stands under the sentence, and they make up the samples of the cell
+    # the holds under the sentence add up to the samples of the cell
     story = re.search(r'data-about="(6000 1/min, 80 % grip: [^"]*)"', table)[1]
     behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
     assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
@@ -238,7 +238,7 @@ def test_every_cell_has_its_figure_its_mark_and_its_story(login, before) -> None
     assert 'role="grid"' in page
 
 
-def test_what_was_left_out_is_counted_by_reason(login, before) -> None:
+def test_excluded_samples_are_counted_by_reason(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     counted = sum(study.result["left_out"].values()) + sum(study.result["unused"].values())
@@ -248,7 +248,7 @@ def test_what_was_left_out_is_counted_by_reason(login, before) -> None:
     assert "Engine speed moving" in page
 
 
-def test_a_correction_is_limited_in_one_pass_and_says_so(login, before) -> None:
+def test_correction_is_limited_in_one_pass_and_marked(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before, largest_pass_pct="3")
     assert np.nanmax(grid(study.result["correction"])) == pytest.approx(1.03)
@@ -258,22 +258,20 @@ def test_a_correction_is_limited_in_one_pass_and_says_so(login, before) -> None:
     assert "limited in one pass; +7." in page
 
 
-def test_the_target_may_be_one_figure(login, before) -> None:
+def test_target_may_be_a_single_number(login, before) -> None:
     study = study_from(login(Role.TUNER), before, target="0,9")
     assert study.target == 0.9
     assert {value for row in study.result["target"] for value in row} == {0.9}
 
 
-def test_plate_may_lay_out_the_rows(login, before) -> None:
+def test_rows_may_be_by_plate_opening(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before, load_channel="plate_pct", load_axis="12 25 35 45 63 82 100")
     assert study.load_channel == "plate_pct"
     assert "Lambda by engine speed and plate" in shown(client, study)
 
 
-def test_the_fuel_table_comes_back_corrected_where_measured_and_to_the_letter_elsewhere(
-    login, before
-) -> None:
+def test_fuel_table_is_corrected_in_measured_cells_and_unchanged_elsewhere(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before, fuel_table=FUEL_TABLE, load_axis="10 20 30 40 60 80 100")
     assert study.fuel_table_before["text"] == FUEL_TABLE
@@ -291,14 +289,14 @@ def test_the_fuel_table_comes_back_corrected_where_measured_and_to_the_letter_el
     assert "<mark>10,00</mark>" not in page
 
 
-def test_an_uploaded_fuel_table_is_read(login, before) -> None:
+def test_uploaded_fuel_table_is_read(login, before) -> None:
     upload = SimpleUploadedFile("fuel.csv", FUEL_TABLE.replace("\t", ";").encode("utf-16"))
     study = study_from(login(Role.TUNER), before, fuel_table="", fuel_table_file=upload)
     assert study.fuel_table_before["text"] == FUEL_TABLE.replace("\t", ";")
     assert study.fuel_table_after["covered"] > 0
 
 
-def test_an_uploaded_fuel_table_with_a_fault_is_shown_to_be_mended(login, before) -> None:
+def test_uploaded_fuel_table_with_an_error_is_shown_for_correction(login, before) -> None:
     upload = SimpleUploadedFile("fuel.csv", FUEL_TABLE.replace("41,00", "much").encode())
     answer = send(login(Role.TUNER), before, fuel_table_file=upload)
     assert answer.status_code == 422
@@ -308,7 +306,7 @@ def test_an_uploaded_fuel_table_with_a_fault_is_shown_to_be_mended(login, before
     assert "This was read from the file “fuel.csv”" in page
 
 
-def test_of_opening_times_only_what_is_beyond_the_dead_time_is_corrected(login, before) -> None:
+def test_correction_applies_only_beyond_the_dead_time(login, before) -> None:
     client = login(Role.TUNER)
     plain, dead = (study_from(client, before, fuel_table=FUEL_TABLE, dead_time=time) for time in ("", "10,5"))
     read = [parse_table(study.fuel_table_after["text"]).cells for study in (plain, dead)]
@@ -325,7 +323,7 @@ def test_of_opening_times_only_what_is_beyond_the_dead_time_is_corrected(login, 
     assert 'href="#id_dead_time"' in answer.content.decode()
 
 
-def test_a_gap_is_filled_only_where_asked_and_shown_as_filled(login, before) -> None:
+def test_gap_is_filled_only_on_request_and_marked(login, before) -> None:
     client = login(Role.TUNER)
     axes = {"load_axis": "10 20 30 40 50 60 80 100", "target": "0.9"}  # nothing was held at 50 %
     bare = study_from(client, before, **axes)
@@ -345,7 +343,7 @@ def test_a_gap_is_filled_only_where_asked_and_shown_as_filled(login, before) -> 
     assert "cell-fill" not in shown(client, bare)
 
 
-def test_the_csv_holds_the_same_figures_with_points(login, before) -> None:
+def test_csv_has_the_fuel_table_with_decimal_points(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before, fuel_table=FUEL_TABLE)
     answer = client.get(reverse("mixture-fuel-table", args=[study.pk]))
@@ -355,13 +353,13 @@ def test_the_csv_holds_the_same_figures_with_points(login, before) -> None:
     assert rows == text
 
 
-def test_without_a_fuel_table_there_is_no_csv(login, before) -> None:
+def test_study_without_a_fuel_table_has_no_csv(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     assert client.get(reverse("mixture-fuel-table", args=[study.pk])).status_code == 404
 
 
-def test_axes_left_empty_are_the_fuel_tables(login, before) -> None:
+def test_empty_axes_are_taken_from_the_fuel_table(login, before) -> None:
     study = study_from(
         login(Role.TUNER), before, rpm_axis="", load_axis=" ", fuel_table=FUEL_TABLE, target="0.9"
     )
@@ -369,7 +367,7 @@ def test_axes_left_empty_are_the_fuel_tables(login, before) -> None:
     assert study.load_axis == [0, 40, 100]
 
 
-def test_a_large_fuel_table_saves(login, before) -> None:
+def test_large_fuel_table_is_saved(login, before) -> None:
     speeds = range(1000, 1000 + 250 * 40, 250)
     lines = ["\t".join(["", *map(str, speeds)])]
     lines += ["\t".join([f"{3.4 * row:.1f}", *(f"{5 + row / 10:.2f}" for _ in speeds)]) for row in range(30)]
@@ -395,7 +393,7 @@ def test_a_large_fuel_table_saves(login, before) -> None:
         ({"runs": []}, "Choose at least one run."),
     ],
 )
-def test_what_cannot_be_is_said_at_its_field_and_everything_typed_stays(
+def test_invalid_input_gives_an_error_at_its_field_and_keeps_the_rest(
     login, before, change, sentence
 ) -> None:
     answer = send(login(Role.TUNER), before, **{"title": "Kept title", "fuel_table": FUEL_TABLE, **change})
@@ -410,7 +408,7 @@ def test_what_cannot_be_is_said_at_its_field_and_everything_typed_stays(
     assert not MixtureStudy.objects.exists()
 
 
-def test_a_run_whose_time_runs_back_is_named(login, before) -> None:
+def test_run_whose_time_runs_back_is_named(login, before) -> None:
     broken = before[2]
     channels = load_channels(broken, broken.channel_names)
     channels["time_s"] = channels["time_s"][::-1]
@@ -421,7 +419,7 @@ def test_a_run_whose_time_runs_back_is_named(login, before) -> None:
     assert f"{broken}: The time of a run has to go on" in answer.content.decode()
 
 
-def test_runs_that_cannot_be_used_are_not_offered_and_why(login, staff, before) -> None:
+def test_unusable_runs_are_not_offered_and_have_a_reason(login, staff, before) -> None:
     before[0].channel_names.remove("lambda")
     before[0].save()
     before[1].set_aside, before[1].set_aside_reason = True, "strap slipped"
@@ -435,7 +433,7 @@ def test_runs_that_cannot_be_used_are_not_offered_and_why(login, staff, before) 
     assert send(client, before).status_code == 422
 
 
-def test_a_new_study_starts_from_what_the_runs_hold(login, before) -> None:
+def test_new_study_suggests_axes_runs_and_title(login, before) -> None:
     page = login(Role.TUNER).get(reverse("mixture-new", args=[before[0].job])).content.decode()
     assert 'value="10  20  30  40  60  80  100"' in page
     assert 'value="2500  3000  3500' in page
@@ -443,12 +441,12 @@ def test_a_new_study_starts_from_what_the_runs_hold(login, before) -> None:
     assert 'value="Mixture, as received"' in page
 
 
-def test_it_is_worked_out_again_when_edited(login, before) -> None:
+def test_edit_computes_the_study_again(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     page = client.get(reverse("mixture-edit", args=[study.pk])).content.decode()
     assert 'value="3000  4000  5000  6000  7000  8000  9000  10000"' in page
-    changed = asked(before[:3], target="1", version="1", title="The small openings")
+    changed = form_data(before[:3], target="1", version="1", title="The small openings")
     assert client.post(reverse("mixture-edit", args=[study.pk]), changed).status_code == 302
     again = MixtureStudy.objects.get(pk=study.pk)
     assert set(again.runs.all()) == set(before[:3])
@@ -456,11 +454,11 @@ def test_it_is_worked_out_again_when_edited(login, before) -> None:
     assert again.result["warnings"] != study.result["warnings"]
 
 
-def test_two_tuners_do_not_overwrite_each_other(login, before) -> None:
+def test_edit_conflict_names_the_other_user_and_keeps_both_inputs(login, before) -> None:
     study = study_from(login(Role.TUNER), before)
     url = reverse("mixture-edit", args=[study.pk])
-    login(Role.OWNER).post(url, asked(before, version="1", target="0.95", fuel_table=FUEL_TABLE))
-    answer = login(Role.TUNER).post(url, asked(before, version="1", title="Mine"))
+    login(Role.OWNER).post(url, form_data(before, version="1", target="0.95", fuel_table=FUEL_TABLE))
+    answer = login(Role.TUNER).post(url, form_data(before, version="1", title="Mine"))
     assert answer.status_code == 422
     page = answer.content.decode()
     assert "Not saved: Ola Owner changed this" in page
@@ -469,7 +467,7 @@ def test_two_tuners_do_not_overwrite_each_other(login, before) -> None:
     assert 'value="Mine"' in page
 
 
-def test_a_run_set_aside_since_is_pointed_out(login, before) -> None:
+def test_page_warns_about_a_run_excluded_since(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     before[3].set_aside, before[3].set_aside_reason = True, "strap slipped"
@@ -477,36 +475,36 @@ def test_a_run_set_aside_since_is_pointed_out(login, before) -> None:
     assert "is in this study, but it is set aside" in shown(client, study)
 
 
-def test_a_second_pass_is_held_against_the_first(login, staff, job, before) -> None:
+def test_second_pass_is_compared_with_the_first(login, staff, job, before) -> None:
     client = login(Role.TUNER)
     study_from(client, before)
     tune = make_revision(job, staff[Role.TUNER], 1)
     after = make_simulated_runs(job, staff[Role.TUNER], "tern", "after", "held", tune_revision=tune)
     second = study_from(client, after, title="After the correction")
     page = shown(client, second)
-    said = page.split('id="earlier-title"')[1].split("</section>")[0]
-    assert "As received" in said
-    closer = int(said.split("both passes ")[1].split(" ")[0])
-    further = int(said.split("target, ")[1].split(" ")[0])
+    section = page.split('id="earlier-title"')[1].split("</section>")[0]
+    assert "As received" in section
+    closer = int(section.split("both passes ")[1].split(" ")[0])
+    further = int(section.split("target, ")[1].split(" ")[0])
     assert closer > 5 > further
-    assert said.count("<small>closer</small>") == closer
-    assert said.count("<small>further</small>") == further
+    assert section.count("<small>closer</small>") == closer
+    assert section.count("<small>further</small>") == further
     assert re.search(
         r"6000 1/min, 80 % grip: 7\.\d % leaner than the target before, "
         r"[01]\.\d % \w+ than the target now; it came closer",
-        said,
+        section,
     )
     assert "Lean at high load" not in page
 
 
-def test_sent_twice_it_is_made_once(login, before) -> None:
+def test_double_submission_creates_one_study(login, before) -> None:
     client, key = login(Role.TUNER), str(uuid.uuid4())
     assert [send(client, before, form_key=key).status_code for _ in range(2)] == [302, 302]
     assert MixtureStudy.objects.count() == 1
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC])
-def test_only_the_tuner_makes_a_study_and_everybody_reads_it(login, before, role) -> None:
+def test_only_tuner_writes_studies_and_all_roles_read_them(login, before, role) -> None:
     assert send(login(role), before).status_code == 403
     study = study_from(login(Role.TUNER), before)
     page = shown(login(role), study)
@@ -514,7 +512,7 @@ def test_only_the_tuner_makes_a_study_and_everybody_reads_it(login, before, role
     assert login(role).post(reverse("mixture-remove", args=[study.pk])).status_code == 403
 
 
-def test_a_study_is_removed(login, before) -> None:
+def test_removed_study_is_gone(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     assert client.post(reverse("mixture-remove", args=[study.pk])).status_code == 302
@@ -522,7 +520,7 @@ def test_a_study_is_removed(login, before) -> None:
     assert client.get(reverse("mixture", args=[study.pk])).status_code == 404
 
 
-def test_the_sheet_finds_what_it_prints(login, before) -> None:
+def test_stored_grids_have_one_row_per_load(login, before) -> None:
     """The printed grid reads mean and few by rows of loads."""
     study = study_from(login(Role.TUNER), before)
     for name in ("mean", "few", "n", "dwells", "half_width_95", "off"):
@@ -541,26 +539,26 @@ def test_the_sheet_finds_what_it_prints(login, before) -> None:
         ("", []),
     ],
 )
-def test_a_row_of_figures_is_read_as_people_write_it(text, figures) -> None:
-    assert parse_figures(text) == figures
+def test_numbers_are_parsed_with_any_usual_separator(text, figures) -> None:
+    assert parse_numbers(text) == figures
 
 
 @pytest.mark.parametrize(
     ("text", "target"),
     [("0,9", 0.9), ("1 0.9", [1, 0.9]), ("1\n0.9\n", [1, 0.9]), ("1 0.95\n0.9 0.9", [[1, 0.95], [0.9, 0.9]])],
 )
-def test_a_target_is_read_and_shown_again_the_same(text, target) -> None:
+def test_target_survives_display_and_parsing(text, target) -> None:
     field = TargetField()
     assert field.clean(text) == target
     assert field.clean(field.prepare_value(target)) == target
 
 
-def test_an_axis_is_shown_as_it_can_be_typed_again() -> None:
-    field = FiguresField()
+def test_axis_survives_display_and_parsing() -> None:
+    field = NumberListField()
     assert field.clean(field.prepare_value([2.5, 1000.0, 12_000.0])) == [2.5, 1000, 12_000]
     assert not field.has_changed([1000.0, 2000.0], "1000; 2000")
 
 
-def test_the_simulators_own_fuel_table_is_read(login, before) -> None:
+def test_fuel_table_of_the_simulator_is_read(login, before) -> None:
     study = study_from(login(Role.TUNER), before, fuel_table=simulator.fuel_table_text(TERN))
     assert study.fuel_table_after["covered"] > 0

@@ -1,4 +1,4 @@
-"""What page and sheet say of a study as a whole: counted by hand in a grid of six cells."""
+"""Sentences about a whole mixture study, counted by hand in a grid of six cells."""
 
 from typing import Any
 
@@ -25,20 +25,20 @@ def study(**values: Any) -> MixtureStudy:
     return MixtureStudy(**{**given, "result": RESULT, "settings_used": used, **values})
 
 
-def test_cells_are_counted_by_what_became_of_them() -> None:
+def test_correction_sentence_counts_cells_by_outcome() -> None:
     assert correction_sentence(study()) == (
         "A correction of the fuel is given for 4 of 6 cells; 1 of them filled in between two measured "
         "neighbours, not measured; 1 limited in one pass; 1 visited too little for one; 1 not visited."
     )
 
 
-def test_nothing_is_said_of_a_study_not_worked_out() -> None:
+def test_sentences_are_empty_without_a_result() -> None:
     empty = study(result=None)
     assert (correction_sentence(empty), load_sentence(empty), fuel_table_sentence(empty)) == ("", "", "")
 
 
 @pytest.mark.parametrize(
-    ("values", "said"),
+    ("values", "sentence"),
     [
         ({}, "1 cell was measured at 80 % grip and more; none is leaner than its target by 3 % or more."),
         (
@@ -48,11 +48,11 @@ def test_nothing_is_said_of_a_study_not_worked_out() -> None:
         ({"result": {**RESULT, "warnings": [{"code": "lean-at-high-load", "sentence": "Lean."}]}}, ""),
     ],
 )
-def test_high_load_is_spoken_of_unless_a_warning_does(values: dict[str, Any], said: str) -> None:
-    assert load_sentence(study(**values)) == said
+def test_load_sentence_is_given_unless_a_warning_covers_it(values: dict[str, Any], sentence: str) -> None:
+    assert load_sentence(study(**values)) == sentence
 
 
-def test_what_became_of_the_fuel_table_is_said() -> None:
+def test_fuel_table_sentence_counts_changed_covered_and_limited_cells() -> None:
     after = {"text": "", "covered": 3, "changed": [[True, False], [True, False]], "step": 0.5, "limited": 1}
     assert fuel_table_sentence(study(fuel_table_after=after)) == (
         "2 of the 4 cells of the fuel table changed: 3 are covered by what was measured, rounded to the "
