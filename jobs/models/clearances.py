@@ -82,10 +82,6 @@ class ClearanceReading(Record):
         return f"cylinder {self.cylinder}, {self.side} {self.position}, {self.get_gap_display()}"
 
     @property
-    def valve_key(self) -> str:
-        return f"{self.cylinder}-{self.side}-{self.position}"
-
-    @property
     def shim_mm(self) -> Decimal | None:
         """Return the shim's thickness: a measurement overrides the marking."""
         return self.shim_measured_mm if self.shim_measured_mm is not None else self.shim_marked_mm

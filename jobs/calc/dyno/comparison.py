@@ -259,7 +259,7 @@ def compare(
         after=summarise_repeats(after),
         bands=compared,
         assumed_pct=assumed_repeatability_pct if single else None,
-        flags=_comparison_flags(before, after, grid, sides, assumed_repeatability_pct, temperatures_c),
+        flags=_comparison_flags(before, after, sides, assumed_repeatability_pct, temperatures_c),
     )
 
 
@@ -390,7 +390,6 @@ def _compare_band(
 def _comparison_flags(
     before: Sequence[Curve],
     after: Sequence[Curve],
-    grid: FloatArray,
     sides: Sequence[tuple[FloatArray, FloatArray]],
     pct: float,
     temperatures_c: tuple[Sequence[float], Sequence[float]] | None,
