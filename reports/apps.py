@@ -33,12 +33,12 @@ class ReportsConfig(AppConfig):
 
 
 def make_first_wording(using: str, **kwargs: Any) -> None:
-    """A shop has a wording of the notices from the start, also after its database was emptied."""
+    """Create the first wording of the notices, also after the database was emptied."""
     from django.db import connections
 
     from reports.handover.notices import current_wording
     from reports.models import NoticeWording
 
-    # The table is missing where only a part of the apps was migrated.
+    # The table is missing if only some of the apps were migrated.
     if NoticeWording._meta.db_table in connections[using].introspection.table_names():
         current_wording()

@@ -1,4 +1,4 @@
-"""Printing in a process that is started on demand: a django-tasks backend that needs no worker."""
+"""Print in a process started on demand: a django-tasks backend that needs no worker."""
 
 import sys
 from functools import partial
@@ -17,11 +17,11 @@ THREAD_NAME = "waits for print_sheet"
 
 
 class ProcessBackend(BaseTaskBackend):
-    """Run ``print_sheet`` in a process of its own, started once the request's transaction is committed."""
+    """Backend that runs ``print_sheet`` in a process of its own after the transaction commits."""
 
     def enqueue(self, task: Task[Any, Any], args: Any, kwargs: Any) -> TaskResult[Any]:
         self.validate_task(task)
-        transaction.on_commit(partial(start_printing, *args, **kwargs))
+        transaction.on_commit(partial(start_process, *args, **kwargs))
         return TaskResult(
             task=task,
             id=get_random_id(),
@@ -38,12 +38,12 @@ class ProcessBackend(BaseTaskBackend):
         )
 
 
-def start_printing(sheet_pk: int, attempt: int) -> None:
+def start_process(sheet_pk: int, attempt: int) -> None:
     """Start ``manage.py print_sheet`` and return without waiting for it."""
     manage = str(settings.BASE_DIR / "manage.py")
     command = [sys.executable, manage, "print_sheet", str(sheet_pk), str(attempt)]
     try:
-        # In a session of its own it outlives the server: Ctrl+C or a restart does not cut a print short.
+        # In a session of its own it outlives the server: Ctrl+C or a restart does not stop the print.
         process = Popen(command, stdin=DEVNULL, stdout=DEVNULL, start_new_session=True)
     except OSError as problem:
         mark_failed(sheet_pk, attempt, f"The process that prints could not be started: {problem.strerror}.")
@@ -53,7 +53,7 @@ def start_printing(sheet_pk: int, attempt: int) -> None:
 
 
 def reap(process: "Popen[bytes]", sheet_pk: int, attempt: int) -> None:
-    """Wait for a process, so that no zombie is left, and mark a print that it did not finish as failed."""
+    """Wait for a process, so that no zombie is left, and mark an unfinished print as failed."""
     process.wait()
     try:
         mark_failed(sheet_pk, attempt, "Printing was stopped before it had finished.")

@@ -1,4 +1,4 @@
-"""Checks of what printing stands on, each with an id and what to do about it."""
+"""System checks of what printing needs, each with an id and a hint."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -13,7 +13,7 @@ from reports.tasks import print_sheet
 def check_task_tables(
     app_configs: Sequence[Any] | None, databases: Sequence[str] | None = None, **kwargs: Any
 ) -> list[CheckMessage]:
-    """A worker takes what is to be printed from a table; a warning only, since migrating makes it."""
+    """Warn if the tables are missing that a worker takes its tasks from."""
     from django_tasks_db import DatabaseBackend
     from django_tasks_db.models import DBTaskResult
 
@@ -22,7 +22,7 @@ def check_task_tables(
     try:
         tables = connections["default"].introspection.table_names()
     except DatabaseError:
-        return []  # another check says that the database can't be reached
+        return []  # another check reports that the database cannot be reached
     if DBTaskResult._meta.db_table in tables:
         return []
     return [

@@ -1,7 +1,7 @@
-"""Printing issued sheets: in a process started on demand, by a worker, or in the request itself.
+"""Print issued sheets: in a process started on demand, by a worker, or in the request itself.
 
-A sheet is printed from its snapshot, each step is recorded, and the PDF is attached once: a sheet printed
-twice, by two processes or after one that died, has one PDF.
+A sheet is printed from its snapshot and each step is recorded. The PDF is attached once, even if two
+processes print the same sheet.
 """
 
 import hashlib
@@ -15,11 +15,11 @@ from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing
 
 
-class NotAsIssued(Exception):
-    """The data give another PDF than the one that was issued."""
+class PdfMismatch(Exception):
+    """Printing gave another PDF than the one that was issued."""
 
 
-def ask_for_pages(sheet: HandoverSheet, *, backend: str = "default") -> None:
+def start_printing(sheet: HandoverSheet, *, backend: str = "default") -> None:
     """Start printing a sheet; does nothing if printing is already under way.
 
     Parameters
@@ -30,37 +30,39 @@ def ask_for_pages(sheet: HandoverSheet, *, backend: str = "default") -> None:
     with transaction.atomic():
         printing, is_first = Printing.objects.select_for_update().get_or_create(sheet_id=sheet.pk)
         if not is_first:
-            if not printing.may_be_asked_again:
+            if not printing.can_be_restarted:
                 return
-            printing.begin_anew()
+            printing.restart()
     # After the transaction, so that it is not held open if the backend prints in this process.
     print_sheet.using(backend=backend).enqueue(sheet.pk, printing.attempt)
 
 
 @task()
 def print_sheet(sheet_pk: int, attempt: int) -> None:
-    """Set a sheet's pages and keep them."""
-    mine = Printing.objects.filter(sheet_id=sheet_pk, attempt=attempt).exclude(step=Printing.Step.DONE)
-    # Taken once: a second worker, or one picking up an abandoned attempt, matches no row.
-    if not mine.filter(step=Printing.Step.WAITING).update(step=Printing.Step.PICTURES):
+    """Print a sheet and store its PDF."""
+    attempt_rows = Printing.objects.filter(sheet_id=sheet_pk, attempt=attempt).exclude(
+        step=Printing.Step.DONE
+    )
+    # Only one takes it: a second worker, or one picking up an abandoned attempt, matches no row.
+    if not attempt_rows.filter(step=Printing.Step.WAITING).update(step=Printing.Step.PICTURES):
         return
 
-    def tell(step: str, done: int = 0, of: int = 0) -> None:
-        mine.update(step=step, done=done, of=of, moved_at=timezone.now())
+    def report_progress(step: str, done: int = 0, of: int = 0) -> None:
+        attempt_rows.update(step=step, done=done, of=of, moved_at=timezone.now())
 
     try:
         sheet = HandoverSheet.objects.select_related("job").get(pk=sheet_pk)
-        pdf = sheet_pdf(sheet.snapshot, tell)
-        tell(Printing.Step.KEEPING)
-        keep(sheet, pdf)
+        pdf = sheet_pdf(sheet.snapshot, report_progress)
+        report_progress(Printing.Step.KEEPING)
+        store_pdf(sheet, pdf)
     except BaseException as problem:
-        mine.update(step=Printing.Step.FAILED, fault=in_words(problem), moved_at=timezone.now())
+        attempt_rows.update(step=Printing.Step.FAILED, fault=describe_error(problem), moved_at=timezone.now())
         raise
     Printing.objects.filter(sheet=sheet).update(step=Printing.Step.DONE, fault="", moved_at=timezone.now())
 
 
-def in_words(problem: BaseException) -> str:
-    if isinstance(problem, NotAsIssued):
+def describe_error(problem: BaseException) -> str:
+    if isinstance(problem, PdfMismatch):
         return str(problem)
     if isinstance(problem, OSError):
         return f"A file could not be written: {problem.strerror or problem}."
@@ -73,13 +75,13 @@ def file_name(sheet: HandoverSheet) -> str:
     return f"handover-{sheet.job.number}-{sheet.issue_number}.pdf"
 
 
-def keep(sheet: HandoverSheet, pdf: bytes) -> None:
-    """Attach the PDF, or put it back where the file of a printed sheet was lost."""
+def store_pdf(sheet: HandoverSheet, pdf: bytes) -> None:
+    """Attach the PDF, or restore the lost file of a printed sheet."""
     sha256 = hashlib.sha256(pdf).hexdigest()
     storage = sheet.pdf.storage
     if sheet.is_printed:
         if sha256 != sheet.sha256:
-            raise NotAsIssued(
+            raise PdfMismatch(
                 f"The file of sheet {sheet.number} is missing or was changed, and this version of the "
                 "program makes it differently. Its data are kept whole: look for the file in a back-up."
             )

@@ -1,4 +1,4 @@
-"""Addresses of what leaves the shop on paper."""
+"""Addresses of the sheets, documents and customer pages."""
 
 from reports.customer import urls as customer
 from reports.documents import urls as documents

@@ -1,4 +1,4 @@
-"""The customer's link: found by its token, opened, acknowledged, sent by e-mail."""
+"""The customer's link: find it by its token, count openings, acknowledge, send by email."""
 
 from datetime import timedelta
 from smtplib import SMTPException
@@ -13,40 +13,40 @@ from reports.handover.snapshot.codec import from_json
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
 from workshop.models import Customer, ShopProfile, StaffMember
 
-OPENINGS_AN_HOUR = 60
-WRONG_ADDRESSES_AN_HOUR = 30
+MAX_OPENINGS_PER_HOUR = 60
+MAX_UNKNOWN_LINKS_PER_HOUR = 30
 HOUR = timedelta(hours=1)
 
 
-class TooOften(Exception):
-    """One address asks more often than a reader would."""
+class RateLimited(Exception):
+    """Too many requests from one address within an hour."""
 
 
-class NotSent(Exception):
-    """The mail could not be handed on; the sentence says why."""
+class MailNotSent(Exception):
+    """The mail server did not accept the mail; the message gives the reason."""
 
 
-def count_call(name: str, most: int) -> None:
-    """Count a call under a name; raise TooOften where there were too many within the hour."""
+def count_request(name: str, limit: int) -> None:
+    """Count a request under a name; raise RateLimited above the limit per hour."""
     now = timezone.now()
     LinkCall.objects.filter(until__lte=now).delete()
     call, _ = LinkCall.objects.get_or_create(name=name, defaults={"until": now + HOUR})
-    if not LinkCall.objects.filter(pk=call.pk, calls__lt=most).update(calls=F("calls") + 1):
-        raise TooOften("This page was asked for too often. Wait an hour and try again.")
+    if not LinkCall.objects.filter(pk=call.pk, calls__lt=limit).update(calls=F("calls") + 1):
+        raise RateLimited("This page was asked for too often. Wait an hour and try again.")
 
 
 def find_link(token: str, address: str) -> SheetLink | None:
-    """The link with this token, live or not; None where there is none."""
+    """Return the link with this token, live or not, or None if there is none."""
     link = SheetLink.objects.select_related("sheet__job").filter(token=token).first()
     if link is None:
-        count_call(f"unknown:{address}", WRONG_ADDRESSES_AN_HOUR)
+        count_request(f"unknown:{address}", MAX_UNKNOWN_LINKS_PER_HOUR)
         return None
-    count_call(f"{link.pk}:{address}", OPENINGS_AN_HOUR)
+    count_request(f"{link.pk}:{address}", MAX_OPENINGS_PER_HOUR)
     return link
 
 
 def count_opening(link: SheetLink) -> None:
-    # An opening is no change of the record by anybody, so it makes no version and no history.
+    # Nobody edits the record here, so update it without a new version or history entry.
     SheetLink.objects.filter(pk=link.pk).update(openings=F("openings") + 1, last_opened_at=timezone.now())
 
 
@@ -69,11 +69,11 @@ def revoke_links(customer: Customer) -> None:
 
 @transaction.atomic
 def acknowledge(*, link: SheetLink, name: str) -> Acknowledgement:
-    """Keep the customer's word together with the text that was shown; once for a link."""
+    """Store the acknowledgement with the text that was shown, once per link."""
     locked = SheetLink.objects.select_for_update().get(pk=link.pk)
-    before = Acknowledgement.objects.filter(link=locked).first()
-    if before is not None:
-        return before
+    earlier = Acknowledgement.objects.filter(link=locked).first()
+    if earlier is not None:
+        return earlier
     text = as_text(from_json(link.sheet.snapshot).notices)
     return Acknowledgement.objects.create(sheet=link.sheet, link=locked, name=name, notice_text=text)
 
@@ -83,8 +83,8 @@ def send_link(*, link: SheetLink, address: str, page_address: str) -> None:
 
     Raises
     ------
-    NotSent
-        The mail server refused it or can't be reached.
+    MailNotSent
+        The mail server refused it or cannot be reached.
     """
     sheet, shop = link.sheet, ShopProfile.current()
     until = timezone.localtime(link.expires_at)
@@ -103,4 +103,4 @@ def send_link(*, link: SheetLink, address: str, page_address: str) -> None:
     try:
         mail.send()
     except (SMTPException, OSError) as problem:
-        raise NotSent(f"The mail was not sent: the mail server said “{problem}”.") from problem
+        raise MailNotSent(f"The mail was not sent: the mail server said “{problem}”.") from problem

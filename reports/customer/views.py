@@ -1,4 +1,4 @@
-"""The customer's link: made, revoked and mailed by the shop; opened and acknowledged by the customer."""
+"""Links to a sheet: the shop makes, revokes and mails them; the customer opens and acknowledges."""
 
 from collections.abc import Callable
 from functools import wraps
@@ -13,8 +13,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from reports.customer.links import (
-    NotSent,
-    TooOften,
+    MailNotSent,
+    RateLimited,
     acknowledge,
     count_opening,
     find_link,
@@ -23,10 +23,10 @@ from reports.customer.links import (
     send_link,
 )
 from reports.handover.forms import AcknowledgeForm, MailForm
-from reports.handover.issuing import BeingPrinted, NoPdf
+from reports.handover.issuing import PdfUnavailable, PrintingInProgress
 from reports.handover.sheet import summary_picture
 from reports.handover.snapshot.codec import from_json
-from reports.handover.views import address_of, issued_answer
+from reports.handover.views import address_of, issued_pdf_response
 from reports.models import HandoverSheet, SheetLink
 from reports.typesetting.pdf import qr_data_uri
 from workshop.access.roles import StaffRequest, public, roles
@@ -47,7 +47,7 @@ def wait_for_pdf(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @submit_once
 def link_new(request: StaffRequest, pk: int) -> HttpResponse:
-    """The links of a sheet with their addresses; a POST makes one more."""
+    """Show the links of a sheet with their addresses; a POST adds one."""
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
     if not sheet.is_printed:
         return wait_for_pdf(request, sheet)
@@ -89,7 +89,7 @@ def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
         address = form.cleaned_data["address"]
         try:
             send_link(link=link, address=address, page_address=address_of(request, link.token))
-        except NotSent as problem:
+        except MailNotSent as problem:
             form.add_error("address", str(problem))
         else:
             messages.success(request, f"The link to sheet {sheet.number} is sent to {address}.")
@@ -97,36 +97,36 @@ def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
     return render_form(request, "reports/customer/mail.html", form, sheet=sheet, job=sheet.job)
 
 
-def asked_from(request: HttpRequest) -> str:
+def client_address(request: HttpRequest) -> str:
     return str(request.META.get("REMOTE_ADDR", ""))
 
 
-def for_customers(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
-    """Find the live link, keep the page out of search engines and caches, say plainly what has ended."""
+def customer_page(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """Pass the live link to the view, and keep the page out of search engines and caches."""
 
     @never_cache
     @wraps(view)
-    def opened(request: HttpRequest, token: str, *args: Any) -> HttpResponseBase:
+    def wrapper(request: HttpRequest, token: str, *args: Any) -> HttpResponseBase:
         try:
-            link = find_link(token, asked_from(request))
-        except TooOften as problem:
-            answer: HttpResponseBase = plain_page(request, str(problem), status=429)
+            link = find_link(token, client_address(request))
+        except RateLimited as problem:
+            response: HttpResponseBase = message_page(request, str(problem), status=429)
         else:
             if link is None:
-                answer = plain_page(request, "There is no sheet at this address.", status=404)
+                response = message_page(request, "There is no sheet at this address.", status=404)
             elif not link.is_live:
-                answer = plain_page(request, GONE, status=410)
+                response = message_page(request, GONE, status=410)
             elif not link.sheet.is_printed:
-                answer = plain_page(request, BEING_PRINTED, status=503)
+                response = message_page(request, BEING_PRINTED, status=503)
             else:
-                answer = view(request, link, *args)
-        answer.headers["X-Robots-Tag"] = "noindex, nofollow"
-        return answer
+                response = view(request, link, *args)
+        response.headers["X-Robots-Tag"] = "noindex, nofollow"
+        return response
 
-    return opened
+    return wrapper
 
 
-def plain_page(request: HttpRequest, sentence: str, status: int) -> HttpResponse:
+def message_page(request: HttpRequest, sentence: str, status: int) -> HttpResponse:
     return render(request, "reports/customer/gone.html", {"sentence": sentence}, status=status)
 
 
@@ -143,14 +143,14 @@ def render_sheet(
         "form": form,
         "acknowledged": sheet.acknowledgements.first(),
     }
-    # Nobody is logged in, so the clock of the shop is taken from the sheet.
+    # Nobody is logged in, so take the shop's time zone from the sheet.
     with timezone.override(ZoneInfo(snapshot.shop.time_zone)):
         return render(request, "reports/customer/detail.html", context, status=status)
 
 
 @public
 @require_safe
-@for_customers
+@customer_page
 def customer_sheet(request: HttpRequest, link: SheetLink) -> HttpResponse:
     if not request.user.is_authenticated:
         count_opening(link)
@@ -159,19 +159,21 @@ def customer_sheet(request: HttpRequest, link: SheetLink) -> HttpResponse:
 
 @public
 @require_safe
-@for_customers
+@customer_page
 def customer_pdf(request: HttpRequest, link: SheetLink) -> HttpResponseBase:
     try:
-        return issued_answer(link.sheet)
-    except BeingPrinted:
-        return plain_page(request, BEING_PRINTED, status=503)
-    except NoPdf:
-        return plain_page(request, "The file of this sheet can't be had just now. Ask the shop.", status=404)
+        return issued_pdf_response(link.sheet)
+    except PrintingInProgress:
+        return message_page(request, BEING_PRINTED, status=503)
+    except PdfUnavailable:
+        return message_page(
+            request, "The file of this sheet can't be had just now. Ask the shop.", status=404
+        )
 
 
 @public
 @require_POST
-@for_customers
+@customer_page
 def customer_acknowledge(request: HttpRequest, link: SheetLink) -> HttpResponse:
     form = AcknowledgeForm(request.POST)
     if not form.is_valid():

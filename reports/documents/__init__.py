@@ -1,5 +1,5 @@
-"""Papers beside the handover sheet: job tag, tune summary, a bike's history, and a whole job as data.
+"""Documents beside the handover sheet: job tag, tune summary, bike history, job export.
 
-None is issued: each says what the records hold at the moment it is asked for, and the same records give
-the same bytes but for the moment printed on it.
+They are not issued: they show the records as they are when requested. The same records give the same bytes,
+except for the time printed.
 """

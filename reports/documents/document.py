@@ -1,4 +1,4 @@
-"""What all papers have in common: from plain facts and a template to a tagged PDF."""
+"""The shared part of all documents: from facts and a template to a tagged PDF."""
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
@@ -27,18 +27,18 @@ def paper_pdf(
     size: str = "",
     attached: Mapping[str, str] | None = None,
 ) -> bytes:
-    """A paper as PDF: the same bytes from the same facts at the same moment.
+    """Return a document as PDF: the same bytes from the same facts and time.
 
     Parameters
     ----------
     name : str
-        Of its template, ``templates/reports/documents/<name>.html``.
+        Name of its template, ``templates/reports/documents/<name>.html``.
     facts : dict
-        What it says, as plain values; texts are freed of what no page can print.
+        Its content as plain values; control characters are removed from texts.
     size : str, optional
-        Its size of page as CSS has it; that of the shop's paper where left out.
+        Page size in CSS; by default that of the shop's paper.
     attached : mapping, optional
-        Texts attached to it by name of file.
+        Attached texts by file name.
     """
     drawn = list(pictures)
     files = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}

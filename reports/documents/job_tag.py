@@ -1,8 +1,8 @@
-"""The tag that hangs on a bike: which job it is, and where its record stands.
+"""The tag that hangs on a bike: the number of its job and a QR code to its page.
 
-Whoever walks through the shop reads it. So it names neither the customer nor what was asked for: bike and
-job number tell the staff all they need, and what the QR code leads to asks who is there. It also leaves out
-the stage, which would be wrong as soon as the job moves on.
+Anyone in the shop can read it, so it names neither the customer nor the request. Bike and job number are
+enough for the staff, and the page behind the QR code requires a login. The stage is left out because it
+would be wrong as soon as the job moves on.
 """
 
 from typing import Any
@@ -16,12 +16,12 @@ from reports.typesetting.pdf import qr_svg
 from workshop.models import ShopProfile
 
 SIZE = "105mm 148mm"  # A6, ISO 216: a quarter of A4, and whole on Letter at actual size
-VIN_END = 6
-NUMBER_PT = {9: 50, 10: 44, 11: 40}  # by how many characters the number has
+VIN_END_LENGTH = 6
+NUMBER_PT = {9: 50, 10: 44, 11: 40}  # by the length of the number
 
 
 def job_tag_pdf(job: Job, address: str, shop: ShopProfile) -> bytes:
-    """The tag of a job; ``address`` is that of its page on this site. No date is printed but the job's."""
+    """Return the tag of a job as PDF; ``address`` is that of the job's page."""
     qr = Picture("job", qr_svg(address), "", f"QR code of the address {address}")
     facts = {**job_tag_facts(job), "address": address}
     return paper_pdf("job_tag", facts, shop, job.updated_at, pictures=[qr], size=SIZE)
@@ -34,7 +34,7 @@ def job_tag_facts(job: Job) -> dict[str, Any]:
         "number": job.number,
         "number_pt": NUMBER_PT.get(max(len(job.number), 9), 36),
         "bike": bike_facts(job.bike),
-        "vin_end": job.bike.vin[-VIN_END:],
+        "vin_end": job.bike.vin[-VIN_END_LENGTH:],
         "received_at": moment(job.received_at),
         "promised_at": moment(job.promised_at),
         "odometer_km": number(job.odometer_km),

@@ -1,7 +1,7 @@
-"""Charts for paper: plain figures in, SVG out. Object interface only, with no state that they share.
+"""Charts for paper: plain values in, SVG out. They use matplotlib's object interface, without shared state.
 
-As received is grey and dashed, as left solid; every line also differs without colour, and every axis
-names its unit. Letters are drawn as outlines, so that the PDF needs no font for them.
+As received is grey and dashed, as left is solid. Lines also differ without colour, and every axis names its
+unit. Text is drawn as outlines, so that the PDF needs no font for it.
 """
 
 import io
@@ -31,14 +31,14 @@ LEAN, RICH = "#b3541e", "#2c6690"  # two hues that stay apart for colour-blind r
 LINES = ["solid", "dashed", "dashdot", "dotted"]
 WIDTH_IN = 6.9
 BELOW_IN = 0.42
-LETTER_IN = 0.062  # a letter of a tick label, widest case
+CHARACTER_IN = 0.062  # widest character of a tick label
 
 Values = Sequence[float | None]
 
 
 @dataclass(frozen=True)
-class Line:
-    """One curve; ``low`` and ``high`` are its band where it has one."""
+class ChartLine:
+    """One curve; ``low`` and ``high`` are its band, if it has one."""
 
     label: str
     x: Values
@@ -50,10 +50,10 @@ class Line:
 
 @dataclass(frozen=True)
 class Panel:
-    """One set of axes: its lines, labels with units, and a level or range to hold them against."""
+    """One set of axes: its lines, labels with units, and a level or range to compare with."""
 
     y_label: str
-    lines: Sequence[Line]
+    lines: Sequence[ChartLine]
     level: float | None = None
     level_label: str = ""
     zero: bool = False
@@ -62,7 +62,7 @@ class Panel:
 
 @dataclass(frozen=True)
 class ValveMark:
-    """One gap of one valve before and after, against its range and target, all in the unit shown."""
+    """One valve gap before and after, with its range and target, in the unit shown."""
 
     label: str
     low: float
@@ -81,7 +81,7 @@ class GridCell:
 
 @dataclass(frozen=True)
 class GridChart:
-    """Measured mixture by engine speed (columns) and throttle (rows), each cell with its figure."""
+    """Measured mixture by engine speed (columns) and throttle (rows), with a value in every cell."""
 
     columns: Sequence[str]
     rows: Sequence[str]
@@ -107,11 +107,14 @@ def font(size: float = 8, weight: str = "Regular") -> "FontProperties":
 def new_figure(
     height_in: float, left_in: float = 0.62, top_in: float = 0.08, gap_in: float = 0.14
 ) -> "Figure":
-    """An empty figure of the sheet's width with room for labels; fixed, since fitting it costs a drawing."""
+    """Return an empty figure as wide as the sheet, with fixed room for labels.
+
+    Fitting the room to the labels would cost a second drawing.
+    """
     import matplotlib
     from matplotlib.figure import Figure
 
-    # The same for every chart ever drawn, so setting it again from another thread changes nothing.
+    # Every chart uses the same value, so setting it again from another thread changes nothing.
     matplotlib.rcParams["svg.hashsalt"] = "lash-lambda"
     figure = Figure(figsize=(WIDTH_IN, height_in))
     figure.subplots_adjust(
@@ -125,7 +128,7 @@ def new_figure(
 
 
 def to_svg(figure: "Figure") -> str:
-    """The picture as SVG text, without a date, so that the same figures give the same bytes."""
+    """Return the figure as SVG, without a date, so that the same values give the same bytes."""
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
@@ -135,8 +138,8 @@ def to_svg(figure: "Figure") -> str:
     return out.getvalue()
 
 
-def dress(axes: "Axes", x_label: str, y_label: str) -> None:
-    """Quiet axes in the project's own font."""
+def style_axes(axes: "Axes", x_label: str, y_label: str) -> None:
+    """Style the axes with grey lines and the project's font."""
     axes.set_xlabel(x_label, fontproperties=font(8, "Medium"), color=QUIET)
     axes.set_ylabel(y_label, fontproperties=font(8, "Medium"), color=QUIET)
     axes.grid(True, color=GRID, linewidth=0.6)
@@ -150,24 +153,24 @@ def dress(axes: "Axes", x_label: str, y_label: str) -> None:
         text.set_fontproperties(font(8))
 
 
-def tick(value: float, place: float = 0) -> str:
-    """A number at an axis as sentences write it, with the decimals it has."""
+def format_tick(value: float, position: float = 0) -> str:
+    """Format a tick label like numbers in sentences, with the decimals the value has."""
     return format_number(value, len(f"{abs(value):g}".partition(".")[2]))
 
 
-def numbers(values: Values) -> Any:
+def as_array(values: Values) -> Any:
     import numpy as np
 
     return np.array([np.nan if value is None else value for value in values], dtype=float)
 
 
-def draw_line(axes: "Axes", line: Line, order: int) -> None:
+def draw_line(axes: "Axes", line: ChartLine, order: int) -> None:
     colour = BEFORE if line.before else (ACCENT, INK, LEAN, RICH)[order % 4]
     style = (0, (5, 3)) if line.before else LINES[order % 4]
-    x = numbers(line.x)
+    x = as_array(line.x)
     if line.low is not None and line.high is not None:
-        axes.fill_between(x, numbers(line.low), numbers(line.high), color=colour, alpha=0.18, linewidth=0)
-    axes.plot(x, numbers(line.y), color=colour, linestyle=style, linewidth=1.4, label=line.label)
+        axes.fill_between(x, as_array(line.low), as_array(line.high), color=colour, alpha=0.18, linewidth=0)
+    axes.plot(x, as_array(line.y), color=colour, linestyle=style, linewidth=1.4, label=line.label)
 
 
 def draw_panel(axes: "Axes", panel: Panel, x_label: str) -> None:
@@ -181,15 +184,15 @@ def draw_panel(axes: "Axes", panel: Panel, x_label: str) -> None:
         axes.axhline(0, color=INK, linewidth=0.8)
     if panel.y_range:
         axes.set_ylim(*panel.y_range)
-    dress(axes, x_label, panel.y_label)
+    style_axes(axes, x_label, panel.y_label)
     if x_label:
-        axes.xaxis.set_major_formatter(tick)
+        axes.xaxis.set_major_formatter(format_tick)
     if axes.get_legend_handles_labels()[1]:
         axes.legend(prop=font(7.5), frameon=False, loc="best", labelcolor=INK, handlelength=3)
 
 
 def line_chart(panels: Sequence[Panel], x_label: str, panel_height_in: float = 2.1) -> str:
-    """Panels one above the other over one axis, each with its own unit.
+    """Draw panels one above the other over a shared axis, each with its own unit.
 
     Raises
     ------
@@ -206,20 +209,20 @@ def line_chart(panels: Sequence[Panel], x_label: str, panel_height_in: float = 2
 
 
 def blank_chart(panels: int, panel_height_in: float) -> str:
-    """Nothing, as wide and high as that line chart, to see where it would lie."""
+    """Return an empty SVG of the size of a line chart, for a trial layout."""
     height_in = panel_height_in * panels + BELOW_IN
     return f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH_IN}in" height="{height_in}in"/>'
 
 
 def clearance_chart(marks: Sequence[ValveMark], unit: str) -> str:
-    """Each valve on a line: its range as a bar, the target as a tick, before hollow, after filled."""
+    """Draw each valve on a line: range as a bar, target as a tick, before hollow, after filled."""
     longest = max((len(mark.label) for mark in marks), default=0)
-    figure = new_figure(0.7 + 0.24 * len(marks), left_in=0.15 + LETTER_IN * longest, top_in=0.28)
+    figure = new_figure(0.7 + 0.24 * len(marks), left_in=0.15 + CHARACTER_IN * longest, top_in=0.28)
     axes = figure.subplots()
-    places = list(range(len(marks)))[::-1]
-    for place, mark in zip(places, marks, strict=True):
+    positions = list(range(len(marks)))[::-1]
+    for y, mark in zip(positions, marks, strict=True):
         axes.barh(
-            place,
+            y,
             mark.high - mark.low,
             left=mark.low,
             height=0.62,
@@ -228,18 +231,16 @@ def clearance_chart(marks: Sequence[ValveMark], unit: str) -> str:
             linewidth=0.6,
         )
         if mark.target is not None:
-            axes.plot([mark.target] * 2, [place - 0.31, place + 0.31], color=ACCENT, linewidth=1.2)
+            axes.plot([mark.target] * 2, [y - 0.31, y + 0.31], color=ACCENT, linewidth=1.2)
         if mark.before is not None and mark.after is not None:
-            axes.plot(
-                [mark.before, mark.after], [place, place], color=BEFORE, linewidth=0.8, linestyle=(0, (3, 2))
-            )
+            axes.plot([mark.before, mark.after], [y, y], color=BEFORE, linewidth=0.8, linestyle=(0, (3, 2)))
         if mark.before is not None:
-            axes.plot(mark.before, place, "o", markersize=5, markerfacecolor="white", markeredgecolor=BEFORE)
+            axes.plot(mark.before, y, "o", markersize=5, markerfacecolor="white", markeredgecolor=BEFORE)
         if mark.after is not None:
-            axes.plot(mark.after, place, "D", markersize=4, color=ACCENT)
-    axes.set_yticks(places, [mark.label for mark in marks])
+            axes.plot(mark.after, y, "D", markersize=4, color=ACCENT)
+    axes.set_yticks(positions, [mark.label for mark in marks])
     axes.set_ylim(-0.6, len(marks) - 0.4)
-    dress(axes, f"clearance ({unit})", "")
+    style_axes(axes, f"clearance ({unit})", "")
     axes.grid(False, axis="y")
     handles = _clearance_legend(
         any(mark.target is not None for mark in marks), any(mark.after is not None for mark in marks)
@@ -284,7 +285,7 @@ def _clearance_legend(target: bool, after: bool) -> list[Any]:
 
 
 def shade(off_target: float | None, limit: float) -> tuple[float, float, float]:
-    """Paper on target, towards one hue when lean and the other when rich."""
+    """Return the colour of a cell: white on target, one hue if lean, another if rich."""
     from matplotlib.colors import to_rgb
 
     if off_target is None:
@@ -295,7 +296,7 @@ def shade(off_target: float | None, limit: float) -> tuple[float, float, float]:
 
 
 def grid_chart(grid: GridChart) -> str:
-    """A mixture grid: the figure in every cell, a ring where there are too few samples."""
+    """Draw a mixture grid with a value in every cell, in brackets if there are too few samples."""
     from matplotlib.patches import Rectangle
 
     figure = new_figure(0.55 + 0.27 * len(grid.rows))
@@ -305,13 +306,13 @@ def grid_chart(grid: GridChart) -> str:
             colour = shade(cell.off_target, grid.limit)
             axes.add_patch(Rectangle((c, r), 1, 1, facecolor=colour, edgecolor=GRID, linewidth=0.6))
             dark = 0.2126 * colour[0] + 0.7152 * colour[1] + 0.0722 * colour[2] < 0.5
-            words = f"({cell.text})" if cell.few else cell.text
+            text = f"({cell.text})" if cell.few else cell.text
             ink = "white" if dark else INK
-            axes.text(c + 0.5, r + 0.5, words, ha="center", va="center", color=ink, fontproperties=font(7))
+            axes.text(c + 0.5, r + 0.5, text, ha="center", va="center", color=ink, fontproperties=font(7))
     axes.set_xlim(0, len(grid.columns))
     axes.set_ylim(0, len(grid.rows))
     axes.set_xticks([c + 0.5 for c in range(len(grid.columns))], list(grid.columns))
     axes.set_yticks([r + 0.5 for r in range(len(grid.rows))], list(grid.rows))
-    dress(axes, grid.x_label, grid.y_label)
+    style_axes(axes, grid.x_label, grid.y_label)
     axes.grid(False)
     return to_svg(figure)

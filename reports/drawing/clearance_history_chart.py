@@ -1,4 +1,4 @@
-"""A bike's clearances over distance or engine hours, for paper: a panel for each side of each cylinder."""
+"""A bike's clearances over distance or engine hours, with a panel for each side of a cylinder."""
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
@@ -13,9 +13,9 @@ from reports.drawing.charts import (
     LEAN,
     QUIET,
     RANGE,
-    dress,
     font,
     new_figure,
+    style_axes,
     to_svg,
 )
 from reports.drawing.pictures import Picture
@@ -26,11 +26,11 @@ if TYPE_CHECKING:
 COLUMNS = 2
 ROWS_IN_PICTURE = 5
 ROW_IN = 1.55
-ROOM_IN = 0.3  # for a panel's title
+TITLE_IN = 0.3  # for the title of a panel
 LEGEND_IN = 0.42
 TARGET_DASHES: Any = (0, (8, 2, 1, 2))
-# Hue, dashes and mark of each valve in a panel: any one of them tells them apart.
-LOOKS: list[tuple[str, Any, str]] = [
+# Colour, dashes and mark of each valve in a panel: any one of them is enough to distinguish it.
+LINE_STYLES: list[tuple[str, Any, str]] = [
     (ACCENT, "solid", "o"),
     (LEAN, (0, (6, 2.5)), "s"),
     (INK, (0, (1.2, 1.6)), "^"),
@@ -38,39 +38,39 @@ LOOKS: list[tuple[str, Any, str]] = [
 
 
 def clearance_history_pictures(chart: TrendChart | None, name: str = "clearance-history") -> list[Picture]:
-    """The pictures of a bike's clearances over its jobs, each with its caption and words.
+    """Draw a bike's clearances over its jobs.
 
     Parameters
     ----------
-    chart : CourseChart or None
-        As ``jobs.clearance_courses.courses_of(jobs.bike_history.clearance_history(bike, shop), shop)``
-        gives it, in the shop's units; None where nothing was measured at a known distance or hour.
+    chart : TrendChart or None
+        Result of ``build_trend_chart``, in the shop's units; None if nothing was measured at a known distance
+        or hour.
     name : str
-        What the names of the pictures begin with.
+        Prefix of the names of the pictures.
 
     Returns
     -------
     list of Picture
-        At most ten panels each, as wide as a sheet's other charts; empty where there is nothing to draw.
-        A filled mark is as measured, a hollow one what the valve would have had with the shim or setting
-        of now. The line is the trend with its 95 % interval, drawn no further ahead than the history is
-        long; a cross with its bar is where it meets a limit.
+        At most ten panels each, as wide as a sheet's other charts; empty if there is nothing to draw.
+        A filled mark is as measured; a hollow one is adjusted to the current shim or setting. The line is the
+        trend with its 95 % interval, extended at most by the length of the history. A cross with a bar is the
+        point where it reaches a limit.
     """
     if chart is None:
         return []
     names = list(dict.fromkeys(valve.name for panel in chart.panels for valve in panel.valves))
     step = COLUMNS * ROWS_IN_PICTURE
-    parts = [chart.panels[start : start + step] for start in range(0, len(chart.panels), step)]
+    pages = [chart.panels[start : start + step] for start in range(0, len(chart.panels), step)]
     pictures = []
-    for number, panels in enumerate(parts, 1):
-        which = f" ({number} of {len(parts)})" if len(parts) > 1 else ""
+    for number, panels in enumerate(pages, 1):
+        which = f" ({number} of {len(pages)})" if len(pages) > 1 else ""
         pictures.append(
             Picture(
                 f"{name}-{number}",
-                _drawn(chart, panels, names),
+                _draw_chart(chart, panels, names),
                 f"Valve clearances over {_use(chart)}{which}, as each valve would have been with the shim or "
                 "setting of now. Shaded: range; lines with 95 % interval.",
-                " ".join(_words(panels)),
+                " ".join(_describe(panels)),
             )
         )
     return pictures
@@ -80,7 +80,7 @@ def _use(chart: TrendChart) -> str:
     return "engine hours" if chart.use_unit == "h" else "distance"
 
 
-def _words(panels: Sequence[TrendPanel]) -> list[str]:
+def _describe(panels: Sequence[TrendPanel]) -> list[str]:
     return [
         f"{valve.label.capitalize()}: {valve.sentence.removesuffix('.')}."
         for panel in panels
@@ -88,21 +88,21 @@ def _words(panels: Sequence[TrendPanel]) -> list[str]:
     ]
 
 
-def _drawn(chart: TrendChart, panels: Sequence[TrendPanel], names: Sequence[str]) -> str:
+def _draw_chart(chart: TrendChart, panels: Sequence[TrendPanel], names: Sequence[str]) -> str:
     rows = -(-len(panels) // COLUMNS)
-    height = rows * (ROW_IN + ROOM_IN) + BELOW_IN + LEGEND_IN
-    figure = new_figure(height, top_in=LEGEND_IN + ROOM_IN, gap_in=ROOM_IN / ROW_IN)
+    height = rows * (ROW_IN + TITLE_IN) + BELOW_IN + LEGEND_IN
+    figure = new_figure(height, top_in=LEGEND_IN + TITLE_IN, gap_in=TITLE_IN / ROW_IN)
     figure.subplots_adjust(wspace=0.2)
     grid = figure.subplots(rows, COLUMNS, squeeze=False, sharex=True).ravel()
-    for at, axes in enumerate(grid):
-        if at >= len(panels):
+    for index, axes in enumerate(grid):
+        if index >= len(panels):
             axes.set_visible(False)
             continue
-        _draw_panel(axes, panels[at], names)
+        _draw_panel(axes, panels[index], names)
         axes.set_xlim(chart.shown_from, chart.shown_to)
-        is_last = at + COLUMNS >= len(panels)
+        is_last = index + COLUMNS >= len(panels)
         x_label = f"{chart.use_label} ({chart.use_unit})" if is_last else ""
-        dress(axes, x_label, f"clearance ({chart.clearance_unit})" if at % COLUMNS == 0 else "")
+        style_axes(axes, x_label, f"clearance ({chart.clearance_unit})" if index % COLUMNS == 0 else "")
         axes.tick_params(labelbottom=is_last)
         axes.xaxis.set_major_formatter(lambda use, _: format_number(use))
         for text in axes.get_xticklabels():
@@ -126,7 +126,7 @@ def _draw_panel(axes: "Axes", panel: TrendPanel, names: Sequence[str]) -> None:
     if panel.target is not None:
         axes.axhline(panel.target, color=QUIET, linewidth=0.8, linestyle=TARGET_DASHES, zorder=1)
     for valve in panel.valves:
-        _draw_valve(axes, valve, *LOOKS[names.index(valve.name) % len(LOOKS)])
+        _draw_valve(axes, valve, *LINE_STYLES[names.index(valve.name) % len(LINE_STYLES)])
     axes.set_ylim(panel.shown_from, panel.shown_to)
     axes.set_title(
         panel.title.capitalize(), fontproperties=font(8.5, "SemiBold"), color=INK, loc="left", pad=4
@@ -145,9 +145,15 @@ def _draw_valve(axes: "Axes", valve: ValveTrend, colour: str, dashes: Any, mark:
         face = colour if point.as_measured else "white"
         axes.plot(point.use, point.value, mark, markersize=4.2, markerfacecolor=face, markeredgecolor=colour)
     if valve.crossing is not None:
-        at = valve.crossing
-        axes.plot([at.low, at.high], [at.limit] * 2, color=colour, linewidth=1.6, solid_capstyle="butt")
-        axes.plot(at.use, at.limit, "x", markersize=6, markeredgewidth=1.6, color=colour)
+        crossing = valve.crossing
+        axes.plot(
+            [crossing.low, crossing.high],
+            [crossing.limit] * 2,
+            color=colour,
+            linewidth=1.6,
+            solid_capstyle="butt",
+        )
+        axes.plot(crossing.use, crossing.limit, "x", markersize=6, markeredgewidth=1.6, color=colour)
 
 
 def _legend(names: Sequence[str], has_target: bool) -> list[Any]:
@@ -156,7 +162,7 @@ def _legend(names: Sequence[str], has_target: bool) -> list[Any]:
 
     handles: list[Any] = [
         Line2D([], [], color=colour, linestyle=dashes, marker=mark, markersize=4.2, linewidth=1.3, label=name)
-        for name, (colour, dashes, mark) in zip(names, LOOKS, strict=False)
+        for name, (colour, dashes, mark) in zip(names, LINE_STYLES, strict=False)
     ]
     handles.append(Patch(facecolor=RANGE, edgecolor=GRID, label="range"))
     if has_target:

@@ -1,13 +1,13 @@
-"""The pictures of a sheet, drawn from its snapshot in the shop's units, each with its words."""
+"""Pictures of a sheet, drawn from its snapshot in the shop's units, with caption and description."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from jobs.calc.units.numbers import format_number
 from reports.drawing.charts import (
+    ChartLine,
     GridCell,
     GridChart,
-    Line,
     Panel,
     ValveMark,
     blank_chart,
@@ -40,7 +40,7 @@ LAMBDA_MARGIN = 0.02
 
 @dataclass(frozen=True)
 class Picture:
-    """An SVG under the name by which the sheet asks for it, its caption, and what it shows in words."""
+    """An SVG with the name that the sheet refers to, its caption and its description."""
 
     name: str
     svg: str
@@ -52,12 +52,12 @@ class Picture:
         return f"sheet:{self.name}.svg"
 
 
-def in_unit(values: Sequence[float | None] | None, kept: str, unit: str) -> list[float | None]:
-    return [None if value is None else float(convert(value, kept, unit)) for value in values or ()]
+def in_unit(values: Sequence[float | None] | None, stored_unit: str, unit: str) -> list[float | None]:
+    return [None if value is None else float(convert(value, stored_unit, unit)) for value in values or ()]
 
 
-def side_line(curves: CurvesFacts, side: str, runs: int, mean: Curve, low: Curve, high: Curve) -> Line:
-    return Line(
+def side_line(curves: CurvesFacts, side: str, runs: int, mean: Curve, low: Curve, high: Curve) -> ChartLine:
+    return ChartLine(
         f"{side}, mean of {runs} runs" if runs > 1 else f"{side}, 1 run",
         curves.engine_speed_rpm,
         mean,
@@ -72,14 +72,14 @@ def sides(curves: CurvesFacts) -> list[tuple[str, SideFacts]]:
 
 
 def main_panels(curves: CurvesFacts, units: UnitFacts) -> list[Panel]:
-    """Power and torque before and after, with their bands."""
+    """Return panels of power and torque before and after, with their bands."""
     power, torque = [], []
     for name, side in sides(curves):
         bands = (side.power_kw, side.power_kw_low, side.power_kw_high)
-        mean, low, high = (in_unit(each, "kw", units.power_unit) for each in bands)
+        mean, low, high = (in_unit(values, "kw", units.power_unit) for values in bands)
         power.append(side_line(curves, name, side.runs, mean, low, high))
         bands = (side.torque_nm, side.torque_nm_low, side.torque_nm_high)
-        mean, low, high = (in_unit(each, "nm", units.torque_unit) for each in bands)
+        mean, low, high = (in_unit(values, "nm", units.torque_unit) for values in bands)
         torque.append(side_line(curves, name, side.runs, mean, low, high))
     return [
         Panel(f"power ({label(units.power_unit)})", power),
@@ -89,22 +89,24 @@ def main_panels(curves: CurvesFacts, units: UnitFacts) -> list[Panel]:
 
 def detail_panels(curves: CurvesFacts, units: UnitFacts) -> list[Panel]:
     unit = units.torque_unit
-    gap = curves.torque_difference_nm
-    mean, low, high = (in_unit(each, "nm", unit) for each in (gap.mean, gap.low, gap.high))
-    line = Line("after less before, with 95 % interval", curves.engine_speed_rpm, mean, low=low, high=high)
+    difference = curves.torque_difference_nm
+    bands = (difference.mean, difference.low, difference.high)
+    mean, low, high = (in_unit(values, "nm", unit) for values in bands)
+    speeds = curves.engine_speed_rpm
+    line = ChartLine("after less before, with 95 % interval", speeds, mean, low=low, high=high)
     panels = [Panel(f"torque gained ({label(unit)})", [line], zero=True)]
     lines = [
-        Line(name, curves.engine_speed_rpm, side.lambda_, before=name == "before")
+        ChartLine(name, speeds, side.lambda_, before=name == "before")
         for name, side in sides(curves)
         if side.lambda_
     ]
     if lines:
-        panels.append(Panel("lambda", lines, y_range=middle(curves)))
+        panels.append(Panel("lambda", lines, y_range=central_range(curves)))
     return panels
 
 
-def middle(curves: CurvesFacts) -> tuple[float, float]:
-    """Where nearly all of the lambda lies, so that a sensor just off the over-run flattens nothing."""
+def central_range(curves: CurvesFacts) -> tuple[float, float]:
+    """Return the range of 95 % of the lambda values, so that overrun values do not flatten the curve."""
     values = sorted(v for _, side in sides(curves) for v in side.lambda_ or () if v is not None)
     edge = len(values) // 40
     return values[edge] - LAMBDA_MARGIN, values[-1 - edge] + LAMBDA_MARGIN
@@ -119,7 +121,7 @@ def curves_picture(
     *,
     blank: bool = False,
 ) -> Picture:
-    """Power and torque before and after; a ``blank`` one has its size alone."""
+    """Draw power and torque before and after; if ``blank``, return an empty picture of that size."""
     groups = f"{curves.before.runs} before (grey, dashed) and {curves.after.runs} after (solid)"
     corrected = f", corrected by {comparison.standard}" if comparison.standard else ", as observed"
     repeated = max(curves.before.runs, curves.after.runs) > 1
@@ -136,7 +138,7 @@ def curves_picture(
 def details_picture(
     comparison: ComparisonFacts, curves: CurvesFacts, order: int, units: UnitFacts
 ) -> Picture:
-    """The difference in torque, and the mixture where it was measured."""
+    """Draw the difference in torque, and the mixture if it was measured."""
     panels = detail_panels(curves, units)
     mixture = " and lambda" if len(panels) > 1 else ""
     what = f"over engine speed{mixture}. {first_sentence(comparison)}".strip()
@@ -155,7 +157,7 @@ def first_sentence(comparison: ComparisonFacts) -> str:
 def comparison_pictures(
     comparison: ComparisonFacts, order: int, units: UnitFacts, height_in: float
 ) -> list[Picture]:
-    """Power and torque; then the difference and the mixture. None where the runs could not be compared."""
+    """Draw both pictures of a comparison, or none if the runs could not be compared."""
     if comparison.curves is None:
         return []
     return [
@@ -188,18 +190,21 @@ def valve_mark(row: ValveFacts, unit: str) -> ValveMark:
     low, high, target, before, after = in_unit(
         [row.low_mm, row.high_mm, row.target_mm, found, left], "mm", unit
     )
-    assert low is not None and high is not None  # the caller leaves out rows without a range
+    assert low is not None and high is not None  # the caller omits rows without a range
     return ValveMark(row.label, low, high, target, before, after)
 
 
 def throttle_picture(mode: ModeFacts, order: int) -> Picture | None:
-    """Plate over grip at the lowest, a middle and the highest engine speed; one line where all are alike."""
+    """Draw plate over grip at the lowest, a middle and the highest engine speed.
+
+    If the table is the same at every engine speed, it is one line.
+    """
     lines = []
     for table in mode.tables:
         for column in shown_columns(table):
             speed = "" if column is None else f" at {table.engine_speed_rpm[column]:g} 1/min"
             plate = [row[column or 0] for row in table.plate_pct]
-            lines.append(Line(f"{table.name}{speed}", table.grip_pct, plate, before=table.before))
+            lines.append(ChartLine(f"{table.name}{speed}", table.grip_pct, plate, before=table.before))
     if not lines:
         return None
     what = "as received (grey, dashed) and in the bike (solid)" if mode.changed else mode.tables[0].name
@@ -221,29 +226,29 @@ def shown_columns(table: ThrottleTableFacts) -> list[int | None]:
 def chart_picture(
     name: str, chart: ChartFacts | None, caption: str, alt: str, height_in: float = 1.6
 ) -> Picture | None:
-    """The first panel of a chart that a page shows, for paper; None where there is none."""
+    """Draw the first panel of a chart of a page, or return None if it has none."""
     if not chart or not chart.panels:
         return None
     shown = chart.panels[0]
     lines = [
-        Line(
-            each.label,
-            each.x,
-            each.y,
-            before=each.state == "before",
-            low=each.low,
-            high=each.high,
+        ChartLine(
+            series.label,
+            series.x,
+            series.y,
+            before=series.state == "before",
+            low=series.low,
+            high=series.high,
         )
-        for each in shown.series
+        for series in shown.series
     ]
-    levels = [y for each in shown.series for y in (*each.y, *(each.low or ())) if y is not None]
+    levels = [y for series in shown.series for y in (*series.y, *(series.low or ())) if y is not None]
     panel = Panel(f"{shown.y_label} ({shown.y_unit})", lines, zero=min(levels) <= 0 <= max(levels))
     x_label = f"{chart.x_label[0].lower()}{chart.x_label[1:]} ({chart.x_unit})"
     return Picture(name, line_chart([panel], x_label, height_in), caption, alt)
 
 
 def drive_picture(comparison: ComparisonFacts, order: int) -> Picture | None:
-    """Metres ahead over time in the drive out of a turn."""
+    """Draw the lead in metres over the time of a roll-on."""
     drive = comparison.drive_out
     if not drive:
         return None
@@ -268,13 +273,13 @@ def braking_picture(braking: BrakingFacts | None) -> Picture | None:
 
 
 def mixture_picture(study: MixtureFacts, order: int) -> Picture | None:
-    """The measured grid, each cell with its lambda; None where nothing was worked out yet."""
+    """Draw the measured lambda of every cell, or return None without a result."""
     result = study.result
     if not result:
         return None
     rows = zip(result["mean"], result["off"], result["few"], strict=True)
     cells = [[grid_cell(*cell) for cell in zip(*row, strict=True)] for row in rows]
-    said = [f"Measured lambda by engine speed and {study.load}.", study.standing, *study.grave]
+    sentences = [f"Measured lambda by engine speed and {study.load}.", study.standing, *study.grave]
     chart = GridChart(
         [format_number(speed) for speed in study.engine_speed_rpm],
         [f"{load:g}" for load in study.load_pct],
@@ -287,7 +292,7 @@ def mixture_picture(study: MixtureFacts, order: int) -> Picture | None:
         f"mixture-{order}",
         grid_chart(chart),
         f"{study.title}: measured lambda, shaded by how far from the target; in brackets: too few visits.",
-        " ".join(sentence for sentence in said if sentence),
+        " ".join(sentence for sentence in sentences if sentence),
     )
 
 

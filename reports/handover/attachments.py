@@ -1,4 +1,4 @@
-"""Tables of a snapshot as CSV, in SI units; empty text where there is nothing to tell."""
+"""Tables of a snapshot as CSV, in SI units; an empty text if there is no row."""
 
 from collections.abc import Callable, Sequence
 
@@ -46,7 +46,7 @@ RUN_COLUMNS: dict[str, Callable[[RunFacts], object]] = {
 
 
 def curves_csv(snapshot: Snapshot) -> str:
-    """Every mean curve with its 95 % band, side by side."""
+    """Return every mean curve with its 95 % band, side by side."""
     rows = []
     for comparison in snapshot.comparisons:
         curves = comparison.curves
@@ -79,7 +79,7 @@ def clearances_csv(snapshot: Snapshot) -> str:
 
 
 def fuel_tables(studies: Sequence[MixtureFacts]) -> dict[str, str]:
-    """Fuel tables before and after, as they were pasted, by name of file."""
+    """Return the fuel tables before and after, as pasted, by file name."""
     tables = {}
     for order, study in enumerate(studies, start=1):
         for when, table in (("before", study.fuel_table_before), ("after", study.fuel_table_after)):

@@ -1,191 +1,198 @@
-"""The first page of the sheet: as much of each text as it holds, found by laying it out.
+"""The first page of the sheet: as much of each text as fits, measured on a trial layout.
 
-It always holds what was asked, what was done, what changed and whether the bike may be ridden on the road.
-What gives way is the height of the curves, then whole sentences; each text keeps its first.
+It always contains what was asked, what was done, what changed and whether the bike may be ridden on the road.
+The curves are made lower first, then whole sentences are dropped; the first sentence of each text stays.
+
+CSS alone cannot do this. WeasyPrint 70 omits the ``block-ellipsis`` if the last line left by ``max-lines``
+ends in a line break, so text would be cut without notice. A limit applies to one block, so the texts cannot
+share the page. And the layout does not report what it cut, which part 1 has to print in full.
 """
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
 from reports.handover.snapshot.schema import Snapshot
 
-HIGHEST_IN, USUAL_IN, LOWEST_IN, LEAST_IN = 1.3, 1.0, 0.7, 0.5  # of one panel of the curves
-# How much of each is offered at all: what is beyond stands further back on the sheet.
-ASKED_LETTERS, SENTENCE_LETTERS, FEWEST_LETTERS = 700, 360, 85
-DONE_ROWS, CAUSES = 12, 8
-USUAL_ROWS = 4  # of each text, before the curves shrink further
-LETTERS_A_LINE = 80
-LINES_SURE_TO_FIT = 8
-# As the style sheet has them, in CSS pixels.
+MAX_PANEL_IN, USUAL_PANEL_IN, LOW_PANEL_IN, MIN_PANEL_IN = (
+    1.3,
+    1.0,
+    0.7,
+    0.5,
+)  # heights of one panel of the curves
+# The most that is tried of each text [characters, rows]; later pages print the rest.
+ASKED_LENGTH, SENTENCE_LENGTH, MIN_LENGTH = 700, 360, 85
+MAX_DONE_ROWS, MAX_CAUSES = 12, 8
+USUAL_ROWS = 4  # of each text, before the curves are made lower again
+CHARACTERS_PER_LINE = 80
+SURELY_FITTING_LINES = 8
+# As in the style sheet [CSS pixels].
 IN, MM = 96.0, 96 / 25.4
 LINE, ASIDE, LIST_GAP = 9 * 1.42 * IN / 72, 8 * 1.42 * IN / 72 + 1.8 * MM, 1.4 * MM
 HEIGHT_MM, MARGINS_MM, SLACK = {"A4": 297.0, "Letter": 279.4}, 14.0 + 17.0, 3.0
 PANELS = 2
-GIVING_WAY = ("asked", "done", "causes")
+SHORTENED_TEXTS = ("asked", "done", "causes")
 ENDS = re.compile(r"(?<=[.!?…])\s+|(?<=[。！？])|\n")
 
 
 @dataclass(frozen=True)
 class FirstPage:
-    """What the first page says, and how high a panel of its curves is [in]."""
+    """Texts of the first page and the height of a panel of its curves [in]."""
 
     asked: tuple[str, ...]
     done: tuple[str, ...]
     changed: tuple[str, ...]
     causes: tuple[str, ...]
     reason: str
-    panel_in: float = HIGHEST_IN
+    panel_in: float = MAX_PANEL_IN
     asked_more: bool = False
     done_more: int = 0
     causes_more: int = 0
-    clipped: tuple[str, ...] = ()  # the whole of what is only begun here
+    clipped: tuple[str, ...] = ()  # in full, the texts that are truncated on this page
 
     @property
     def is_short(self) -> bool:
-        """Whether something is left out that has to be said further back."""
+        """Return True if something is left out that a later page has to print."""
         return self.asked_more or self.done_more > 0 or bool(self.clipped)
 
     def without_last(self, name: str) -> "FirstPage":
-        """With one sentence less of what was asked, what was done or the causes."""
-        kept = getattr(self, name)[:-1]
+        """Return the page with one sentence less of what was asked, what was done or the causes."""
+        rest = getattr(self, name)[:-1]
         if name == "asked":
-            return replace(self, asked=kept, asked_more=True)
+            return replace(self, asked=rest, asked_more=True)
         if name == "done":
-            return replace(self, done=kept, done_more=self.done_more + 1)
-        return replace(self, causes=kept, causes_more=self.causes_more + 1)
+            return replace(self, done=rest, done_more=self.done_more + 1)
+        return replace(self, causes=rest, causes_more=self.causes_more + 1)
 
 
 def first_page(snapshot: Snapshot, measure: Callable[[FirstPage], Mapping[str, float]]) -> FirstPage:
-    """As much of what there is to say as the page holds.
+    """Return as much of the texts as fits on the page.
 
     Parameters
     ----------
     snapshot : Snapshot
         Of the sheet.
     measure : callable
-        Where the marks of the trial page (``reports/handover/sheet/trial.html``) lie when it is filled
-        with all this [CSS pixels]. It is asked once, and not at all where the texts are few and short.
+        Returns the positions of the elements with an id on the trial page
+        (``reports/handover/sheet/trial.html``) filled with a page's texts [CSS pixels]. Called once, or not
+        at all if the texts are few and short.
     """
-    offered = offer(snapshot)
-    if is_sure_to_fit(offered, snapshot):
-        return offered
-    # The lines that say there is more are laid out too, so that their room is known.
-    at = measure(replace(offered, asked_more=True, done_more=max(1, offered.done_more)))
+    full = full_content(snapshot)
+    if surely_fits(full, snapshot):
+        return full
+    # Lay out the lines that point to later pages too, so that their height is known.
+    positions = measure(replace(full, asked_more=True, done_more=max(1, full.done_more)))
     room = (HEIGHT_MM[snapshot.shop.paper] - MARGINS_MM) * MM - SLACK
-    full = at["page-end"] - at["page-start"]
-    ways = list(shorter_and_shorter(offered))
-    fitting = (way for way in ways if full - freed(way, offered, at) <= room)
-    return next(fitting, None) or briefest(ways[-1], snapshot)
+    height = positions["page-end"] - positions["page-start"]
+    versions = list(shortened_versions(full))
+    fitting = (version for version in versions if height - height_saved(version, full, positions) <= room)
+    return next(fitting, None) or minimal_content(versions[-1], snapshot)
 
 
-def freed(page: FirstPage, offered: FirstPage, at: Mapping[str, float]) -> float:
-    """By how much less height the page takes than the one that was laid out with all that is offered."""
-    height = PANELS * (offered.panel_in - page.panel_in) * IN if "curves" in at else 0.0
+def height_saved(page: FirstPage, full: FirstPage, positions: Mapping[str, float]) -> float:
+    """Return by how much the page is lower than the trial page [CSS pixels]."""
+    saved = PANELS * (full.panel_in - page.panel_in) * IN if "curves" in positions else 0.0
     if not page.asked_more:
-        height += ASIDE
+        saved += ASIDE
     if not page.done_more and page.done:
-        height += ASIDE
+        saved += ASIDE
     for name in ("asked", "causes"):  # running text: by the lines in which sentences end
-        kept, count = len(getattr(page, name)), len(getattr(offered, name))
-        if kept < count:
-            height += at[f"{name}-{count - 1}"] - at[f"{name}-{kept - 1}"]
-    if page.causes_more and not offered.causes_more:
-        height -= LINE
-    if len(page.done) < len(offered.done):
-        height += at["done-end"] - at[f"done-{len(page.done)}"] - LIST_GAP
-    return height
+        count, full_count = len(getattr(page, name)), len(getattr(full, name))
+        if count < full_count:
+            saved += positions[f"{name}-{full_count - 1}"] - positions[f"{name}-{count - 1}"]
+    if page.causes_more and not full.causes_more:
+        saved -= LINE
+    if len(page.done) < len(full.done):
+        saved += positions["done-end"] - positions[f"done-{len(page.done)}"] - LIST_GAP
+    return saved
 
 
-def offer(snapshot: Snapshot) -> FirstPage:
-    """Everything that may stand on the page, in whole sentences."""
-    asked, asked_more = beginning(sentences(snapshot.brief.asked), ASKED_LETTERS)
+def full_content(snapshot: Snapshot) -> FirstPage:
+    """Return the most that the page may say, in whole sentences."""
+    asked, asked_more = excerpt(sentences(snapshot.brief.asked), ASKED_LENGTH)
     done, causes = snapshot.done, snapshot.notices.causes
     reason, changed = snapshot.sheet.override_reason, snapshot.changed
     page = FirstPage(
-        asked=tuple(clip(each) for each in asked),
-        done=tuple(clip(each) for each in done[:DONE_ROWS]),
-        changed=tuple(clip(each) for each in changed),
-        causes=tuple(clip(each) for each in causes[:CAUSES]),
-        reason=clip(reason),
-        asked_more=asked_more or any(clip(each) != each for each in asked),
-        done_more=max(0, len(done) - DONE_ROWS),
-        causes_more=max(0, len(causes) - CAUSES),
+        asked=truncate_all(asked),
+        done=truncate_all(done[:MAX_DONE_ROWS]),
+        changed=truncate_all(changed),
+        causes=truncate_all(causes[:MAX_CAUSES]),
+        reason=truncate(reason),
+        asked_more=asked_more or any(len(sentence) > SENTENCE_LENGTH for sentence in asked),
+        done_more=max(0, len(done) - MAX_DONE_ROWS),
+        causes_more=max(0, len(causes) - MAX_CAUSES),
     )
-    whole = (*done[:DONE_ROWS], *changed, reason)
-    return replace(page, clipped=tuple(text for text in whole if clip(text) != text))
+    whole = (*done[:MAX_DONE_ROWS], *changed, reason)
+    return replace(page, clipped=tuple(text for text in whole if len(text) > SENTENCE_LENGTH))
 
 
-def briefest(page: FirstPage, snapshot: Snapshot) -> FirstPage:
-    """The last resort, where even single sentences are too long: the beginning of each."""
-
-    def begun(texts: Sequence[str]) -> tuple[str, ...]:
-        return tuple(clip(text, FEWEST_LETTERS) for text in texts)
-
+def minimal_content(page: FirstPage, snapshot: Snapshot) -> FirstPage:
+    """Return the start of each text, used if even single sentences are too long."""
     whole = (*snapshot.done[:1], *snapshot.changed, snapshot.sheet.override_reason)
     return replace(
         page,
-        asked=begun(page.asked),
-        done=begun(page.done),
-        changed=begun(page.changed),
-        causes=begun(page.causes),
-        reason=clip(page.reason, FEWEST_LETTERS),
-        panel_in=LEAST_IN,
+        asked=truncate_all(page.asked, MIN_LENGTH),
+        done=truncate_all(page.done, MIN_LENGTH),
+        changed=truncate_all(page.changed, MIN_LENGTH),
+        causes=truncate_all(page.causes, MIN_LENGTH),
+        reason=truncate(page.reason, MIN_LENGTH),
+        panel_in=MIN_PANEL_IN,
         asked_more=True,
-        clipped=tuple(text for text in whole if len(text) > FEWEST_LETTERS),
+        clipped=tuple(text for text in whole if len(text) > MIN_LENGTH),
     )
 
 
 def sentences(text: str) -> list[str]:
-    """A text in sentences, each with the blank or break after it; a line of its own is one as well."""
-    parts: list[str] = []
-    at = 0
-    for end in ENDS.finditer(text):
-        parts.append(text[at : end.end()])
-        at = end.end()
-    return [part for part in (*parts, text[at:]) if part.strip()]
+    """Split a text into sentences and lines, with the space or line break after them."""
+    ends = [0, *(end.end() for end in ENDS.finditer(text)), len(text)]
+    return [text[start:end] for start, end in pairwise(ends) if text[start:end].strip()]
 
 
-def beginning(parts: Sequence[str], letters: int) -> tuple[list[str], bool]:
-    """The first sentences up to so many letters, at least one, and whether there are more."""
-    kept: list[str] = []
-    for part in parts:
-        if kept and sum(map(len, kept)) + len(part) > letters:
-            break
-        kept.append(part)
-    return kept, len(kept) < len(parts)
+def excerpt(parts: Sequence[str], length: int) -> tuple[Sequence[str], bool]:
+    """Return the first sentences up to a length, at least one, and True if there are more."""
+    count = max(1, sum(total <= length for total in accumulate(map(len, parts))))
+    return parts[:count], count < len(parts)
 
 
-def clip(text: str, letters: int = SENTENCE_LETTERS) -> str:
-    """A text as it is, or its beginning up to a whole word where it is longer than a sentence should be."""
-    if len(text) <= letters:
+def truncate_all(texts: Sequence[str], length: int = SENTENCE_LENGTH) -> tuple[str, ...]:
+    return tuple(truncate(text, length) for text in texts)
+
+
+def truncate(text: str, length: int = SENTENCE_LENGTH) -> str:
+    """Return the text, cut after a whole word if it is too long."""
+    if len(text) <= length:
         return text
-    cut = text[:letters]
+    cut = text[:length]
     return (cut.rsplit(None, 1)[0] if " " in cut.strip() else cut) + " …"
 
 
-def is_sure_to_fit(page: FirstPage, snapshot: Snapshot) -> bool:
-    """Whether it need not be laid out to be known to fit: few short texts of plain letters."""
+def surely_fits(page: FirstPage, snapshot: Snapshot) -> bool:
+    """Return True if the texts are so few and short that no trial layout is needed."""
     texts = [*page.asked, *page.done, *page.changed, *page.causes, page.reason]
     heads = [snapshot.shop.name, snapshot.bike.title, snapshot.customer.name]
-    lines = sum(len(text) // LETTERS_A_LINE + 1 for text in texts if text)
-    plain = "".join(texts).isascii() and all(len(head) < LETTERS_A_LINE // 2 for head in heads)
+    lines = sum(len(text) // CHARACTERS_PER_LINE + 1 for text in texts if text)
+    plain = "".join(texts).isascii() and all(len(head) < CHARACTERS_PER_LINE // 2 for head in heads)
     tall = snapshot.shop.logo or snapshot.sheet.supersedes or page.reason
-    return plain and not tall and lines <= LINES_SURE_TO_FIT
+    return plain and not tall and lines <= SURELY_FITTING_LINES
 
 
-def shorter_and_shorter(page: FirstPage) -> Iterator[FirstPage]:
-    """The page as offered, then each time with a little less, down to the first sentence of each text."""
+def shortened_versions(page: FirstPage) -> Iterator[FirstPage]:
+    """Yield the page, then ever shorter versions, down to the first sentence of each text."""
     yield page
-    for panel_in in (1.2, 1.1, USUAL_IN):
+    for panel_in in (1.2, 1.1, USUAL_PANEL_IN):
         page = replace(page, panel_in=panel_in)
         yield page
-    for fewest in (USUAL_ROWS, 1):
-        while max(len(getattr(page, name)) for name in GIVING_WAY) > fewest:
-            name = max(GIVING_WAY, key=lambda each: len(getattr(page, each)))
-            page = page.without_last(name)
+    for min_rows in (USUAL_ROWS, 1):
+        while len(getattr(page, longest := longest_text(page))) > min_rows:
+            page = page.without_last(longest)
             yield page
-        if page.panel_in > LOWEST_IN:
-            for panel_in in (0.9, 0.8, LOWEST_IN):
+        if page.panel_in > LOW_PANEL_IN:
+            for panel_in in (0.9, 0.8, LOW_PANEL_IN):
                 page = replace(page, panel_in=panel_in)
                 yield page
+
+
+def longest_text(page: FirstPage) -> str:
+    """Return the name of the text with the most sentences."""
+    return max(SHORTENED_TEXTS, key=lambda name: len(getattr(page, name)))

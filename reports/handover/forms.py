@@ -9,7 +9,7 @@ from workshop.models import StaffMember
 
 
 class IssueForm(forms.Form):
-    """What has to be said when a sheet is issued; the number guards against a second sending."""
+    """Form to issue a sheet; the number guards against submitting it twice."""
 
     issue_number = forms.IntegerField(widget=forms.HiddenInput, min_value=1)
     told = forms.CharField(
@@ -29,17 +29,20 @@ class IssueForm(forms.Form):
         label="Print a QR code with a link for the customer", required=False, initial=True
     )
 
-    def __init__(self, *args: Any, by: StaffMember, telling: bool, standing: bool, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, by: StaffMember, needs_informed_person: bool, is_blocked: bool, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
-        if not telling:
+        if not needs_informed_person:
             del self.fields["told"]
-        if not (standing and by.is_owner):
+        if not (is_blocked and by.is_owner):
             del self.fields["override_reason"]
 
     @property
-    def said(self) -> dict[str, str]:
-        """What the form says about the sheet; a field that isn't shown says nothing."""
-        return {name: self.cleaned_data.get(name, "").strip() for name in ("told", "override_reason")}
+    def sheet_options(self) -> dict[str, str]:
+        """Return the arguments of ``issue_sheet``; a field that is not shown is empty."""
+        fields = {"informed_person": "told", "override_reason": "override_reason"}
+        return {option: self.cleaned_data.get(name, "").strip() for option, name in fields.items()}
 
 
 class MailForm(forms.Form):
@@ -54,7 +57,7 @@ class MailForm(forms.Form):
     def clean_address(self) -> str:
         address: str = self.cleaned_data["address"]
         domain = address.rsplit("@", 1)[1]
-        # Nothing there takes mail: a name without a dot, or one kept for trying things out (RFC 2606).
+        # No mail server answers for a name without a dot or one reserved for tests (RFC 2606).
         if "." not in domain or domain.rsplit(".", 1)[1].lower() in ("invalid", "test", "localhost"):
             raise forms.ValidationError(f"No mail can reach “{domain}”. Ask the customer for the address.")
         return address

@@ -1,4 +1,4 @@
-"""Issuing a handover sheet: what stands in the way, the act itself, and the sheet as it was issued."""
+"""Issue a handover sheet: find what blocks it, store it, and read its PDF back."""
 
 import hashlib
 from collections.abc import Callable, Sequence
@@ -21,49 +21,49 @@ from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json
 from reports.handover.snapshot.schema import LinkFacts
 from reports.models import HandoverSheet, Printing, SheetLink
-from reports.tasks import ask_for_pages
+from reports.tasks import start_printing
 from workshop.models import ShopProfile, StaffMember
 
-CHECKS_NEEDED = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
-VALVES_NAMED = 4
+REQUIRED_CHECKLISTS = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
+MAX_VALVES_NAMED = 4
 
 
 @dataclass(frozen=True)
 class Blocker:
-    """Something that has to be put right before a sheet is issued, and where."""
+    """Something to fix before a sheet is issued, and the page to fix it on."""
 
     text: str
     url: str
 
 
 class NotReady(Exception):
-    """Something stands in the way and nobody who may override it said why."""
+    """The job has blockers, and the owner gave no reason to override them."""
 
-    def __init__(self, section_state: Sequence[Blocker]) -> None:
-        super().__init__(" ".join(blocker.text for blocker in section_state))
-        self.section_state = list(section_state)
+    def __init__(self, blockers: Sequence[Blocker]) -> None:
+        super().__init__(" ".join(blocker.text for blocker in blockers))
+        self.blockers = list(blockers)
 
 
 class AlreadyIssued(Exception):
-    """Somebody issued this number first; nothing was written."""
+    """The number was issued by someone else first; nothing was stored."""
 
 
-class NoPdf(Exception):
-    """The PDF as it was issued can't be had; the sentence says why."""
+class PdfUnavailable(Exception):
+    """The PDF as issued is not available; the message gives the reason."""
 
 
-class BeingPrinted(NoPdf):
-    """Not yet: somebody is at it, or will be."""
+class PrintingInProgress(PdfUnavailable):
+    """The PDF is being printed or waits for its turn."""
 
 
-def blockers(results: JobResults, *, told: str = "") -> list[Blocker]:
+def blockers(results: JobResults, *, informed_person: str = "") -> list[Blocker]:
     """Return what blocks issuing the sheet of a job."""
     found = [*clearance_blockers(results), *check_blockers(results), *run_blockers(results)]
-    return [*receipt_blockers(results.job), *found, *([] if told else telling_blockers(results))]
+    return [*receipt_blockers(results.job), *found, *([] if informed_person else road_use_blockers(results))]
 
 
-def telling_blockers(results: JobResults) -> list[Blocker]:
-    if not needs_telling(results):
+def road_use_blockers(results: JobResults) -> list[Blocker]:
+    if not needs_informed_person(results):
         return []
     job = results.job
     text = (
@@ -73,22 +73,22 @@ def telling_blockers(results: JobResults) -> list[Blocker]:
     return [Blocker(text, f"{reverse('handover', args=[job.number])}#issue")]
 
 
-def needs_telling(results: JobResults) -> bool:
-    """Return whether the bike is meant for the road and something on it may keep it off."""
+def needs_informed_person(results: JobResults) -> bool:
+    """Return True if the bike is meant for the road but may not be allowed on it."""
     if results.job.intended_use == Job.IntendedUse.TRACK_ONLY:
         return False
     return bool(results.get(road_causes))
 
 
-def place_on_job(job: Job, section: str) -> str:
+def section_url(job: Job, section: str) -> str:
     return f"{reverse('job', args=[job.number])}#{section}"
 
 
 def receipt_blockers(job: Job) -> list[Blocker]:
     if job.stage == Stage.CANCELLED:
-        return [Blocker("The job is cancelled.", place_on_job(job, "brief"))]
+        return [Blocker("The job is cancelled.", section_url(job, "brief"))]
     if job.received_at is None:
-        return [Blocker("The bike has not been received yet.", place_on_job(job, "brief"))]
+        return [Blocker("The bike has not been received yet.", section_url(job, "brief"))]
     return []
 
 
@@ -97,18 +97,18 @@ def clearance_blockers(results: JobResults) -> list[Blocker]:
     labels = [row.valve_gap.label for row in history.unresolved] if history else []
     if not labels:
         return []
-    more = f" and {len(labels) - VALVES_NAMED} more" if len(labels) > VALVES_NAMED else ""
-    named = ", ".join(labels[:VALVES_NAMED])
+    more = f" and {len(labels) - MAX_VALVES_NAMED} more" if len(labels) > MAX_VALVES_NAMED else ""
+    named = ", ".join(labels[:MAX_VALVES_NAMED])
     text = f"Valve clearances are out of range, or can't be told, by the last reading: {named}{more}."
-    return [Blocker(text, place_on_job(results.job, "clearances"))]
+    return [Blocker(text, section_url(results.job, "clearances"))]
 
 
 def check_blockers(results: JobResults) -> list[Blocker]:
     url = reverse("checks", args=[results.job.number])
     return [
-        Blocker(f"Checks {each.title}: {each.open} of {len(each.items)} not ticked.", url)
-        for each in results.get(job_checklists)
-        if each.needed and each.open and each.key in CHECKS_NEEDED
+        Blocker(f"Checks {checklist.title}: {checklist.open} of {len(checklist.items)} not ticked.", url)
+        for checklist in results.get(job_checklists)
+        if checklist.needed and checklist.open and checklist.key in REQUIRED_CHECKLISTS
     ]
 
 
@@ -126,7 +126,7 @@ def next_issue(job: Job) -> int:
 
 
 def draft_pdf(job: Job, by: StaffMember) -> bytes:
-    """The sheet as it would be issued now, with 'draft' on every page."""
+    """Return the sheet as it would be issued now, marked as a draft on every page."""
     results = results_of(job, ShopProfile.current())
     number = next_issue(job)
     snapshot = make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True)
@@ -138,48 +138,53 @@ def issue_sheet(
     job: Job,
     by: StaffMember,
     override_reason: str = "",
-    told: str = "",
+    informed_person: str = "",
     address_of: Callable[[str], str] | None = None,
     backend: str = "default",
 ) -> HandoverSheet:
-    """Issue the next sheet of a job: numbered, with its snapshot and hash, never altered after.
+    """Issue the next sheet of a job, with a number, a snapshot and its hash.
 
-    Its PDF is made beside the request: its ``Printing`` tells how far it is.
+    The PDF is printed outside the request; ``Printing`` holds the progress.
 
     Parameters
     ----------
     override_reason : str
-        Why the owner issues although something stands in the way; it is printed.
-    told : str
+        Why the owner issues the sheet despite its blockers; printed on it.
+    informed_person : str
         Name of the customer who was told that the bike may no longer meet what the road requires.
     address_of : callable, optional
-        The address of the customer's page for a token; given, a link is made and printed as QR code.
+        Returns the address of the customer's page for a token. If given, a link is made and printed as a
+        QR code.
     backend : str
         Name in ``TASKS`` of the backend that prints it.
 
     Raises
     ------
     NotReady
-        Something stands in the way and there is no reason of the owner's.
+        The job has blockers, and there is no reason from the owner.
     AlreadyIssued
-        The same number was issued meanwhile.
+        The same number was issued in the meantime.
     """
     with transaction.atomic():
-        sheet = issue_from_one_reading(job, by, override_reason, told, address_of)
-    ask_for_pages(sheet, backend=backend)
+        sheet = issue_from_single_read(job, by, override_reason, informed_person, address_of)
+    start_printing(sheet, backend=backend)
     sheet.refresh_from_db(fields=["pdf", "sha256"])
     return sheet
 
 
-def issue_from_one_reading(
-    job: Job, by: StaffMember, override_reason: str, told: str, address_of: Callable[[str], str] | None
+def issue_from_single_read(
+    job: Job,
+    by: StaffMember,
+    override_reason: str,
+    informed_person: str,
+    address_of: Callable[[str], str] | None,
 ) -> HandoverSheet:
-    """Check, print and store one reading of the job, so that what was checked is what is printed."""
+    """Read the job once, so that the sheet prints exactly what was checked."""
     results = results_of(get_job(job.number), ShopProfile.current())
     results.page.read_all()
-    section_state = blockers(results, told=told)
-    if section_state and not (by.is_owner and override_reason):
-        raise NotReady(section_state)
+    found = blockers(results, informed_person=informed_person)
+    if found and not (by.is_owner and override_reason):
+        raise NotReady(found)
     at, number = timezone.now(), next_issue(job)
     link = new_link(by, address_of) if address_of else None
     snapshot = make_snapshot(
@@ -187,8 +192,8 @@ def issue_from_one_reading(
         issue_number=number,
         issued_by=by,
         at=at,
-        override_reason=override_reason if section_state else "",
-        told=told,
+        override_reason=override_reason if found else "",
+        told=informed_person,
         link=printed_link(link, address_of),
     )
     stored = to_json(snapshot)
@@ -202,7 +207,7 @@ def issue_from_one_reading(
         issued_by=by,
         override_reason=snapshot.sheet.override_reason,
     )
-    store(sheet, link)
+    save_sheet(sheet, link)
     return sheet
 
 
@@ -217,7 +222,7 @@ def printed_link(link: SheetLink | None, address_of: Callable[[str], str] | None
     return LinkFacts(address_of(link.token), link.expires_at.isoformat(timespec="seconds"))
 
 
-def store(sheet: HandoverSheet, link: SheetLink | None) -> None:
+def save_sheet(sheet: HandoverSheet, link: SheetLink | None) -> None:
     try:
         with transaction.atomic():
             sheet.save()
@@ -229,32 +234,32 @@ def store(sheet: HandoverSheet, link: SheetLink | None) -> None:
 
 
 def issued_pdf(sheet: HandoverSheet) -> bytes:
-    """The PDF as it was issued; where its file is gone or was changed it is made again from the snapshot.
+    """Return the PDF as issued; print it again from the snapshot if the file is lost or changed.
 
     Raises
     ------
-    BeingPrinted
-        It is being made, or made again.
-    NoPdf
-        It could not be made, or what can be made is not what was issued.
+    PrintingInProgress
+        It is being printed.
+    PdfUnavailable
+        Printing failed, or gives another PDF than the one that was issued.
     """
     pdf = stored_pdf(sheet)
     if pdf is None:
         printing = Printing.objects.filter(sheet=sheet).first()
         if printing is None or printing.step == Printing.Step.DONE:
-            ask_for_pages(sheet)
+            start_printing(sheet)
             sheet.refresh_from_db(fields=["pdf", "sha256"])
             pdf = stored_pdf(sheet)
     if pdf is not None:
         return pdf
     printing = Printing.objects.get(sheet=sheet)
     if printing.is_under_way:
-        raise BeingPrinted(f"Sheet {sheet.number} is being printed. Look again in a minute.")
-    raise NoPdf(f"The PDF of sheet {sheet.number} can't be had. {printing.fault}")
+        raise PrintingInProgress(f"Sheet {sheet.number} is being printed. Look again in a minute.")
+    raise PdfUnavailable(f"The PDF of sheet {sheet.number} can't be had. {printing.fault}")
 
 
 def stored_pdf(sheet: HandoverSheet) -> bytes | None:
-    """The stored PDF if it is the one that was issued."""
+    """Return the stored PDF, or None if it is not the one that was issued."""
     if not sheet.is_printed:
         return None
     try:
@@ -268,7 +273,7 @@ def stored_pdf(sheet: HandoverSheet) -> bytes | None:
 def handover_state(results: JobResults, sheets: Sequence[HandoverSheet]) -> dict[str, Any]:
     """Return what the handover page shows."""
     return {
-        "standing": blockers(results),
+        "blockers": blockers(results),
         "sheets": list(sheets),
-        "needs_telling": needs_telling(results),
+        "needs_informed_person": needs_informed_person(results),
     }

@@ -7,7 +7,7 @@ from jobs.job.registry import JobRecord
 from reports.handover.section import all_reads, section
 from reports.models import HandoverSheet
 
-# A sheet never changes but once, when its PDF is attached.
+# An issued sheet changes only once, when its PDF is attached.
 PRINTED = Count("pk", filter=~Q(sha256=""))
 
 RECORD = JobRecord(

@@ -14,49 +14,49 @@ from reports.handover.issuing import (
     check_blockers,
     clearance_blockers,
     receipt_blockers,
+    road_use_blockers,
     run_blockers,
-    telling_blockers,
 )
 from reports.models import HandoverSheet
 
-# Where each part of what blocks the handover comes from, so that one change does not read everything.
+# The source of each kind of blocker, so that a change reads only that kind again.
 CLEARANCES = JobRecord("clearance blockers", reads=(ClearanceSet, ClearanceReading))
 CHECKS = JobRecord("check blockers", reads=(Check, CheckItem), needs_any=(ClearanceReading, Run))
 RUNS = JobRecord("run blockers", reads=(Run,))
 
 
-def telling_source() -> JobRecord:
-    """Return what the causes for the road-use notice are read from."""
+def road_use_source() -> JobRecord:
+    """Return the models that the causes of the road-use notice are read from."""
     causes = [record for record in records() if record.road_causes]
-    return JobRecord("telling blockers", reads=tuple(model for record in causes for model in record.reads))
+    return JobRecord("road use blockers", reads=tuple(model for record in causes for model in record.reads))
 
 
 def all_reads() -> tuple[type[Model], ...]:
     """Return every model that the section is made from."""
-    sources = (CLEARANCES, CHECKS, RUNS, telling_source())
+    sources = (CLEARANCES, CHECKS, RUNS, road_use_source())
     return (HandoverSheet, *(model for source in sources for model in source.reads))
 
 
 def stored_blockers(results: JobResults) -> Iterator[Blocker]:
-    """Yield what blocks the handover, each part read again only if its rows have changed."""
+    """Yield the blockers; each kind is read again only if its rows have changed."""
     yield from receipt_blockers(results.job)
     yield from stored(CLEARANCES, results, (), lambda: clearance_blockers(results))
     yield from stored(CHECKS, results, (), lambda: check_blockers(results))
     yield from stored(RUNS, results, (), lambda: run_blockers(results))
-    yield from stored(telling_source(), results, (), lambda: telling_blockers(results))
+    yield from stored(road_use_source(), results, (), lambda: road_use_blockers(results))
 
 
 def section(results: JobResults) -> Section:
     sheets = sorted(results.rows(HandoverSheet), key=lambda sheet: -sheet.issue_number)
-    standing = list(stored_blockers(results))
-    state, why = where_it_stands(sheets, len(standing))
-    context = {"handover_standing": standing, "handover_sheets": sheets}
-    return Section("handover", "Handover", state, why, "reports/handover/_section.html", context)
+    blockers = list(stored_blockers(results))
+    state, description = describe_state(sheets, len(blockers))
+    context = {"handover_blockers": blockers, "handover_sheets": sheets}
+    return Section("handover", "Handover", state, description, "reports/handover/_section.html", context)
 
 
-def where_it_stands(sheets: list[HandoverSheet], standing: int) -> tuple[State, str]:
+def describe_state(sheets: list[HandoverSheet], blockers: int) -> tuple[State, str]:
     if sheets:
         return State.DONE, f"sheet {sheets[0].issue_number} issued"
-    if standing:
-        return State.EMPTY, f"{standing} things to put right before the sheet is issued"
+    if blockers:
+        return State.EMPTY, f"{blockers} things to put right before the sheet is issued"
     return State.IN_HAND, "ready to be issued"

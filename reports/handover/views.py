@@ -15,9 +15,9 @@ from jobs.job.results import JobResults
 from reports.handover.forms import IssueForm
 from reports.handover.issuing import (
     AlreadyIssued,
-    BeingPrinted,
-    NoPdf,
     NotReady,
+    PdfUnavailable,
+    PrintingInProgress,
     draft_pdf,
     handover_state,
     issue_sheet,
@@ -26,7 +26,7 @@ from reports.handover.issuing import (
     stored_pdf,
 )
 from reports.models import HandoverSheet, Printing, SheetLink
-from reports.tasks import ask_for_pages, file_name
+from reports.tasks import file_name, start_printing
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
 from workshop.records.responses import post_data
@@ -38,10 +38,10 @@ def address_of(request: HttpRequest, token: str) -> str:
     return request.build_absolute_uri(reverse("customer-sheet", args=[token]))
 
 
-def sheets_of(**which: Any) -> list[HandoverSheet]:
-    """The sheets, the newest first, with their links, acknowledgements and how far their pages are."""
+def list_sheets(**filters: Any) -> list[HandoverSheet]:
+    """Return sheets, newest first, with their links, acknowledgements and printing progress."""
     links = Prefetch("links", SheetLink.objects.select_related("made_by"))
-    sheets = HandoverSheet.objects.filter(**which).defer("snapshot")
+    sheets = HandoverSheet.objects.filter(**filters).defer("snapshot")
     sheets = sheets.select_related("issued_by", "job", "printing")
     return list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
 
@@ -50,7 +50,7 @@ def render_handover(
     request: StaffRequest, results: JobResults, form: IssueForm | None = None, status: int = 200
 ) -> HttpResponse:
     job = results.job
-    state = handover_state(results, sheets_of(job=job))
+    state = handover_state(results, list_sheets(job=job))
     if form is None:
         form = issue_form(request, state, next_issue(job))
     for sheet in state["sheets"]:
@@ -64,8 +64,8 @@ def issue_form(request: StaffRequest, state: dict[str, Any], number: int) -> Iss
     return IssueForm(
         post_data(request),
         by=request.user,
-        telling=state["needs_telling"],
-        standing=bool(state["standing"]),
+        needs_informed_person=state["needs_informed_person"],
+        is_blocked=bool(state["blockers"]),
         initial={"issue_number": number},
     )
 
@@ -80,7 +80,7 @@ def handover(request: StaffRequest, number: str) -> HttpResponse:
 @require_safe
 def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
     job = get_job_or_404(number)
-    return pdf_answer(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
+    return pdf_response(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
 
 
 @roles(*ISSUERS)
@@ -100,7 +100,7 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
             job=job,
             by=request.user,
             address_of=(lambda token: address_of(request, token)) if form.cleaned_data["with_link"] else None,
-            **form.said,
+            **form.sheet_options,
         )
     except NotReady as problem:
         form.add_error(None, f"The sheet was not issued. {problem}")
@@ -108,11 +108,11 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
     except AlreadyIssued as problem:
         messages.info(request, str(problem))
         return here
-    say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
+    flash_progress(request, sheet, f"Handover sheet {sheet.number} is issued")
     return here
 
 
-def say_how_far(request: HttpRequest, sheet: HandoverSheet, done: str) -> None:
+def flash_progress(request: HttpRequest, sheet: HandoverSheet, done: str) -> None:
     printing = Printing.objects.get(sheet=sheet)
     if printing.step == Printing.Step.DONE:
         messages.success(request, f"{done}.")
@@ -125,30 +125,30 @@ def say_how_far(request: HttpRequest, sheet: HandoverSheet, done: str) -> None:
 @staff
 @require_safe
 def sheet_printing(request: StaffRequest, pk: int) -> HttpResponse:
-    """A sheet on the handover page, asked for again and again while it is being printed."""
-    sheets = sheets_of(pk=pk)
+    """Render one sheet of the handover page, which polls this while it is being printed."""
+    sheets = list_sheets(pk=pk)
     if not sheets:
         raise Http404(f"There is no sheet {pk}.")
     if "HX-Request" not in request.headers:
         return redirect("handover", sheets[0].job.number)
     printing = Printing.objects.filter(sheet=sheets[0]).first()
-    if printing is not None and printing.mark == request.GET.get("seen"):
-        return HttpResponse(status=204)  # nothing new, and the page stays as it is
+    if printing is not None and printing.progress_key == request.GET.get("seen"):
+        return HttpResponse(status=204)  # no progress: the page keeps what it shows
     return render(request, "reports/handover/_issued_sheet.html", {"sheet": sheets[0]})
 
 
 @roles(*ISSUERS)
 @require_POST
 def sheet_print(request: StaffRequest, pk: int) -> HttpResponse:
-    """Print a sheet that was not printed; in a process of its own if no worker took it up."""
+    """Print a sheet again; in a process of its own if no worker took the task."""
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
     printing = Printing.objects.filter(sheet=sheet).first()
-    untaken = printing is not None and printing.step == Printing.Step.WAITING
+    is_waiting = printing is not None and printing.step == Printing.Step.WAITING
     if stored_pdf(sheet) is not None:
         messages.info(request, f"Sheet {sheet.number} is printed already.")
     else:
-        ask_for_pages(sheet, backend="process" if untaken else "default")
-        say_how_far(request, sheet, f"Handover sheet {sheet.number} is issued")
+        start_printing(sheet, backend="process" if is_waiting else "default")
+        flash_progress(request, sheet, f"Handover sheet {sheet.number} is issued")
     return redirect("handover", sheet.job.number)
 
 
@@ -157,19 +157,19 @@ def sheet_print(request: StaffRequest, pk: int) -> HttpResponse:
 def sheet_pdf(request: StaffRequest, pk: int) -> HttpResponseBase:
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
     try:
-        return issued_answer(sheet)
-    except BeingPrinted as problem:
+        return issued_pdf_response(sheet)
+    except PrintingInProgress as problem:
         messages.info(request, str(problem))
-    except NoPdf as problem:
+    except PdfUnavailable as problem:
         messages.error(request, str(problem))
     return redirect("handover", sheet.job.number)
 
 
-def issued_answer(sheet: HandoverSheet) -> HttpResponseBase:
-    return pdf_answer(issued_pdf(sheet), file_name(sheet))
+def issued_pdf_response(sheet: HandoverSheet) -> HttpResponseBase:
+    return pdf_response(issued_pdf(sheet), file_name(sheet))
 
 
-def pdf_answer(pdf: bytes, name: str) -> FileResponse:
-    answer = FileResponse(BytesIO(pdf), content_type="application/pdf", filename=name)
-    answer.headers["Cache-Control"] = "private, no-store"
-    return answer
+def pdf_response(pdf: bytes, name: str) -> FileResponse:
+    response = FileResponse(BytesIO(pdf), content_type="application/pdf", filename=name)
+    response.headers["Cache-Control"] = "private, no-store"
+    return response

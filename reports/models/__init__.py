@@ -1,4 +1,4 @@
-"""What has left the shop."""
+"""Issued sheets, their links and their printing."""
 
 from reports.models.handover import Acknowledgement, HandoverSheet, LinkCall, NoticeWording, SheetLink
 from reports.models.printing import Printing

@@ -14,11 +14,11 @@ from workshop.models import PersonalData, Record
 
 
 class IssuedSheetIsFinal(Exception):
-    """Somebody tried to change or delete an issued sheet."""
+    """An issued sheet cannot be changed or deleted."""
 
 
 class NoticeWording(models.Model):
-    """A version of the notices' text; texts that were printed or acknowledged stay as they were."""
+    """A version of the notices' text; printed or acknowledged texts are never altered."""
 
     version = models.PositiveIntegerField(unique=True)
     road_use = models.TextField()
@@ -44,7 +44,7 @@ class SheetQuerySet(models.QuerySet["HandoverSheet"]):
 class HandoverSheet(models.Model):
     """An issued PDF with the data it was made from: written once, never altered.
 
-    The data and the number stand from the first moment; the PDF made of them is attached once.
+    Data and number are stored when the sheet is issued; the PDF is attached once it is printed.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="handover_sheets")
@@ -94,7 +94,7 @@ class HandoverSheet(models.Model):
         return bool(self.sha256)
 
     def attach(self, name: str, sha256: str) -> bool:
-        """Attach the stored PDF; False where the sheet has one already, which stays."""
+        """Attach the stored PDF; return False if the sheet already has one."""
         with transaction.atomic():
             stored = HandoverSheet.objects.select_for_update().values_list("sha256", flat=True)
             if stored.get(pk=self.pk):
@@ -105,7 +105,7 @@ class HandoverSheet(models.Model):
 
 
 class SheetLink(Record):
-    """A secret address for the customer: expires, may be revoked, counts its openings."""
+    """A secret address for the customer that expires, can be revoked and counts its openings."""
 
     sheet = models.ForeignKey(HandoverSheet, on_delete=models.PROTECT, related_name="links")
     token = models.CharField(max_length=64, unique=True, default=secrets.token_urlsafe, editable=False)
@@ -129,7 +129,7 @@ class SheetLink(Record):
 
 
 class LinkCall(models.Model):
-    """How often a link was asked for from one address within an hour, by whatever process answered."""
+    """Count of the requests for a link from one address within an hour, over all processes."""
 
     name = models.CharField(max_length=120, unique=True)
     calls = models.PositiveIntegerField(default=0)
@@ -140,7 +140,7 @@ class LinkCall(models.Model):
 
 
 class Acknowledgement(Record):
-    """The customer's word that the sheet and its notices were read: name, time and the text shown."""
+    """The customer's confirmation of having read the sheet: name, time and the text shown."""
 
     sheet = models.ForeignKey(HandoverSheet, on_delete=models.PROTECT, related_name="acknowledgements")
     link = models.ForeignKey(SheetLink, on_delete=models.PROTECT, null=True, blank=True, related_name="+")

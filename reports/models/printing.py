@@ -1,4 +1,4 @@
-"""How far the pages of an issued sheet are."""
+"""The printing progress of an issued sheet."""
 
 from datetime import timedelta
 
@@ -8,14 +8,14 @@ from django.utils import timezone
 from reports.models.handover import HandoverSheet
 from workshop.models import PersonalData
 
-TAKEN_WITHIN = timedelta(minutes=1)
-MOVES_WITHIN = timedelta(minutes=5)
+MAX_WAITING_TIME = timedelta(minutes=1)
+MAX_STEP_TIME = timedelta(minutes=5)
 
 
 class Printing(models.Model):
-    """The making of a sheet's pages: its step, as told on the handover page, and the fault if it failed.
+    """The printing of a sheet: its step, as shown on the handover page, and the fault if it failed.
 
-    An attempt that somebody took for dead changes nothing here once a later one is asked for.
+    An abandoned attempt changes nothing here once a later one has started.
     """
 
     class Step(models.TextChoices):
@@ -45,21 +45,21 @@ class Printing(models.Model):
 
     @property
     def is_stalled(self) -> bool:
-        """Whether nothing has moved for so long that nobody seems to be at it."""
-        patience = TAKEN_WITHIN if self.step == self.Step.WAITING else MOVES_WITHIN
-        return self.is_under_way and self.moved_at + patience < timezone.now()
+        """Return True if there was no progress for so long that the attempt seems dead."""
+        limit = MAX_WAITING_TIME if self.step == self.Step.WAITING else MAX_STEP_TIME
+        return self.is_under_way and self.moved_at + limit < timezone.now()
 
     @property
-    def may_be_asked_again(self) -> bool:
+    def can_be_restarted(self) -> bool:
         return not self.is_under_way or self.is_stalled
 
-    def begin_anew(self) -> None:
+    def restart(self) -> None:
         self.attempt += 1
         self.step, self.done, self.of, self.fault = self.Step.WAITING, 0, 0, ""
         self.moved_at = timezone.now()
         self.save()
 
     @property
-    def mark(self) -> str:
-        """Changes whenever there is something new to tell."""
+    def progress_key(self) -> str:
+        """Return a text that changes with every step of progress."""
         return f"{self.attempt}-{self.step}-{self.done}-{self.of}-{int(self.is_stalled)}"

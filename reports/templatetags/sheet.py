@@ -1,4 +1,4 @@
-"""Filters of the handover sheet: the snapshot's plain figures and times as words."""
+"""Template filters that format the snapshot's values and times."""
 
 from datetime import datetime
 from typing import Any
@@ -16,13 +16,13 @@ register = template.Library()
 
 @register.filter
 def instant(text: str | None) -> datetime | None:
-    """A time of the snapshot, for the date filter."""
+    """Convert a time of the snapshot for the date filter."""
     return datetime.fromisoformat(text) if text else None
 
 
 @register.filter
 def gap(reading: ReadingFacts | None, units: UnitChoices) -> str:
-    """A clearance as read: its value, or the two blades it lies between."""
+    """Format a clearance as read: its value, or the two blades it lies between."""
     if reading is None:
         return NOT_MEASURED
     low, high = (size(end, units) for end in (reading.low_mm, reading.high_mm))
@@ -31,7 +31,7 @@ def gap(reading: ReadingFacts | None, units: UnitChoices) -> str:
 
 @register.filter
 def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
-    """A figure of the settings, in the shop's unit where it has one."""
+    """Format a value of the settings, in the shop's unit if it has one."""
     value, kind = figure.value, figure.quantity
     if value in ("", None):
         return NOT_MEASURED
@@ -42,7 +42,7 @@ def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
 
 @register.filter
 def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
-    """A compared figure: before, after, difference and its interval, as printed."""
+    """Format a compared value: before, after, difference and its interval."""
     kind = figure.quantity
     unit = shop_unit(units, kind)
     low, high = (format_difference(end, kind, unit, signed=True) for end in (figure.low, figure.high))
@@ -56,6 +56,6 @@ def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
 
 
 @register.filter
-def get(items: list[Any], place: int) -> Any:
-    """The item at a place, or None past the end."""
-    return items[place] if place < len(items) else None
+def get(items: list[Any], index: int) -> Any:
+    """Return the item at an index, or None past the end."""
+    return items[index] if index < len(items) else None

@@ -1,7 +1,7 @@
-"""The papers' own fonts, and the letters that they lack: from a font of this machine, else as numbers.
+"""The documents' own fonts, and what happens to characters without a glyph in them.
 
-Nothing that somebody typed is lost without a word: where no font has a letter, its Unicode number stands for
-it and the paper says so.
+WeasyPrint falls back to the fonts of the machine. If no font has a character, its Unicode number is printed
+instead and a note says so, so that nothing typed is lost.
 """
 
 import functools
@@ -17,12 +17,12 @@ FONTS = {
     "sheet:sans-semibold.ttf": "ibm-plex-sans-*/IBMPlexSans-SemiBold.ttf",
     "sheet:mono-regular.ttf": "ibm-plex-mono-*/IBMPlexMono-Regular.ttf",
 }
-# Signs that the papers' own fonts lack come first from the one that matplotlib carries.
+# The first fallback is a font that matplotlib installs.
 SPARE_FONT = "sheet:spare-regular.ttf"
 BODY = "sheet:sans-regular.ttf"
-# What prints as nothing needs no glyph: blanks, controls, joiners, and the marks that choose a variant.
-UNSEEN = {"Cc", "Cf", "Zs", "Zl", "Zp"}
-VARIANTS = range(0xFE00, 0xFE10)
+# Invisible characters need no glyph: spaces, controls, joiners and variation selectors.
+INVISIBLE = {"Cc", "Cf", "Zs", "Zl", "Zp"}
+VARIATION_SELECTORS = range(0xFE00, 0xFE10)
 NOTE = (
     "<p>No font here has some of the letters that were typed. Their Unicode numbers stand for them, as "
     "{example} does; what is attached to this file holds them as they were typed.</p>"
@@ -38,34 +38,37 @@ def font_bytes(address: str) -> bytes:
     return next((Path(settings.BASE_DIR) / "static" / "vendor").glob(FONTS[address])).read_bytes()
 
 
-def spelled_out(html: str) -> str:
-    """The page with a number for each letter that no font has, and a sentence at its end that says so."""
-    lacking = lacked(html) - on_this_machine(lacked(html))
-    if not lacking:
+def with_missing_glyphs_named(html: str) -> str:
+    """Return the page with Unicode numbers for characters that no font has, and a note."""
+    not_bundled = missing_glyphs(html)
+    missing = not_bundled - system_glyphs(not_bundled)
+    if not missing:
         return html
-    numbers = {letter: f"[U+{letter:04X}]" for letter in lacking}
-    note = NOTE.format(example=numbers[min(lacking)])
+    numbers = {character: f"[U+{character:04X}]" for character in missing}
+    note = NOTE.format(example=numbers[min(missing)])
     return html.translate(numbers).replace("</body>", f"{note}</body>")
 
 
-def lacked(text: str) -> frozenset[int]:
-    """The letters of a text that our own fonts do not have."""
-    seen = (letter for letter in set(text) if unicodedata.category(letter) not in UNSEEN)
-    return frozenset(ord(letter) for letter in seen) - own_letters() - frozenset(VARIANTS)
+def missing_glyphs(text: str) -> frozenset[int]:
+    """Return the characters of a text that the bundled fonts do not have."""
+    visible = (character for character in set(text) if unicodedata.category(character) not in INVISIBLE)
+    return (
+        frozenset(ord(character) for character in visible) - bundled_glyphs() - frozenset(VARIATION_SELECTORS)
+    )
 
 
 @functools.cache
-def own_letters() -> frozenset[int]:
+def bundled_glyphs() -> frozenset[int]:
     from matplotlib.ft2font import FT2Font
 
     fonts = (FT2Font(io.BytesIO(font_bytes(address))) for address in (BODY, SPARE_FONT))
-    return frozenset(letter for font in fonts for letter in font.get_charmap())
+    return frozenset(character for font in fonts for character in font.get_charmap())
 
 
 @functools.lru_cache(maxsize=64)
-def on_this_machine(letters: frozenset[int]) -> frozenset[int]:
-    """Those of the letters that some font of this machine has; the setter of pages finds it by itself."""
-    if not letters:
+def system_glyphs(characters: frozenset[int]) -> frozenset[int]:
+    """Return those of the characters that some font of this machine has."""
+    if not characters:
         return frozenset()
     from matplotlib.font_manager import findSystemFonts
     from matplotlib.ft2font import FT2Font
@@ -73,9 +76,9 @@ def on_this_machine(letters: frozenset[int]) -> frozenset[int]:
     found: frozenset[int] = frozenset()
     for path in sorted(findSystemFonts()):
         try:
-            found |= letters & FT2Font(path).get_charmap().keys()
+            found |= characters & FT2Font(path).get_charmap().keys()
         except (OSError, RuntimeError):
-            continue  # not a font that can be read
-        if found == letters:
+            continue  # not a readable font
+        if found == characters:
             break
     return found

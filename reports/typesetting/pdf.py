@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 
-from reports.typesetting.glyphs import FONTS, SPARE_FONT, font_bytes, spelled_out
+from reports.typesetting.glyphs import FONTS, SPARE_FONT, font_bytes, with_missing_glyphs_named
 from reports.typesetting.printing_lock import alone
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
     page = f"@page {{ size: {ready.paper}; }}"
     rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
     sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
-    document = HTML(string=spelled_out(ready.html), url_fetcher=fetcher, base_url="sheet:")
+    document = HTML(string=with_missing_glyphs_named(ready.html), url_fetcher=fetcher, base_url="sheet:")
     return document, {"stylesheets": sheets, "font_config": fonts}
 
 

@@ -1,4 +1,4 @@
-"""``manage.py print_sheet``: what the site starts to print a sheet beside the request that issued it."""
+"""``manage.py print_sheet``, started by the site to print a sheet outside the request."""
 
 import signal
 from typing import Any
@@ -10,7 +10,7 @@ from reports.tasks import print_sheet
 
 class Command(BaseCommand):
     help = "Print an issued sheet. The site starts this itself; use the handover page to print again."
-    requires_system_checks = ()  # the site that starts this has passed them
+    requires_system_checks = ()  # the site that starts this passed them already
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("sheet", type=int, help="primary key of the sheet")

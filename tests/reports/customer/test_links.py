@@ -131,8 +131,8 @@ def test_an_acknowledgement_comes_from_the_page_itself(link):
 
 
 def test_too_many_calls_are_refused(client, link, monkeypatch):
-    monkeypatch.setattr(links, "OPENINGS_AN_HOUR", 3)
-    monkeypatch.setattr(links, "WRONG_ADDRESSES_AN_HOUR", 2)
+    monkeypatch.setattr(links, "MAX_OPENINGS_PER_HOUR", 3)
+    monkeypatch.setattr(links, "MAX_UNKNOWN_LINKS_PER_HOUR", 2)
     assert [client.get(page_of(link)).status_code for _ in range(4)] == [200, 200, 200, 429]
     cache.clear()  # counted for all processes of the site, so no one's own memory matters
     assert client.get(page_of(link)).status_code == 429
@@ -141,7 +141,7 @@ def test_too_many_calls_are_refused(client, link, monkeypatch):
 
 
 def test_calls_are_forgotten_after_an_hour(client, link, monkeypatch):
-    monkeypatch.setattr(links, "OPENINGS_AN_HOUR", 1)
+    monkeypatch.setattr(links, "MAX_OPENINGS_PER_HOUR", 1)
     assert [client.get(page_of(link)).status_code for _ in range(2)] == [200, 429]
     LinkCall.objects.update(until=timezone.now())
     assert client.get(page_of(link)).status_code == 200

@@ -86,7 +86,7 @@ def full_job(blank_pages, whole_job, staff) -> Job:
     place = WorkPlace.objects.create(name="Bench 9", kind="bench")
     Slot.objects.create(job=whole_job, place=place, starts_at=AT, ends_at=AT.replace(hour=17))
     sheet = issue_sheet(
-        job=whole_job, by=staff[Role.OWNER], override_reason="for the test", told="Ines Quill"
+        job=whole_job, by=staff[Role.OWNER], override_reason="for the test", informed_person="Ines Quill"
     )
     link = SheetLink.objects.create(sheet=sheet, expires_at=AT, made_by=staff[Role.DESK])
     Acknowledgement.objects.create(sheet=sheet, link=link, name="Ines Quill", notice_text="read")

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from reports.typesetting.glyphs import lacked, on_this_machine, spelled_out
+from reports.typesetting.glyphs import missing_glyphs, system_glyphs, with_missing_glyphs_named
 from tests.reports.conftest import without_evidence
 from tests.reports.reading import fonts, pages, squeezed
 
@@ -102,8 +102,8 @@ def test_what_the_first_page_leaves_out_stands_further_back(short, print_once) -
 def test_a_letter_that_no_font_has_is_said_by_its_number() -> None:
     """U+10FFFD is for private use: no public font may give it a form (Unicode Standard, 23.5)."""
     html = "<body><p>Caf\N{LATIN SMALL LETTER E WITH ACUTE} \U0010fffd</p></body>"
-    assert lacked(html) == {0x10FFFD}
-    said = spelled_out(html)
+    assert missing_glyphs(html) == {0x10FFFD}
+    said = with_missing_glyphs_named(html)
     assert "[U+10FFFD]" in said
     assert "\U0010fffd" not in said
     assert "No font here has some of the letters" in said
@@ -111,7 +111,7 @@ def test_a_letter_that_no_font_has_is_said_by_its_number() -> None:
 
 def test_letters_that_print_as_nothing_are_left_alone() -> None:
     html = "<body>soft\u00adhyphen, joined\u200d, variant\ufe0f, a\u00a0blank\n</body>"
-    assert spelled_out(html) == html
+    assert with_missing_glyphs_named(html) == html
 
 
 def test_every_letter_is_printed_or_said(short, print_once) -> None:
@@ -122,5 +122,5 @@ def test_every_letter_is_printed_or_said(short, print_once) -> None:
     for letter in "山田":
         assert letter in printed or f"[U+{ord(letter):04X}]" in printed
     assert all(fonts(pdf).values()), "a font is not in the file"
-    has_form = on_this_machine(frozenset(map(ord, "山田"))) == set(map(ord, "山田"))
+    has_form = system_glyphs(frozenset(map(ord, "山田"))) == set(map(ord, "山田"))
     assert has_form == ("[U+5C71]" not in printed)

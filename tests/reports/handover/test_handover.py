@@ -15,7 +15,7 @@ TOLD = "Ines Quill"
 
 @pytest.fixture
 def issued(short_job, staff) -> HandoverSheet:
-    return issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
+    return issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
 
 
 @pytest.fixture
@@ -127,11 +127,11 @@ def test_the_page_asks_as_often_for_one_sheet_as_for_three(
 ):
     client = login(Role.DESK)
     url = reverse("handover", args=[whole_job.number])
-    issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+    issue_sheet(job=whole_job, by=staff[Role.DESK], informed_person=TOLD)
     client.get(url)
     Part.objects.create(job=whole_job, name="Chain")
     for _ in range(2):
-        issue_sheet(job=whole_job, by=staff[Role.DESK], told=TOLD)
+        issue_sheet(job=whole_job, by=staff[Role.DESK], informed_person=TOLD)
     with django_assert_max_num_queries(22):
         page = client.get(url).content.decode()
     assert page.count("SHA-256") == 3

@@ -7,7 +7,14 @@ from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 
 from jobs.models import Check, ClearanceReading, Job, Part, Run
-from reports.handover.issuing import NoPdf, NotReady, blockers, issue_sheet, issued_pdf, needs_telling
+from reports.handover.issuing import (
+    NotReady,
+    PdfUnavailable,
+    blockers,
+    issue_sheet,
+    issued_pdf,
+    needs_informed_person,
+)
 from reports.handover.sheet import sheet_pdf
 from reports.handover.snapshot.codec import snapshot_sha256
 from reports.models import HandoverSheet, NoticeWording, SheetLink
@@ -22,7 +29,7 @@ TOLD = "Ines Quill"
 
 @pytest.fixture
 def issued(short_job, staff) -> HandoverSheet:
-    return issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
+    return issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
 
 
 def texts(job: Job, **said: str) -> str:
@@ -31,7 +38,7 @@ def texts(job: Job, **said: str) -> str:
 
 def test_a_whole_job_is_ready_once_the_customer_is_told(whole_job):
     assert "tell the customer" in texts(whole_job)
-    assert blockers(factories.results_of(whole_job), told=TOLD) == []
+    assert blockers(factories.results_of(whole_job), informed_person=TOLD) == []
 
 
 def test_a_bike_that_never_came(staff):
@@ -61,13 +68,13 @@ def test_a_run_file_without_names(whole_job, staff):
         made_by=staff[Role.TUNER],
         original="x",
     )
-    assert "The columns of the run file new.csv are not named yet." in texts(whole_job, told=TOLD)
+    assert "The columns of the run file new.csv are not named yet." in texts(whole_job, informed_person=TOLD)
 
 
 def test_track_use_asks_nobody_to_be_told(whole_job):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
-    assert not needs_telling(factories.results_of(whole_job))
+    assert not needs_informed_person(factories.results_of(whole_job))
 
 
 def test_a_change_that_was_taken_back_causes_nothing(staff):
@@ -83,11 +90,11 @@ def test_a_change_that_was_taken_back_causes_nothing(staff):
     )
     fuel = TuneChangeKind.objects.get(name="fuel")
     TuneChange.objects.create(revision=first, kind=fuel, to_value="+4", reason="lean")
-    assert needs_telling(factories.results_of(job))
+    assert needs_informed_person(factories.results_of(job))
     TuneRevision.objects.create(
         job=job, number=2, made_from=received, loaded_by=by, loaded_at=whole_jobs.hours(2)
     )
-    assert not needs_telling(factories.results_of(job))
+    assert not needs_informed_person(factories.results_of(job))
 
 
 def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, short_job):
@@ -121,13 +128,15 @@ def test_the_owners_reason_is_printed(short_job, staff):
 
 
 def test_a_reason_without_anything_in_the_way_is_not_printed(short_job, staff):
-    sheet = issue_sheet(job=short_job, by=staff[Role.OWNER], override_reason="to be sure", told=TOLD)
+    sheet = issue_sheet(
+        job=short_job, by=staff[Role.OWNER], override_reason="to be sure", informed_person=TOLD
+    )
     assert sheet.override_reason == ""
 
 
 def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, short_job, staff):
     Part.objects.create(job=short_job, name="Chain")
-    later = issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
+    later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
     assert later.issue_number == 2
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["parts"]
     printed = whole_text(issued_pdf(later))
@@ -136,7 +145,7 @@ def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, short_job,
 
 
 def test_a_later_sheet_of_the_same_records(issued, short_job, staff):
-    later = issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
+    later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
     assert squeezed("Nothing that it says has changed.") in whole_text(issued_pdf(later))
 
 
@@ -186,7 +195,7 @@ def test_a_lost_or_changed_file_is_made_again(issued):
 def test_what_can_not_be_had_as_issued_is_not_served(issued, monkeypatch):
     default_storage.delete(issued.pdf.name)
     monkeypatch.setattr("reports.tasks.sheet_pdf", lambda *given: b"%PDF as another version makes it")
-    with pytest.raises(NoPdf, match="makes it differently"):
+    with pytest.raises(PdfUnavailable, match="makes it differently"):
         issued_pdf(issued)
     assert not default_storage.exists(issued.pdf.name)
 
@@ -195,7 +204,7 @@ def test_a_printed_link_opens_this_sheet(short_job, staff):
     sheet = issue_sheet(
         job=short_job,
         by=staff[Role.DESK],
-        told=TOLD,
+        informed_person=TOLD,
         address_of=lambda token: f"https://shop.example/{token}/",
     )
     link = SheetLink.objects.get()
@@ -209,7 +218,7 @@ def test_wordings_are_kept_by_version(issued, short_job, staff):
     NoticeWording.objects.create(
         version=2, road_use="Ask the inspection body first.", safety="Mind the brakes."
     )
-    later = issue_sheet(job=short_job, by=staff[Role.DESK], told=TOLD)
+    later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
     assert later.wording.version == 2
     assert "Mindthebrakes." in whole_text(issued_pdf(later))
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["notices"]

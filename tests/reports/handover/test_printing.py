@@ -24,7 +24,7 @@ from django_tasks_db.models import DBTaskResult
 
 from jobs.models import Job
 from reports import tasks
-from reports.handover.issuing import BeingPrinted, NoPdf, issue_sheet, issued_pdf
+from reports.handover.issuing import PdfUnavailable, PrintingInProgress, issue_sheet, issued_pdf
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.processes import THREAD_NAME
@@ -130,7 +130,7 @@ def test_a_process_that_can_not_be_started_is_told(print_processes, job, staff, 
     monkeypatch.setattr(sys, "executable", "/no/such/python")
     sheet = issue(job, staff)
     assert (sheet.printing.step, print_processes) == (Step.FAILED, [])
-    with pytest.raises(NoPdf, match="could not be started: No such file"):
+    with pytest.raises(PdfUnavailable, match="could not be started: No such file"):
         issued_pdf(sheet)
 
 
@@ -153,7 +153,7 @@ def test_a_worker_makes_the_bytes_that_are_made_at_once(job, staff):
     sheet = issue(job, staff)
     assert (sheet.sha256, sheet.pdf.name, sheet.printing.step) == ("", "", Step.WAITING)
     assert len(sheet.snapshot_sha256) == 64
-    with pytest.raises(BeingPrinted):
+    with pytest.raises(PrintingInProgress):
         issued_pdf(sheet)
     run_worker()
     printed = HandoverSheet.objects.get(pk=sheet.pk)
@@ -198,7 +198,7 @@ def test_the_page_tells_how_far_it_is_and_the_customer_waits(client, login, job,
 def test_the_page_asks_until_there_is_something_new(login, job, staff):
     sheet = issue(job, staff)
     client, url = login(Role.MECHANIC), reverse("sheet-printing", args=[sheet.pk])
-    seen = {"seen": sheet.printing.mark}
+    seen = {"seen": sheet.printing.progress_key}
     assert client.get(url, seen, headers={"HX-Request": "true"}).status_code == 204
     Printing.objects.update(step=Step.PICTURES, done=3, of=8)
     part = client.get(url, seen, headers={"HX-Request": "true"}).content.decode()
@@ -286,8 +286,8 @@ def test_printed_twice_there_is_one_pdf(job, staff):
     sheet = issue(job, staff)
     pdf = sheet_pdf(sheet.snapshot)
     slow, quick = HandoverSheet.objects.get(), HandoverSheet.objects.get()
-    tasks.keep(quick, pdf)
-    tasks.keep(slow, pdf)  # a worker taken for dead brings its pages after all
+    tasks.store_pdf(quick, pdf)
+    tasks.store_pdf(slow, pdf)  # a worker taken for dead brings its pages after all
     folder, name = quick.pdf.name.rsplit("/", 1)
     assert default_storage.listdir(folder) == ([], [name])
     assert HandoverSheet.objects.get().pdf.name == quick.pdf.name
@@ -325,7 +325,7 @@ def test_a_file_that_can_not_be_kept(job, staff, monkeypatch):
     monkeypatch.setattr(FileSystemStorage, "_save", stopped(full))
     sheet = issue(job, staff)
     assert not sheet.is_printed
-    with pytest.raises(NoPdf, match="No space left on device"):
+    with pytest.raises(PdfUnavailable, match="No space left on device"):
         issued_pdf(sheet)
 
 

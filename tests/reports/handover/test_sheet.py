@@ -10,7 +10,7 @@ import pytest
 
 from jobs.models import Job, Part
 from reports.drawing import pictures
-from reports.handover.first_page import offer
+from reports.handover.first_page import full_content
 from reports.handover.sheet import parts_of, prepare, sheet_pdf, summary_picture
 from reports.handover.snapshot.codec import from_json, snapshot_sha256
 from reports.typesetting.pdf import PAPERS
@@ -98,7 +98,7 @@ def test_no_section_without_anything_to_say(staff):
     whole_jobs.make_shop()
     job = factories.make_job()
     bare = stored_snapshot(job, staff[Role.OWNER])
-    keys = [part.key for part in parts_of(from_json(bare), offer(from_json(bare)))]
+    keys = [part.key for part in parts_of(from_json(bare), full_content(from_json(bare)))]
     assert keys == ["checks", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
     for title in (
