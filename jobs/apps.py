@@ -1,6 +1,7 @@
 from typing import Any
 
 from django.apps import AppConfig, apps
+from django.apps.registry import Apps
 from django.db.models.signals import post_migrate
 
 # Places of workshop's pages, and what of jobs is shown there.
@@ -13,12 +14,15 @@ ADDITIONS = (
 )
 
 
-def make_first_lists(using: str, **kwargs: Any) -> None:
+def create_defaults(using: str, apps: Apps = apps, **kwargs: Any) -> None:
+    """Create the default lists and workstations, once the tables of jobs exist."""
+    if not apps.all_models["jobs"]:
+        return  # only other apps were migrated
     from jobs.defaults.change_kinds_and_checks import create_default_lists
     from jobs.defaults.workstations import create_default_workstations
 
-    create_default_lists(apps, using)
-    create_default_workstations(apps, using)
+    create_default_lists(using)
+    create_default_workstations(using)
 
 
 class JobsConfig(AppConfig):
@@ -36,4 +40,4 @@ class JobsConfig(AppConfig):
         register_records()
         for place, template in ADDITIONS:
             add_template(place, template)
-        post_migrate.connect(make_first_lists, sender=self, dispatch_uid="jobs.first_lists")
+        post_migrate.connect(create_defaults, sender=self, dispatch_uid="jobs.defaults")

@@ -3,12 +3,11 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
-from typing import Any, cast
+from typing import Any
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS
 from django.db.models import TextChoices
-from django.http import QueryDict
 from django.utils import timezone
 
 from jobs.calc.clearances.readings import Reading, derive_closing_clearance, engine_temperature_warning
@@ -32,7 +31,7 @@ from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import ClearanceKind, EngineSpec, ShopProfile
 from workshop.records.conflict import ConflictingField
 from workshop.records.fields import NumberInput, QuantityField
-from workshop.records.form import RecordForm, mutable_copy
+from workshop.records.form import RecordForm
 from workshop.units.display import (
     format_for_input,
     format_plain,
@@ -284,7 +283,7 @@ class ClearanceSetForm(RecordForm):
         if seen is None or newest is None or newest.pk <= seen:
             return
         self.concurrent_set = newest
-        self.data = mutable_copy(self.data)
+        self.data = self.data.copy()
         self.data[self.add_prefix("last_seen")] = str(newest.pk)
         at = timezone.localtime(newest.created_at)
         self.add_error(
@@ -422,7 +421,7 @@ class ClearanceSetForm(RecordForm):
             if self._sent(name) == before or (
                 kind in "cn" and is_same_gap(self._sent(name), before, self.unit)
             ):
-                cast("QueryDict", self.data)[self.add_prefix(name)] = theirs[kind]
+                self.data[self.add_prefix(name)] = theirs[kind]
             yield ConflictingField(
                 str(self.fields[name].label), before or "–", theirs[kind] or "–", self._sent(name) or "–"
             )

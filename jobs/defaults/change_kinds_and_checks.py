@@ -3,10 +3,7 @@
 Cautions and effects: rule of thumb, no published source; local law and licensed practice overrule them.
 """
 
-from typing import Any
-
-from django.apps.registry import Apps
-from django.db import connections
+from jobs.models import CheckItem, TuneChangeKind
 
 CHECKS = {
     "before_roller": [
@@ -205,20 +202,15 @@ CHANGE_KINDS = [
 STEP = 10  # between places in a list, so that the owner can put others between
 
 
-def create_default_lists(using: Apps, database: str = "default") -> None:
-    """Create the default checks and tune change types of a new shop, each if it has none."""
-    items: Any = using.get_model("jobs", "CheckItem")
-    kinds: Any = using.get_model("jobs", "TuneChangeKind")
-    tables = connections[database].introspection.table_names()
-    if not {items._meta.db_table, kinds._meta.db_table} <= set(tables):
-        return  # only a part of the apps was migrated
-    if not items.objects.using(database).exists():
+def create_default_lists(database: str = "default") -> None:
+    """Create default checks and tune change types, if the shop has none of them."""
+    if not CheckItem.objects.using(database).exists():
         for name, rows in CHECKS.items():
             for place, (text, caution) in enumerate(rows, start=1):
-                items(list=name, text=text, caution=caution, order=place * STEP).save(using=database)
-    if not kinds.objects.using(database).exists():
+                CheckItem(list=name, text=text, caution=caution, order=place * STEP).save(using=database)
+    if not TuneChangeKind.objects.using(database).exists():
         for place, (name, unit, affects, effect, caution, for_rider) in enumerate(CHANGE_KINDS, start=1):
-            kinds(
+            TuneChangeKind(
                 name=name,
                 unit=unit,
                 affects_road_use=affects,

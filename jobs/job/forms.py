@@ -1,6 +1,6 @@
 """Forms of a job: what was agreed, the receipt, photos, work and its stage."""
 
-from typing import Any, cast
+from typing import Any
 
 from django import forms
 from django.db.models import Q
@@ -64,6 +64,7 @@ class StageForm(forms.Form):
         label="Waits for (only when waiting)", choices=[("", "–"), *Job.WaitingFor.choices], required=False
     )
     why = forms.CharField(label="Why", required=False, widget=forms.Textarea(attrs={"rows": 2}))
+    data: QueryDict
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -93,6 +94,5 @@ class StageForm(forms.Form):
             f"{who} moved this job to “{self.job.get_stage_display()}” meanwhile. "
             "Send again if your step still holds.",
         )
-        sent = cast("QueryDict", self.data).copy()
-        sent["seen"] = self.job.stage
-        self.data = sent
+        self.data = self.data.copy()
+        self.data["seen"] = self.job.stage

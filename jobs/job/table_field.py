@@ -4,7 +4,7 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from jobs.calc.run_file import RunFileError, open_text
-from workshop.records.form import mutable_copy
+from workshop.records.form import RecordForm
 
 MAX_FILE_BYTES = 1024 * 1024
 
@@ -29,7 +29,7 @@ def decode_upload(upload: UploadedFile) -> str:
     return text.decode(text.start, text.end)
 
 
-def show_file_text(form: forms.BaseForm, name: str, upload: UploadedFile) -> None:
+def show_file_text(form: RecordForm, name: str, upload: UploadedFile) -> None:
     """Show a file's text in the field, where it can be corrected.
 
     Raises
@@ -38,9 +38,8 @@ def show_file_text(form: forms.BaseForm, name: str, upload: UploadedFile) -> Non
         Too large, or not text.
     """
     form.cleaned_data[name] = decode_upload(upload)
-    sent = mutable_copy(form.data)
-    sent[form.add_prefix(name)] = form.cleaned_data[name]
-    form.data = sent
+    form.data = form.data.copy()
+    form.data[form.add_prefix(name)] = form.cleaned_data[name]
 
 
 def table_area(rows: int, example: str) -> forms.Textarea:

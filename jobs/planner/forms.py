@@ -5,6 +5,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.http import QueryDict
 from django.utils import timezone
 
 from jobs.models import Job, Slot, WorkPlace
@@ -19,7 +20,6 @@ from jobs.planner.slots import (
 )
 from workshop.clock import to_utc, utc_instants
 from workshop.records.fields import FloatNumberField, PlausibleDateField
-from workshop.records.form import mutable_copy
 
 FIRST, SECOND = "first", "second"
 
@@ -33,7 +33,7 @@ class SlotForm(forms.Form):
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     place = forms.ModelChoiceField(WorkPlace.objects.none(), label="Place", empty_label=None)
-    day = PlausibleDateField(label="ScheduleDay")
+    day = PlausibleDateField(label="Day")
     clock = forms.TimeField(
         label="From", widget=forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
     )
@@ -45,6 +45,7 @@ class SlotForm(forms.Form):
     hours = FloatNumberField(label="Hours", min_value=0.25, max_value=MAX_LENGTH / timedelta(hours=1))
     anyway = forms.BooleanField(label="Keep the place all the same", required=False)
     question = ""
+    data: QueryDict
 
     def __init__(self, *args: Any, slot: Slot, opening_hours: OpeningHours, **kwargs: Any) -> None:
         self.slot, self.opening_hours = slot, opening_hours
@@ -119,7 +120,7 @@ class SlotForm(forms.Form):
             f"{who} moved this slot meanwhile: {slot.place}, {day}, {format_shop_time(slot.starts_at)} to "
             f"{format_shop_time(slot.ends_at)}. Save again if it should stand as it does below.",
         )
-        self.data = mutable_copy(self.data)
+        self.data = self.data.copy()
         self.data["version"] = str(slot.version)
 
     def ask_about_time(self) -> None:

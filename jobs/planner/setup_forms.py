@@ -11,7 +11,7 @@ from workshop.models.shop import WEEKDAYS
 from workshop.records.conflict import history_since
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import PlausibleDateField
-from workshop.records.form import RecordForm, mutable_copy
+from workshop.records.form import RecordForm
 
 
 class WorkstationForm(FieldGroupsMixin, RecordForm):
@@ -73,7 +73,7 @@ class OpeningHoursForm(RecordForm):
         then, now = history_since(self.instance, sent_version)
         if then is None or now is None:
             return
-        sent = mutable_copy(self.data)
+        sent = self.data.copy()
         for number, (was, theirs) in enumerate(zip(then.working_hours, now.working_hours, strict=True)):
             names = (f"opens_{number}", f"shuts_{number}")
             if [sent.get(name, "") for name in names] == (was or ["", ""]):

@@ -10,7 +10,7 @@ from jobs.job.table_field import READ_FROM_FILE, show_file_text, table_area
 from jobs.models import ThrottleTable
 from workshop.records.conflict import history_since
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.form import RecordForm, mutable_copy
+from workshop.records.form import RecordForm
 from workshop.units.display import format_plain
 
 EXAMPLE = "\t2000\t4000\t6000\n0\t0\t0\t0\n50\t38\t40\t42\n100\t100\t100\t100"
@@ -100,9 +100,8 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
         is_unchanged = then is not None and is_same_table(self["table_text"].value(), then.instance)
         super().report_conflict(sent_version)
         if is_unchanged:
-            sent = mutable_copy(self.data)
-            sent[self.add_prefix("table_text")] = format_table(stored)
-            self.data = sent
+            self.data = self.data.copy()
+            self.data[self.add_prefix("table_text")] = format_table(stored)
 
 
 def is_same_table(text: str, table: ThrottleTable) -> bool:

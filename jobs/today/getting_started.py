@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
-from jobs.defaults.workstations import PLACES
+from jobs.defaults.workstations import WORKSTATIONS
 from jobs.models import Job, ShutDays, WorkPlace
 from workshop.models import BackupTaken, EngineSpec, ShopProfile, StaffMember
 from workshop.models.shop import default_working_hours
@@ -69,9 +69,11 @@ def onboarding_steps(shop: ShopProfile) -> list[OnboardingStep]:
 
 
 def has_own_schedule(shop: ShopProfile) -> bool:
-    """Return whether the owner has changed workstations or opening hours."""
+    """Check for changes to the default workstations or opening hours."""
     places = [(place.name, place.kind) for place in WorkPlace.objects.all()]
-    return places != PLACES or shop.working_hours != default_working_hours() or ShutDays.objects.exists()
+    return (
+        places != WORKSTATIONS or shop.working_hours != default_working_hours() or ShutDays.objects.exists()
+    )
 
 
 def is_new_shop() -> bool:

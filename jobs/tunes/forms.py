@@ -13,7 +13,7 @@ from jobs.models import TuneChange, TuneChangeKind, TuneRevision
 from jobs.tunes.revisions import available_kinds, check_calibration, save_tune
 from workshop.models import StaleRecord
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.form import RecordForm, mutable_copy
+from workshop.records.form import RecordForm
 
 NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
 MAX_ROWS = 60
@@ -124,9 +124,8 @@ class ChangeRow(TuneChangeForm):
         cleaned = super().clean()
         if self.is_new and self.cleaned_data.get("row") == "saved" and not self.removed:
             self.add_error(None, CHANGE_REMOVED)
-            sent = mutable_copy(self.data)
-            sent[self.add_prefix("row")] = "new"
-            self.data = sent
+            self.data = self.data.copy()
+            self.data[self.add_prefix("row")] = "new"
         return cleaned
 
 

@@ -4,10 +4,10 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm
+from django.http import QueryDict
 
 from workshop.models import Role, StaffMember
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.form import mutable_copy
 
 ROLE_FIELDS = tuple(f"is_{role.value}" for role in Role)
 PERSON_FIELDS = ("username", "first_name", "last_name", "email")
@@ -74,6 +74,7 @@ class StaffForm(RoleFieldsMixin):
 
     # A person has no version, so the newest row of the history takes its place.
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    data: QueryDict
 
     class Meta:
         model = StaffMember
@@ -108,6 +109,5 @@ class StaffForm(RoleFieldsMixin):
             f"{who} changed this person meanwhile. Nothing of yours is lost: look at what stands here, "
             "then save again to keep it.",
         )
-        data = mutable_copy(self.data)
-        data[self.add_prefix("seen")] = str(self.newest.pk)
-        self.data = data
+        self.data = self.data.copy()
+        self.data[self.add_prefix("seen")] = str(self.newest.pk)

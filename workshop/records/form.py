@@ -51,13 +51,6 @@ def record_form_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.F
     return field.formfield(**kwargs)
 
 
-def mutable_copy(data: Any) -> QueryDict:
-    """Copy submitted data, to alter it and show it again."""
-    copy = QueryDict(mutable=True)
-    copy.update(data)
-    return copy
-
-
 class RecordForm(forms.ModelForm):
     """A model form that carries the version it was made from.
 
@@ -67,6 +60,7 @@ class RecordForm(forms.ModelForm):
     """
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    data: QueryDict
     conflict: EditConflict | None = None
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -97,7 +91,7 @@ class RecordForm(forms.ModelForm):
         """
         then, now = history_since(self.instance, submitted_version)
         names = changed_names(then, now) if then and now else []
-        data = mutable_copy(self.data)
+        data = self.data.copy()
         for name in names:
             if name in self.fields and self.is_unchanged(name, then.instance):
                 self.adopt_saved_value(name, now.instance, data)

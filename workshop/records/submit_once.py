@@ -5,7 +5,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from workshop.access.roles import StaffRequest
@@ -22,15 +22,6 @@ def submitted_key(request: HttpRequest) -> uuid.UUID | None:
         return None
 
 
-def claim_submission(request: StaffRequest, key: uuid.UUID) -> Submission | None:
-    """Return a new submission under this key, or None if the key was used before."""
-    try:
-        with transaction.atomic():
-            return Submission.objects.create(key=key, by=request.user)
-    except IntegrityError:
-        return None
-
-
 def submit_once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """Act once on a POST with a given form_key; redirect a repeated one to the first result.
 
@@ -44,13 +35,12 @@ def submit_once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse
         if request.method != "POST" or key is None:
             return view(request, *args, **kwargs)
         with transaction.atomic():
-            submission = claim_submission(request, key)
-            if submission is None:
-                first = Submission.objects.get(key=key)
+            submission, is_new = Submission.objects.get_or_create(key=key, defaults={"by": request.user})
+            if not is_new:
                 if draft := request.POST.get("draft"):
                     # The first response may have been lost, so the browser still has its draft.
                     flash_saved(request, "This is saved, once.", draft)
-                return HttpResponseRedirect(first.led_to or request.path)
+                return HttpResponseRedirect(submission.led_to or request.path)
             response = view(request, *args, **kwargs)
             if response.status_code >= 400:
                 transaction.set_rollback(True)

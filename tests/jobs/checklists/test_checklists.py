@@ -1,7 +1,6 @@
 """Checks of a job and the shop's lists."""
 
 import pytest
-from django.apps import apps
 from django.urls import reverse
 
 from jobs.defaults.change_kinds_and_checks import create_default_lists
@@ -46,10 +45,10 @@ def test_a_new_shop_starts_with_kinds_of_tune_change_and_what_they_may_do() -> N
 
 def test_lists_that_the_owner_made_are_left_alone() -> None:
     CheckItem.objects.exclude(pk=CheckItem.objects.first().pk).delete()
-    create_default_lists(apps)
+    create_default_lists()
     assert CheckItem.objects.count() == 1
     TuneChangeKind.objects.all().delete()
-    create_default_lists(apps)
+    create_default_lists()
     assert TuneChangeKind.objects.exists()
 
 
