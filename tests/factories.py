@@ -117,7 +117,7 @@ def make_revision(job: Job, by: StaffMember, number: int = 0, **overrides: Any) 
     return TuneRevision.objects.create(job=job, number=number, loaded_by=by, **overrides)
 
 
-def make_simulated_run(job: Job, by: StaffMember, made: simulator.Run, **overrides: Any) -> Run:
+def make_simulated_run(job: Job, by: StaffMember, made: simulator.SimulatedRun, **overrides: Any) -> Run:
     """Create a run of the demo's simulator, with all channels, as after reading its file."""
     values = {"original_name": made.name, "size": 24, "kind": made.kind, "status": Run.Status.READ}
     run = Run(job=job, made_by=by, **{**values, **overrides})

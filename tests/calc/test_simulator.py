@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pytest
 
 from fixtures import simulator
-from fixtures.bikes import BIKES, Bike, true_curve, true_lambda
+from fixtures.bikes import BIKES, InventedBike, true_curve, true_lambda
 from fixtures.simulator import HELD_GRIP_PCT, MANIFEST, RUNS, SENSOR_DELAY_S, write_runs
 from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.curves import power_curve
@@ -74,7 +74,7 @@ def corrected(bike: str, when: str, grid: Array) -> Array:
     return np.array(curves)
 
 
-def inner_grid(bike: Bike) -> Array:
+def inner_grid(bike: InventedBike) -> Array:
     return np.arange(bike.lowest_rpm + 200, bike.highest_rpm - 150, 100.0)
 
 

@@ -62,7 +62,7 @@ def make_shop(**values: Any) -> ShopProfile:
 
 
 def make_run(
-    job: Job, by: StaffMember, made: simulator.Run, at: datetime, tune: TuneRevision, **values: Any
+    job: Job, by: StaffMember, made: simulator.SimulatedRun, at: datetime, tune: TuneRevision, **values: Any
 ) -> Run:
     """A run with the simulator's channels, as reading its file would store them."""
     air = simulator.SESSIONS[made.bike, made.when].air
