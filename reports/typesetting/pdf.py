@@ -1,6 +1,6 @@
-"""From HTML to PDF for every paper: own fonts, own pictures, nothing else is ever loaded.
+"""From HTML to PDF for every document, with bundled fonts and pictures; nothing else is loaded.
 
-The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
+The PDF declares PDF/A-3a; this is a declaration, not the result of a validator.
 """
 
 import functools
@@ -22,12 +22,12 @@ if TYPE_CHECKING:
     from weasyprint.urls import URLFetcher
 
 PAPERS = {"A4": "A4", "Letter": "letter"}
-STYLE = "handover/sheet/sheet.css"  # of every paper; a paper's own comes after it
+STYLE = "handover/sheet/sheet.css"  # of every document; its own style sheets come after it
 
 
 @dataclass(frozen=True)
 class Ready:
-    """A paper ready to be set: its HTML, the files it may ask for by name, and its size of page."""
+    """The source of a document: its HTML, its files by name, and its page size."""
 
     html: str
     files: Mapping[str, tuple[bytes, str]]
@@ -37,16 +37,16 @@ class Ready:
 def typeset(
     ready: Ready, *, styles: Sequence[str] = (), attached: Mapping[str, str] | None = None, at: datetime
 ) -> bytes:
-    """Set the pages.
+    """Return a document as PDF.
 
     Parameters
     ----------
     styles : sequence of str
-        The paper's own style sheets, under ``templates/reports/``, read after that of every paper.
+        The document's own style sheets, under ``templates/reports/``, read after the common one.
     attached : mapping, optional
-        Texts attached to the PDF by name of file.
+        Attached texts by file name.
     at : datetime
-        When they were written; with it the same paper is the same bytes.
+        Time of the attachments, given so that the same document has the same bytes.
     """
     from weasyprint import Attachment
 
@@ -61,9 +61,9 @@ def typeset(
 
 
 def places(ready: Ready, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
-    """Where each element with an id begins, from the top of the page [CSS pixels], without writing anything.
+    """Return the top of each element with an id on the first page [CSS pixels], without writing a PDF.
 
-    ``height`` is that of the page, as CSS has it: one that holds it all gives places on one page.
+    ``height`` is the page height in CSS; choose it so large that everything is on one page.
     """
     width = {"A4": "210mm", "letter": "8.5in"}[ready.paper]
     document, how = laid_out(replace(ready, paper=f"{width} {height}"), styles)
@@ -71,7 +71,7 @@ def places(ready: Ready, height: str, styles: Sequence[str] = ()) -> dict[str, f
 
 
 def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
-    """A paper's document, and the style sheets and fonts that it is to be set with."""
+    """Return the WeasyPrint document, and its style sheets and fonts as arguments."""
     from weasyprint import CSS, HTML
 
     fonts = kept_fonts()
@@ -91,9 +91,10 @@ def font_configuration() -> "FontConfiguration":
 
 
 def kept_fonts() -> "FontConfiguration":
-    """The fonts of all papers, loaded once a process: Pango 1.50 never gives a configuration's memory back.
+    """Return the fonts of all documents, loaded once per process.
 
-    WeasyPrint keeps their files in a temporary folder; where the machine has cleared it they are loaded anew.
+    Pango 1.50 never frees the memory of a configuration. WeasyPrint stores the font files in a temporary
+    folder, so load them again if the machine has cleared it.
     """
     fonts = font_configuration()
     if fonts._folder is not None and len([*fonts._folder.glob("*")]) <= len(FONTS):
@@ -108,7 +109,7 @@ def style_sheet(name: str) -> str:
 
 
 def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
-    """A fetcher that knows our fonts and one paper's pictures by name, and nothing else at all."""
+    """Return a fetcher of the bundled fonts and a document's files, and nothing else."""
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
     class OnlyTheSheetsOwn(URLFetcher):
@@ -126,13 +127,14 @@ def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
 def qr_svg(address: str) -> str:
     import segno
 
-    drawn, quiet = io.BytesIO(), 4  # modules left white on each side, ISO/IEC 18004
-    segno.make(address, error="m", micro=False).save(drawn, kind="svg", scale=4, border=quiet, xmldecl=False)
-    return drawn.getvalue().decode()
+    svg, quiet_zone = io.BytesIO(), 4  # white modules on each side, ISO/IEC 18004
+    code = segno.make(address, error="m", micro=False)
+    code.save(svg, kind="svg", scale=4, border=quiet_zone, xmldecl=False)
+    return svg.getvalue().decode()
 
 
 def qr_data_uri(address: str) -> str:
-    """The QR code for a page of the site."""
+    """Return the QR code of an address as data URI."""
     return data_uri(qr_svg(address))
 
 

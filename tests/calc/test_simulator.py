@@ -78,14 +78,14 @@ def inner_grid(bike: InventedBike) -> Array:
     return np.arange(bike.lowest_rpm + 200, bike.highest_rpm - 150, 100.0)
 
 
-def test_files_are_written_again_byte_for_byte(tmp_path: Path) -> None:
+def test_run_files_are_reproduced_byte_for_byte(tmp_path: Path) -> None:
     written = write_runs(tmp_path)
     assert sorted(p.name for p in written) == sorted(p.name for p in RUNS.iterdir() if p.name[0] != ".")
     for path in written:
         assert path.read_bytes() == (RUNS / path.name).read_bytes(), path.name
 
 
-def test_files_stay_small() -> None:
+def test_run_files_stay_small() -> None:
     sizes = [path.stat().st_size for path in RUNS.iterdir()]
     assert max(sizes) < 150_000
     assert sum(sizes) < 3_000_000
@@ -100,7 +100,7 @@ def test_manifest_names_every_file_and_column() -> None:
 
 @pytest.mark.parametrize("when", ["before", "after"])
 @pytest.mark.parametrize("bike", BIKES)
-def test_sweeps_corrected_for_the_air_come_back_to_the_truth(bike: str, when: simulator.State) -> None:
+def test_corrected_sweeps_match_true_curve(bike: str, when: simulator.State) -> None:
     grid = inner_grid(BIKES[bike])
     truth = true_curve(bike, when, grid)[1]
     # three runs with 0.5 % from run to run: the mean lies within 0.5·√(1/3)·3 = 0.87 %
@@ -115,7 +115,7 @@ def test_sweeps_corrected_for_the_air_come_back_to_the_truth(bike: str, when: si
         ("lodra", ((6800, 9800),), ((3200, 4800),)),
     ],
 )
-def test_gain_is_shown_where_it_is_and_nowhere_else(
+def test_gain_is_shown_only_where_it_exists(
     bike: str, more: tuple[tuple[int, int], ...], no_difference: tuple[tuple[int, int], ...]
 ) -> None:
     grid = inner_grid(BIKES[bike])
@@ -133,7 +133,7 @@ def test_gain_is_shown_where_it_is_and_nowhere_else(
 
 @pytest.mark.parametrize("when", ["before", "after"])
 @pytest.mark.parametrize("bike", ["tern", "lodra"])
-def test_held_runs_give_back_the_mixture(bike: str, when: simulator.State) -> None:
+def test_held_runs_match_true_mixture(bike: str, when: simulator.State) -> None:
     runs = []
     for entry in entries(bike, when, "held"):
         run = read(entry)
@@ -165,14 +165,14 @@ def test_held_runs_give_back_the_mixture(bike: str, when: simulator.State) -> No
         ("lodra", "after", DriftVerdict.HOLDS),
     ],
 )
-def test_plate_creeps_on_one_bike_and_only_before(bike: str, when: str, verdict: DriftVerdict) -> None:
+def test_plate_opens_by_itself_on_one_bike_only_before(bike: str, when: str, verdict: DriftVerdict) -> None:
     for entry in entries(bike, when, "held"):
         run = read(entry)
         found = estimate_hold_drift(run["time_s"], run["grip_pct"], run["plate_pct"], run["engine_speed_rpm"])
         assert found.verdict is (verdict if entry["grip_pct"] < 100 else DriftVerdict.NOT_ENOUGH)
 
 
-def test_idle_is_steadier_after() -> None:
+def test_idle_is_steadier_after_work() -> None:
     before, after = (
         read(entries("marl", when, "idle")[0])["engine_speed_rpm"] for when in ("before", "after")
     )
@@ -180,12 +180,12 @@ def test_idle_is_steadier_after() -> None:
     assert abs(after.mean() - BIKES["marl"].idle_rpm) < abs(before.mean() - BIKES["marl"].idle_rpm)
 
 
-def test_throttle_tables_of_the_manifest_are_tables() -> None:
+def test_throttle_tables_of_manifest_are_parsed() -> None:
     for entry in manifest()["throttle_tables"]:
         assert ThrottleMap.from_text(entry["text"]).find_problems() == ()
 
 
-def test_truth_is_as_the_bikes_are_described() -> None:
+def test_true_values_match_description_of_bikes() -> None:
     peaks = {}
     for key in BIKES:
         speed, power = true_curve(key, "before")

@@ -38,7 +38,7 @@ def page_of(link: SheetLink, name: str = "customer-sheet") -> str:
     return reverse(name, args=[link.token])
 
 
-def test_the_desk_makes_a_link(login, sheet):
+def test_desk_makes_link_with_qr_code(login, sheet):
     client = login(Role.DESK)
     answer = client.post(reverse("link-new", args=[sheet.pk]), follow=True)
     link = SheetLink.objects.get()
@@ -50,7 +50,7 @@ def test_the_desk_makes_a_link(login, sheet):
 
 
 @pytest.mark.parametrize("name", ["link-new", "sheet-mail"])
-def test_links_are_the_desks(client, login, sheet, name):
+def test_only_desk_and_owner_manage_links(client, login, sheet, name):
     url = reverse(name, args=[sheet.pk])
     assert client.get(url).status_code == 302
     for role, status in ((Role.DESK, 200), (Role.OWNER, 200), (Role.MECHANIC, 403), (Role.TUNER, 403)):
@@ -58,7 +58,7 @@ def test_links_are_the_desks(client, login, sheet, name):
     assert login(Role.DESK).get(reverse(name, args=[sheet.pk + 1])).status_code == 404
 
 
-def test_the_customer_reads_without_a_log_in(client, link):
+def test_customer_reads_sheet_without_log_in(client, link):
     answer = client.get(page_of(link))
     page = answer.content.decode()
     assert answer.status_code == 200
@@ -73,7 +73,7 @@ def test_the_customer_reads_without_a_log_in(client, link):
     assert b"".join(pdf.streaming_content).startswith(b"%PDF")
 
 
-def test_openings_are_counted_but_not_those_of_the_staff(client, login, link):
+def test_openings_by_staff_are_not_counted(client, login, link):
     for reader in (client, client, login(Role.DESK)):
         reader.get(page_of(link))
     link.refresh_from_db()
@@ -82,13 +82,13 @@ def test_openings_are_counted_but_not_those_of_the_staff(client, login, link):
 
 
 @pytest.mark.parametrize("name", ["customer-sheet", "customer-pdf"])
-def test_an_unknown_address(client, db, name):
+def test_unknown_token_is_not_found(client, db, name):
     assert client.get(reverse(name, args=["x" * 43])).status_code == 404
 
 
 @pytest.mark.parametrize("name", ["customer-sheet", "customer-pdf"])
 @pytest.mark.parametrize("ended", [{"expires_at": timezone.now()}, {"revoked_at": timezone.now()}])
-def test_an_ended_link_opens_nothing(client, link, name, ended):
+def test_expired_or_revoked_link_opens_nothing(client, link, name, ended):
     SheetLink.objects.filter(pk=link.pk).update(**ended)
     answer = client.get(page_of(link, name))
     assert answer.status_code == 410
@@ -98,7 +98,7 @@ def test_an_ended_link_opens_nothing(client, link, name, ended):
     assert not Acknowledgement.objects.exists()
 
 
-def test_revoking(client, login, link):
+def test_revoked_link_opens_nothing(client, login, link):
     assert login(Role.MECHANIC).post(reverse("link-revoke", args=[link.pk])).status_code == 403
     assert login(Role.DESK).get(reverse("link-revoke", args=[link.pk])).status_code == 405
     answer = login(Role.DESK).post(reverse("link-revoke", args=[link.pk]), follow=True)
@@ -106,7 +106,7 @@ def test_revoking(client, login, link):
     assert client.get(page_of(link)).status_code == 410
 
 
-def test_an_acknowledgement_is_kept_with_the_text_that_was_read(client, link, sheet):
+def test_acknowledgement_is_stored_with_text_shown(client, link, sheet):
     for _ in range(2):
         assert client.post(page_of(link, "customer-acknowledge"), {"name": "Ines Quill"}).status_code == 302
     kept = Acknowledgement.objects.get()
@@ -118,19 +118,19 @@ def test_an_acknowledgement_is_kept_with_the_text_that_was_read(client, link, sh
     assert "Acknowledged by Ines Quill" in client.get(page_of(link)).content.decode()
 
 
-def test_an_acknowledgement_needs_a_name(client, link):
+def test_acknowledgement_requires_name(client, link):
     answer = client.post(page_of(link, "customer-acknowledge"), {"name": "  "})
     assert answer.status_code == 422
     assert "This field is required." in answer.content.decode()
     assert client.get(page_of(link, "customer-acknowledge")).status_code == 405
 
 
-def test_an_acknowledgement_comes_from_the_page_itself(link):
+def test_acknowledgement_requires_csrf_token(link):
     strange = Client(enforce_csrf_checks=True)
     assert strange.post(page_of(link, "customer-acknowledge"), {"name": "Ines"}).status_code == 403
 
 
-def test_too_many_calls_are_refused(client, link, monkeypatch):
+def test_too_many_requests_are_refused(client, link, monkeypatch):
     monkeypatch.setattr(links, "MAX_OPENINGS_PER_HOUR", 3)
     monkeypatch.setattr(links, "MAX_UNKNOWN_LINKS_PER_HOUR", 2)
     assert [client.get(page_of(link)).status_code for _ in range(4)] == [200, 200, 200, 429]
@@ -140,7 +140,7 @@ def test_too_many_calls_are_refused(client, link, monkeypatch):
     assert [client.get(wrong).status_code for _ in range(3)] == [404, 404, 429]
 
 
-def test_calls_are_forgotten_after_an_hour(client, link, monkeypatch):
+def test_request_limit_ends_after_an_hour(client, link, monkeypatch):
     monkeypatch.setattr(links, "MAX_OPENINGS_PER_HOUR", 1)
     assert [client.get(page_of(link)).status_code for _ in range(2)] == [200, 429]
     LinkCall.objects.update(until=timezone.now())
@@ -148,12 +148,12 @@ def test_calls_are_forgotten_after_an_hour(client, link, monkeypatch):
     assert LinkCall.objects.count() == 1
 
 
-def test_a_replaced_sheet_says_so(client, link, sheet, staff):
+def test_customer_page_mentions_newer_sheet(client, link, sheet, staff):
     issue_sheet(job=sheet.job, by=staff[Role.OWNER], override_reason="again")
     assert "A later sheet has taken the place of this one" in client.get(page_of(link)).content.decode()
 
 
-def test_mailing_the_link(login, sheet):
+def test_link_is_mailed_to_customer(login, sheet):
     client = login(Role.DESK)
     url = reverse("sheet-mail", args=[sheet.pk])
     assert 'value="ines@example.org"' in client.get(url).content.decode()
@@ -177,7 +177,7 @@ def test_mailing_the_link(login, sheet):
         ("", "This field is required."),
     ],
 )
-def test_an_address_that_can_not_be(login, sheet, address, sentence):
+def test_impossible_email_address_is_refused(login, sheet, address, sentence):
     answer = login(Role.DESK).post(reverse("sheet-mail", args=[sheet.pk]), {"address": address})
     assert answer.status_code == 422
     assert sentence in answer.content.decode()
@@ -189,7 +189,7 @@ def test_an_address_that_can_not_be(login, sheet, address, sentence):
     "problem",
     [ConnectionRefusedError("refused"), SMTPRecipientsRefused({"ines@example.org": (550, b"unknown")})],
 )
-def test_a_mail_server_that_refuses(login, sheet, monkeypatch, problem):
+def test_mail_server_error_is_shown(login, sheet, monkeypatch, problem):
     def refuse(self: object) -> int:
         raise problem
 

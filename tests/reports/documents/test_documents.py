@@ -123,7 +123,7 @@ def long_job(staff) -> Job:
     )
 
 
-def test_the_tag_is_one_small_page_and_says_which_job(whole_job):
+def test_tag_is_one_page_with_job_and_bike(whole_job):
     shop = ShopProfile.current()
     pdf = job_tag_pdf(get_job(whole_job.number), ADDRESS, shop)
     with opened(pdf) as document:
@@ -148,7 +148,7 @@ def test_the_tag_is_one_small_page_and_says_which_job(whole_job):
     assert job_tag_pdf(get_job(whole_job.number), ADDRESS, shop) == pdf
 
 
-def test_the_tag_names_neither_the_customer_nor_what_was_asked(long_job):
+def test_tag_names_neither_customer_nor_request(long_job):
     pdf = job_tag_pdf(get_job(long_job.number), ADDRESS, ShopProfile.current())
     printed = whole_text(pdf)
     assert "Nobodysname" not in printed
@@ -159,7 +159,7 @@ def test_the_tag_names_neither_the_customer_nor_what_was_asked(long_job):
 
 
 @pytest.mark.slow
-def test_the_tune_summary_prints_all_that_it_knows(whole_job):
+def test_tune_summary_prints_every_fact(whole_job):
     facts = tune_summary_facts(factories.results_of(whole_job))
     pdf = tune_pdf(whole_job)
     assert "\n".join(map(str, missing(facts, pdf))) == ""
@@ -190,7 +190,7 @@ def test_the_tune_summary_prints_all_that_it_knows(whole_job):
     assert tune_pdf(whole_job) == pdf
 
 
-def test_a_setting_taken_back_is_said_to_be_as_it_was(staff):
+def test_reverted_setting_is_printed_as_unchanged(staff):
     job = factories.make_job()
     kind = TuneChangeKind.objects.get(name="idle speed")
     factories.make_revision(job, staff[Role.TUNER], loaded_at=AT)
@@ -208,7 +208,7 @@ def test_a_setting_taken_back_is_said_to_be_as_it_was(staff):
     assert "asitwas" in whole_text(tune_pdf(job))
 
 
-def test_a_job_without_a_tune_says_so(long_job):
+def test_tune_summary_mentions_missing_tune(long_job):
     pdf = tune_pdf(long_job)
     assert "Notuneisrecordedonthisjob." in whole_text(pdf)
     assert len(pages(pdf)) == 1
@@ -217,7 +217,7 @@ def test_a_job_without_a_tune_says_so(long_job):
 
 
 @pytest.mark.slow
-def test_sixty_revisions_and_a_large_table_are_all_there(long_job, staff):
+def test_tune_summary_prints_sixty_tunes_and_large_table(long_job, staff):
     kind = TuneChangeKind.objects.get(name="fuel")
     for number in range(61):
         revision = factories.make_revision(
@@ -258,7 +258,7 @@ def test_sixty_revisions_and_a_large_table_are_all_there(long_job, staff):
 
 
 @pytest.mark.slow
-def test_the_history_prints_every_job_and_no_name(whole_job, staff):
+def test_bike_history_prints_every_job_and_no_customer(whole_job, staff):
     before = factories.make_customer(name="Olga Formerowner", email="olga@example.org")
     earlier = factories.make_job(
         bike=whole_job.bike,
@@ -303,7 +303,7 @@ def test_the_history_prints_every_job_and_no_name(whole_job, staff):
 
 
 @pytest.mark.slow
-def test_two_hundred_parts_many_sets_and_markup_stay_whole(long_job, staff):
+def test_bike_history_prints_long_lists_and_markup_in_full(long_job, staff):
     Part.objects.bulk_create(
         Part(job=long_job, name=f"Bolt {place:03d} {TONGUES}", maker=ATTACK[:80]) for place in range(200)
     )
@@ -321,7 +321,7 @@ def test_two_hundred_parts_many_sets_and_markup_stay_whole(long_job, staff):
     check_document(pdf, "History of Pellorin")
 
 
-def test_a_bike_without_jobs_or_engine_has_a_history_all_the_same(db):
+def test_bike_without_jobs_or_engine_has_history(db):
     bike = factories.make_bike(engine_spec=None)
     printed = whole_text(bike_history_pdf(bike, ShopProfile.current(), AT))
     assert squeezed("This bike has had no job here yet.") in printed
@@ -329,7 +329,7 @@ def test_a_bike_without_jobs_or_engine_has_a_history_all_the_same(db):
 
 
 @pytest.mark.slow
-def test_figures_stand_in_the_shops_units_and_paper(whole_job):
+def test_documents_use_units_and_paper_of_shop(whole_job):
     whole_jobs.make_shop(distance_unit="mi", power_unit="hp", paper="Letter")
     for pdf in (tune_pdf(whole_job), history_pdf(whole_job)):
         with opened(pdf) as document:
@@ -342,7 +342,7 @@ def test_figures_stand_in_the_shops_units_and_paper(whole_job):
 
 
 @pytest.mark.parametrize("role", list(Role))
-def test_everybody_on_the_staff_may_open_them(login, role):
+def test_every_role_opens_documents(login, role):
     job = factories.make_job()
     for name, argument in (
         ("job-tag", job.number),
@@ -356,12 +356,12 @@ def test_everybody_on_the_staff_may_open_them(login, role):
         assert b"".join(answer.streaming_content).startswith(b"%PDF-")
 
 
-def test_an_unknown_job_or_bike_is_not_found(login):
+def test_unknown_job_or_bike_is_not_found(login):
     for name, argument in (("job-tag", "1999-001"), ("tune-summary", "1999-001"), ("bike-history", 999999)):
         assert login(Role.DESK).get(reverse(name, args=[argument])).status_code == 404
 
 
-def test_they_are_linked_from_where_they_are_looked_for(login):
+def test_documents_are_linked_from_their_pages(login):
     job = factories.make_job()
     for page, paper, argument in (
         (reverse("job", args=[job.number]), "job-tag", job.number),
@@ -383,7 +383,7 @@ def queries_of(count: Any, client: Any, address: str) -> int:
 
 
 @pytest.mark.slow
-def test_queries_do_not_grow_with_the_records(login, staff, counted):
+def test_query_count_does_not_grow_with_records(login, staff, counted):
     """Twelve revisions, thirty parts, jobs and sets more ask nothing more."""
     client = login(Role.TUNER)
     job = factories.make_job()
@@ -433,7 +433,7 @@ def counted(django_assert_max_num_queries: Any) -> Any:
     return lambda: CaptureQueriesContext(connection)
 
 
-def test_a_run_without_a_tune_is_a_caution(staff):
+def test_run_without_tune_is_a_caution(staff):
     job = factories.make_job()
     factories.make_channel_run(
         job, staff[Role.TUNER], "alone.csv", {"time_s": [0.0, 1.0]}, kind=Run.Kind.IDLE

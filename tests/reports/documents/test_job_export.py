@@ -100,7 +100,7 @@ def archive_of(job: Job) -> dict[str, str]:
         return {name: archive.read(name).decode() for name in archive.namelist()}
 
 
-def test_every_value_of_every_row_is_in_the_json_and_in_its_table(full_job):
+def test_every_value_is_in_json_and_table(full_job):
     files = archive_of(full_job)
     records = json.loads(files["job.json"])["records"]
     rows = rows_of(full_job)
@@ -132,7 +132,7 @@ def test_every_value_of_every_row_is_in_the_json_and_in_its_table(full_job):
     assert missing == []
 
 
-def test_runs_of_a_study_and_names_of_people_stand_in_it(full_job):
+def test_export_contains_study_runs_and_staff_names(full_job):
     records = whole_job(get_job(full_job.number), ShopProfile.current())["records"]
     study = MixtureStudy.objects.get(job=full_job)
     assert records["mixture_studies"][0]["runs_ids"] == sorted(study.runs.values_list("pk", flat=True))
@@ -141,12 +141,12 @@ def test_runs_of_a_study_and_names_of_people_stand_in_it(full_job):
     assert all(len(run["sha256"]) == 64 for run in records["runs"])
 
 
-def test_what_opens_a_sheet_is_nowhere_in_it(full_job):
+def test_export_contains_no_link_token(full_job):
     token = SheetLink.objects.filter(sheet__job=full_job).first().token
     assert all(token not in text for text in archive_of(full_job).values())
 
 
-def test_text_like_a_formula_is_text_in_every_table(full_job):
+def test_formula_like_text_is_escaped_in_every_table(full_job):
     files = archive_of(full_job)
     cells = [
         cell
@@ -161,7 +161,7 @@ def test_text_like_a_formula_is_text_in_every_table(full_job):
     assert "'-2 mm, “quoted”\nand a second line" in cells
 
 
-def test_columns_are_explained_and_throttle_tables_are_rows(full_job):
+def test_export_explains_columns_and_lists_throttle_points(full_job):
     files = archive_of(full_job)
     columns = list(csv.DictReader(io.StringIO(files["columns.csv"], newline="")))
     explained = {(each["kind"], each["column"]): each["means"] for each in columns}
@@ -177,7 +177,7 @@ def test_the_same_records_give_the_same_bytes(whole_job):
     assert whole_job_zip(get_job(whole_job.number), shop) == whole_job_zip(get_job(whole_job.number), shop)
 
 
-def test_both_addresses_give_it_to_all_of_the_staff_and_ask_a_fixed_number_of_queries(login, staff):
+def test_staff_download_export_with_fixed_query_count(login, staff):
     job = factories.make_job()
     factories.make_clearance_set(job, staff[Role.MECHANIC])
     factories.make_revision(job, staff[Role.TUNER])

@@ -96,7 +96,7 @@ def read(modules: np.ndarray) -> str:
 
 
 @pytest.mark.parametrize("host", ["shop.example", "record.lash-and-lambda.example:8443"])
-def test_the_code_on_the_tag_reads_as_the_address_of_the_job(host: str) -> None:
+def test_qr_code_of_tag_decodes_to_job_address(host: str) -> None:
     job = factories.make_job()
     address = f"https://{host}/jobs/{job.number}/"
     with pypdfium2.PdfDocument(job_tag_pdf(job, address, ShopProfile.current())) as pdf:

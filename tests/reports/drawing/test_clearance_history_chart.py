@@ -26,7 +26,7 @@ def pictures(shop: ShopProfile, staff, **engine) -> list[Picture]:
     return clearance_history_pictures(build_trend_chart(clearance_history(bike, shop), shop))
 
 
-def test_a_picture_says_in_words_what_it_shows(shop, staff) -> None:
+def test_picture_has_description(shop, staff) -> None:
     (picture,) = pictures(shop, staff)
     assert "Cylinder 1, intake left: Getting tighter by 0.020" in picture.alt
     assert "the limit of 0.10 mm is reached at about 60\u202f000 km" in picture.alt
@@ -34,7 +34,7 @@ def test_a_picture_says_in_words_what_it_shows(shop, staff) -> None:
     ElementTree.fromstring(picture.svg)
 
 
-def test_an_engine_of_sixteen_and_more_valves_goes_on_several_pictures(shop, staff) -> None:
+def test_engine_with_many_valves_gets_several_pictures(shop, staff) -> None:
     two = pictures(shop, staff, cylinders=6)
     assert [each.name for each in two] == ["clearance-history-1", "clearance-history-2"]
     assert "(2 of 2)" in two[1].caption
@@ -42,7 +42,7 @@ def test_an_engine_of_sixteen_and_more_valves_goes_on_several_pictures(shop, sta
     assert "Cylinder 6" not in two[0].alt
 
 
-def test_the_same_history_gives_the_same_bytes(shop, staff) -> None:
+def test_same_history_gives_same_bytes(shop, staff) -> None:
     bike = make_bike()
     make_clearance_set(make_job(bike=bike, engine_hours=40), staff[Role.MECHANIC], "0.15")
     chart = build_trend_chart(clearance_history(bike, shop), shop)
@@ -51,5 +51,5 @@ def test_the_same_history_gives_the_same_bytes(shop, staff) -> None:
     assert re.search(r"over engine hours", first.caption)
 
 
-def test_nothing_measured_is_no_picture() -> None:
+def test_no_picture_without_measurements() -> None:
     assert clearance_history_pictures(None) == []

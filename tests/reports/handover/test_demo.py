@@ -38,7 +38,7 @@ def test_demo_is_built_once_with_two_issued_sheets() -> None:
     assert HandoverSheet.objects.count() == 2
 
 
-def test_demo_leaves_a_shop_of_ones_own_alone() -> None:
+def test_demo_is_refused_if_shop_has_data() -> None:
     make_customer()
     with pytest.raises(CommandError, match="holds a shop of its own"):
         call_command("demo", "--no-serve", stdout=io.StringIO())

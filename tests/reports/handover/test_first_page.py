@@ -73,7 +73,7 @@ def short(snapshot) -> Snapshot:
     "make",
     [forty_wishes, five_thousand_words, much_done, thirty_causes, long_names, other_scripts, all_at_once],
 )
-def test_first_page_holds_what_it_must(
+def test_first_page_contains_required_texts(
     short, print_once, make: Callable[[Snapshot], None], paper: str
 ) -> None:
     make(short)
@@ -84,7 +84,7 @@ def test_first_page_holds_what_it_must(
     assert squeezed("The local authority, the inspection body") not in squeezed(second)
 
 
-def test_what_the_first_page_leaves_out_stands_further_back(short, print_once) -> None:
+def test_texts_left_out_of_first_page_are_on_later_pages(short, print_once) -> None:
     all_at_once(short)
     first, *rest = pages(print_once(short))
     printed = squeezed("".join(rest))
@@ -99,7 +99,7 @@ def test_what_the_first_page_leaves_out_stands_further_back(short, print_once) -
 # --- letters
 
 
-def test_a_letter_that_no_font_has_is_said_by_its_number() -> None:
+def test_character_without_glyph_is_printed_as_number() -> None:
     """U+10FFFD is for private use: no public font may give it a form (Unicode Standard, 23.5)."""
     html = "<body><p>Caf\N{LATIN SMALL LETTER E WITH ACUTE} \U0010fffd</p></body>"
     assert missing_glyphs(html) == {0x10FFFD}
@@ -109,12 +109,12 @@ def test_a_letter_that_no_font_has_is_said_by_its_number() -> None:
     assert "No font here has some of the letters" in said
 
 
-def test_letters_that_print_as_nothing_are_left_alone() -> None:
+def test_invisible_characters_need_no_glyph() -> None:
     html = "<body>soft\u00adhyphen, joined\u200d, variant\ufe0f, a\u00a0blank\n</body>"
     assert with_missing_glyphs_named(html) == html
 
 
-def test_every_letter_is_printed_or_said(short, print_once) -> None:
+def test_every_character_is_printed_or_numbered(short, print_once) -> None:
     short["customer"]["name"] = "山田 \U0010fffd"
     pdf = print_once(short)
     printed = squeezed("".join(pages(pdf)))

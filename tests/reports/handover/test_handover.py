@@ -29,32 +29,32 @@ def body(answer) -> bytes:
 
 
 @pytest.mark.parametrize("name", ["handover", "handover-preview"])
-def test_reading_is_for_the_staff(client, login, small_job, name):
+def test_handover_pages_require_staff(client, login, small_job, name):
     url = reverse(name, args=[small_job.number])
     assert client.get(url).status_code == 302
     for role in Role:
         assert login(role).get(url).status_code == 200
 
 
-def test_an_unknown_job(login):
+def test_unknown_job_is_not_found(login):
     for name in ("handover", "handover-preview"):
         assert login(Role.DESK).get(reverse(name, args=["1999-001"])).status_code == 404
 
 
-def test_what_stands_in_the_way_is_listed_with_links(login, small_job):
+def test_blockers_are_listed_with_links(login, small_job):
     page = login(Role.DESK).get(reverse("handover", args=[small_job.number])).content.decode()
     assert "The bike has not been received yet." in page
     assert f'href="{small_job.get_absolute_url()}#brief"' in page
     assert "None issued yet." in page
 
 
-def test_the_job_page_shows_where_the_handover_stands(login, small_job):
+def test_job_page_shows_state_of_handover(login, small_job):
     page = login(Role.DESK).get(reverse("job", args=[small_job.number])).content.decode()
     assert 'id="handover"' in page
     assert reverse("handover", args=[small_job.number]) in page
 
 
-def test_the_preview_is_a_draft_shown_in_the_browser(login, small_job):
+def test_preview_is_draft_shown_in_browser(login, small_job):
     answer = login(Role.MECHANIC).get(reverse("handover-preview", args=[small_job.number]))
     assert answer.headers["Content-Type"] == "application/pdf"
     assert answer.headers["Content-Disposition"].startswith("inline")
@@ -62,7 +62,7 @@ def test_the_preview_is_a_draft_shown_in_the_browser(login, small_job):
     assert not HandoverSheet.objects.exists()
 
 
-def test_issuing(login, short_job):
+def test_issue_form_issues_sheet_with_link(login, short_job):
     client = login(Role.DESK)
     url = reverse("handover-issue", args=[short_job.number])
     answer = client.post(url, {"issue_number": 1, "told": TOLD, "with_link": "on"}, follow=True)
@@ -76,7 +76,7 @@ def test_issuing(login, short_job):
     assert f"handover-{short_job.number}-1.pdf" in pdf.headers["Content-Disposition"]
 
 
-def test_sent_twice_it_is_issued_once(login, short_job):
+def test_form_submitted_twice_issues_one_sheet(login, short_job):
     client = login(Role.DESK)
     url = reverse("handover-issue", args=[short_job.number])
     for _ in range(2):
@@ -84,14 +84,14 @@ def test_sent_twice_it_is_issued_once(login, short_job):
     assert HandoverSheet.objects.count() == 1
 
 
-def test_something_in_the_way_shows_the_page_again(login, short_job):
+def test_blocked_issue_shows_form_again(login, short_job):
     answer = login(Role.TUNER).post(reverse("handover-issue", args=[short_job.number]), {"issue_number": 1})
     assert answer.status_code == 422
     assert "The sheet was not issued." in answer.content.decode()
     assert not HandoverSheet.objects.exists()
 
 
-def test_only_the_owner_may_override(login, small_job):
+def test_override_form_requires_owner(login, small_job):
     url = reverse("handover-issue", args=[small_job.number])
     said = {"issue_number": 1, "override_reason": "The bike was worked on at the track."}
     answer = login(Role.DESK).post(url, said)
@@ -101,28 +101,28 @@ def test_only_the_owner_may_override(login, small_job):
 
 
 @pytest.mark.parametrize("role", [Role.MECHANIC])
-def test_issuing_is_refused(login, small_job, role):
+def test_issuing_is_refused_for_other_roles(login, small_job, role):
     client = login(role)
     assert client.post(reverse("handover-issue", args=[small_job.number])).status_code == 403
     page = client.get(reverse("handover", args=[small_job.number])).content.decode()
     assert reverse("handover-issue", args=[small_job.number]) not in page
 
 
-def test_issuing_needs_a_post_and_a_log_in(client, login, small_job):
+def test_issuing_requires_post_and_log_in(client, login, small_job):
     url = reverse("handover-issue", args=[small_job.number])
     assert login(Role.DESK).get(url).status_code == 405
     assert client.post(url).status_code == 302
     assert not HandoverSheet.objects.exists()
 
 
-def test_a_pdf_is_for_the_staff(client, login, issued):
+def test_pdf_requires_staff(client, login, issued):
     url = reverse("sheet-pdf", args=[issued.pk])
     assert client.get(url).status_code == 302
     assert login(Role.MECHANIC).get(url).status_code == 200
     assert login(Role.MECHANIC).get(reverse("sheet-pdf", args=[issued.pk + 1])).status_code == 404
 
 
-def test_the_page_asks_as_often_for_one_sheet_as_for_three(
+def test_query_count_is_same_for_one_and_three_sheets(
     blank_pages, login, whole_job, staff, django_assert_max_num_queries
 ):
     client = login(Role.DESK)

@@ -16,7 +16,7 @@ from workshop.models import Role
 pytestmark = pytest.mark.django_db
 
 
-def test_what_was_not_as_predicted_and_what_the_sag_hints_at(shop, staff) -> None:
+def test_prediction_mismatch_and_sag_hints_are_in_inches(shop, staff) -> None:
     shop.length_unit = "in"
     shop.save()
     job, mechanic = make_job(), staff[Role.MECHANIC]

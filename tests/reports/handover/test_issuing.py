@@ -36,30 +36,30 @@ def texts(job: Job, **said: str) -> str:
     return " ".join(blocker.text for blocker in blockers(factories.results_of(job), **said))
 
 
-def test_a_whole_job_is_ready_once_the_customer_is_told(whole_job):
+def test_job_is_ready_once_customer_is_informed(whole_job):
     assert "tell the customer" in texts(whole_job)
     assert blockers(factories.results_of(whole_job), informed_person=TOLD) == []
 
 
-def test_a_bike_that_never_came(staff):
+def test_sheet_is_blocked_until_bike_is_received(staff):
     job = factories.make_job()
     assert "has not been received" in texts(job)
     assert blockers(factories.results_of(job))[0].url == f"/jobs/{job.number}/#brief"
 
 
-def test_clearances_out_of_range(whole_job):
+def test_sheet_is_blocked_by_clearances_out_of_range(whole_job):
     reading = ClearanceReading.objects.filter(clearance_set__when="as_left", side="intake").first()
     reading.clearance_mm = "0.09"
     reading.save()
     assert "out of range, or can't be told, by the last reading: cylinder 1, intake left." in texts(whole_job)
 
 
-def test_checks_not_ticked(whole_job):
+def test_sheet_is_blocked_by_open_checks(whole_job):
     Check.objects.filter(job=whole_job, item__list="before_handover").first().delete()
     assert "Checks before handover: 1 of 7 not ticked." in texts(whole_job)
 
 
-def test_a_run_file_without_names(whole_job, staff):
+def test_sheet_is_blocked_by_run_file_without_named_columns(whole_job, staff):
     Run.objects.create(
         job=whole_job,
         original_name="new.csv",
@@ -71,13 +71,13 @@ def test_a_run_file_without_names(whole_job, staff):
     assert "The columns of the run file new.csv are not named yet." in texts(whole_job, informed_person=TOLD)
 
 
-def test_track_use_asks_nobody_to_be_told(whole_job):
+def test_track_use_needs_no_informed_person(whole_job):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
     assert not needs_informed_person(factories.results_of(whole_job))
 
 
-def test_a_change_that_was_taken_back_causes_nothing(staff):
+def test_reverted_tune_change_is_no_road_use_cause(staff):
     """Tune 2 is made from the calibration as received, so what tune 1 changed is not in the bike."""
     whole_jobs.make_shop()
     job = factories.make_job()
@@ -97,7 +97,7 @@ def test_a_change_that_was_taken_back_causes_nothing(staff):
     assert not needs_informed_person(factories.results_of(job))
 
 
-def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, short_job):
+def test_issued_sheet_has_number_hash_and_snapshot(issued, short_job):
     assert issued.number == f"{short_job.number}/1"
     with issued.pdf.open("rb") as file:
         pdf = file.read()
@@ -109,32 +109,32 @@ def test_an_issued_sheet_is_numbered_hashed_and_kept(issued, short_job):
     assert squeezed(f"{TOLD} was told so by the shop") in whole_text(pdf)
 
 
-def test_something_in_the_way_and_no_reason(short_job, staff):
+def test_blocked_sheet_is_not_issued_without_reason(short_job, staff):
     with pytest.raises(NotReady) as stopped:
         issue_sheet(job=short_job, by=staff[Role.OWNER])
     assert "tell the customer" in str(stopped.value)
     assert not HandoverSheet.objects.exists()
 
 
-def test_only_the_owner_overrides(short_job, staff):
+def test_only_owner_overrides_blockers(short_job, staff):
     with pytest.raises(NotReady):
         issue_sheet(job=short_job, by=staff[Role.DESK], override_reason="in a hurry")
 
 
-def test_the_owners_reason_is_printed(short_job, staff):
+def test_override_reason_is_printed(short_job, staff):
     sheet = issue_sheet(job=short_job, by=staff[Role.OWNER], override_reason="Customer leaves for abroad.")
     assert sheet.override_reason == "Customer leaves for abroad."
     assert squeezed("Reason given: Customer leaves for abroad.") in whole_text(issued_pdf(sheet))
 
 
-def test_a_reason_without_anything_in_the_way_is_not_printed(short_job, staff):
+def test_override_reason_is_not_printed_without_blockers(short_job, staff):
     sheet = issue_sheet(
         job=short_job, by=staff[Role.OWNER], override_reason="to be sure", informed_person=TOLD
     )
     assert sheet.override_reason == ""
 
 
-def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, short_job, staff):
+def test_later_sheet_names_replaced_sheet_and_changes(issued, short_job, staff):
     Part.objects.create(job=short_job, name="Chain")
     later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
     assert later.issue_number == 2
@@ -144,12 +144,12 @@ def test_a_later_sheet_says_what_it_replaces_and_what_changed(issued, short_job,
     assert squeezed("Changed since: parts.") in printed
 
 
-def test_a_later_sheet_of_the_same_records(issued, short_job, staff):
+def test_later_sheet_of_same_records_states_no_change(issued, short_job, staff):
     later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
     assert squeezed("Nothing that it says has changed.") in whole_text(issued_pdf(later))
 
 
-def test_an_issued_sheet_stays_as_it_is(issued):
+def test_issued_sheet_cannot_be_changed_or_deleted(issued):
     issued.override_reason = "afterwards"
     for alter in (
         issued.save,
@@ -166,7 +166,7 @@ def test_an_issued_sheet_stays_as_it_is(issued):
     assert (stored.override_reason, stored.issue_number) == ("", 1)
 
 
-def test_the_database_refuses_a_number_twice(issued):
+def test_database_refuses_duplicate_issue_number(issued):
     copy = HandoverSheet(
         job=issued.job,
         issue_number=1,
@@ -181,7 +181,7 @@ def test_the_database_refuses_a_number_twice(issued):
         copy.save()
 
 
-def test_a_lost_or_changed_file_is_made_again(issued):
+def test_lost_or_changed_pdf_is_printed_again(issued):
     name = issued.pdf.name
     with issued.pdf.open("rb") as file:
         pdf = file.read()
@@ -192,7 +192,7 @@ def test_a_lost_or_changed_file_is_made_again(issued):
     assert issued_pdf(issued) == pdf
 
 
-def test_what_can_not_be_had_as_issued_is_not_served(issued, monkeypatch):
+def test_pdf_that_differs_from_issued_one_is_not_served(issued, monkeypatch):
     default_storage.delete(issued.pdf.name)
     monkeypatch.setattr("reports.tasks.sheet_pdf", lambda *given: b"%PDF as another version makes it")
     with pytest.raises(PdfUnavailable, match="makes it differently"):
@@ -200,7 +200,7 @@ def test_what_can_not_be_had_as_issued_is_not_served(issued, monkeypatch):
     assert not default_storage.exists(issued.pdf.name)
 
 
-def test_a_printed_link_opens_this_sheet(short_job, staff):
+def test_printed_link_opens_sheet(short_job, staff):
     sheet = issue_sheet(
         job=short_job,
         by=staff[Role.DESK],
@@ -213,7 +213,7 @@ def test_a_printed_link_opens_this_sheet(short_job, staff):
     assert squeezed("can be read and acknowledged at") in whole_text(issued_pdf(sheet))
 
 
-def test_wordings_are_kept_by_version(issued, short_job, staff):
+def test_sheets_keep_their_version_of_wording(issued, short_job, staff):
     assert NoticeWording.objects.count() == 1
     NoticeWording.objects.create(
         version=2, road_use="Ask the inspection body first.", safety="Mind the brakes."

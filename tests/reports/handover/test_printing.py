@@ -97,7 +97,7 @@ def wait_for_end(process: "Popen[bytes]") -> None:
 
 
 @pytest.mark.slow
-def test_a_process_prints_the_bytes_that_are_printed_in_the_request(print_processes, login, job):
+def test_process_prints_same_bytes_as_request(print_processes, login, job):
     said = {"issue_number": 1, "override_reason": "for a test"}
     client = login(Role.OWNER)
     answer = client.post(reverse("handover-issue", args=[job.number]), said, follow=True)
@@ -111,9 +111,7 @@ def test_a_process_prints_the_bytes_that_are_printed_in_the_request(print_proces
 
 @pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM])
-def test_a_process_that_is_stopped_is_noticed_and_the_sheet_printed_again(
-    print_processes, login, job, staff, how
-):
+def test_stopped_process_is_marked_failed_and_sheet_is_printed_again(print_processes, login, job, staff, how):
     sheet = issue(job, staff)
     print_processes[0].send_signal(how)
     wait_for_end(print_processes[0])
@@ -126,7 +124,7 @@ def test_a_process_that_is_stopped_is_noticed_and_the_sheet_printed_again(
     assert issued_pdf(HandoverSheet.objects.get()).startswith(b"%PDF")
 
 
-def test_a_process_that_can_not_be_started_is_told(print_processes, job, staff, monkeypatch):
+def test_process_that_cannot_start_is_reported(print_processes, job, staff, monkeypatch):
     monkeypatch.setattr(sys, "executable", "/no/such/python")
     sheet = issue(job, staff)
     assert (sheet.printing.step, print_processes) == (Step.FAILED, [])
@@ -134,14 +132,14 @@ def test_a_process_that_can_not_be_started_is_told(print_processes, job, staff, 
         issued_pdf(sheet)
 
 
-def test_a_process_starts_only_when_the_sheet_is_in_the_database(print_processes, job, staff):
+def test_process_starts_after_transaction_commits(print_processes, job, staff):
     with transaction.atomic():
         issue(job, staff)
         assert print_processes == []
     assert len(print_processes) == 1
 
 
-def test_in_the_request_the_pdf_is_there_at_once(job, staff):
+def test_immediate_backend_prints_within_request(job, staff):
     sheet = issue(job, staff)
     assert hashlib.sha256(issued_pdf(sheet)).hexdigest() == sheet.sha256
     assert sheet.printing.step == Step.DONE
@@ -149,7 +147,7 @@ def test_in_the_request_the_pdf_is_there_at_once(job, staff):
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_a_worker_makes_the_bytes_that_are_made_at_once(job, staff):
+def test_worker_prints_same_bytes_as_request(job, staff):
     sheet = issue(job, staff)
     assert (sheet.sha256, sheet.pdf.name, sheet.printing.step) == ("", "", Step.WAITING)
     assert len(sheet.snapshot_sha256) == 64
@@ -163,7 +161,7 @@ def test_a_worker_makes_the_bytes_that_are_made_at_once(job, staff):
 
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.usefixtures("with_worker")
-def test_the_workers_command_prints(job, staff):
+def test_worker_command_prints_sheet(job, staff):
     sheet = issue(job, staff)
     before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGQUIT)}
     call_command("db_worker", batch=True, interval=0, startup_delay=False, reload=False, verbosity=0)
@@ -174,7 +172,7 @@ def test_the_workers_command_prints(job, staff):
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_the_page_tells_how_far_it_is_and_the_customer_waits(client, login, job, staff):
+def test_page_shows_progress_and_customer_waits(client, login, job, staff):
     sheet = issue(job, staff, address_of=lambda token: f"https://shop.example/{token}/")
     desk, token = login(Role.DESK), SheetLink.objects.get().token
     page = handover_page(desk, job)
@@ -195,7 +193,7 @@ def test_the_page_tells_how_far_it_is_and_the_customer_waits(client, login, job,
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_the_page_asks_until_there_is_something_new(login, job, staff):
+def test_page_polls_until_progress_changes(login, job, staff):
     sheet = issue(job, staff)
     client, url = login(Role.MECHANIC), reverse("sheet-printing", args=[sheet.pk])
     seen = {"seen": sheet.printing.progress_key}
@@ -212,7 +210,7 @@ def test_the_page_asks_until_there_is_something_new(login, job, staff):
 
 
 @pytest.mark.slow
-def test_steps_are_told_as_they_are_taken(snapshot):
+def test_progress_is_reported_for_every_step(snapshot):
     told: list[tuple[str, int, int]] = []
     sheet_pdf(snapshot, lambda step, done=0, of=0: told.append((step, done, of)))
     pictures = [each[1:] for each in told if each[0] == "pictures"]
@@ -230,7 +228,7 @@ def test_steps_are_told_as_they_are_taken(snapshot):
     ],
 )
 @pytest.mark.usefixtures("with_worker")
-def test_a_fault_is_told_and_it_is_printed_again(login, job, staff, monkeypatch, problem, said):
+def test_fault_is_shown_and_sheet_can_be_printed_again(login, job, staff, monkeypatch, problem, said):
     sheet = issue(job, staff)
     with monkeypatch.context() as broken:
         broken.setattr(tasks, "sheet_pdf", stopped(problem))
@@ -244,7 +242,7 @@ def test_a_fault_is_told_and_it_is_printed_again(login, job, staff, monkeypatch,
     assert issued_pdf(HandoverSheet.objects.get(pk=sheet.pk)).startswith(b"%PDF")
 
 
-def test_a_fault_at_once_leaves_an_issued_sheet(login, job, staff, monkeypatch):
+def test_fault_within_request_leaves_issued_sheet(login, job, staff, monkeypatch):
     monkeypatch.setattr(tasks, "sheet_pdf", stopped(ValueError("odd")))
     said = {"issue_number": 1, "override_reason": "for a test"}
     answer = login(Role.OWNER).post(reverse("handover-issue", args=[job.number]), said, follow=True)
@@ -255,7 +253,7 @@ def test_a_fault_at_once_leaves_an_issued_sheet(login, job, staff, monkeypatch):
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_a_worker_that_died_leaves_a_sheet_that_can_be_printed(login, job, staff):
+def test_sheet_of_dead_worker_can_be_printed_again(login, job, staff):
     sheet = issue(job, staff)
     Printing.objects.update(step=Step.PAGES)  # it took the sheet, and was heard of no more
     client = login(Role.TUNER)
@@ -269,7 +267,7 @@ def test_a_worker_that_died_leaves_a_sheet_that_can_be_printed(login, job, staff
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_what_no_worker_takes_is_printed_here(login, job, staff):
+def test_sheet_no_worker_takes_is_printed_by_process(login, job, staff):
     sheet = issue(job, staff)
     lay_back(sheet)
     client = login(Role.DESK)
@@ -282,7 +280,7 @@ def test_what_no_worker_takes_is_printed_here(login, job, staff):
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_printed_twice_there_is_one_pdf(job, staff):
+def test_sheet_printed_twice_has_one_pdf(job, staff):
     sheet = issue(job, staff)
     pdf = sheet_pdf(sheet.snapshot)
     slow, quick = HandoverSheet.objects.get(), HandoverSheet.objects.get()
@@ -294,7 +292,7 @@ def test_printed_twice_there_is_one_pdf(job, staff):
     assert sheet.history.model.objects.filter(id=sheet.pk).count() == 2  # issued, printed
 
 
-def test_a_task_that_comes_twice_prints_once(job, staff, monkeypatch):
+def test_task_run_twice_prints_once(job, staff, monkeypatch):
     sheet = issue(job, staff)
     monkeypatch.setattr(tasks, "sheet_pdf", stopped(AssertionError("printed a second time")))
     tasks.print_sheet.call(sheet.pk, 1)
@@ -302,7 +300,7 @@ def test_a_task_that_comes_twice_prints_once(job, staff, monkeypatch):
 
 
 @pytest.mark.usefixtures("with_worker")
-def test_a_lost_file_is_printed_again_by_the_worker(login, job, staff):
+def test_worker_restores_lost_file(login, job, staff):
     sheet = issue(job, staff)
     run_worker()
     sheet.refresh_from_db()
@@ -314,13 +312,13 @@ def test_a_lost_file_is_printed_again_by_the_worker(login, job, staff):
     assert b"".join(client.get(url).streaming_content) == pdf
 
 
-def test_fonts_that_the_machine_cleared_away_are_loaded_anew(job, staff):
+def test_fonts_are_loaded_again_if_their_folder_is_removed(job, staff):
     sheet = issue(job, staff)
     rmtree(kept_fonts()._folder)
     assert sheet_pdf(sheet.snapshot) == issued_pdf(sheet)
 
 
-def test_a_file_that_can_not_be_kept(job, staff, monkeypatch):
+def test_storage_error_is_reported(job, staff, monkeypatch):
     full = OSError(errno.ENOSPC, "No space left on device")
     monkeypatch.setattr(FileSystemStorage, "_save", stopped(full))
     sheet = issue(job, staff)
@@ -329,7 +327,7 @@ def test_a_file_that_can_not_be_kept(job, staff, monkeypatch):
         issued_pdf(sheet)
 
 
-def test_printing_is_asked_for_by_those_who_issue(login, job, staff):
+def test_printing_again_requires_role_that_issues(login, job, staff):
     sheet = issue(job, staff)
     url = reverse("sheet-print", args=[sheet.pk])
     assert login(Role.MECHANIC).post(url).status_code == 403
@@ -340,7 +338,7 @@ def test_printing_is_asked_for_by_those_who_issue(login, job, staff):
         assert answer.status_code == 404
 
 
-def test_the_tables_of_the_tasks_are_missed(db, settings, monkeypatch):
+def test_system_check_warns_if_task_tables_are_missing(db, settings, monkeypatch):
     assert check_task_tables(None, databases=["default"]) == []
     monkeypatch.setattr(DBTaskResult._meta, "db_table", "never_migrated")
     assert check_task_tables(None, databases=["default"]) == []  # nobody asks for them

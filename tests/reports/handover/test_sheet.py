@@ -52,7 +52,7 @@ def test_stored_snapshot_of_each_format_is_printed_whole(path):
     assert missing == NOT_IN_WORDS.get(path.stem, set())
 
 
-def test_records_stand_on_the_sheet(pdf):
+def test_records_are_printed(pdf):
     printed = whole_text(pdf)
     for words in (
         "6 of 12 were out of range; all 12 now on target",
@@ -77,24 +77,24 @@ def test_records_stand_on_the_sheet(pdf):
         assert squeezed(words) in printed, words
 
 
-def test_the_shops_own_remarks_and_the_customers_address_stay_in_the_shop(snapshot, pdf):
+def test_internal_notes_and_customer_address_are_not_printed(snapshot, pdf):
     kept = json.dumps(snapshot) + whole_text(pdf)
     assert "pays late" not in kept
     assert "ines@example.org" not in kept
 
 
-def test_the_same_snapshot_gives_the_same_bytes(snapshot, pdf):
+def test_same_snapshot_gives_same_bytes(snapshot, pdf):
     assert sheet_pdf(copy.deepcopy(snapshot)) == pdf
     assert sheet_pdf(json.loads(json.dumps(snapshot, sort_keys=True))) == pdf
 
 
-def test_the_same_records_give_the_same_snapshot(whole_job, staff):
+def test_same_records_give_same_snapshot(whole_job, staff):
     snapshot, again = (stored_snapshot(whole_job, staff[Role.OWNER]) for _ in range(2))
     assert snapshot_sha256(again) == snapshot_sha256(snapshot)
     assert snapshot_sha256(json.loads(json.dumps(snapshot))) == snapshot_sha256(snapshot)
 
 
-def test_no_section_without_anything_to_say(staff):
+def test_empty_sections_are_left_out(staff):
     whole_jobs.make_shop()
     job = factories.make_job()
     bare = stored_snapshot(job, staff[Role.OWNER])
@@ -112,7 +112,7 @@ def test_no_section_without_anything_to_say(staff):
         assert squeezed(title) not in printed
 
 
-def test_desmodromic_valves_measured_once_with_two_blades(staff):
+def test_opening_and_closing_gaps_between_two_blades_are_printed(staff):
     """As found only: no column is empty-handed, both gaps are named, a bracket shows both blades."""
     whole_jobs.make_shop()
     closing = {
@@ -133,7 +133,7 @@ def test_desmodromic_valves_measured_once_with_two_blades(staff):
     assert squeezed("cannot tell") in printed
 
 
-def test_what_users_type_loads_nothing_and_is_printed(whole_job, staff):
+def test_typed_markup_is_printed_and_loads_nothing(whole_job, staff):
     attack = "<link rel=attachment href=file:///etc/hostname><img src=http://127.0.0.1:1/><b>bold</b>"
     Part.objects.create(job=whole_job, name=attack, note=f"{attack} in a note")
     whole_job.brief = f"{attack} asked"
@@ -164,13 +164,13 @@ def test_pages_have_the_shops_paper_size(snapshot, print_once, paper, width, hei
         assert box == pytest.approx([0, 0, width, height], abs=0.5)
 
 
-def test_fonts_are_in_the_file_and_ours(pdf):
+def test_only_bundled_fonts_are_used_and_embedded(pdf):
     found = fonts(pdf)
     assert all(found.values())
     assert all("+Sheet-" in name for name in found), found
 
 
-def test_letters_of_many_tongues_have_their_glyphs(snapshot):
+def test_characters_of_many_languages_have_glyphs(snapshot):
     snapshot["customer"]["name"] = RIDER_WORDS
     pdf = sheet_pdf(without_evidence(snapshot))
     assert all("+Sheet-" in name for name in fonts(pdf)), "a font of this machine was taken"
@@ -179,7 +179,7 @@ def test_letters_of_many_tongues_have_their_glyphs(snapshot):
         assert sign in printed, sign
 
 
-def test_metadata_language_and_claim(snapshot, pdf):
+def test_pdf_declares_metadata_language_and_standard(snapshot, pdf):
     with opened(pdf) as document:
         with document.open_metadata() as meta:
             assert meta["pdfaid:part"] == "3"
@@ -202,11 +202,11 @@ def test_headings_tables_and_alternative_texts_are_tagged(pdf):
     assert all(len(alt) > 40 for alt in figures)
 
 
-def test_syntax_holds(pdf):
+def test_pdf_syntax_is_valid(pdf):
     assert syntax_problems(pdf) == ""
 
 
-def test_attached_tables_hold_the_figures(snapshot, pdf):
+def test_attached_tables_contain_values(snapshot, pdf):
     files = attachments(pdf)
     assert json.loads(files["sheet.json"]) == snapshot
     lines = files["curves.csv"].decode().splitlines()
@@ -216,14 +216,14 @@ def test_attached_tables_hold_the_figures(snapshot, pdf):
     assert '"cylinder 1, intake left",as found,0.1,0.2,0.16,0.12,0.12' in clearances[1]
 
 
-def test_a_text_like_a_formula_is_text_in_the_tables(snapshot):
+def test_formula_like_text_is_escaped_in_tables(snapshot):
     snapshot["runs"][0]["name"] = "=1+1"
     short = without_evidence(snapshot) | {"runs": snapshot["runs"], "comparisons": []}
     rows = attachments(sheet_pdf(short))["runs.csv"].decode().splitlines()
     assert rows[1].startswith("'=1+1,")
 
 
-def test_track_only_stands_on_every_page(whole_job, staff):
+def test_track_only_is_printed_on_every_page(whole_job, staff):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
     track = stored_snapshot(whole_job, staff[Role.OWNER])
@@ -232,14 +232,14 @@ def test_track_only_stands_on_every_page(whole_job, staff):
     assert all("Trackuseonly" in squeezed(page) for page in per_page)
 
 
-def test_a_draft_says_so_on_every_page(whole_job, staff):
+def test_draft_is_marked_on_every_page(whole_job, staff):
     draft = stored_snapshot(whole_job, staff[Role.OWNER], draft=True)
     per_page = pages(sheet_pdf(without_evidence(draft)))
     assert len(per_page) > 2
     assert all("Draft,notissued" in squeezed(page) for page in per_page)
 
 
-def test_two_hundred_parts_and_a_long_note(whole_job, staff):
+def test_long_lists_and_notes_are_printed_in_full(whole_job, staff):
     for place in range(200):
         Part.objects.create(
             job=whole_job, name=f"Bolt {place:03d} of the fairing", part_number=f"B-{place:03d}"
@@ -258,7 +258,7 @@ def test_two_hundred_parts_and_a_long_note(whole_job, staff):
     assert all("Maker, number, serial" in page for page in with_parts)
 
 
-def test_charts_drawn_at_once_equal_those_drawn_alone(snapshot):
+def test_charts_drawn_by_threads_equal_those_drawn_alone(snapshot):
     facts = from_json(snapshot)
     comparison, clearances, units = facts.comparisons[0], facts.clearances, facts.shop.units
     works = [
@@ -271,7 +271,7 @@ def test_charts_drawn_at_once_equal_those_drawn_alone(snapshot):
     assert together == alone * 10
 
 
-def test_figures_stand_in_the_shops_units(whole_job, staff):
+def test_values_are_in_units_of_shop(whole_job, staff):
     shop = whole_jobs.make_shop(
         power_unit="hp", torque_unit="lbf_ft", distance_unit="mi", temperature_unit="f"
     )
@@ -286,7 +286,7 @@ def test_figures_stand_in_the_shops_units(whole_job, staff):
     assert squeezed(f"{peak:.1f} hp") in printed
 
 
-def test_the_pages_picture_is_that_of_the_sheet(snapshot):
+def test_picture_of_customer_page_is_that_of_sheet(snapshot):
     picture = summary_picture(from_json(snapshot), "of-a-test")
     assert picture["address"].startswith("data:image/svg+xml;base64,")
     assert "3 before (grey, dashed) and 2 after (solid)" in picture["alt"]

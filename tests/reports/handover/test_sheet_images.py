@@ -49,7 +49,7 @@ def images(pdf: bytes) -> list[Any]:
 @pytest.mark.parametrize(
     "size", [(300, 1200), (1200, 300), (4000, 3000), (2, 2)], ids=["tall", "wide", "huge", "tiny"]
 )
-def test_a_photo_stands_on_the_sheet_with_its_words(job, staff, size) -> None:
+def test_photo_is_printed_with_caption(job, staff, size) -> None:
     add_photo(job, staff, jpeg("p.jpg", size).read(), "Scratch on the tank")
     pdf = sheet_pdf(snapshot_of(job, staff))
     width, height, space = images(pdf)[0]
@@ -61,7 +61,7 @@ def test_a_photo_stands_on_the_sheet_with_its_words(job, staff, size) -> None:
     assert syntax_problems(pdf) == ""
 
 
-def test_a_photo_is_turned_upright_and_tells_nothing_of_the_camera(job, staff) -> None:
+def test_photo_is_upright_and_without_metadata(job, staff) -> None:
     add_photo(job, staff, jpeg("p.jpg", (320, 240), orientation=6).read(), "As the phone held it")
     kept = b64decode(snapshot_of(job, staff)["brief"]["photos"][0]["jpeg_base64"])
     assert b"telltale" not in kept
@@ -73,7 +73,7 @@ def test_a_photo_is_turned_upright_and_tells_nothing_of_the_camera(job, staff) -
     assert blue < 60
 
 
-def test_a_photo_whose_file_is_gone_is_said(job, staff) -> None:
+def test_missing_photo_file_is_mentioned(job, staff) -> None:
     photo = add_photo(job, staff, jpeg("p.jpg").read(), "Dent in the rim")
     photo.image.storage.delete(photo.image.name)
     pdf = sheet_pdf(snapshot_of(job, staff))
@@ -93,7 +93,7 @@ def saved(image: Image.Image, kind: str, **how: Any) -> bytes:
 
 
 @pytest.mark.parametrize("size", [(3000, 120), (120, 3000), (4, 4)])
-def test_a_logo_of_any_shape_leaves_room_for_the_first_page(job, staff, size) -> None:
+def test_logo_of_any_shape_is_printed(job, staff, size) -> None:
     set_logo(saved(Image.new("RGBA", size, (200, 0, 0, 128)), "PNG"), "logo.png")
     pdf = sheet_pdf(snapshot_of(job, staff))
     assert ("/Figure", "Logo of Saltmarsh Cycle Works") in elements(pdf)
@@ -102,12 +102,12 @@ def test_a_logo_of_any_shape_leaves_room_for_the_first_page(job, staff, size) ->
     assert all(space == "/DeviceRGB" or space == "/DeviceGray" for _, _, space in images(pdf))
 
 
-def test_a_logo_in_printing_colours_comes_in_those_of_the_screen(job, staff) -> None:
+def test_cmyk_logo_is_converted_to_rgb(job, staff) -> None:
     set_logo(saved(Image.new("CMYK", (60, 40), (0, 255, 255, 0)), "JPEG"), "logo.jpg")
     assert [space for _, _, space in images(sheet_pdf(snapshot_of(job, staff)))] == ["/DeviceRGB"]
 
 
-def test_a_logo_with_a_profile_keeps_its_look(job, staff) -> None:
+def test_logo_with_profile_keeps_its_colours(job, staff) -> None:
     """Grey stays grey, and the profile goes."""
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     set_logo(saved(Image.new("RGB", (8, 8), (120, 120, 120)), "PNG", icc_profile=profile), "logo.png")
@@ -117,7 +117,7 @@ def test_a_logo_with_a_profile_keeps_its_look(job, staff) -> None:
 
 
 @pytest.mark.parametrize("data", [b"", b"not a picture"])
-def test_a_logo_that_cannot_be_read_is_left_out(job, staff, data) -> None:
+def test_unreadable_logo_is_left_out(job, staff, data) -> None:
     set_logo(data or saved(Image.new("RGB", (8, 8)), "PNG"), "logo.png")
     shop = whole_jobs.make_shop()
     if not data:

@@ -48,17 +48,17 @@ def test_stored_snapshot_is_the_same_after_reading_and_writing(stored: dict[str,
 
 
 @pytest.mark.parametrize("stored", STORED)
-def test_unknown_keys_are_passed_over(stored: dict[str, Any]) -> None:
+def test_unknown_keys_are_ignored(stored: dict[str, Any]) -> None:
     newer = {**stored, "weather": "rain", "shop": {**stored["shop"], "motto": "slowly"}}
     assert from_json(newer) == from_json(stored)
 
 
-def test_a_snapshot_of_an_unknown_format_is_refused() -> None:
+def test_snapshot_of_unknown_format_is_refused() -> None:
     with pytest.raises(KeyError):
         from_json({**STORED[0], "format": 999})
 
 
-def test_keys_that_older_sheets_lack_have_defaults() -> None:
+def test_missing_keys_of_older_sheets_have_defaults() -> None:
     """Without figures of the engine, a sheet held the readings alone."""
     whole = next(stored for stored in STORED if stored["clearances"])
     kept = ("sets", "plans", "rows", "summary", "ranges", "earlier")

@@ -35,7 +35,7 @@ def marked(snapshot: dict[str, Any], number: int) -> dict[str, Any]:
     return own
 
 
-def test_twenty_at_once_do_not_mix(snapshot):
+def test_twenty_sheets_printed_at_once_do_not_mix(snapshot):
     sheets = [marked(snapshot, number) for number in range(SHEETS)]
     alone = [sheet_pdf(sheet) for sheet in sheets]
     start = Barrier(SHEETS)
