@@ -214,8 +214,8 @@ class Booking:
         """List every error of the submission, with its field."""
         if not self.job.is_bound:
             return []
-        asked = [*self.used, *self.work]
-        return [(field, error) for form in asked for field in form for error in field.errors]
+        forms_used = [*self.used, *self.work]
+        return [(field, error) for form in forms_used for field in form for error in field.errors]
 
     def bike(self) -> Bike:
         if not self.is_new_bike:

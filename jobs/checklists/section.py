@@ -8,8 +8,8 @@ from jobs.models import Run, Stage
 
 def section(results: JobResults) -> Section:
     lists = results.get(job_checklists)
-    state, why = section_state(results, lists)
-    return Section("checks", "Checks", state, why, "jobs/checklists/_section.html", {"lists": lists})
+    state, reason = section_state(results, lists)
+    return Section("checks", "Checks", state, reason, "jobs/checklists/_section.html", {"lists": lists})
 
 
 def section_state(results: JobResults, lists: list[JobChecklist]) -> tuple[State, str]:

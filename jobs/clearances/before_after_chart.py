@@ -20,7 +20,7 @@ SLACK = 1e-6  # of a step: 0.35 / 0.05 is 7 whatever its binary fractions make o
 
 
 @dataclass(frozen=True)
-class Axis:
+class ScaleAxis:
     """Scale from a length in mm to a position in per cent."""
 
     low_mm: float
@@ -79,7 +79,7 @@ def build_chart(history: ClearancesBeforeAfter | None, shop: ShopProfile) -> Bef
         return None
     unit = shop.length_unit
     step_mm, first, last = scale(plotted_lengths(shown), unit)
-    axis = Axis(first * step_mm, last * step_mm)
+    axis = ScaleAxis(first * step_mm, last * step_mm)
     decimals = 2 if unit == "mm" else 3
     ticks = [
         Tick(axis.position(number * step_mm), f"{convert(number * step_mm, 'mm', unit):.{decimals}f}")
@@ -116,7 +116,7 @@ def scale(lengths_mm: list[float], unit: str) -> tuple[float, int, int]:
     return step_mm, first, last
 
 
-def build_chart_row(row: BeforeAfter, axis: Axis, lengths: LengthFormatter) -> ChartRow:
+def build_chart_row(row: BeforeAfter, axis: ScaleAxis, lengths: LengthFormatter) -> ChartRow:
     valve_gap = row.valve_gap
     span, target_at = ("", ""), ""
     if valve_gap.low_mm is not None and valve_gap.high_mm is not None:
@@ -134,7 +134,7 @@ def build_chart_row(row: BeforeAfter, axis: Axis, lengths: LengthFormatter) -> C
     )
 
 
-def reading_mark(measured: JudgedReading | None, axis: Axis) -> ReadingMark | None:
+def reading_mark(measured: JudgedReading | None, axis: ScaleAxis) -> ReadingMark | None:
     if measured is None:
         return None
     reading = measured.reading

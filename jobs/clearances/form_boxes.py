@@ -57,14 +57,14 @@ def has_three_decimals(text: str) -> bool:
     return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
 
 
-def both_gaps(opening: ValveGap, closing: ValveGap) -> ValveGap:
-    """Return the gap that a loaded value is checked against: both clearances together."""
-    low_mm = together(opening.low_mm, closing.low_mm)
-    high_mm = together(opening.high_mm, closing.high_mm)
+def combined_gap(opening: ValveGap, closing: ValveGap) -> ValveGap:
+    """Return the gap that a loaded value is checked against: both clearances added."""
+    low_mm = add_limits(opening.low_mm, closing.low_mm)
+    high_mm = add_limits(opening.high_mm, closing.high_mm)
     return replace(closing, low_mm=low_mm, high_mm=high_mm, target_mm=None)
 
 
-def together(one_mm: Decimal | None, other_mm: Decimal | None) -> Decimal | None:
+def add_limits(one_mm: Decimal | None, other_mm: Decimal | None) -> Decimal | None:
     return None if one_mm is None or other_mm is None else one_mm + other_mm
 
 

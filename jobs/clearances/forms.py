@@ -17,7 +17,7 @@ from jobs.clearances.engine_map import BankView, entry_orders, top_view
 from jobs.clearances.form_boxes import (
     Box,
     GapInput,
-    both_gaps,
+    combined_gap,
     has_three_decimals,
     in_mm,
     limit_text,
@@ -243,15 +243,15 @@ class ClearanceSetForm(RecordForm):
         if marked_mm is None:
             return ""
         text = format_mm(marked_mm)
-        asked = len(parse_marking(text, available_sizes(self.spec, valve_gap.gap)).could_be_mm) > 1
-        return f"{marked_mm:.3f}" if asked else text
+        is_ambiguous = len(parse_marking(text, available_sizes(self.spec, valve_gap.gap)).could_be_mm) > 1
+        return f"{marked_mm:.3f}" if is_ambiguous else text
 
     # Reading what was sent
 
     def clean(self) -> dict[str, Any] | None:
         self.entries = [self._entry_at(valve_gap) for valve_gap in self.valve_gaps]
         cleaned = super().clean()
-        self._question_temperature()
+        self._warn_about_temperature()
         self._warn_about_concurrent_set()
         if self.questions and not self.cleaned_data.get("figures_right"):
             for name, sentence in self.questions:
@@ -260,7 +260,7 @@ class ClearanceSetForm(RecordForm):
             self.add_error(None, "Nothing is measured yet: enter the clearance of at least one valve.")
         return cleaned
 
-    def _question_temperature(self) -> None:
+    def _warn_about_temperature(self) -> None:
         temperature_c = self.cleaned_data.get("engine_temperature_c")
         if temperature_c is None or self.cleaned_data.get("cold_check"):
             return
@@ -321,7 +321,7 @@ class ClearanceSetForm(RecordForm):
         """Compute the closing clearance from the opener's two gaps."""
         key = (valve_gap.valve.key, ClearanceKind.OPENING.value)
         opening = next(gap for gap in self.valve_gaps if gap.key == key)
-        loaded = self._typed_reading(valve_gap, both_gaps(opening, valve_gap))
+        loaded = self._typed_reading(valve_gap, combined_gap(opening, valve_gap))
         if loaded is None:
             return None
         try:
@@ -367,8 +367,8 @@ class ClearanceSetForm(RecordForm):
         mark = parse_marking(text, available_sizes(self.spec, valve_gap.gap))
         # The last candidate is the marking taken literally.
         as_marked = Decimal(f"{mark.could_be_mm[-1]:.5f}")
-        asked = len(mark.could_be_mm) > 1 and not has_three_decimals(text)
-        if asked and not self._text("m", valve_gap):
+        is_ambiguous = len(mark.could_be_mm) > 1 and not has_three_decimals(text)
+        if is_ambiguous and not self._text("m", valve_gap):
             raise ValueError(f"{mark.warning} Or write it to the third decimal, as {as_marked:.3f}.")
         return as_marked
 
@@ -386,11 +386,11 @@ class ClearanceSetForm(RecordForm):
             self.add_error(f"c-{valve_gap.slug}", SHIM_WITHOUT_CLEARANCE)
 
     @property
-    def asks_about_figures(self) -> bool:
+    def needs_value_confirmation(self) -> bool:
         return bool(self.questions)
 
     @property
-    def asks_about_temperature(self) -> bool:
+    def needs_temperature_confirmation(self) -> bool:
         refused = self.is_bound and "engine_temperature_c" in self.errors
         return refused or bool(self["cold_check"].value())
 

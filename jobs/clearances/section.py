@@ -21,13 +21,13 @@ def section(results: JobResults) -> Section:
     spec = results.job.bike.engine_spec
     sets = list(results.get(readings_by_set))
     history = results.get(clearances_before_after)
-    state, why = section_state(spec, sets, history)
+    state, reason = section_state(spec, sets, history)
     context: dict[str, Any] = {
         "clearance_sets": [(measured, accepted_plan(measured)) for measured in sets],
         "clearance_history": history,
         "clearance_spec": spec,
     }
-    return Section("clearances", "Valve clearances", state, why, TEMPLATE, context)
+    return Section("clearances", "Valve clearances", state, reason, TEMPLATE, context)
 
 
 def accepted_plan(measured: ClearanceSet) -> ShimPlan | None:

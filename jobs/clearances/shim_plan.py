@@ -89,7 +89,7 @@ class ShimNeeded:
     predicted_mm: float
     made: bool  # False without a series or without an available size in range
     stays: bool
-    mark_question: str  # set if the marking of the fitted shim is not an available size
+    marking_warning: str  # set if the marking of the fitted shim is not an available size
 
 
 def shim_needed(spec: EngineSpec, measured: JudgedReading) -> ShimNeeded | None:
@@ -102,11 +102,11 @@ def shim_needed(spec: EngineSpec, measured: JudgedReading) -> ShimNeeded | None:
     wanted = measured.valve_gap.effective_target_mm
     needed = compute_shim_mm(valve.fitted_mm, valve.measured_mm, wanted) if made is None else made
     predicted = predict_clearance_mm(valve.fitted_mm, valve.measured_mm, needed)
-    question = "" if measured.row.shim_measured_mm is not None else mark_question(valve, sizes)
-    return ShimNeeded(needed, predicted, made is not None, exact(needed) == valve.fitted_mm, question)
+    warning = "" if measured.row.shim_measured_mm is not None else marking_warning(valve, sizes)
+    return ShimNeeded(needed, predicted, made is not None, exact(needed) == valve.fitted_mm, warning)
 
 
-def mark_question(valve: ShimValve, sizes: AvailableSizes | None) -> str:
+def marking_warning(valve: ShimValve, sizes: AvailableSizes | None) -> str:
     return parse_marking(f"{valve.fitted_mm:.3f}", sizes).warning or ""
 
 
@@ -162,11 +162,11 @@ class EngineShimPlan:
     @property
     def to_buy(self) -> list[tuple[ClearanceKind, float, int]]:
         """List (opening or closing, thickness in mm, count)."""
-        return self._sizes({gap: plan.to_buy_mm for gap, plan in self.kinds.items()})
-
-    @property
-    def left_over(self) -> list[tuple[ClearanceKind, float, int]]:
-        return self._sizes({gap: plan.removed_mm for gap, plan in self.kinds.items()})
+        return [
+            (gap, size, plan.to_buy_mm[size])
+            for gap, plan in self.kinds.items()
+            for size in sorted(plan.to_buy_mm)
+        ]
 
     @property
     def shims_to_buy(self) -> int:
@@ -189,10 +189,6 @@ class EngineShimPlan:
         """Hash the plan, so that the plan accepted is the plan shown."""
         return hashlib.sha256("\n".join(line.fingerprint for line in self.lines).encode()).hexdigest()[:16]
 
-    @staticmethod
-    def _sizes(counters: dict[ClearanceKind, Counter[float]]) -> list[tuple[ClearanceKind, float, int]]:
-        return [(gap, size, sizes[size]) for gap, sizes in counters.items() for size in sorted(sizes)]
-
 
 @dataclass(frozen=True)
 class PlanInputs:
@@ -207,7 +203,7 @@ class PlanInputs:
     lengths: LengthFormatter = IN_MM  # for the reasons
 
     @property
-    def left_out(self) -> list[ValveGap]:
+    def skipped_gaps(self) -> list[ValveGap]:
         return [*self.not_measured, *self.shim_unknown, *self.no_range]
 
     @property
@@ -387,7 +383,7 @@ def undo_plan(*, measured: ClearanceSet) -> Counter[Decimal]:
     if carried_out := undo_blocker(plan):
         raise PlanRefused(carried_out)
     back = [row for row in plan.rows.all() if row.origin == Origin.STOCK]
-    add_to_stock(Counter((diameter_of(row, measured), row.in_mm) for row in back))
+    add_to_stock(Counter((row_diameter(row, measured), row.in_mm) for row in back))
     plan.delete()
     return Counter(row.in_mm for row in back)
 
@@ -405,7 +401,7 @@ def add_removed_to_stock(*, measured: ClearanceSet) -> int:
     if plan.left_over_in_drawer_at:
         raise PlanRefused("The shims left over are in the drawer already.")
     rows = list(plan.rows.all())
-    diameters = {row.gap: diameter_of(row, measured) for row in rows}
+    diameters = {row.gap: row_diameter(row, measured) for row in rows}
     shims: Counter[tuple[Decimal, Decimal]] = Counter()
     for gap, size, count in removed_shims([AcceptedLine("", row) for row in rows]):
         shims[diameters[gap], size] += count
@@ -421,7 +417,7 @@ def add_to_stock(shims: Counter[tuple[Decimal, Decimal]]) -> None:
         add_shims(diameter_mm=diameter_mm, thickness_mm=thickness_mm, count=count)
 
 
-def diameter_of(row: ShimPlanRow, measured: ClearanceSet) -> Decimal:
+def row_diameter(row: ShimPlanRow, measured: ClearanceSet) -> Decimal:
     spec = measured.job.bike.engine_spec
     diameter_mm = row.shim_diameter_mm or (shim_diameter(spec, row.gap) if spec else None)
     if diameter_mm is None:
@@ -452,7 +448,7 @@ def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine
     return [AcceptedLine(labels.get(key_of(row), str(row)), row) for row in plan.rows.all()]
 
 
-def sizes_of(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Decimal, int]]:
+def count_by_size(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Decimal, int]]:
     """List (opening or closing, thickness in mm, count) of one origin."""
     sizes = Counter((line.row.gap, line.row.in_mm) for line in lines if line.row.origin == origin)
     return [(gap, size, count) for (gap, size), count in sorted(sizes.items())]

@@ -14,13 +14,13 @@ from jobs.clearances.shim_plan import (
     add_removed_to_stock,
     all_plans,
     collect_plan_inputs,
+    count_by_size,
     removed_shims,
     shim_diameter,
-    sizes_of,
     undo_blocker,
     undo_plan,
 )
-from jobs.clearances.views import find_set, plan_of, render_without_engine, spec_of
+from jobs.clearances.views import find_plan, find_set, find_spec, render_without_engine
 from jobs.models import ClearanceSet, ShimPlan
 from jobs.models.clearances import POLICY_LABELS
 from workshop.access.roles import StaffRequest, roles, staff
@@ -49,7 +49,7 @@ def render_plans(
 
 
 def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object]:
-    spec = spec_of(measured)
+    spec = find_spec(measured)
     lines = accepted_lines(spec, plan)
     return {
         "measured": measured,
@@ -57,9 +57,9 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
         "spec": spec,
         "plan": plan,
         "lines": lines,
-        "from_stock": sizes_of(lines, Origin.STOCK),
-        "to_buy": sizes_of(lines, Origin.BUY),
-        "left_over": removed_shims(lines),
+        "from_stock": count_by_size(lines, Origin.STOCK),
+        "to_buy": count_by_size(lines, Origin.BUY),
+        "removed": removed_shims(lines),
         "two_kinds": any(line.row.gap == ClearanceKind.CLOSING for line in lines),
     }
 
@@ -67,7 +67,7 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
 @staff
 def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
-    spec, plan = spec_of(measured), plan_of(measured)
+    spec, plan = find_spec(measured), find_plan(measured)
     if plan is not None:
         context = accepted_context(measured, plan)
         context["can_write"] = request.user.holds(Role.MECHANIC)
@@ -86,8 +86,8 @@ def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
 @submit_once
 def shim_plan_accept(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
-    spec = spec_of(measured)
-    if plan_of(measured) is not None or spec is None or not spec.uses_shims:
+    spec = find_spec(measured)
+    if find_plan(measured) is not None or spec is None or not spec.uses_shims:
         messages.warning(request, "Nothing was booked: these readings have no plan left to accept.")
         return redirect("shim-plan", pk)
     policy = request.POST.get("policy", "")
@@ -125,7 +125,7 @@ def shim_plan_take_back(request: StaffRequest, pk: int) -> HttpResponse:
 
 @roles(Role.MECHANIC)
 @require_POST
-def shim_plan_left_over(request: StaffRequest, pk: int) -> HttpResponse:
+def shim_plan_add_removed(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     try:
         count = add_removed_to_stock(measured=measured)
@@ -139,7 +139,7 @@ def shim_plan_left_over(request: StaffRequest, pk: int) -> HttpResponse:
 @staff
 def shim_plan_slip(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
-    plan = plan_of(measured)
+    plan = find_plan(measured)
     if plan is None:
         messages.info(request, "Accept a plan first: the bench slip is printed from it.")
         return redirect("shim-plan", pk)

@@ -90,7 +90,7 @@ def next_checks(
 
 
 def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: Sequence[Job]) -> NextCheck:
-    every = as_shown(interval, unit)
+    every = format_use(interval, unit)
     checked = [used for used in (usage_at(measured.job, unit) for measured in sets) if used is not None]
     if not checked:
         kind = "engine hours" if unit == "h" else "odometer"
@@ -99,16 +99,16 @@ def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: S
     now = max(used for used in (usage_at(job, unit) for job in jobs) if used is not None)
     if now >= due:
         return NextCheck(
-            f"Check overdue: it was due at {as_shown(due, unit)}, and the bike came in with "
-            f"{as_shown(now, unit)}.",
+            f"Check overdue: it was due at {format_use(due, unit)}, and the bike came in with "
+            f"{format_use(now, unit)}.",
             overdue=True,
         )
     return NextCheck(
-        f"Next check due at {as_shown(due, unit)}: every {every}, last checked at {as_shown(last, unit)}."
+        f"Next check due at {format_use(due, unit)}: every {every}, last checked at {format_use(last, unit)}."
     )
 
 
-def as_shown(use: float, unit: str) -> str:
+def format_use(use: float, unit: str) -> str:
     return f"{format_number(use, 1, trim=True)} h" if unit == "h" else f"{format_number(use)} {label(unit)}"
 
 

@@ -93,7 +93,7 @@ class TrendChart:
     panels: Sequence[TrendPanel]  # intake and exhaust of a cylinder one after the other
     shown_from: float  # of the use
     shown_to: float
-    left_out: int  # readings whose value at the present setting is unknown
+    not_drawn: int  # readings whose value at the present setting is unknown
 
 
 @dataclass(frozen=True)
@@ -109,14 +109,14 @@ def build_trend_chart(history: ClearanceHistory, shop: ShopProfile) -> TrendChar
     """Build the chart of a bike's clearances, or None without a reading at a known distance or hour."""
     units = [row.gap_trend.unit for row in history.rows if row.gap_trend.unit]
     unit = shop.distance_unit if shop.distance_unit in units else "h"
-    followed = [_followed(row) for row in history.rows if row.gap_trend.unit == unit]
-    drawn = [reading.use for curve in followed for reading, _ in _drawn(curve)]
+    curves = [_build_curve(row) for row in history.rows if row.gap_trend.unit == unit]
+    drawn = [reading.use for curve in curves for reading, _ in _drawn_readings(curve)]
     if not drawn:
         return None
-    until = _until(followed, min(drawn), max(drawn))
+    until = _find_end(curves, min(drawn), max(drawn))
     room = SIDE_ROOM * (until - min(drawn)) or 1.0
-    heights = _heights(followed, until)
-    panels = [_panel(group, until, heights[_side(group[0])], shop.length_unit) for group in _groups(followed)]
+    heights = _heights(curves, until)
+    panels = [_panel(group, until, heights[_side(group[0])], shop.length_unit) for group in _groups(curves)]
     return TrendChart(
         use_label="engine hours" if unit == "h" else "odometer",
         use_unit=label(unit),
@@ -125,11 +125,11 @@ def build_trend_chart(history: ClearanceHistory, shop: ShopProfile) -> TrendChar
         panels=panels,
         shown_from=min(drawn) - room,
         shown_to=max(until, max(drawn) + room),
-        left_out=sum(len(curve.now_mm) for curve in followed) - len(drawn),
+        not_drawn=sum(len(curve.now_mm) for curve in curves) - len(drawn),
     )
 
 
-def _followed(row: GapHistory) -> _Curve:
+def _build_curve(row: GapHistory) -> _Curve:
     readings = row.gap_trend.readings
     try:
         now_mm = adjust_to_current_setting(
@@ -137,20 +137,20 @@ def _followed(row: GapHistory) -> _Curve:
             [reading.measured.reading.best_mm for reading in readings],
             [reading.shim_mm for reading in readings],
         )
-    except ValueError:  # the course says why in its sentence
+    except ValueError:  # the trend's sentence gives the reason
         now_mm = [math.nan] * len(readings)
     return _Curve(row.valve_gap, row.gap_trend, now_mm)
 
 
-def _drawn(curve: _Curve) -> list[tuple[UsageReading, float]]:
+def _drawn_readings(curve: _Curve) -> list[tuple[UsageReading, float]]:
     pairs = zip(curve.gap_trend.readings, curve.now_mm, strict=True)
     return [(reading, now_mm) for reading, now_mm in pairs if math.isfinite(now_mm)]
 
 
-def _until(followed: Iterable[_Curve], first: float, last: float) -> float:
+def _find_end(curves: Iterable[_Curve], first: float, last: float) -> float:
     """Return how far the lines go: past the crossings, but no further ahead than the history is long."""
     length = last - first
-    trends = [curve.gap_trend.trend for curve in followed]
+    trends = [curve.gap_trend.trend for curve in curves]
     crossed = [trend.reached_at.value for trend in trends if trend and trend.reached_at]
     return max([last, *(use + MARGIN * length for use in crossed if use <= last + length)])
 
@@ -159,10 +159,10 @@ def _side(curve: _Curve) -> tuple[str, str]:
     return curve.valve_gap.valve.side, curve.valve_gap.gap.value
 
 
-def _groups(followed: Iterable[_Curve]) -> list[list[_Curve]]:
+def _groups(curves: Iterable[_Curve]) -> list[list[_Curve]]:
     """Group the valves by panel, cylinder by cylinder, intake beside exhaust."""
     groups: dict[tuple[int, str, str], list[_Curve]] = {}
-    for curve in followed:
+    for curve in curves:
         side, gap = _side(curve)
         groups.setdefault((curve.valve_gap.valve.cylinder, gap, side), []).append(curve)
     order = {side: at for at, side in enumerate((*ClearanceKind.values, *Side.values))}
@@ -170,14 +170,14 @@ def _groups(followed: Iterable[_Curve]) -> list[list[_Curve]]:
     return [groups[key] for key in keys]
 
 
-def _heights(followed: Iterable[_Curve], until: float) -> dict[tuple[str, str], tuple[float, float]]:
+def _heights(curves: Iterable[_Curve], until: float) -> dict[tuple[str, str], tuple[float, float]]:
     """Return each side's axis limits [mm]: all readings, limits and lines, with some room."""
     lengths: dict[tuple[str, str], list[float]] = {}
-    for curve in followed:
+    for curve in curves:
         limits = [float(end) for end in (curve.valve_gap.low_mm, curve.valve_gap.high_mm) if end is not None]
         line = [point.value for point in _line(curve, until, "mm")]
         lengths.setdefault(_side(curve), []).extend(
-            [*limits, *line, *(now_mm for _, now_mm in _drawn(curve))]
+            [*limits, *line, *(now_mm for _, now_mm in _drawn_readings(curve))]
         )
     found = {}
     for side, all_mm in lengths.items():
@@ -217,13 +217,13 @@ def _valve(curve: _Curve, until: float, unit: str) -> ValveTrend:
 
 def _points(curve: _Curve, unit: str) -> list[TrendPoint]:
     points = []
-    for followed, now_mm in _drawn(curve):
-        reading = followed.measured.reading
+    for used, now_mm in _drawn_readings(curve):
+        reading = used.measured.reading
         moved = now_mm - reading.best_mm
         value, low, high = (
             _shown(end, unit) for end in (now_mm, reading.low_mm + moved, reading.high_mm + moved)
         )
-        points.append(TrendPoint(followed.use, value, low, high, abs(moved) < SAME_MM))
+        points.append(TrendPoint(used.use, value, low, high, abs(moved) < SAME_MM))
     return points
 
 
@@ -231,7 +231,7 @@ def _line(curve: _Curve, until: float, unit: str) -> list[LinePoint]:
     trend = curve.gap_trend.trend
     if trend is None or trend.line is None:
         return []
-    uses = [reading.use for reading, _ in _drawn(curve)]
+    uses = [reading.use for reading, _ in _drawn_readings(curve)]
     end = until if trend.reached_at else uses[-1]
     spots = sorted({*np.linspace(uses[0], end, LINE_POINTS).tolist(), *uses})
     spans = [(use, trend.line.predict(use)) for use in spots]

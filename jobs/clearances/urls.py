@@ -15,7 +15,9 @@ urlpatterns = [
         "clearances/<int:pk>/shim-plan/take-back/", shim_views.shim_plan_take_back, name="shim-plan-take-back"
     ),
     path(
-        "clearances/<int:pk>/shim-plan/left-over/", shim_views.shim_plan_left_over, name="shim-plan-left-over"
+        "clearances/<int:pk>/shim-plan/left-over/",
+        shim_views.shim_plan_add_removed,
+        name="shim-plan-left-over",
     ),
     path("clearances/<int:pk>/shim-plan/slip/", shim_views.shim_plan_slip, name="shim-plan-slip"),
 ]

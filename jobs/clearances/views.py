@@ -31,11 +31,11 @@ def find_set(pk: int) -> ClearanceSet:
     )
 
 
-def spec_of(measured: ClearanceSet) -> EngineSpec | None:
+def find_spec(measured: ClearanceSet) -> EngineSpec | None:
     return measured.job.bike.engine_spec
 
 
-def plan_of(measured: ClearanceSet) -> ShimPlan | None:
+def find_plan(measured: ClearanceSet) -> ShimPlan | None:
     return getattr(measured, "shim_plan", None)
 
 
@@ -59,7 +59,7 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
         "when": measured.get_when_display(),
         "as_left": is_left,
         "draft": draft,
-        "plan": plan_of(measured) if measured.pk else None,
+        "plan": find_plan(measured) if measured.pk else None,
     }
     return render_form(request, "jobs/clearances/form.html", form, **context)
 
@@ -89,7 +89,7 @@ def clearances_new(request: StaffRequest, number: str, when: str) -> HttpRespons
 @require_http_methods(["GET", "POST"])
 def clearances_edit(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
-    spec = spec_of(measured)
+    spec = find_spec(measured)
     if spec is None:
         return render_without_engine(request, measured.job, measured.when)
     return save_entry(request, measured, spec, f"clearances-set-{pk}")
@@ -128,14 +128,14 @@ def set_row(
     shim = shim_needed(spec, measured) if spec.uses_shims else None
     turns_in = None if spec.uses_shims else turns_at(spec, measured)
     mismatch = prediction_mismatch(measured, predicted.predicted_mm if predicted else None, lengths)
-    hints = (measured.hint(lengths), shim.mark_question if shim else "")
+    hints = (measured.hint(lengths), shim.marking_warning if shim else "")
     return SetRow(valve_gap, measured, shim, turns_in, predicted, mismatch, [hint for hint in hints if hint])
 
 
 @staff
 def clearances(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
-    spec, rows = spec_of(measured), list(measured.readings.all())
+    spec, rows = find_spec(measured), list(measured.readings.all())
     is_left = measured.when == ClearanceSet.When.AS_LEFT
     planned = earlier_plan_rows(measured) if is_left else {}
     table: list[SetRow] = []
@@ -156,7 +156,7 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         "surprises": [row for row in table if row.prediction_mismatch],
         "has_predictions": any(row.predicted for row in table),
         "picture": build_chart(history, request.shop) if history else None,
-        "plan": plan_of(measured),
+        "plan": find_plan(measured),
         "can_write": request.user.holds(Role.MECHANIC),
     }
     return render(request, "jobs/clearances/detail.html", context)

@@ -49,14 +49,14 @@ class Rows:
 
     @property
     def label(self) -> str:
-        return label_of(self.model)
+        return model_label(self.model)
 
     def queryset(self, job_pk: Any) -> "models.QuerySet[Any]":
         rows = self.model._default_manager.all()
         return rows.filter(**{self.to_job: job_pk}) if self.to_job else rows
 
 
-def label_of(model: type[models.Model]) -> str:
+def model_label(model: type[models.Model]) -> str:
     return model._meta.label_lower
 
 
@@ -102,7 +102,7 @@ class JobPage:
         """Return whether the job has a row of a model, without reading them if that is known."""
         if self._stamps is None or model in self._rows:
             return bool(self.rows(model))
-        return label_of(model) in self._stamps
+        return model_label(model) in self._stamps
 
     def read_all(self) -> "JobPage":
         """Read every kind now, so that all of them come from one transaction."""
@@ -113,8 +113,8 @@ class JobPage:
     def section_stamps(self, record: registry.JobRecord) -> list[tuple[Any, ...] | None]:
         """Return what tells the present rows of a record's section from any other."""
         stamps = self._stamps or {}
-        present = [(label_of(model) in stamps,) for model in record.needs_any]
-        return [*(stamps.get(label) for label in (*map(label_of, record.reads), STAFF)), *present]
+        present = [(model_label(model) in stamps,) for model in record.needs_any]
+        return [*(stamps.get(label) for label in (*map(model_label, record.reads), STAFF)), *present]
 
     @property
     def models_read(self) -> set[type[models.Model]]:

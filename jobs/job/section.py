@@ -19,6 +19,6 @@ class Section:
     key: str
     title: str
     state: State
-    why: str
+    reason: str
     template: str
     context: dict[str, Any] = field(default_factory=dict)

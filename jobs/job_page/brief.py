@@ -8,9 +8,9 @@ from jobs.work_items.totals import Total, work_total
 
 def section(results: JobResults) -> Section:
     work = results.get(work_total)
-    state, why = section_state(results.job, work)
+    state, reason = section_state(results.job, work)
     context = {"photos": results.rows(Photo), "work_items": results.rows(WorkItem), "work": work}
-    return Section("brief", "Brief and receipt", state, why, "jobs/job_page/_brief.html", context)
+    return Section("brief", "Brief and receipt", state, reason, "jobs/job_page/_brief.html", context)
 
 
 def section_state(job: Job, work: Total) -> tuple[State, str]:

@@ -27,7 +27,7 @@ class RenderedSection:
     key: str
     title: str
     state: State
-    why: str
+    reason: str
     html: str
 
 
@@ -65,7 +65,7 @@ def render(record: JobRecord, results: JobResults, roles: frozenset[Role]) -> Re
     section = record.section(results)
     context = {"job": results.job, "user": reader(roles), "shop": results.shop, "section": section}
     html = render_to_string("jobs/job_page/_section.html", context | section.context)
-    return RenderedSection(section.key, section.title, section.state, section.why, html)
+    return RenderedSection(section.key, section.title, section.state, section.reason, html)
 
 
 def head_facts(results: JobResults, roles: frozenset[Role]) -> str:

@@ -7,13 +7,13 @@ from jobs.models import BikeChange, Part
 
 def section(results: JobResults) -> Section:
     parts, bike_changes = results.rows(Part), results.rows(BikeChange)
-    state, why = section_state(parts, bike_changes)
+    state, reason = section_state(parts, bike_changes)
     context = {
         "parts": parts,
         "bike_changes": bike_changes,
         "any_race_only": any(part.race_only for part in parts),
     }
-    return Section("parts", "Parts", state, why, "jobs/parts/_section.html", context)
+    return Section("parts", "Parts", state, reason, "jobs/parts/_section.html", context)
 
 
 def section_state(parts: list[Part], bike_changes: list[BikeChange]) -> tuple[State, str]:

@@ -28,8 +28,8 @@ TEMPLATE = "jobs/planner/slot_form.html"
 @require_http_methods(["GET", "POST"])
 @submit_once
 def slot_new(request: StaffRequest) -> HttpResponse:
-    asked = {name: request.GET[name] for name in ("job", "place", "day") if request.GET.get(name)}
-    initial = {"clock": "09:00", "hours": 2, **asked}
+    given = {name: request.GET[name] for name in ("job", "place", "day") if request.GET.get(name)}
+    initial = {"clock": "09:00", "hours": 2, **given}
     return save(
         request,
         NewSlotForm(

@@ -35,13 +35,13 @@ def find_customers(text: str) -> "QuerySet[Customer]":
 def find_jobs(text: str) -> JobQuerySet:
     """Return jobs with each word in the number, the brief, the bike or the customer."""
     found = Job.objects.for_list()
-    for asked in matching_rows(text, [FoundWord, JobWord]):
-        found = found.filter(jobs_of(asked))
+    for word in matching_rows(text, [FoundWord, JobWord]):
+        found = found.filter(filter_by_word(word))
     return found
 
 
-def jobs_of(word: Q) -> Q:
-    """Return jobs that have the word themselves, or whose customer or bike has it.
+def filter_by_word(word: Q) -> Q:
+    """Filter on jobs that have the word themselves, or whose customer or bike has it.
 
     A few customers and bikes are listed by key, so that each part is answered by an index.
     """

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from workshop.models import Customer
-from workshop.privacy.mentions import erased_name, mention_key, terms_of
+from workshop.privacy.mentions import compile_terms, erased_name, mention_key
 from workshop.privacy.ownership import Model, Ownership, row_model
 
 # Apps above this one add to these from their AppConfig.ready.
@@ -41,7 +41,7 @@ def erase(customer: Customer, *, keep: Collection[str] = ()) -> None:
     for step in erasure_steps:
         step(customer)
     ownership = Ownership(customer)
-    eraser = Eraser(ownership, terms_of(customer, ownership), erased_name(customer), keep)
+    eraser = Eraser(ownership, compile_terms(customer, ownership), erased_name(customer), keep)
     for model, personal in ownership.declared.items():
         if personal.cleared or personal.free_text:
             for row in ownership.current_rows(model).select_for_update():

@@ -52,7 +52,7 @@ def erased_name(customer: Customer) -> str:
     return f"Erased customer {customer.pk}"
 
 
-def terms_of(customer: Customer, ownership: Ownership) -> re.Pattern[str]:
+def compile_terms(customer: Customer, ownership: Ownership) -> re.Pattern[str]:
     """Return the terms of the customer's present, former and merged entries.
 
     A former name of one word is left out: it was corrected because it was not the full name.
@@ -101,7 +101,7 @@ def free_text_rows(ownership: Ownership) -> Iterator[tuple[Any, str, bool]]:
 def find_mentions(customer: Customer) -> list[Mention]:
     """Return every free-text field that names the customer, in current records and in the history."""
     ownership = Ownership(customer)
-    terms = terms_of(customer, ownership)
+    terms = compile_terms(customer, ownership)
     found: dict[str, Mention] = {}
     for row, field, is_current in free_text_rows(ownership):
         texts = [text for text in strings_in(getattr(row, field)) if terms.search(text)]

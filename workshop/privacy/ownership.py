@@ -17,7 +17,7 @@ def row_model(row: Any) -> Model:
     return model
 
 
-def history_of(model: Model) -> Any:
+def history_manager(model: Model) -> Any:
     return cast("Any", model).history  # which simple_history adds
 
 
@@ -38,7 +38,7 @@ class Ownership:
 
     def past_rows(self, model: Model) -> "models.QuerySet[Any]":
         """Return the history rows, the latest first."""
-        return self._owned(model, history_of(model).order_by("-history_id"))
+        return self._owned(model, history_manager(model).order_by("-history_id"))
 
     def describes_customer(self, row: Any) -> bool:
         """Return whether a row describes this customer; a sold bike describes its present owner."""
@@ -54,8 +54,8 @@ class Ownership:
         if parent is None:
             return labelled(row)
         if parent.related_model is Customer:
-            return self._labels_of(model)[getattr(row, model._meta.pk.attname)]
-        belongs_to = self._labels_of(parent.related_model)[getattr(row, parent.attname)]
+            return self._labels_by_pk(model)[getattr(row, model._meta.pk.attname)]
+        belongs_to = self._labels_by_pk(parent.related_model)[getattr(row, parent.attname)]
         return f"{model._meta.verbose_name}, {belongs_to}"
 
     def _parent(self, model: Model) -> Any:
@@ -70,10 +70,10 @@ class Ownership:
         if parent is None:
             return rows
         if parent.related_model is Customer:
-            return rows.filter(**{f"{model._meta.pk.attname}__in": list(self._labels_of(model))})
-        return rows.filter(**{f"{parent.attname}__in": list(self._labels_of(parent.related_model))})
+            return rows.filter(**{f"{model._meta.pk.attname}__in": list(self._labels_by_pk(model))})
+        return rows.filter(**{f"{parent.attname}__in": list(self._labels_by_pk(parent.related_model))})
 
-    def _labels_of(self, model: Model) -> dict[Any, str]:
+    def _labels_by_pk(self, model: Model) -> dict[Any, str]:
         """Return the label of the bike or job of each of the customer's records of a model, by key."""
         if model not in self._labels:
             self._labels[model] = self._find_labels(model)
@@ -81,11 +81,11 @@ class Ownership:
 
     def _find_labels(self, model: Model) -> dict[Any, str]:
         parent, key = self._parent(model), model._meta.pk.attname
-        stored = (history_of(model), model._base_manager)
+        stored = (history_manager(model), model._base_manager)
         if parent.related_model is Customer:
             own = {f"{parent.attname}__in": list(self.customer_ids)}
             return {getattr(row, key): labelled(row) for rows in stored for row in rows.filter(**own)}
-        parents = self._labels_of(parent.related_model)
+        parents = self._labels_by_pk(parent.related_model)
         own = {f"{parent.attname}__in": list(parents)}
         found = (pair for rows in stored for pair in rows.filter(**own).values_list(key, parent.attname))
         return {pk: parents[parent_pk] for pk, parent_pk in found}

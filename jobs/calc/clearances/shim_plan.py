@@ -294,10 +294,10 @@ class _Problem:
         """Return what valve ``i`` gets in this column."""
         valve, size = self.valves[i], int(self.sizes[i, column])
         if size < 0:
-            return PlanRow(valve, Origin.NONE, None, None, None, self._why_nothing(valve))
+            return PlanRow(valve, Origin.NONE, None, None, None, self._describe_failure(valve))
         origin, from_key = self._origin(i, column)
         predicted_mm = to_millimetres(valve.total_nm - size)
-        why = self._why(valve, size, origin, from_key)
+        why = self._describe_choice(valve, size, origin, from_key)
         return PlanRow(valve, origin, to_millimetres(size), from_key, predicted_mm, why)
 
     def _origin(self, i: int, column: int) -> tuple[Origin, str | None]:
@@ -308,7 +308,7 @@ class _Problem:
             return Origin.STOCK, None
         return (Origin.STAYS, None) if giver == i else (Origin.VALVE, self.valves[giver].key)
 
-    def _why(self, valve: ShimValve, size: int, origin: Origin, from_key: str | None) -> str:
+    def _describe_choice(self, valve: ShimValve, size: int, origin: Origin, from_key: str | None) -> str:
         givers = {other.key: other.name for other in self.valves}
         source = {
             Origin.STAYS: "stays in",
@@ -322,7 +322,7 @@ class _Problem:
         direction = "looser" if deviation > 0 else "tighter"
         return f"{source}, {self.lengths(to_millimetres(abs(deviation)))} {direction} than the target"
 
-    def _why_nothing(self, valve: ShimValve) -> str:
+    def _describe_failure(self, valve: ShimValve) -> str:
         needed = format_mm((valve.total_nm - valve.target_nm) / NANOMETRES_PER_MM)
         return (
             f"{valve.name} needs a shim of {needed} mm; none at hand or made brings it between "

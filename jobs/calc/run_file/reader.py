@@ -218,14 +218,14 @@ def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
 
 
 def _column_questions(column: Column, figures: FloatArray, table: Table) -> list[Question]:
-    asked = [value_question(column, figures)]
+    questions = [value_question(column, figures)]
     if column.channel == "time_s":
-        asked.append(time_question(column, figures, table.lines))
+        questions.append(time_question(column, figures, table.lines))
     if column.channel and column.unit is None:
-        asked.append(
+        questions.append(
             Question(column.position, f"Column {column.position + 1} ('{column.name}'): say in which unit.")
         )
-    return [question for question in asked if question is not None]
+    return [question for question in questions if question is not None]
 
 
 # --- reading

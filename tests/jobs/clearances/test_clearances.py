@@ -161,7 +161,7 @@ def test_a_questioned_figure_is_kept_as_typed_once_confirmed(login) -> None:
     job = make_job()
     boxes = {"c-1-intake-1-opening": "1.2"}
     response = login(Role.MECHANIC).post(new_url(job), entry(boxes))
-    assert response.context["form"].asks_about_figures
+    assert response.context["form"].needs_value_confirmation
     login(Role.MECHANIC).post(new_url(job), entry(boxes, figures_right="on"))
     assert job.clearance_sets.get().readings.get().clearance_mm == Decimal("1.2")
 
@@ -522,7 +522,7 @@ def test_a_later_set_of_the_same_time_goes_before_an_earlier_one(staff) -> None:
 
 def section_state(job: Job) -> tuple[State, str]:
     made = section(results_of(job))
-    return made.state, made.why
+    return made.state, made.reason
 
 
 def test_section_stands_empty_in_hand_attention_and_done(staff) -> None:

@@ -261,7 +261,7 @@ def take_back(client: Any, measured: ClearanceSet) -> Any:
     return client.post(reverse("shim-plan-take-back", args=[measured.pk]), follow=True)
 
 
-def left_over(client: Any, measured: ClearanceSet) -> Any:
+def add_removed(client: Any, measured: ClearanceSet) -> Any:
     return client.post(reverse("shim-plan-left-over", args=[measured.pk]), follow=True)
 
 
@@ -311,8 +311,8 @@ def test_left_over_shims_go_into_the_drawer_once(login, staff) -> None:
     client = login(Role.MECHANIC)
     accept(client, measured)
     # 2.50 comes out of cylinder 2 exhaust and goes nowhere
-    assert "1 shim left over put into the drawer" in plain_text(left_over(client, measured))
-    again = plain_text(left_over(client, measured))
+    assert "1 shim left over put into the drawer" in plain_text(add_removed(client, measured))
+    again = plain_text(add_removed(client, measured))
     assert "are in the drawer already" in again
     assert "Take the plan back" not in again
     available_stock = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}

@@ -145,7 +145,7 @@ def test_what_an_unknown_setting_leaves_open_is_left_out_and_counted(shop, staff
     visit(bike, staff, 10_000, "0.16", shim="", job=job, when="as_left", measured_at=timezone.now())
     chart = chart_of(bike, shop)
     assert [len(valve.points) for panel in chart.panels for valve in panel.valves] == [1, 1, 1, 1]
-    assert chart.left_out == 4
+    assert chart.not_drawn == 4
 
 
 def test_engine_hours_and_inches(shop, staff) -> None:
