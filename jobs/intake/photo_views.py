@@ -1,7 +1,7 @@
 """Photos of a job: add, show, edit, remove."""
 
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import FileResponse, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.template.defaultfilters import pluralize
 from django.urls import reverse
@@ -13,7 +13,7 @@ from jobs.job.form_page import form_page, remove_button, section_url
 from jobs.models import Job, Photo
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import post_data
+from workshop.records.responses import open_or_404, post_data
 from workshop.records.submit_once import submit_once
 
 ADDERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
@@ -47,10 +47,7 @@ def photo_add(request: StaffRequest, number: str) -> HttpResponse:
 @require_safe
 def photo(request: StaffRequest, pk: int) -> HttpResponseBase:
     photo = get_object_or_404(Photo, pk=pk)
-    try:
-        image = photo.image.open("rb")
-    except FileNotFoundError as problem:
-        raise Http404("The file of this photo is missing.") from problem
+    image = open_or_404(photo.image, "The file of this photo is missing.")
     answer = FileResponse(image, content_type="image/jpeg")
     answer.headers["Cache-Control"] = "private, max-age=86400"
     return answer

@@ -9,27 +9,21 @@ from django.http import QueryDict
 from jobs.job.stages import missing_fields
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
-from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
+
+JOB_GROUPS: Groups = (
+    ("What is asked for", ("brief", "intended_use")),
+    ("When, how much, by whom", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
+)
 
 
 class JobForm(FieldGroupsMixin, RecordForm):
-    GROUPS = (
-        ("What is asked for", ("brief", "intended_use")),
-        ("When, how much, by whom", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
-    )
+    GROUPS = JOB_GROUPS
 
     class Meta(RecordForm.Meta):
         model = Job
-        fields = [
-            "brief",
-            "intended_use",
-            "booked_for",
-            "promised_at",
-            "authorised_amount",
-            "mechanic",
-            "tuner",
-        ]
+        fields = field_names(JOB_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -14,7 +14,7 @@ from jobs.mixture.study import LOADS, exclusion_reason, runs_with_fuel_step, sug
 from jobs.models import Job, MixtureStudy
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import flash_saved, post_data
+from workshop.records.responses import csv_response, flash_saved, post_data
 from workshop.records.submit_once import submit_once
 
 LEAN = (
@@ -124,6 +124,4 @@ def fuel_table_csv(request: StaffRequest, pk: int) -> HttpResponse:
     study = find_study(pk)
     if not study.fuel_table_after:
         raise Http404("This study has no fuel table.")
-    response = HttpResponse(grid.fuel_table_csv(study), content_type="text/csv; charset=utf-8")
-    response.headers["Content-Disposition"] = f'attachment; filename="fuel-table-{study.job}-{study.pk}.csv"'
-    return response
+    return csv_response(grid.fuel_table_csv(study), f"fuel-table-{study.job}-{study.pk}.csv")

@@ -5,45 +5,32 @@ from typing import Any
 from django.utils import timezone
 
 from jobs.models import Part
-from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
 
-
-class PartForm(FieldGroupsMixin, RecordForm):
-    GROUPS = (
-        ("The part", ("name", "maker", "part_number", "serial", "quantity", "replaces", "fitted_at")),
+PART_GROUPS: Groups = (
+    ("The part", ("name", "maker", "part_number", "serial", "quantity", "replaces", "fitted_at")),
+    (
+        "What it means for the bike",
         (
-            "What it means for the bike",
-            (
-                "race_only",
-                "changes_gearing",
-                "changes_exhaust",
-                "changes_intake",
-                "changes_brakes",
-                "changes_suspension",
-            ),
-        ),
-        ("", ("note",)),
-    )
-
-    class Meta(RecordForm.Meta):
-        model = Part
-        fields = [
-            "name",
-            "maker",
-            "part_number",
-            "serial",
-            "quantity",
-            "replaces",
-            "fitted_at",
             "race_only",
             "changes_gearing",
             "changes_exhaust",
             "changes_intake",
             "changes_brakes",
             "changes_suspension",
-            "note",
-        ]
+        ),
+    ),
+    ("", ("note",)),
+)
+
+
+class PartForm(FieldGroupsMixin, RecordForm):
+    GROUPS = PART_GROUPS
+
+    class Meta(RecordForm.Meta):
+        model = Part
+        fields = field_names(PART_GROUPS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import ProtectedError
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, QueryDict
+from django.http import FileResponse, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -35,7 +35,7 @@ from jobs.timeline.bike_states import bike_states, run_sides
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
 from workshop.models import Role, StaleRecord
-from workshop.records.responses import flash_saved, post_data
+from workshop.records.responses import csv_response, flash_saved, open_or_404, post_data
 
 KINDS = {
     "sweep": "sweeps",
@@ -167,9 +167,7 @@ def runs_csv(request: StaffRequest, number: str) -> HttpResponse:
 
 def csv_answer(text: str, name: str) -> HttpResponse:
     # The byte-order mark tells a spreadsheet that the units are in UTF-8.
-    answer = HttpResponse(f"\ufeff{text}", content_type="text/csv; charset=utf-8")
-    answer.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return answer
+    return csv_response(f"\ufeff{text}", name)
 
 
 @staff
@@ -270,10 +268,7 @@ def run_put_back(request: StaffRequest, pk: int) -> HttpResponse:
 def run_file(request: StaffRequest, pk: int) -> HttpResponseBase:
     """The original, byte for byte, always to be saved and never shown."""
     run = get_object_or_404(Run, pk=pk)
-    try:
-        original = run.original.open("rb")
-    except FileNotFoundError as problem:
-        raise Http404("The original of this run is missing.") from problem
+    original = open_or_404(run.original, "The original of this run is missing.")
     return FileResponse(
         original, as_attachment=True, filename=run.original_name, content_type="application/octet-stream"
     )

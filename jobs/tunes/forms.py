@@ -12,7 +12,7 @@ from django.utils import timezone
 from jobs.models import TuneChange, TuneChangeKind, TuneRevision
 from jobs.tunes.revisions import available_kinds, check_calibration, save_tune
 from workshop.models import StaleRecord
-from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
 
 NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
@@ -278,25 +278,19 @@ class TuneFormSet:
             form.report_conflict(sent)
 
 
+CHANGE_KIND_GROUPS: Groups = (
+    ("", ("name", "unit", "order")),
+    ("On the road", ("affects_road_use", "road_use_effect")),
+    ("", ("caution", "customer_caution", "retired")),
+)
+
+
 class ChangeKindForm(FieldGroupsMixin, RecordForm):
-    GROUPS = (
-        ("", ("name", "unit", "order")),
-        ("On the road", ("affects_road_use", "road_use_effect")),
-        ("", ("caution", "customer_caution", "retired")),
-    )
+    GROUPS = CHANGE_KIND_GROUPS
 
     class Meta(RecordForm.Meta):
         model = TuneChangeKind
-        fields = [
-            "name",
-            "unit",
-            "order",
-            "affects_road_use",
-            "road_use_effect",
-            "caution",
-            "customer_caution",
-            "retired",
-        ]
+        fields = field_names(CHANGE_KIND_GROUPS)
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

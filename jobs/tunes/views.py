@@ -22,7 +22,7 @@ from jobs.tunes.revisions import (
 from jobs.tunes.throttle_tables import table_differences
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.responses import flash_saved, open_or_404, post_data, render_form
 from workshop.records.submit_once import submit_once
 
 BEFORE_LOADING = (
@@ -141,12 +141,8 @@ def current_number(results: JobResults) -> str:
 def calibration(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Send the stored file as a download; its content is never interpreted."""
     revision = get_object_or_404(TuneRevision, pk=pk)
-    try:
-        file = revision.calibration.open("rb")
-    except (FileNotFoundError, ValueError) as problem:
-        raise Http404("This tune has no calibration file, or it is missing.") from problem
     return FileResponse(
-        file,
+        open_or_404(revision.calibration, "This tune has no calibration file, or it is missing."),
         as_attachment=True,
         filename=revision.calibration_name or "calibration.bin",
         content_type="application/octet-stream",

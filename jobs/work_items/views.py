@@ -11,7 +11,7 @@ from jobs.work_items.forms import WorkItemForm
 from jobs.work_items.totals import raise_limit, work_csv
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role
-from workshop.records.responses import post_data
+from workshop.records.responses import csv_response, post_data
 from workshop.records.submit_once import submit_once
 
 
@@ -19,9 +19,7 @@ from workshop.records.submit_once import submit_once
 @require_safe
 def work_items_csv(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("customer", "bike"), number=number)
-    answer = HttpResponse(work_csv(job, request.shop.currency), content_type="text/csv; charset=utf-8")
-    answer.headers["Content-Disposition"] = f'attachment; filename="work-{job.number}.csv"'
-    return answer
+    return csv_response(work_csv(job, request.shop.currency), f"work-{job.number}.csv")
 
 
 @roles(Role.DESK)

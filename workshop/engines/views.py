@@ -20,7 +20,7 @@ from workshop.engines.engine_file import (
 )
 from workshop.engines.forms import EngineForm
 from workshop.models import EngineSpec, StaleRecord
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.responses import csv_response, flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
 NOTHING_SENT = "Choose a CSV file; this one is empty or none was sent."
@@ -49,9 +49,7 @@ def engine(request: StaffRequest, pk: int) -> HttpResponse:
 @owner_only
 @require_safe
 def engine_export(request: StaffRequest) -> HttpResponse:
-    response = HttpResponse(engines_csv(EngineSpec.objects.all()), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="engines.csv"'
-    return response
+    return csv_response(engines_csv(EngineSpec.objects.all()), "engines.csv")
 
 
 def render_import(

@@ -1,10 +1,12 @@
-"""Responses of views: a form shown (again), a message that something was saved."""
+"""Responses of views: a form shown (again), a message that something was saved, a file."""
 
 from typing import Any
 
 from django.contrib import messages
+from django.core.files import File
+from django.db.models.fields.files import FieldFile
 from django.forms import BaseForm
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 
 MAX_PK_DIGITS = 18  # more digits may exceed the database's integers
@@ -23,6 +25,19 @@ def render_form(request: HttpRequest, template: str, form: BaseForm, **context: 
 def flash_saved(request: HttpRequest, message: str, draft: str = "") -> None:
     """Flash a success message that lets the browser drop its draft of that name."""
     messages.success(request, message, extra_tags=f"draft-saved {draft}" if draft else "")
+
+
+def csv_response(text: str, filename: str) -> HttpResponse:
+    headers = {"Content-Disposition": f'attachment; filename="{filename}"'}
+    return HttpResponse(text, content_type="text/csv; charset=utf-8", headers=headers)
+
+
+def open_or_404(file: FieldFile, missing: str) -> File:
+    """Open a stored file for a download; raises Http404 if it is missing or was never stored."""
+    try:
+        return file.open("rb")
+    except (FileNotFoundError, ValueError) as problem:
+        raise Http404(missing) from problem
 
 
 def parse_pk(text: str) -> int:

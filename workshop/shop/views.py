@@ -1,12 +1,12 @@
 """Pages of the shop's profile."""
 
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
+from django.http import FileResponse, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only, staff
 from workshop.models import ShopProfile
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.responses import flash_saved, open_or_404, post_data, render_form
 from workshop.shop.forms import ShopForm, band_forms
 
 
@@ -29,7 +29,4 @@ def shop_profile(request: StaffRequest) -> HttpResponse:
 @staff
 @require_safe
 def shop_logo(request: StaffRequest) -> HttpResponseBase:
-    logo = ShopProfile.current().logo
-    if not logo or not logo.storage.exists(str(logo.name)):
-        raise Http404("The shop has no logo.")
-    return FileResponse(logo.open("rb"))
+    return FileResponse(open_or_404(ShopProfile.current().logo, "The shop has no logo."))
