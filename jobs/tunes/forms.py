@@ -1,4 +1,4 @@
-"""Forms of the tune log: a revision with its changes on one page, one change, a difference asked for."""
+"""Forms of the tune log: a revision with its changes, one change, a change type, a difference."""
 
 import re
 from collections.abc import Mapping, Sequence
@@ -15,9 +15,9 @@ from workshop.models import StaleRecord
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
 
-NEW_ROWS = 3  # beside these the page's script adds as many as are wanted
+NEW_ROWS = 3  # the page's script adds more
 MAX_ROWS = 60
-# A clock a little fast is no load in the future.
+# A clock that is a little fast does not make a loading time lie in the future.
 CLOCK_TOLERANCE = timedelta(minutes=10)
 DESCRIPTION_MISSING = "Say what this tune is: enter a change below, or name it in a few words."
 CHANGE_REMOVED = (
@@ -27,7 +27,7 @@ CHOOSE_FILE_AGAIN = "The file is not kept yet: choose it again when the rest is 
 
 
 class KindSelect(forms.Select):
-    """Each kind carries its unit, effect on road use and caution, for the page to show beside it."""
+    """Select whose options carry unit, road-use effect and caution for the page to show."""
 
     kinds: Mapping[str, TuneChangeKind] = {}
 
@@ -35,23 +35,23 @@ class KindSelect(forms.Select):
         option = super().create_option(name, value, *args, **kwargs)
         kind = self.kinds.get(str(value))
         if kind:
-            about = {
+            data = {
                 "data-unit": kind.unit,
                 "data-effect": kind.road_use_effect,
                 "data-caution": kind.caution,
             }
-            option["attrs"].update({key: text for key, text in about.items() if text})
+            option["attrs"].update({key: text for key, text in data.items() if text})
         return option
 
 
 class KindField(forms.TypedChoiceField):
-    """A kind of change among those that the page has read once for all its rows."""
+    """A change type, from a list that is read once for all rows of the page."""
 
     widget = KindSelect
 
-    def offer(self, kinds: Sequence[TuneChangeKind]) -> None:
+    def set_kinds(self, kinds: Sequence[TuneChangeKind]) -> None:
         self.by_pk = {str(kind.pk): kind for kind in kinds}
-        # Asked of what was sent before that is checked, so an unknown one is no kind and no error.
+        # Applied before the choice is validated, so an unknown type gives None, not an exception.
         self.coerce = lambda pk: self.by_pk.get(str(pk))
         self.empty_value = None
         self.choices = [("", "choose"), *((kind.pk, kind.name) for kind in kinds)]
@@ -68,7 +68,7 @@ class TuneChangeForm(FieldGroupsMixin, RecordForm):
     def __init__(self, *args: Any, kinds: Sequence[TuneChangeKind], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         field: Any = self.fields["kind"]
-        field.offer(kinds)
+        field.set_kinds(kinds)
         field.widget.attrs.update({"data-kind": "", "aria-describedby": self.description_id})
         self.fields["reason"].help_text = "in words the rider understands"
 
@@ -78,7 +78,7 @@ class TuneChangeForm(FieldGroupsMixin, RecordForm):
 
     @property
     def selected_kind(self) -> TuneChangeKind | None:
-        """The kind that stands in the select now, for the text beside it."""
+        """The change type selected now, for the text beside the field."""
         field: Any = self.fields["kind"]
         return field.by_pk.get(str(self["kind"].value() or ""))
 
@@ -94,7 +94,7 @@ class TuneChangeForm(FieldGroupsMixin, RecordForm):
 
 
 class ChangeRow(TuneChangeForm):
-    """A change as a row of its revision's page; saved ones may be removed, empty new ones are passed over."""
+    """A change as a row of its revision's page. Empty new rows are skipped."""
 
     row = forms.CharField(widget=forms.HiddenInput, required=False)
     remove = forms.BooleanField(label="Remove this change", required=False)
@@ -104,7 +104,7 @@ class ChangeRow(TuneChangeForm):
         self.fields["row"].initial = "saved" if self.instance.pk else "new"
 
     @property
-    def removed(self) -> bool:
+    def is_removed(self) -> bool:
         return bool(self["remove"].value())
 
     @property
@@ -112,17 +112,17 @@ class ChangeRow(TuneChangeForm):
         return self.instance.pk is None
 
     @property
-    def counts(self) -> bool:
-        """Whether the row is a change after the saving."""
-        return not self.removed and (not self.is_new or self.has_changed())
+    def is_included(self) -> bool:
+        """True if the revision has this change once it is saved."""
+        return not self.is_removed and (not self.is_new or self.has_changed())
 
     def is_valid(self) -> bool:
         valid = super().is_valid()
-        return self.conflict is None if self.removed else valid
+        return self.conflict is None if self.is_removed else valid
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        if self.is_new and self.cleaned_data.get("row") == "saved" and not self.removed:
+        if self.is_new and self.cleaned_data.get("row") == "saved" and not self.is_removed:
             self.add_error(None, CHANGE_REMOVED)
             self.data = self.data.copy()
             self.data[self.add_prefix("row")] = "new"
@@ -150,14 +150,14 @@ class RevisionForm(FieldGroupsMixin, RecordForm):
             del self.fields["made_from"]
         else:
             self.set_revisions()
-        kept = self.instance.calibration_name
+        stored = self.instance.calibration_name
         self.fields["calibration_file"].help_text = (
             "Kept whole and never read into; its SHA-256 is printed on the sheet."
-            + (f" Kept now: {kept}. A file chosen here goes in its place." if kept else "")
+            + (f" Kept now: {stored}. A file chosen here goes in its place." if stored else "")
         )
 
     def set_revisions(self) -> None:
-        """Only what was there before can be what a revision was made from, so the log has no ring."""
+        """Let a revision be based on earlier ones only, so that the log has no cycles."""
         field: Any = self.fields["made_from"]
         earlier = TuneRevision.objects.filter(job=self.instance.job)
         if self.instance.number is not None:
@@ -180,22 +180,25 @@ class RevisionForm(FieldGroupsMixin, RecordForm):
         return loaded_at
 
 
-def row_names(data: Any) -> list[str]:
-    """The rows that were sent, in their order on the page. Rows are named, not counted: none slides."""
+def submitted_rows(data: Any) -> list[str]:
+    """Return the names of the submitted rows in page order.
+
+    Rows are named, not counted: a draft still fits after someone else added or removed a change.
+    """
     return [found[1] for key in data if (found := re.fullmatch(r"change-(\d+|n\d+)-row", key))][:MAX_ROWS]
 
 
 class TuneFormSet:
-    """A revision and its changes as one page: saved together or not at all."""
+    """A revision and its changes on one page, saved together or not at all."""
 
     def __init__(self, data: Any = None, files: Any = None, *, revision: TuneRevision) -> None:
         saved = {str(change.pk): change for change in revision.changes.all()} if revision.pk else {}
         self.kinds = available_kinds(*(change.kind_id for change in saved.values()))
         self.form = RevisionForm(data, files, instance=revision)
         names = (
-            [*saved, *(f"n{place}" for place in range(1 if saved else NEW_ROWS))]
+            [*saved, *(f"n{number}" for number in range(1 if saved else NEW_ROWS))]
             if data is None
-            else row_names(data)
+            else submitted_rows(data)
         )
         self.rows = [self.row(name, data, saved.get(name)) for name in names]
 
@@ -210,8 +213,8 @@ class TuneFormSet:
         )
 
     @property
-    def blank_row(self) -> ChangeRow:
-        """The row that the page's script copies, giving each copy a name of its own."""
+    def empty_row(self) -> ChangeRow:
+        """The row that the page's script copies under a new name."""
         return self.row("n__row__")
 
     @property
@@ -220,15 +223,15 @@ class TuneFormSet:
 
     @property
     def changes(self) -> list[ChangeRow]:
-        return [row for row in self.rows if row.counts]
+        return [row for row in self.rows if row.is_included]
 
     def is_valid(self) -> bool:
         if not self.is_bound:
             return False
-        # Each is asked, so that every fault is shown at once.
-        answers = [form.is_valid() for form in (self.form, *self.rows)]
-        valid = all(answers)
-        if valid and not self.changes and self.form.instance.number != 0 and not self.says_something:
+        # All forms are validated, so that every error is shown at once.
+        results = [form.is_valid() for form in (self.form, *self.rows)]
+        valid = all(results)
+        if valid and not self.changes and self.form.instance.number != 0 and not self.is_described:
             self.form.add_error("title", DESCRIPTION_MISSING)
             valid = False
         if not valid and self.form.files and not self.form.has_error("calibration_file"):
@@ -236,46 +239,48 @@ class TuneFormSet:
         return valid
 
     @property
-    def says_something(self) -> bool:
+    def is_described(self) -> bool:
         return bool(self.form.cleaned_data.get("title") or self.form.cleaned_data.get("note"))
 
     @property
     def problems(self) -> list[tuple[str, str, str]]:
-        """Every fault: where it is, its field's name, what has to be put right."""
+        """All errors as anchor, name of the field and sentence."""
         if not self.is_bound:
             return []
-        asked = [self.form, *(row for row in self.rows if not row.is_valid())]
+        invalid = [self.form, *(row for row in self.rows if not row.is_valid())]
         found: list[tuple[str, str, str]] = []
-        for form in asked:
-            place = f"row-{form.prefix}" if form.prefix else ""
-            # the page tells a conflict of the revision itself in a box of its own
+        for form in invalid:
+            anchor = f"row-{form.prefix}" if form.prefix else ""
+            # The page shows a conflict of the revision itself in a box of its own.
             if form is not self.form or not form.conflict:
-                found += [(place, "this change", str(sentence)) for sentence in form.non_field_errors()]
-            found += [(each.id_for_label, str(each.label), str(why)) for each in form for why in each.errors]
+                found += [(anchor, "this change", str(sentence)) for sentence in form.non_field_errors()]
+            found += [
+                (field.id_for_label, str(field.label), str(error)) for field in form for error in field.errors
+            ]
         return found
 
     def save(self) -> bool:
-        """Save all, or say what was saved by somebody else meanwhile; True where it is saved."""
-        written = [row for row in self.changes if row.has_changed()]
+        """Save all and return True, or report conflicts and return False."""
+        changed = [row for row in self.changes if row.has_changed()]
         try:
             save_tune(
                 revision=self.form.instance,
-                changes=[row.instance for row in written],
-                removed=[row.instance for row in self.rows if row.removed and not row.is_new],
+                changes=[row.instance for row in changed],
+                removed=[row.instance for row in self.rows if row.is_removed and not row.is_new],
                 calibration=self.form.cleaned_data["calibration_file"],
             )
         except StaleRecord:
-            for form in (self.form, *written):
+            for form in (self.form, *changed):
                 self.report_if_stale(form)
             return False
         return True
 
     @staticmethod
     def report_if_stale(form: RecordForm) -> None:
-        sent = form.cleaned_data.get("version")
+        version = form.cleaned_data.get("version")
         stored = type(form.instance)._base_manager.filter(pk=form.instance.pk)
-        if sent is not None and stored.exclude(version=sent).exists():
-            form.report_conflict(sent)
+        if version is not None and stored.exclude(version=version).exists():
+            form.report_conflict(version)
 
 
 CHANGE_KIND_GROUPS: Groups = (
@@ -300,7 +305,7 @@ class ChangeKindForm(FieldGroupsMixin, RecordForm):
 
 
 class DifferenceForm(forms.Form):
-    """Which two revisions are laid against each other; asked for in the address as from and to."""
+    """The two revisions to compare, given in the query as from and to."""
 
     def __init__(self, *args: Any, revisions: Sequence[TuneRevision], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
