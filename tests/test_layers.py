@@ -130,9 +130,14 @@ def test_record_imports_only_records_above_it_on_the_ladder() -> None:
     assert wrong == []
 
 
-RULES, CHARTS, FORMS, VIEWS, URLS = range(5)
+RULES, CHARTS, FACTS, FORMS, VIEWS, URLS = range(6)
 # Types and rules by content, though their names sound like another role.
-NAMED_OTHERWISE = {"job/section": RULES, "tunes/throttle_tables": RULES, "job/record": RULES}
+NAMED_OTHERWISE = {
+    "job/section": RULES,
+    "tunes/throttle_tables": RULES,
+    "job/record": RULES,
+    "job/facts": RULES,
+}
 
 
 def role(path: Path) -> int:
@@ -146,6 +151,8 @@ def role(path: Path) -> int:
         return VIEWS
     if "form" in name or name in ("fields", "table_field"):
         return FORMS
+    if name == "facts":
+        return FACTS
     return CHARTS if "chart" in name or name in ("tables", "roll_on_tables") else RULES
 
 

@@ -1,5 +1,6 @@
 """What checklists contribute to a job."""
 
+from jobs.checklists.facts import CHECKS
 from jobs.checklists.section import section
 from jobs.job.page import Rows
 from jobs.job.registry import JobRecord
@@ -11,4 +12,5 @@ RECORD = JobRecord(
     reads=(CheckItem, Check),
     needs_any=(ClearanceReading, Run),
     section=section,
+    printed=CHECKS,
 )

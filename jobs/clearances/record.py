@@ -4,10 +4,11 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
+from jobs.clearances.facts import CLEARANCES, clearances_done, shims_by_job
 from jobs.clearances.section import section
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
-from jobs.job.registry import JobRecord
+from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 
@@ -58,4 +59,7 @@ RECORD = JobRecord(
     reads=(ClearanceSet, ClearanceReading, ShimPlan),
     section=section,
     events=events,
+    printed=CLEARANCES,
+    done=clearances_done,
+    bike_history=BikeHistory(shims_by_job, "jobs/clearances/_history.html"),
 )

@@ -2,9 +2,10 @@
 
 from typing import Any
 
+from jobs.comparisons.facts import COMPARISONS, verdicts_by_job
 from jobs.comparisons.section import section
 from jobs.job.page import JobPage, Rows, link_to
-from jobs.job.registry import JobRecord
+from jobs.job.registry import BikeHistory, JobRecord
 from jobs.models import Comparison, ComparisonRun, Run, TuneRevision
 
 
@@ -18,4 +19,6 @@ RECORD = JobRecord(
     rows=(Rows(Comparison), Rows(ComparisonRun, "comparison__job", link=link_members)),
     reads=(Comparison, ComparisonRun, Run, TuneRevision),
     section=section,
+    printed=COMPARISONS,
+    bike_history=BikeHistory(verdicts_by_job, "jobs/comparisons/_history.html"),
 )

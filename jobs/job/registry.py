@@ -4,8 +4,8 @@
 and notices walk this registry in the printed order.
 """
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from django.db import models
@@ -13,8 +13,50 @@ from django.db import models
 if TYPE_CHECKING:
     from jobs.job.event import Event
     from jobs.job.page import Rows
+    from jobs.job.printed import Printed
     from jobs.job.results import JobResults
     from jobs.job.section import Section
+    from workshop.models import Bike, ShopProfile
+
+
+@dataclass(frozen=True)
+class BikeHistory:
+    """What a record adds to the printed history of a bike.
+
+    Attributes
+    ----------
+    rows : callable
+        Return the facts of each job of a bike, by the key of the job, with one query a model.
+    template : str
+        Prints those of one job, which it finds as ``rows``.
+    """
+
+    rows: "Callable[[Bike, ShopProfile], Mapping[int, Sequence[Any]]]"
+    template: str
+
+
+@dataclass(frozen=True)
+class Export:
+    """How the rows of a record are exported with their job.
+
+    Attributes
+    ----------
+    column_names : mapping of str to str
+        Column by name of field, if the field's own name lacks its unit.
+    money : set of str
+        Fields in the shop's currency.
+    left_out : tuple of model
+        Rows that are no record, such as locks.
+    files : mapping of str to callable
+        Further tables by name of file, each made from the rows by model.
+    """
+
+    column_names: Mapping[str, str] = field(default_factory=dict)
+    money: frozenset[str] = frozenset()
+    left_out: tuple[type[models.Model], ...] = ()
+    files: Mapping[str, Callable[[Mapping[type[models.Model], Sequence[Any]]], str]] = field(
+        default_factory=dict
+    )
 
 
 @dataclass(frozen=True)
@@ -39,6 +81,14 @@ class JobRecord:
         List what happened to the bike.
     road_causes, cautions : callable, optional
         List what may affect road use, and what the rider has to watch.
+    printed : Printed, optional
+        Its section of the handover sheet.
+    done : callable, optional
+        List what was done, a sentence each.
+    bike_history : BikeHistory, optional
+        What it adds to the printed history of the bike.
+    export : Export
+        How its rows are exported.
     """
 
     key: str
@@ -50,6 +100,10 @@ class JobRecord:
     events: "Callable[[JobResults], Iterable[Event]] | None" = None
     road_causes: "Callable[[JobResults], Iterable[str]] | None" = None
     cautions: "Callable[[JobResults], Iterable[str]] | None" = None
+    printed: "Printed[Any] | None" = None
+    done: "Callable[[JobResults], Iterable[str]] | None" = None
+    bike_history: BikeHistory | None = None
+    export: Export = field(default_factory=Export)
 
 
 _records: dict[str, JobRecord] = {}
@@ -83,3 +137,8 @@ def collect(results: "JobResults", contribution: str) -> "Iterator[Any]":
         contribute = getattr(record, contribution)
         if contribute is not None:
             yield from contribute(results)
+
+
+def printed_records() -> "list[Printed[Any]]":
+    """Return what is printed on the handover sheet, in the printed order."""
+    return [record.printed for record in records() if record.printed is not None]

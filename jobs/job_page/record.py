@@ -6,9 +6,10 @@ from django.db.models import Count, Max
 
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
-from jobs.job.registry import JobRecord
+from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
 from jobs.job_page.brief import section
+from jobs.job_page.facts import BRIEF
 from jobs.models import Photo, StageEntry, WorkItem
 from workshop.models import StaffMember
 
@@ -28,4 +29,6 @@ RECORD = JobRecord(
     reads=(Photo, WorkItem),
     section=section,
     events=events,
+    printed=BRIEF,
+    export=Export(money=frozenset({"authorised_amount"})),
 )

@@ -1,7 +1,8 @@
 """Contribution of mixture studies to a job."""
 
 from jobs.job.page import Rows
-from jobs.job.registry import JobRecord
+from jobs.job.registry import Export, JobRecord
+from jobs.mixture.facts import MIXTURE
 from jobs.mixture.section import section
 from jobs.models import MixtureStudy
 
@@ -10,4 +11,12 @@ RECORD = JobRecord(
     rows=(Rows(MixtureStudy, people=("made_by",)),),
     reads=(MixtureStudy,),
     section=section,
+    printed=MIXTURE,
+    export=Export(
+        column_names={
+            "rpm_axis": "engine_speed_axis_rpm",
+            "load_axis": "load_axis_pct",
+            "target": "target_lambda",
+        }
+    ),
 )

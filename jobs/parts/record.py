@@ -4,9 +4,10 @@ from collections.abc import Iterator
 
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
-from jobs.job.registry import JobRecord
+from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import BikeChange, Part
+from jobs.parts.facts import PARTS, parts_by_job, parts_done
 from jobs.parts.section import section
 
 
@@ -44,4 +45,7 @@ RECORD = JobRecord(
     events=events,
     road_causes=road_causes,
     cautions=cautions,
+    printed=PARTS,
+    done=parts_done,
+    bike_history=BikeHistory(parts_by_job, "jobs/parts/_history.html"),
 )

@@ -5,9 +5,10 @@ from typing import Any
 
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
-from jobs.job.registry import JobRecord
+from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
+from jobs.runs.facts import RUNS, runs_done
 from jobs.runs.section import section
 
 
@@ -30,4 +31,13 @@ RECORD = JobRecord(
     reads=(Run, TuneRevision),
     section=section,
     events=events,
+    printed=RUNS,
+    done=runs_done,
+    export=Export(
+        column_names={
+            "size": "size_bytes",
+            "sweep_start": "sweep_start_sample",
+            "sweep_stop": "sweep_stop_sample",
+        }
+    ),
 )

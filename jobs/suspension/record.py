@@ -4,9 +4,10 @@ from collections.abc import Iterator
 
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
-from jobs.job.registry import JobRecord
+from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import SuspensionSetting
+from jobs.suspension.facts import SUSPENSION, suspension_done
 from jobs.suspension.section import section
 from jobs.suspension.settings import changed_settings
 
@@ -30,4 +31,9 @@ RECORD = JobRecord(
     reads=(SuspensionSetting,),
     section=section,
     events=events,
+    printed=SUSPENSION,
+    done=suspension_done,
+    export=Export(
+        column_names={"front_sprocket": "front_sprocket_teeth", "rear_sprocket": "rear_sprocket_teeth"}
+    ),
 )

@@ -5,9 +5,10 @@ from typing import Any
 
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
-from jobs.job.registry import JobRecord
+from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneChange, TuneChangeKind, TuneRevision
+from jobs.tunes.facts import TUNE, tune_done, tunes_by_job
 from jobs.tunes.revisions import changes_by_revision, changes_in_bike, road_effects
 from jobs.tunes.section import section
 
@@ -51,4 +52,7 @@ RECORD = JobRecord(
     events=events,
     road_causes=road_causes,
     cautions=cautions,
+    printed=TUNE,
+    done=tune_done,
+    bike_history=BikeHistory(tunes_by_job, "jobs/tunes/_history.html"),
 )

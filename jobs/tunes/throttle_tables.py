@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -12,11 +13,14 @@ from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.models import ThrottleTable, TuneRevision
 from jobs.tunes.revisions import ancestry, tune_in_bike
+from workshop.csv_files import csv_text
 
 FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
 
 
 AS_RECEIVED, IN_BIKE = "as received", "in the bike"
+
+PLATE_COLUMNS = ("tune", "mode", "for_whom", "grip_pct", "engine_speed_rpm", "plate_pct")
 
 
 def to_map(table: ThrottleTable) -> calc.ThrottleMap:
@@ -230,3 +234,14 @@ def table_speeds(modes: Sequence[Mode]) -> list[float]:
     return sorted(
         {float(rpm) for mode in modes for _, review in mode.tables for rpm in review.table.engine_speed_rpm}
     )
+
+
+def plates_csv(tables: Iterable[ThrottleTable]) -> str:
+    """Return every point of every table as CSV, a row each; empty without any."""
+    rows: list[Sequence[Any]] = [
+        [table.revision.label, table.mode, table.for_whom, grip, speed, plate]
+        for table in tables
+        for grip, plates in table.rows
+        for speed, plate in zip(table.engine_speed_rpm, plates, strict=True)
+    ]
+    return csv_text(PLATE_COLUMNS, rows) if rows else ""

@@ -1,7 +1,11 @@
 """What agreed work contributes to a job."""
 
 from jobs.job.page import Rows
-from jobs.job.registry import JobRecord
+from jobs.job.registry import Export, JobRecord
 from jobs.models import WorkItem
 
-RECORD = JobRecord("work_items", rows=(Rows(WorkItem),))
+RECORD = JobRecord(
+    "work_items",
+    rows=(Rows(WorkItem),),
+    export=Export(money=frozenset({"price"})),
+)

@@ -4,42 +4,30 @@ It may be handed to the bike's owner, so it names no customer; what an earlier o
 the work cost anybody, stay out.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from jobs.calc.clearances.shim_plan import Origin
+from jobs.clearances.facts import measured_facts, range_facts
 from jobs.clearances.trend import ClearanceHistory, clearance_history, next_checks
 from jobs.clearances.trend_chart import TrendChart, build_trend_chart
-from jobs.clearances.valve_gaps import key_of, valve_gaps
-from jobs.comparisons.compare import comparison_results
-from jobs.job.results import results_of
+from jobs.job.by_job import ByJob, group_by_job
+from jobs.job.json_values import moment, number
+from jobs.job.registry import records
 from jobs.models import (
-    BikeChange,
     Job,
-    Part,
-    ShimPlanRow,
     Stage,
-    TuneChange,
-    TuneRevision,
 )
+from jobs.suspension.facts import group_facts
 from jobs.suspension.settings import handover_settings, settings_table
 from reports.documents.document import paper_pdf
 from reports.drawing.clearance_history_chart import clearance_history_pictures
-from reports.handover.snapshot.clearances import measured_facts, range_facts
-from reports.handover.snapshot.json_values import moment, number
 from reports.handover.snapshot.people import bike_facts, engine_facts
-from reports.handover.snapshot.runs import band_facts
-from reports.handover.snapshot.schema import TuneChangeFacts
-from reports.handover.snapshot.work import change_facts, group_facts, part_facts
 from reports.models import HandoverSheet
 from workshop.models import Bike, ShopProfile
 
 SETS_IN_TABLE = 5
 SETTINGS_SHOWN = 4
-
-ByJob = dict[int, list[Any]]
 
 
 def bike_history_pdf(bike: Bike, shop: ShopProfile, at: datetime) -> bytes:
@@ -77,17 +65,12 @@ def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -
 
 
 def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[str, Any]]:
-    """Each job in the order of time; what hangs on them is read for all jobs at once."""
-    parts = by_job((part.job_id, part_facts(part)) for part in Part.objects.filter(job__bike=bike))
-    shims, tunes = shims_changed(bike), tunes_of(bike)
-    verdicts = verdicts_of(bike, shop)
-    changes = by_job(
-        (
-            change.job_id,
-            {"kind": change.get_kind_display(), "description": change.description, "at": moment(change.at)},
-        )
-        for change in BikeChange.objects.filter(job__bike=bike)
-    )
+    """Return each job in the order of time; what the records add is read for all jobs at once."""
+    added = [
+        (record.bike_history.template, record.bike_history.rows(bike, shop))
+        for record in records()
+        if record.bike_history
+    ]
     sheets = sheets_of(bike)
     return [
         {
@@ -103,11 +86,9 @@ def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[s
             "brief": job.brief if job.customer_id == bike.owner_id else "",
             "earlier_owner": job.customer_id != bike.owner_id,
             "next_service": job.next_service,
-            "parts": parts[job.pk],
-            "shims": shims[job.pk],
-            "tunes": tunes[job.pk],
-            "bike_changes": changes[job.pk],
-            "comparisons": verdicts[job.pk],
+            "records": [
+                {"template": template, "rows": rows[job.pk]} for template, rows in added if job.pk in rows
+            ],
             "sheets": sheets[job.pk],
         }
         for job in jobs
@@ -119,93 +100,9 @@ def came_at(job: Job) -> datetime:
     return job.received_at or job.booked_for or job.created_at
 
 
-def by_job(pairs: Iterable[tuple[int, Any]]) -> ByJob:
-    found: ByJob = defaultdict(list)
-    for job, facts in pairs:
-        found[job].append(facts)
-    return found
-
-
-def shims_changed(bike: Bike) -> ByJob:
-    """The shims that accepted plans exchange; whether they left the drawer yet is said."""
-    labels = (
-        {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(bike.engine_spec)}
-        if bike.engine_spec
-        else {}
-    )
-    rows = ShimPlanRow.objects.filter(plan__clearance_set__job__bike=bike).exclude(origin=Origin.STAYS)
-    rows = rows.select_related("plan__clearance_set").order_by("plan__accepted_at", "plan_id", "pk")
-    return by_job(
-        (
-            row.plan.clearance_set.job_id,
-            {
-                "label": labels.get(key_of(row), str(row).split(":")[0]),
-                "out_mm": number(row.out_mm),
-                "in_mm": number(row.in_mm),
-                "planned_only": row.plan.stock_booked_out_at is None,
-            },
-        )
-        for row in rows
-    )
-
-
-def tunes_of(bike: Bike) -> ByJob:
-    """Every calibration loaded, with its changes; 'as received' only where something is recorded of it."""
-    changes: dict[int, list[TuneChangeFacts]] = defaultdict(list)
-    for change in TuneChange.objects.filter(revision__job__bike=bike).select_related("kind"):
-        changes[change.revision_id].append(change_facts(change))
-    revisions = TuneRevision.objects.filter(job__bike=bike).order_by("job", "number")
-    return by_job(
-        (
-            each.job_id,
-            {
-                "label": each.label,
-                "title": each.title,
-                "loaded_at": moment(each.loaded_at),
-                "calibration_name": each.calibration_name,
-                "changes": changes[each.pk],
-            },
-        )
-        for each in revisions
-        if each.number or each.title or each.calibration_name or changes[each.pk]
-    )
-
-
-def verdicts_of(bike: Bike, shop: ShopProfile) -> ByJob:
-    """What the comparisons show that the shop prints: each band's mean power and what the runs isolate."""
-    jobs = Job.objects.filter(bike=bike, comparisons__on_sheet=True).distinct()
-    shown = [
-        (comparison, compared)
-        for job in jobs
-        for comparison, compared in results_of(job, shop).get(comparison_results).items()
-        if comparison.on_sheet
-    ]
-    found = []
-    for comparison, compared in shown:
-        bands = [band_facts(band, shop) for band in compared.result.bands] if compared.result else []
-        told = {
-            "title": comparison.title,
-            "reason": compared.reason,
-            "bands": [
-                {
-                    "name": band.name,
-                    "from_rpm": band.from_rpm,
-                    "to_rpm": band.to_rpm,
-                    "sentence": band.figures[0].sentence,
-                }
-                for band in bands
-                if band.figures
-            ],
-            "claim": compared.attribution_sentence if compared.result else "",
-            "changes": [event.text for event in compared.changes] if compared.result else [],
-        }
-        found.append((comparison.job_id, told))
-    return by_job(found)
-
-
 def sheets_of(bike: Bike) -> ByJob:
     sheets = HandoverSheet.objects.filter(job__bike=bike).defer("snapshot").select_related("job")
-    return by_job(
+    return group_by_job(
         (
             sheet.job_id,
             {"number": sheet.number, "issued_at": moment(sheet.issued_at), "sha256": sheet.sha256},

@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 from django.template.loader import render_to_string
 from django.utils import timezone
 
+from jobs.job.json_values import strip_control_characters
 from reports.drawing.pictures import Picture
-from reports.handover.snapshot.json_values import tidied
 from reports.typesetting.pdf import PAPERS, Ready, typeset
 from reports.typesetting.printing_lock import alone
 from workshop.models import ShopProfile
@@ -42,7 +42,7 @@ def paper_pdf(
     """
     drawn = list(pictures)
     files = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}
-    context = {"f": tidied(facts), "u": shop, "shop": shop, "at": at, "pictures": drawn}
+    context = {"f": strip_control_characters(facts), "u": shop, "shop": shop, "at": at, "pictures": drawn}
     with alone(), timezone.override(ZoneInfo(shop.time_zone)):
         html = render_to_string(f"reports/documents/{name}.html", context)
         ready = Ready(html, files, size or PAPERS[shop.paper])

@@ -12,6 +12,7 @@ none of it, on purpose:
 import io
 import json
 import zipfile
+from collections import ChainMap
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime
 from decimal import Decimal
@@ -20,28 +21,16 @@ from typing import Any
 from django.db import models
 from django.db.models.fields.files import FieldFile
 
-from jobs.models import Job, SlotQuarter, ThrottleTable
-from reports.documents.throttle_tables import plates_csv
-from reports.handover.snapshot.json_values import moment
+from jobs.job.json_values import moment
+from jobs.job.registry import Export, records
+from jobs.models import Job
 from workshop.csv_files import csv_text
 from workshop.models import ShopProfile
 from workshop.privacy.held_data import SECRET_FIELDS, referencing_fields
 
 FORMAT = "job records 1"
-LOCKS: set[type[models.Model]] = {SlotQuarter}
-# Columns whose unit the record's own name does not say.
-NAMES = {
-    "rpm_axis": "engine_speed_axis_rpm",
-    "load_axis": "load_axis_pct",
-    "target": "target_lambda",
-    "size": "size_bytes",
-    "front_sprocket": "front_sprocket_teeth",
-    "rear_sprocket": "rear_sprocket_teeth",
-    "sweep_start": "sweep_start_sample",
-    "sweep_stop": "sweep_stop_sample",
-    "elevation": "elevation_m",
-}
-MONEY = {"price", "authorised_amount"}  # in the shop's currency
+# Columns of the bike, whose unit the field's own name lacks; the records declare theirs.
+NAMES = {"front_sprocket": "front_sprocket_teeth", "rear_sprocket": "rear_sprocket_teeth"}
 LONG = "snapshot"  # of an issued sheet, photos and all: longer than a spreadsheet's cell: JSON alone
 STAMP = (1980, 1, 1, 0, 0, 0)  # of every file in the archive, so that the same records give the same bytes
 ABOUT = """Job {number}: every record of it, as {shop} keeps them.
@@ -74,6 +63,7 @@ def records_of(job: Job) -> Rows:
 
     One query for each way by which one kind of record points at another, whatever the number of rows.
     """
+    left_out = {model for export in exports() for model in export.left_out}
     found: Rows = {type(each): [each] for each in (job, job.customer, job.bike, job.bike.engine_spec) if each}
     held: dict[type[models.Model], dict[Any, models.Model]] = {Job: {job.pk: job}}
     new = dict(held)
@@ -81,7 +71,7 @@ def records_of(job: Job) -> Rows:
         nearer: dict[type[models.Model], dict[Any, models.Model]] = {}
         for model, rows in new.items():
             for other, name in referencing_fields(model):
-                if other in LOCKS:
+                if other in left_out:
                     continue
                 for row in other._base_manager.filter(**{f"{name}__in": list(rows)}).order_by("pk"):
                     if row.pk not in held.get(other, {}):
@@ -94,6 +84,11 @@ def records_of(job: Job) -> Rows:
     return found
 
 
+def exports() -> list[Export]:
+    """Return how each record is exported."""
+    return [record.export for record in records()]
+
+
 def columns_of(model: type[models.Model], shop: ShopProfile) -> dict[str, models.Field]:
     """What is told of a kind of record, by name of column."""
     fields = [*model._meta.concrete_fields, *model._meta.many_to_many]
@@ -103,9 +98,10 @@ def columns_of(model: type[models.Model], shop: ShopProfile) -> dict[str, models
 def column_name(field: models.Field, shop: ShopProfile) -> str:
     if field.many_to_many:
         return f"{field.name}_ids"
-    if field.name in MONEY:
+    if any(field.name in export.money for export in exports()):
         return f"{field.name}_{shop.currency.lower()}"
-    return NAMES.get(field.name, field.attname)
+    names = ChainMap(NAMES, *(dict(export.column_names) for export in exports()))
+    return names.get(field.name, field.attname)
 
 
 def kind_of(model: type[models.Model]) -> str:
@@ -224,12 +220,12 @@ def whole_job_zip(job: Job, shop: ShopProfile) -> bytes:
     """The archive: the same bytes from the same records."""
     found = records_of(job)
     told = told_of(job, found, shop)
-    tables = [row for row in found.get(ThrottleTable, ()) if isinstance(row, ThrottleTable)]
+    more = {name: table(found) for export in exports() for name, table in export.files.items()}
     texts = [
         ("about.txt", ABOUT.format(number=job.number, shop=shop.name)),
         ("job.json", json_text(told)),
         *tables_of(told),
-        ("throttle_plates.csv", plates_csv(tables)),
+        *more.items(),
     ]
     return zipped((name, text) for name, text in texts if text)
 

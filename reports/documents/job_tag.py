@@ -7,10 +7,10 @@ would be wrong as soon as the job moves on.
 
 from typing import Any
 
+from jobs.job.json_values import moment, number
 from jobs.models import Job, Part
 from reports.documents.document import paper_pdf
 from reports.drawing.pictures import Picture
-from reports.handover.snapshot.json_values import moment, number
 from reports.handover.snapshot.people import bike_facts
 from reports.typesetting.pdf import qr_svg
 from workshop.models import ShopProfile

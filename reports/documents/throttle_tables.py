@@ -1,16 +1,13 @@
 """Throttle tables in documents: a table small enough to read, and all of it as CSV."""
 
-from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
 from jobs.calc.units.numbers import format_number
 from jobs.models import ThrottleTable
-from workshop.csv_files import csv_text
 
 MAX_GRIPS, MAX_SPEEDS = 16, 11
-COLUMNS = ("tune", "mode", "for_whom", "grip_pct", "engine_speed_rpm", "plate_pct")
 
 
 def evenly_spread(count: int, limit: int) -> list[int]:
@@ -39,14 +36,3 @@ def grid_facts(name: str, table: ThrottleTable) -> dict[str, Any]:
 
 def format_plate(plate_pct: float | None) -> str:
     return "–" if plate_pct is None else format_number(plate_pct, 1)
-
-
-def plates_csv(tables: Iterable[ThrottleTable]) -> str:
-    """Return every point of every table as a row, or an empty text if there is none."""
-    rows: list[Sequence[Any]] = [
-        [table.revision.label, table.mode, table.for_whom, grip, speed, plate]
-        for table in tables
-        for grip, plates in table.rows
-        for speed, plate in zip(table.engine_speed_rpm, plates, strict=True)
-    ]
-    return csv_text(COLUMNS, rows) if rows else ""

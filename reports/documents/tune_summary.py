@@ -8,26 +8,27 @@ from typing import Any
 
 from jobs.calc.mixture.fuel import FUELS
 from jobs.comparisons.compare import ComparisonResult, comparison_results
+from jobs.comparisons.facts import ComparisonFacts, comparison_facts
+from jobs.job.json_values import moment, number
 from jobs.job.results import JobResults
+from jobs.mixture.facts import MixtureFacts, mixture_facts
 from jobs.mixture.study import runs_by_study
 from jobs.models import BikeChange, MixtureStudy, Part, Run, ThrottleTable, TuneRevision
-from jobs.runs.results import run_results, standard_name
+from jobs.parts.facts import part_facts
+from jobs.runs.facts import printed_runs
+from jobs.runs.results import standard_name
 from jobs.throttle.from_runs import drift_checks, job_idles
 from jobs.timeline.events import timeline
+from jobs.tunes.facts import RevisionFacts, revision_facts
 from jobs.tunes.revisions import changes_by_revision, changes_in_bike, compare_revisions, tune_in_bike
-from jobs.tunes.throttle_tables import Mode, riding_modes, table_differences, throttle_tables
+from jobs.tunes.throttle_tables import Mode, plates_csv, riding_modes, table_differences, throttle_tables
 from reports.documents.document import paper_pdf
-from reports.documents.throttle_tables import grid_facts, plates_csv
+from reports.documents.throttle_tables import grid_facts
 from reports.drawing.pictures import mixture_picture
 from reports.handover.attachments import fuel_tables, runs_csv
-from reports.handover.sheet import run_remarks
 from reports.handover.snapshot import summary_sentences as words
-from reports.handover.snapshot.json_values import moment, number
-from reports.handover.snapshot.mixture import mixture_facts
 from reports.handover.snapshot.people import bike_facts
-from reports.handover.snapshot.runs import comparison_facts, run_facts
-from reports.handover.snapshot.schema import ComparisonFacts, MixtureFacts, RevisionFacts, UntestedFacts
-from reports.handover.snapshot.work import part_facts, revision_facts
+from reports.handover.snapshot.schema import UntestedFacts
 from workshop.csv_files import csv_text
 from workshop.models import ShopProfile
 
@@ -98,7 +99,7 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
     in_bike, modes = results.get(tune_in_bike), results.get(riding_modes)
     compared = list(results.get(comparison_results).values())
     studies = results.get(runs_by_study)
-    runs = [run_facts(each) for each in results.get(run_results).values()]
+    runs = results.get(printed_runs)
     spec = job.bike.engine_spec
     return {
         "job": job.number,
@@ -109,20 +110,17 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
         "odometer_km": number(job.odometer_km),
         "handed_over_at": moment(job.handed_over_at),
         "stage": job.get_stage_display(),
-        "in_bike": revision_facts(in_bike, results, in_bike) if in_bike else None,
+        "in_bike": revision_facts(in_bike, results) if in_bike else None,
         "runs_with_it": len([run for run in all_runs if in_bike and run.tune_revision_id == in_bike.pk]),
         "net": net_facts(results),
         "tables_changed": table_words(results),
         "revisions": [
-            SummaryRevision(
-                **vars(revision_facts(each, results, in_bike)), made_with=made_with(each, all_runs)
-            )
+            SummaryRevision(**vars(revision_facts(each, results)), made_with=made_with(each, all_runs))
             for each in results.rows(TuneRevision)
         ],
         "modes": [mode_facts(mode) for mode in modes],
         "mixture": [study_facts(study, studied, in_bike) for study, studied in studies.items()],
         "runs": runs,
-        "run_remarks": run_remarks(runs),
         "comparisons": [comparison_words(each, shop) for each in compared],
         "held": [
             {"tune": each.label, "sentence": each.result.sentence} for each in results.get(drift_checks)

@@ -4,6 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from jobs.calc.units.numbers import format_number
+from jobs.clearances.facts import ClearanceFacts, ValveFacts
+from jobs.comparisons.facts import ComparisonFacts, CurvesFacts, SideFacts
+from jobs.job.facts import ChartFacts
+from jobs.job.json_values import Curve
+from jobs.mixture.facts import MixtureFacts
+from jobs.throttle.facts import BrakingFacts, ModeFacts, ThrottleTableFacts, TorqueFacts
 from reports.drawing.charts import (
     ChartLine,
     GridCell,
@@ -15,21 +21,7 @@ from reports.drawing.charts import (
     grid_chart,
     line_chart,
 )
-from reports.handover.snapshot.schema import (
-    BrakingFacts,
-    ChartFacts,
-    ClearanceFacts,
-    ComparisonFacts,
-    Curve,
-    CurvesFacts,
-    MixtureFacts,
-    ModeFacts,
-    SideFacts,
-    ThrottleTableFacts,
-    TorqueFacts,
-    UnitFacts,
-    ValveFacts,
-)
+from reports.handover.snapshot.schema import UnitFacts
 from workshop.units.display import convert, label
 
 MAX_MARKS = 24

@@ -2,7 +2,11 @@
 
 from collections.abc import Callable, Sequence
 
-from reports.handover.snapshot.schema import MixtureFacts, RunFacts, Snapshot
+from jobs.clearances.facts import CLEARANCES
+from jobs.comparisons.facts import COMPARISONS
+from jobs.mixture.facts import MixtureFacts
+from jobs.runs.facts import RunFacts
+from reports.handover.snapshot.schema import Snapshot
 from workshop.csv_files import csv_text
 
 CURVE_COLUMNS = (
@@ -48,7 +52,7 @@ RUN_COLUMNS: dict[str, Callable[[RunFacts], object]] = {
 def curves_csv(snapshot: Snapshot) -> str:
     """Return every mean curve with its 95 % band, side by side."""
     rows = []
-    for comparison in snapshot.comparisons:
+    for comparison in snapshot.get(COMPARISONS):
         curves = comparison.curves
         if curves is None:
             continue
@@ -69,7 +73,8 @@ def curves_csv(snapshot: Snapshot) -> str:
 
 def clearances_csv(snapshot: Snapshot) -> str:
     rows = []
-    for row in snapshot.clearances.rows if snapshot.clearances else ():
+    clearances = snapshot.get(CLEARANCES)
+    for row in clearances.rows if clearances else ():
         for when, reading in (("as found", row.found), ("as left", row.left)):
             if reading:
                 limits = (row.low_mm, row.high_mm, row.target_mm)

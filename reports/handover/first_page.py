@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
+from jobs.job_page.facts import BRIEF
 from reports.handover.snapshot.schema import Snapshot
 
 MAX_PANEL_IN, USUAL_PANEL_IN, LOW_PANEL_IN, MIN_PANEL_IN = (
@@ -110,7 +111,7 @@ def height_saved(page: FirstPage, full: FirstPage, positions: Mapping[str, float
 
 def full_content(snapshot: Snapshot) -> FirstPage:
     """Return the most that the page may say, in whole sentences."""
-    asked, asked_more = excerpt(sentences(snapshot.brief.asked), ASKED_LENGTH)
+    asked, asked_more = excerpt(sentences(snapshot.get(BRIEF).asked), ASKED_LENGTH)
     done, causes = snapshot.done, snapshot.notices.causes
     reason, changed = snapshot.sheet.override_reason, snapshot.changed
     page = FirstPage(

@@ -193,7 +193,7 @@ def issue_from_single_read(
         issued_by=by,
         at=at,
         override_reason=override_reason if found else "",
-        told=informed_person,
+        informed_person=informed_person,
         link=printed_link(link, address_of),
     )
     stored = to_json(snapshot)

@@ -16,16 +16,22 @@ from django.core.cache import cache
 from django.template.loader import render_to_string
 from django.utils import timezone
 
+from jobs.clearances.facts import CLEARANCES, ValveFacts
+from jobs.comparisons.facts import COMPARISONS
+from jobs.job.registry import printed_records
+from jobs.job_page.facts import BRIEF
+from jobs.mixture.facts import MIXTURE
+from jobs.runs.facts import RUNS
+from jobs.throttle.facts import THROTTLE
 from reports.drawing import pictures as draw
 from reports.handover.attachments import clearances_csv, curves_csv, fuel_tables, runs_csv
 from reports.handover.first_page import FirstPage, first_page
 from reports.handover.notices import TRACK_ONLY
 from reports.handover.snapshot.codec import from_json
-from reports.handover.snapshot.schema import RunFacts, Snapshot, ValveFacts
+from reports.handover.snapshot.schema import Snapshot
 from reports.typesetting.pdf import PAPERS, Ready, data_uri, places, qr_svg, typeset
 from reports.typesetting.printing_lock import alone
 
-TAKEN_BACK = "The file's figures came corrected and were taken back to the observed ones first."
 PICTURE_KEPT_S = 3600
 CURVES_IN = 1.2
 MOST_MARKS_FIRST = 12  # valves of a picture on the first page
@@ -37,14 +43,12 @@ Pictures = dict[str, list[draw.Picture]]
 
 @dataclass(frozen=True)
 class Part:
-    """A section of the sheet; its template is named as its key."""
+    """A section of the sheet."""
 
     key: str
     title: str
-
-    @property
-    def template(self) -> str:
-        return f"reports/handover/sheet/{self.key}.html"
+    template: str
+    facts: Any = None
 
 
 class Tell(Protocol):
@@ -91,16 +95,14 @@ def context_of(snapshot: Snapshot, first: FirstPage, summary: list[draw.Picture]
 
 def sections_of(snapshot: Snapshot, first: FirstPage, drawn: Pictures) -> dict[str, Any]:
     """What the pages after the first are filled with."""
-    compared = range(len(snapshot.comparisons))
+    compared = range(len(snapshot.get(COMPARISONS)))
     return {
         "parts": parts_of(snapshot, first),
         "pictures": drawn,
         "stamps": stamps(snapshot),
-        "run_remarks": run_remarks(snapshot.runs),
-        "runs_corrected": any(run.factor for run in snapshot.runs),
         "comparison_pictures": [drawn[f"comparison-{n}"] for n in compared],
         "drive_pictures": [drawn[f"drive-{n}"] for n in compared],
-        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot.mixture))],
+        "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot.get(MIXTURE)))],
         "throttle_pictures": [each for name, each in drawn.items() if name.startswith("throttle-")],
     }
 
@@ -124,42 +126,28 @@ def by_address(drawn: Pictures) -> dict[str, tuple[bytes, str]]:
 
 
 def parts_of(snapshot: Snapshot, first: FirstPage) -> list[Part]:
-    """The sections that have something to say, in the order of the job page."""
-    brief, notice, untested = snapshot.brief, snapshot.notices, snapshot.not_tested
-    received = (
-        brief.condition,
-        brief.odometer_km,
-        brief.engine_hours,
-        brief.fuel,
-        brief.keys,
-        brief.work,
-        brief.photos,
-        brief.received_at,
-    )
-    has = {
-        ("brief", "Brief and receipt"): first.is_short
-        or any(fact not in (None, "", []) for fact in received),
-        ("clearances", "Valve clearances"): snapshot.clearances,
-        ("parts", "Parts fitted"): snapshot.parts,
-        ("tune", "Tune"): snapshot.tune,
-        ("runs", "Runs"): snapshot.runs,
-        ("comparisons", "Comparisons"): snapshot.comparisons,
-        ("mixture", "Mixture"): snapshot.mixture,
-        ("throttle", "Throttle and idle"): snapshot.throttle,
-        ("suspension", "Suspension and settings"): snapshot.suspension,
-        ("bike_changes", "Other changes of the bike"): snapshot.bike_changes,
-        ("checks", "Checks"): snapshot.checks,
+    """Return the sections with content: those of the records in the printed order, then the sheet's own."""
+    records = [
+        Part(printed.name, printed.heading, printed.template, snapshot.get(printed))
+        for printed in printed_records()
+        # What the first page shortens is printed whole in the brief.
+        if printed.is_shown(snapshot.get(printed)) or (printed is BRIEF and first.is_short)
+    ]
+    untested = snapshot.not_tested
+    own = {
         ("not_tested", "What was not tested"): untested.said or untested.derived or snapshot.not_printed,
-        ("next_service", "Next service and what to watch"): next_words(snapshot),
-        ("road_use", "Use on public roads"): notice,
-        ("safety", "Safety"): notice,
+        ("next_service", "Next service and what to watch"): has_next_service(snapshot),
+        ("road_use", "Use on public roads"): True,
+        ("safety", "Safety"): True,
         ("acknowledgement", "Acknowledgement"): True,
     }
-    return [Part(*names) for names, says in has.items() if says]
+    return records + [
+        Part(key, title, f"reports/handover/sheet/{key}.html") for (key, title), shown in own.items() if shown
+    ]
 
 
-def next_words(snapshot: Snapshot) -> bool:
-    service, clearances = snapshot.next_service, snapshot.clearances
+def has_next_service(snapshot: Snapshot) -> bool:
+    service, clearances = snapshot.next_service, snapshot.get(CLEARANCES)
     return bool(service.said or service.derived or (clearances and clearances.courses))
 
 
@@ -169,36 +157,24 @@ def stamps(snapshot: Snapshot) -> list[str]:
     return [*said, TRACK_ONLY] if snapshot.notices.track_only else said
 
 
-def run_remarks(runs: list[RunFacts]) -> list[dict[str, Any]]:
-    """What has to be said of single runs, below their table; the same of several is said once."""
-    remarks: dict[str, list[str]] = {}
-    for run in runs:
-        aside = f"set aside, {run.set_aside}." if run.set_aside else ""
-        taken_back = TAKEN_BACK if run.came_corrected else ""
-        said = [aside, run.without_curve, taken_back, *run.limits_passed, *run.flags, run.note]
-        text = " ".join(sentence for sentence in said if sentence)
-        if text:
-            remarks.setdefault(text[0].upper() + text[1:], []).append(run.name)
-    return [{"text": text, "runs": names} for text, names in remarks.items()]
-
-
 def summary_pictures(snapshot: Snapshot, panel_in: float, *, blank: bool = False) -> list[draw.Picture]:
     """The first page's picture: the first comparison's curves, else few valves' clearances; none without."""
     units = snapshot.shop.units
-    for order, compared in enumerate(snapshot.comparisons):
+    for order, compared in enumerate(snapshot.get(COMPARISONS)):
         if compared.curves:
             return [draw.curves_picture(compared, compared.curves, order, units, panel_in, blank=blank)]
     if len(valves(snapshot)) > MOST_MARKS_FIRST:
         return []
-    return draw.clearance_pictures(snapshot.clearances, units.length_unit)
+    return draw.clearance_pictures(snapshot.get(CLEARANCES), units.length_unit)
 
 
 def valves(snapshot: Snapshot) -> list[ValveFacts]:
-    return snapshot.clearances.rows if snapshot.clearances else []
+    clearances = snapshot.get(CLEARANCES)
+    return clearances.rows if clearances else []
 
 
 def first_with_curves(snapshot: Snapshot) -> int | None:
-    return next((n for n, each in enumerate(snapshot.comparisons) if each.curves), None)
+    return next((n for n, each in enumerate(snapshot.get(COMPARISONS)) if each.curves), None)
 
 
 def draw_pictures(snapshot: Snapshot, panel_in: float, tell: Tell = unheard) -> Pictures:
@@ -214,11 +190,11 @@ def draw_pictures(snapshot: Snapshot, panel_in: float, tell: Tell = unheard) -> 
 
 def drawings(snapshot: Snapshot, panel_in: float) -> dict[str, Callable[[], list[draw.Picture]]]:
     """What draws the pictures of each section."""
-    units, throttle = snapshot.shop.units, snapshot.throttle
+    units, throttle = snapshot.shop.units, snapshot.get(THROTTLE)
     first = first_with_curves(snapshot)
     work: dict[str, Callable[[], list[draw.Picture]]] = {}
     work["summary"] = partial(summary_pictures, snapshot, panel_in)
-    for order, comparison in enumerate(snapshot.comparisons):
+    for order, comparison in enumerate(snapshot.get(COMPARISONS)):
         work[f"comparison-{order}"] = (
             partial(some, draw.details_picture, comparison, comparison.curves, order, units)
             if order == first
@@ -227,13 +203,13 @@ def drawings(snapshot: Snapshot, panel_in: float) -> dict[str, Callable[[], list
         work[f"drive-{order}"] = partial(some, draw.drive_picture, comparison, order)
     shown_first = first is None and len(valves(snapshot)) <= MOST_MARKS_FIRST
     work["clearances"] = (
-        list if shown_first else partial(draw.clearance_pictures, snapshot.clearances, units.length_unit)
+        list if shown_first else partial(draw.clearance_pictures, snapshot.get(CLEARANCES), units.length_unit)
     )
     for order, mode in enumerate(throttle.modes if throttle else []):
         work[f"throttle-{order}"] = partial(some, draw.throttle_picture, mode, order)
     work["torque"] = partial(some, draw.torque_picture, throttle.torque if throttle else None)
     work["braking"] = partial(some, draw.braking_picture, throttle.braking if throttle else None)
-    for order, study in enumerate(snapshot.mixture):
+    for order, study in enumerate(snapshot.get(MIXTURE)):
         work[f"mixture-{order}"] = partial(some, draw.mixture_picture, study, order)
     if snapshot.sheet.link:
         work["link"] = partial(some, link_picture, snapshot.sheet.link.address)
@@ -255,7 +231,7 @@ def summary_picture(snapshot: Snapshot, sha256: str) -> dict[str, str] | None:
     kept: dict[str, str] | None = cache.get(key)
     if kept is not None:
         return kept
-    compared = next((each for each in snapshot.comparisons if each.curves), None)
+    compared = next((each for each in snapshot.get(COMPARISONS) if each.curves), None)
     if compared is None:
         return None
     with alone():
@@ -269,7 +245,7 @@ def photos(snapshot: Snapshot) -> dict[str, tuple[bytes, str]]:
     """Photos and logo as the page asks for them."""
     found = {
         f"sheet:photo-{order}.jpg": (b64decode(photo.jpeg_base64), "image/jpeg")
-        for order, photo in enumerate(snapshot.brief.photos)
+        for order, photo in enumerate(snapshot.get(BRIEF).photos)
         if photo.jpeg_base64
     }
     logo = snapshot.shop.logo
@@ -289,7 +265,7 @@ def attachments(snapshot: Snapshot, stored: dict[str, Any]) -> dict[str, str]:
     return {
         "curves.csv": curves_csv(snapshot),
         "clearances.csv": clearances_csv(snapshot),
-        "runs.csv": runs_csv(snapshot.runs),
-        **fuel_tables(snapshot.mixture),
+        "runs.csv": runs_csv(snapshot.get(RUNS)),
+        **fuel_tables(snapshot.get(MIXTURE)),
         "sheet.json": json.dumps(stored, ensure_ascii=False, sort_keys=True, indent=1),
     }

@@ -29,6 +29,7 @@ NOT_PRINTED_AS_TEXT = {
     "result",
     "accepted_at",
     "track_only",
+    "template",  # which file prints the rows of a record
     "chart",  # its letters are drawn as outlines; what it shows is said beside it
 }
 MOMENT_LENGTH = len("2025-03-14T15:00:00+00:00")

@@ -6,8 +6,10 @@ from decimal import Decimal
 import pytest
 
 from jobs.calc.clearances.shim_plan import Policy
+from jobs.clearances.facts import CLEARANCES
 from jobs.clearances.shim_plan import accept_plan, collect_plan_inputs, plan_engine, stock_for
 from jobs.models import SuspensionSetting
+from jobs.suspension.facts import SUSPENSION
 from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.factories import make_clearance_set, make_job
@@ -35,8 +37,8 @@ def test_prediction_mismatch_and_sag_hints_are_in_inches(shop, staff) -> None:
         factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
     )
     # 0.10 mm = 0.0039 in; 0.05 mm = 0.0020 in; 0.15 mm = 0.0059 in
-    surprises = {row.surprise for row in snapshot.clearances.rows} - {""}
+    surprises = {row.surprise for row in snapshot.get(CLEARANCES).rows} - {""}
     assert len(surprises) == 1
     assert "0.0039 in is 0.0020 in tighter than the 0.0059 in predicted" in surprises.pop()
     # 30 mm / 25.4 = 1.18 in
-    assert "The two readings are 1.18 in apart" in snapshot.suspension.hints[0]
+    assert "The two readings are 1.18 in apart" in snapshot.get(SUSPENSION).hints[0]

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from jobs.clearances.facts import CLEARANCES
+from jobs.comparisons.facts import COMPARISONS
 from jobs.models import Job, Part
 from reports.drawing import pictures
 from reports.handover.first_page import full_content
@@ -260,7 +262,7 @@ def test_long_lists_and_notes_are_printed_in_full(whole_job, staff):
 
 def test_charts_drawn_by_threads_equal_those_drawn_alone(snapshot):
     facts = from_json(snapshot)
-    comparison, clearances, units = facts.comparisons[0], facts.clearances, facts.shop.units
+    comparison, clearances, units = facts.get(COMPARISONS)[0], facts.get(CLEARANCES), facts.shop.units
     works = [
         lambda: [p.svg for p in pictures.comparison_pictures(comparison, 0, units, 1.2)],
         lambda: [p.svg for p in pictures.clearance_pictures(clearances, "mm")],

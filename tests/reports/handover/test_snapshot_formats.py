@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from jobs.clearances.facts import CLEARANCES
 from reports.handover.snapshot.codec import SNAPSHOTS, from_json, to_json
 
 # Snapshots as stored when each format was in use.
@@ -63,6 +64,6 @@ def test_missing_keys_of_older_sheets_have_defaults() -> None:
     whole = next(stored for stored in STORED if stored["clearances"])
     kept = ("sets", "plans", "rows", "summary", "ranges", "earlier")
     older = {**whole, "clearances": {key: whole["clearances"][key] for key in kept}}
-    clearances = from_json(older).clearances
+    clearances = from_json(older).get(CLEARANCES)
     assert clearances is not None
     assert (clearances.has_found, clearances.out, clearances.courses) == (False, [], [])

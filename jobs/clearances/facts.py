@@ -1,7 +1,7 @@
-"""Valve clearances as found and as left, and the shim plans, as the sheet prints them."""
+"""Valve clearances and shim plans on the handover sheet."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from jobs.calc.clearances.shim_plan import Origin
@@ -14,26 +14,117 @@ from jobs.clearances.before_after import (
 )
 from jobs.clearances.trend import clearance_history
 from jobs.clearances.valve_gaps import JudgedReading, key_of, orphaned_readings, reading_of, valve_gaps
+from jobs.job.by_job import ByJob, group_by_job
+from jobs.job.json_values import moment, number
+from jobs.job.printed import Printed
 from jobs.job.results import JobResults
-from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
-from reports.handover.snapshot.json_values import moment, number
-from reports.handover.snapshot.schema import (
-    ClearanceFacts,
-    ClearanceSetFacts,
-    CourseFacts,
-    JudgedReadingFacts,
-    LooseReadingFacts,
-    PlanFacts,
-    RangeFacts,
-    ReadingFacts,
-    ShimFacts,
-    ValveFacts,
+from jobs.job.sentences import counted
+from jobs.models import (
+    ClearanceReading,
+    ClearanceSet,
+    ShimPlan,
+    ShimPlanRow,
 )
-from workshop.models import EngineSpec
+from workshop.models import Bike, EngineSpec, ShopProfile
 from workshop.units.display import length_formatter
 
 
+@dataclass(frozen=True)
+class ClearanceSetFacts:
+    when: str
+    at: str | None
+    by: str
+    instrument: str
+    engine_temperature_c: float | None
+    note: str
+
+
+@dataclass(frozen=True)
+class RangeFacts:
+    label: str
+    low_mm: float | None
+    high_mm: float | None
+    target_mm: float | None
+    tolerance_mm: float | None
+
+
+@dataclass(frozen=True)
+class ReadingFacts:
+    low_mm: float | None
+    high_mm: float | None
+    best_mm: float | None
+    shim_mm: float | None
+    shim_measured: bool
+
+
+@dataclass(frozen=True)
+class JudgedReadingFacts(ReadingFacts):
+    verdict: str
+    in_range: bool
+
+
+@dataclass(frozen=True)
+class LooseReadingFacts(ReadingFacts):
+    label: str
+    when: str
+    at: str | None
+
+
+@dataclass(frozen=True)
+class ValveFacts:
+    label: str
+    low_mm: float | None
+    high_mm: float | None
+    target_mm: float | None
+    found: JudgedReadingFacts | None
+    left: JudgedReadingFacts | None
+    surprise: str
+
+
+@dataclass(frozen=True)
+class ShimFacts:
+    label: str
+    out_mm: float | None
+    in_mm: float | None
+    stays: bool
+    origin: str
+    predicted_mm: float | None
+    why: str
+
+
+@dataclass(frozen=True)
+class PlanFacts:
+    policy: str
+    accepted_at: str | None
+    accepted_by: str
+    booked_out_at: str | None
+    rows: list[ShimFacts]
+
+
+@dataclass(frozen=True)
+class CourseFacts:
+    label: str
+    course: str
+
+
+@dataclass(frozen=True)
+class ClearanceFacts:
+    sets: list[ClearanceSetFacts]
+    plans: list[PlanFacts]
+    rows: list[ValveFacts]
+    summary: str
+    ranges: list[RangeFacts]
+    earlier: list[LooseReadingFacts]
+    has_found: bool = False
+    has_left: bool = False
+    shims: bool = False
+    out: list[str] = field(default_factory=list)
+    not_measured: list[str] = field(default_factory=list)
+    courses: list[CourseFacts] = field(default_factory=list)
+
+
 def clearance_facts(results: JobResults) -> ClearanceFacts | None:
+    """Return the readings, the judged valves and the shim plans; None if nothing was measured."""
     readings = results.get(readings_by_set)
     if not readings:
         return None
@@ -60,7 +151,7 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
         shims=any(row.shim_mm is not None for rows in readings.values() for row in rows),
         out=[row.valve_gap.label for row in history.unresolved],
         not_measured=[row.valve_gap.label for row in history.unmeasured],
-        ranges=[range_facts(spec, each) for each in spec.ranges],
+        ranges=[range_facts(spec, limits) for limits in spec.ranges],
         courses=courses(results),
     )
 
@@ -155,7 +246,7 @@ def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanR
 def loose_readings(
     readings: Mapping[ClearanceSet, Sequence[ClearanceReading]], spec: EngineSpec | None
 ) -> list[LooseReadingFacts]:
-    """Readings that the table of before and after can't hold: measured again later, or of no known valve."""
+    """Return the readings that before and after cannot show: repeated later, or of an unknown valve."""
     labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(spec)} if spec else {}
     last: dict[Any, int] = {}
     for measured, rows in readings.items():
@@ -177,10 +268,52 @@ def loose_readings(
 
 
 def courses(results: JobResults) -> list[CourseFacts]:
-    """Valves whose clearance was seen to move over the bike's jobs, and where to."""
+    """Return the valves whose clearance moves over the bike's jobs, and how."""
     rows = clearance_history(results.job.bike, results.shop).rows
     return [
         CourseFacts(row.valve_gap.label, row.gap_trend.sentence)
         for row in rows
         if row.gap_trend.trend and row.gap_trend.trend.verdict.is_moving
     ]
+
+
+def clearances_done(results: JobResults) -> Iterator[str]:
+    """Yield what was done to the valve clearances."""
+    clearances = results.get(clearance_facts)
+    if clearances is not None:
+        new = sum(not row.stays for plan in clearances.plans if plan.booked_out_at for row in plan.rows)
+        shims = f"; {counted(new, 'shim')} changed" if new else ""
+        yield f"Valve clearances: {clearances.summary or 'measured'}{shims}"
+
+
+def shims_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
+    """Return the shims that the accepted plans of a bike exchange, and whether they are only planned."""
+    labels = (
+        {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(bike.engine_spec)}
+        if bike.engine_spec
+        else {}
+    )
+    rows = ShimPlanRow.objects.filter(plan__clearance_set__job__bike=bike).exclude(origin=Origin.STAYS)
+    rows = rows.select_related("plan__clearance_set").order_by("plan__accepted_at", "plan_id", "pk")
+    return group_by_job(
+        (
+            row.plan.clearance_set.job_id,
+            {
+                "label": labels.get(key_of(row), str(row).split(":")[0]),
+                "out_mm": number(row.out_mm),
+                "in_mm": number(row.in_mm),
+                "planned_only": row.plan.stock_booked_out_at is None,
+            },
+        )
+        for row in rows
+    )
+
+
+CLEARANCES: Printed[ClearanceFacts | None] = Printed(
+    "clearances",
+    clearance_facts,
+    ClearanceFacts | None,
+    heading="Valve clearances",
+    title="valve clearances",
+    template="jobs/clearances/_sheet.html",
+)

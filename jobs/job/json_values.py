@@ -1,4 +1,4 @@
-"""Figures, times and texts as JSON holds them: numbers or None, UTC, no characters that print as nothing."""
+"""Values, times and texts as JSON holds them: numbers or None, UTC, no control characters."""
 
 import base64
 import math
@@ -11,18 +11,21 @@ from typing import Any, overload
 import numpy as np
 import numpy.typing as npt
 
+Json = dict[str, Any]
+Curve = list[float | None]
+
 UNPRINTABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff]")
 
 
 def number(value: Any, places: int | None = None) -> float | None:
-    """A float; None where nothing was measured."""
+    """Return a float; None if nothing was measured."""
     if value is None or math.isnan(value):
         return None
     return float(value) + 0.0 if places is None else rounded(value, places)
 
 
 def rounded(value: float, places: int) -> float:
-    """Return a rounded figure, zero without a sign."""
+    """Return a rounded value, zero without a sign."""
     return round(float(value), places) + 0.0
 
 
@@ -42,12 +45,15 @@ def encoded(data: bytes) -> str:
     return base64.b64encode(data).decode("ascii")
 
 
-def tidied(value: Any) -> Any:
-    """The same with every text freed of control characters, which no page can print."""
+def strip_control_characters(value: Any) -> Any:
+    """Remove the characters that no page can print from every text, however deep it lies."""
     if isinstance(value, str):
         return UNPRINTABLE.sub("", value.replace("\r\n", "\n").replace("\r", "\n"))
     if is_dataclass(value) and not isinstance(value, type):
-        return replace(value, **{each.name: tidied(getattr(value, each.name)) for each in fields(value)})
+        return replace(
+            value,
+            **{field.name: strip_control_characters(getattr(value, field.name)) for field in fields(value)},
+        )
     if isinstance(value, dict):
-        return {key: tidied(each) for key, each in value.items()}
-    return [tidied(each) for each in value] if isinstance(value, list) else value
+        return {key: strip_control_characters(item) for key, item in value.items()}
+    return [strip_control_characters(item) for item in value] if isinstance(value, list) else value

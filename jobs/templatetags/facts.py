@@ -1,28 +1,33 @@
-"""Template filters that format the snapshot's values and times."""
+"""Filters that print the plain values and times of facts."""
 
 from datetime import datetime
 from typing import Any
 
 from django import template
 
+from jobs.clearances.facts import ReadingFacts
 from jobs.comparisons.charts import format_difference
-from reports.handover.snapshot.schema import FigureFacts, ReadingFacts, SettingFigureFacts
+from jobs.comparisons.facts import FigureFacts
+from jobs.runs.facts import RunFacts
+from jobs.suspension.facts import SettingFigureFacts
 from workshop.templatetags.units import size
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
 from workshop.units.shop_units import UnitChoices, format_for_shop, shop_unit
+
+UNCORRECTED = "The file's figures came corrected and were taken back to the observed ones first."
 
 register = template.Library()
 
 
 @register.filter
 def instant(text: str | None) -> datetime | None:
-    """Convert a time of the snapshot for the date filter."""
+    """Return a stored time for the date filter."""
     return datetime.fromisoformat(text) if text else None
 
 
 @register.filter
 def gap(reading: ReadingFacts | None, units: UnitChoices) -> str:
-    """Format a clearance as read: its value, or the two blades it lies between."""
+    """Return a clearance as read: its value, or the two blades it lies between."""
     if reading is None:
         return NOT_MEASURED
     low, high = (size(end, units) for end in (reading.low_mm, reading.high_mm))
@@ -31,7 +36,7 @@ def gap(reading: ReadingFacts | None, units: UnitChoices) -> str:
 
 @register.filter
 def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
-    """Format a value of the settings, in the shop's unit if it has one."""
+    """Return a setting, in the unit of the shop if it has one."""
     value, kind = figure.value, figure.quantity
     if value in ("", None):
         return NOT_MEASURED
@@ -42,7 +47,7 @@ def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
 
 @register.filter
 def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
-    """Format a compared value: before, after, difference and its interval."""
+    """Return a compared value: before, after, difference and its interval, as printed."""
     kind = figure.quantity
     unit = shop_unit(units, kind)
     low, high = (format_difference(end, kind, unit, signed=True) for end in (figure.low, figure.high))
@@ -57,5 +62,25 @@ def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
 
 @register.filter
 def get(items: list[Any], index: int) -> Any:
-    """Return the item at an index, or None past the end."""
+    """Return an item by index, or None past the end."""
     return items[index] if index < len(items) else None
+
+
+@register.filter
+def any_corrected(runs: list[RunFacts]) -> bool:
+    """Return True if a run was corrected to a standard."""
+    return any(run.factor for run in runs)
+
+
+@register.filter
+def run_remarks(runs: list[RunFacts]) -> list[dict[str, Any]]:
+    """Return the remarks on single runs, each once with the runs it is about."""
+    remarks: dict[str, list[str]] = {}
+    for run in runs:
+        excluded = f"set aside, {run.set_aside}." if run.set_aside else ""
+        uncorrected = UNCORRECTED if run.came_corrected else ""
+        sentences = [excluded, run.without_curve, uncorrected, *run.limits_passed, *run.flags, run.note]
+        text = " ".join(sentence for sentence in sentences if sentence)
+        if text:
+            remarks.setdefault(text[0].upper() + text[1:], []).append(run.name)
+    return [{"text": text, "runs": names} for text, names in remarks.items()]

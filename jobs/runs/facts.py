@@ -1,0 +1,98 @@
+"""Runs on the handover sheet."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from jobs.job.json_values import moment, number
+from jobs.job.printed import Printed
+from jobs.job.results import JobResults
+from jobs.job.sentences import counted
+from jobs.models import Run
+from jobs.runs.results import RunFigures, run_results
+
+
+@dataclass(frozen=True)
+class RunFacts:
+    name: str
+    kind: str
+    made_at: str | None
+    made_by: str
+    gear: int | None
+    tune: str
+    temperature_c: float | None
+    pressure_kpa: float | None
+    humidity_pct: float | None
+    standard: str
+    factor: float | None
+    limits_passed: list[str]
+    came_corrected: bool
+    peak_power_kw: float | None
+    peak_power_rpm: float | None
+    peak_torque_nm: float | None
+    peak_torque_rpm: float | None
+    flags: list[str]
+    without_curve: str
+    set_aside: str
+    note: str
+    sha256: str
+
+
+def run_facts(figures: RunFigures) -> RunFacts:
+    run, correction = figures.run, figures.correction
+    # The highest point of a held run says where the grip was held, not what the engine gives.
+    curve = figures.curve if run.kind == Run.Kind.SWEEP else None
+    return RunFacts(
+        name=run.original_name,
+        kind=run.get_kind_display(),
+        made_at=moment(run.made_at),
+        made_by=str(run.made_by),
+        gear=run.gear,
+        tune=run.tune_revision.label if run.tune_revision else "",
+        temperature_c=number(run.temperature_c),
+        pressure_kpa=number(run.pressure_kpa),
+        humidity_pct=number(run.humidity_pct),
+        standard=correction.standard.name if correction else "",
+        factor=number(correction.factor, 4) if correction else None,
+        limits_passed=list(correction.passed_limits) if correction else [],
+        came_corrected=bool(run.corrected_by or run.file_factor),
+        peak_power_kw=number(curve.peak_power_kw, 2) if curve else None,
+        peak_power_rpm=number(curve.peak_power_rpm, 0) if curve else None,
+        peak_torque_nm=number(curve.peak_torque_nm, 2) if curve else None,
+        peak_torque_rpm=number(curve.peak_torque_rpm, 0) if curve else None,
+        flags=flag_sentences(figures),
+        without_curve=figures.reason if run.kind == Run.Kind.SWEEP else "",
+        set_aside=run.set_aside_reason if run.set_aside else "",
+        note=run.note,
+        sha256=run.sha256,
+    )
+
+
+def flag_sentences(figures: RunFigures) -> list[str]:
+    """Return what the flags of a sweep say, without the limits of its correction, which are printed apart."""
+    passed = " ".join(figures.correction.passed_limits) if figures.correction else ""
+    said = [flag.sentence for flag in figures.flags if figures.run.kind == Run.Kind.SWEEP]
+    return [sentence for sentence in said if sentence != passed]
+
+
+def printed_runs(results: JobResults) -> list[RunFacts]:
+    return [run_facts(run) for run in results.get(run_results).values()]
+
+
+def runs_done(results: JobResults) -> Iterator[str]:
+    """Yield how many runs were made."""
+    runs = results.rows(Run)
+    if runs:
+        excluded = sum(run.set_aside for run in runs)
+        aside = f", {excluded} of them set aside" if excluded else ""
+        yield f"{counted(len(runs), 'run')} made on the roller{aside}"
+
+
+RUNS = Printed(
+    "runs",
+    printed_runs,
+    list[RunFacts],
+    heading="Runs",
+    title="runs",
+    template="jobs/runs/_sheet.html",
+    absent=[],
+)
