@@ -5,10 +5,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.job.results import JobResults
+from jobs.mixture.facts import MIXTURE, MixtureFacts
 from jobs.models import MixtureStudy
 from reports.documents.tune_summary import tune_summary_facts
 from reports.handover.snapshot import make_snapshot
-from reports.handover.snapshot.schema import MixtureFacts
 from tests.factories import make_job, results_of
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from tests.reports.conftest import AT
@@ -25,7 +25,7 @@ def add_study(job, by, title: str) -> None:
 
 
 def snapshot_studies(results: JobResults, by: StaffMember) -> list[MixtureFacts]:
-    return make_snapshot(results, issue_number=1, issued_by=by, at=AT).mixture
+    return make_snapshot(results, issue_number=1, issued_by=by, at=AT).get(MIXTURE)
 
 
 def summary_studies(results: JobResults, by: StaffMember) -> list[MixtureFacts]:
