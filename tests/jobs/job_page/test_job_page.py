@@ -21,6 +21,7 @@ from jobs.models import (
     Photo,
     Run,
     ShimPlan,
+    ShimPlanRow,
     Slot,
     StageEntry,
     SuspensionSetting,
@@ -239,9 +240,12 @@ def make_job_with_everything(staff) -> Job:
         SuspensionSetting.objects.create(job=job, when=when, front_preload="4 turns", by=mechanic)
     for item in CheckItem.objects.all():
         Check.objects.create(job=job, item=item, by=mechanic)
-    ShimPlan.objects.create(
-        clearance_set=job.clearance_sets.earliest("pk"), policy="target", accepted_by=mechanic
-    )
+    measured = job.clearance_sets.earliest("pk")
+    plan = ShimPlan.objects.create(clearance_set=measured, policy="target", accepted_by=mechanic)
+    for reading in measured.readings.all():
+        valve = {name: getattr(reading, name) for name in ("cylinder", "side", "position", "gap")}
+        sizes = {"out_mm": "2.50", "in_mm": "2.45", "predicted_mm": "0.16"}
+        ShimPlanRow.objects.create(plan=plan, **valve, **sizes, origin="buy")
     tune = TuneRevision.objects.create(job=job, number=1, title="road and track", loaded_by=desk)
     for kind in TuneChangeKind.objects.all()[:2]:
         TuneChange.objects.create(revision=tune, kind=kind, to_value="1350", reason="stalls when warm")
