@@ -10,7 +10,7 @@ from django.urls import Resolver404, resolve
 from django.utils import timezone
 
 from jobs.models import ComparisonRun, Job
-from jobs.runs.importing import RunDetails, attach
+from jobs.runs.importing import RunDetails, import_run
 from tests import factories
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Bike, Role, StaffMember
@@ -127,7 +127,7 @@ def fill_shop(records: Records) -> None:
     bare = factories.make_job()
     factories.make_clearance_set(bare, records.by)
     Bike.objects.filter(pk=bare.bike_id).update(engine_spec=None)
-    attach(job=bare, by=records.by, name="strange.csv", data=b"a;b\n1;2\n2;3\n", details=RunDetails())
+    import_run(job=bare, by=records.by, name="strange.csv", data=b"a;b\n1;2\n2;3\n", details=RunDetails())
 
 
 def test_every_page_is_linked_from_today_and_no_link_is_forbidden(

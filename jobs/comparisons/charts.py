@@ -9,9 +9,17 @@ from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.repeats import RepeatSet
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import ComparisonResult, Group
-from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of, plain_numbers
-from jobs.runs.charts import mean_line, side_label
-from jobs.runs.results import RunFigures
+from jobs.runs.chart_data import (
+    ChannelDisplay,
+    Chart,
+    CurveLine,
+    Look,
+    build_chart,
+    channel_display,
+    plain_numbers,
+)
+from jobs.runs.charts import build_mean_line, side_label
+from jobs.runs.results import RunResult
 from jobs.runs.tables import Table
 from workshop.models import ShopProfile
 from workshop.units.display import (
@@ -36,38 +44,38 @@ def comparison_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
         return None
     sides = ((result.before, Group.BEFORE), (result.after, Group.AFTER))
     panels = [
-        (measure_of(f"{name}_{unit}", shop), [_side_line(side, group, name) for side, group in sides])
+        (channel_display(f"{name}_{unit}", shop), [_side_line(side, group, name) for side, group in sides])
         for name, unit in QUANTITIES
     ]
     mixture = lambda_lines(compared, shop)
     if mixture:
-        panels.append((measure_of("lambda", shop), mixture))
-    return chart_of("engine speed", "1/min", panels)
+        panels.append((channel_display("lambda", shop), mixture))
+    return build_chart("engine speed", "1/min", panels)
 
 
-def lambda_lines(compared: ComparisonResult, shop: ShopProfile) -> list[Line]:
+def lambda_lines(compared: ComparisonResult, shop: ShopProfile) -> list[CurveLine]:
     """Build the mean lines of lambda before and after, with bands, on the grid of the curves."""
-    looks: tuple[tuple[Look, tuple[RunFigures, ...]], ...] = (
+    looks: tuple[tuple[Look, tuple[RunResult, ...]], ...] = (
         ("before", compared.before),
         ("after", compared.after),
     )
     found = []
     for look, side in looks:
         lines = [
-            Line(str(f.run), look, f.curve.engine_speed_rpm, f.lambda_)
+            CurveLine(str(f.run), look, f.curve.engine_speed_rpm, f.lambda_)
             for f in side
             if f.curve and f.lambda_ is not None and np.isfinite(f.lambda_).any()
         ]
         if lines:
-            found.append(mean_line(lines, look, shop.grid_step_rpm))
+            found.append(build_mean_line(lines, look, shop.grid_step_rpm))
     return found
 
 
-def _side_line(side: RepeatSet, group: Group, name: str) -> Line:
+def _side_line(side: RepeatSet, group: Group, name: str) -> CurveLine:
     interval = getattr(side, name)
     low, high = interval.mean - interval.half_width, interval.mean + interval.half_width
     look: Look = "before" if group == Group.BEFORE else "after"
-    line = Line(side_label(group.label, side.runs), look, side.engine_speed_rpm, interval.mean)
+    line = CurveLine(side_label(group.label, side.runs), look, side.engine_speed_rpm, interval.mean)
     return replace(line, low=low, high=high) if side.runs > 1 else line
 
 
@@ -79,9 +87,11 @@ def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
     panels = []
     for name, unit in QUANTITIES:
         difference = getattr(result, name)
-        measure = measure_of(f"{name}_{unit}", shop)
-        title = Measure(f"difference in {measure.title}", measure.unit, measure.digits + 1, measure.show)
-        line = Line(
+        measure = channel_display(f"{name}_{unit}", shop)
+        title = ChannelDisplay(
+            f"difference in {measure.title}", measure.unit, measure.digits + 1, measure.show
+        )
+        line = CurveLine(
             "after minus before, 95 % interval",
             "after",
             result.engine_speed_rpm,
@@ -90,7 +100,7 @@ def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
             np.asarray(difference.ci_high),
         )
         panels.append((title, [line]))
-    return chart_of("engine speed", "1/min", panels)
+    return build_chart("engine speed", "1/min", panels)
 
 
 @dataclass(frozen=True)
@@ -191,7 +201,7 @@ def comparison_table(compared: ComparisonResult, shop: ShopProfile) -> Table:
 
 
 def _value_cells(value: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
-    measure = measure_of({"kW": "power_kw", "N·m": "torque_nm"}[value.unit], shop)
+    measure = channel_display({"kW": "power_kw", "N·m": "torque_nm"}[value.unit], shop)
 
     def convert_one(stored: float) -> float | None:
         return plain_numbers(measure.show(np.array([stored])), 3)[0]

@@ -10,7 +10,7 @@ from jobs.calc.dyno.curves import Flag
 from jobs.job.event import Event
 from jobs.job.results import JobResults
 from jobs.models import Comparison, ComparisonRun, Run
-from jobs.runs.results import RunFigures, run_results
+from jobs.runs.results import RunResult, run_results
 from jobs.timeline.bike_states import BikeState
 from jobs.timeline.events import events_between, timeline
 from workshop.models import ShopProfile
@@ -30,8 +30,8 @@ class ComparisonResult:
     """
 
     comparison: Comparison
-    before: tuple[RunFigures, ...]
-    after: tuple[RunFigures, ...]
+    before: tuple[RunResult, ...]
+    after: tuple[RunResult, ...]
     result: calc.RunComparison | None
     changes: tuple[Event, ...]
     left_out: tuple[str, ...]
@@ -50,7 +50,7 @@ class ComparisonResult:
         return CHANGED_TOGETHER if len(self.changes) > 1 else "Only this was changed between the two groups."
 
 
-def gear_flag(compared: Iterable[RunFigures]) -> tuple[Flag, ...]:
+def gear_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
     gears = sorted({figures.run.gear for figures in compared if figures.run.gear is not None})
     if len(gears) < 2:
         return ()
@@ -94,7 +94,7 @@ def compare_runs(
     """Compare the runs of both sides; name every run that is excluded or has no curve."""
     ordered = sorted(members, key=lambda m: (m.run.made_at, m.run.pk))
     left_out = [f"{m.run}: set aside, {m.run.set_aside_reason}." for m in ordered if m.run.set_aside]
-    groups: dict[str, list[RunFigures]] = {"before": [], "after": []}
+    groups: dict[str, list[RunResult]] = {"before": [], "after": []}
     for member in ordered:
         figures = results.get(run_results)[member.run_id]
         if member.run.set_aside:
@@ -113,7 +113,7 @@ def compare_runs(
 
 
 def _result(
-    before: Sequence[RunFigures], after: Sequence[RunFigures], shop: ShopProfile
+    before: Sequence[RunResult], after: Sequence[RunResult], shop: ShopProfile
 ) -> tuple[calc.RunComparison | None, str]:
     sides = [[f.curve for f in side if f.curve] for side in (before, after)]
     if not all(sides):
@@ -139,12 +139,12 @@ def _result(
         return None, str(problem)
 
 
-def _temperatures(side: Sequence[RunFigures]) -> list[float]:
+def _temperatures(side: Sequence[RunResult]) -> list[float]:
     return [f.run.temperature_c for f in side if f.run.temperature_c is not None]
 
 
 def changes_between(
-    before: Sequence[RunFigures], after: Sequence[RunFigures], events: Sequence[Event]
+    before: Sequence[RunResult], after: Sequence[RunResult], events: Sequence[Event]
 ) -> tuple[Event, ...]:
     """Return everything that changed the bike from the first of these runs to the last.
 

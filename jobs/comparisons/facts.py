@@ -20,7 +20,7 @@ from jobs.job.json_values import moment, number, numbers, rounded
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults, results_of
 from jobs.models import Job
-from jobs.runs.results import RunFigures
+from jobs.runs.results import RunResult
 from workshop.models import Bike, ShopProfile
 
 FloatArray = npt.NDArray[np.float64]
@@ -174,7 +174,7 @@ def curves_facts(compared: ComparisonResult, result: RunComparison) -> CurvesFac
     )
 
 
-def side_facts(members: Sequence[RunFigures], side: RepeatSet, grid: FloatArray) -> SideFacts:
+def side_facts(members: Sequence[RunResult], side: RepeatSet, grid: FloatArray) -> SideFacts:
     """Return the mean curves of one side with their 95 % bands, at the speeds of the comparison."""
     bands: dict[str, list[float | None]] = {}
     for name, interval in (("power_kw", side.power), ("torque_nm", side.torque)):
@@ -191,7 +191,7 @@ def align_to_speeds(from_rpm: FloatArray, values: FloatArray, onto_rpm: FloatArr
     return np.array([by_speed.get(speed, np.nan) for speed in onto_rpm.tolist()])
 
 
-def mean_lambda(members: Sequence[RunFigures], grid: FloatArray) -> list[float | None] | None:
+def mean_lambda(members: Sequence[RunResult], grid: FloatArray) -> list[float | None] | None:
     """Return the mean over the runs that measured lambda; None if none did."""
     rows = [
         align_to_speeds(member.curve.engine_speed_rpm, member.lambda_, grid)
@@ -242,12 +242,15 @@ def figure_facts(figure: ComparedValue, shop: ShopProfile) -> FigureFacts:
 
 
 def printed_comparisons(results: JobResults) -> list[ComparisonFacts]:
-    compared = results.get(comparison_results).values()
-    return [comparison_facts(each, results.shop) for each in compared if each.comparison.on_sheet]
+    return [
+        comparison_facts(compared, results.shop)
+        for compared in results.get(comparison_results).values()
+        if compared.comparison.on_sheet
+    ]
 
 
 def verdicts_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
-    """Return each printed comparison of a bike: mean power of each band, and what the runs isolate."""
+    """Return the printed comparisons of a bike with mean power by band and what it is credited to."""
     jobs = Job.objects.filter(bike=bike, comparisons__on_sheet=True).distinct()
     shown = [
         (comparison, compared)

@@ -12,7 +12,7 @@ from jobs.calc.dyno.consistency import ratio_change
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import ComparisonResult
 from jobs.models import Job
-from jobs.runs.results import RunFigures
+from jobs.runs.results import RunResult
 from jobs.suspension.engine_ratio import Gearing, computed_gearing
 from workshop.models import ShopProfile
 from workshop.units.display import convert
@@ -68,7 +68,7 @@ class RollOnResult:
     reason: str = ""
 
 
-def measured_gearing(runs: Iterable[RunFigures], gear: int) -> Gearing | None:
+def measured_gearing(runs: Iterable[RunResult], gear: int) -> Gearing | None:
     """Return the ratio measured on runs in this gear, without slip of tyre and clutch at its worst."""
     found = []
     for figures in runs:
@@ -172,7 +172,7 @@ def compare_sides(
 
 
 def fill_speeds(
-    inputs: RollOnInputs, runs: Iterable[RunFigures], gearing: Gearing, shop: ShopProfile
+    inputs: RollOnInputs, runs: Iterable[RunResult], gearing: Gearing, shop: ShopProfile
 ) -> RollOnInputs:
     """Fill in missing speeds, in whole fives of the shop's unit, well inside the range of every run."""
     curves = [f.curve for f in runs if f.curve]

@@ -7,7 +7,7 @@ from jobs.calc.chassis.roll_on_comparison import RollOnComparison
 from jobs.calc.dyno.comparison import ComparedValue, Verdict
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, RollOnResult
-from jobs.runs.chart_data import Chart, Line, Measure, chart_of
+from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, build_chart
 from workshop.models import ShopProfile
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, convert, decimals, label
 from workshop.units.shop_units import shop_unit
@@ -147,8 +147,8 @@ def assumptions_sentence(roll_on: RollOnResult) -> str:
 
 def lead_chart(result: RollOnComparison, shop: ShopProfile) -> Chart:
     unit = shop_unit(shop, "road_length")
-    measure = Measure("ahead of before", label(unit), 2, lambda metres: convert(metres, "m", unit))
-    line = Line(
+    measure = ChannelDisplay("ahead of before", label(unit), 2, lambda metres: convert(metres, "m", unit))
+    line = CurveLine(
         "after, 95 % interval",
         "after",
         result.time_s,
@@ -156,7 +156,7 @@ def lead_chart(result: RollOnComparison, shop: ShopProfile) -> Chart:
         result.lead_low_m,
         result.lead_high_m,
     )
-    return chart_of("time", "s", [(measure, [line])], x_digits=2)
+    return build_chart("time", "s", [(measure, [line])], x_digits=2)
 
 
 def roll_on_csv_rows(roll_on: RollOnResult, title: str, shop: ShopProfile) -> list[list[Any]]:

@@ -17,7 +17,7 @@ from jobs.job.form_page import form_page, section_url
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, results_of
 from jobs.models import Comparison, Run
-from jobs.runs.views import csv_answer
+from jobs.runs.views import spreadsheet_response
 from jobs.timeline.bike_states import bike_states
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
@@ -132,7 +132,9 @@ def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
     header, rows = comparison_table(compared, request.shop)
     roll_on = bind_roll_on_form(request, compared)[1]
     rows += roll_on_csv_rows(roll_on, comparison.title, request.shop) if roll_on else []
-    return csv_answer(csv_text(header, rows), f"{comparison.job.number}-comparison-{comparison.pk}.csv")
+    return spreadsheet_response(
+        csv_text(header, rows), f"{comparison.job.number}-comparison-{comparison.pk}.csv"
+    )
 
 
 @roles(Role.TUNER)

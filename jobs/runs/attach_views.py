@@ -14,7 +14,7 @@ from jobs.job.form_page import form_page
 from jobs.job.lookup import get_job_or_404
 from jobs.models import Job, Run
 from jobs.runs.forms import AttachForm
-from jobs.runs.importing import Intake, Outcome, RunDetails, attach, too_large
+from jobs.runs.importing import ImportResult, Outcome, RunDetails, import_run, size_refusal
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
 from workshop.records.responses import post_data
@@ -30,10 +30,10 @@ ROLLER = (
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
 def run_attach(request: StaffRequest, number: str) -> HttpResponse:
-    """Several files in one sending, or one in each as the page's script sends them (answered as JSON).
+    """Import the files of a form, or a single file sent by the script (answered with JSON).
 
-    A file is attached to a job once, whoever sends it how often, so no key of the sending is needed; and
-    a transaction around the whole sending would keep the database waiting while large files are read.
+    A file is attached to a job once, however often it is sent, so no submission key is needed. A transaction
+    around the whole request would block the database while large files are read.
     """
     job = get_job_or_404(number)
     form = AttachForm(
@@ -41,10 +41,11 @@ def run_attach(request: StaffRequest, number: str) -> HttpResponse:
     )
     by_script = request.accepts("application/json") and not request.accepts("text/html")
     if form.is_valid():
-        told = [take_in(request, job, file, form.details) for file in form.cleaned_data["run_files"]]
-        return answer_script(told) if by_script else answer_page(request, job, told)
+        files = form.cleaned_data["run_files"]
+        uploads = [import_file(request, job, file, form.details) for file in files]
+        return respond_to_script(uploads) if by_script else respond_to_page(request, job, uploads)
     if by_script:
-        return JsonResponse({"ok": False, "message": problems_of(form)}, status=422)
+        return JsonResponse({"ok": False, "message": describe_errors(form)}, status=422)
     return form_page(
         request,
         form,
@@ -57,49 +58,52 @@ def run_attach(request: StaffRequest, number: str) -> HttpResponse:
 
 
 @dataclass(frozen=True)
-class Told:
-    """What is said of one file that was sent; without a run it was not even kept."""
+class UploadResult:
+    """Result of uploading one file; without an import result the file was not stored."""
 
     sentence: str
-    intake: Intake | None = None
+    result: ImportResult | None = None
 
     @property
     def ok(self) -> bool:
-        return self.intake is not None and self.intake.ok
+        return self.result is not None and self.result.ok
 
     @property
     def url(self) -> str:
-        if self.intake is None:
+        if self.result is None:
             return ""
-        waits = self.intake.outcome in (Outcome.TO_NAME, Outcome.REFUSED)
-        return reverse("run-layout" if waits else "run", args=[self.intake.run.pk])
+        needs_layout = self.result.outcome in (Outcome.TO_NAME, Outcome.REFUSED)
+        return reverse("run-layout" if needs_layout else "run", args=[self.result.run.pk])
 
 
-def take_in(request: StaffRequest, job: Job, file: UploadedFile, details: RunDetails) -> Told:
+def import_file(request: StaffRequest, job: Job, file: UploadedFile, details: RunDetails) -> UploadResult:
     name = file.name or "file"
-    if refusal := too_large(name, file.size or 0):
-        return Told(refusal)
-    intake = attach(job=job, by=request.user, name=name, data=file.read(), details=details)
-    return Told(intake.sentence, intake)
+    if refusal := size_refusal(name, file.size or 0):
+        return UploadResult(refusal)
+    result = import_run(job=job, by=request.user, name=name, data=file.read(), details=details)
+    return UploadResult(result.sentence, result)
 
 
-def answer_script(told: Sequence[Told]) -> JsonResponse:
-    ok = all(each.ok for each in told)
-    first = next((each for each in told if each.ok == ok), told[0])
-    return JsonResponse({"ok": ok, "message": " ".join(each.sentence for each in told), "url": first.url})
+def respond_to_script(uploads: Sequence[UploadResult]) -> JsonResponse:
+    ok = all(upload.ok for upload in uploads)
+    first = next((upload for upload in uploads if upload.ok == ok), uploads[0])
+    message = " ".join(upload.sentence for upload in uploads)
+    return JsonResponse({"ok": ok, "message": message, "url": first.url})
 
 
-def answer_page(request: StaffRequest, job: Job, told: Sequence[Told]) -> HttpResponse:
-    for each in told:
-        messages.add_message(request, messages.SUCCESS if each.ok else messages.WARNING, each.sentence)
-    if len(told) == 1 and told[0].intake and told[0].intake.outcome is Outcome.TO_NAME:
-        return redirect("run-layout", told[0].intake.run.pk)
+def respond_to_page(request: StaffRequest, job: Job, uploads: Sequence[UploadResult]) -> HttpResponse:
+    for upload in uploads:
+        level = messages.SUCCESS if upload.ok else messages.WARNING
+        messages.add_message(request, level, upload.sentence)
+    result = uploads[0].result
+    if len(uploads) == 1 and result and result.outcome is Outcome.TO_NAME:
+        return redirect("run-layout", result.run.pk)
     return redirect("runs", job)
 
 
-def problems_of(form: AttachForm) -> str:
-    said = []
+def describe_errors(form: AttachForm) -> str:
+    sentences = []
     for name, errors in form.errors.items():
         label = form.fields[name].label if name in form.fields else ""
-        said += [f"{label}: {error}" if label else str(error) for error in errors]
-    return " ".join(said)
+        sentences += [f"{label}: {error}" if label else str(error) for error in errors]
+    return " ".join(sentences)

@@ -1,4 +1,4 @@
-"""Channels of a run on disk: a compressed NumPy archive, one member a channel, no pickles."""
+"""Channels of a run on disk: a compressed NumPy archive with one member per channel, no pickles."""
 
 import io
 import zipfile
@@ -14,15 +14,17 @@ from jobs.models import Run
 FloatArray = npt.NDArray[np.float64]
 
 
-def member(place: int) -> str:
-    """A channel's name in the archive: by its place, since a file's own column names may be anything."""
-    return f"channel_{place}"
+def member_name(position: int) -> str:
+    """Return the name in the archive, by position because column names may be anything."""
+    return f"channel_{position}"
 
 
 def store_channels(run: Run, channels: Mapping[str, FloatArray]) -> None:
-    """Put the channels into the storage and name them on the run; the caller saves the run."""
+    """Write the channels to storage and list them on the run; the caller saves the run."""
     buffer = io.BytesIO()
-    arrays = {member(place): np.asarray(values, float) for place, values in enumerate(channels.values())}
+    arrays = {
+        member_name(position): np.asarray(values, float) for position, values in enumerate(channels.values())
+    }
     np.savez_compressed(buffer, allow_pickle=False, **arrays)
     before, storage = run.channels.name, run.channels.storage
     run.channels.save(f"{run.sha256[:16]}.npz", ContentFile(buffer.getvalue()), save=False)
@@ -33,12 +35,12 @@ def store_channels(run: Run, channels: Mapping[str, FloatArray]) -> None:
 
 
 def load_channels(run: Run, names: Iterable[str]) -> dict[str, FloatArray]:
-    """Return those of the named channels that the run has, each unpacked once and read-only.
+    """Return those of the named channels that the run has, unpacked once and read-only.
 
     Raises
     ------
     ValueError
-        The stored channels are gone or damaged.
+        The stored channels are missing or damaged.
     """
     wanted = [name for name in names if name in run.channel_names]
     if not wanted or not run.channels:
@@ -49,7 +51,7 @@ def load_channels(run: Run, names: Iterable[str]) -> dict[str, FloatArray]:
         if missing:
             with run.channels.open("rb") as file, np.load(file, allow_pickle=False) as archive:
                 for name in missing:
-                    unpacked[name] = archive[member(run.channel_names.index(name))]
+                    unpacked[name] = archive[member_name(run.channel_names.index(name))]
                     unpacked[name].flags.writeable = False
     except (OSError, KeyError, EOFError, zipfile.BadZipFile) as problem:
         raise ValueError(

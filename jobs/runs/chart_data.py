@@ -1,4 +1,4 @@
-"""Chart data that the page's script draws."""
+"""Chart data that the script of the page draws."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -20,7 +20,9 @@ Chart = dict[str, Any]
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class CurveLine:
+    """A line of a chart with its 95 % band, in stored units."""
+
     label: str
     look: Look
     x: FloatArray
@@ -30,8 +32,8 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Measure:
-    """A quantity as the shop shows it: words, unit, decimals, and its figures from those kept."""
+class ChannelDisplay:
+    """How a quantity is shown: title, unit, decimals and conversion from the stored values."""
 
     title: str
     unit: str
@@ -40,20 +42,22 @@ class Measure:
 
 
 def plain_numbers(values: FloatArray, digits: int) -> list[float | None]:
-    """As JSON has them: None where nothing was measured."""
+    """Return values for JSON, None if not measured."""
     return [round(float(v), digits) if np.isfinite(v) else None for v in values]
 
 
-def measure_of(name: str, shop: ShopProfile, own_unit: str = "") -> Measure:
-    """How a channel is shown; one that is no known quantity as it stands in its file."""
+def channel_display(name: str, shop: ShopProfile, file_unit: str = "") -> ChannelDisplay:
+    """Return how a channel is shown; an unknown one appears as in its file."""
     channel = CHANNELS.get(name)
     if channel is None:
-        return Measure(name, own_unit, 2)
+        return ChannelDisplay(name, file_unit, 2)
     unit = shop_unit(shop, channel.quantity, stored_in=channel.unit)
     digits = _digits(channel.quantity, unit)
     if unit in ("lambda", "one"):
-        return Measure(channel.label, "", digits)
-    return Measure(channel.label, label(unit), digits, lambda values: convert(values, channel.unit, unit))
+        return ChannelDisplay(channel.label, "", digits)
+    return ChannelDisplay(
+        channel.label, label(unit), digits, lambda values: convert(values, channel.unit, unit)
+    )
 
 
 def _digits(quantity: str, unit: str) -> int:
@@ -63,8 +67,8 @@ def _digits(quantity: str, unit: str) -> int:
         return 2
 
 
-def own_unit(runs: Iterable[Run], name: str) -> str:
-    """The unit that a file states for a column that is no known quantity."""
+def file_unit(runs: Iterable[Run], name: str) -> str:
+    """Return the unit that a file states for an unknown column."""
     for run in runs:
         for column in (run.report or {}).get("columns", ()):
             if column["stored_as"] == name:
@@ -72,10 +76,10 @@ def own_unit(runs: Iterable[Run], name: str) -> str:
     return ""
 
 
-def chart_of(
-    x_label: str, x_unit: str, panels: Sequence[tuple[Measure, Sequence[Line]]], x_digits: int = 0
+def build_chart(
+    x_label: str, x_unit: str, panels: Sequence[tuple[ChannelDisplay, Sequence[CurveLine]]], x_digits: int = 0
 ) -> Chart:
-    """Lines with kept figures as what js/charts.js draws."""
+    """Build the chart that js/charts.js draws from lines in stored units."""
     return {
         "x_label": x_label,
         "x_unit": x_unit,
@@ -93,7 +97,7 @@ def chart_of(
     }
 
 
-def _series(line: Line, measure: Measure, x_digits: int) -> dict[str, Any]:
+def _series(line: CurveLine, measure: ChannelDisplay, x_digits: int) -> dict[str, Any]:
     digits = measure.digits + 1
     series: dict[str, Any] = {
         "label": line.label,

@@ -8,7 +8,7 @@ from jobs.job.printed import Printed
 from jobs.job.results import JobResults
 from jobs.job.sentences import counted
 from jobs.models import Run
-from jobs.runs.results import RunFigures, run_results
+from jobs.runs.results import RunResult, run_results
 
 
 @dataclass(frozen=True)
@@ -37,10 +37,10 @@ class RunFacts:
     sha256: str
 
 
-def run_facts(figures: RunFigures) -> RunFacts:
-    run, correction = figures.run, figures.correction
+def run_facts(result: RunResult) -> RunFacts:
+    run, correction = result.run, result.correction
     # The highest point of a held run says where the grip was held, not what the engine gives.
-    curve = figures.curve if run.kind == Run.Kind.SWEEP else None
+    curve = result.curve if run.kind == Run.Kind.SWEEP else None
     return RunFacts(
         name=run.original_name,
         kind=run.get_kind_display(),
@@ -59,19 +59,19 @@ def run_facts(figures: RunFigures) -> RunFacts:
         peak_power_rpm=number(curve.peak_power_rpm, 0) if curve else None,
         peak_torque_nm=number(curve.peak_torque_nm, 2) if curve else None,
         peak_torque_rpm=number(curve.peak_torque_rpm, 0) if curve else None,
-        flags=flag_sentences(figures),
-        without_curve=figures.reason if run.kind == Run.Kind.SWEEP else "",
+        flags=flag_sentences(result),
+        without_curve=result.reason if run.kind == Run.Kind.SWEEP else "",
         set_aside=run.set_aside_reason if run.set_aside else "",
         note=run.note,
         sha256=run.sha256,
     )
 
 
-def flag_sentences(figures: RunFigures) -> list[str]:
+def flag_sentences(result: RunResult) -> list[str]:
     """Return what the flags of a sweep say, without the limits of its correction, which are printed apart."""
-    passed = " ".join(figures.correction.passed_limits) if figures.correction else ""
-    said = [flag.sentence for flag in figures.flags if figures.run.kind == Run.Kind.SWEEP]
-    return [sentence for sentence in said if sentence != passed]
+    passed = " ".join(result.correction.passed_limits) if result.correction else ""
+    sentences = [flag.sentence for flag in result.flags if result.run.kind == Run.Kind.SWEEP]
+    return [sentence for sentence in sentences if sentence != passed]
 
 
 def printed_runs(results: JobResults) -> list[RunFacts]:

@@ -1,4 +1,4 @@
-"""Forms of runs: attaching files, what is said of a run, its sweep, setting it aside."""
+"""Forms to attach, edit and exclude runs, and to set the sweep."""
 
 from datetime import datetime
 from typing import Any
@@ -11,7 +11,7 @@ from jobs.calc.units.numbers import format_number
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Run
 from jobs.runs.importing import RunDetails
-from jobs.runs.sweep_limits import rows_at_times, rows_between
+from jobs.runs.sweep_limits import find_rows_by_speed, find_rows_by_time
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
@@ -20,14 +20,14 @@ from workshop.units.display import convert, format_plain, label
 from workshop.units.shop_units import shop_unit
 
 AIR = ("temperature_c", "pressure_kpa", "humidity_pct")
-# What the next run of a session most likely has in common with the last.
-CARRIED_ON = ("kind", "gear", *AIR, "corrected_by", "file_factor")
-DETAILS = [*CARRIED_ON, "tune_revision", "made_at", "note"]
+# Fields that the next run of a session most likely shares with the last.
+CARRIED_OVER = ("kind", "gear", *AIR, "corrected_by", "file_factor")
+DETAILS = [*CARRIED_OVER, "tune_revision", "made_at", "note"]
 STANDARD_CHOICES = [("", "no, as observed"), *((key, standard.name) for key, standard in STANDARDS.items())]
 
 
 class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
-    """What is said of a run: a pressure that does not fit the shop's elevation has to be confirmed."""
+    """Details of a run; a pressure that does not fit the elevation must be confirmed."""
 
     GROUPS = (
         ("", ("run_files",)),
@@ -68,10 +68,10 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         return cleaned
 
     def clean_made_at(self) -> datetime | None:
-        """The form shows minutes: left as it stands, the time keeps its seconds and its place."""
-        typed: datetime | None = self.cleaned_data["made_at"]
-        kept = self.instance.made_at if self.instance.pk else None
-        return kept if kept and typed == kept.replace(second=0, microsecond=0) else typed
+        """Keep the seconds of an unchanged time, because the form shows minutes only."""
+        entered: datetime | None = self.cleaned_data["made_at"]
+        stored = self.instance.made_at if self.instance.pk else None
+        return stored if stored and entered == stored.replace(second=0, microsecond=0) else entered
 
     def check_air(self) -> None:
         given = {name: self.cleaned_data.get(name) for name in AIR}
@@ -84,15 +84,17 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         pressure_kpa = self.cleaned_data.get("pressure_kpa")
         if pressure_kpa is None or self.cleaned_data.get("pressure_confirmed"):
             return
-        question = pressure_warning(pressure_kpa, self.shop.elevation_m)
-        if question and not self.was_confirmed(pressure_kpa):
+        warning = pressure_warning(pressure_kpa, self.shop.elevation_m)
+        if warning and not self.was_confirmed(pressure_kpa):
             unit = shop_unit(self.shop, "pressure")
             typed = format_plain(round(float(convert(pressure_kpa, "kpa", unit)), 3))
-            said = "" if unit == "kpa" else f"{typed} {label(unit)} is {format_number(pressure_kpa, 1)} kPa. "
-            self.add_error("pressure_kpa", f"{said}{question} If it is right, tick that it is.")
+            converted = (
+                "" if unit == "kpa" else f"{typed} {label(unit)} is {format_number(pressure_kpa, 1)} kPa. "
+            )
+            self.add_error("pressure_kpa", f"{converted}{warning} If it is right, tick that it is.")
 
     def was_confirmed(self, pressure_kpa: float) -> bool:
-        """Whether a run of this job was saved with this very pressure before."""
+        """Return True if a run of this job was saved with the same pressure before."""
         return self.job.runs.filter(pressure_kpa=pressure_kpa).exists()
 
     def check_factor(self) -> None:
@@ -105,7 +107,7 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
 
 
 class RunFilesField(forms.FileField):
-    """The files as chosen; what is wrong with one of them is told of that one when it is taken in."""
+    """The chosen files; an error in one of them is reported when that file is imported."""
 
     widget = ManyFilesInput()
 
@@ -122,7 +124,7 @@ class AttachForm(RunForm):
     )
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
-        super().__init__(*args, job=job, initial=carried_on(job), **kwargs)
+        super().__init__(*args, job=job, initial=initial_from_last_run(job), **kwargs)
         made_at = self.fields["made_at"]
         made_at.required, made_at.help_text = (
             False,
@@ -136,15 +138,15 @@ class AttachForm(RunForm):
         return RunDetails(**{name: self.cleaned_data[name] for name in DETAILS})
 
 
-def carried_on(job: Job) -> dict[str, Any]:
-    """What the job's last run was made in, and the tune that is loaded now."""
+def initial_from_last_run(job: Job) -> dict[str, Any]:
+    """Return the conditions of the job's last run and the tune loaded now."""
     last = job.runs.order_by("-made_at", "-pk").first()
-    given = {name: getattr(last, name) for name in CARRIED_ON} if last else {}
+    given = {name: getattr(last, name) for name in CARRIED_OVER} if last else {}
     return {**given, "tune_revision": job.tune_revisions.order_by("-loaded_at", "-pk").first()}
 
 
 class SweepForm(forms.Form):
-    """The sweep's limits by engine speed, by time, or by sample counted from 1; both empty: found anew."""
+    """Limits of the sweep by engine speed, time or sample number from 1; found again if both are empty."""
 
     BY = (("engine_speed", "engine speed (1/min)"), ("time", "time (s)"), ("sample", "sample"))
 
@@ -171,16 +173,16 @@ class SweepForm(forms.Form):
         elif not first < last:
             self.add_error("last", "The sweep has to end above where it starts.")
         elif cleaned["limits_in"] == "sample":
-            self.take_samples(first, last)
+            self.set_sample_limits(first, last)
         else:
-            by = rows_at_times if cleaned["limits_in"] == "time" else rows_between
+            by = find_rows_by_time if cleaned["limits_in"] == "time" else find_rows_by_speed
             try:
                 self.limits = by(self.run, first, last)
             except ValueError as problem:
                 self.add_error("first", str(problem))
         return cleaned
 
-    def take_samples(self, first: float, last: float) -> None:
+    def set_sample_limits(self, first: float, last: float) -> None:
         samples = self.run.samples or 0
         if first < 1 or first != int(first):
             self.add_error("first", "Samples are counted from 1.")
@@ -190,7 +192,7 @@ class SweepForm(forms.Form):
             self.limits = (int(first) - 1, int(last))
 
 
-class SetAsideForm(FieldGroupsMixin, RecordForm):
+class ExcludeForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = Run
         fields = ["set_aside_reason"]

@@ -1,8 +1,8 @@
-"""Taking run files in: the page and the command line do exactly this.
+"""Import run files, for the page and the command line alike.
 
-The original is kept byte for byte, whatever becomes of it; a file that was attached to the job
-before is recognised; a known layout is read at once, an unknown one waits for its columns' names.
-A file is read before the transaction that keeps it, so that nobody waits for the database meanwhile.
+The original is stored byte for byte in any case. A file attached to the job before is recognised. A file with
+a known layout is read at once; an unknown one waits until its columns are named. Files are read before the
+transaction that stores them, so that reading does not block the database.
 """
 
 import hashlib
@@ -46,7 +46,7 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True)
 class RunDetails:
-    """What is said of all files that are attached together."""
+    """Details shared by all files that are attached together."""
 
     kind: str = Run.Kind.SWEEP
     gear: int | None = None
@@ -61,8 +61,8 @@ class RunDetails:
 
 
 @dataclass(frozen=True)
-class Reading:
-    """What a file turned out to be, before anything is kept: one of content, refusal, or columns to name."""
+class ParsedFile:
+    """A parsed file before anything is stored: its content, a refusal, or columns to name."""
 
     layout: FileLayoutSpec | None = None
     file_layout: FileLayout | None = None
@@ -72,8 +72,8 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Intake:
-    """What became of one file."""
+class ImportResult:
+    """Result of importing one file."""
 
     run: Run
     outcome: Outcome
@@ -86,15 +86,15 @@ class Intake:
 
 
 @dataclass(frozen=True)
-class Named:
-    """What became of the file whose columns were named, and of those that had waited for the same."""
+class NamingResult:
+    """Result of naming the columns of a file, with the waiting files read along."""
 
-    intake: Intake
-    others: tuple[Intake, ...] = ()
+    result: ImportResult
+    others: tuple[ImportResult, ...] = ()
 
 
-def too_large(name: str, size: int) -> str:
-    """Why a file of this size is refused unread; empty where it is not."""
+def size_refusal(name: str, size: int) -> str:
+    """Return why a file is too large to be read, or '' if it is not."""
     if size <= settings.RUN_FILE_LIMIT:
         return ""
     limit = settings.RUN_FILE_LIMIT // BYTES_IN_MB
@@ -104,58 +104,58 @@ def too_large(name: str, size: int) -> str:
     )
 
 
-def attach(*, job: Job, by: StaffMember, name: str, data: bytes, details: RunDetails) -> Intake:
-    """Attach one file to a job and read it where its layout is known."""
+def import_run(*, job: Job, by: StaffMember, name: str, data: bytes, details: RunDetails) -> ImportResult:
+    """Attach one file to a job and read it if its layout is known."""
     name = PurePath(name).name[-MAX_NAME_LENGTH:]
     sha256 = hashlib.sha256(data).hexdigest()
     earlier = Run.objects.filter(job=job, sha256=sha256).first()
     if earlier:
-        return attached_before(earlier, name)
-    reading = read_file(data, name)
-    made_at, told = made_at_of(job, data, details)
+        return report_duplicate(earlier, name)
+    parsed = read_file(data, name)
+    made_at, note = resolve_recorded_at(job, data, details)
     run = new_run(job, by, name, data, sha256, replace(details, made_at=made_at))
     try:
         with transaction.atomic():
-            intake = keep(run, reading)
-            return replace(intake, sentence=f"{intake.sentence} {told}".strip())
+            result = save_run(run, parsed)
+            return replace(result, sentence=f"{result.sentence} {note}".strip())
     except IntegrityError:
-        # Somebody else, or the same person's second click, was attaching this very file meanwhile.
+        # Another request attached the same file in the meantime, such as a double click.
         for stored in (run.original, run.channels):
             if stored:
                 stored.delete(save=False)
-        return attached_before(Run.objects.get(job=job, sha256=sha256), name)
+        return report_duplicate(Run.objects.get(job=job, sha256=sha256), name)
 
 
-def made_at_of(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, str]:
-    """When a run was made: as somebody says, else as its file says, else now; and what is told of it.
+def resolve_recorded_at(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, str]:
+    """Return when a run was recorded, from the form, the file or the clock, and a note about it.
 
-    Files that are sent with one time are put a second apart, in the order in which they come.
+    Files with the same time are put one second apart, in their order.
     """
-    made_at, told = details.made_at, ""
+    made_at, note = details.made_at, ""
     if made_at is None:
         stated = find_stated_time(data)
-        if made_at := on_our_clock(stated.at):
-            told = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
+        if made_at := to_shop_time(stated.at):
+            note = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
         elif stated.doubt:
-            told = f"{stated.doubt}: the time of attaching stands in its place, set it by editing the run."
+            note = f"{stated.doubt}: the time of attaching stands in its place, set it by editing the run."
     made_at = made_at or timezone.now()
     while job.runs.filter(made_at=made_at).exists():
         made_at += timedelta(seconds=1)
-    return made_at, told
+    return made_at, note
 
 
-def on_our_clock(stated: datetime | None) -> datetime | None:
-    """A file's date and time by the shop's clock; one that is still to come is a wrong clock's."""
+def to_shop_time(stated: datetime | None) -> datetime | None:
+    """Return a file's time in the shop's time zone, or None if it is missing or in the future."""
     if stated is None:
         return None
     made_at = stated.replace(tzinfo=ZoneInfo(ShopProfile.current().time_zone))
     return made_at if made_at <= timezone.now() else None
 
 
-def attached_before(earlier: Run, name: str) -> Intake:
+def report_duplicate(earlier: Run, name: str) -> ImportResult:
     as_name = "" if earlier.original_name == name else f" as {earlier.original_name}"
     sentence = f"{name} is attached to this job already{as_name}; nothing was added."
-    return Intake(earlier, Outcome.ATTACHED_BEFORE, sentence)
+    return ImportResult(earlier, Outcome.ATTACHED_BEFORE, sentence)
 
 
 def new_run(job: Job, by: StaffMember, name: str, data: bytes, sha256: str, details: RunDetails) -> Run:
@@ -165,32 +165,32 @@ def new_run(job: Job, by: StaffMember, name: str, data: bytes, sha256: str, deta
     return run
 
 
-def original_of(run: Run) -> bytes:
-    """The original's bytes; raises FileNotFoundError where the storage has lost it."""
+def read_original(run: Run) -> bytes:
+    """Return the bytes of the original; raises FileNotFoundError if it is missing."""
     with run.original.open("rb") as file:
         data: bytes = file.read()
     return data
 
 
-# --- reading, which keeps nothing
+# --- reading, which stores nothing
 
 
-def read_file(data: bytes, name: str) -> Reading:
-    """Read a file where its layout is known and certain."""
+def read_file(data: bytes, name: str) -> ParsedFile:
+    """Read a file if its layout is known and certain."""
     try:
         guess = sniff(data, name)
     except RunFileError as problem:
-        return Reading(refusal=str(problem))
+        return ParsedFile(refusal=str(problem))
     known = FileLayout.objects.filter(fingerprint=guess.layout.fingerprint).first()
-    laid = lay_over(guess, known)
-    layout = laid or guess.layout
+    remembered = apply_layout(guess, known)
+    layout = remembered or guess.layout
     if layout.needs_confirmation:
-        return Reading(layout, guess=guess)
-    return read_by(data, layout, known if laid else None)
+        return ParsedFile(layout, guess=guess)
+    return parse_with_layout(data, layout, known if remembered else None)
 
 
-def lay_over(guess: Guess, known: FileLayout | None) -> FileLayoutSpec | None:
-    """A remembered layout as it fits this file; None where it doesn't, or is damaged."""
+def apply_layout(guess: Guess, known: FileLayout | None) -> FileLayoutSpec | None:
+    """Return a remembered layout as applied to this file, or None if it does not fit."""
     if known is None:
         return None
     try:
@@ -199,66 +199,70 @@ def lay_over(guess: Guess, known: FileLayout | None) -> FileLayoutSpec | None:
         return None
 
 
-def read_by(data: bytes, layout: FileLayoutSpec, file_layout: FileLayout | None = None) -> Reading:
+def parse_with_layout(
+    data: bytes, layout: FileLayoutSpec, file_layout: FileLayout | None = None
+) -> ParsedFile:
     try:
-        return Reading(layout, file_layout, content=read(data, layout))
+        return ParsedFile(layout, file_layout, content=read(data, layout))
     except RunFileError as problem:
-        return Reading(layout, refusal=str(problem))
+        return ParsedFile(layout, refusal=str(problem))
 
 
-# --- keeping
+# --- storing
 
 
-def keep(run: Run, reading: Reading) -> Intake:
-    """Save a run with what its file turned out to be."""
-    run.layout_used = reading.layout.to_dict() if reading.layout else None
-    if reading.content is not None:
-        return keep_content(run, reading, reading.content)
-    if reading.refusal:
-        run.status, run.refusal = Run.Status.REFUSED, reading.refusal
+def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
+    """Save a run with its parsed file."""
+    run.layout_used = parsed.layout.to_dict() if parsed.layout else None
+    if parsed.content is not None:
+        return save_channels(run, parsed, parsed.content)
+    if parsed.refusal:
+        run.status, run.refusal = Run.Status.REFUSED, parsed.refusal
         run.save()
-        return Intake(run, Outcome.REFUSED, run.refusal)
+        return ImportResult(run, Outcome.REFUSED, run.refusal)
     run.status, run.refusal = Run.Status.TO_NAME, ""
     run.save()
     sentence = f"{run.original_name}: name its columns once, then files like it are read at once."
-    return Intake(run, Outcome.TO_NAME, sentence, reading.guess)
+    return ImportResult(run, Outcome.TO_NAME, sentence, parsed.guess)
 
 
-def keep_content(run: Run, reading: Reading, content: RunFile) -> Intake:
+def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResult:
     store_channels(run, content.channels)
     run.status, run.refusal = Run.Status.READ, ""
-    run.report, run.file_layout = content.report.to_dict(), reading.file_layout
-    # Limits set by hand named rows of the reading before this one.
+    run.report, run.file_layout = content.report.to_dict(), parsed.file_layout
+    # Limits set by hand refer to rows of the previous reading.
     run.sweep_start = run.sweep_stop = None
     run.save()
-    return Intake(run, Outcome.READ, f"{run.original_name}: {format_number(content.report.rows)} rows read.")
+    return ImportResult(
+        run, Outcome.READ, f"{run.original_name}: {format_number(content.report.rows)} rows read."
+    )
 
 
-def name_columns(*, run: Run, layout: FileLayoutSpec, remember_as: str) -> Named:
-    """Read a run with the columns a person has named, and remember the layout for files like it.
+def name_columns(*, run: Run, layout: FileLayoutSpec, remember_as: str) -> NamingResult:
+    """Read a run with the named columns and remember the layout for similar files.
 
-    A file that can't be read so stays as it was, and nothing is remembered.
+    If the file cannot be read, the run stays as it was and no layout is remembered.
 
     Raises
     ------
     StaleRecord
-        Somebody else saved the run meanwhile.
+        Another user saved the run in the meantime.
     """
-    data = original_of(run)
-    agreed = known_by(data, run, layout).confirmed()
-    reading = read_by(data, agreed)
-    if reading.content is None:
-        return Named(Intake(run, Outcome.REFUSED, reading.refusal))
+    data = read_original(run)
+    confirmed = layout_by_fingerprint(data, run, layout).confirmed()
+    parsed = parse_with_layout(data, confirmed)
+    if parsed.content is None:
+        return NamingResult(ImportResult(run, Outcome.REFUSED, parsed.refusal))
     with transaction.atomic():
-        remembered = remember(agreed, remember_as)
-        intake = keep(run, replace(reading, file_layout=remembered))
-    return Named(intake, tuple(read_waiting(run, remembered)))
+        remembered = remember_layout(confirmed, remember_as)
+        result = save_run(run, replace(parsed, file_layout=remembered))
+    return NamingResult(result, tuple(read_waiting(run, remembered)))
 
 
-def known_by(data: bytes, run: Run, layout: FileLayoutSpec) -> FileLayoutSpec:
-    """The layout under the fingerprint by which the next file of the kind will be found.
+def layout_by_fingerprint(data: bytes, run: Run, layout: FileLayoutSpec) -> FileLayoutSpec:
+    """Return the layout under the fingerprint by which the next similar file is found.
 
-    Where a person pointed at another header, a new file is still first met as the program sees it.
+    Even if the user chose another header line, a new file is first matched by automatic detection.
     """
     try:
         found = sniff(data, run.original_name)
@@ -267,23 +271,23 @@ def known_by(data: bytes, run: Run, layout: FileLayoutSpec) -> FileLayoutSpec:
     return replace(layout, fingerprint=found.layout.fingerprint)
 
 
-def remember(layout: FileLayoutSpec, name: str) -> FileLayout:
-    kept = FileLayout.objects.filter(fingerprint=layout.fingerprint).first()
-    kept = kept or FileLayout(fingerprint=layout.fingerprint)
-    kept.name, kept.layout = name or kept.name or "file layout", layout.to_dict()
-    kept.save()
-    return kept
+def remember_layout(layout: FileLayoutSpec, name: str) -> FileLayout:
+    stored = FileLayout.objects.filter(fingerprint=layout.fingerprint).first()
+    stored = stored or FileLayout(fingerprint=layout.fingerprint)
+    stored.name, stored.layout = name or stored.name or "file layout", layout.to_dict()
+    stored.save()
+    return stored
 
 
-def read_waiting(named: Run, remembered: FileLayout) -> list[Intake]:
-    """Read the job's other files of the same layout that were waiting for their columns' names."""
+def read_waiting(named: Run, remembered: FileLayout) -> list[ImportResult]:
+    """Read the job's other files of the same layout that waited for their columns to be named."""
     found = []
     for run in Run.objects.filter(job=named.job_id, status=Run.Status.TO_NAME).exclude(pk=named.pk):
-        reading = read_file(original_of(run), run.original_name)
-        if reading.file_layout != remembered:
+        parsed = read_file(read_original(run), run.original_name)
+        if parsed.file_layout != remembered:
             continue
         try:
-            found.append(keep(run, reading))
+            found.append(save_run(run, parsed))
         except StaleRecord:
-            continue  # somebody has named this one's columns meanwhile
+            continue  # another user named its columns in the meantime
     return found

@@ -1,4 +1,4 @@
-"""Forms of a file layout: the structure of a file, what each column holds, and its name."""
+"""Forms of a file layout: structure of the file, meaning of its columns, and name."""
 
 from typing import Any
 
@@ -25,27 +25,29 @@ from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
 
-SIGNS = {"delimiter": DELIMITERS, "decimal": DECIMALS, "thousands": THOUSANDS}
+CHARACTERS = {"delimiter": DELIMITERS, "decimal": DECIMALS, "thousands": THOUSANDS}
 LINES = ("header_line", "unit_line", "data_line")
 OWN_NAME = [("", "keep under its own name")]
 
 
-def words(signs: dict[str, str]) -> list[tuple[str, str]]:
-    """Choices under words, since signs such as a tab or nothing at all do not survive a form."""
-    return [("", "as found"), *((word, word) for word in signs.values())]
+def character_choices(characters: dict[str, str]) -> list[tuple[str, str]]:
+    """Return choices by name, because a tab or an empty value does not survive a form."""
+    return [("", "as found"), *((word, word) for word in characters.values())]
 
 
-def sign_of(name: str, word: str) -> str | None:
-    return next((sign for sign, known in SIGNS[name].items() if known == word), None)
+def find_character(name: str, word: str) -> str | None:
+    return next((character for character, known in CHARACTERS[name].items() if known == word), None)
 
 
 class StructureForm(forms.Form):
-    """What a person sets of a file's structure; whatever is left empty is found around it."""
+    """Structure of a file as set by hand; empty fields are detected."""
 
     encoding = forms.ChoiceField(choices=[("", "as found"), *ENCODINGS.items()], required=False)
-    delimiter = forms.ChoiceField(choices=words(DELIMITERS), required=False)
-    decimal = forms.ChoiceField(label="Decimal mark", choices=words(DECIMALS), required=False)
-    thousands = forms.ChoiceField(label="Thousands mark", choices=words(THOUSANDS), required=False)
+    delimiter = forms.ChoiceField(choices=character_choices(DELIMITERS), required=False)
+    decimal = forms.ChoiceField(label="Decimal mark", choices=character_choices(DECIMALS), required=False)
+    thousands = forms.ChoiceField(
+        label="Thousands mark", choices=character_choices(THOUSANDS), required=False
+    )
     header_line = forms.IntegerField(label="Line with the names", required=False, min_value=0)
     unit_line = forms.IntegerField(label="Line with the units", required=False, min_value=0)
     data_line = forms.IntegerField(label="First line with figures", required=False, min_value=1)
@@ -74,12 +76,12 @@ class StructureForm(forms.Form):
     def overrides(self) -> StructureOverrides:
         cleaned = self.cleaned_data
         set_by_hand: dict[str, Any] = {name: cleaned[name] for name in LINES}
-        for name in SIGNS:
-            set_by_hand[name] = sign_of(name, cleaned[name]) if cleaned[name] else None
+        for name in CHARACTERS:
+            set_by_hand[name] = find_character(name, cleaned[name]) if cleaned[name] else None
         return StructureOverrides(encoding=cleaned["encoding"] or None, **set_by_hand)
 
-    def tell_found(self, layout: FileLayoutSpec) -> None:
-        """Say beside each field what was found."""
+    def add_detected_hints(self, layout: FileLayoutSpec) -> None:
+        """Show the detected value beside every field."""
         found = {
             "encoding": ENCODINGS[layout.encoding],
             "delimiter": DELIMITERS[layout.delimiter],
@@ -89,39 +91,39 @@ class StructureForm(forms.Form):
             "header_line": f"line {layout.header_line}" if layout.header_line else "none",
             "unit_line": f"line {layout.unit_line}" if layout.unit_line else "none",
         }
-        for name, said in found.items():
+        for name, detected in found.items():
             none = "; 0: there is none" if name in ("header_line", "unit_line") else ""
-            # the bound field has taken its help text over already
-            self[name].help_text = f"Read as: {said}{none}"
+            # the bound field already holds its own help text
+            self[name].help_text = f"Read as: {detected}{none}"
 
 
-def choices_apart(stored: FileLayoutSpec, found: FileLayoutSpec | None) -> dict[str, Any]:
-    """What must have been set by hand: where a stored layout is not as it would be found."""
-    apart: dict[str, Any] = {"stoichiometric_afr": stored.stoichiometric_afr}
+def manual_overrides(stored: FileLayoutSpec, found: FileLayoutSpec | None) -> dict[str, Any]:
+    """Return what was set by hand: where a stored layout differs from the detected one."""
+    overrides: dict[str, Any] = {"stoichiometric_afr": stored.stoichiometric_afr}
     if found is None or stored.encoding != found.encoding:
-        apart["encoding"] = stored.encoding
-    for name, signs in SIGNS.items():
+        overrides["encoding"] = stored.encoding
+    for name, characters in CHARACTERS.items():
         if found is None or getattr(stored, name) != getattr(found, name):
-            apart[name] = signs[getattr(stored, name)]
+            overrides[name] = characters[getattr(stored, name)]
     for name in LINES:
         if found is None or getattr(stored, name) != getattr(found, name):
-            apart[name] = getattr(stored, name) or 0
-    return apart
+            overrides[name] = getattr(stored, name) or 0
+    return overrides
 
 
 # --- columns
 
 
-def units_of(quantity: str) -> dict[str, str]:
-    """The units that measure a quantity, and the ways in which a time is written."""
+def list_units(quantity: str) -> dict[str, str]:
+    """Return the units of a quantity, and for time also its notations."""
     found = {unit_id: unit.label for unit_id, unit in FACTORS.items() if unit.quantity == quantity}
     return {**found, **TIME_FORMS} if quantity == "time" else found
 
 
-def unit_for(column: Column, channel_id: str, wanted: str) -> str:
-    """The unit wanted where it measures the channel, else the one the file states; '' where neither fits."""
+def choose_unit(column: Column, channel_id: str, wanted: str) -> str:
+    """Return the first unit that fits the channel: the chosen one, the stated one or the only one."""
     quantity = CHANNELS[channel_id].quantity
-    fitting = units_of(quantity)
+    fitting = list_units(quantity)
     stated = identify_unit(column.unit_text, quantity) if column.unit_text else None
     for unit_id in (wanted, stated):
         if unit_id in fitting:
@@ -130,7 +132,7 @@ def unit_for(column: Column, channel_id: str, wanted: str) -> str:
 
 
 class ColumnForm(forms.Form):
-    """What one column holds, and in which unit; the units offered are those of the channel chosen."""
+    """Meaning of one column: its channel and one of the units of that channel."""
 
     channel = forms.ChoiceField(
         required=False,
@@ -145,7 +147,7 @@ class ColumnForm(forms.Form):
         if posted is not None:
             channel, unit = (posted.get(f"{prefix}-{name}", "") for name in ("channel", "unit"))
         known = channel in CHANNELS
-        unit = unit_for(column, channel, unit) if known else ""
+        unit = choose_unit(column, channel, unit) if known else ""
         given = {"channel": channel, "unit": unit}
         data = {f"{prefix}-{name}": value for name, value in given.items()} if posted is not None else None
         super().__init__(data, initial=given, prefix=prefix)
@@ -153,7 +155,7 @@ class ColumnForm(forms.Form):
         channel_field: Any = self.fields["channel"]
         unit_field: Any = self.fields["unit"]
         channel_field.label, unit_field.label = f"what is in {title}", f"unit of {title}"
-        fitting = units_of(CHANNELS[channel].quantity) if known else {}
+        fitting = list_units(CHANNELS[channel].quantity) if known else {}
         unit_field.choices = [("", "–"), *((unit_id, get_unit_label(unit_id)) for unit_id in fitting)]
 
     def clean(self) -> dict[str, Any]:
@@ -165,34 +167,34 @@ class ColumnForm(forms.Form):
 
     @property
     def meaning(self) -> tuple[str | None, str | None]:
-        """Channel and unit, as far as they are valid."""
+        """Channel and unit, None if invalid."""
         cleaned = getattr(self, "cleaned_data", {})
         return cleaned.get("channel") or None, cleaned.get("unit") or None
 
 
 def column_forms(layout: FileLayoutSpec, posted: QueryDict | None) -> list[ColumnForm]:
-    """One form a column; a channel that two columns are given is refused at the second."""
-    made = [ColumnForm(column, posted) for column in layout.columns]
-    held: dict[str, int] = {}
-    for form in made if posted is not None else ():
+    """Return one form per column; a channel chosen twice is an error at the second column."""
+    forms_by_column = [ColumnForm(column, posted) for column in layout.columns]
+    positions: dict[str, int] = {}
+    for form in forms_by_column if posted is not None else ():
         form.is_valid()
         channel, _ = form.meaning
-        if channel in held:
+        if channel in positions:
             form.add_error(
-                "channel", f"Column {held[channel] + 1} is read as {CHANNELS[channel].label} already."
+                "channel", f"Column {positions[channel] + 1} is read as {CHANNELS[channel].label} already."
             )
         elif channel:
-            held[channel] = form.column.position
-    return made
+            positions[channel] = form.column.position
+    return forms_by_column
 
 
 def with_meanings(layout: FileLayoutSpec, columns: list[ColumnForm]) -> FileLayoutSpec:
-    """The layout with what the column forms say, as far as they are valid."""
+    """Return the layout with the valid meanings from the column forms."""
     return layout.with_meanings({form.column.position: form.meaning for form in columns})
 
 
 class NameForm(forms.Form):
-    """What the layout is to be called."""
+    """Name of a file layout."""
 
     name = forms.CharField(label="Name of this file layout", max_length=120)
 

@@ -1,4 +1,4 @@
-"""Looking at a file before its columns are named: what is read with what a person has set so far."""
+"""Preview a file with the settings made so far, before its columns are named."""
 
 import hashlib
 from collections.abc import Callable
@@ -21,33 +21,33 @@ ROWS_SHOWN = 10
 
 
 @dataclass(frozen=True, eq=False)
-class Look:
-    """What a file looks like as it is read now; without a layout ``problem`` says why nothing is."""
+class LayoutPreview:
+    """Preview of a file as it is read now; without a layout, ``problem`` says why."""
 
     layout: FileLayoutSpec | None
-    preview: Preview | None
+    content: Preview | None
     lines: tuple[tuple[int, str], ...]
     problem: str = ""
 
     @property
-    def shape(self) -> str:
-        return shape_of(self.layout) if self.layout else ""
+    def signature(self) -> str:
+        return layout_signature(self.layout) if self.layout else ""
 
     @property
     def questions_seen(self) -> str:
-        """A mark by which a sending tells which questions stood on the page."""
-        asked = [question.sentence for question in self.preview.questions] if self.preview else []
-        return hashlib.sha256("\n".join(asked).encode()).hexdigest()[:16] if asked else ""
+        """Hash of the questions shown, which the form sends back."""
+        sentences = [question.sentence for question in self.content.questions] if self.content else []
+        return hashlib.sha256("\n".join(sentences).encode()).hexdigest()[:16] if sentences else ""
 
 
-def shape_of(layout: FileLayoutSpec) -> str:
-    """What has to be the same for the meanings of one layout's columns to hold in another."""
+def layout_signature(layout: FileLayoutSpec) -> str:
+    """Return what two layouts must share so that the column meanings of one apply to the other."""
     lines = (layout.header_line, layout.unit_line)
     return f"{layout.delimiter!r} {lines} {len(layout.columns)}"
 
 
 def stored_layout(run: Run) -> FileLayoutSpec | None:
-    """The layout a run was read with, or will be; None where there is none that fits."""
+    """Return the layout a run was read with or will be, or None without a valid one."""
     try:
         return FileLayoutSpec.from_dict(run.layout_used) if run.layout_used else None
     except ValueError:
@@ -62,31 +62,31 @@ def found_layout(data: bytes, name: str, overrides: StructureOverrides) -> FileL
 
 
 def same_columns(layout: FileLayoutSpec, other: FileLayoutSpec | None) -> FileLayoutSpec:
-    """The layout with the other's column meanings where both have the same columns."""
-    if other is None or shape_of(layout) != shape_of(other):
+    """Return the layout with the column meanings of the other if both have the same columns."""
+    if other is None or layout_signature(layout) != layout_signature(other):
         return layout
     return replace(layout, columns=other.columns)
 
 
-def look_at(
+def preview_layout(
     data: bytes,
     name: str,
     overrides: StructureOverrides,
     afr: float | None,
-    named: Callable[[FileLayoutSpec], FileLayoutSpec],
-) -> Look:
-    """Read the first rows with the overrides; ``named`` lays the columns' meanings over what is found."""
+    apply_names: Callable[[FileLayoutSpec], FileLayoutSpec],
+) -> LayoutPreview:
+    """Read the first rows with the overrides; ``apply_names`` adds the column meanings."""
     try:
         guess = sniff(data, name, overrides)
     except RunFileError as problem:
-        return Look(None, None, first_lines(data, overrides), str(problem))
-    layout = named(replace(guess.layout, stoichiometric_afr=afr))
+        return LayoutPreview(None, None, first_lines(data, overrides), str(problem))
+    layout = apply_names(replace(guess.layout, stoichiometric_afr=afr))
     shown = preview(data, layout, ROWS_SHOWN)
-    return Look(layout, shown, shown.lines[:LINES_SHOWN], shown.problem)
+    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem)
 
 
 def first_lines(data: bytes, overrides: StructureOverrides) -> tuple[tuple[int, str], ...]:
-    """The lines of a file in which nothing was found, so that a person can point at something."""
+    """Return the first lines of a file without detected structure, so that the user can point at them."""
     try:
         text = open_text(data, overrides.encoding)
     except RunFileError:
@@ -94,15 +94,15 @@ def first_lines(data: bytes, overrides: StructureOverrides) -> tuple[tuple[int, 
     return tuple(enumerate(text.head()[:LINES_SHOWN], start=1))
 
 
-def name_for(run: Run, layout: FileLayoutSpec | None) -> str:
-    """What a layout is called by default: as it is remembered, else by the file it is made from."""
+def default_name(run: Run, layout: FileLayoutSpec | None) -> str:
+    """Return the default name of a layout: its stored name, else one from its file."""
     known = FileLayout.objects.filter(fingerprint=layout.fingerprint).first() if layout else None
     return known.name if known else f"like {run.original_name}"[:120]
 
 
-def remembered_columns(kept: FileLayout) -> tuple[Column, ...]:
-    """The columns of a remembered layout; none where it is damaged."""
+def remembered_columns(stored: FileLayout) -> tuple[Column, ...]:
+    """Return the columns of a remembered layout, none if it is damaged."""
     try:
-        return FileLayoutSpec.from_dict(kept.layout).columns
+        return FileLayoutSpec.from_dict(stored.layout).columns
     except ValueError:
         return ()

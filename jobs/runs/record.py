@@ -1,4 +1,4 @@
-"""What runs contribute to a job."""
+"""Contribution of runs to a job."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -18,9 +18,9 @@ def link_tunes(page: JobPage, rows: list[Any]) -> None:
 
 def events(results: JobResults) -> Iterator[Event]:
     for run in results.rows(Run):
-        aside = f", set aside: {run.set_aside_reason}" if run.set_aside else ""
+        exclusion = f", set aside: {run.set_aside_reason}" if run.set_aside else ""
         with_tune = f" with {run.tune_revision}" if run.tune_revision else ""
-        text = f"{run.get_kind_display()} {run.original_name}{with_tune}{aside}"
+        text = f"{run.get_kind_display()} {run.original_name}{with_tune}{exclusion}"
         revision = run.tune_revision
         yield Event(run.made_at, EventKind.RUN, text, changes_bike=False, run=run, revision=revision)
 

@@ -1,4 +1,4 @@
-"""Removing a run that nothing rests on."""
+"""Remove a run that no comparison or study uses."""
 
 from django.db import transaction
 from django.db.models import ProtectedError
@@ -8,12 +8,12 @@ from jobs.models import Run
 
 @transaction.atomic
 def remove_run(run: Run) -> None:
-    """Delete a run, and its files once nothing can bring the record back.
+    """Delete a run, and its files once the transaction is committed.
 
     Raises
     ------
     ProtectedError
-        A comparison or a mixture study rests on it.
+        A comparison or a mixture study uses the run.
     """
     studies = list(run.mixture_studies.all())
     if studies:

@@ -1,4 +1,4 @@
-"""Power of runs that hold a roller's speed and no power: by the shop's roller and the job's coast-down."""
+"""Derive power from the roller speed, by the inertia of the dyno and the losses of a coast-down."""
 
 from dataclasses import dataclass, field
 
@@ -15,55 +15,57 @@ from workshop.models import ShopProfile
 
 ROLLER_SPEEDS = ("roller_speed_rpm", "roller_speed_kmh")
 SAMPLES_IN_WINDOW = 5
-# Below this share of its highest speed a coast-down is over: brakes, or the wheel standing still.
+# A coast-down ends below this share of its highest speed, where brakes or standstill distort it.
 COASTED_SHARE = 0.1
 RAD_S_PER_RPM = np.pi / 30
 
 
 @dataclass
-class RollerBench:
-    """The shop's roller with the losses that a job's coast-down showed, read once for many runs."""
+class RollerDyno:
+    """The shop's dyno with the losses of the jobs' coast-downs, read once for many runs."""
 
     shop: ShopProfile
     _losses: dict[int, tuple[Losses | None, str]] = field(default_factory=dict)
 
-    def complete(self, run: Run, channels: dict[str, FloatArray]) -> tuple[dict[str, FloatArray], list[Flag]]:
-        """The channels with what the roller's speed adds: road speed, engine speed, power.
-
-        What the file itself holds stays as it is. The flags say how each was made.
-
-        Raises
-        ------
-        ValueError
-            Power or engine speed would have to come from the roller, and something for it is missing.
-        """
-        made, flags = self.with_speeds(run, channels)
-        speed = self.speed_rad_s(channels)
-        if speed is not None and not {"power_kw", "torque_nm"} & made.keys():
-            made["power_kw"], flag = self.power_kw(run, made, speed)
-            flags.append(flag)
-        return made, flags
-
-    def with_speeds(
+    def derive_channels(
         self, run: Run, channels: dict[str, FloatArray]
     ) -> tuple[dict[str, FloatArray], list[Flag]]:
-        """The channels with engine speed and road speed, as far as the roller's speed gives them.
+        """Add road speed, engine speed and power derived from the roller speed.
+
+        Channels of the file itself are kept. The flags say how the others were derived.
 
         Raises
         ------
         ValueError
-            Engine speed would have to come from the roller, and something for it is missing.
+            Power or engine speed must be derived, and an input for it is missing.
         """
-        made, speed = dict(channels), self.speed_rad_s(channels)
+        derived, flags = self.derive_speeds(run, channels)
+        speed = self.speed_rad_s(channels)
+        if speed is not None and not {"power_kw", "torque_nm"} & derived.keys():
+            derived["power_kw"], flag = self.power_kw(run, derived, speed)
+            flags.append(flag)
+        return derived, flags
+
+    def derive_speeds(
+        self, run: Run, channels: dict[str, FloatArray]
+    ) -> tuple[dict[str, FloatArray], list[Flag]]:
+        """Add engine speed and road speed, as far as the roller speed gives them.
+
+        Raises
+        ------
+        ValueError
+            Engine speed must be derived, and an input for it is missing.
+        """
+        derived, speed = dict(channels), self.speed_rad_s(channels)
         if speed is None:
-            return made, []
+            return derived, []
         surface_kmh = self.surface_kmh(channels, speed)
-        if "engine_speed_rpm" not in made:
-            made["engine_speed_rpm"], flag = engine_speed(run, surface_kmh)
-            return made, [flag]
+        if "engine_speed_rpm" not in derived:
+            derived["engine_speed_rpm"], flag = derive_engine_speed(run, surface_kmh)
+            return derived, [flag]
         if surface_kmh is not None:
-            made.setdefault("road_speed_kmh", surface_kmh)
-        return made, []
+            derived.setdefault("road_speed_kmh", surface_kmh)
+        return derived, []
 
     def speed_rad_s(self, channels: dict[str, FloatArray]) -> FloatArray | None:
         if "roller_speed_rpm" in channels:
@@ -92,21 +94,21 @@ class RollerBench:
             raise ValueError("The file has a roller's speed and no time: no power follows from it.")
         time = channels["time_s"]
         known = np.isfinite(time) & np.isfinite(speed_rad_s)
-        window_s = window_for(time[known])
-        losses, told = self.losses_of(run.job)
+        window_s = power_window_s(time[known])
+        losses, note = self.coast_down_losses(run.job)
         found = roller_power(time[known], speed_rad_s[known], inertia, losses, window_s)
         power = np.full(time.size, np.nan)
         power[known] = found.power_kw
-        sentence = f"Power is that of the roller: inertia {inertia:g} kg·m², window {window_s:.2g} s. {told}"
+        sentence = f"Power is that of the roller: inertia {inertia:g} kg·m², window {window_s:.2g} s. {note}"
         return power, Flag("roller", sentence)
 
-    def losses_of(self, job: Job) -> tuple[Losses | None, str]:
-        """The losses by the job's latest coast-down that counts, and what is said of them."""
+    def coast_down_losses(self, job: Job) -> tuple[Losses | None, str]:
+        """Return the losses of the job's latest coast-down that counts, and a note about them."""
         if job.pk not in self._losses:
-            self._losses[job.pk] = self._coasted(job)
+            self._losses[job.pk] = self._find_losses(job)
         return self._losses[job.pk]
 
-    def _coasted(self, job: Job) -> tuple[Losses | None, str]:
+    def _find_losses(self, job: Job) -> tuple[Losses | None, str]:
         coasts = job.runs.filter(kind=Run.Kind.COAST, status=Run.Status.READ, set_aside=False)
         run = coasts.order_by("-made_at", "-pk").first()
         if run is None:
@@ -115,18 +117,18 @@ class RollerBench:
                 "No coast-down belongs to this job: no losses are added, the true power is higher.",
             )
         try:
-            losses = self.coast_losses(run)
+            losses = self.measure_losses(run)
         except ValueError as problem:
             return None, f"The losses are not added, the coast-down {run} can't be used: {problem}"
         return losses, f"Losses by the coast-down {run} are added; those under load are larger."
 
-    def coast_losses(self, run: Run) -> Losses:
-        """Loss torque over the speeds that a run coasted through.
+    def measure_losses(self, run: Run) -> Losses:
+        """Measure the loss torque over the speeds of a coast-down.
 
         Raises
         ------
         ValueError
-            No roller speed, time or inertia, or a run that does not slow down.
+            Roller speed, time or inertia is missing, or the run does not slow down.
         """
         channels = load_channels(run, ("time_s", *ROLLER_SPEEDS))
         speed = self.speed_rad_s(channels)
@@ -134,15 +136,15 @@ class RollerBench:
             raise ValueError("It needs time and the roller's speed.")
         if not self.shop.roller_inertia_kgm2:
             raise ValueError("The roller's inertia is not entered in the shop's profile.")
-        part = coasting(speed)
+        part = find_coasting(speed)
         time = channels["time_s"][part]
-        window_s = window_for(time[np.isfinite(time)])
+        window_s = power_window_s(time[np.isfinite(time)])
         return coast_down(time, speed[part], self.shop.roller_inertia_kgm2, window_s=window_s)
 
-    def coast_in_words(self, run: Run) -> str:
-        """What a coast-down shows: the power that is lost at its two ends."""
+    def describe_coast_down(self, run: Run) -> str:
+        """Describe a coast-down by the power lost at its two ends."""
         try:
-            losses = self.coast_losses(run)
+            losses = self.measure_losses(run)
         except ValueError as problem:
             return f"Coast-down: {problem}"
         ends = (losses.from_rad_s, losses.to_rad_s)
@@ -155,14 +157,14 @@ class RollerBench:
         )
 
 
-def window_for(time_s: FloatArray) -> float:
-    """The usual window, or a wider one that holds enough samples of a slow logger."""
+def power_window_s(time_s: FloatArray) -> float:
+    """Return the default window, or a wider one with enough samples of a slow logger [s]."""
     steps = np.diff(time_s)
     return max(WINDOW_S, SAMPLES_IN_WINDOW * float(np.median(steps))) if steps.size else WINDOW_S
 
 
-def coasting(speed_rad_s: FloatArray) -> slice:
-    """From the highest speed down to where the roller has all but stopped."""
+def find_coasting(speed_rad_s: FloatArray) -> slice:
+    """Find the part from the highest speed down to near standstill."""
     if not np.isfinite(speed_rad_s).any():
         raise ValueError("The roller's speed is missing throughout.")
     top = int(np.nanargmax(speed_rad_s))
@@ -170,8 +172,8 @@ def coasting(speed_rad_s: FloatArray) -> slice:
     return slice(top, top + int(slow[0]) if slow.size else speed_rad_s.size)
 
 
-def engine_speed(run: Run, surface_kmh: FloatArray | None) -> tuple[FloatArray, Flag]:
-    """Engine speed from the roller's by the run's gear, without slip."""
+def derive_engine_speed(run: Run, surface_kmh: FloatArray | None) -> tuple[FloatArray, Flag]:
+    """Derive engine speed from the surface speed and the gear of the run, without slip."""
     if surface_kmh is None:
         raise ValueError(
             "The file has no engine speed. Enter the roller's radius in the shop's profile, then it follows "

@@ -1,4 +1,4 @@
-"""Runs on the job page: what there is and what waits; the curves stand on the page of the runs."""
+"""Runs section of the job page: counts by tune and files waiting; curves are on their own page."""
 
 from collections import Counter
 
@@ -18,7 +18,7 @@ KIND_WORDS = {
 
 def section(results: JobResults) -> Section:
     runs = results.rows(Run)
-    state, why = where_it_stands(runs)
+    state, why = section_state(runs)
     context = {
         "runs_by_tune": by_tune(runs),
         "runs_waiting": [run for run in runs if run.status != Run.Status.READ and not run.set_aside],
@@ -28,8 +28,8 @@ def section(results: JobResults) -> Section:
     return Section("runs", "Runs", state, why, TEMPLATE, context)
 
 
-def counted(runs: list[Run]) -> str:
-    """'3 sweeps, 1 held run'."""
+def describe_counts(runs: list[Run]) -> str:
+    """Count runs by kind, as '3 sweeps, 1 held run'."""
     counts = Counter(Run.Kind(run.kind) for run in runs)
     return ", ".join(
         f"{counts[kind]} {words[counts[kind] != 1]}" for kind, words in KIND_WORDS.items() if counts[kind]
@@ -37,32 +37,32 @@ def counted(runs: list[Run]) -> str:
 
 
 def by_tune(runs: list[Run]) -> list[tuple[str, str]]:
-    """The runs that count, by the tune that was loaded."""
+    """Return the counts of the runs that count, by the tune loaded."""
     found: dict[str, list[Run]] = {}
     for run in runs:
         if run.counts:
             found.setdefault(
                 run.tune_revision.label if run.tune_revision else "tune not recorded", []
             ).append(run)
-    return [(tune, counted(group)) for tune, group in found.items()]
+    return [(tune, describe_counts(group)) for tune, group in found.items()]
 
 
-def where_it_stands(runs: list[Run]) -> tuple[State, str]:
+def section_state(runs: list[Run]) -> tuple[State, str]:
     if not runs:
         return State.EMPTY, "no runs yet"
     used = [run for run in runs if not run.set_aside]
     to_name = sum(run.status == Run.Status.TO_NAME for run in used)
     refused = sum(run.status == Run.Status.REFUSED for run in used)
     if to_name or refused:
-        said = [
+        parts = [
             f"{to_name} with columns to be named" if to_name else "",
             f"{refused} can't be read" if refused else "",
         ]
-        return State.ATTENTION, ", ".join(part for part in said if part)
+        return State.ATTENTION, ", ".join(part for part in parts if part)
     without_air = sum(not run.has_air for run in used if run.kind == Run.Kind.SWEEP)
     if without_air:
         return (
             State.ATTENTION,
             f"{without_air} sweep{'' if without_air == 1 else 's'} without the air entered",
         )
-    return State.DONE, counted(used)
+    return State.DONE, describe_counts(used)

@@ -9,20 +9,20 @@ from jobs.runs.channel_files import load_channels
 from jobs.runs.results import throttle_of
 
 
-def rows_between(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
-    """First sample and the one after the last of the rise between two engine speeds.
+def find_rows_by_speed(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
+    """Find the rise between two engine speeds: first sample and the one after the last.
 
     Raises
     ------
     ValueError
-        The run has no engine speed, or none between these two.
+        The run has no engine speed, or no sample between these two.
     """
     channels = load_channels(run, ("engine_speed_rpm", "grip_pct", "plate_pct", "time_s"))
     speed = bridge_speed(channels["engine_speed_rpm"]) if "engine_speed_rpm" in channels else None
     if speed is None:
         raise ValueError("The run holds no engine speed, so its sweep can't be set by it.")
     found = find_sweep(channels["engine_speed_rpm"], throttle_of(channels), channels.get("time_s"))
-    # From the top of the sweep down, so that the roll-on and the over-run at the same speeds stay out.
+    # Search down from the top of the sweep, to skip roll-on and overrun at the same speeds.
     top = found.start + int(np.argmax(speed[found.rows]))
     below = np.flatnonzero(speed[: top + 1] < from_rpm)
     start = int(below[-1]) + 1 if below.size else 0
@@ -35,18 +35,18 @@ def rows_between(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
     return start, stop
 
 
-def rows_at_times(run: Run, from_s: float, to_s: float) -> tuple[int, int]:
-    """First sample and the one after the last between two times of the file.
+def find_rows_by_time(run: Run, from_s: float, to_s: float) -> tuple[int, int]:
+    """Find the samples between two times of the file: the first and the one after the last.
 
     Raises
     ------
     ValueError
-        The run has no time that rises throughout, or no sample between these two.
+        The time does not rise throughout, or there is no sample between these two.
     """
     time = load_channels(run, ("time_s",)).get("time_s")
     if time is None or not np.all(np.diff(time) > 0):
         raise ValueError("The run holds no time that rises throughout, so its sweep can't be set by it.")
-    # A hair wider: the page shows milliseconds.
+    # Half a millisecond wider, because the page shows milliseconds.
     start = int(np.searchsorted(time, from_s - 5e-4))
     stop = int(np.searchsorted(time, to_s + 5e-4, side="right"))
     if stop <= start:

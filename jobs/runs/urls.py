@@ -1,4 +1,4 @@
-"""Addresses of runs and of the file layouts they are read by."""
+"""URLs of runs and file layouts."""
 
 from django.urls import path
 
@@ -11,8 +11,8 @@ urlpatterns = [
     path("runs/<int:pk>/", views.run, name="run"),
     path("runs/<int:pk>/edit/", views.run_edit, name="run-edit"),
     path("runs/<int:pk>/sweep/", views.run_sweep, name="run-sweep"),
-    path("runs/<int:pk>/set-aside/", views.run_set_aside, name="run-set-aside"),
-    path("runs/<int:pk>/put-back/", views.run_put_back, name="run-put-back"),
+    path("runs/<int:pk>/set-aside/", views.run_exclude, name="run-set-aside"),
+    path("runs/<int:pk>/put-back/", views.run_include, name="run-put-back"),
     path("runs/<int:pk>/file/", views.run_file, name="run-file"),
     path("runs/<int:pk>/remove/", views.run_remove, name="run-remove"),
     path("runs/<int:pk>/layout/", layout_views.run_layout, name="run-layout"),

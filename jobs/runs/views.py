@@ -1,4 +1,4 @@
-"""Runs of a job: attached, laid over each other, looked at one by one, set aside."""
+"""Show, edit, exclude and remove the runs of a job."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -20,17 +20,17 @@ from jobs.runs.chart_data import Look
 from jobs.runs.charts import (
     AGAINST,
     POWER_AND_TORQUE,
-    Asked,
-    Shown,
-    channels_of,
+    OverlayOptions,
+    OverlayRun,
     overlay,
+    overlay_quantities,
     ratio_chart,
     sweep_chart,
 )
-from jobs.runs.forms import RunForm, SetAsideForm, SweepForm
+from jobs.runs.forms import ExcludeForm, RunForm, SweepForm
 from jobs.runs.removing import remove_run
 from jobs.runs.results import run_results
-from jobs.runs.tables import curve_table, figure_table
+from jobs.runs.tables import curve_table, result_table
 from jobs.timeline.bike_states import bike_states, run_sides
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
@@ -54,41 +54,41 @@ def find_run(pk: int) -> Run:
 
 
 @dataclass(frozen=True)
-class RunsAsked:
-    """What of a job's runs is wanted: the runs by kind or one by one, and how they are drawn."""
+class RunQuery:
+    """Selection of runs, by kind or one by one, and how they are drawn."""
 
-    asked: Asked
+    options: OverlayOptions
     kind: str
     chosen: frozenset[int]
 
-    def wants(self, run: Run) -> bool:
+    def includes(self, run: Run) -> bool:
         if self.chosen:
             return run.pk in self.chosen
         return self.kind in ("all", run.kind)
 
 
-def asked_by(query: QueryDict, quantities: Iterable[str], kinds: Iterable[str]) -> RunsAsked:
-    """What the address asks for; whatever it does not say or can't be, as it usually is."""
+def parse_query(query: QueryDict, quantities: Iterable[str], kinds: Iterable[str]) -> RunQuery:
+    """Parse the query string; use the default for every missing or invalid value."""
 
-    def one_of(name: str, known: Iterable[str], usual: str) -> str:
+    def choose(name: str, known: Iterable[str], default: str) -> str:
         value = str(query.get(name, ""))
-        return value if value in set(known) else usual
+        return value if value in set(known) else default
 
     kinds = list(kinds)
-    usual_kind = next((kind for kind in KINDS if kind in kinds), "all")
-    asked = Asked(
-        quantity=one_of("show", quantities, POWER_AND_TORQUE),
-        against=one_of("against", AGAINST, "engine_speed"),
+    default_kind = next((kind for kind in KINDS if kind in kinds), "all")
+    options = OverlayOptions(
+        quantity=choose("show", quantities, POWER_AND_TORQUE),
+        against=choose("against", AGAINST, "engine_speed"),
         corrected=query.get("figures") != "observed",
         band=query.get("repeats") == "band",
     )
     chosen = frozenset(int(pk) for pk in query.getlist("run") if pk.isascii() and pk.isdigit())
-    return RunsAsked(asked, one_of("kind", KINDS, usual_kind), chosen)
+    return RunQuery(options, choose("kind", KINDS, default_kind), chosen)
 
 
 @dataclass(frozen=True)
-class AllRuns:
-    """A job's runs in the order they were made, each with its name on the page and its look."""
+class JobRuns:
+    """Runs of a job in the order they were made, with their names and looks in the overlay."""
 
     results: JobResults
     runs: list[Run]
@@ -103,42 +103,42 @@ class AllRuns:
         return [run for run in self.runs if run.status == Run.Status.READ]
 
     def name(self, run: Run) -> str:
-        """'Run 3, tune 1': by its place among the job's runs."""
+        """Return the name of a run by its position in the job, such as 'Run 3, tune 1'."""
         tune = f", {run.tune_revision.label}" if run.tune_revision else ""
         return f"Run {self.runs.index(run) + 1}{tune}"
 
-    def shown(self, wanted: RunsAsked) -> list[Shown]:
-        """Return the runs that are wanted, with their figures."""
-        figures = self.results.get(run_results)
-        runs = [run for run in self.read if wanted.wants(run)]
-        return [Shown(figures[run.pk], self.name(run), self.looks[run.pk]) for run in runs]
+    def select(self, query: RunQuery) -> list[OverlayRun]:
+        """Return the selected runs with their results."""
+        by_run = self.results.get(run_results)
+        runs = [run for run in self.read if query.includes(run)]
+        return [OverlayRun(by_run[run.pk], self.name(run), self.looks[run.pk]) for run in runs]
 
 
-def all_runs(results: JobResults) -> AllRuns:
+def list_job_runs(results: JobResults) -> JobRuns:
     sides = run_sides(results.get(bike_states))
     runs = results.rows(Run)
     looks: dict[int, Look] = {
         run.pk: "aside" if run.set_aside else side.value if (side := sides.get(run.pk)) else "other"  # type: ignore[misc]  # the two values of Group are looks
         for run in runs
     }
-    return AllRuns(results, runs, looks)
+    return JobRuns(results, runs, looks)
 
 
 @staff
 @require_safe
 def runs(request: StaffRequest, number: str) -> HttpResponse:
-    every = all_runs(get_results_or_404(number, request.shop))
-    read = every.read
-    quantities = channels_of(read)
-    wanted = asked_by(request.GET, quantities, {run.kind for run in read if not run.set_aside})
-    shown = every.shown(wanted)
+    job_runs = list_job_runs(get_results_or_404(number, request.shop))
+    read = job_runs.read
+    quantities = overlay_quantities(read)
+    query = parse_query(request.GET, quantities, {run.kind for run in read if not run.set_aside})
+    drawn = job_runs.select(query)
     context = {
-        "job": every.job,
-        "read": [(run, every.name(run)) for run in read],
-        "waiting": [run for run in every.runs if run.status != Run.Status.READ],
-        "shown": shown,
-        "overlay": overlay(shown, request.shop, wanted.asked) if shown else None,
-        "wanted": wanted,
+        "job": job_runs.job,
+        "read": [(run, job_runs.name(run)) for run in read],
+        "waiting": [run for run in job_runs.runs if run.status != Run.Status.READ],
+        "drawn": drawn,
+        "overlay": overlay(drawn, request.shop, query.options) if drawn else None,
+        "query": query,
         "quantities": quantities,
         "against": AGAINST,
         "kinds": {kind: words for kind, words in KINDS.items() if kind == "all" or has_kind(read, kind)},
@@ -154,19 +154,21 @@ def has_kind(runs: Iterable[Run], kind: str) -> bool:
 @staff
 @require_safe
 def runs_csv(request: StaffRequest, number: str) -> HttpResponse:
-    """The curves of the runs that the page shows, or their table of figures (``of=figures``)."""
-    every = all_runs(get_results_or_404(number, request.shop))
-    read = every.read
-    wanted = asked_by(request.GET, channels_of(read), {run.kind for run in read if not run.set_aside})
-    shown = every.shown(wanted)
-    figures = request.GET.get("of") == "figures"
-    header, rows = (figure_table if figures else curve_table)(shown, request.shop)
-    what = "figures" if figures else "curves"
-    return csv_answer(csv_text(header, rows), f"{every.job.number}-{what}.csv")
+    """Return the curves of the selected runs as CSV, or their values with ``of=figures``."""
+    job_runs = list_job_runs(get_results_or_404(number, request.shop))
+    read = job_runs.read
+    query = parse_query(
+        request.GET, overlay_quantities(read), {run.kind for run in read if not run.set_aside}
+    )
+    drawn = job_runs.select(query)
+    is_summary = request.GET.get("of") == "figures"
+    header, rows = (result_table if is_summary else curve_table)(drawn, request.shop)
+    name = "figures" if is_summary else "curves"
+    return spreadsheet_response(csv_text(header, rows), f"{job_runs.job.number}-{name}.csv")
 
 
-def csv_answer(text: str, name: str) -> HttpResponse:
-    # The byte-order mark tells a spreadsheet that the units are in UTF-8.
+def spreadsheet_response(text: str, name: str) -> HttpResponse:
+    # Spreadsheets recognise UTF-8 by the byte-order mark.
     return csv_response(f"\ufeff{text}", name)
 
 
@@ -177,43 +179,43 @@ def run(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = None) -> HttpResponse:
-    figures = results_of(run.job, request.shop).get(run_results)[run.pk]
-    run = figures.run
-    shown = [Shown(figures, run.original_name[:40], "aside" if run.set_aside else "after")]
+    result = results_of(run.job, request.shop).get(run_results)[run.pk]
+    run = result.run
+    drawn = [OverlayRun(result, run.original_name[:40], "aside" if run.set_aside else "after")]
     report: dict[str, Any] = run.report or {}
     context = {
         "run": run,
         "job": run.job,
-        "figures": figures,
-        "overlay": overlay(shown, request.shop, Asked()) if figures.curve else None,
-        "sweep_chart": sweep_chart(figures, request.shop),
-        "ratio": figures.ratio,
-        "ratio_chart": ratio_chart(figures),
-        "sweep_form": sweep_form or SweepForm(run=run, initial=sweep_now(figures.sweep)),
+        "result": result,
+        "overlay": overlay(drawn, request.shop, OverlayOptions()) if result.curve else None,
+        "sweep_chart": sweep_chart(result, request.shop),
+        "ratio": result.ratio,
+        "ratio_chart": ratio_chart(result),
+        "sweep_form": sweep_form or SweepForm(run=run, initial=current_sweep_limits(result.sweep)),
         "set_by_hand": run.sweep_start is not None or run.sweep_stop is not None,
         "sentences": report.get("sentences", ()),
         "questions": report.get("questions", ()),
-        "columns": [(column, read_as(column["stored_as"])) for column in report.get("columns", ())],
+        "columns": [(column, describe_column(column["stored_as"])) for column in report.get("columns", ())],
         "can_write": request.user.holds(Role.TUNER),
     }
     status = 422 if sweep_form else 200
     return render(request, "jobs/runs/detail.html", context, status=status)
 
 
-def read_as(stored_as: str | None) -> str:
+def describe_column(stored_as: str | None) -> str:
     if stored_as is None:
         return "left out"
     return CHANNELS[stored_as].label if stored_as in CHANNELS else f"{stored_as} (its own name)"
 
 
-def sweep_now(sweep: Sweep | None) -> dict[str, Any]:
+def current_sweep_limits(sweep: Sweep | None) -> dict[str, Any]:
     return {"first": sweep.start + 1, "last": sweep.stop} if sweep else {}
 
 
 @roles(Role.TUNER)
 @require_POST
 def run_sweep(request: StaffRequest, pk: int) -> HttpResponse:
-    """Set the sweep's limits by hand, or have them found again."""
+    """Set the limits of the sweep by hand, or find them again."""
     run = find_run(pk)
     form = SweepForm(request.POST, run=run)
     if not form.is_valid():
@@ -245,9 +247,9 @@ def run_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 @roles(Role.TUNER)
 @require_http_methods(["GET", "POST"])
-def run_set_aside(request: StaffRequest, pk: int) -> HttpResponse:
+def run_exclude(request: StaffRequest, pk: int) -> HttpResponse:
     run = find_run(pk)
-    form = SetAsideForm(post_data(request), instance=run)
+    form = ExcludeForm(post_data(request), instance=run)
     if form.is_valid() and form.save_unless_stale():
         messages.success(request, f"{run} is set aside. It stays on the page, and counts for nothing.")
         return redirect("run", pk)
@@ -257,7 +259,7 @@ def run_set_aside(request: StaffRequest, pk: int) -> HttpResponse:
 
 @roles(Role.TUNER)
 @require_POST
-def run_put_back(request: StaffRequest, pk: int) -> HttpResponse:
+def run_include(request: StaffRequest, pk: int) -> HttpResponse:
     run = find_run(pk)
     run.set_aside, run.set_aside_reason = False, ""
     return save_and_show(request, run, f"{run} counts again.")
@@ -266,7 +268,7 @@ def run_put_back(request: StaffRequest, pk: int) -> HttpResponse:
 @staff
 @require_safe
 def run_file(request: StaffRequest, pk: int) -> HttpResponseBase:
-    """The original, byte for byte, always to be saved and never shown."""
+    """Download the original file, never shown inline."""
     run = get_object_or_404(Run, pk=pk)
     original = open_or_404(run.original, "The original of this run is missing.")
     return FileResponse(

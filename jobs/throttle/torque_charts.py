@@ -15,8 +15,8 @@ from jobs.comparisons.charts import build_value_row
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import FloatArray, load_channels
-from jobs.runs.chart_data import Chart, Line, Look, Measure, chart_of, measure_of
-from jobs.runs.results import taken_back
+from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, Look, build_chart, channel_display
+from jobs.runs.results import uncorrect_factor
 from jobs.throttle.from_runs import IdleRun
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import TableReview
@@ -31,7 +31,7 @@ BRAKING_STEP_RPM = 500.0
 
 def observed_torque(run: Run, channels: dict[str, FloatArray]) -> FloatArray | None:
     """Return the uncorrected torque, from power if the file has no torque; None without both."""
-    back = taken_back(run)
+    back = uncorrect_factor(run)
     if "torque_nm" in channels:
         return np.asarray(channels["torque_nm"] * back)
     if "power_kw" in channels:
@@ -131,7 +131,7 @@ def torque_by_grip(
     maps = {mode: review.throttle_map for mode, review in tables.items() if review.throttle_map}
     if not count or not maps:
         return None
-    measure = measure_of("torque_nm", shop)
+    measure = channel_display("torque_nm", shop)
     try:
         found = {
             mode: calc.compute_torque_by_grip(throttle_map, speed, plate, torque, at_rpm=[at_rpm, *speeds])
@@ -153,29 +153,29 @@ def torque_by_grip(
     )
 
 
-def grip_chart(found: dict[str, calc.TorqueByGrip], measure: Measure) -> Chart | None:
+def grip_chart(found: dict[str, calc.TorqueByGrip], measure: ChannelDisplay) -> Chart | None:
     """Chart torque and its slope over grip at the first engine speed, or None if not measured."""
     modes = {mode: torques for mode, torques in found.items() if np.isfinite(torques.torque_nm[:, 0]).any()}
     if not modes:
         return None
-    slope = Measure("torque for 1 % of grip", measure.unit, 2, measure.show)
+    slope = ChannelDisplay("torque for 1 % of grip", measure.unit, 2, measure.show)
     panels = [
         (
             measure,
             [
-                Line(mode, "other", torques.grip_pct, torques.torque_nm[:, 0])
+                CurveLine(mode, "other", torques.grip_pct, torques.torque_nm[:, 0])
                 for mode, torques in modes.items()
             ],
         ),
         (
             slope,
             [
-                Line(mode, "other", torques.grip_pct, torques.sensitivity_nm_per_pct[:, 0])
+                CurveLine(mode, "other", torques.grip_pct, torques.sensitivity_nm_per_pct[:, 0])
                 for mode, torques in modes.items()
             ],
         ),
     ]
-    return chart_of("Grip", "%", panels)
+    return build_chart("Grip", "%", panels)
 
 
 def compute_response(
@@ -227,10 +227,12 @@ def compare_engine_braking(
             found = compute_overrun_torque(*(np.concatenate(part) for part in zip(*samples, strict=True)))
         except ValueError:
             continue  # nowhere closed: nothing to show for this tune
-        lines.append(Line(tune_label(tune), line_style(tune, in_bike), found.engine_speed_rpm, found.values))
+        lines.append(
+            CurveLine(tune_label(tune), line_style(tune, in_bike), found.engine_speed_rpm, found.values)
+        )
     if not lines:
         return None
-    measure = measure_of("torque_nm", shop)
+    measure = channel_display("torque_nm", shop)
     speeds = sorted({float(x) for line in lines for x in line.x if x % BRAKING_STEP_RPM == 0})
     shown = {
         line.label: dict(zip(line.x.tolist(), measure.show(line.y).tolist(), strict=True)) for line in lines
@@ -241,7 +243,7 @@ def compare_engine_braking(
     return EngineBraking(
         unit=measure.unit,
         tunes=[line.label for line in lines],
-        chart=chart_of("Engine speed", "1/min", [(measure, lines)]),
+        chart=build_chart("Engine speed", "1/min", [(measure, lines)]),
         change=braking_change(runs, in_bike, shop),
         rows=[(rpm, cells) for rpm, cells in rows if any(cell is not None for _, cell in cells)],
     )

@@ -5,7 +5,7 @@ from typing import Any
 
 from playwright.sync_api import Page, Route, expect
 
-from jobs.runs.importing import RunDetails, attach
+from jobs.runs.importing import RunDetails, import_run
 from tests import factories
 from tests.browser.steps import comes_to_rest
 from tests.jobs.run_files import demo_bytes, demo_runs
@@ -58,7 +58,7 @@ def test_a_line_typed_while_a_file_is_read_anew_is_kept(
 ) -> None:
     entry = demo_runs("tern")[0]
     job = factories.make_job(stage="roller")
-    run = attach(
+    run = import_run(
         job=job, by=people[Role.TUNER], name=entry["file"], data=demo_bytes(entry), details=RunDetails()
     ).run
     page = log_in(Role.TUNER)

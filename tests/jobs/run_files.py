@@ -9,8 +9,8 @@ import numpy as np
 from jobs.calc.run_file import FileLayoutSpec
 from jobs.job.results import results_of
 from jobs.models import Job, Run
-from jobs.runs.importing import Intake, RunDetails, attach, name_columns
-from jobs.runs.results import RunFigures, run_results
+from jobs.runs.importing import ImportResult, RunDetails, import_run, name_columns
+from jobs.runs.results import RunResult, run_results
 from workshop.models import ShopProfile, StaffMember
 
 DEMO = Path(__file__).resolve().parents[2] / "fixtures" / "runs"
@@ -28,15 +28,17 @@ def demo_bytes(entry: dict[str, Any]) -> bytes:
 
 
 def attach_demo(job: Job, by: StaffMember, entry: dict[str, Any], **details: Any) -> Run:
-    """Attach one of the demo's files, its columns named as the manifest says where they have to be."""
-    said = {"kind": entry["kind"], "gear": entry["gear"], **entry["air"], **details}
-    intake = attach(job=job, by=by, name=entry["file"], data=demo_bytes(entry), details=RunDetails(**said))
-    if intake.run.status == Run.Status.TO_NAME:
+    """Attach a file of the demo; name its columns from the manifest if needed."""
+    details = {"kind": entry["kind"], "gear": entry["gear"], **entry["air"], **details}
+    result = import_run(
+        job=job, by=by, name=entry["file"], data=demo_bytes(entry), details=RunDetails(**details)
+    )
+    if result.run.status == Run.Status.TO_NAME:
         meanings = {column["column"]: (column["channel"], column["unit"]) for column in entry["columns"]}
-        layout = FileLayoutSpec.from_dict(intake.run.layout_used).with_meanings(meanings)
-        name_columns(run=intake.run, layout=layout, remember_as=entry["layout"])
-        intake.run.refresh_from_db()
-    return intake.run
+        layout = FileLayoutSpec.from_dict(result.run.layout_used).with_meanings(meanings)
+        name_columns(run=result.run, layout=layout, remember_as=entry["layout"])
+        result.run.refresh_from_db()
+    return result.run
 
 
 def sweep_csv(power: Any = None, rows: int = 801, salt: int = 0, header: str = HEADER) -> bytes:
@@ -51,12 +53,12 @@ def sweep_csv(power: Any = None, rows: int = 801, salt: int = 0, header: str = H
     return "\n".join([header, *lines, "" if not salt else "\n" * salt]).encode()
 
 
-def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details: Any) -> Intake:
+def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details: Any) -> ImportResult:
     """Attach a sweep made by hand; all its columns are certain, so it is read at once."""
     name = details.pop("name", "sweep.csv")
-    return attach(job=job, by=by, name=name, data=data or sweep_csv(), details=RunDetails(**details))
+    return import_run(job=job, by=by, name=name, data=data or sweep_csv(), details=RunDetails(**details))
 
 
-def figures_of(run: Run, shop: ShopProfile) -> RunFigures:
-    """The figures of a run among all runs of its job."""
+def result_of(run: Run, shop: ShopProfile) -> RunResult:
+    """Return the result of a run among all runs of its job."""
     return results_of(run.job, shop).get(run_results)[run.pk]

@@ -14,7 +14,7 @@ from jobs.calc.chassis.gearing import (
     symbol_speed_kmh,
     tyre_allows_speed,
 )
-from jobs.runs.roller import RollerBench
+from jobs.runs.roller import RollerDyno
 from tests.reference.cases import Case, assert_case, handler_for, topic_params
 from workshop.customers.vin import read_vin
 from workshop.models import ShopProfile
@@ -66,7 +66,7 @@ def revs_at_speed(case: Case) -> float:
 
 def roller(case: Case) -> float:
     """The surface speed that a run takes as its road speed."""
-    bench = RollerBench(ShopProfile(roller_radius_m=case["inputs"]["drum_radius_m"]))
+    bench = RollerDyno(ShopProfile(roller_radius_m=case["inputs"]["drum_radius_m"]))
     channels = {"roller_speed_rpm": np.array([case["inputs"]["drum_rpm"]], dtype=float)}
     speed_rad_s = bench.speed_rad_s(channels)
     assert speed_rad_s is not None

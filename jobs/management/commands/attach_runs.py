@@ -9,8 +9,8 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from jobs.models import Job, Run
-from jobs.runs.forms import carried_on
-from jobs.runs.importing import Outcome, RunDetails, attach, too_large
+from jobs.runs.forms import initial_from_last_run
+from jobs.runs.importing import Outcome, RunDetails, import_run, size_refusal
 from workshop.models import Role, StaffMember
 
 
@@ -42,11 +42,11 @@ class Command(BaseCommand):
     def import_file(self, job: Job, by: StaffMember, path: Path, details: RunDetails) -> bool:
         """Import a file; return whether it can be read, now or once its columns are named."""
         try:
-            problem = too_large(path.name, path.stat().st_size)
+            problem = size_refusal(path.name, path.stat().st_size)
             if not problem:
-                intake = attach(job=job, by=by, name=path.name, data=path.read_bytes(), details=details)
-                self.stdout.write(f"{intake.outcome}: {intake.sentence}")
-                return intake.outcome is not Outcome.REFUSED
+                result = import_run(job=job, by=by, name=path.name, data=path.read_bytes(), details=details)
+                self.stdout.write(f"{result.outcome}: {result.sentence}")
+                return result.outcome is not Outcome.REFUSED
         except OSError as error:
             problem = f"{path.name}: {error.strerror or error}."
         self.stderr.write(f"refused: {problem}")
@@ -82,4 +82,4 @@ def parse_details(job: Job, options: dict[str, Any]) -> RunDetails:
                 Run._meta.get_field(name).run_validators(value)  # type: ignore[union-attr]  # no relation is asked
     except ValidationError as error:
         raise CommandError(f"{name.replace('_', '-')}: {' '.join(error.messages)}") from error
-    return RunDetails(**given, tune_revision=carried_on(job)["tune_revision"])
+    return RunDetails(**given, tune_revision=initial_from_last_run(job)["tune_revision"])

@@ -65,7 +65,7 @@ def page(client, job, **asked: str):
 
 
 def test_roll_on_at_constant_power_matches_the_closed_form(login, compared_job) -> None:
-    """t = m·(v₂² − v₁²)/2P without drag; mass from bike and rider, 190 + 85 kg, the gear from the runs.
+    """Without drag t = m·(v₂² − v₁²)/2P; mass of bike and rider 190 + 85 kg, gear from the runs.
 
     60 to 120 km/h with 60 kW, times the correction's factor: 275·833.33/(2·60,000) = 1.910 s by it.
     """

@@ -22,7 +22,7 @@ def people(staff):
 
 
 def call(job: Any, *files: Path, **options: Any) -> tuple[str, str, int]:
-    """What it printed, what it complained of, and its exit code."""
+    """Run the command and return its output, its errors and its exit code."""
     out, err = StringIO(), StringIO()
     code = 0
     try:
@@ -33,7 +33,7 @@ def call(job: Any, *files: Path, **options: Any) -> tuple[str, str, int]:
     return out.getvalue(), err.getvalue(), code
 
 
-def test_files_and_folders_in_the_order_of_their_names(people, tmp_path) -> None:
+def test_command_imports_files_and_folders_in_name_order(people, tmp_path) -> None:
     folder = tmp_path / "day"
     folder.mkdir()
     (folder / "b.csv").write_bytes(sweep_csv(salt=2))
@@ -49,7 +49,7 @@ def test_files_and_folders_in_the_order_of_their_names(people, tmp_path) -> None
     assert set(Run.objects.values_list("made_by__username", flat=True)) == {"tuner"}
 
 
-def test_with_a_known_layout_and_the_tune_now_loaded(people, tmp_path) -> None:
+def test_command_uses_known_layout_and_loaded_tune(people, tmp_path) -> None:
     job, tuner = make_job(), people[Role.TUNER]
     entries = demo_runs("tern")
     attach_demo(job, tuner, entries[0])
@@ -60,7 +60,7 @@ def test_with_a_known_layout_and_the_tune_now_loaded(people, tmp_path) -> None:
     assert (run.status, run.tune_revision) == (Run.Status.READ, tune)
 
 
-def test_one_refused_is_named_and_the_others_are_attached(people, tmp_path, settings) -> None:
+def test_refused_file_is_named_and_the_others_are_imported(people, tmp_path, settings) -> None:
     (tmp_path / "good.csv").write_bytes(sweep_csv())
     (tmp_path / "photo.png").write_bytes(b"\x89PNG\r\n" + bytes(30))
     out, err, code = call(make_job(), tmp_path, tmp_path / "missing.csv")
@@ -71,7 +71,7 @@ def test_one_refused_is_named_and_the_others_are_attached(people, tmp_path, sett
     assert Run.objects.filter(status=Run.Status.REFUSED).count() == 1
 
 
-def test_too_large_is_refused_unread(people, tmp_path, settings) -> None:
+def test_command_refuses_a_large_file_unread(people, tmp_path, settings) -> None:
     settings.RUN_FILE_LIMIT = 100
     (tmp_path / "large.csv").write_bytes(sweep_csv())
     _, err, code = call(make_job(), tmp_path)
@@ -80,7 +80,7 @@ def test_too_large_is_refused_unread(people, tmp_path, settings) -> None:
     assert not Run.objects.exists()
 
 
-def test_a_second_call_adds_nothing_and_is_no_failure(people, tmp_path) -> None:
+def test_second_call_adds_nothing_and_succeeds(people, tmp_path) -> None:
     (tmp_path / "a.csv").write_bytes(sweep_csv())
     job = make_job()
     call(job, tmp_path)
@@ -98,7 +98,7 @@ def test_a_second_call_adds_nothing_and_is_no_failure(people, tmp_path) -> None:
         ({"gear": 12}, "gear: "),
     ],
 )
-def test_what_cannot_be_is_refused_before_any_file(people, tmp_path, given, sentence) -> None:
+def test_invalid_options_are_refused_before_any_file(people, tmp_path, given, sentence) -> None:
     (tmp_path / "a.csv").write_bytes(sweep_csv())
     _, err, code = call(make_job(), tmp_path, **given)
     assert code == 1
@@ -106,7 +106,7 @@ def test_what_cannot_be_is_refused_before_any_file(people, tmp_path, given, sent
     assert not Run.objects.exists()
 
 
-def test_who_and_what_for_must_be_known(people, tmp_path) -> None:
+def test_command_requires_a_known_job_and_an_active_tuner(people, tmp_path) -> None:
     assert "There is no job 2026-999" in call("2026-999", tmp_path)[1]
     with pytest.raises(CommandError, match="no active tuner"):
         call_command("attach_runs", str(make_job()), str(tmp_path), by="mechanic")

@@ -1,4 +1,4 @@
-"""Run files taken in: the original kept, known layouts read at once, columns named once."""
+"""Importing run files: originals stored, known layouts read at once, columns named once."""
 
 import hashlib
 from dataclasses import replace
@@ -11,7 +11,7 @@ from django.utils import timezone
 from jobs.calc.run_file import FileLayoutSpec, StructureOverrides, sniff
 from jobs.models import FileLayout, Run
 from jobs.runs.channel_files import load_channels, store_channels
-from jobs.runs.importing import Outcome, RunDetails, attach, name_columns, original_of
+from jobs.runs.importing import Outcome, RunDetails, import_run, name_columns, read_original
 from tests.factories import make_job
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
 from workshop.models import Role, ShopProfile
@@ -28,7 +28,7 @@ def tuner(staff):
 
 
 def take(job, by, name: str, data: bytes):
-    return attach(job=job, by=by, name=name, data=data, details=RunDetails())
+    return import_run(job=job, by=by, name=name, data=data, details=RunDetails())
 
 
 def name_as(run: Run, *channels: tuple[str, str], called: str = "ours"):
@@ -39,25 +39,25 @@ def name_as(run: Run, *channels: tuple[str, str], called: str = "ours"):
 SPEED_AND_POWER = (("engine_speed_rpm", "rpm"), ("power_kw", "kw"))
 
 
-def test_a_file_that_says_all_is_read_at_once(tuner) -> None:
-    intake = attach_sweep(make_job(), tuner, gear=4, temperature_c=20.0)
-    assert intake.outcome is Outcome.READ
-    assert "801 rows read" in intake.sentence
+def test_file_with_certain_columns_is_read_at_once(tuner) -> None:
+    result = attach_sweep(make_job(), tuner, gear=4, temperature_c=20.0)
+    assert result.outcome is Outcome.READ
+    assert "801 rows read" in result.sentence
     run = Run.objects.get()
     assert (run.status, run.samples, run.gear, run.temperature_c) == (Run.Status.READ, 801, 4, 20.0)
     speed = load_channels(run, ["engine_speed_rpm"])["engine_speed_rpm"]
     assert (speed[0], speed[-1]) == (3000, 11_000)
 
 
-def test_the_original_is_kept_byte_for_byte(tuner) -> None:
+def test_original_is_stored_byte_for_byte(tuner) -> None:
     data = demo_bytes(demo_runs("lodra")[0])
     run = take(make_job(), tuner, "a.txt", data).run
-    assert original_of(run) == data
+    assert read_original(run) == data
     assert run.sha256 == hashlib.sha256(data).hexdigest()
     assert run.size == len(data)
 
 
-def test_the_same_file_again_adds_nothing_whatever_it_is_called(tuner) -> None:
+def test_duplicate_file_adds_nothing_under_any_name(tuner) -> None:
     job = make_job()
     attach_sweep(job, tuner)
     again = attach_sweep(job, tuner, name="copy.csv")
@@ -67,20 +67,20 @@ def test_the_same_file_again_adds_nothing_whatever_it_is_called(tuner) -> None:
     assert attach_sweep(make_job(bike=job.bike), tuner).outcome is Outcome.READ
 
 
-def test_columns_named_once_are_known_from_then_on(tuner) -> None:
+def test_named_columns_apply_to_waiting_and_later_files(tuner) -> None:
     job = make_job()
     first = take(job, tuner, "a.csv", NAMELESS)
     waiting = take(job, tuner, "b.csv", NAMELESS + b"\n")
     assert {first.outcome, waiting.outcome} == {Outcome.TO_NAME}
     named = name_as(first.run, *SPEED_AND_POWER)
-    assert named.intake.outcome is Outcome.READ
+    assert named.result.outcome is Outcome.READ
     assert [other.run for other in named.others] == [waiting.run]
     assert set(Run.objects.values_list("status", flat=True)) == {Run.Status.READ}
     assert set(Run.objects.values_list("file_layout__name", flat=True)) == {"ours"}
     assert take(job, tuner, "c.csv", NAMELESS + b"\n\n").outcome is Outcome.READ
 
 
-def test_only_the_jobs_own_files_are_read_along(tuner) -> None:
+def test_waiting_files_of_other_jobs_stay_unread(tuner) -> None:
     job = make_job()
     other = take(make_job(bike=job.bike), tuner, "b.csv", NAMELESS).run
     name_as(take(job, tuner, "a.csv", NAMELESS).run, *SPEED_AND_POWER)
@@ -97,7 +97,7 @@ def test_only_the_jobs_own_files_are_read_along(tuner) -> None:
     ],
     ids=["UTF-8 with a mark", "UTF-16", "UTF-16 BE without a mark"],
 )
-def test_a_remembered_layout_applies_to_the_file_saved_in_another_encoding(tuner, saved_anew) -> None:
+def test_remembered_layout_applies_to_other_encodings(tuner, saved_anew) -> None:
     job = make_job()
     name_as(take(job, tuner, "a.csv", NAMELESS).run, *SPEED_AND_POWER)
     again = take(job, tuner, "b.csv", saved_anew(NAMELESS.decode()))
@@ -106,7 +106,7 @@ def test_a_remembered_layout_applies_to_the_file_saved_in_another_encoding(tuner
     np.testing.assert_array_equal(speed[:3], [3000, 3010, 3020])
 
 
-def test_two_columns_of_one_name_stay_apart(tuner) -> None:
+def test_two_columns_of_one_name_are_named_separately(tuner) -> None:
     rows = "".join(f"{3000 + 10 * i},0.90,1.10\n" for i in range(100))
     run = take(make_job(), tuner, "a.csv", f"rpm,lambda,lambda\n{rows}".encode()).run
     for position, value in ((1, 0.90), (2, 1.10)):
@@ -118,7 +118,7 @@ def test_two_columns_of_one_name_stay_apart(tuner) -> None:
         assert np.all(load_channels(run, ["lambda"])["lambda"] == value)
 
 
-def test_a_header_that_was_pointed_at_is_found_in_the_next_file(tuner) -> None:
+def test_chosen_header_line_applies_to_the_next_file(tuner) -> None:
     """The program takes the last line of words for the names; the true ones stand above it."""
     notes = b"Speed;Wheel\nrun by;hand\n"
     rows = NAMELESS.split(b"\n", 1)[1]
@@ -127,39 +127,39 @@ def test_a_header_that_was_pointed_at_is_found_in_the_next_file(tuner) -> None:
     chosen = sniff(notes + rows, "a.csv", StructureOverrides(header_line=1, data_line=3)).layout
     assert [column.name for column in chosen.columns] == ["Speed", "Wheel"]
     named = chosen.with_meanings(dict(enumerate(SPEED_AND_POWER)))
-    assert name_columns(run=first, layout=named, remember_as="notes").intake.ok
+    assert name_columns(run=first, layout=named, remember_as="notes").result.ok
     again = take(job, tuner, "b.csv", notes + rows + b"\n")
     assert again.outcome is Outcome.READ
     assert load_channels(again.run, ["power_kw"])["power_kw"][0] == 20
 
 
-def test_what_cannot_be_read_is_kept_with_its_sentence(tuner) -> None:
-    intake = take(make_job(), tuner, "photo.png", b"\x89PNG\r\n\x1a\n" + bytes(100))
-    assert intake.outcome is Outcome.REFUSED
+def test_unreadable_file_is_stored_with_its_refusal(tuner) -> None:
+    result = take(make_job(), tuner, "photo.png", b"\x89PNG\r\n\x1a\n" + bytes(100))
+    assert result.outcome is Outcome.REFUSED
     run = Run.objects.get()
     assert run.refusal == "photo.png: This is a picture, not a file with figures."
-    assert original_of(run).startswith(b"\x89PNG")
+    assert read_original(run).startswith(b"\x89PNG")
 
 
-def test_naming_that_leaves_nothing_to_read_changes_nothing(tuner) -> None:
+def test_layout_that_reads_nothing_leaves_the_run_unchanged(tuner) -> None:
     run = attach_sweep(make_job(), tuner).run
     layout = replace(FileLayoutSpec.from_dict(run.layout_used), header_line=None, data_line=5000)
     named = name_columns(run=run, layout=layout, remember_as="useless")
-    assert named.intake.outcome is Outcome.REFUSED
-    assert named.intake.sentence
+    assert named.result.outcome is Outcome.REFUSED
+    assert named.result.sentence
     run.refresh_from_db()
     assert run.status == Run.Status.READ
     assert not FileLayout.objects.exists()
 
 
-def test_a_damaged_memory_of_a_layout_is_as_none(tuner) -> None:
+def test_damaged_remembered_layout_is_ignored(tuner) -> None:
     job = make_job()
     first = take(job, tuner, "a.csv", NAMELESS).run
     FileLayout.objects.create(name="broken", fingerprint=first.layout_used["fingerprint"], layout={})
     assert take(job, tuner, "b.csv", NAMELESS + b"\n").outcome is Outcome.TO_NAME
 
 
-def test_limits_set_by_hand_go_when_the_file_is_read_in_another_way(tuner) -> None:
+def test_new_layout_clears_sweep_limits_set_by_hand(tuner) -> None:
     run = attach_sweep(make_job(), tuner).run
     run.sweep_start, run.sweep_stop = 10, 500
     run.save()
@@ -168,7 +168,7 @@ def test_limits_set_by_hand_go_when_the_file_is_read_in_another_way(tuner) -> No
     assert (run.sweep_start, run.sweep_stop) == (None, None)
 
 
-def test_channels_come_back_under_whatever_name_their_column_has(tuner) -> None:
+def test_channels_are_stored_under_any_column_name(tuner) -> None:
     run = attach_sweep(make_job(), tuner).run
     channels = {name: np.arange(5.0) + i for i, name in enumerate(["file", "a/b", "Öl °C", "allow_pickle"])}
     store_channels(run, channels)
@@ -178,7 +178,7 @@ def test_channels_come_back_under_whatever_name_their_column_has(tuner) -> None:
     assert list(found) == ["a/b", "file"]
 
 
-def test_lost_channels_are_said_in_words(tuner) -> None:
+def test_missing_channels_give_a_clear_error(tuner) -> None:
     run = attach_sweep(make_job(), tuner).run
     run.channels.storage.delete(run.channels.name)
     with pytest.raises(ValueError, match=r"can't be opened\. Read its file again"):
@@ -186,7 +186,7 @@ def test_lost_channels_are_said_in_words(tuner) -> None:
 
 
 @pytest.mark.parametrize("bike", ["marl", "tern", "lodra"])
-def test_the_demos_files_are_read_as_their_manifest_says(tuner, bike) -> None:
+def test_demo_files_are_read_as_their_manifest_says(tuner, bike) -> None:
     job, entries = make_job(), demo_runs(bike)
     for number, entry in enumerate(entries):
         run = attach_demo(job, tuner, entry)
@@ -196,7 +196,7 @@ def test_the_demos_files_are_read_as_their_manifest_says(tuner, bike) -> None:
         assert FileLayout.objects.count() == 1, number
 
 
-def test_a_csv_of_a_sweep_says_what_it_held(tuner) -> None:
+def test_report_states_the_number_of_rows(tuner) -> None:
     run = attach_sweep(make_job(), tuner, sweep_csv(rows=101)).run
     assert "101 rows read" in run.report["sentences"][0]
 
@@ -205,26 +205,26 @@ def stamped(stamp: str, salt: int = 0) -> bytes:
     return f"Recorded: {stamp}\n".encode() + sweep_csv(salt=salt)
 
 
-def test_made_when_the_file_says_by_the_shops_clock(tuner) -> None:
+def test_recording_time_is_read_from_the_file_in_the_shops_time_zone(tuner) -> None:
     shop = ShopProfile.current()
     shop.time_zone = "Europe/Paris"
     shop.save()
-    intake = take(make_job(), tuner, "a.csv", stamped("2024-07-05 14:03:22"))
-    assert intake.run.made_at == datetime(2024, 7, 5, 12, 3, 22, tzinfo=UTC)
-    assert "Made 2024-07-05 14:03, as the file says." in intake.sentence
+    result = take(make_job(), tuner, "a.csv", stamped("2024-07-05 14:03:22"))
+    assert result.run.made_at == datetime(2024, 7, 5, 12, 3, 22, tzinfo=UTC)
+    assert "Made 2024-07-05 14:03, as the file says." in result.sentence
 
 
-def test_a_clock_that_runs_ahead_is_not_believed(tuner) -> None:
+def test_recording_time_in_the_future_is_ignored(tuner) -> None:
     before = timezone.now()
-    intake = take(make_job(), tuner, "a.csv", stamped("2199-07-05 14:03:22"))
-    assert before <= intake.run.made_at <= timezone.now()
-    assert "as the file says" not in intake.sentence
+    result = take(make_job(), tuner, "a.csv", stamped("2199-07-05 14:03:22"))
+    assert before <= result.run.made_at <= timezone.now()
+    assert "as the file says" not in result.sentence
 
 
-def test_what_somebody_says_goes_before_the_file_and_spreads_in_order(tuner) -> None:
-    said, job = datetime(2024, 7, 6, 9, 0, tzinfo=UTC), make_job()
+def test_entered_time_overrides_the_file_and_is_spread_by_one_second(tuner) -> None:
+    entered, job = datetime(2024, 7, 6, 9, 0, tzinfo=UTC), make_job()
     for salt in range(3):
         data = stamped("2024-07-05 14:03:22", salt)
-        attach(job=job, by=tuner, name=f"{salt}.csv", data=data, details=RunDetails(made_at=said))
-    made = [(run.original_name, (run.made_at - said).total_seconds()) for run in job.runs.all()]
+        import_run(job=job, by=tuner, name=f"{salt}.csv", data=data, details=RunDetails(made_at=entered))
+    made = [(run.original_name, (run.made_at - entered).total_seconds()) for run in job.runs.all()]
     assert made == [("0.csv", 0), ("1.csv", 1), ("2.csv", 2)]

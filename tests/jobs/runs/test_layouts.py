@@ -1,4 +1,4 @@
-"""File layouts: the columns of a file named, looked at, remembered, edited, forgotten."""
+"""File layouts: columns named, previewed, remembered, edited and removed."""
 
 import re
 from html import unescape
@@ -10,8 +10,8 @@ from django.urls import reverse
 
 from jobs.models import FileLayout, Run
 from jobs.runs.channel_files import load_channels
-from jobs.runs.importing import RunDetails, attach
-from jobs.runs.layout_forms import units_of
+from jobs.runs.importing import RunDetails, import_run
+from jobs.runs.layout_forms import list_units
 from tests.factories import make_job
 from tests.jobs.run_files import attach_sweep, demo_bytes, demo_runs
 from workshop.models import Role
@@ -24,7 +24,7 @@ NAMELESS = b"A;B\n" + b"".join(b"%d;%d\n" % (3000 + 10 * i, 20 + i // 10) for i 
 @pytest.fixture
 def run_of(staff):
     def take(data: bytes, name: str = "a.csv", job: Any = None) -> Run:
-        return attach(
+        return import_run(
             job=job or make_job(), by=staff[Role.TUNER], name=name, data=data, details=RunDetails()
         ).run
 
@@ -36,7 +36,7 @@ def url_of(run: Run) -> str:
 
 
 def form_data(page: Any, **changed: str) -> dict[str, str]:
-    """What the browser would send of the page's form as it stands."""
+    """Return the form data as a browser would send it."""
     html = page.content.decode().split('id="layout-look"')[-1]
     data = {
         name: unescape(value)
@@ -62,29 +62,29 @@ NAMED = {
 }
 
 
-def test_columns_named_are_read_and_remembered(login, run_of) -> None:
+def test_named_columns_are_read_and_remembered(login, run_of) -> None:
     run = run_of(NAMELESS)
     waiting = run_of(NAMELESS + b"\n", "b.csv", run.job)
     client = login(Role.TUNER)
     page = client.get(url_of(run))
     assert "3000;20" in page.content.decode()  # the lines as they stand
-    told = client.get(client.post(url_of(run), form_data(page, **NAMED)).url)
-    assert "300 rows read" in words(told)
-    assert "b.csv" in words(told)
-    for each in (run, waiting):
-        each.refresh_from_db()
-        assert each.status == Run.Status.READ
+    page_after = client.get(client.post(url_of(run), form_data(page, **NAMED)).url)
+    assert "300 rows read" in words(page_after)
+    assert "b.csv" in words(page_after)
+    for named_run in (run, waiting):
+        named_run.refresh_from_db()
+        assert named_run.status == Run.Status.READ
     assert FileLayout.objects.get().name == "our roller"
 
 
-def test_looking_saves_nothing_and_shows_what_is_then_read(login, run_of) -> None:
+def test_preview_shows_the_values_and_saves_nothing(login, run_of) -> None:
     run = run_of(NAMELESS)
     client = login(Role.TUNER)
     page = client.get(url_of(run))
-    looked = client.post(url_of(run), form_data(page, look="1", **{**NAMED, "column-1-unit": "hp"}))
-    assert looked.status_code == 200
+    preview = client.post(url_of(run), form_data(page, look="1", **{**NAMED, "column-1-unit": "hp"}))
+    assert preview.status_code == 200
     # 20 hp are 14.914 kW
-    assert "14.914" in words(looked)
+    assert "14.914" in words(preview)
     part = client.post(url_of(run), form_data(page, look="1", **NAMED), headers={"HX-Request": "true"})
     assert "<html" not in part.content.decode()
     assert "First rows as they are read" in words(part)
@@ -93,20 +93,20 @@ def test_looking_saves_nothing_and_shows_what_is_then_read(login, run_of) -> Non
     assert not FileLayout.objects.exists()
 
 
-def test_another_delimiter_gives_other_columns_at_once(login, run_of) -> None:
+def test_other_delimiter_changes_the_columns_at_once(login, run_of) -> None:
     run = run_of(NAMELESS)
     client = login(Role.TUNER)
     page = client.get(url_of(run))
-    looked = client.post(url_of(run), form_data(page, look="1", delimiter="none, one column"))
-    assert 'name="column-1-channel"' not in looked.content.decode()
-    assert "read as a single column" in words(looked)
-    # as saved at once: nothing can be read so, and the sentence stands on the page
+    preview = client.post(url_of(run), form_data(page, look="1", delimiter="none, one column"))
+    assert 'name="column-1-channel"' not in preview.content.decode()
+    assert "read as a single column" in words(preview)
+    # saved at once, it is refused, because nothing can be read
     refused = client.post(url_of(run), form_data(page, **NAMED, delimiter="none, one column"))
     assert refused.status_code == 422
     assert not FileLayout.objects.exists()
 
 
-def test_columns_that_came_out_otherwise_are_shown_before_they_are_read(login, run_of) -> None:
+def test_changed_columns_are_shown_before_the_file_is_read(login, run_of) -> None:
     run = run_of(NAMELESS)
     client = login(Role.TUNER)
     refused = client.post(
@@ -117,17 +117,17 @@ def test_columns_that_came_out_otherwise_are_shown_before_they_are_read(login, r
     assert client.post(url_of(run), form_data(refused, **NAMED)).status_code == 302
 
 
-def test_header_unit_and_first_line_can_be_pointed_at(login, run_of) -> None:
+def test_header_unit_and_data_lines_can_be_chosen(login, run_of) -> None:
     rows = "".join(f"{3000 + 10 * i},{20 + i / 10:.1f}\n" for i in range(200))
     run = run_of(f"Speed,Wheel\nrun by,hand\n{rows}".encode())
     client = login(Role.TUNER)
     page = client.get(url_of(run))
-    looked = client.post(
+    preview = client.post(
         url_of(run), form_data(page, look="1", header_line="1", unit_line="0", data_line="3")
     )
-    assert "1: Speed" in words(looked)
-    assert "2: Wheel" in words(looked)
-    saved = client.post(url_of(run), form_data(looked, **NAMED))
+    assert "1: Speed" in words(preview)
+    assert "2: Wheel" in words(preview)
+    saved = client.post(url_of(run), form_data(preview, **NAMED))
     assert saved.status_code == 302
     # opened again it still shows what was set by hand
     again = client.get(url_of(run)).context["page"].structure
@@ -147,7 +147,7 @@ def test_header_unit_and_first_line_can_be_pointed_at(login, run_of) -> None:
         ({"column-0-channel": "", "column-1-channel": ""}, "at least one column"),
     ],
 )
-def test_what_cannot_be_is_said_where_it_was_made(login, run_of, changed, sentence) -> None:
+def test_invalid_layout_input_gives_an_error(login, run_of, changed, sentence) -> None:
     run = run_of(NAMELESS)
     client = login(Role.TUNER)
     answer = client.post(url_of(run), form_data(client.get(url_of(run)), **{**NAMED, **changed}))
@@ -156,29 +156,29 @@ def test_what_cannot_be_is_said_where_it_was_made(login, run_of, changed, senten
     assert not FileLayout.objects.exists()
 
 
-def test_unbelievable_values_are_asked_about_before_they_are_read(login, run_of) -> None:
+def test_implausible_values_must_be_confirmed(login, run_of) -> None:
     rows = "".join(f"{60_000 + 10 * i};9.{i % 10}\n" for i in range(200))
     run = run_of(f"A;B\n{rows}".encode())
     client = login(Role.TUNER)
     odd = {**NAMED, "column-1-channel": "lambda", "column-1-unit": "lambda"}
-    asked = client.post(url_of(run), form_data(client.get(url_of(run)), **odd))
-    assert asked.status_code == 422
-    assert "read as engine speed: 200 values are not believable" in words(asked)
-    assert "read as lambda: 200 values are not believable" in words(asked)
-    assert "There is something to look at" in words(asked)
+    questioned = client.post(url_of(run), form_data(client.get(url_of(run)), **odd))
+    assert questioned.status_code == 422
+    assert "read as engine speed: 200 values are not believable" in words(questioned)
+    assert "read as lambda: 200 values are not believable" in words(questioned)
+    assert "There is something to look at" in words(questioned)
     # seen and saved again it is read: a question is no refusal
-    assert client.post(url_of(run), form_data(asked, **odd)).status_code == 302
+    assert client.post(url_of(run), form_data(questioned, **odd)).status_code == 302
     run.refresh_from_db()
     assert run.status == Run.Status.READ
 
 
-def test_a_file_of_one_column_is_questioned(login, run_of) -> None:
+def test_single_column_file_is_questioned(login, run_of) -> None:
     run = run_of(b"rpm\n" + b"".join(b"%d\n" % (3000 + i) for i in range(200)))
     assert run.status == Run.Status.TO_NAME
     assert "read as a single column" in words(login(Role.TUNER).get(url_of(run)))
 
 
-def test_an_air_fuel_ratio_by_its_fuel(login, run_of) -> None:
+def test_air_fuel_ratio_is_converted_by_its_fuel(login, run_of) -> None:
     rows = "".join(f"{3000 + 10 * i},13.05\n" for i in range(200))
     run = run_of(f"rpm,AFR\n{rows}".encode())
     client = login(Role.TUNER)
@@ -186,28 +186,28 @@ def test_an_air_fuel_ratio_by_its_fuel(login, run_of) -> None:
     assert "Name the fuel" in words(page)
     assert "Petrol E10" in words(page)
     data = form_data(page, name="gauge", stoichiometric_afr="14,5")
-    asked = client.post(url_of(run), data)  # the question is gone, and that is no reason to ask again
-    assert asked.status_code == 302
+    questioned = client.post(url_of(run), data)  # the question is gone, and that is no reason to ask again
+    assert questioned.status_code == 302
     run.refresh_from_db()
     # 13.05 / 14.5
     np.testing.assert_allclose(load_channels(run, ["lambda"])["lambda"], 0.9)
 
 
-def test_a_unit_that_the_file_states_goes_with_the_meaning(login, run_of) -> None:
+def test_unit_stated_in_the_file_is_used(login, run_of) -> None:
     """The demo's single calls time 'Elapsed (s)': named without a word about its unit."""
     run = run_of(demo_bytes(demo_runs("marl")[0]))
     client = login(Role.TUNER)
     page = client.get(url_of(run))
     named = {"column-0-channel": "time_s", "column-6-channel": "intake_air_temperature_c"}
-    looked = client.post(url_of(run), form_data(page, look="1", **named))
-    assert client.post(url_of(run), form_data(looked, name="bench")).status_code == 302
+    preview = client.post(url_of(run), form_data(page, look="1", **named))
+    assert client.post(url_of(run), form_data(preview, name="bench")).status_code == 302
     run.refresh_from_db()
     channels = load_channels(run, ["time_s", "intake_air_temperature_c"])
     assert channels["time_s"][1] == pytest.approx(0.02)
     assert channels["intake_air_temperature_c"][0] == pytest.approx(14.5)
 
 
-def test_a_refused_file_can_be_tried_again(login, run_of) -> None:
+def test_refused_file_can_be_read_again(login, run_of) -> None:
     run = run_of(b"notes\n" * 5 + b"nothing here\n")
     assert run.status == Run.Status.REFUSED
     client = login(Role.TUNER)
@@ -217,7 +217,7 @@ def test_a_refused_file_can_be_tried_again(login, run_of) -> None:
     assert client.post(url_of(run), form_data(page, name="x")).status_code == 422
 
 
-def test_a_lost_original_is_not_found(login, run_of) -> None:
+def test_missing_original_gives_not_found(login, run_of) -> None:
     run = run_of(NAMELESS)
     run.original.storage.delete(run.original.name)
     client = login(Role.TUNER)
@@ -225,7 +225,7 @@ def test_a_lost_original_is_not_found(login, run_of) -> None:
     assert client.get(reverse("run-file", args=[run.pk])).status_code == 404
 
 
-def test_somebody_elses_save_is_told(login, run_of, monkeypatch) -> None:
+def test_conflicting_save_of_the_run_is_reported(login, run_of, monkeypatch) -> None:
     run = run_of(NAMELESS)
     client = login(Role.TUNER)
     data = form_data(client.get(url_of(run)), **NAMED)
@@ -244,7 +244,7 @@ def test_somebody_elses_save_is_told(login, run_of, monkeypatch) -> None:
     assert not FileLayout.objects.exists()
 
 
-def test_naming_twice_keeps_one_layout(login, run_of) -> None:
+def test_naming_twice_stores_one_layout(login, run_of) -> None:
     run = run_of(NAMELESS)
     client = login(Role.TUNER)
     data = form_data(client.get(url_of(run)), **NAMED)
@@ -264,7 +264,9 @@ def kept(login, run_of):
     return FileLayout.objects.get()
 
 
-def test_listed_with_their_columns_and_runs(login, kept, django_assert_num_queries) -> None:
+def test_layout_list_shows_columns_and_run_counts_in_three_queries(
+    login, kept, django_assert_num_queries
+) -> None:
     client = login(Role.DESK)
     with django_assert_num_queries(3):  # person, shop, layouts
         page = client.get(reverse("layout-list"))
@@ -276,7 +278,7 @@ def layout_data(kept: FileLayout, **changed: str) -> dict[str, str]:
     return {**NAMED, "version": str(kept.version), **changed}
 
 
-def test_renamed_and_a_column_corrected_for_the_next_files(login, kept, run_of, staff) -> None:
+def test_edited_layout_applies_to_later_files_only(login, kept, run_of, staff) -> None:
     client, url = login(Role.TUNER), reverse("layout-edit", args=[kept.pk])
     assert 'value="our roller"' in client.get(url).content.decode()
     saved = client.post(url, layout_data(kept, name="roller in hp", **{"column-1-unit": "hp"}))
@@ -288,14 +290,14 @@ def test_renamed_and_a_column_corrected_for_the_next_files(login, kept, run_of, 
     assert load_channels(run, ["power_kw"])["power_kw"][0] == pytest.approx(20 * 0.745699872)
 
 
-def test_a_bad_layout_is_said(login, kept) -> None:
+def test_invalid_unit_of_a_layout_gives_an_error(login, kept) -> None:
     url = reverse("layout-edit", args=[kept.pk])
     answer = login(Role.TUNER).post(url, layout_data(kept, **{"column-1-unit": "rpm"}))
     assert answer.status_code == 422
     assert "Say in which unit the power" in words(answer)
 
 
-def test_a_layout_changed_meanwhile_is_told(login, kept) -> None:
+def test_layout_conflict_names_the_other_user(login, kept) -> None:
     url = reverse("layout-edit", args=[kept.pk])
     login(Role.OWNER).post(url, layout_data(kept, name="theirs"))
     answer = login(Role.TUNER).post(url, layout_data(kept, name="mine"))
@@ -305,7 +307,7 @@ def test_a_layout_changed_meanwhile_is_told(login, kept) -> None:
     assert kept.name == "theirs"
 
 
-def test_forgotten_while_its_runs_stay(login, kept) -> None:
+def test_removing_a_layout_keeps_its_runs(login, kept) -> None:
     client = login(Role.TUNER)
     assert client.post(reverse("layout-remove", args=[kept.pk])).status_code == 302
     run = Run.objects.get()
@@ -313,7 +315,7 @@ def test_forgotten_while_its_runs_stay(login, kept) -> None:
     assert client.get(reverse("layout-edit", args=[kept.pk])).status_code == 404
 
 
-def test_rules(client, login, kept, staff) -> None:
+def test_layout_pages_check_roles_and_methods(client, login, kept, staff) -> None:
     edit, remove = (reverse(name, args=[kept.pk]) for name in ("layout-edit", "layout-remove"))
     assert client.get(edit).status_code == 302
     assert login(Role.MECHANIC).get(edit).status_code == 403
@@ -322,7 +324,7 @@ def test_rules(client, login, kept, staff) -> None:
     assert attach_sweep(make_job(), staff[Role.TUNER]).ok
 
 
-def test_units_offered_for_a_quantity_measure_it() -> None:
-    assert units_of("power") == {"w": "W", "kw": "kW", "hp": "hp", "ps": "PS"}
-    assert units_of("mixture").keys() == {"lambda", "afr", "phi"}
-    assert {"s", "ms", "clock", "date_time"} <= units_of("time").keys()
+def test_list_units_returns_the_units_of_a_quantity() -> None:
+    assert list_units("power") == {"w": "W", "kw": "kW", "hp": "hp", "ps": "PS"}
+    assert list_units("mixture").keys() == {"lambda", "afr", "phi"}
+    assert {"s", "ms", "clock", "date_time"} <= list_units("time").keys()

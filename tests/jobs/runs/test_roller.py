@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from jobs.models import Run
 from tests.factories import make_bike, make_engine, make_job
-from tests.jobs.run_files import attach_sweep, figures_of
+from tests.jobs.run_files import attach_sweep, result_of
 from tests.reference.closed_forms import coasting_speed, speed_under_power
 from workshop.models import Role
 
@@ -58,7 +58,7 @@ def without_loss() -> np.ndarray:
 
 
 def with_loss() -> np.ndarray:
-    """The same with the roller's losses, J·dω/dt = P/ω − c₀ − c₂·ω², by SciPy's integrator."""
+    """Integrate the same with losses, J·dω/dt = P/ω − c₀ − c₂·ω², by SciPy."""
 
     def rate(_, speed):
         return (1000 * POWER_KW / speed - CONSTANT_NM - SQUARE_NMS2 * speed**2) / INERTIA_KGM2
@@ -66,22 +66,22 @@ def with_loss() -> np.ndarray:
     return solve_ivp(rate, (0, 6), [60.0], t_eval=TIME, rtol=1e-9, atol=1e-9).y[0]
 
 
-def inside(figures):
+def inside(result):
     """Power on the grid without the ends, where the window is one-sided."""
-    power = figures.curve.power_kw
+    power = result.curve.power_kw
     return power[np.isfinite(power)][3:-3]
 
 
-def test_power_follows_from_the_rollers_speed(roller, tuner) -> None:
+def test_power_is_derived_from_the_roller_speed(roller, tuner) -> None:
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss())).run
-    figures = figures_of(run, roller)
-    assert inside(figures) == pytest.approx(POWER_KW, rel=2e-3)
-    told = " ".join(flag.sentence for flag in figures.flags)
-    assert "inertia 12 kg·m², window 0.3 s" in told
-    assert "No coast-down belongs to this job" in told
+    result = result_of(run, roller)
+    assert inside(result) == pytest.approx(POWER_KW, rel=2e-3)
+    notes = " ".join(flag.sentence for flag in result.flags)
+    assert "inertia 12 kg·m², window 0.3 s" in notes
+    assert "No coast-down belongs to this job" in notes
 
 
-def test_losses_of_the_jobs_coast_down_are_added(roller, tuner) -> None:
+def test_coast_down_losses_of_the_job_are_added(roller, tuner) -> None:
     job = make_job()
     time = np.arange(0, 400, 0.2)
     coasted = coasting_speed(INERTIA_KGM2, 300.0, CONSTANT_NM, SQUARE_NMS2, time)
@@ -90,23 +90,23 @@ def test_losses_of_the_jobs_coast_down_are_added(roller, tuner) -> None:
     coast = attach_sweep(job, tuner, data, name="coast.csv", kind="coast").run
     assert coast.status == Run.Status.READ
     run = attach_sweep(job, tuner, roller_csv(TIME, with_loss())).run
-    figures = figures_of(run, roller)
+    result = result_of(run, roller)
     # Without them it would be too low by c₀·ω + c₂·ω³: 2.2 kW at 200 rad/s.
-    assert inside(figures) == pytest.approx(POWER_KW, rel=3e-3)
-    assert "Losses by the coast-down coast.csv are added" in " ".join(f.sentence for f in figures.flags)
+    assert inside(result) == pytest.approx(POWER_KW, rel=3e-3)
+    assert "Losses by the coast-down coast.csv are added" in " ".join(f.sentence for f in result.flags)
     coast.set_aside, coast.set_aside_reason = True, "brake touched"
     coast.save()
-    assert np.all(inside(figures_of(run, roller)) < POWER_KW - 0.2)
+    assert np.all(inside(result_of(run, roller)) < POWER_KW - 0.2)
 
 
-def test_a_coast_down_tells_its_losses_instead_of_a_curve(roller, tuner, login) -> None:
+def test_coast_down_gives_losses_instead_of_a_curve(roller, tuner, login) -> None:
     """c₀·ω + c₂·ω³ at 100 rad/s: 0.3 + 0.2 kW; 955 1/min."""
     time = np.arange(0, 300, 0.2)
     speed = coasting_speed(INERTIA_KGM2, 250.0, CONSTANT_NM, SQUARE_NMS2, time)
     kept = speed > 100
     data = roller_csv(time[kept], speed[kept], engine=False)
     run = attach_sweep(make_job(), tuner, data, kind="coast").run
-    reason = figures_of(run, roller).reason
+    reason = result_of(run, roller).reason
     found = re.search(r"([\d.]+) kW are lost at ([\d,]+) 1/min", reason)
     assert float(found[1]) == pytest.approx(0.5, abs=0.02)
     assert float(found[2].replace(",", "")) == pytest.approx(100 * RPM, rel=0.01)
@@ -114,7 +114,7 @@ def test_a_coast_down_tells_its_losses_instead_of_a_curve(roller, tuner, login) 
     assert "kW are lost at" in unescape(page.content.decode())
 
 
-def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller, tuner, login) -> None:
+def test_missing_engine_speed_is_derived_from_gear_and_tyre(roller, tuner, login) -> None:
     """2.0·1.2·(45/15) = 7.2 turns of the crank for 3.05·(431.8 + 198) mm: 62.47 1/min for each km/h."""
     engine = make_engine(
         primary_ratio=2.0, gear_ratios=[2.5, 1.5, 1.2], front_sprocket=15, rear_sprocket=45,
@@ -123,51 +123,51 @@ def test_engine_speed_follows_from_gear_and_tyre_where_the_file_has_none(roller,
     job = make_job(bike=make_bike(engine_spec=engine))
     data = roller_csv(TIME, without_loss(), engine=False)
     run = attach_sweep(job, tuner, data, gear=3).run
-    figures = figures_of(run, roller)
+    result = result_of(run, roller)
     top_rpm = surface_kmh(without_loss()[-1]) * 62.47
-    assert figures.rows["engine_speed_rpm"].max() == pytest.approx(top_rpm, rel=1e-3)
-    assert inside(figures) == pytest.approx(POWER_KW, rel=2e-3)
-    assert figures.ratio is None  # it would be one by its making
+    assert result.rows["engine_speed_rpm"].max() == pytest.approx(top_rpm, rel=1e-3)
+    assert inside(result) == pytest.approx(POWER_KW, rel=2e-3)
+    assert result.ratio is None  # it would be one by its making
     page = login(Role.TUNER).get(reverse("run", args=[run.pk]))
     whole = page.context["sweep_chart"]["panels"][0]["series"][0]
     assert max(whole["y"]) == pytest.approx(top_rpm, rel=1e-3)
     run.gear = None
     run.save()
-    assert "Enter the run's gear" in figures_of(run, roller).reason
+    assert "Enter the run's gear" in result_of(run, roller).reason
 
 
 @pytest.mark.parametrize(
-    ("setting", "said"),
+    ("setting", "sentence"),
     [("roller_inertia_kgm2", "Enter the roller's inertia"), ("roller_radius_m", "radius")],
 )
-def test_what_the_shop_has_not_entered_is_asked_for(roller, tuner, setting: str, said: str) -> None:
+def test_missing_dyno_data_is_named(roller, tuner, setting: str, sentence: str) -> None:
     setattr(roller, setting, None)
     engine = setting == "roller_inertia_kgm2"
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), engine=engine), gear=3).run
-    assert said in figures_of(run, roller).reason
+    assert sentence in result_of(run, roller).reason
 
 
-def test_slip_is_shown_as_a_change_of_ratio(roller, tuner, login) -> None:
+def test_slip_is_flagged_and_drawn_as_change_of_ratio(roller, tuner, login) -> None:
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), slip=0.06)).run
-    figures = figures_of(run, roller)
-    assert figures.ratio.reference == pytest.approx(RPM_PER_KMH, rel=2e-3)
-    assert figures.ratio.worst_pct == pytest.approx(5.5, abs=0.6)
-    assert "slip" in {flag.code for flag in figures.flags}
+    result = result_of(run, roller)
+    assert result.ratio.reference == pytest.approx(RPM_PER_KMH, rel=2e-3)
+    assert result.ratio.worst_pct == pytest.approx(5.5, abs=0.6)
+    assert "slip" in {flag.code for flag in result.flags}
     page = login(Role.TUNER).get(reverse("run", args=[run.pk]))
     assert max(page.context["ratio_chart"]["panels"][0]["series"][0]["y"]) > 4.5
     assert "Ratio and slip" in page.content.decode()
 
 
-def test_power_in_the_file_goes_before_the_rollers(roller, tuner) -> None:
+def test_power_in_the_file_takes_precedence_over_derived_power(roller, tuner) -> None:
     lines = roller_csv(TIME, without_loss()).decode().split("\n")
     with_power = [f"{lines[0]},Power (kW)", *(f"{line},35.0" for line in lines[1:])]
     run = attach_sweep(make_job(), tuner, "\n".join(with_power).encode()).run
-    figures = figures_of(run, roller)
-    assert inside(figures) == pytest.approx(35.0, rel=1e-6)
-    assert "roller" not in {flag.code for flag in figures.flags}
+    result = result_of(run, roller)
+    assert inside(result) == pytest.approx(35.0, rel=1e-6)
+    assert "roller" not in {flag.code for flag in result.flags}
 
 
-def test_made_power_is_drawn_against_time_with_its_torque(roller, tuner, login) -> None:
+def test_derived_power_and_torque_are_drawn_against_time(roller, tuner, login) -> None:
     """T = P / (2πn/60): 40 kW at 6,000 1/min are 63.7 N·m."""
     job = make_job()
     attach_sweep(job, tuner, roller_csv(TIME, without_loss()))

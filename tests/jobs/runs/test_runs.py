@@ -1,4 +1,4 @@
-"""Runs of a job: attached, laid over each other, looked at, set aside, removed."""
+"""Runs of a job: attached, drawn over each other, shown, excluded, removed."""
 
 import csv
 import io
@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import Comparison, ComparisonRun, MixtureStudy, Run, TuneRevision
-from jobs.runs.importing import original_of
+from jobs.runs.importing import read_original
 from tests.factories import make_job
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
 from workshop.models import Role
@@ -59,7 +59,7 @@ def chart(response, name: str) -> dict[str, Any]:
 # --- attaching
 
 
-def test_many_files_each_with_its_result(login) -> None:
+def test_upload_reports_a_result_for_every_file(login) -> None:
     job = make_job()
     client = login(Role.TUNER)
     files = [
@@ -75,7 +75,7 @@ def test_many_files_each_with_its_result(login) -> None:
     assert set(Run.objects.values_list("gear", "made_by__username")) == {(4, "tuner")}
 
 
-def test_one_unknown_file_leads_to_naming_its_columns(login) -> None:
+def test_single_unknown_file_redirects_to_its_layout(login) -> None:
     answer = send(login(Role.TUNER), make_job(), upload("a.csv", b"A;B\n" + b"3000;1\n" * 60))
     assert answer.status_code == 302
     assert answer.url == reverse("run-layout", args=[Run.objects.get().pk])
@@ -92,7 +92,7 @@ def test_one_unknown_file_leads_to_naming_its_columns(login) -> None:
         ("noise.bin", bytes(range(256)) * 20, ""),
     ],
 )
-def test_what_is_no_run_file_is_kept_with_a_sentence(login, name, data, sentence) -> None:
+def test_file_without_runs_is_stored_with_its_refusal(login, name, data, sentence) -> None:
     client, job = login(Role.TUNER), make_job()
     answer = send(client, job, upload(name, data))
     assert answer.status_code == 302
@@ -108,7 +108,7 @@ def test_what_is_no_run_file_is_kept_with_a_sentence(login, name, data, sentence
     assert b"".join(kept.streaming_content) == data
 
 
-def test_a_spreadsheet_is_told_from_an_archive(login) -> None:
+def test_spreadsheet_is_refused_by_name(login) -> None:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
         archive.writestr("[Content_Types].xml", "<Types/>")
@@ -117,19 +117,19 @@ def test_a_spreadsheet_is_told_from_an_archive(login) -> None:
     assert "This is a spreadsheet file." in Run.objects.get().refusal
 
 
-def test_a_file_over_the_limit_is_refused_unread(login, settings) -> None:
+def test_file_over_the_size_limit_is_refused_unread(login, settings) -> None:
     class Unreadable(SimpleUploadedFile):
         def read(self, *args):
             raise AssertionError("a file over the limit must not be read whole")
 
-    from jobs.runs.attach_views import take_in
+    from jobs.runs.attach_views import import_file
 
     settings.RUN_FILE_LIMIT = 64 * 1024 * 1024
     huge = Unreadable("huge.csv", b"")
     huge.size = 70 * 1024 * 1024
-    told = take_in(None, None, huge, None)
-    assert told.sentence.startswith("huge.csv: 70 MB is more than the 64 MB that are read.")
-    assert not told.ok
+    refused = import_file(None, None, huge, None)
+    assert refused.sentence.startswith("huge.csv: 70 MB is more than the 64 MB that are read.")
+    assert not refused.ok
     settings.RUN_FILE_LIMIT = 1000
     client, job = login(Role.TUNER), make_job()
     page = words(
@@ -139,7 +139,7 @@ def test_a_file_over_the_limit_is_refused_unread(login, settings) -> None:
     assert list(Run.objects.values_list("original_name", flat=True)) == ["b.csv"]
 
 
-def test_the_same_file_twice_is_recognised(login) -> None:
+def test_same_file_in_one_upload_is_recognised(login) -> None:
     client, job = login(Role.TUNER), make_job()
     page = words(
         client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", sweep_csv())).url)
@@ -148,14 +148,14 @@ def test_the_same_file_twice_is_recognised(login) -> None:
     assert Run.objects.count() == 1
 
 
-def test_a_double_click_makes_one_run(login) -> None:
+def test_double_submission_creates_one_run(login) -> None:
     client, job, key = login(Role.TUNER), make_job(), str(uuid.uuid4())
     for _ in range(2):
         assert send(client, job, upload("a.csv", sweep_csv()), form_key=key).status_code == 302
     assert Run.objects.count() == 1
 
 
-def test_decimal_commas_in_file_and_form(login) -> None:
+def test_decimal_commas_are_read_in_file_and_form(login) -> None:
     rows = "\n".join(
         f"{i / 100:.2f};{3000 + 10 * i};{20 + i / 100:.2f}".replace(".", ",") for i in range(300)
     )
@@ -169,7 +169,7 @@ def test_decimal_commas_in_file_and_form(login) -> None:
     assert (low, high) == (20, 22.99)
 
 
-def test_the_answers_to_the_pages_script(login) -> None:
+def test_script_gets_a_json_result_for_every_file(login) -> None:
     client, job = login(Role.TUNER), make_job()
     good = send_by_script(client, job, upload("a.csv", sweep_csv()))
     run = Run.objects.get()
@@ -191,7 +191,7 @@ def test_the_answers_to_the_pages_script(login) -> None:
     assert Run.objects.count() == 2
 
 
-def test_without_a_file_the_form_comes_back_with_what_was_typed(login) -> None:
+def test_upload_without_a_file_keeps_the_input(login) -> None:
     answer = send(login(Role.TUNER), make_job(), **AIR)
     assert answer.status_code == 422
     page = answer.content.decode()
@@ -213,21 +213,21 @@ def test_without_a_file_the_form_comes_back_with_what_was_typed(login) -> None:
         ({"temperature_c": "warm"}, "temperature_c", "“warm” is not a number."),
     ],
 )
-def test_impossible_air_is_refused_at_its_field(login, given, field, sentence) -> None:
+def test_implausible_air_gives_an_error_at_its_field(login, given, field, sentence) -> None:
     answer = send(login(Role.TUNER), make_job(), upload("a.csv", sweep_csv()), **{**AIR, **given})
     assert answer.status_code == 422
     assert sentence in " ".join(answer.context["form"].errors[field])
     assert not Run.objects.exists()
 
 
-def test_a_sea_level_pressure_is_asked_about_and_can_be_confirmed(login, shop) -> None:
+def test_sea_level_pressure_must_be_confirmed_once(login, shop) -> None:
     shop.elevation_m = 900
     shop.save()
     client, job = login(Role.TUNER), make_job()
     given = {**AIR, "pressure_kpa": "101,3"}
-    asked = send(client, job, upload("a.csv", sweep_csv()), **given)
-    assert asked.status_code == 422
-    error = " ".join(asked.context["form"].errors["pressure_kpa"])
+    refused = send(client, job, upload("a.csv", sweep_csv()), **given)
+    assert refused.status_code == 422
+    error = " ".join(refused.context["form"].errors["pressure_kpa"])
     assert "does not fit 900 m" in error
     assert "tick that it is" in error
     assert (
@@ -237,7 +237,7 @@ def test_a_sea_level_pressure_is_asked_about_and_can_be_confirmed(login, shop) -
     assert send(client, job, upload("b.csv", sweep_csv(rows=99)), **given).status_code == 302
 
 
-def test_air_is_typed_in_the_shops_units(login, shop) -> None:
+def test_air_is_entered_in_the_shops_units(login, shop) -> None:
     shop.pressure_unit, shop.temperature_unit = "inhg", "f"
     shop.save()
     given = {"temperature_c": "68", "pressure_kpa": "29.53", "humidity_pct": "50"}
@@ -247,7 +247,7 @@ def test_air_is_typed_in_the_shops_units(login, shop) -> None:
     assert run.pressure_kpa == pytest.approx(29.53 * 3.386389)
 
 
-def test_the_next_run_is_offered_the_air_of_the_last_and_the_tune_now_loaded(login, staff) -> None:
+def test_new_run_defaults_to_air_of_the_last_run_and_loaded_tune(login, staff) -> None:
     job, tuner = make_job(), staff[Role.TUNER]
     for number, ago in ((0, 3), (1, 1), (2, 2)):
         TuneRevision.objects.create(
@@ -261,7 +261,7 @@ def test_the_next_run_is_offered_the_air_of_the_last_and_the_tune_now_loaded(log
     assert form["made_at"].value() is None
 
 
-def test_corrected_figures_need_the_factor_or_the_air(login) -> None:
+def test_corrected_file_requires_factor_or_air(login) -> None:
     client, job = login(Role.TUNER), make_job()
     answer = send(client, job, upload("a.csv", sweep_csv()), corrected_by="din_70020")
     assert answer.status_code == 422
@@ -274,7 +274,7 @@ def test_corrected_figures_need_the_factor_or_the_air(login) -> None:
 
 @pytest.fixture
 def tern(staff):
-    """The demo's triple: three sweeps as received, three with tune 1, and one held run."""
+    """Attach the demo's triple: three sweeps as received, three with tune 1, one held run."""
     job, tuner = make_job(), staff[Role.TUNER]
     start = timezone.now() - timedelta(days=3)
     tunes = [
@@ -301,7 +301,7 @@ def show(client, job, **query: Any):
     return answer
 
 
-def test_curves_over_each_other_before_dashed_and_after_solid(login, tern) -> None:
+def test_overlay_shows_sweeps_before_and_after(login, tern) -> None:
     drawn = chart(show(login(Role.DESK), tern), "runs-chart")
     assert [panel["y_unit"] for panel in drawn["panels"]] == ["kW", "N·m"]
     series = drawn["panels"][0]["series"]
@@ -309,7 +309,7 @@ def test_curves_over_each_other_before_dashed_and_after_solid(login, tern) -> No
     assert max(value for value in series[0]["y"] if value is not None) == pytest.approx(68.0, abs=0.5)
 
 
-def test_repeats_as_a_mean_with_its_band(login, tern) -> None:
+def test_repeats_are_drawn_as_mean_with_band(login, tern) -> None:
     drawn = chart(show(login(Role.DESK), tern, repeats="band"), "runs-chart")
     series = drawn["panels"][0]["series"]
     assert [one["label"] for one in series] == ["before, mean of 3 runs", "after, mean of 3 runs"]
@@ -322,7 +322,7 @@ def test_repeats_as_a_mean_with_its_band(login, tern) -> None:
     assert all(inside)
 
 
-def test_observed_is_corrected_less_its_factor(login, tern) -> None:
+def test_observed_and_corrected_curves_differ_by_the_factor(login, tern) -> None:
     client = login(Role.DESK)
     corrected = chart(show(client, tern), "runs-chart")["panels"][0]["series"][0]["y"]
     observed = chart(show(client, tern, figures="observed"), "runs-chart")["panels"][0]["series"][0]["y"]
@@ -343,7 +343,9 @@ def test_observed_is_corrected_less_its_factor(login, tern) -> None:
         ({"kind": "all"}, "1/min", "kW", 7),
     ],
 )
-def test_any_quantity_against_engine_speed_or_time(login, tern, query, x_unit, y_unit, runs) -> None:
+def test_overlay_draws_any_quantity_against_engine_speed_or_time(
+    login, tern, query, x_unit, y_unit, runs
+) -> None:
     drawn = chart(show(login(Role.DESK), tern, **query), "runs-chart")
     assert drawn["x_unit"] == x_unit
     assert drawn["panels"][0]["y_unit"] == y_unit
@@ -352,7 +354,7 @@ def test_any_quantity_against_engine_speed_or_time(login, tern, query, x_unit, y
     assert all(0 < len(one["x"]) <= 600 for one in series)
 
 
-def test_against_road_speed_where_the_file_has_it(login, staff, tern) -> None:
+def test_overlay_draws_against_road_speed_if_measured(login, staff, tern) -> None:
     page = show(login(Role.DESK), tern, against="road_speed")
     assert "no road speed in the file" in words(page)
     job = make_job(bike=tern.bike)
@@ -362,13 +364,13 @@ def test_against_road_speed_where_the_file_has_it(login, staff, tern) -> None:
     assert max(one["x"]) == pytest.approx(9.2 * 13.1, rel=0.01)
 
 
-def test_runs_picked_one_by_one(login, tern) -> None:
+def test_only_picked_runs_are_drawn(login, tern) -> None:
     picked = list(Run.objects.values_list("pk", flat=True))[1:3]
     page = show(login(Role.DESK), tern, run=picked)
     assert len(chart(page, "runs-chart")["panels"][0]["series"]) == 2
 
 
-def test_a_run_set_aside_stays_faint_and_out_of_the_mean(login, tern) -> None:
+def test_excluded_run_is_faint_and_not_in_the_mean(login, tern) -> None:
     run = Run.objects.order_by("made_at")[0]
     run.set_aside, run.set_aside_reason = True, "wheel slipped"
     run.save()
@@ -386,11 +388,11 @@ def test_a_run_set_aside_stays_faint_and_out_of_the_mean(login, tern) -> None:
     "query",
     [{"show": "nonsense", "against": "x", "kind": "y"}, {"run": ["abc", "²", "99999"]}, {"run": "-1"}],
 )
-def test_an_address_that_asks_for_nonsense_is_no_error(login, tern, query) -> None:
+def test_invalid_query_gives_the_default_page(login, tern, query) -> None:
     show(login(Role.DESK), tern, **query)
 
 
-def test_the_table_has_peaks_in_the_shops_units(login, tern, shop) -> None:
+def test_table_shows_peaks_in_the_shops_units(login, tern, shop) -> None:
     shop.power_unit, shop.torque_unit = "ps", "lbf_ft"
     shop.save()
     page = words(show(login(Role.DESK), tern))
@@ -401,7 +403,7 @@ def test_the_table_has_peaks_in_the_shops_units(login, tern, shop) -> None:
     assert "lbf·ft at" in page
 
 
-def test_the_table_follows_what_is_chosen_and_keeps_the_observed(login, tern) -> None:
+def test_table_follows_the_choice_of_corrected_or_observed(login, tern) -> None:
     client = login(Role.DESK)
     corrected, observed = (words(show(client, tern, figures=which)) for which in ("corrected", "observed"))
     peaks = [float(found) for found in re.findall(r"(\d+\.\d) kW at", corrected)]
@@ -415,7 +417,9 @@ def test_the_table_follows_what_is_chosen_and_keeps_the_observed(login, tern) ->
         assert peak == pytest.approx(under * factor, abs=0.11)
 
 
-def test_all_runs_in_a_few_queries_however_many(login, tern, staff, django_assert_num_queries) -> None:
+def test_run_list_takes_seven_queries_for_any_number_of_runs(
+    login, tern, staff, django_assert_num_queries
+) -> None:
     client = login(Role.DESK)
     # person, shop, job, what there is of each kind; the kinds that the job has
     with django_assert_num_queries(7):
@@ -426,7 +430,7 @@ def test_all_runs_in_a_few_queries_however_many(login, tern, staff, django_asser
         show(client, tern)
 
 
-def test_a_job_without_runs_says_what_to_do(login) -> None:
+def test_empty_run_list_states_the_next_step(login) -> None:
     job = make_job()
     assert "Attach the files" in words(show(login(Role.TUNER), job))
     assert "Attach runs" not in words(show(login(Role.DESK), job))
@@ -440,7 +444,7 @@ def rows_of(answer) -> list[list[str]]:
     return list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
 
 
-def test_the_curves_as_csv(login, tern) -> None:
+def test_csv_has_the_curves_of_the_page(login, tern) -> None:
     client = login(Role.DESK)
     header, *rows = rows_of(client.get(reverse("runs-csv", args=[tern])))
     assert header[6:] == [
@@ -458,7 +462,7 @@ def test_the_curves_as_csv(login, tern) -> None:
     assert all(mine[x] == pytest.approx(on_page[x], abs=0.006) for x in mine)
 
 
-def test_text_in_a_csv_is_text_and_numbers_are_numbers(login, staff) -> None:
+def test_csv_escapes_formulas_and_keeps_negative_numbers(login, staff) -> None:
     job = make_job()
     run = attach_sweep(job, staff[Role.TUNER], name="=1+1.csv", temperature_c=-5.0).run
     run.set_aside, run.set_aside_reason = True, "@SUM(A1)"
@@ -473,10 +477,10 @@ def test_text_in_a_csv_is_text_and_numbers_are_numbers(login, staff) -> None:
 # --- one run
 
 
-def test_a_run_with_its_figures_report_and_original(login, tern) -> None:
+def test_run_page_shows_results_report_and_original(login, tern) -> None:
     client, run = login(Role.DESK), Run.objects.order_by("made_at")[0]
     page = client.get(reverse("run", args=[run.pk]))
-    said = words(page)
+    sentence = words(page)
     for part in (
         "Corrected 68.0 kW",
         "Observed 70.1 kW",
@@ -486,15 +490,15 @@ def test_a_run_with_its_figures_report_and_original(login, tern) -> None:
         "decimal comma",
         run.sha256,
     ):
-        assert part in said
-    assert "Set the sweep" not in said  # reading is for everybody, writing for the tuner
+        assert part in sentence
+    assert "Set the sweep" not in sentence  # reading is for everybody, writing for the tuner
     original = client.get(reverse("run-file", args=[run.pk]))
-    assert b"".join(original.streaming_content) == demo_bytes(demo_runs("tern")[0]) == original_of(run)
+    assert b"".join(original.streaming_content) == demo_bytes(demo_runs("tern")[0]) == read_original(run)
     assert "attachment" in original.headers["Content-Disposition"]
     assert run.original_name in original.headers["Content-Disposition"]
 
 
-def test_one_run_in_a_few_queries(login, tern, django_assert_num_queries) -> None:
+def test_run_page_takes_eight_queries(login, tern, django_assert_num_queries) -> None:
     client, url = login(Role.DESK), reverse("run", args=[Run.objects.all()[0].pk])
     # person, shop, run with its job, what there is of each kind; runs with tunes and people, a coast-down
     with django_assert_num_queries(8):
@@ -505,7 +509,7 @@ def set_sweep(client, run, **limits: str):
     return client.post(reverse("run-sweep", args=[run.pk]), limits)
 
 
-def test_the_sweep_set_by_hand_and_found_anew(login, staff) -> None:
+def test_sweep_is_set_by_hand_and_found_again(login, staff) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     client = login(Role.TUNER)
     assert set_sweep(client, run, limits_in="engine_speed", first="4000", last="9000").status_code == 302
@@ -531,7 +535,7 @@ def test_the_sweep_set_by_hand_and_found_anew(login, staff) -> None:
         ({"limits_in": "engine_speed", "first": "fast", "last": "9000"}, "“fast” is not a number."),
     ],
 )
-def test_a_sweep_that_cannot_be_is_said_and_kept(login, staff, limits, sentence) -> None:
+def test_invalid_sweep_gives_an_error_and_keeps_the_input(login, staff, limits, sentence) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     answer = set_sweep(login(Role.TUNER), run, **limits)
     assert answer.status_code == 422
@@ -550,7 +554,7 @@ def edit_data(client, run, **changed: str) -> dict[str, str]:
     return {**data, **changed}
 
 
-def test_edited(login, staff) -> None:
+def test_edit_changes_kind_gear_and_air(login, staff) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     client = login(Role.TUNER)
     answer = client.post(
@@ -561,7 +565,7 @@ def test_edited(login, staff) -> None:
     assert (run.kind, run.gear, run.humidity_pct) == ("held", 3, 50)
 
 
-def test_saved_as_it_stands_changes_nothing(login, staff) -> None:
+def test_saving_unchanged_keeps_all_values(login, staff) -> None:
     run = attach_sweep(
         make_job(), staff[Role.TUNER], temperature_c=20.1, pressure_kpa=100.0, humidity_pct=50.0
     ).run
@@ -572,7 +576,7 @@ def test_saved_as_it_stands_changes_nothing(login, staff) -> None:
     assert (after.made_at, after.temperature_c, after.pressure_kpa) == (run.made_at, 20.1, 100.0)
 
 
-def test_another_who_saved_meanwhile_is_named(login, staff) -> None:
+def test_edit_conflict_names_the_other_user(login, staff) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     client, owner = login(Role.TUNER), login(Role.OWNER)
     mine = edit_data(client, run, note="mine")
@@ -585,7 +589,7 @@ def test_another_who_saved_meanwhile_is_named(login, staff) -> None:
     assert "mine" in page
 
 
-def test_set_aside_with_a_reason_and_put_back(login, staff) -> None:
+def test_run_is_excluded_with_a_reason_and_included_again(login, staff) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     client, url = login(Role.TUNER), reverse("run-set-aside", args=[run.pk])
     assert client.post(url, {"set_aside_reason": "", "version": run.version}).status_code == 422
@@ -597,7 +601,7 @@ def test_set_aside_with_a_reason_and_put_back(login, staff) -> None:
     assert (run.set_aside, run.set_aside_reason) == (False, "")
 
 
-def test_removed_with_its_files(login, staff, django_capture_on_commit_callbacks) -> None:
+def test_removing_a_run_deletes_its_files(login, staff, django_capture_on_commit_callbacks) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     storage, names = run.original.storage, (run.original.name, run.channels.name)
     with django_capture_on_commit_callbacks(execute=True):
@@ -606,7 +610,7 @@ def test_removed_with_its_files(login, staff, django_capture_on_commit_callbacks
     assert not any(storage.exists(name) for name in names)
 
 
-def test_what_something_rests_on_is_not_removed(login, staff) -> None:
+def test_run_in_a_comparison_or_study_is_not_removed(login, staff) -> None:
     job = make_job()
     compared, studied = (attach_sweep(job, staff[Role.TUNER], sweep_csv(salt=i)).run for i in (0, 1))
     comparison = Comparison.objects.create(job=job, title="x")
@@ -625,7 +629,7 @@ def test_what_something_rests_on_is_not_removed(login, staff) -> None:
 # --- on the job page, and who may
 
 
-def test_the_job_page_says_what_there_is_and_what_waits(login, tern) -> None:
+def test_job_page_counts_runs_and_warns_about_unnamed_columns(login, tern) -> None:
     page = words(login(Role.TUNER).get(reverse("job", args=[tern])))
     assert "As received 3 sweeps, 1 held run" in page
     assert "Tune 1 3 sweeps" in page
@@ -634,7 +638,7 @@ def test_the_job_page_says_what_there_is_and_what_waits(login, tern) -> None:
 
 
 @pytest.mark.parametrize("name", ["run-edit", "run-layout", "run-set-aside"])
-def test_writing_is_for_the_tuner(client, login, staff, name) -> None:
+def test_run_forms_require_the_tuner_role(client, login, staff, name) -> None:
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     url = reverse(name, args=[run.pk])
     assert client.get(url).status_code == 302
@@ -643,7 +647,7 @@ def test_writing_is_for_the_tuner(client, login, staff, name) -> None:
     assert login(Role.TUNER).get(reverse(name, args=[9999])).status_code == 404
 
 
-def test_rules_of_attaching(client, login) -> None:
+def test_attach_page_requires_the_tuner_role_and_shows_cautions(client, login) -> None:
     job = make_job()
     assert client.get(reverse("run-attach", args=[job])).status_code == 302
     assert login(Role.DESK).get(reverse("run-attach", args=[job])).status_code == 403
