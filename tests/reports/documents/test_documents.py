@@ -47,6 +47,7 @@ MILLIMETRE_PT = 72 / 25.4
 # What a paper's facts hold and its pages do not print as it stands: figures rounded into the shop's units,
 # what stands in the attached tables, what the program needs to lay out a page.
 UNPRINTED = {
+    "template",
     "alt",
     "fuel_table_after",
     "fuel_table_before",
