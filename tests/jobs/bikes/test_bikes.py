@@ -18,7 +18,7 @@ from workshop.models import EngineSpec, Role
 pytestmark = pytest.mark.django_db
 
 
-def test_list_is_searched_by_plate_owner_and_make(login) -> None:
+def test_bike_list_is_searched_by_plate_owner_and_make(login) -> None:
     make_bike(plate="DEMO 22")
     make_bike(plate="X 1", make="Ostler", owner=make_customer(name="Orla Venn"))
     client = login(Role.TUNER)
@@ -29,12 +29,12 @@ def test_list_is_searched_by_plate_owner_and_make(login) -> None:
     assert "No bike fits" in client.get(reverse("bike-list"), {"q": "zebra"}).content.decode()
 
 
-def test_an_empty_list_says_what_to_do_next(login) -> None:
+def test_empty_bike_list_gives_the_next_step(login) -> None:
     page = login(Role.DESK).get(reverse("bike-list")).content.decode()
     assert "No bike is known yet." in page
 
 
-def test_list_asks_the_same_queries_however_many_bikes(login) -> None:
+def test_bike_list_needs_no_more_queries_for_more_bikes(login) -> None:
     bike = make_bike()
     client = login(Role.DESK)
     client.get(reverse("bike-list"))
@@ -54,7 +54,7 @@ def visit(bike, staff, odometer_km: float, clearance_mm: str, months_ago: int):
     return job
 
 
-def test_history_shows_jobs_clearances_over_distance_and_their_course(login, staff) -> None:
+def test_history_shows_jobs_and_clearance_trends_over_distance(login, staff) -> None:
     bike = make_bike()
     measured = ("0.20", "0.18", "0.16", "0.14", "0.12")
     jobs = [
@@ -73,7 +73,7 @@ def test_history_shows_jobs_clearances_over_distance_and_their_course(login, sta
     assert "60\N{NARROW NO-BREAK SPACE}000 km" in row
 
 
-def test_history_over_engine_hours_where_there_is_no_odometer(login, staff) -> None:
+def test_history_uses_engine_hours_without_odometer(login, staff) -> None:
     bike = make_bike()
     job = make_job(bike=bike, engine_hours=40)
     make_clearance_set(job, staff[Role.MECHANIC], "0.15")
@@ -82,7 +82,7 @@ def test_history_over_engine_hours_where_there_is_no_odometer(login, staff) -> N
     assert "Not enough history: 1 reading at 1 point" in page
 
 
-def test_a_change_of_shims_is_taken_out_of_the_course(login, staff) -> None:
+def test_trend_is_adjusted_for_changed_shims(login, staff) -> None:
     bike = make_bike()
     for index, clearance_mm in enumerate(("0.19", "0.17", "0.15")):
         visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
@@ -99,7 +99,7 @@ def test_a_change_of_shims_is_taken_out_of_the_course(login, staff) -> None:
     assert "80\N{NARROW NO-BREAK SPACE}000 km" in row
 
 
-def test_the_courses_are_drawn_beside_the_table(login, staff) -> None:
+def test_bike_page_shows_trend_chart_beside_the_table(login, staff) -> None:
     bike = make_bike()
     for index, clearance_mm in enumerate(("0.20", "0.18", "0.16", "0.14", "0.12")):
         visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
@@ -118,7 +118,7 @@ def test_the_courses_are_drawn_beside_the_table(login, staff) -> None:
     assert panel["crossings"][0]["x"] == pytest.approx(60_000)
 
 
-def test_words_and_figures_are_in_inches_where_the_shop_measures_so(login, staff, shop) -> None:
+def test_history_uses_inches_in_an_inch_shop(login, staff, shop) -> None:
     shop.length_unit = "in"
     shop.save()
     bike = make_bike()
@@ -144,7 +144,7 @@ def told_of_next_check(login, bike) -> str:
     return " ".join(re.sub(r"<[^>]+>", " ", found[1]).replace("\N{NO-BREAK SPACE}", " ").split())
 
 
-def test_next_check_is_due_an_interval_after_the_last(login, staff) -> None:
+def test_next_check_is_due_one_interval_after_the_last(login, staff) -> None:
     bike = make_bike(engine_spec=make_engine(check_interval_km=24_000, check_interval_hours=100))
     visit(bike, staff, 12_000, "0.15", 12)
     visit(bike, staff, 20_000, "0.15", 6)
@@ -157,7 +157,7 @@ def test_next_check_is_due_an_interval_after_the_last(login, staff) -> None:
     assert "Check overdue: it was due at 44 000 km, and the bike came in with 44 500 km." in told
 
 
-def test_next_check_in_engine_hours_and_without_an_interval(login, staff) -> None:
+def test_next_check_uses_engine_hours_and_needs_an_interval(login, staff) -> None:
     bike = make_bike(engine_spec=make_engine(check_interval_hours=30))
     make_clearance_set(make_job(bike=bike, engine_hours=41.5), staff[Role.MECHANIC])
     assert "Next check due at 71.5 h: every 30 h, last checked at 41.5 h." in told_of_next_check(login, bike)
@@ -165,7 +165,7 @@ def test_next_check_in_engine_hours_and_without_an_interval(login, staff) -> Non
     assert "gives no interval" in told_of_next_check(login, bike)
 
 
-def test_history_says_where_range_and_target_come_from(login, staff) -> None:
+def test_history_shows_source_of_range_and_target(login, staff) -> None:
     bike = make_bike()
     visit(bike, staff, 10_000, "0.15", 1)
     url, client = reverse("bike", args=[bike.pk]), login(Role.TUNER)
@@ -174,7 +174,7 @@ def test_history_says_where_range_and_target_come_from(login, staff) -> None:
     assert "no source given" in client.get(url).content.decode()
 
 
-def test_history_asks_the_same_queries_however_many_visits(login, staff) -> None:
+def test_history_needs_no_more_queries_for_more_jobs(login, staff) -> None:
     bike = make_bike()
     visit(bike, staff, 10_000, "0.19", 24)
     client = login(Role.MECHANIC)
@@ -188,7 +188,7 @@ def test_history_asks_the_same_queries_however_many_visits(login, staff) -> None
     assert len(few) == len(many) <= 10
 
 
-def test_settings_it_left_with(login, staff) -> None:
+def test_bike_page_shows_settings_at_handover(login, staff) -> None:
     bike = make_bike()
     job = make_job(bike=bike)
     for when, preload in (("as_found", "4"), ("as_left", "6")):
@@ -199,14 +199,14 @@ def test_settings_it_left_with(login, staff) -> None:
     assert "<td>4</td>" not in row
 
 
-def test_a_bike_without_engine_or_jobs(login) -> None:
+def test_bike_without_engine_and_jobs_links_to_booking(login) -> None:
     bike = make_bike(engine_spec=None)
     page = login(Role.DESK).get(reverse("bike", args=[bike.pk])).content.decode()
     assert "This bike has had no job yet." in page
     assert f"{reverse('job-book')}?bike={bike.pk}" in page
 
 
-def test_rules(client, login) -> None:
+def test_bike_page_requires_login_and_a_known_bike(client, login) -> None:
     bike = make_bike()
     assert client.get(reverse("bike", args=[bike.pk])).status_code == 302
     assert login(Role.DESK).get(reverse("bike", args=[9999])).status_code == 404

@@ -26,7 +26,7 @@ def book(client, **data: str):
     return client.post(reverse("job-book"), {**ASKED, **data})
 
 
-def test_known_bike_chosen_from_the_list(login, staff) -> None:
+def test_known_bike_is_booked_from_the_list(login, staff) -> None:
     bike = make_bike()
     answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk)})
     job = Job.objects.get()
@@ -36,7 +36,7 @@ def test_known_bike_chosen_from_the_list(login, staff) -> None:
     assert StageEntry.objects.get().by == staff[Role.DESK]
 
 
-def test_a_job_is_born_with_the_calibration_as_received(login, staff) -> None:
+def test_booking_creates_the_tune_as_received(login, staff) -> None:
     bike = make_bike()
     book(login(Role.DESK), **{"which-chosen": str(bike.pk)})
     revision = TuneRevision.objects.get(job=Job.objects.get())
@@ -44,14 +44,14 @@ def test_a_job_is_born_with_the_calibration_as_received(login, staff) -> None:
     assert revision.loaded_by == staff[Role.DESK]
 
 
-def test_known_bike_by_a_plate_typed_without_its_blank(login) -> None:
+def test_known_bike_is_found_by_plate_without_space(login) -> None:
     bike = make_bike(plate="DEMO 22")
     make_bike(owner=bike.owner, plate="DEMO 31")
     assert book(login(Role.DESK), **{"which-text": "demo22"}).status_code == 302
     assert Job.objects.get().bike == bike
 
 
-def test_several_that_fit_are_offered_and_what_was_typed_is_kept(login) -> None:
+def test_several_matching_bikes_are_offered_and_input_is_kept(login) -> None:
     bike = make_bike(plate="DEMO 22")
     make_bike(owner=bike.owner, plate="DEMO 31")
     answer = book(login(Role.DESK), **{"which-text": "demo", "work-0-description": "Valves"})
@@ -65,7 +65,7 @@ def test_several_that_fit_are_offered_and_what_was_typed_is_kept(login) -> None:
     assert not Job.objects.exists()
 
 
-def test_one_that_fits_is_not_taken_where_none_of_these_was_said(login) -> None:
+def test_matching_bike_is_not_used_if_new_bike_was_chosen(login) -> None:
     make_bike(plate="DEMO 22")
     answer = book(login(Role.DESK), **{"which-text": "demo 22", "which-chosen": ""})
     assert answer.status_code == 422
@@ -75,7 +75,7 @@ def test_one_that_fits_is_not_taken_where_none_of_these_was_said(login) -> None:
     assert not Job.objects.exists()
 
 
-def test_a_known_customer_is_not_taken_where_none_of_these_was_said(login) -> None:
+def test_matching_customer_is_not_used_if_new_customer_was_chosen(login) -> None:
     make_customer(name="Ines Quill")
     answer = book(login(Role.DESK), **NEW_BIKE, **{"whose-text": "quill", "whose-chosen": ""})
     assert answer.status_code == 422
@@ -83,7 +83,7 @@ def test_a_known_customer_is_not_taken_where_none_of_these_was_said(login) -> No
     assert not Bike.objects.exists()
 
 
-def test_a_known_bikes_last_job_is_told_at_a_glance(login) -> None:
+def test_bike_choice_shows_the_last_job(login) -> None:
     bike = make_bike(plate="DEMO 22")
     make_job(bike=bike, brief="Oil")
     last = make_job(bike=bike, brief="Valves and chain", odometer_km=24310.0, stage="handed_over")
@@ -97,7 +97,7 @@ def test_a_known_bikes_last_job_is_told_at_a_glance(login) -> None:
     assert "Never here before." in typed
 
 
-def test_a_vin_worth_a_second_look_is_said_after_booking(login) -> None:
+def test_doubtful_vin_gives_a_hint_after_booking(login) -> None:
     # The check digit of 1M8GDM9AXKP042788 is its ninth sign, X (49 CFR 565.15, from memory its example).
     right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
     client = login(Role.DESK)
@@ -108,7 +108,7 @@ def test_a_vin_worth_a_second_look_is_said_after_booking(login) -> None:
         assert (f"VIN {vin}: The ninth sign would be X" in page) is told
 
 
-def test_work_agreed_beyond_what_is_authorised_is_asked_about(login) -> None:
+def test_agreed_work_above_the_authorised_amount_is_rejected(login) -> None:
     bike = make_bike()
     sent = {
         "which-chosen": str(bike.pk),
@@ -125,13 +125,13 @@ def test_work_agreed_beyond_what_is_authorised_is_asked_about(login) -> None:
     assert book(login(Role.DESK), **{**sent, "job-authorised_amount": "300,50"}).status_code == 302
 
 
-def test_nothing_that_fits_is_said_at_the_field(login) -> None:
+def test_search_without_match_gives_error_at_the_field(login) -> None:
     answer = book(login(Role.DESK), **{"which-text": "nobody"})
     assert answer.status_code == 422
     assert "No bike fits “nobody”" in answer.content.decode()
 
 
-def test_without_a_bike_it_is_not_booked(login) -> None:
+def test_booking_without_bike_is_rejected(login) -> None:
     answer = book(login(Role.DESK))
     assert answer.status_code == 422
     assert "Search for a bike, or enter a new one below." in answer.content.decode()
@@ -141,7 +141,7 @@ NEW_BIKE = {"bike-make": "Ostler", "bike-model": "Kite 400", "bike-plate": "demo
 NEW_CUSTOMER = {"customer-name": "Orla Venn", "customer-phone": "+00 555 0107"}
 
 
-def test_new_customer_with_a_new_bike(login) -> None:
+def test_booking_creates_new_customer_with_new_bike(login) -> None:
     engine = make_engine()
     answer = book(
         login(Role.DESK),
@@ -156,14 +156,14 @@ def test_new_customer_with_a_new_bike(login) -> None:
     assert job.bike.owner == job.customer
 
 
-def test_new_bike_of_a_known_customer(login) -> None:
+def test_booking_creates_new_bike_of_known_customer(login) -> None:
     customer = make_customer(name="Ines Quill")
     assert book(login(Role.DESK), **NEW_BIKE, **{"whose-text": "quill"}).status_code == 302
     assert Job.objects.get().bike.owner == customer
     assert Customer.objects.count() == 1
 
 
-def test_new_bike_without_an_owner_is_refused_with_its_words_kept(login) -> None:
+def test_new_bike_without_owner_is_rejected_and_input_kept(login) -> None:
     answer = book(login(Role.DESK), **NEW_BIKE)
     page = answer.content.decode()
     assert answer.status_code == 422
@@ -172,7 +172,7 @@ def test_new_bike_without_an_owner_is_refused_with_its_words_kept(login) -> None
     assert not Bike.objects.exists()
 
 
-def test_new_customer_without_a_bike_is_not_dropped_without_a_word(login) -> None:
+def test_new_customer_without_bike_is_rejected(login) -> None:
     bike = make_bike()
     answer = book(login(Role.DESK), **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
     assert answer.status_code == 422
@@ -180,14 +180,14 @@ def test_new_customer_without_a_bike_is_not_dropped_without_a_word(login) -> Non
     assert not Job.objects.exists()
 
 
-def test_a_chosen_bike_and_a_new_one_at_once_are_questioned(login) -> None:
+def test_known_and_new_bike_at_once_are_rejected(login) -> None:
     bike = make_bike()
     answer = book(login(Role.DESK), **NEW_BIKE, **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
     assert answer.status_code == 422
     assert "A bike is chosen here and a new one typed below." in answer.content.decode()
 
 
-def test_work_agreed_and_prices_with_a_comma(login) -> None:
+def test_agreed_work_takes_prices_with_a_comma(login) -> None:
     bike = make_bike()
     rows = {"work-0-description": "Valve clearances", "work-0-price": "240,50", "work-2-description": "Sync"}
     book(login(Role.DESK), **rows, **{"which-chosen": str(bike.pk), "job-authorised_amount": "300"})
@@ -198,14 +198,14 @@ def test_work_agreed_and_prices_with_a_comma(login) -> None:
     assert str(Job.objects.get().authorised_amount) == "300.00"
 
 
-def test_a_price_of_nothing_in_particular_is_questioned(login) -> None:
+def test_price_without_description_is_rejected(login) -> None:
     bike = make_bike()
     answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "work-0-price": "12"})
     assert answer.status_code == 422
     assert "Say what this price is for." in answer.content.decode()
 
 
-def test_not_a_number_is_said_at_the_field_and_kept(login) -> None:
+def test_invalid_number_gives_error_at_the_field_and_is_kept(login) -> None:
     bike = make_bike()
     answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "job-authorised_amount": "about 300"})
     page = answer.content.decode()
@@ -214,7 +214,7 @@ def test_not_a_number_is_said_at_the_field_and_kept(login) -> None:
     assert 'value="about 300"' in page
 
 
-def test_promised_before_it_comes_in_is_questioned(login) -> None:
+def test_promised_time_before_drop_off_is_rejected(login) -> None:
     bike = make_bike()
     times = {"job-booked_for": "2026-06-10T09:00", "job-promised_at": "2026-06-09T17:00"}
     answer = book(login(Role.DESK), **times, **{"which-chosen": str(bike.pk)})
@@ -222,7 +222,7 @@ def test_promised_before_it_comes_in_is_questioned(login) -> None:
     assert "The bike is promised before it comes in." in answer.content.decode()
 
 
-def test_a_time_stays_what_the_clock_in_the_shop_said_over_the_change_of_the_clocks(login, shop) -> None:
+def test_drop_off_keeps_its_clock_time_across_dst_change(login, shop) -> None:
     shop.time_zone = "Europe/Paris"
     shop.save()
     bike = make_bike()
@@ -246,7 +246,7 @@ def test_a_time_stays_what_the_clock_in_the_shop_said_over_the_change_of_the_clo
     ],
 )
 @pytest.mark.parametrize("zone", ["Europe/Paris", "America/New_York"])
-def test_a_time_that_can_not_be_is_said_at_its_field(login, shop, zone: str, typed: str, said: str) -> None:
+def test_impossible_time_gives_error_at_the_field(login, shop, zone: str, typed: str, said: str) -> None:
     shop.time_zone = zone
     shop.save()
     if zone == "America/New_York":  # its clocks change on 14 March 2027 and 1 November 2026
@@ -260,7 +260,7 @@ def test_a_time_that_can_not_be_is_said_at_its_field(login, shop, zone: str, typ
     assert not Job.objects.exists()
 
 
-def test_a_time_in_the_repeated_hour_stays_when_something_else_is_edited(login, shop) -> None:
+def test_time_in_the_repeated_hour_survives_another_edit(login, shop) -> None:
     shop.time_zone = "Europe/Paris"
     shop.save()
     second = datetime(2026, 10, 25, 1, 30, tzinfo=UTC)  # 02:30 for the second time
@@ -277,7 +277,7 @@ def test_a_time_in_the_repeated_hour_stays_when_something_else_is_edited(login, 
     assert (job.brief, job.booked_for) == ("Something else", second)
 
 
-def test_sent_twice_makes_one_job(login) -> None:
+def test_repeated_submission_books_one_job(login) -> None:
     bike = make_bike()
     client = login(Role.DESK)
     data = {"which-chosen": str(bike.pk), "form_key": str(uuid.uuid4())}
@@ -286,7 +286,7 @@ def test_sent_twice_makes_one_job(login) -> None:
     assert second.headers["Location"] == first.headers["Location"]
 
 
-def test_a_bike_named_by_the_address_is_chosen(login) -> None:
+def test_bike_in_the_url_is_preselected(login) -> None:
     bike = make_bike(plate="DEMO 31")
     page = login(Role.DESK).get(reverse("job-book"), {"bike": bike.pk}).content.decode()
     assert f'name="which-chosen" value="{bike.pk}"' in page
@@ -294,11 +294,11 @@ def test_a_bike_named_by_the_address_is_chosen(login) -> None:
 
 
 @pytest.mark.parametrize("nonsense", ["no number", "99999999", "-1", "1\0", "9" * 5000, "٣"])
-def test_nonsense_for_a_bike_in_the_address_is_no_fault(login, nonsense) -> None:
+def test_invalid_bike_in_the_url_is_ignored(login, nonsense) -> None:
     assert login(Role.DESK).get(reverse("job-book"), {"bike": nonsense}).status_code == 200
 
 
-def test_choices_while_one_types(login) -> None:
+def test_choices_match_the_text_typed_so_far(login) -> None:
     make_bike(plate="DEMO 22")
     client = login(Role.DESK)
     page = client.get(reverse("bike-choices"), {"which-text": "quill tern"}).content.decode()
@@ -310,22 +310,22 @@ def test_choices_while_one_types(login) -> None:
 
 @pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
 @pytest.mark.parametrize("name", ["job-book", "bike-choices", "customer-choices"])
-def test_only_the_desk_books(login, role, name) -> None:
+def test_booking_requires_desk_role(login, role, name) -> None:
     assert login(role).get(reverse(name)).status_code == 403
 
 
-def test_signed_out_is_sent_to_log_in(client) -> None:
+def test_booking_requires_login(client) -> None:
     assert reverse("login") in client.get(reverse("job-book")).headers["Location"]
 
 
-def test_numbers_follow_each_other(login) -> None:
+def test_job_numbers_are_consecutive(login) -> None:
     first = make_job()
     book(login(Role.DESK), **{"which-chosen": str(first.bike_id)})
     second = Job.objects.exclude(pk=first.pk).get()
     assert (second.year, second.sequence) == (first.year, first.sequence + 1)
 
 
-def test_the_page_asks_few_queries(login) -> None:
+def test_booking_page_needs_few_queries(login) -> None:
     make_bike()
     client = login(Role.DESK)
     client.get(reverse("job-book"))

@@ -20,7 +20,7 @@ def tick(client, job, item, to: str = "on", **headers: str):
     return client.post(reverse("check-tick", args=[job, item.pk]), {"tick": to}, headers=headers)
 
 
-def test_a_new_shop_starts_with_lists_for_dyno_valves_and_handover() -> None:
+def test_new_shop_has_checklists_for_dyno_valves_and_handover() -> None:
     by_list = {kind: list(CheckItem.objects.filter(list=kind)) for kind in CheckItem.List.values}
     assert all(by_list.values())
     dyno = " ".join(f"{each.text} {each.caution}" for each in by_list["before_roller"])
@@ -31,7 +31,7 @@ def test_a_new_shop_starts_with_lists_for_dyno_valves_and_handover() -> None:
         assert word in valves
 
 
-def test_a_new_shop_starts_with_kinds_of_tune_change_and_what_they_may_do() -> None:
+def test_new_shop_has_change_types_with_cautions_and_effects() -> None:
     kinds = {kind.name: kind for kind in TuneChangeKind.objects.all()}
     for name in ("idle speed", "rev limiter", "top-speed limiter", "sensor feedback", "throttle table"):
         assert name in kinds
@@ -43,7 +43,7 @@ def test_a_new_shop_starts_with_kinds_of_tune_change_and_what_they_may_do() -> N
     assert all("may" in kind.road_use_effect for kind in road)
 
 
-def test_lists_that_the_owner_made_are_left_alone() -> None:
+def test_defaults_do_not_replace_lists_of_the_owner() -> None:
     CheckItem.objects.exclude(pk=CheckItem.objects.first().pk).delete()
     create_default_lists()
     assert CheckItem.objects.count() == 1
@@ -52,7 +52,7 @@ def test_lists_that_the_owner_made_are_left_alone() -> None:
     assert TuneChangeKind.objects.exists()
 
 
-def test_ticked_with_who_and_when(login, staff, item) -> None:
+def test_tick_records_who_and_when(login, staff, item) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     assert tick(client, job, item).status_code == 302
@@ -60,14 +60,14 @@ def test_ticked_with_who_and_when(login, staff, item) -> None:
     assert "Mika Mechanic" in client.get(reverse("checks", args=[job])).content.decode()
 
 
-def test_ticked_twice_stays_the_first_ones(login, staff, item) -> None:
+def test_second_tick_keeps_the_first(login, staff, item) -> None:
     job = make_job()
     tick(login(Role.MECHANIC), job, item)
     tick(login(Role.TUNER), job, item)
     assert Check.objects.get().by == staff[Role.MECHANIC]
 
 
-def test_a_tick_may_be_taken_away_and_its_history_stays(login, item) -> None:
+def test_tick_can_be_removed_and_stays_in_the_history(login, item) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     tick(client, job, item)
@@ -76,7 +76,7 @@ def test_a_tick_may_be_taken_away_and_its_history_stays(login, item) -> None:
     assert [row.history_type for row in Check.history.order_by("history_date")] == ["+", "-"]
 
 
-def test_the_pages_script_gets_the_lists_alone(login, item) -> None:
+def test_script_receives_only_the_lists(login, item) -> None:
     answer = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"})
     page = answer.content.decode()
     assert answer.status_code == 200
@@ -84,13 +84,13 @@ def test_the_pages_script_gets_the_lists_alone(login, item) -> None:
     assert "Toni Tuner" in page
 
 
-def test_cautions_stand_at_the_place(login) -> None:
+def test_checklists_show_their_cautions(login) -> None:
     page = login(Role.TUNER).get(reverse("checks", args=[make_job()])).content.decode()
     assert page.count('class="caution"') == 3
     assert "Carbon monoxide has no smell and kills." in page
 
 
-def test_section_says_what_is_open(login, staff) -> None:
+def test_section_shows_open_checks(login, staff) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     for each in CheckItem.objects.filter(list="before_handover"):
@@ -110,7 +110,7 @@ def state(client, job) -> str:
     return section[section.index('class="state state-') + len('class="state state-') :].split('"')[0]
 
 
-def test_desk_reads_but_does_not_tick(login, item) -> None:
+def test_desk_can_read_but_not_tick(login, item) -> None:
     job = make_job()
     client = login(Role.DESK)
     assert (
@@ -120,7 +120,7 @@ def test_desk_reads_but_does_not_tick(login, item) -> None:
     assert tick(client, job, item).status_code == 403
 
 
-def test_owner_adds_edits_and_retires_an_item(login) -> None:
+def test_owner_adds_edits_and_archives_an_item(login) -> None:
     client = login(Role.OWNER)
     url = reverse("check-item-list")
     new = {"list": "before_handover", "text": "Radio off", "order": "5"}
@@ -132,7 +132,7 @@ def test_owner_adds_edits_and_retires_an_item(login) -> None:
     assert "Radio off" not in client.get(reverse("checks", args=[make_job()])).content.decode()
 
 
-def test_a_retired_item_stays_where_it_was_ticked(login, item) -> None:
+def test_archived_item_stays_where_it_was_ticked(login, item) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     tick(client, job, item)
@@ -141,7 +141,7 @@ def test_a_retired_item_stays_where_it_was_ticked(login, item) -> None:
     assert item.text in client.get(reverse("checks", args=[job])).content.decode()
 
 
-def test_an_item_twice_in_a_list_is_refused_with_its_words_kept(login, item) -> None:
+def test_duplicate_item_is_rejected_and_input_kept(login, item) -> None:
     answer = login(Role.OWNER).post(
         reverse("check-item-list"), {"list": item.list, "text": item.text, "order": "5", "caution": "Mind it"}
     )
@@ -150,12 +150,12 @@ def test_an_item_twice_in_a_list_is_refused_with_its_words_kept(login, item) -> 
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
-def test_only_the_owner_edits_the_lists(login, role, item) -> None:
+def test_editing_lists_requires_owner_role(login, role, item) -> None:
     assert login(role).get(reverse("check-item-list")).status_code == 403
     assert login(role).get(reverse("check-item-edit", args=[item.pk])).status_code == 403
 
 
-def test_rules(client, login, item) -> None:
+def test_checks_require_login_known_records_and_post(client, login, item) -> None:
     job = make_job()
     assert client.get(reverse("checks", args=[job])).status_code == 302
     assert login(Role.TUNER).get(reverse("checks", args=["2026-999"])).status_code == 404
@@ -163,13 +163,13 @@ def test_rules(client, login, item) -> None:
     assert login(Role.TUNER).get(reverse("check-tick", args=[job, item.pk])).status_code == 405
 
 
-def test_the_pressed_button_keeps_the_keyboard(login, item) -> None:
+def test_pressed_button_keeps_the_focus(login, item) -> None:
     page = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"}).content.decode()
     assert page.count("autofocus") == 1
     assert f'id="tick-{item.pk}" type="submit" autofocus' in page
 
 
-def test_a_check_that_its_list_has_already_is_said_in_a_sentence(login) -> None:
+def test_duplicate_check_gives_a_sentence_as_error(login) -> None:
     owner, item = login(Role.OWNER), CheckItem.objects.first()
     sent = {"list": item.list, "text": item.text, "order": "5"}
     answer = owner.post(reverse("check-item-list"), sent)
@@ -177,7 +177,7 @@ def test_a_check_that_its_list_has_already_is_said_in_a_sentence(login) -> None:
     assert "There is a check item with this list and text already." in answer.text
 
 
-def test_the_owners_lists_stand_in_the_order_of_work_and_say_what_they_block(login) -> None:
+def test_lists_are_shown_in_order_of_work_with_what_they_block(login) -> None:
     page = login(Role.OWNER).get(reverse("check-item-list")).text
     titles = ["Before running on the dyno", "After valve work", "Before handover"]
     places = [page.index(f"<h2>{title}</h2>") for title in titles]

@@ -31,7 +31,7 @@ def way(spec: EngineSpec, order: str) -> list[str]:
     return [valve_gap.valve.key for valve_gap in entry_orders(spec)[order]]
 
 
-def test_goes_round_by_cylinder_by_side_and_as_the_engine_fires() -> None:
+def test_entry_order_is_by_cylinder_side_or_firing_order() -> None:
     spec = make_engine(cylinders=3, intake_valves=1, exhaust_valves=1, firing_order="1-3-2")
     # the exhaust faces the front, so each cylinder is met there first
     assert way(spec, "cylinder") == [
@@ -46,7 +46,7 @@ def test_goes_round_by_cylinder_by_side_and_as_the_engine_fires() -> None:
 
 
 @pytest.mark.parametrize("said", ["", "1-2", "1-2-2", "one, three, two"])
-def test_an_unknown_firing_order_is_not_offered_and_said(login, said: str) -> None:
+def test_unknown_firing_order_is_not_offered_with_a_note(login, said: str) -> None:
     spec = make_engine(firing_order=said)
     assert "firing" not in entry_orders(spec)
     page = login(Role.MECHANIC).get(new_url(job_with(spec))).content.decode()
@@ -57,7 +57,7 @@ def test_an_unknown_firing_order_is_not_offered_and_said(login, said: str) -> No
 # With which blades
 
 
-def test_inch_blades_in_a_shop_of_millimetres_are_kept_exactly(login) -> None:
+def test_inch_blades_in_a_metric_shop_are_stored_exactly(login) -> None:
     job = make_job()
     boxes = {"c-1-intake-1-opening": "0.0045", "c-1-intake-2-opening": "0.004-0.005", "blades": "in"}
     boxes |= {"c-1-exhaust-1-opening": "0.31 mm"}
@@ -69,7 +69,7 @@ def test_inch_blades_in_a_shop_of_millimetres_are_kept_exactly(login) -> None:
     assert rows["exhaust", 1].clearance_mm == Decimal("0.31")
 
 
-def test_an_edit_in_inches_leaves_what_was_measured_in_mm_as_it_was(login, staff) -> None:
+def test_edit_in_inches_keeps_readings_in_mm_unchanged(login, staff) -> None:
     ShopProfile.current()
     ShopProfile.objects.update(length_unit="in")
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC], clearance_mm="0.15")
@@ -96,13 +96,13 @@ def send_gaps(login, unloaded: str, loaded: str) -> tuple[Any, Job]:
     return login(Role.MECHANIC).post(new_url(job), entry(boxes)), job
 
 
-def test_the_closing_clearance_is_worked_out_from_both_gaps(login) -> None:
+def test_closing_clearance_is_derived_from_both_gaps(login) -> None:
     _, job = send_gaps(login, "0.12", "0.17")
     kept = {row.gap: row.clearance_mm for row in job.clearance_sets.get().readings.all()}
     assert kept == {"opening": Decimal("0.12"), "closing": Decimal("0.05")}
 
 
-def test_gaps_between_blades_give_all_that_the_closing_clearance_may_be(login) -> None:
+def test_gaps_between_blades_give_a_bracket_of_closing_clearance(login) -> None:
     _, job = send_gaps(login, "0.12-0.13", "0.17-0.18")
     row = job.clearance_sets.get().readings.get(gap="closing")
     # from 0.17 - 0.13 to 0.18 - 0.12
@@ -118,20 +118,18 @@ def test_gaps_between_blades_give_all_that_the_closing_clearance_may_be(login) -
         ("0.12", "1.7", "can hardly be a clearance here"),
     ],
 )
-def test_gaps_that_cannot_be_are_told_at_the_closing_box(
-    login, unloaded: str, loaded: str, said: str
-) -> None:
+def test_impossible_gaps_give_error_at_the_closing_box(login, unloaded: str, loaded: str, said: str) -> None:
     answer, job = send_gaps(login, unloaded, loaded)
     assert answer.status_code == 422
     assert said in str(answer.context["form"].errors["c-1-intake-1-closing"])
     assert not job.clearance_sets.exists()
 
 
-def test_gaps_measured_as_values_give_a_value() -> None:
+def test_gaps_measured_as_values_give_a_closing_value() -> None:
     assert derive_closing_clearance(Reading(0.12), Reading(0.17)) == Reading(0.05)
 
 
-def test_a_stored_set_is_edited_as_clearances(login, staff) -> None:
+def test_stored_set_is_edited_as_clearances(login, staff) -> None:
     measured = make_clearance_set(job_with(make_desmo_twin()), staff[Role.MECHANIC])
     page = login(Role.MECHANIC).get(reverse("clearances-edit", args=[measured.pk])).content.decode()
     assert 'name="closing_as"' not in page
@@ -140,7 +138,7 @@ def test_a_stored_set_is_edited_as_clearances(login, staff) -> None:
 # Two people at one engine
 
 
-def test_anothers_set_made_while_typing_is_told_once_and_both_are_kept(login, staff) -> None:
+def test_concurrent_set_of_another_user_warns_once_and_both_are_saved(login, staff) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     seen = client.get(new_url(job)).context["form"]["last_seen"].value()
@@ -158,7 +156,7 @@ def test_anothers_set_made_while_typing_is_told_once_and_both_are_kept(login, st
     assert set(theirs.readings.values_list("clearance_mm", flat=True)) == {Decimal("0.19")}
 
 
-def test_a_set_of_the_other_kind_is_no_reason_to_ask(login, staff) -> None:
+def test_concurrent_set_of_the_other_kind_gives_no_warning(login, staff) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     seen = client.get(new_url(job, "as_left")).context["form"]["last_seen"].value()
@@ -180,7 +178,7 @@ def test_a_set_of_the_other_kind_is_no_reason_to_ask(login, staff) -> None:
         "feeler again after tightening",
     ],
 )
-def test_cautions_stand_where_the_engine_is_measured_as_left(login, words: str) -> None:
+def test_form_as_left_shows_cautions(login, words: str) -> None:
     page = login(Role.MECHANIC).get(new_url(job_with(make_single_with_screws()), "as_left")).content.decode()
     assert words in page
 
@@ -188,7 +186,7 @@ def test_cautions_stand_where_the_engine_is_measured_as_left(login, words: str) 
 # All valves before and after
 
 
-def test_the_picture_holds_every_valve_at_its_place(staff, shop) -> None:
+def test_chart_has_a_row_for_each_valve(staff, shop) -> None:
     spec = make_engine(cylinders=1, intake_valves=1, exhaust_valves=1)
     job = job_with(spec)
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15")
@@ -213,7 +211,7 @@ def test_the_picture_holds_every_valve_at_its_place(staff, shop) -> None:
     )
 
 
-def test_the_picture_stands_on_the_job_and_on_its_sets(login, staff) -> None:
+def test_chart_is_on_the_job_page_and_on_its_sets(login, staff) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC])
     client = login(Role.DESK)
@@ -223,7 +221,7 @@ def test_the_picture_stands_on_the_job_and_on_its_sets(login, staff) -> None:
         assert 'aria-label="cylinder 1, intake left; as found 0.15 mm' in page
 
 
-def test_nothing_measured_has_no_picture(shop) -> None:
+def test_chart_is_omitted_without_readings(shop) -> None:
     assert build_chart(pair_readings(make_engine(), {}), shop) is None
     assert build_chart(None, shop) is None
 
@@ -231,7 +229,7 @@ def test_nothing_measured_has_no_picture(shop) -> None:
 # Without a network
 
 
-def test_the_script_that_opens_pages_offline_is_for_the_staff(client, login) -> None:
+def test_offline_script_requires_login(client, login) -> None:
     url = reverse("bench-worker")
     assert client.get(url).status_code == 302
     answer = login(Role.MECHANIC).get(url)
@@ -240,7 +238,7 @@ def test_the_script_that_opens_pages_offline_is_for_the_staff(client, login) -> 
     assert reverse("login") in answer.content.decode()
 
 
-def test_a_second_sending_of_the_same_words_drops_the_draft(login) -> None:
+def test_repeated_submission_drops_the_draft(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     sent = entry(
@@ -253,7 +251,7 @@ def test_a_second_sending_of_the_same_words_drops_the_draft(login) -> None:
     assert ClearanceSet.objects.count() == 1
 
 
-def test_limits_reach_the_script_with_every_digit(login) -> None:
+def test_limits_reach_the_script_with_all_digits(login) -> None:
     """A limit in inches has five decimals in mm; with four, a reading that meets it would be outside."""
     spec = make_engine(intake_low_mm=Decimal("0.14986"), intake_high_mm=Decimal("0.2"))
     page = login(Role.MECHANIC).get(new_url(job_with(spec))).content.decode()

@@ -92,7 +92,7 @@ def label_of(page: str, name: str) -> str:
 # Entry
 
 
-def test_shows_a_named_box_for_every_valve(login) -> None:
+def test_form_has_a_labelled_box_for_each_valve(login) -> None:
     page = login(Role.MECHANIC).get(new_url(make_job())).content.decode()
     assert label_of(page, "c-2-exhaust-1-opening") == "cylinder 2, exhaust left"
     assert label_of(page, "s-2-exhaust-1-opening") == "cylinder 2, exhaust left: shim fitted, as marked"
@@ -102,7 +102,7 @@ def test_shows_a_named_box_for_every_valve(login) -> None:
     assert "Pellorin workshop book, 2, p. 41" in page
 
 
-def test_records_values_brackets_and_shims_and_leaves_the_rest_not_measured(login, staff) -> None:
+def test_set_stores_values_brackets_and_shims_of_measured_valves(login, staff) -> None:
     job = make_job()
     boxes = {
         "c-1-intake-1-opening": "0,12",
@@ -145,7 +145,7 @@ def test_records_values_brackets_and_shims_and_leaves_the_rest_not_measured(logi
         ("5 kg", "is not a clearance"),
     ],
 )
-def test_a_figure_that_cannot_be_is_told_at_its_box_and_kept(login, typed: str, sentence: str) -> None:
+def test_impossible_value_gives_error_at_its_box_and_is_kept(login, typed: str, sentence: str) -> None:
     job = make_job()
     boxes = {"c-1-intake-1-opening": "0.15", "c-3-intake-2-opening": typed}
     response = login(Role.MECHANIC).post(new_url(job), entry(boxes))
@@ -157,7 +157,7 @@ def test_a_figure_that_cannot_be_is_told_at_its_box_and_kept(login, typed: str, 
     assert not ClearanceSet.objects.exists()
 
 
-def test_a_questioned_figure_is_kept_as_typed_once_confirmed(login) -> None:
+def test_implausible_value_is_saved_once_confirmed(login) -> None:
     job = make_job()
     boxes = {"c-1-intake-1-opening": "1.2"}
     response = login(Role.MECHANIC).post(new_url(job), entry(boxes))
@@ -166,7 +166,7 @@ def test_a_questioned_figure_is_kept_as_typed_once_confirmed(login) -> None:
     assert job.clearance_sets.get().readings.get().clearance_mm == Decimal("1.2")
 
 
-def test_inches_are_kept_exactly_whether_the_shop_measures_so_or_the_unit_is_written(login, shop) -> None:
+def test_inches_are_stored_exactly_by_shop_unit_or_typed_unit(login, shop) -> None:
     written, typed = make_job(), make_job()
     client = login(Role.MECHANIC)
     client.post(new_url(written), entry({"c-1-intake-1-opening": "0.005 in"}))
@@ -177,7 +177,7 @@ def test_inches_are_kept_exactly_whether_the_shop_measures_so_or_the_unit_is_wri
         assert job.clearance_sets.get().readings.get().clearance_mm == Decimal("0.127")
 
 
-def test_the_third_decimal_of_a_mark_is_asked_and_not_guessed(login) -> None:
+def test_ambiguous_marking_asks_for_the_third_decimal(login) -> None:
     # In a 0.025 mm series 1.775 mm may be stamped 177 or 178.
     job = job_with(make_engine(shim_step_mm=Decimal("0.025")))
     client = login(Role.MECHANIC)
@@ -189,7 +189,7 @@ def test_the_third_decimal_of_a_mark_is_asked_and_not_guessed(login) -> None:
     assert job.clearance_sets.get().readings.get().shim_marked_mm == Decimal("1.775")
 
 
-def test_a_measured_thickness_answers_an_ambiguous_mark(login) -> None:
+def test_measured_thickness_settles_an_ambiguous_marking(login) -> None:
     job = job_with(make_engine(shim_step_mm=Decimal("0.025")))
     boxes = {
         "c-1-intake-1-opening": "0.15",
@@ -203,7 +203,7 @@ def test_a_measured_thickness_answers_an_ambiguous_mark(login) -> None:
     assert 'value="1.770"' in page
 
 
-def test_a_warm_engine_is_questioned_and_kept_once_confirmed(login) -> None:
+def test_warm_engine_is_saved_once_confirmed(login) -> None:
     job = make_job()
     boxes = {"c-1-intake-1-opening": "0.15"}
     response = login(Role.MECHANIC).post(new_url(job), entry(boxes, engine_temperature_c="48"))
@@ -213,7 +213,7 @@ def test_a_warm_engine_is_questioned_and_kept_once_confirmed(login) -> None:
     assert job.clearance_sets.get().engine_temperature_c == 48
 
 
-def test_a_set_with_nothing_measured_and_a_shim_without_a_clearance_are_refused(login) -> None:
+def test_empty_set_and_shim_without_clearance_are_rejected(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     assert b"Nothing is measured yet" in client.post(new_url(job), entry()).content
@@ -222,7 +222,7 @@ def test_a_set_with_nothing_measured_and_a_shim_without_a_clearance_are_refused(
     assert not ClearanceSet.objects.exists()
 
 
-def test_double_send_makes_one_set(login) -> None:
+def test_repeated_submission_saves_one_set(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     sent = entry({"c-1-intake-1-opening": "0.15"}, form_key=str(uuid.uuid4()))
@@ -231,7 +231,7 @@ def test_double_send_makes_one_set(login) -> None:
     assert ClearanceSet.objects.count() == 1
 
 
-def test_a_saved_set_drops_the_draft_kept_in_the_browser(login) -> None:
+def test_saved_set_drops_the_draft_in_the_browser(login) -> None:
     job = make_job()
     sent = entry({"c-1-intake-1-opening": "0.15"})
     page = login(Role.MECHANIC).post(new_url(job), sent, follow=True).content.decode()
@@ -239,7 +239,7 @@ def test_a_saved_set_drops_the_draft_kept_in_the_browser(login) -> None:
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.TUNER])
-def test_only_the_mechanic_enters_clearances(login, staff, role: Role) -> None:
+def test_entry_of_clearances_requires_mechanic_role(login, staff, role: Role) -> None:
     job = make_job()
     measured = make_clearance_set(job, staff[Role.MECHANIC])
     for url in (new_url(job), reverse("clearances-edit", args=[measured.pk])):
@@ -248,13 +248,13 @@ def test_only_the_mechanic_enters_clearances(login, staff, role: Role) -> None:
     assert login(role).get(reverse("clearances", args=[measured.pk])).status_code == 200
 
 
-def test_signed_out_is_sent_to_log_in(client) -> None:
+def test_clearances_require_login(client) -> None:
     response = client.get(new_url(make_job()))
     assert response.status_code == 302
     assert response.url.startswith(reverse("login"))
 
 
-def test_unknown_job_set_and_time_are_not_found(login) -> None:
+def test_unknown_job_set_or_kind_gives_404(login) -> None:
     client = login(Role.MECHANIC)
     job = make_job()
     for url in (
@@ -272,7 +272,7 @@ def assert_tells_who_chooses_the_engine(page: str, job: Job) -> None:
     assert reverse("bike-edit", args=[job.bike_id]) not in page
 
 
-def test_a_bike_without_engine_spec_says_so_and_who_chooses_it(login, staff) -> None:
+def test_bike_without_engine_spec_shows_who_can_choose_it(login, staff) -> None:
     job = job_with(None)
     page = login(Role.MECHANIC).get(new_url(job)).text
     assert "no engine spec yet" in page
@@ -299,7 +299,7 @@ def stored_boxes(page: str) -> dict[str, str]:
     return {**fields, "version": version[1]}
 
 
-def test_editing_unchanged_leaves_every_figure_as_it_was(login, staff) -> None:
+def test_unchanged_edit_keeps_all_values(login, staff) -> None:
     job = make_job()
     measured = make_clearance_set(job, staff[Role.MECHANIC])
     row = measured.readings.first()
@@ -311,7 +311,7 @@ def test_editing_unchanged_leaves_every_figure_as_it_was(login, staff) -> None:
     assert list(measured.readings.values()) == before
 
 
-def test_an_emptied_box_is_not_measured_again(login, staff) -> None:
+def test_emptied_box_becomes_not_measured(login, staff) -> None:
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC])
     client, url = login(Role.MECHANIC), reverse("clearances-edit", args=[measured.pk])
     boxes = stored_boxes(client.get(url).content.decode())
@@ -320,7 +320,7 @@ def test_an_emptied_box_is_not_measured_again(login, staff) -> None:
     assert measured.readings.count() == 11
 
 
-def test_another_mechanics_readings_are_told_taken_over_where_alone_and_never_lost(login, staff) -> None:
+def test_edit_conflict_shows_and_merges_readings_of_another_mechanic(login, staff) -> None:
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC])
     client, url = login(Role.OWNER), reverse("clearances-edit", args=[measured.pk])
     boxes = stored_boxes(client.get(url).content.decode())
@@ -362,32 +362,32 @@ def picture(spec: EngineSpec) -> list[Any]:
     ]
 
 
-def test_an_inline_engine_has_its_intake_where_the_spec_says() -> None:
+def test_inline_engine_has_intake_on_the_side_of_the_spec() -> None:
     rear, front = ["exhaust", "intake"], ["intake", "exhaust"]
     assert picture(make_engine()) == [("", [(1, rear), (2, rear), (3, rear)])]
     turned = make_engine(name="turned", intake_at_front=True)
     assert picture(turned) == [("", [(1, front), (2, front), (3, front)])]
 
 
-def test_a_v_has_both_intakes_in_its_valley() -> None:
+def test_v_engine_has_both_intakes_in_its_valley() -> None:
     assert picture(make_desmo_twin()) == [
         ("front bank", [(1, ["exhaust", "intake"])]),
         ("rear bank", [(2, ["intake", "exhaust"])]),
     ]
 
 
-def test_a_boxer_has_a_left_and_a_right_side() -> None:
+def test_boxer_has_a_left_and_a_right_bank() -> None:
     spec = make_engine(cylinders=2, arrangement="boxer")
     assert [bank[0] for bank in picture(spec)] == ["left side", "right side"]
 
 
-def test_a_desmodromic_valve_has_two_boxes_named_apart(login) -> None:
+def test_positively_closed_valve_has_two_labelled_boxes(login) -> None:
     page = login(Role.MECHANIC).get(new_url(job_with(make_desmo_twin()))).content.decode()
     assert label_of(page, "c-1-exhaust-1-opening") == "cylinder 1, exhaust, opening"
     assert label_of(page, "c-1-exhaust-1-closing") == "cylinder 1, exhaust, closing"
 
 
-def test_screws_have_no_shims_but_turns(login, staff) -> None:
+def test_engine_with_screws_shows_turns_instead_of_shims(login, staff) -> None:
     job = job_with(make_single_with_screws())
     page = login(Role.MECHANIC).get(new_url(job)).content.decode()
     assert 'name="s-' not in page
@@ -402,7 +402,7 @@ def test_screws_have_no_shims_but_turns(login, staff) -> None:
 # A set as measured
 
 
-def test_shows_verdict_range_and_the_shim_that_is_needed(login, staff) -> None:
+def test_set_shows_verdict_range_and_needed_shim(login, staff) -> None:
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC], clearance_mm="0.22")
     page = login(Role.TUNER).get(reverse("clearances", args=[measured.pk])).content.decode()
     text = " ".join(re.sub(r"<[^>]+>", " ", page).replace("\xa0", " ").split())
@@ -418,9 +418,7 @@ def test_shows_verdict_range_and_the_shim_that_is_needed(login, staff) -> None:
     )
 
 
-def test_a_bracket_across_a_limit_asks_for_finer_blades_and_an_odd_mark_for_a_micrometer(
-    login, staff
-) -> None:
+def test_hints_ask_for_finer_blades_and_for_a_micrometer(login, staff) -> None:
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC])
     row = measured.readings.first()
     row.clearance_mm, row.goes_mm, row.not_goes_mm = None, Decimal("0.18"), Decimal("0.23")
@@ -448,7 +446,7 @@ def make_plan(measured: ClearanceSet, by: Any, predicted_mm: str) -> ShimPlan:
     return plan
 
 
-def test_as_left_is_held_against_what_the_plan_predicted(login, staff) -> None:
+def test_as_left_is_compared_with_the_prediction_of_the_plan(login, staff) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.22")
     make_plan(found, staff[Role.MECHANIC], "0.17")
@@ -463,7 +461,7 @@ def test_as_left_is_held_against_what_the_plan_predicted(login, staff) -> None:
     assert "wrong shim, not seated, or wrong valve" in far
 
 
-def test_as_left_starts_with_the_shims_of_the_accepted_plan(login, staff) -> None:
+def test_form_as_left_starts_with_the_shims_of_the_accepted_plan(login, staff) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.22")
     make_plan(found, staff[Role.MECHANIC], "0.17")
@@ -480,7 +478,7 @@ def test_as_left_starts_with_the_shims_of_the_accepted_plan(login, staff) -> Non
 # Before and after
 
 
-def test_summary_counts_what_was_out_and_what_is_on_target_now(staff) -> None:
+def test_summary_counts_valves_out_of_range_before_and_on_target_now(staff) -> None:
     make_engine()
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15")
@@ -496,7 +494,7 @@ def test_summary_counts_what_was_out_and_what_is_on_target_now(staff) -> None:
     )
 
 
-def test_summary_does_not_claim_valves_that_were_not_measured_again(staff) -> None:
+def test_summary_ignores_valves_not_measured_again(staff) -> None:
     make_engine()
     job = make_job()
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15")
@@ -509,7 +507,7 @@ def test_summary_does_not_claim_valves_that_were_not_measured_again(staff) -> No
     )
 
 
-def test_a_later_set_of_the_same_time_goes_before_an_earlier_one(staff) -> None:
+def test_later_set_of_the_same_kind_overrides_the_earlier_one(staff) -> None:
     make_engine()
     job = make_job()
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.05", when="as_left")
@@ -525,7 +523,7 @@ def section_state(job: Job) -> tuple[State, str]:
     return made.state, made.reason
 
 
-def test_section_stands_empty_in_hand_attention_and_done(staff) -> None:
+def test_section_state_follows_the_clearances(staff) -> None:
     by = staff[Role.MECHANIC]
     job = make_job()
     assert section_state(job) == (State.EMPTY, "not measured yet")
@@ -537,7 +535,7 @@ def test_section_stands_empty_in_hand_attention_and_done(staff) -> None:
     assert section_state(job) == (State.IN_HAND, "4 of 12 not measured")
 
 
-def test_section_waits_for_as_left_once_a_plan_is_accepted(staff) -> None:
+def test_section_waits_for_as_left_after_a_plan_is_accepted(staff) -> None:
     by = staff[Role.MECHANIC]
     job = make_job()
     found = make_clearance_set(job, by, clearance_mm="0.15")
@@ -550,7 +548,7 @@ def test_section_waits_for_as_left_once_a_plan_is_accepted(staff) -> None:
     assert section_state(job)[0] == State.DONE
 
 
-def test_section_without_engine_spec_leads_to_the_bike(login, staff) -> None:
+def test_section_without_engine_spec_links_to_the_bike(login, staff) -> None:
     job = job_with(None)
     assert section_state(job) == (State.EMPTY, "the bike has no engine spec yet")
     url = reverse("job", args=[job.number])
@@ -558,7 +556,7 @@ def test_section_without_engine_spec_leads_to_the_bike(login, staff) -> None:
     assert reverse("bike-edit", args=[job.bike_id]) in login(Role.DESK).get(url).text
 
 
-def test_section_asks_nothing_of_the_database(staff, django_assert_num_queries) -> None:
+def test_section_needs_no_queries(staff, django_assert_num_queries) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC])
     make_plan(found, staff[Role.MECHANIC], "0.16")
@@ -568,7 +566,7 @@ def test_section_asks_nothing_of_the_database(staff, django_assert_num_queries) 
         section(results)
 
 
-def test_every_place_of_a_desmodromic_engine_has_its_own_range() -> None:
+def test_opening_and_closing_gaps_have_their_own_ranges() -> None:
     by_key = {
         valve_gap.key: (valve_gap.low_mm, valve_gap.high_mm) for valve_gap in valve_gaps(make_desmo_twin())
     }

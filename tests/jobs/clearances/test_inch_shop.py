@@ -30,7 +30,7 @@ def words(page: str) -> str:
     return " ".join(re.sub(r"<[^>]+>", " ", main).replace("\N{NO-BREAK SPACE}", " ").split()) + " " + said
 
 
-def test_a_set_that_cannot_be_told_and_is_not_as_predicted(inches, login, staff) -> None:
+def test_uncertain_verdict_and_missed_prediction_are_in_inches(inches, login, staff) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC], "0.15")
     found.readings.filter(cylinder=1).update(
@@ -45,7 +45,7 @@ def test_a_set_that_cannot_be_told_and_is_not_as_predicted(inches, login, staff)
     assert len(IN_MM.findall(page)) == len(shims)
 
 
-def test_the_shim_plan_tells_clearances_in_inches_and_shims_in_mm(inches, login, staff) -> None:
+def test_shim_plan_has_clearances_in_inches_and_shims_in_mm(inches, login, staff) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC], "0.15")
     found.readings.filter(cylinder=1, side="intake").update(clearance_mm=Decimal("0.23"))
@@ -55,14 +55,14 @@ def test_the_shim_plan_tells_clearances_in_inches_and_shims_in_mm(inches, login,
     assert not re.search(r"\d mm (?:looser|tighter)", page)
 
 
-def test_a_valve_beyond_all_shims_is_told_in_inches(inches, login, staff) -> None:
+def test_valve_beyond_all_shims_is_described_in_inches(inches, login, staff) -> None:
     make_engine(shim_thinnest_mm=Decimal("2.40"), shim_thickest_mm=Decimal("2.60"))
     found = make_clearance_set(make_job(), staff[Role.MECHANIC], "0.90")
     page = words(login(Role.MECHANIC).get(reverse("shim-plan", args=[found.pk])).content.decode())
     assert "none at hand or made brings it between 0.0039 and 0.0079 in." in page
 
 
-def test_a_figure_that_can_hardly_be_is_asked_about_in_inches(inches, login) -> None:
+def test_implausible_value_gives_a_warning_in_inches(inches, login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     url = reverse("clearances-new", args=[job.number, "as_found"])
@@ -76,7 +76,7 @@ def test_a_figure_that_can_hardly_be_is_asked_about_in_inches(inches, login) -> 
     assert "that looks like millimetres (0.0059 in)" in page
 
 
-def test_sag_is_told_in_inches(inches, login, staff) -> None:
+def test_sag_is_described_in_inches(inches, login, staff) -> None:
     job = make_job()
     SuspensionSetting.objects.create(
         job=job, when="as_found", by=staff[Role.MECHANIC], front_unloaded_mm=600, front_pushed_mm=540,

@@ -63,7 +63,7 @@ def plain_text(response: Any) -> str:
     return " ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).replace("\xa0", " ").split())
 
 
-def test_shows_three_plans_with_rows_reasons_and_totals(login, staff) -> None:
+def test_page_shows_three_plans_with_rows_reasons_and_totals(login, staff) -> None:
     measured = make_twin_set(staff)
     text = plain_text(login(Role.DESK).get(plan_url(measured)))
     for policy in ("Closest to the blueprint target", "Fewest shims to buy", "Fewest camshafts lifted"):
@@ -75,7 +75,7 @@ def test_shows_three_plans_with_rows_reasons_and_totals(login, staff) -> None:
     assert "Accept:" not in text
 
 
-def test_a_shim_in_the_drawer_goes_before_a_bought_one_and_another_diameter_does_not_count(staff) -> None:
+def test_plan_prefers_stock_of_the_same_diameter_to_buying(staff) -> None:
     measured = make_twin_set(staff)
     spec = measured.job.bike.engine_spec
     assert spec is not None
@@ -87,7 +87,7 @@ def test_a_shim_in_the_drawer_goes_before_a_bought_one_and_another_diameter_does
     assert [plan.shims_to_buy for plan in plans] == [0, 0, 0]
 
 
-def test_camshafts_with_all_valves_in_range_are_left_alone(staff) -> None:
+def test_plan_leaves_camshafts_in_range_alone(staff) -> None:
     measured = make_twin_set(staff)
     measured.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.27"))
     spec = measured.job.bike.engine_spec
@@ -99,7 +99,7 @@ def test_camshafts_with_all_valves_in_range_are_left_alone(staff) -> None:
     assert lifted["fewest_camshafts"] == ["intake camshaft"]
 
 
-def test_accepting_keeps_the_plan_and_books_the_drawer_out(login, staff) -> None:
+def test_accepting_saves_the_plan_and_takes_shims_from_stock(login, staff) -> None:
     measured = make_twin_set(staff)
     shims, other = put_in_drawer("2.40", 3), put_in_drawer("2.70", 2)
     response = accept(login(Role.MECHANIC), measured)
@@ -123,7 +123,7 @@ def test_accepting_keeps_the_plan_and_books_the_drawer_out(login, staff) -> None
     assert shims.history.count() == 2
 
 
-def test_the_page_and_the_slip_show_the_accepted_plan(login, staff) -> None:
+def test_page_and_worksheet_show_the_accepted_plan(login, staff) -> None:
     measured = make_twin_set(staff)
     put_in_drawer("2.40", 1)
     client = login(Role.MECHANIC)
@@ -139,7 +139,7 @@ def test_the_page_and_the_slip_show_the_accepted_plan(login, staff) -> None:
     assert "turn the engine over twice by hand" in slip
 
 
-def test_a_drawer_that_was_emptied_meanwhile_refuses_the_plan_and_books_nothing(login, staff) -> None:
+def test_plan_is_refused_if_stock_was_used_in_the_meantime(login, staff) -> None:
     measured = make_twin_set(staff)
     shims, other = put_in_drawer("2.40", 1), put_in_drawer("2.70", 2)
     client = login(Role.MECHANIC)
@@ -155,7 +155,7 @@ def test_a_drawer_that_was_emptied_meanwhile_refuses_the_plan_and_books_nothing(
     assert other.count == 2
 
 
-def test_changed_readings_refuse_the_plan_too(login, staff) -> None:
+def test_plan_is_refused_if_readings_have_changed(login, staff) -> None:
     measured = make_twin_set(staff)
     client = login(Role.MECHANIC)
     page = client.get(plan_url(measured)).content.decode()
@@ -164,7 +164,7 @@ def test_changed_readings_refuse_the_plan_too(login, staff) -> None:
     assert client.post(accept_url(measured), {"policy": "target", "fingerprint": seen[0]}).status_code == 422
 
 
-def test_double_send_accepts_once_and_a_second_plan_is_not_taken(login, staff) -> None:
+def test_repeated_and_second_acceptance_change_nothing(login, staff) -> None:
     measured = make_twin_set(staff)
     shims = put_in_drawer("2.40", 5)
     client, key = login(Role.MECHANIC), str(uuid.uuid4())
@@ -178,7 +178,7 @@ def test_double_send_accepts_once_and_a_second_plan_is_not_taken(login, staff) -
     assert ShimPlan.objects.count() == 1
 
 
-def test_a_valve_that_nothing_fits_is_said_in_words_and_cannot_be_accepted(login, staff) -> None:
+def test_impossible_plan_gives_reason_and_cannot_be_accepted(login, staff) -> None:
     # 2.50 + 0.26 - 0.16 = 2.60, and nothing thicker than 2.45 is made
     measured = make_twin_set(staff, shim_thickest_mm=Decimal("2.45"))
     measured.readings.filter(cylinder=2, side="intake").delete()
@@ -192,7 +192,7 @@ def test_a_valve_that_nothing_fits_is_said_in_words_and_cannot_be_accepted(login
     assert client.post(accept_url(measured), {"policy": "target", "fingerprint": "x"}).status_code == 422
 
 
-def test_a_valve_without_its_shim_is_named_and_the_others_are_planned(login, staff) -> None:
+def test_valve_with_unknown_shim_is_named_and_the_others_are_planned(login, staff) -> None:
     measured = make_twin_set(staff)
     measured.readings.filter(cylinder=1, side="intake").update(shim_marked_mm=None)
     text = plain_text(login(Role.MECHANIC).get(plan_url(measured)))
@@ -200,7 +200,7 @@ def test_a_valve_without_its_shim_is_named_and_the_others_are_planned(login, sta
     assert "Shims to move" in text
 
 
-def test_opening_and_closing_shims_are_planned_each_from_their_own_drawer(staff) -> None:
+def test_opening_and_closing_shims_use_their_own_stock(staff) -> None:
     spec: EngineSpec = make_desmo_twin()
     measured = make_clearance_set(job_with(spec), staff[Role.MECHANIC])
     measured.readings.filter(gap="closing").update(
@@ -216,7 +216,7 @@ def test_opening_and_closing_shims_are_planned_each_from_their_own_drawer(staff)
     assert plan.to_buy == []
 
 
-def test_an_engine_with_screws_has_no_shim_plan(login, staff) -> None:
+def test_engine_with_screws_has_no_shim_plan(login, staff) -> None:
     measured = make_clearance_set(job_with(make_single_with_screws()), staff[Role.MECHANIC])
     response = login(Role.MECHANIC).get(plan_url(measured), follow=True)
     assert "there is no shim to plan" in plain_text(response)
@@ -226,12 +226,12 @@ def test_an_engine_with_screws_has_no_shim_plan(login, staff) -> None:
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.TUNER])
-def test_only_the_mechanic_accepts(login, staff, role: Role) -> None:
+def test_accepting_requires_mechanic_role(login, staff, role: Role) -> None:
     measured = make_twin_set(staff)
     assert login(role).post(accept_url(measured), {"policy": "target"}).status_code == 403
 
 
-def test_unknown_policy_unknown_set_and_missing_plan(login, staff) -> None:
+def test_unknown_policy_and_set_are_rejected(login, staff) -> None:
     measured = make_twin_set(staff)
     client = login(Role.MECHANIC)
     assert client.post(accept_url(measured), {"policy": "cheapest"}).status_code == 422
@@ -240,14 +240,12 @@ def test_unknown_policy_unknown_set_and_missing_plan(login, staff) -> None:
     assert client.get(accept_url(measured)).status_code == 405
 
 
-def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+def test_shim_plan_requires_login(client, staff) -> None:
     response = client.get(plan_url(make_twin_set(staff)))
     assert response.url.startswith(reverse("login"))
 
 
-def test_three_plans_are_made_from_one_look_into_the_drawer(
-    login, staff, django_assert_max_num_queries
-) -> None:
+def test_plan_page_needs_few_queries(login, staff, django_assert_max_num_queries) -> None:
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC])
     client = login(Role.MECHANIC)
     with django_assert_max_num_queries(10):
@@ -265,7 +263,7 @@ def add_removed(client: Any, measured: ClearanceSet) -> Any:
     return client.post(reverse("shim-plan-left-over", args=[measured.pk]), follow=True)
 
 
-def test_a_plan_taken_back_puts_its_shims_into_the_drawer_again(login, staff) -> None:
+def test_undoing_a_plan_returns_its_shims_to_stock(login, staff) -> None:
     measured = make_twin_set(staff)
     shims = put_in_drawer("2.40", 1)
     client = login(Role.MECHANIC)
@@ -282,7 +280,7 @@ def test_a_plan_taken_back_puts_its_shims_into_the_drawer_again(login, staff) ->
     assert shims.count == 1
 
 
-def test_shims_go_back_under_the_diameter_they_were_taken_with(login, staff) -> None:
+def test_undoing_returns_shims_under_their_original_diameter(login, staff) -> None:
     measured = make_twin_set(staff)
     shims = put_in_drawer("2.40", 1)
     client = login(Role.MECHANIC)
@@ -292,7 +290,7 @@ def test_shims_go_back_under_the_diameter_they_were_taken_with(login, staff) -> 
     assert {(row.diameter_mm, row.count) for row in ShimStock.objects.all()} == {(shims.diameter_mm, 1)}
 
 
-def test_a_plan_that_was_carried_out_is_not_taken_back(login, staff) -> None:
+def test_applied_plan_cannot_be_undone(login, staff) -> None:
     measured = make_twin_set(staff)
     shims = put_in_drawer("2.40", 1)
     client = login(Role.MECHANIC)
@@ -305,7 +303,7 @@ def test_a_plan_that_was_carried_out_is_not_taken_back(login, staff) -> None:
     assert shims.count == 0
 
 
-def test_left_over_shims_go_into_the_drawer_once(login, staff) -> None:
+def test_removed_shims_are_added_to_stock_once(login, staff) -> None:
     measured = make_twin_set(staff)
     put_in_drawer("2.40", 1)
     client = login(Role.MECHANIC)
@@ -321,7 +319,7 @@ def test_left_over_shims_go_into_the_drawer_once(login, staff) -> None:
 
 
 @pytest.mark.parametrize("name", ["shim-plan-take-back", "shim-plan-left-over"])
-def test_only_the_mechanic_takes_back_or_puts_away(login, staff, name: str) -> None:
+def test_undoing_and_adding_to_stock_require_mechanic_role(login, staff, name: str) -> None:
     measured = make_twin_set(staff)
     url = reverse(name, args=[measured.pk])
     assert login(Role.DESK).post(url).status_code == 403

@@ -34,7 +34,7 @@ def chart_of(bike: Bike, shop: ShopProfile) -> TrendChart:
     return chart
 
 
-def test_a_change_of_shims_is_taken_out_and_the_crossing_marked(shop, staff) -> None:
+def test_chart_adjusts_for_changed_shims_and_marks_the_crossing(shop, staff) -> None:
     bike = make_bike()
     for use, clearance in ((10_000, "0.19"), (20_000, "0.17"), (30_000, "0.15")):
         visit(bike, staff, use, clearance)
@@ -64,7 +64,7 @@ def test_a_change_of_shims_is_taken_out_and_the_crossing_marked(shop, staff) -> 
     assert "80\u202f000 km" in left.sentence
 
 
-def test_a_crossing_near_by_is_marked_with_its_interval(shop, staff) -> None:
+def test_chart_marks_a_near_crossing_with_its_interval(shop, staff) -> None:
     bike = make_bike()
     for use, clearance in (
         (10_000, "0.20"),
@@ -87,7 +87,7 @@ def test_a_crossing_near_by_is_marked_with_its_interval(shop, staff) -> None:
     assert all(point.low < point.value < point.high for point in left.line)
 
 
-def test_panels_are_sides_of_cylinders_with_their_valves(shop, staff) -> None:
+def test_chart_has_a_panel_for_each_side_of_a_cylinder(shop, staff) -> None:
     bike = make_bike(engine_spec=make_engine(cylinders=4, intake_valves=3))
     visit(bike, staff, 10_000, "0.15")
     chart = chart_of(bike, shop)
@@ -102,7 +102,7 @@ def test_panels_are_sides_of_cylinders_with_their_valves(shop, staff) -> None:
     assert chart.panels[0].valves[0].line == []
 
 
-def test_both_gaps_of_a_positively_closed_valve(shop, staff) -> None:
+def test_chart_shows_both_gaps_of_a_positively_closed_valve(shop, staff) -> None:
     spec = make_engine(
         cylinders=2,
         arrangement=EngineSpec.Arrangement.V,
@@ -123,7 +123,7 @@ def test_both_gaps_of_a_positively_closed_valve(shop, staff) -> None:
     assert (chart.panels[3].low, chart.panels[3].high) == (None, None)
 
 
-def test_screws_set_at_each_job_are_followed_from_period_to_period(shop, staff) -> None:
+def test_chart_follows_screws_from_setting_to_setting(shop, staff) -> None:
     bike = make_bike(engine_spec=make_engine(adjuster=EngineSpec.Adjuster.SCREW))
     now = timezone.now()
     readings = [(0, "0.20", "as_left"), (10_000, "0.18", "as_found"), (10_000, "0.22", "as_left")]
@@ -139,7 +139,7 @@ def test_screws_set_at_each_job_are_followed_from_period_to_period(shop, staff) 
     assert [point.as_measured for point in left.points] == [False, False, False, False, True, True]
 
 
-def test_what_an_unknown_setting_leaves_open_is_left_out_and_counted(shop, staff) -> None:
+def test_chart_counts_readings_it_cannot_draw(shop, staff) -> None:
     bike = make_bike(engine_spec=make_engine(adjuster=EngineSpec.Adjuster.SCREW, cylinders=1))
     job = visit(bike, staff, 10_000, "0.25", shim="")
     visit(bike, staff, 10_000, "0.16", shim="", job=job, when="as_left", measured_at=timezone.now())
@@ -148,7 +148,7 @@ def test_what_an_unknown_setting_leaves_open_is_left_out_and_counted(shop, staff
     assert chart.not_drawn == 4
 
 
-def test_engine_hours_and_inches(shop, staff) -> None:
+def test_chart_uses_engine_hours_and_inches(shop, staff) -> None:
     bike = make_bike()
     shop.length_unit, shop.distance_unit = "in", "mi"
     for use, clearance in ((10, "0.20"), (20, "0.18"), (30, "0.16"), (40, "0.14")):
@@ -165,7 +165,7 @@ def test_engine_hours_and_inches(shop, staff) -> None:
     assert "mm" not in panel.valves[0].sentence
 
 
-def test_an_odometer_that_runs_backwards_draws_nothing(shop, staff) -> None:
+def test_chart_is_omitted_if_odometer_runs_backwards(shop, staff) -> None:
     bike = make_bike()
     visit(bike, staff, 20_000, "0.18")
     visit(bike, staff, 10_000, "0.19", measured_at=timezone.now())
@@ -173,5 +173,5 @@ def test_an_odometer_that_runs_backwards_draws_nothing(shop, staff) -> None:
     assert "runs backwards" in clearance_history(bike, shop).rows[0].gap_trend.sentence
 
 
-def test_nothing_measured_draws_nothing(shop) -> None:
+def test_chart_is_omitted_without_readings(shop) -> None:
     assert build_trend_chart(clearance_history(make_bike(), shop), shop) is None

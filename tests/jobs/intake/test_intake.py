@@ -19,7 +19,7 @@ def receive(client, job: Job, **data):
     return client.post(reverse("job-receive", args=[job]), {**values, **data})
 
 
-def test_receives_a_bike_with_photos(login, staff) -> None:
+def test_check_in_saves_readings_and_photos(login, staff) -> None:
     job = make_job()
     answer = receive(
         login(Role.DESK),
@@ -37,7 +37,7 @@ def test_receives_a_bike_with_photos(login, staff) -> None:
     assert [photo.original_name for photo in job.photos.all()] == ["left.jpg", "right.jpg"]
 
 
-def test_the_odometer_is_read_in_the_shops_unit(login, shop) -> None:
+def test_odometer_is_entered_in_the_unit_of_the_shop(login, shop) -> None:
     shop.distance_unit = "mi"
     shop.save()
     job = make_job()
@@ -50,7 +50,7 @@ def test_the_odometer_is_read_in_the_shops_unit(login, shop) -> None:
     assert "10\N{NARROW NO-BREAK SPACE}000" in client.get(reverse("job", args=[job])).content.decode()
 
 
-def test_less_than_last_time_is_questioned_and_may_be_confirmed(login) -> None:
+def test_odometer_below_last_reading_needs_confirmation(login) -> None:
     earlier = make_job(odometer_km=20_000)
     job = make_job(bike=earlier.bike)
     client = login(Role.DESK)
@@ -67,7 +67,7 @@ def test_less_than_last_time_is_questioned_and_may_be_confirmed(login) -> None:
     assert receive(client, job, odometer_km="2000", meters_confirmed="on").status_code == 302
 
 
-def test_engine_hours_are_questioned_like_the_odometer(login) -> None:
+def test_engine_hours_below_last_reading_need_confirmation(login) -> None:
     earlier = make_job(engine_hours=120.5)
     client = login(Role.DESK)
     job = make_job(bike=earlier.bike)
@@ -80,13 +80,13 @@ def test_engine_hours_are_questioned_like_the_odometer(login) -> None:
     assert receive(client, make_job(bike=earlier.bike), engine_hours="131").status_code == 302
 
 
-def test_far_more_than_last_time_is_questioned(login) -> None:
+def test_odometer_far_above_last_reading_needs_confirmation(login) -> None:
     earlier = make_job(odometer_km=20_000)
     job = make_job(bike=earlier.bike)
     assert receive(login(Role.DESK), job, odometer_km="201000").status_code == 422
 
 
-def test_more_than_last_time_is_not_questioned(login) -> None:
+def test_odometer_above_last_reading_is_accepted(login) -> None:
     earlier = make_job(odometer_km=20_000)
     job = make_job(bike=earlier.bike)
     assert receive(login(Role.DESK), job, odometer_km="21500").status_code == 302
@@ -101,7 +101,7 @@ def test_more_than_last_time_is_not_questioned(login) -> None:
         ("nan", "“nan” is not a number."),
     ],
 )
-def test_an_impossible_odometer_is_said_at_the_field_and_kept(login, typed, sentence) -> None:
+def test_impossible_odometer_gives_error_at_the_field_and_is_kept(login, typed, sentence) -> None:
     job = make_job()
     answer = receive(login(Role.DESK), job, odometer_km=typed)
     page = answer.content.decode()
@@ -110,7 +110,7 @@ def test_an_impossible_odometer_is_said_at_the_field_and_kept(login, typed, sent
     assert f'value="{typed}"' in page
 
 
-def test_a_file_that_is_no_photo_is_named_and_nothing_is_half_saved(login) -> None:
+def test_invalid_photo_is_named_and_nothing_is_saved(login) -> None:
     job = make_job()
     bad = SimpleUploadedFile("notes.jpg", b"not an image at all", "image/jpeg")
     answer = receive(login(Role.DESK), job, photos=[jpeg("good.jpg"), bad])
@@ -124,7 +124,7 @@ def test_a_file_that_is_no_photo_is_named_and_nothing_is_half_saved(login) -> No
     assert not job.photos.exists()
 
 
-def test_another_who_saved_meanwhile_is_named(login, staff) -> None:
+def test_edit_conflict_names_the_other_user(login, staff) -> None:
     job = make_job()
     client = login(Role.DESK)
     seen = job.version
@@ -139,7 +139,7 @@ def test_another_who_saved_meanwhile_is_named(login, staff) -> None:
     assert "scratch on the tank" in page
 
 
-def test_a_receipt_may_be_put_right_later_and_the_stage_stays(login) -> None:
+def test_check_in_can_be_corrected_without_changing_the_stage(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     receive(client, job)
@@ -152,7 +152,7 @@ def test_a_receipt_may_be_put_right_later_and_the_stage_stays(login) -> None:
     assert StageEntry.objects.count() == 2
 
 
-def test_sent_twice_is_received_once(login) -> None:
+def test_repeated_submission_checks_in_once(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     key = str(uuid.uuid4())
@@ -162,7 +162,7 @@ def test_sent_twice_is_received_once(login) -> None:
     assert StageEntry.objects.count() == 1
 
 
-def test_rules(client, login) -> None:
+def test_check_in_requires_login_desk_role_and_known_job(client, login) -> None:
     url = reverse("job-receive", args=[make_job()])
     assert client.get(url).status_code == 302
     assert login(Role.MECHANIC).get(url).status_code == 403

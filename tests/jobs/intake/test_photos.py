@@ -21,7 +21,7 @@ def stored(upload: SimpleUploadedFile) -> Image.Image:
     return Image.open(io.BytesIO(prepare_photo(upload).read()))
 
 
-def test_a_photo_lying_on_its_side_is_turned_upright() -> None:
+def test_rotated_photo_is_turned_upright() -> None:
     # Orientation 6 asks for a quarter turn to the right: the left (red) half comes to the top.
     image = stored(jpeg("side.jpg", (320, 240), orientation=6))
     assert image.size == (240, 320)
@@ -29,7 +29,7 @@ def test_a_photo_lying_on_its_side_is_turned_upright() -> None:
     assert red > 200 > 100 > blue
 
 
-def test_what_the_camera_wrote_into_it_is_gone() -> None:
+def test_photo_metadata_is_removed() -> None:
     upload = jpeg("a.jpg")
     assert b"telltale" in upload.read()
     upload.seek(0)
@@ -38,16 +38,16 @@ def test_what_the_camera_wrote_into_it_is_gone() -> None:
     assert not Image.open(io.BytesIO(kept)).getexif()
 
 
-def test_a_large_photo_is_made_smaller_in_its_own_shape() -> None:
+def test_large_photo_is_reduced_with_its_aspect_ratio() -> None:
     assert stored(jpeg("big.jpg", (4096, 1024))).size == (2048, 512)
 
 
-def test_a_small_photo_keeps_its_size() -> None:
+def test_small_photo_keeps_its_size() -> None:
     assert stored(jpeg("small.jpg", (320, 240))).size == (320, 240)
 
 
 @pytest.mark.parametrize("mode", ["RGBA", "LA", "L", "P", "1", "RGB", "I;16"])
-def test_every_kind_of_png_becomes_a_photo(mode) -> None:
+def test_all_png_modes_are_accepted(mode) -> None:
     image = stored(png("picture.png", mode))
     assert (image.format, image.mode, image.size) == ("JPEG", "RGB", (40, 30))
 
@@ -66,13 +66,13 @@ def broken() -> bytes:
         (broken, "“a photo.jpg” can't be read as an image."),
     ],
 )
-def test_what_is_no_photo_is_refused_by_its_name(content, sentence) -> None:
+def test_invalid_file_is_rejected_by_name(content, sentence) -> None:
     data = content() if callable(content) else content
     with pytest.raises(ValueError, match=sentence):
         prepare_photo(SimpleUploadedFile("a photo.jpg", data))
 
 
-def test_half_a_photo_is_refused_after_a_sheet_was_printed_too(monkeypatch) -> None:
+def test_truncated_photo_is_rejected_even_if_pillow_is_lenient(monkeypatch) -> None:
     """Printing loads a library that makes Pillow lenient for the whole process."""
     monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
     with pytest.raises(ValueError, match="can't be read as an image"):
@@ -80,14 +80,14 @@ def test_half_a_photo_is_refused_after_a_sheet_was_printed_too(monkeypatch) -> N
     assert ImageFile.LOAD_TRUNCATED_IMAGES
 
 
-def test_a_photo_of_more_bytes_than_allowed_is_refused(settings) -> None:
+def test_photo_over_the_size_limit_is_rejected(settings) -> None:
     settings.PHOTO_LIMIT = 1000
     with pytest.raises(ValueError, match=r"“a\.jpg” is larger than"):
         prepare_photo(jpeg("a.jpg"))
 
 
 @pytest.mark.parametrize(("kind", "side"), [("PNG", 40), ("JPEG", 50)])
-def test_a_photo_of_far_too_many_pixels_is_refused(monkeypatch, kind: str, side: int) -> None:
+def test_photo_with_too_many_pixels_is_rejected(monkeypatch, kind: str, side: int) -> None:
     # Pillow warns above its limit and refuses above twice that; a PNG is laid out whole before it is reduced.
     monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
     file = io.BytesIO()
@@ -96,7 +96,7 @@ def test_a_photo_of_far_too_many_pixels_is_refused(monkeypatch, kind: str, side:
         prepare_photo(SimpleUploadedFile("a.jpg", file.getvalue()))
 
 
-def test_a_phones_photo_of_a_hundred_million_pixels_is_kept() -> None:
+def test_photo_of_100_megapixels_is_accepted() -> None:
     file = io.BytesIO()
     Image.new("L", (12_000, 9_000), 90).save(file, "JPEG")  # 108 megapixels, as phones take them
     kept = stored(SimpleUploadedFile("IMG_0108.jpg", file.getvalue()))
@@ -108,7 +108,7 @@ def add(client, job, files, **more):
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
-def test_several_at_once_by_everybody_on_the_floor(login, staff, role) -> None:
+def test_all_workshop_roles_add_several_photos_at_once(login, staff, role) -> None:
     job = make_job()
     answer = add(login(role), job, [jpeg("a.jpg"), jpeg("b.jpg")], caption="left side")
     assert answer.status_code == 302
@@ -118,7 +118,7 @@ def test_several_at_once_by_everybody_on_the_floor(login, staff, role) -> None:
     ]
 
 
-def test_one_by_one_as_the_pages_script_sends_them(login) -> None:
+def test_photos_sent_one_by_one_are_added(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     url = reverse("photo-add", args=[job])
@@ -133,13 +133,13 @@ def test_one_by_one_as_the_pages_script_sends_them(login) -> None:
     assert Photo.objects.get().original_name == "a.jpg"
 
 
-def test_none_chosen_is_said_at_the_field(login) -> None:
+def test_missing_photo_gives_error_at_the_field(login) -> None:
     answer = add(login(Role.DESK), make_job(), [])
     assert answer.status_code == 422
     assert "Choose at least one photo." in answer.content.decode()
 
 
-def test_sent_twice_is_kept_once(login) -> None:
+def test_repeated_submission_adds_photos_once(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     key = str(uuid.uuid4())
@@ -154,7 +154,7 @@ def photo(login) -> Photo:
     return Photo.objects.get()
 
 
-def test_shown_to_the_staff_and_to_nobody_else(login, client, photo) -> None:
+def test_photo_requires_login(login, client, photo) -> None:
     url = reverse("photo", args=[photo.pk])
     answer = login(Role.TUNER).get(url)
     image = Image.open(io.BytesIO(b"".join(answer.streaming_content)))
@@ -164,12 +164,12 @@ def test_shown_to_the_staff_and_to_nobody_else(login, client, photo) -> None:
     assert client.get(f"/{photo.image.name}").status_code in (302, 404)
 
 
-def test_a_photo_whose_file_is_gone_is_not_found(login, photo) -> None:
+def test_photo_with_missing_file_gives_404(login, photo) -> None:
     photo.image.storage.delete(photo.image.name)
     assert login(Role.DESK).get(reverse("photo", args=[photo.pk])).status_code == 404
 
 
-def test_says_what_it_shows(login, photo) -> None:
+def test_photo_caption_becomes_its_alt_text(login, photo) -> None:
     url = reverse("photo-edit", args=[photo.pk])
     client = login(Role.DESK)
     assert client.post(url, {"caption": "dent", "version": photo.version}).status_code == 302
@@ -177,7 +177,7 @@ def test_says_what_it_shows(login, photo) -> None:
     assert 'alt="dent"' in page
 
 
-def test_removed_with_its_file(login, photo, django_capture_on_commit_callbacks) -> None:
+def test_removed_photo_deletes_its_file(login, photo, django_capture_on_commit_callbacks) -> None:
     storage, name = photo.image.storage, photo.image.name
     assert storage.exists(name)
     with django_capture_on_commit_callbacks(execute=True):
@@ -187,7 +187,7 @@ def test_removed_with_its_file(login, photo, django_capture_on_commit_callbacks)
     assert not storage.exists(name)
 
 
-def test_unknown_is_not_found(login) -> None:
+def test_unknown_photo_gives_404(login) -> None:
     client = login(Role.DESK)
     assert client.get(reverse("photo", args=[99])).status_code == 404
     assert client.post(reverse("photo-remove", args=[99])).status_code == 404

@@ -25,7 +25,7 @@ def sign(client, job: Job, **sent: str):
     return client.post(reverse("job-sign", args=[job]), {"signed_by": "Ines Quill", **sent})
 
 
-def test_marks_stand_on_the_receipt_with_their_notes(login) -> None:
+def test_receipt_shows_marks_with_their_notes(login) -> None:
     job, client = make_job(), login(Role.DESK)
     assert receive(client, job, MARKS).status_code == 302
     job.refresh_from_db()
@@ -50,7 +50,7 @@ def test_marks_stand_on_the_receipt_with_their_notes(login) -> None:
         ([{"x": 1, "y": 1, "note": "a"}] * 41, "up to 40 marks"),
     ],
 )
-def test_marks_that_make_no_sense_are_refused_and_the_rest_is_kept(login, marks, said: str) -> None:
+def test_invalid_marks_are_rejected_and_other_input_kept(login, marks, said: str) -> None:
     job = make_job()
     answer = receive(login(Role.DESK), job, marks, condition="Dent in the tank")
     assert answer.status_code == 422
@@ -58,7 +58,7 @@ def test_marks_that_make_no_sense_are_refused_and_the_rest_is_kept(login, marks,
     assert "Dent in the tank" in answer.text
 
 
-def test_a_note_with_half_an_emoji_leaves_the_receipt_readable(login) -> None:
+def test_note_with_lone_surrogate_keeps_receipt_readable(login) -> None:
     # A script writes "\\ud83d" for it, which no page can hold.
     job, client = make_job(), login(Role.DESK)
     assert receive(client, job, [{"x": 1, "y": 2, "note": "dent \ud83d here\0"}]).status_code == 302
@@ -68,7 +68,7 @@ def test_a_note_with_half_an_emoji_leaves_the_receipt_readable(login) -> None:
         assert client.get(reverse(name, args=[job])).status_code == 200
 
 
-def test_what_is_nested_too_deeply_is_refused(login) -> None:
+def test_deeply_nested_marks_are_rejected(login) -> None:
     job, client = make_job(stage="received"), login(Role.DESK)
     deep = "[" * 100_000
     sent = {"version": "1", "condition": "Dent in the tank", "condition_marks": deep}
@@ -77,7 +77,7 @@ def test_what_is_nested_too_deeply_is_refused(login) -> None:
     assert "Dent in the tank" in answer.text
 
 
-def test_signed_on_the_screen(login) -> None:
+def test_receipt_is_signed_on_the_screen(login) -> None:
     job, client = make_job(stage="received"), login(Role.DESK)
     assert sign(client, job, signature=json.dumps(STROKES)).status_code == 302
     job.refresh_from_db()
@@ -88,7 +88,7 @@ def test_signed_on_the_screen(login) -> None:
     assert job.signed_at is not None
 
 
-def test_signed_on_paper(login) -> None:
+def test_receipt_is_signed_on_paper(login) -> None:
     job, client = make_job(stage="received"), login(Role.DESK)
     assert sign(client, job, on_paper="on").status_code == 302
     assert "on paper" in client.get(reverse("job-receipt", args=[job])).text
@@ -105,7 +105,7 @@ def test_signed_on_paper(login) -> None:
         ({"signed_by": "", "on_paper": "on"}, "required"),
     ],
 )
-def test_what_is_no_signature_is_refused(login, sent, said: str) -> None:
+def test_invalid_signature_is_rejected(login, sent, said: str) -> None:
     job = make_job(stage="received")
     answer = sign(login(Role.DESK), job, **sent)
     assert answer.status_code == 422
@@ -114,7 +114,7 @@ def test_what_is_no_signature_is_refused(login, sent, said: str) -> None:
     assert job.signed_at is None
 
 
-def test_a_second_signature_does_not_take_the_first_ones_place(login) -> None:
+def test_second_signature_does_not_replace_the_first(login) -> None:
     job, client = make_job(stage="received", received_at=timezone.now()), login(Role.DESK)
     sign(client, job, signature=json.dumps(STROKES))
     # the page was open in another window all the while
@@ -125,7 +125,7 @@ def test_a_second_signature_does_not_take_the_first_ones_place(login) -> None:
     assert (job.signed_by, job.signature) == ("Ines Quill", STROKES)
 
 
-def test_what_is_altered_after_the_signing_is_said_and_signed_again(login) -> None:
+def test_receipt_changed_after_signature_is_marked_and_signed_again(login) -> None:
     job, client = make_job(stage="received", received_at=timezone.now(), keys=1), login(Role.DESK)
     receipt = reverse("job-receipt", args=[job])
     sign(client, job, signature=json.dumps(STROKES))
@@ -147,7 +147,7 @@ def test_what_is_altered_after_the_signing_is_said_and_signed_again(login) -> No
     assert "Altered after it was signed" not in client.get(receipt).text
 
 
-def test_a_signed_receipt_without_its_history_is_shown_all_the_same(login) -> None:
+def test_signed_receipt_without_history_is_still_shown(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     assert sign(client, job, on_paper="on").status_code == 302
@@ -158,7 +158,7 @@ def test_a_signed_receipt_without_its_history_is_shown_all_the_same(login) -> No
     assert "Altered after it was signed" not in page.text
 
 
-def test_only_the_desk_has_it_signed(login) -> None:
+def test_signing_requires_desk_role(login) -> None:
     job = make_job()
     assert sign(login(Role.MECHANIC), job, on_paper="on").status_code == 403
     assert login(Role.MECHANIC).get(reverse("job-receipt", args=[job])).status_code == 200

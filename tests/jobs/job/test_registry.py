@@ -41,14 +41,14 @@ def models_of_a_job() -> set[type[models.Model]]:
         found |= more
 
 
-def test_every_model_that_points_at_a_job_has_its_rows_registered() -> None:
+def test_all_models_of_a_job_are_registered() -> None:
     registered = {rows.model for rows in all_rows()}
     quarters = apps.get_model("jobs", "SlotQuarter")  # locks of the calendar, no record of its own
     assert models_of_a_job() - registered - {quarters} == set()
 
 
 @pytest.mark.parametrize("record", [each for each in records() if each.section], ids=lambda each: each.key)
-def test_section_reads_only_the_rows_that_it_declares(record, staff) -> None:
+def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
     # Otherwise a stored section would not notice that those rows have changed.
     results = results_of(make_job_with_everything(staff))
     record.section(results)
@@ -98,7 +98,7 @@ def test_every_kind_of_row_is_read_for_the_page(staff) -> None:
     assert {rows.model for rows in rows_of_a_job()} - on_own_page <= read_with_joins(results)
 
 
-def test_everything_that_happened_is_on_the_timeline(login, staff) -> None:
+def test_all_events_are_on_the_timeline(login, staff) -> None:
     job = make_job_with_everything(staff)
     page = login(Role.TUNER).get(reverse("timeline", args=[job])).content.decode()
     for record in records():

@@ -20,7 +20,7 @@ def move(client, job: Job, **data: str):
     return client.post(reverse("job-stage", args=[job]), {"seen": job.stage, **data})
 
 
-def test_a_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
+def test_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
     job = make_job()
     answer = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
     job.refresh_from_db()
@@ -31,7 +31,7 @@ def test_a_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
     assert job.received_at is not None
 
 
-def test_a_waiting_job_waits_for_something(login) -> None:
+def test_waiting_requires_what_it_waits_for(login) -> None:
     job = make_job()
     client = login(Role.TUNER)
     refused = move(client, job, stage="waiting", why="gasket ordered")
@@ -43,7 +43,7 @@ def test_a_waiting_job_waits_for_something(login) -> None:
     assert "<strong>waiting</strong> for parts: gasket ordered" in page
 
 
-def test_waiting_for_is_let_go_with_the_stage(staff) -> None:
+def test_leaving_waiting_clears_what_it_waits_for(staff) -> None:
     job = make_job()
     move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.WAITING, waiting_for="parts")
     move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.BENCH, waiting_for="parts")
@@ -51,7 +51,7 @@ def test_waiting_for_is_let_go_with_the_stage(staff) -> None:
     assert (job.stage, job.waiting_for) == ("bench", "")
 
 
-def test_handed_over_has_its_time_and_reopening_its_reason(login) -> None:
+def test_handover_records_its_time_and_reopening_requires_a_reason(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     move(client, job, stage="handed_over")
@@ -67,7 +67,7 @@ def test_handed_over_has_its_time_and_reopening_its_reason(login) -> None:
 
 
 @pytest.mark.parametrize("stage", ["received", "handed_over", "cancelled"])
-def test_a_press_on_move_that_moves_nothing_is_said_and_alters_nothing(login, stage: str) -> None:
+def test_move_to_the_same_stage_requires_a_reason(login, stage: str) -> None:
     # The form shows the stage at which the job stands, so a press without a choice sends that.
     then = timezone.now() - timedelta(days=3)
     job = make_job(stage=stage, received_at=then, handed_over_at=then if stage == "handed_over" else None)
@@ -83,14 +83,14 @@ def test_a_press_on_move_that_moves_nothing_is_said_and_alters_nothing(login, st
     assert StageEntry.objects.get().why == "the customer called"
 
 
-def test_waiting_for_something_else_is_a_step(login) -> None:
+def test_change_of_what_it_waits_for_is_a_step(login) -> None:
     job = make_job(stage="waiting", waiting_for="parts")
     assert move(login(Role.DESK), job, stage="waiting", waiting_for="customer").status_code == 302
     job.refresh_from_db()
     assert job.waiting_for == "customer"
 
 
-def test_a_job_that_waits_before_its_bike_is_here_is_received_when_it_comes(login) -> None:
+def test_waiting_job_is_checked_in_when_its_bike_arrives(login) -> None:
     job, client = make_job(), login(Role.DESK)
     move(client, job, stage="waiting", waiting_for="parts", why="gasket ordered")
     job.refresh_from_db()
@@ -103,7 +103,7 @@ def test_a_job_that_waits_before_its_bike_is_here_is_received_when_it_comes(logi
     assert timezone.now() - job.received_at < timedelta(minutes=5)
 
 
-def test_booked_again_the_bike_is_received_anew(login) -> None:
+def test_rebooking_clears_the_check_in_time(login) -> None:
     job, client = make_job(), login(Role.DESK)
     move(client, job, stage="received")
     job.refresh_from_db()
@@ -112,14 +112,14 @@ def test_booked_again_the_bike_is_received_anew(login) -> None:
     assert job.received_at is None
 
 
-def test_cancelling_has_its_reason(login) -> None:
+def test_cancelling_requires_a_reason(login) -> None:
     job = make_job()
     assert move(login(Role.DESK), job, stage="cancelled").status_code == 422
     with pytest.raises(ValueError, match="Say why the job is cancelled"):
         move_to_stage(job=job, by=job.customer, stage=Stage.CANCELLED)
 
 
-def test_another_who_was_quicker_is_named_and_the_step_can_be_sent_again(login, staff) -> None:
+def test_stage_conflict_names_other_user_and_allows_retry(login, staff) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     move_to_stage(job=Job.objects.get(), by=staff[Role.DESK], stage=Stage.WAITING, waiting_for="customer")
@@ -133,7 +133,7 @@ def test_another_who_was_quicker_is_named_and_the_step_can_be_sent_again(login, 
     assert move(client, job, stage="bench", why="started").status_code == 302
 
 
-def test_another_who_saves_in_the_same_moment_is_told_and_nothing_is_lost(login, monkeypatch) -> None:
+def test_simultaneous_save_is_reported_and_nothing_is_lost(login, monkeypatch) -> None:
     job = make_job()
     valid = StageForm.is_valid
 
@@ -150,7 +150,7 @@ def test_another_who_saves_in_the_same_moment_is_told_and_nothing_is_lost(login,
     assert not StageEntry.objects.exists()
 
 
-def test_the_history_of_stages_stands_on_the_timeline(login) -> None:
+def test_timeline_shows_the_stages(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     move(client, job, stage="bench", why="tank off")
@@ -160,7 +160,7 @@ def test_the_history_of_stages_stands_on_the_timeline(login) -> None:
     )
 
 
-def test_sent_twice_is_one_step(login) -> None:
+def test_repeated_submission_is_one_step(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     key = str(uuid.uuid4())
@@ -169,7 +169,7 @@ def test_sent_twice_is_one_step(login) -> None:
     assert StageEntry.objects.count() == 1
 
 
-def test_rules(client, login) -> None:
+def test_stage_requires_login_post_and_known_values(client, login) -> None:
     job = make_job()
     url = reverse("job-stage", args=[job])
     assert client.post(url).status_code == 302

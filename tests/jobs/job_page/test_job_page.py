@@ -65,7 +65,7 @@ def make_full_job(staff) -> Job:
     return job
 
 
-def test_shows_all_sections_in_the_printed_order_with_their_states(login, staff) -> None:
+def test_page_shows_sections_in_printed_order_with_states(login, staff) -> None:
     job = make_full_job(staff)
     page = login(Role.MECHANIC).get(reverse("job", args=[job])).content.decode()
     keys = [
@@ -88,7 +88,7 @@ def test_shows_all_sections_in_the_printed_order_with_their_states(login, staff)
     assert page.count('class="state state-') >= 2 * len(keys)
 
 
-def test_asks_the_same_few_queries_however_many_jobs_there_are(login, staff) -> None:
+def test_page_needs_few_queries_for_any_number_of_jobs(login, staff) -> None:
     job = make_full_job(staff)
     client = login(Role.TUNER)
     url = reverse("job", args=[job])
@@ -105,18 +105,18 @@ def test_asks_the_same_few_queries_however_many_jobs_there_are(login, staff) -> 
     assert len(among_others) == len(alone)
 
 
-def test_unknown_number_is_not_found(login) -> None:
+def test_unknown_job_gives_404(login) -> None:
     assert login(Role.DESK).get(reverse("job", args=["2026-999"])).status_code == 404
 
 
-def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+def test_job_page_requires_login(client, staff) -> None:
     url = reverse("job", args=[make_job()])
     answer = client.get(url)
     assert answer.status_code == 302
     assert answer.headers["Location"] == f"{reverse('login')}?next={url}"
 
 
-def test_desk_sees_the_receipt_button_and_the_mechanic_does_not(login) -> None:
+def test_check_in_button_is_shown_to_the_desk_only(login) -> None:
     job = make_job()
     url, receive = reverse("job", args=[job]), reverse("job-receive", args=[job])
     assert receive in login(Role.DESK).get(url).content.decode()
@@ -140,7 +140,7 @@ def test_desk_edits_a_job(login) -> None:
     )
 
 
-def test_an_empty_brief_is_said_at_the_field(login) -> None:
+def test_empty_brief_gives_error_at_the_field(login) -> None:
     job = make_job()
     answer = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
     assert answer.status_code == 422
@@ -148,7 +148,7 @@ def test_an_empty_brief_is_said_at_the_field(login) -> None:
     assert '<option value="track_only" selected>' in answer.content.decode()
 
 
-def test_two_who_edit_one_job_keep_both_their_words(login) -> None:
+def test_concurrent_edits_of_a_job_keep_both_inputs(login) -> None:
     job = make_job()
     url = reverse("job-edit", args=[job])
     seen = job.version
@@ -161,7 +161,7 @@ def test_two_who_edit_one_job_keep_both_their_words(login) -> None:
     assert "From the desk" in page
 
 
-def test_remarks_are_for_whoever_worked_on_it(login) -> None:
+def test_tuner_can_edit_the_remarks(login) -> None:
     job = make_job()
     client = login(Role.TUNER)
     words = {"not_tested": "No road test in the wet", "next_service": "Valves at 36 000 km"}
@@ -171,7 +171,7 @@ def test_remarks_are_for_whoever_worked_on_it(login) -> None:
     assert "Valves at 36 000 km" in page
 
 
-def test_only_people_of_the_role_are_offered(login, staff) -> None:
+def test_staff_choices_are_limited_to_the_role(login, staff) -> None:
     page = login(Role.DESK).get(reverse("job-edit", args=[make_job()])).content.decode()
     mechanics = page[page.index('name="mechanic"') : page.index('name="tuner"')]
     assert "Mika Mechanic" in mechanics
@@ -180,7 +180,7 @@ def test_only_people_of_the_role_are_offered(login, staff) -> None:
 
 @pytest.mark.parametrize("name", ["job-edit", "work-item-add"])
 @pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
-def test_others_may_not_write_it(login, name, role) -> None:
+def test_editing_a_job_requires_desk_role(login, name, role) -> None:
     assert login(role).get(reverse(name, args=[make_job()])).status_code == 403
 
 
@@ -188,7 +188,7 @@ def add_work(client, job: Job, **data: str):
     return client.post(reverse("work-item-add", args=[job]), data)
 
 
-def test_work_agreed_is_added_up_against_what_is_authorised(login) -> None:
+def test_agreed_work_is_totalled_against_the_authorised_amount(login) -> None:
     job = make_job(authorised_amount="300")
     client = login(Role.DESK)
     assert add_work(client, job, description="Valves", price="240,50").status_code == 302
@@ -201,14 +201,14 @@ def test_work_agreed_is_added_up_against_what_is_authorised(login) -> None:
     assert "0.50 EUR more than the 300.00 EUR that the customer authorised. Ask before going on." in page
 
 
-def test_work_without_a_price_is_counted_as_such(login) -> None:
+def test_work_without_price_is_counted(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     add_work(client, job, description="Look at the noise")
     assert "Total, 1 without a price" in client.get(reverse("job", args=[job])).content.decode()
 
 
-def test_work_is_edited_marked_done_and_taken_off(login) -> None:
+def test_work_is_edited_marked_done_and_removed(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     add_work(client, job, description="Valves", price="240")
@@ -222,7 +222,7 @@ def test_work_is_edited_marked_done_and_taken_off(login) -> None:
     assert client.get(edit).status_code == 404
 
 
-def test_a_price_below_nothing_is_refused(login) -> None:
+def test_negative_price_is_rejected(login) -> None:
     answer = add_work(login(Role.DESK), make_job(), description="Valves", price="-1")
     assert answer.status_code == 422
     assert 'value="-1"' in answer.content.decode()
@@ -277,7 +277,7 @@ def make_job_with_everything(staff) -> Job:
 FIXED_QUERIES = 6  # session, person, shop, job, what there is of each kind, transaction of the test
 
 
-def test_page_asks_at_most_one_query_for_each_kind_of_record(login, staff) -> None:
+def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
     job = make_job_with_everything(staff)
     client, url = login(Role.TUNER), reverse("job", args=[job])
     client.get(url)
@@ -296,7 +296,7 @@ def test_page_asks_at_most_one_query_for_each_kind_of_record(login, staff) -> No
     assert [words for words in shown if words not in page] == []
 
 
-def test_each_record_is_shown_once_however_it_is_read(login, staff) -> None:
+def test_page_shows_each_record_once(login, staff) -> None:
     # Twelve runs in two comparisons each, two changes of one tune and two sheets: rows that repeat others.
     page = login(Role.TUNER).get(reverse("job", args=[make_job_with_everything(staff)])).content.decode()
     assert page.count(">Tune 1</a>") == 1

@@ -69,7 +69,7 @@ WRITTEN: dict[str, Callable[[str], Any]] = {
 
 
 @pytest.mark.parametrize("at", [here, elsewhere])
-def test_page_shows_what_was_written_at_once_and_no_longer_what_was_deleted(read: Read, at: Any) -> None:
+def test_page_shows_new_and_hides_deleted_records_at_once(read: Read, at: Any) -> None:
     for text, write in WRITTEN.items():
         assert text not in read()
         assert text not in read()
@@ -83,7 +83,7 @@ def test_page_shows_what_was_written_at_once_and_no_longer_what_was_deleted(read
     assert "Chain saved" not in read()
 
 
-def test_row_deleted_and_another_made_in_its_place_is_noticed(read: Read, job: Job) -> None:
+def test_replaced_row_updates_the_page(read: Read, job: Job) -> None:
     Part.objects.create(job=job, name="Silencer")
     assert "Silencer" in read()
     Part.objects.get().delete()
@@ -93,7 +93,7 @@ def test_row_deleted_and_another_made_in_its_place_is_noticed(read: Read, job: J
     assert "Silencer" not in page
 
 
-def test_changes_to_shop_customer_and_staff_are_shown(read: Read, job: Job, staff) -> None:
+def test_changes_to_shop_customer_and_staff_update_the_page(read: Read, job: Job, staff) -> None:
     TuneRevision.objects.create(job=job, number=0, loaded_by=staff[Role.TUNER], title="road")
     page = read()
     assert '<span class="unit">EUR</span>' in page
@@ -108,7 +108,7 @@ def test_changes_to_shop_customer_and_staff_are_shown(read: Read, job: Job, staf
     assert "Toni Quern" in page
 
 
-def test_change_to_another_record_leaves_the_other_sections_unread(read: Read, job: Job, staff) -> None:
+def test_change_to_one_record_renders_only_its_sections(read: Read, job: Job, staff) -> None:
     SuspensionSetting.objects.create(job=job, when="as_found", front_preload="4 turns", by=staff[Role.TUNER])
     read()
     save("Valves")
@@ -121,7 +121,7 @@ def test_change_to_another_record_leaves_the_other_sections_unread(read: Read, j
     assert not any("jobs_suspensionsetting" in sql for sql in rows)
 
 
-def test_unchanged_page_is_the_same_and_reads_no_records_of_its_sections(read: Read) -> None:
+def test_unchanged_page_reads_no_records_of_its_sections(read: Read) -> None:
     first = read()
     with CaptureQueriesContext(connection) as asked:
         again = read()
@@ -133,13 +133,13 @@ def test_unchanged_page_is_the_same_and_reads_no_records_of_its_sections(read: R
     assert token.sub("", again) == token.sub("", first)
 
 
-def test_a_kept_page_has_a_key_of_its_own_for_every_form(read: Read) -> None:
+def test_cached_page_has_a_new_key_for_each_form(read: Read) -> None:
     keys = [re.findall(r'name="form_key" value="([^"]+)"', read()) for _ in range(2)]
     assert keys[0]
     assert keys[0] != keys[1]
 
 
-def test_everybody_is_shown_what_their_roles_let_them_do(job: Job, login: Callable[[Role], Client]) -> None:
+def test_cached_page_shows_actions_by_role(job: Job, login: Callable[[Role], Client]) -> None:
     def offered(role: Role) -> bool:
         return "New mixture study" in login(role).get(job.get_absolute_url()).content.decode()
 
@@ -149,9 +149,7 @@ def test_everybody_is_shown_what_their_roles_let_them_do(job: Job, login: Callab
         assert offered(Role.OWNER)
 
 
-def test_a_promise_that_passes_makes_the_job_late_though_nothing_is_written(
-    job: Job, read: Read, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_job_becomes_late_without_any_change(job: Job, read: Read, monkeypatch: pytest.MonkeyPatch) -> None:
     promised = timezone.now() + timedelta(hours=1)
     Job.objects.update(stage="bench", promised_at=promised)
     assert "mark-late" not in read()
@@ -159,7 +157,7 @@ def test_a_promise_that_passes_makes_the_job_late_though_nothing_is_written(
     assert "mark-late" in read()
 
 
-def test_change_that_was_rolled_back_is_never_shown(read: Read) -> None:
+def test_rolled_back_change_is_never_shown(read: Read) -> None:
     read()
     with transaction.atomic():
         save("Quern Hollow")
@@ -171,9 +169,7 @@ def test_change_that_was_rolled_back_is_never_shown(read: Read) -> None:
     assert "Quern Hollow" not in page
 
 
-def test_an_unknown_number_stays_unknown_until_there_is_such_a_job(
-    job: Job, login: Callable[[Role], Client]
-) -> None:
+def test_unknown_number_is_not_cached(job: Job, login: Callable[[Role], Client]) -> None:
     client = login(Role.DESK)
     address = job.get_absolute_url().replace(job.number, "2031-0001")
     assert [client.get(address).status_code for _ in range(2)] == [404, 404]

@@ -28,7 +28,7 @@ def add(client, job, **data: str):
 
 
 @pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER, Role.OWNER])
-def test_a_part_stands_on_the_job_with_its_marks(login, role) -> None:
+def test_job_page_shows_a_part_with_its_flags(login, role) -> None:
     job = make_job()
     client = login(role)
     assert add(client, job).status_code == 302
@@ -41,13 +41,13 @@ def test_a_part_stands_on_the_job_with_its_marks(login, role) -> None:
     assert '<span class="mark mark-plain">exhaust</span>' in page
 
 
-def test_the_caution_stands_where_the_part_is_entered(login) -> None:
+def test_part_form_shows_the_caution(login) -> None:
     page = login(Role.MECHANIC).get(reverse("part-add", args=[make_job()])).content.decode()
     assert 'class="caution"' in page
     assert "may make the bike unfit for public roads" in page
 
 
-def test_fitted_now_unless_said_otherwise(login) -> None:
+def test_fitting_time_defaults_to_now(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     form = client.get(reverse("part-add", args=[job])).context["form"]
@@ -67,7 +67,7 @@ def test_fitted_now_unless_said_otherwise(login) -> None:
         ("fitted_at", "soon", "Enter a valid date/time."),
     ],
 )
-def test_a_bad_value_is_said_and_kept(login, field, typed, sentence) -> None:
+def test_invalid_value_gives_error_and_is_kept(login, field, typed, sentence) -> None:
     answer = add(login(Role.MECHANIC), make_job(), **{field: typed})
     page = answer.content.decode()
     assert answer.status_code == 422
@@ -77,12 +77,12 @@ def test_a_bad_value_is_said_and_kept(login, field, typed, sentence) -> None:
     assert not Part.objects.exists()
 
 
-def test_quantity_with_a_comma(login) -> None:
+def test_quantity_takes_a_comma(login) -> None:
     add(login(Role.MECHANIC), make_job(), name="Fork oil (l)", quantity="0,95")
     assert str(Part.objects.get().quantity) == "0.95"
 
 
-def test_edited_and_removed(login) -> None:
+def test_part_is_edited_and_removed(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     add(client, job)
@@ -97,7 +97,7 @@ def test_edited_and_removed(login) -> None:
     assert client.get(edit).status_code == 404
 
 
-def test_another_who_saved_meanwhile_is_named(login) -> None:
+def test_edit_conflict_names_the_other_user(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     add(client, job)
@@ -112,7 +112,7 @@ def test_another_who_saved_meanwhile_is_named(login) -> None:
     assert 'value="M-1"' in page
 
 
-def test_sent_twice_is_one_part(login) -> None:
+def test_repeated_submission_saves_one_part(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     key = str(uuid.uuid4())
@@ -121,7 +121,7 @@ def test_sent_twice_is_one_part(login) -> None:
     assert Part.objects.count() == 1
 
 
-def test_rules(client, login) -> None:
+def test_parts_require_login_role_known_job_and_post(client, login) -> None:
     job = make_job()
     assert client.get(reverse("part-add", args=[job])).status_code == 302
     assert login(Role.DESK).get(reverse("part-add", args=[job])).status_code == 403
@@ -129,7 +129,7 @@ def test_rules(client, login) -> None:
     assert login(Role.TUNER).get(reverse("part-remove", args=[1])).status_code == 405
 
 
-def test_only_a_stored_part_offers_its_removal(login) -> None:
+def test_remove_button_is_shown_for_stored_parts_only(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     assert "Remove this part" not in client.get(reverse("part-add", args=[job])).content.decode()

@@ -21,7 +21,7 @@ def feed(token: str):
     return Client().get(reverse("calendar-feed", args=[token]))
 
 
-def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
+def test_calendar_gives_slots_and_promised_times_in_shop_time(staff, shop) -> None:
     shop.time_zone = "Europe/Paris"
     shop.save()
     begin = (
@@ -56,7 +56,7 @@ def test_slots_and_promises_are_told_in_the_shops_time(staff, shop) -> None:
         ("Australia/Lord_Howe", datetime(2027, 4, 3, 14, 45, tzinfo=UTC)),
     ],
 )
-def test_the_hour_that_comes_twice_is_told_apart(staff, shop, monkeypatch, zone: str, first_utc) -> None:
+def test_calendar_distinguishes_the_repeated_hour(staff, shop, monkeypatch, zone: str, first_utc) -> None:
     monkeypatch.setattr("jobs.planner.calendar_feed.DAYS_AHEAD", timedelta(days=1000))
     shop.time_zone = zone
     shop.save()
@@ -73,7 +73,7 @@ def test_the_hour_that_comes_twice_is_told_apart(staff, shop, monkeypatch, zone:
     assert instants == [(begin, begin + step) for begin in begins]
 
 
-def test_a_moved_slot_stays_the_same_entry_with_a_higher_sequence(staff) -> None:
+def test_moved_slot_keeps_its_entry_with_a_higher_sequence(staff) -> None:
     begin = timezone.now().replace(minute=0, second=0, microsecond=0)
     slot = Slot.objects.create(
         job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=1)
@@ -87,7 +87,7 @@ def test_a_moved_slot_stays_the_same_entry_with_a_higher_sequence(staff) -> None
     assert after["sequence"] > before["sequence"]
 
 
-def test_address_is_shown_once_renewed_and_closed(login) -> None:
+def test_calendar_address_is_shown_once_renewed_and_revoked(login) -> None:
     client = login(Role.TUNER)
     assert "no calendar address yet" in client.get(reverse("calendar")).text
     first = client.post(reverse("calendar-renew")).context["url"]
@@ -100,7 +100,7 @@ def test_address_is_shown_once_renewed_and_closed(login) -> None:
     assert Client().get(second).status_code == 404
 
 
-def test_whoever_left_the_shop_reads_nothing(staff) -> None:
+def test_calendar_of_inactive_staff_gives_404(staff) -> None:
     person = staff[Role.MECHANIC]
     token = create_token(person)
     person.is_active = False
@@ -109,7 +109,7 @@ def test_whoever_left_the_shop_reads_nothing(staff) -> None:
     assert feed("guessed").status_code == 404
 
 
-def test_the_secret_itself_is_not_kept(staff) -> None:
+def test_calendar_secret_is_stored_hashed(staff) -> None:
     token = create_token(staff[Role.DESK])
     kept = CalendarAddress.objects.values().get()
     assert token not in map(str, kept.values())

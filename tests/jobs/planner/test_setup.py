@@ -50,7 +50,7 @@ def today(client: Client) -> str:
     return " ".join(client.get(reverse("today")).text.split())
 
 
-def test_the_plan_has_the_owners_places_in_the_owners_order(login) -> None:
+def test_schedule_has_workstations_in_the_order_of_the_owner(login) -> None:
     make_job()
     owner = login(Role.OWNER)
     new = {"name": "ramp outside", "kind": "bench", "order": "5"}
@@ -63,7 +63,7 @@ def test_the_plan_has_the_owners_places_in_the_owners_order(login) -> None:
     assert [row.place.name for row in plan.rows] == ["ramp outside", "dyno", "bench 2", "lift by the door"]
 
 
-def test_a_place_without_a_name_or_with_anothers_is_refused(login) -> None:
+def test_workstation_without_unique_name_is_rejected(login) -> None:
     owner = login(Role.OWNER)
     for name, said in (("", "This field is required."), ("dyno", "There is a place with this name already.")):
         answer = owner.post(reverse("place-list"), {"name": name, "kind": "bench", "order": "7"})
@@ -73,7 +73,7 @@ def test_a_place_without_a_name_or_with_anothers_is_refused(login) -> None:
     assert WorkPlace.objects.count() == 3
 
 
-def test_a_place_with_slots_is_never_removed_and_one_without_is(login) -> None:
+def test_only_a_workstation_without_slots_can_be_removed(login) -> None:
     slot = book("bench 1", to_come(0))
     owner = login(Role.OWNER)
     assert "Remove this place" not in owner.get(reverse("place-edit", args=[slot.place_id])).text
@@ -84,7 +84,7 @@ def test_a_place_with_slots_is_never_removed_and_one_without_is(login) -> None:
     assert list(WorkPlace.objects.values_list("name", flat=True)) == ["dyno", "bench 1"]
 
 
-def test_a_place_no_longer_used_keeps_its_slots_and_is_offered_no_more(login) -> None:
+def test_archived_workstation_keeps_slots_and_is_not_offered(login) -> None:
     slot = book(
         "bench 1", load_opening_hours(ShopProfile.current()).working_days_from(timezone.localdate())[1]
     )
@@ -96,14 +96,14 @@ def test_a_place_no_longer_used_keeps_its_slots_and_is_offered_no_more(login) ->
     assert ("bench 1" in new, "bench 1" in edit, "bench 2" in edit) == (False, True, False)
 
 
-def test_without_a_place_the_owner_is_led_to_add_one(login) -> None:
+def test_schedule_without_workstations_links_to_adding_one(login) -> None:
     make_job()
     WorkPlace.objects.update(retired=True)
     assert f'href="{reverse("place-list")}"' in today(login(Role.OWNER))
     assert "The owner adds them" in today(login(Role.DESK))
 
 
-def test_a_saturday_with_hours_is_planned(login) -> None:
+def test_saturday_with_opening_hours_is_scheduled(login) -> None:
     make_job()
     owner = login(Role.OWNER)
     url = reverse("working-hours")
@@ -126,7 +126,7 @@ def test_a_saturday_with_hours_is_planned(login) -> None:
         ),
     ],
 )
-def test_hours_that_make_no_week_are_said_and_nothing_is_saved(login, changes, said: str) -> None:
+def test_invalid_opening_hours_give_errors_and_save_nothing(login, changes, said: str) -> None:
     answer = login(Role.OWNER).post(reverse("working-hours"), hours(**changes))
     assert answer.status_code == 422
     assert said in answer.text
@@ -134,7 +134,7 @@ def test_hours_that_make_no_week_are_said_and_nothing_is_saved(login, changes, s
     assert ShopProfile.current().working_hours[0] == ["08:00", "18:00"]
 
 
-def test_two_who_set_the_hours_are_told_of_each_other(login) -> None:
+def test_edit_conflict_of_opening_hours_is_reported(login) -> None:
     owner = login(Role.OWNER)
     seen = ShopProfile.current().version
     owner.post(reverse("working-hours"), hours(version=str(seen), shuts_4="15:00"))
@@ -157,7 +157,7 @@ def test_two_who_set_the_hours_are_told_of_each_other(login) -> None:
         ({"weekday": 6}, "The shop is shut on Sunday"),
     ],
 )
-def test_a_slot_outside_the_hours_is_asked_about_and_may_be_wanted(login, changes, said: str) -> None:
+def test_slot_outside_opening_hours_needs_confirmation(login, changes, said: str) -> None:
     job, client = make_job(), login(Role.DESK)
     day = to_come(changes.pop("weekday", 0))
     sent = {
@@ -175,7 +175,7 @@ def test_a_slot_outside_the_hours_is_asked_about_and_may_be_wanted(login, change
     assert Slot.objects.get().job == job
 
 
-def test_days_shut_are_left_out_and_slots_on_them_told_not_dropped(login) -> None:
+def test_closed_days_are_skipped_and_their_slots_reported(login) -> None:
     first, second = load_opening_hours(ShopProfile.current()).working_days_from(
         timezone.localdate() + timedelta(days=1)
     )[:2]
@@ -199,7 +199,7 @@ def test_days_shut_are_left_out_and_slots_on_them_told_not_dropped(login) -> Non
     assert "The shop is shut on" in back.text
 
 
-def test_a_slot_that_shortened_hours_no_longer_hold_is_told_until_it_is_moved(login) -> None:
+def test_slot_outside_shortened_hours_is_reported_until_moved(login) -> None:
     day = to_come(4)
     slot, within = book("dyno", day, hour=15), book("bench 1", day, hour=9)
     owner, url = login(Role.OWNER), reverse("working-hours")
@@ -216,14 +216,14 @@ def test_a_slot_that_shortened_hours_no_longer_hold_is_told_until_it_is_moved(lo
     assert "outside the hours" not in owner.get(url).text
 
 
-def test_a_slot_outside_the_hours_is_marked_on_today(login, shop) -> None:
+def test_slot_outside_opening_hours_is_marked_on_today(login, shop) -> None:
     first = load_opening_hours(shop).working_days_from(timezone.localdate() + timedelta(days=1))[0]
     book("dyno", first, hour=17)
     book("bench 1", first, hour=9)
     assert today(login(Role.DESK)).count("outside hours") == 1
 
 
-def test_a_slot_until_midnight_does_not_fall_on_the_day_after(login) -> None:
+def test_slot_until_midnight_is_not_on_the_next_day(login) -> None:
     day = to_come(1)
     slot = book("dyno", day, hour=22)
     owner, url = login(Role.OWNER), reverse("shut-days-list")
@@ -234,7 +234,7 @@ def test_a_slot_until_midnight_does_not_fall_on_the_day_after(login) -> None:
 
 
 @pytest.mark.parametrize("page", ["place-list", "working-hours", "shut-days-list"])
-def test_however_much_there_is_the_pages_of_the_shops_day_ask_the_same(login, page: str) -> None:
+def test_schedule_pages_need_no_more_queries_for_more_slots(login, page: str) -> None:
     owner, url = login(Role.OWNER), reverse(page)
 
     def fill(number: int) -> None:
@@ -255,7 +255,7 @@ def test_however_much_there_is_the_pages_of_the_shops_day_ask_the_same(login, pa
     assert len(seven) == len(one) <= 6
 
 
-def test_days_shut_may_not_end_before_they_begin_and_can_be_opened_again(login) -> None:
+def test_closed_days_must_end_after_start_and_can_be_removed(login) -> None:
     owner = login(Role.OWNER)
     url = reverse("shut-days-list")
     answer = owner.post(url, {"first": "2031-08-10", "last": "2031-08-03", "reason": "Summer"})
@@ -273,7 +273,7 @@ def test_days_shut_may_not_end_before_they_begin_and_can_be_opened_again(login) 
     assert "shut on no day to come" in owner.get(url).text
 
 
-def test_a_shop_shut_for_a_year_plans_nothing_and_says_so(login, shop) -> None:
+def test_shop_closed_for_a_year_has_an_empty_schedule(login, shop) -> None:
     make_job()
     first = timezone.localdate()
     ShutDays.objects.create(first=first, last=first + timedelta(days=500), reason="Rebuilding")
@@ -281,7 +281,7 @@ def test_a_shop_shut_for_a_year_plans_nothing_and_says_so(login, shop) -> None:
     assert "shut for a year to come" in today(login(Role.DESK))
 
 
-def test_days_shut_stand_in_the_calendar(staff) -> None:
+def test_calendar_shows_closed_days(staff) -> None:
     first = timezone.localdate() + timedelta(days=4)
     ShutDays.objects.create(first=first, last=first + timedelta(days=2), reason="Trade fair")
     answer = Client().get(reverse("calendar-feed", args=[create_token(staff[Role.TUNER])]))
@@ -291,7 +291,7 @@ def test_days_shut_stand_in_the_calendar(staff) -> None:
     assert (event["dtstart"].dt, event["dtend"].dt) == (first, first + timedelta(days=3))
 
 
-def test_a_slot_is_inside_the_hours_by_the_shops_clock_on_both_sides_of_a_change(shop) -> None:
+def test_opening_hours_follow_shop_time_across_dst_change(shop) -> None:
     # Paris leaves summer time on 25 October 2026: 08:00 there is 06:00 UTC on Friday, 07:00 UTC on Monday.
     paris, working = ZoneInfo("Europe/Paris"), load_opening_hours(shop)
     for day, opens_utc in ((date(2026, 10, 23), 6), (date(2026, 10, 26), 7)):
@@ -303,7 +303,7 @@ def test_a_slot_is_inside_the_hours_by_the_shops_clock_on_both_sides_of_a_change
             ) is fits
 
 
-def test_a_place_sent_twice_is_made_once(login) -> None:
+def test_repeated_submission_creates_one_workstation(login) -> None:
     owner = login(Role.OWNER)
     page = owner.get(reverse("place-list")).text
     key = page.split('name="form_key" value="')[1].split('"')[0]
@@ -313,7 +313,7 @@ def test_a_place_sent_twice_is_made_once(login) -> None:
     assert WorkPlace.objects.filter(name="ramp").count() == 1
 
 
-def test_what_the_owner_changed_is_told_in_words(login) -> None:
+def test_change_log_describes_opening_hours_and_closed_days(login) -> None:
     owner = login(Role.OWNER)
     owner.post(reverse("working-hours"), hours(shuts_4="15:00"))
     owner.post(reverse("shut-days-list"), {"first": "2031-08-04", "last": "", "reason": "Trade fair"})

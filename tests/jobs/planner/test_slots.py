@@ -56,7 +56,7 @@ def book(job, name: str, start: datetime, end: datetime) -> Slot:
 @pytest.mark.parametrize(
     ("start", "end"), [(9, 11), (8, 10), (10, 12), (9.25, 9.5), (8, 12)], ids=lambda hour: f"{hour}"
 )
-def test_the_database_holds_no_two_jobs_in_one_place_at_once(start: float, end: float) -> None:
+def test_database_rejects_overlapping_slots(start: float, end: float) -> None:
     job = make_job()
     book(job, "dyno", at(9), at(11))
     times = [at(0) + timedelta(hours=hour) for hour in (start, end)]
@@ -66,7 +66,7 @@ def test_the_database_holds_no_two_jobs_in_one_place_at_once(start: float, end: 
     assert Slot.objects.count() == 2
 
 
-def test_one_after_the_other_is_no_double_booking() -> None:
+def test_adjacent_slots_do_not_overlap() -> None:
     job = make_job()
     book(job, "dyno", at(9), at(11))
     book(job, "dyno", at(11), at(12))
@@ -75,7 +75,7 @@ def test_one_after_the_other_is_no_double_booking() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_of_two_desks_at_the_same_moment_one_gets_the_dyno() -> None:
+def test_simultaneous_bookings_give_one_slot() -> None:
     job = make_job()
     got: list[bool] = []
     ready = threading.Barrier(2)
@@ -99,7 +99,7 @@ def test_of_two_desks_at_the_same_moment_one_gets_the_dyno() -> None:
     assert Slot.objects.count() == 1
 
 
-def test_booked_on_todays_page_and_a_second_is_told_who_has_it(login) -> None:
+def test_slot_is_booked_and_overlap_names_the_other_job(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     assert send(client, job).status_code == 302
@@ -125,7 +125,7 @@ def test_booked_on_todays_page_and_a_second_is_told_who_has_it(login) -> None:
         ({"day": "0001-01-01", "clock": "00:00", "anyway": "on"}, "The year 1 "),
     ],
 )
-def test_bad_entry_is_said_at_its_field(login, changes, said: str) -> None:
+def test_invalid_input_gives_error_at_its_field(login, changes, said: str) -> None:
     answer = send(login(Role.DESK), make_job(), **changes)
     assert answer.status_code == 422
     assert said in answer.text
@@ -133,7 +133,7 @@ def test_bad_entry_is_said_at_its_field(login, changes, said: str) -> None:
 
 
 @pytest.mark.parametrize(("year", "said"), [(-1, " is past."), (2, " is more than a year away.")])
-def test_a_day_that_can_hardly_be_meant_is_asked_about(login, year: int, said: str) -> None:
+def test_implausible_day_needs_confirmation(login, year: int, said: str) -> None:
     day = next_workday().replace(day=15, month=6)
     day = day.replace(year=day.year + year)
     answer = send(login(Role.DESK), make_job(), day=day.isoformat())
@@ -143,7 +143,7 @@ def test_a_day_that_can_hardly_be_meant_is_asked_about(login, year: int, said: s
 
 
 @pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2026-02-31", "soon", ""])
-def test_a_move_to_no_day_is_refused(login, shop, day: str) -> None:
+def test_move_to_an_invalid_day_is_rejected(login, shop, day: str) -> None:
     shop.time_zone = "Pacific/Auckland"  # its first hours of the first year are before all that UTC has
     shop.save()
     slot = book(make_job(), "dyno", at(9), at(11))
@@ -154,7 +154,7 @@ def test_a_move_to_no_day_is_refused(login, shop, day: str) -> None:
     assert (slot.place.name, slot.starts_at) == ("dyno", at(9))
 
 
-def test_in_the_repeated_hour_a_slot_keeps_its_moment_from_place_to_place(login, in_paris) -> None:
+def test_slot_in_the_repeated_hour_keeps_its_instant_when_moved(login, in_paris) -> None:
     # 02:30 for the second time on 25 October 2026 in Paris is 01:30 UTC, for the first 00:30 UTC.
     second = datetime(2026, 10, 25, 1, 30, tzinfo=ZoneInfo("UTC"))
     slot = book(make_job(), "dyno", second, second + timedelta(minutes=30))
@@ -164,7 +164,7 @@ def test_in_the_repeated_hour_a_slot_keeps_its_moment_from_place_to_place(login,
     assert (slot.place.name, slot.starts_at) == ("bench 1", second)
 
 
-def test_a_slot_is_dragged_to_another_day_and_keeps_its_time_of_the_clock(login, in_paris) -> None:
+def test_slot_moved_to_another_day_keeps_its_clock_time(login, in_paris) -> None:
     # Paris leaves summer time on 25 October 2026: 09:00 is 07:00 UTC before and 08:00 UTC after.
     begin, end = (datetime(2026, 10, 23, hour, tzinfo=PARIS) for hour in (9, 11))
     slot = book(make_job(), "dyno", begin, end)
@@ -176,7 +176,7 @@ def test_a_slot_is_dragged_to_another_day_and_keeps_its_time_of_the_clock(login,
     assert slot.ends_at - slot.starts_at == timedelta(hours=2)
 
 
-def test_a_move_onto_another_job_is_refused_with_its_name(login) -> None:
+def test_move_onto_another_slot_names_its_job(login) -> None:
     job = make_job()
     day = next_workday()
     mine = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
@@ -190,7 +190,7 @@ def test_a_move_onto_another_job_is_refused_with_its_name(login) -> None:
     assert slot.place.name == "dyno"
 
 
-def test_the_hour_that_comes_twice_is_asked_for_and_told(login, in_paris) -> None:
+def test_repeated_hour_asks_for_the_instant_and_shows_it(login, in_paris) -> None:
     job, client = make_job(), login(Role.DESK)
     twice = {"day": "2026-10-25", "clock": "02:30", "hours": "0,5", "anyway": "on"}
     answer = send(client, job, **twice)
@@ -207,19 +207,19 @@ def test_the_hour_that_comes_twice_is_asked_for_and_told(login, in_paris) -> Non
         ]
 
 
-def test_a_time_that_the_clocks_leap_over_is_refused(login, in_paris) -> None:
+def test_time_in_a_dst_gap_is_rejected(login, in_paris) -> None:
     answer = send(login(Role.DESK), make_job(), day="2027-03-28", clock="02:30")
     assert answer.status_code == 422
     assert "there is no 02:30" in answer.text
 
 
-def test_five_working_days_leave_the_weekend_out(shop) -> None:
+def test_five_working_days_skip_the_weekend(shop) -> None:
     # 12 June 2026 is a Friday
     days = load_opening_hours(shop).working_days_from(date(2026, 6, 12))
     assert [day.day for day in days] == [12, 15, 16, 17, 18]
 
 
-def test_changed_by_form_from_where_another_left_it(login) -> None:
+def test_slot_edit_conflict_is_reported(login) -> None:
     job, client = make_job(), login(Role.DESK)
     send(client, job)
     slot = Slot.objects.get()
@@ -246,7 +246,7 @@ def test_changed_by_form_from_where_another_left_it(login) -> None:
     assert slot.ends_at - slot.starts_at == timedelta(hours=3)
 
 
-def test_a_slot_weeks_ahead_is_shown_after_saving_and_found_again(login) -> None:
+def test_slot_weeks_ahead_is_shown_after_saving(login) -> None:
     job, client = make_job(), login(Role.DESK)
     day = load_opening_hours(ShopProfile.current()).working_days_from(
         timezone.localdate() + timedelta(days=40)
@@ -269,7 +269,7 @@ def test_a_slot_weeks_ahead_is_shown_after_saving_and_found_again(login) -> None
     assert f"{day:%a %-d %b %Y}, 09:00–11:00, dyno" in shown
 
 
-def test_the_plan_is_turned_over_without_leaving_a_working_day_out(login, shop) -> None:
+def test_schedule_pages_cover_all_working_days(login, shop) -> None:
     # 7 December 2026 is a Monday; the shop works from Monday to Saturday here.
     shop.working_hours = [["08:00", "17:00"]] * 6 + [None]
     shop.save()
@@ -284,14 +284,14 @@ def test_the_plan_is_turned_over_without_leaving_a_working_day_out(login, shop) 
 
 
 @pytest.mark.parametrize("asked", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
-def test_nonsense_for_a_day_in_the_address_is_no_fault(login, asked: str) -> None:
+def test_invalid_day_in_the_url_is_ignored(login, asked: str) -> None:
     make_job()
     answer = login(Role.DESK).get(reverse("today"), {"from": asked})
     assert answer.status_code == 200
     assert "Later days" in answer.text
 
 
-def test_a_slot_moved_on_a_later_plan_leads_back_to_it(login) -> None:
+def test_move_on_a_later_page_returns_to_it(login) -> None:
     job = make_job()
     day = load_opening_hours(ShopProfile.current()).working_days_from(
         timezone.localdate() + timedelta(days=40)
@@ -303,7 +303,7 @@ def test_a_slot_moved_on_a_later_plan_leads_back_to_it(login) -> None:
     assert move_slot.headers["Location"] == f"{reverse('today')}?from={day}#slots"
 
 
-def test_a_slot_is_given_free_and_others_may_only_look(login) -> None:
+def test_slot_is_cancelled_by_the_desk_only(login) -> None:
     send(login(Role.DESK), make_job())
     slot = Slot.objects.get()
     for name in ("slot-move", "slot-remove"):

@@ -20,37 +20,37 @@ def found(client, words: str) -> str:
 
 
 @pytest.mark.parametrize("words", ["DEMO 88", "demo-88", "0042", "plr66t", "åkerby", "ÅKERBY", "Zoë", "tern"])
-def test_finds_job_and_bike(login, job, words) -> None:
+def test_search_finds_job_and_bike(login, job, words) -> None:
     page = found(login(Role.TUNER), words)
     assert job.get_absolute_url() in page
     assert reverse("bike", args=[job.bike_id]) in page
 
 
 @pytest.mark.parametrize("words", ["åkerby", "555 0199", "demo88"])
-def test_finds_the_person(login, job, words) -> None:
+def test_search_finds_the_customer(login, job, words) -> None:
     assert reverse("customer", args=[job.customer_id]) in found(login(Role.DESK), words)
 
 
-def test_a_jobs_number_leads_to_the_job(login, job) -> None:
+def test_job_number_leads_to_the_job(login, job) -> None:
     answer = login(Role.DESK).get(reverse("search"), {"q": f" {job.number} "})
     assert answer.headers["Location"] == job.get_absolute_url()
 
 
-def test_every_word_has_to_fit(login, job) -> None:
+def test_search_requires_all_words(login, job) -> None:
     assert "Nothing fits." in found(login(Role.DESK), "åkerby zebra")
 
 
-def test_an_empty_search_lists_nothing(login, job) -> None:
+def test_empty_search_finds_nothing(login, job) -> None:
     page = found(login(Role.DESK), "  ")
     assert job.get_absolute_url() not in page
 
 
 @pytest.mark.parametrize("words", ["a\0b", "%", "_", "'; drop", "x" * 3000, "<script>", "--", "/ / -"])
-def test_nonsense_is_no_fault_and_stays_text(login, job, words) -> None:
+def test_search_text_is_escaped(login, job, words) -> None:
     answer = login(Role.DESK).get(reverse("search"), {"q": words})
     assert answer.status_code == 200
     assert "<script>" not in answer.content.decode().split("<main")[1]
 
 
-def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+def test_search_requires_login(client, staff) -> None:
     assert client.get(reverse("search"), {"q": "demo"}).status_code == 302

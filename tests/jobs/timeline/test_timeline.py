@@ -63,7 +63,7 @@ def texts(found) -> list[str]:
     return [event.text for event in found]
 
 
-def test_two_changes_between_two_runs_are_both_named(job, staff) -> None:
+def test_both_changes_between_two_runs_are_named(job, staff) -> None:
     first = run(job, staff, 10)
     Part.objects.create(job=job, name="Slip-on", fitted_at=at(20), changes_exhaust=True)
     load(job, staff, 1, 30, "more fuel low down")
@@ -76,7 +76,7 @@ def test_two_changes_between_two_runs_are_both_named(job, staff) -> None:
     ]
 
 
-def test_a_part_not_fitted_yet_changes_nothing(job) -> None:
+def test_part_not_fitted_yet_does_not_change_the_bike(job) -> None:
     Part.objects.create(job=job, name="Still in its box", fitted_at=None)
     assert not [event for event in results_of(job).get(timeline) if "box" in event.text]
 
@@ -95,14 +95,14 @@ def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
     assert not [event for event in found if event.changes_bike]
 
 
-def test_of_two_at_the_same_minute_the_change_stands_before_the_run(job, staff) -> None:
+def test_change_comes_before_a_run_of_the_same_minute(job, staff) -> None:
     run(job, staff, 10)
     BikeChange.objects.create(job=job, kind="tyre", description="new rear", at=at(10), by=staff[Role.TUNER])
     assert [event.run is not None for event in results_of(job).get(timeline)][-2:] == [False, True]
     assert texts(changes(results_of(job).get(timeline))) == ["tyre changed: new rear"]
 
 
-def test_going_back_to_an_earlier_tune_is_a_change_of_its_own(job, staff) -> None:
+def test_return_to_an_earlier_tune_is_a_change(job, staff) -> None:
     received = job.tune_revisions.get(number=0)
     run(job, staff, 10, received)
     one = load(job, staff, 1, 20)
@@ -114,7 +114,7 @@ def test_going_back_to_an_earlier_tune_is_a_change_of_its_own(job, staff) -> Non
     assert len([event for event in results_of(job).get(timeline) if "says" in event.text]) == 1
 
 
-def test_a_tune_entered_after_its_run_was_in_by_then_and_counts_once(job, staff) -> None:
+def test_tune_entered_after_its_run_counts_once_before_it(job, staff) -> None:
     received = job.tune_revisions.get(number=0)
     first = run(job, staff, 10, received)
     one = load(job, staff, 1, 30)
@@ -127,14 +127,14 @@ def test_a_tune_entered_after_its_run_was_in_by_then_and_counts_once(job, staff)
     assert events_between(found, second.made_at, last.made_at) == []
 
 
-def test_a_tune_says_what_it_changes(job, staff) -> None:
+def test_tune_event_lists_its_changes(job, staff) -> None:
     kind = TuneChangeKind.objects.create(name="idle (test)", unit="1/min")
     one = load(job, staff, 1, 20)
     TuneChange.objects.create(revision=one, kind=kind, to_value="1450", unit="1/min", reason="stalls")
     assert texts(changes(results_of(job).get(timeline))) == ["tune 1 loaded: idle (test): 1450 1/min"]
 
 
-def test_valve_adjustment_by_a_plan_counts_once_and_when_the_shims_went_in(job, staff) -> None:
+def test_shim_plan_counts_once_as_change_when_applied(job, staff) -> None:
     mechanic = staff[Role.MECHANIC]
     found_set = ClearanceSet.objects.create(
         job=job, when="as_found", measured_at=at(10), measured_by=mechanic
@@ -147,7 +147,7 @@ def test_valve_adjustment_by_a_plan_counts_once_and_when_the_shims_went_in(job, 
     assert (change.at, change.text) == (at(20), "valve clearances adjusted by the shim plan")
 
 
-def test_valve_adjustment_without_a_plan_counts_by_the_set_as_left(job, staff) -> None:
+def test_set_as_left_counts_as_change_without_a_plan(job, staff) -> None:
     mechanic = staff[Role.MECHANIC]
     ClearanceSet.objects.create(job=job, when="as_found", measured_at=at(10), measured_by=mechanic)
     ClearanceSet.objects.create(job=job, when="as_left", measured_at=at(40), measured_by=mechanic)
@@ -155,7 +155,7 @@ def test_valve_adjustment_without_a_plan_counts_by_the_set_as_left(job, staff) -
     assert change.at == at(40)
 
 
-def test_settings_as_left_count_only_where_something_was_set_otherwise(job, staff) -> None:
+def test_settings_as_left_count_only_if_something_changed(job, staff) -> None:
     by = staff[Role.MECHANIC]
     SuspensionSetting.objects.create(job=job, when="as_found", set_at=at(10), by=by, rear_preload="4")
     SuspensionSetting.objects.create(
@@ -172,7 +172,7 @@ def record_change(client, job: Job, **data: str):
 
 
 @pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER])
-def test_a_change_of_the_bike_is_recorded(login, job, role) -> None:
+def test_bike_change_is_recorded(login, job, role) -> None:
     client = login(role)
     assert record_change(client, job).status_code == 302
     page = client.get(reverse("timeline", args=[job])).content.decode()
@@ -181,7 +181,7 @@ def test_a_change_of_the_bike_is_recorded(login, job, role) -> None:
     assert "15/45 to 15/47" in client.get(reverse("job", args=[job])).content.decode()
 
 
-def test_a_change_is_edited_and_removed(login, job) -> None:
+def test_bike_change_is_edited_and_removed(login, job) -> None:
     client = login(Role.MECHANIC)
     record_change(client, job)
     change = BikeChange.objects.get()
@@ -193,13 +193,13 @@ def test_a_change_is_edited_and_removed(login, job) -> None:
     assert not BikeChange.objects.exists()
 
 
-def test_a_change_without_words_is_refused_and_kept(login, job) -> None:
+def test_bike_change_without_text_is_rejected_and_kept(login, job) -> None:
     answer = record_change(login(Role.MECHANIC), job, description="", at="2026-05-04T09:30")
     assert answer.status_code == 422
     assert 'value="2026-05-04T09:30"' in answer.content.decode()
 
 
-def test_a_change_sent_twice_is_one(login, job) -> None:
+def test_repeated_submission_records_one_change(login, job) -> None:
     client = login(Role.MECHANIC)
     key = "7b7ad1f6-4f0f-4d5e-9b0a-0d4b4c3e2a11"
     record_change(client, job, form_key=key)
@@ -207,7 +207,7 @@ def test_a_change_sent_twice_is_one(login, job) -> None:
     assert BikeChange.objects.count() == 1
 
 
-def test_timeline_asks_the_same_queries_however_much_happened(login, job, staff) -> None:
+def test_timeline_needs_no_more_queries_for_more_events(login, job, staff) -> None:
     client = login(Role.TUNER)
     url = reverse("timeline", args=[job])
     run(job, staff, 6, load(job, staff, 1, 5))
@@ -221,7 +221,7 @@ def test_timeline_asks_the_same_queries_however_much_happened(login, job, staff)
     assert len(few) == len(many)
 
 
-def test_rules(client, login, job) -> None:
+def test_timeline_requires_login_role_and_known_job(client, login, job) -> None:
     assert client.get(reverse("timeline", args=[job])).status_code == 302
     assert login(Role.DESK).get(reverse("timeline", args=[job])).status_code == 200
     assert login(Role.DESK).get(reverse("bike-change-add", args=[job])).status_code == 403

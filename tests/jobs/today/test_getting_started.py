@@ -16,7 +16,7 @@ def owner(client, shop):
     return client
 
 
-def test_an_empty_shop_leads_its_owner_step_by_step(owner, shop) -> None:
+def test_new_shop_shows_onboarding_steps_to_the_owner(owner, shop) -> None:
     page = owner.get(reverse("today")).text
     ways = [
         reverse(name)
@@ -29,7 +29,7 @@ def test_an_empty_shop_leads_its_owner_step_by_step(owner, shop) -> None:
         assert owner.get(way).status_code == 200
 
 
-def test_each_step_is_ticked_when_it_is_done(owner, shop) -> None:
+def test_onboarding_step_is_ticked_when_done(owner, shop) -> None:
     shop.name = "Saltmarsh"
     shop.save()
     make_staff(Role.MECHANIC)
@@ -37,11 +37,11 @@ def test_each_step_is_ticked_when_it_is_done(owner, shop) -> None:
     assert [step.done for step in onboarding_steps(shop)] == [True, False, True, True, False, False]
 
 
-def test_the_first_job_ends_it(owner) -> None:
+def test_first_job_ends_the_onboarding(owner) -> None:
     assert "first ten minutes" in owner.get(reverse("today")).text
     make_job()
     assert "first ten minutes" not in owner.get(reverse("today")).text
 
 
-def test_others_are_told_what_to_do_without_the_owners_steps(login) -> None:
+def test_other_roles_see_no_onboarding_steps(login) -> None:
     assert "first ten minutes" not in login(Role.DESK).get(reverse("today")).text

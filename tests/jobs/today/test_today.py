@@ -25,7 +25,7 @@ def place(page: str, key: str) -> str:
     return page[start : page.index("</section>", start)]
 
 
-def test_each_job_stands_under_its_stage(login) -> None:
+def test_jobs_are_grouped_by_stage(login) -> None:
     bike = make_bike()
     booked, bench, ready = (make_job(bike=bike, stage=stage) for stage in ("booked", "bench", "ready"))
     waiting = make_job(bike=bike, stage="waiting", waiting_for="parts")
@@ -37,7 +37,7 @@ def test_each_job_stands_under_its_stage(login) -> None:
     assert done.number not in page
 
 
-def test_promised_and_late_is_said_first(login) -> None:
+def test_overdue_jobs_come_first(login) -> None:
     bike = make_bike()
     now = timezone.now()
     late = make_job(bike=bike, stage="bench", promised_at=now - timedelta(hours=1))
@@ -50,7 +50,7 @@ def test_promised_and_late_is_said_first(login) -> None:
     assert page.index('id="late"') < page.index('id="booked"')
 
 
-def test_the_most_urgent_stands_first(login) -> None:
+def test_most_urgent_job_comes_first(login) -> None:
     bike = make_bike()
     now = timezone.now()
     later, sooner = (
@@ -61,7 +61,7 @@ def test_the_most_urgent_stands_first(login) -> None:
     assert bench.index(sooner.number) < bench.index(later.number) < bench.index(never.number)
 
 
-def test_an_empty_shop_says_what_to_do_next(login) -> None:
+def test_empty_shop_shows_the_next_step(login) -> None:
     assert reverse("job-book") in place_empty(today(login(Role.DESK)))
     assert "The service desk books the next one." in place_empty(today(login(Role.TUNER)))
 
@@ -70,12 +70,12 @@ def place_empty(page: str) -> str:
     return page[page.index('<div class="empty">') :]
 
 
-def test_an_empty_stage_says_so(login) -> None:
+def test_empty_stage_shows_a_note(login) -> None:
     make_job()
     assert "Nothing is on the bench." in place(today(login(Role.MECHANIC)), "bench")
 
 
-def test_asks_the_same_few_queries_however_many_jobs(login) -> None:
+def test_today_needs_few_queries_for_any_number_of_jobs(login) -> None:
     bike = make_bike()
     make_job(bike=bike, stage="bench")
     client = login(Role.DESK)
@@ -90,7 +90,7 @@ def test_asks_the_same_few_queries_however_many_jobs(login) -> None:
     assert "6 more" in place(page, "bench")
 
 
-def test_signed_out_is_sent_to_log_in(client, staff) -> None:
+def test_today_requires_login(client, staff) -> None:
     assert client.get(reverse("today")).status_code == 302
     assert client.get(reverse("job-list")).status_code == 302
 
@@ -99,7 +99,7 @@ def listed(client, **query: str) -> str:
     return client.get(reverse("job-list"), query).content.decode()
 
 
-def test_list_is_filtered_by_stage(login) -> None:
+def test_job_list_is_filtered_by_stage(login) -> None:
     bike = make_bike()
     bench, done = (make_job(bike=bike, stage=stage) for stage in ("bench", "handed_over"))
     client = login(Role.TUNER)
@@ -110,7 +110,7 @@ def test_list_is_filtered_by_stage(login) -> None:
 
 
 @pytest.mark.parametrize("words", ["DEMO 44", "demo44", "quill", "tern quill", "cold start", "QUILL DEMO"])
-def test_list_is_searched(login, words) -> None:
+def test_job_list_is_searched(login, words) -> None:
     job = make_job(bike=make_bike(plate="DEMO 44"), brief="Won't idle after a cold start")
     other = make_job(
         bike=make_bike(plate="X 1", make="Ostler", owner=make_customer(name="Orla Venn")), brief="Tyres"
@@ -120,14 +120,14 @@ def test_list_is_searched(login, words) -> None:
     assert other.number not in page
 
 
-def test_nonsense_in_the_address_is_no_fault(login) -> None:
+def test_invalid_query_is_ignored(login) -> None:
     client = login(Role.DESK)
     make_job()
     for query in ({"page": "many"}, {"stage": "lost"}, {"q": "a\0b"}, {"q": "%_'\""}, {"q": "x" * 5000}):
         assert client.get(reverse("job-list"), query).status_code == 200
 
 
-def test_list_comes_in_pages_of_the_same_few_queries(login) -> None:
+def test_job_list_is_paged_with_few_queries(login) -> None:
     bike = make_bike()
     for _ in range(60):
         make_job(bike=bike)

@@ -18,7 +18,7 @@ def add_work(client, job, **sent: str):
     return client.post(reverse("work-item-add", args=[job]), sent)
 
 
-def test_over_what_was_authorised_the_customer_is_asked_first(login) -> None:
+def test_work_above_the_authorised_amount_needs_confirmation(login) -> None:
     job, client = make_job(authorised_amount="300"), login(Role.DESK)
     assert add_work(client, job, description="Valves", price="240,50").status_code == 302
     refused = add_work(client, job, description="Synchronise", price="60")
@@ -32,7 +32,7 @@ def test_over_what_was_authorised_the_customer_is_asked_first(login) -> None:
     assert job.history.first().history_user.username == "desk"
 
 
-def test_up_to_what_was_authorised_nothing_is_asked(login) -> None:
+def test_work_up_to_the_authorised_amount_needs_no_confirmation(login) -> None:
     job, client = make_job(authorised_amount="300"), login(Role.DESK)
     assert add_work(client, job, description="Valves", price="300").status_code == 302
     assert add_work(client, job, description="Courtesy wash", price="").status_code == 302
@@ -40,7 +40,7 @@ def test_up_to_what_was_authorised_nothing_is_asked(login) -> None:
     assert job.authorised_amount == 300
 
 
-def test_ticking_work_done_asks_nothing_again(login) -> None:
+def test_marking_work_done_needs_no_second_confirmation(login) -> None:
     job = make_job(authorised_amount="10")
     item = WorkItem.objects.create(job=job, description="Valves", price="240")
     sent = {"version": "1", "description": "Valves", "price": "240", "done": "on"}
@@ -49,11 +49,11 @@ def test_ticking_work_done_asks_nothing_again(login) -> None:
     assert job.authorised_amount == 10
 
 
-def test_without_an_authorised_amount_nothing_is_asked(login) -> None:
+def test_work_without_authorised_amount_needs_no_confirmation(login) -> None:
     assert add_work(login(Role.DESK), make_job(), description="Valves", price="900").status_code == 302
 
 
-def test_csv_holds_work_and_parts_and_runs_nothing_in_a_spreadsheet(login) -> None:
+def test_csv_has_work_and_parts_with_formulas_escaped(login) -> None:
     job = make_job(bike=make_bike(owner=make_customer(name="=cmd()")))
     WorkItem.objects.create(job=job, description="Valves", price="240.50", done=True)
     Part.objects.create(job=job, name="Gasket", maker="Ostler", part_number="G-7", quantity=2)
@@ -68,7 +68,7 @@ def test_csv_holds_work_and_parts_and_runs_nothing_in_a_spreadsheet(login) -> No
     assert rows[0]["customer"] == "'=cmd()"
 
 
-def test_more_than_can_be_authorised_is_said_at_the_price_and_the_job_stays_readable(login) -> None:
+def test_total_above_maximum_gives_error_at_the_price(login) -> None:
     # In some currencies a job runs to many millions; what is authorised has eight digits before its point.
     job = make_job(authorised_amount=Decimal("60000000"))
     WorkItem.objects.create(job=job, description="Engine", price=Decimal("60000000"))
