@@ -52,9 +52,15 @@ RECORD = JobRecord(
     "clearances",
     rows=(
         Rows(ClearanceSet, join=("shim_plan",), people=("measured_by",)),
-        Rows(ClearanceReading, "clearance_set__job", link=link_sets),
+        Rows(ClearanceReading, "clearance_set__job", link=link_sets, off_timeline="The event is its set."),
         Rows(ShimPlan, "clearance_set__job", link=link_sets),
-        Rows(ShimPlanRow, "plan__clearance_set__job", link=link_plans),
+        Rows(
+            ShimPlanRow,
+            "plan__clearance_set__job",
+            link=link_plans,
+            off_page="On the page of its set.",
+            off_timeline="The event is its plan.",
+        ),
     ),
     reads=(ClearanceSet, ClearanceReading, ShimPlan),
     section=section,

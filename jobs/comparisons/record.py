@@ -14,9 +14,14 @@ def link_members(page: JobPage, rows: list[Any]) -> None:
     link_to(rows, "run", page.rows(Run))
 
 
+FROM_RUNS = "Computed from runs, which are on it."
+
 RECORD = JobRecord(
     "comparisons",
-    rows=(Rows(Comparison), Rows(ComparisonRun, "comparison__job", link=link_members)),
+    rows=(
+        Rows(Comparison, off_timeline=FROM_RUNS),
+        Rows(ComparisonRun, "comparison__job", link=link_members, off_timeline=FROM_RUNS),
+    ),
     reads=(Comparison, ComparisonRun, Run, TuneRevision),
     section=section,
     printed=COMPARISONS,

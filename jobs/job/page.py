@@ -37,6 +37,8 @@ class Rows:
         Receives the page and the rows, and sets relations to rows that the page holds already.
     changes : aggregate
         What differs after a row was changed, beside the row count and the highest key.
+    off_page, off_timeline, off_sheet : str
+        Why the job page, the timeline or the handover sheet shows none of these rows; empty if it does.
     """
 
     model: type[models.Model]
@@ -46,6 +48,9 @@ class Rows:
     defer: tuple[str, ...] = ()
     link: "Callable[[JobPage, list[Any]], None] | None" = None
     changes: models.Aggregate = field(default_factory=lambda: Sum("version"))
+    off_page: str = ""
+    off_timeline: str = ""
+    off_sheet: str = ""
 
     @property
     def label(self) -> str:

@@ -24,7 +24,10 @@ def events(results: JobResults) -> Iterator[Event]:
 
 RECORD = JobRecord(
     "brief",
-    rows=(Rows(StaffMember, "", changes=Count("pk")), Rows(StageEntry, people=("by",))),
+    rows=(
+        Rows(StaffMember, "", changes=Count("pk")),
+        Rows(StageEntry, people=("by",), off_sheet="The way through the shop is the shop's own."),
+    ),
     shared=(Rows(StaffMember.history.model, "", changes=Max("pk")),),
     reads=(Photo, WorkItem),
     section=section,

@@ -8,7 +8,7 @@ from jobs.models import MixtureStudy
 
 RECORD = JobRecord(
     "mixture",
-    rows=(Rows(MixtureStudy, people=("made_by",)),),
+    rows=(Rows(MixtureStudy, people=("made_by",), off_timeline="Computed from runs, which are on it."),),
     reads=(MixtureStudy,),
     section=section,
     printed=MIXTURE,

@@ -6,7 +6,14 @@ from jobs.models import Slot, SlotQuarter, WorkPlace
 
 RECORD = JobRecord(
     "slots",
-    rows=(Rows(Slot, join=("place",)),),
+    rows=(
+        Rows(
+            Slot,
+            join=("place",),
+            off_timeline="A plan, and nothing that happened.",
+            off_sheet="The plan is the shop's own.",
+        ),
+    ),
     shared=(Rows(WorkPlace, ""),),
     export=Export(left_out=(SlotQuarter,)),
 )

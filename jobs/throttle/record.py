@@ -10,7 +10,7 @@ from jobs.tunes.throttle_tables import plates_csv
 
 RECORD = JobRecord(
     "throttle",
-    rows=(Rows(ThrottleTable, "revision__job", link=link_revisions),),
+    rows=(Rows(ThrottleTable, "revision__job", link=link_revisions, off_timeline="The event is its tune."),),
     reads=(ThrottleTable, TuneRevision, Run),
     section=section,
     printed=THROTTLE,

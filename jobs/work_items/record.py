@@ -6,6 +6,6 @@ from jobs.models import WorkItem
 
 RECORD = JobRecord(
     "work_items",
-    rows=(Rows(WorkItem),),
+    rows=(Rows(WorkItem, off_timeline="Agreed work has no time."),),
     export=Export(money=frozenset({"price"})),
 )

@@ -1,20 +1,28 @@
 """Every kind of record that belongs to a job is registered once, and a section reads what it declares."""
 
+from collections.abc import Callable
 from importlib import import_module
+from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import models
+from django.db import models, transaction
+from django.db.models import ProtectedError
 from django.urls import reverse
+from django.utils import timezone
 
 from jobs.job.page import Rows
-from jobs.job.registry import JobRecord, all_rows, get_rows, records
+from jobs.job.registry import JobRecord, all_rows, printed_records, records
 from jobs.job.results import JobResults
-from jobs.job_page.sections import render_head
-from jobs.models import Job, JobWord, ShimPlanRow
+from jobs.job_page.sections import render_head, rendered_sections
+from jobs.models import Job, JobWord
 from jobs.records import PRINTED_ORDER
+from jobs.timeline.events import timeline
+from reports.handover.snapshot import make_snapshot
+from reports.handover.snapshot.codec import to_json
 from tests.factories import results_of
 from tests.jobs.job_page.test_job_page import make_job_with_everything
+from tests.reports.whole_jobs import make_whole_job
 from tests.test_access import ARGUMENTS, PATTERNS
 from workshop.models import Role, StaffMember
 
@@ -56,18 +64,13 @@ def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
 
 
 def rows_of_a_job() -> list[Rows]:
-    return [rows for rows in all_rows() if rows.to_job]
+    """The rows that a job may lose: issued sheets, which reports adds, are never deleted."""
+    return [rows for rows in all_rows() if rows.to_job and rows.model._meta.app_label == "jobs"]
 
 
 def records_by_package() -> dict[str, JobRecord]:
     packages = [*(f"jobs.{package}" for package in PRINTED_ORDER), "reports.handover"]
     return {package: import_module(f"{package}.record").RECORD for package in packages}
-
-
-def read_with_joins(results: JobResults) -> set[type[models.Model]]:
-    read = results.page.models_read
-    joined = [model._meta.get_field(name) for model in read for name in get_rows(model).join]
-    return read | {field.related_model for field in joined}
 
 
 def test_every_registered_record_is_declared_in_its_package() -> None:
@@ -80,6 +83,15 @@ def test_whole_job_has_a_row_of_every_kind(staff) -> None:
     assert missing == []
 
 
+def test_whole_job_fills_every_section_of_the_sheet(staff) -> None:
+    snapshot = make_snapshot(
+        results_of(make_whole_job(staff)), issue_number=1, issued_by=staff[Role.OWNER], at=timezone.now()
+    )
+    assert [
+        printed.name for printed in printed_records() if not printed.is_shown(snapshot.get(printed))
+    ] == []
+
+
 @pytest.mark.parametrize("package", records_by_package())
 def test_access_is_tested_with_a_record_of_every_package(package: str) -> None:
     """Each role opens an address of the package that takes the key of a record or the number of a job."""
@@ -87,15 +99,50 @@ def test_access_is_tested_with_a_record_of_every_package(package: str) -> None:
     assert walked
 
 
-def test_every_kind_of_row_is_read_for_the_page(staff) -> None:
-    job = make_job_with_everything(staff)
-    results = results_of(job)
-    render_head(results, frozenset())
-    for record in records():
-        if record.section is not None:
-            record.section(results)
-    on_own_page = {ShimPlanRow}
-    assert {rows.model for rows in rows_of_a_job()} - on_own_page <= read_with_joins(results)
+def remove_all(rows: models.QuerySet[Any]) -> None:
+    """Delete rows, and first those of other records that protect them."""
+    try:
+        rows.delete()
+    except ProtectedError as problem:
+        for row in problem.protected_objects:
+            remove_all(type(row)._base_manager.filter(pk=row.pk))
+        remove_all(rows)
+
+
+def models_shown(job: Job, show: Callable[[JobResults], object]) -> set[type[models.Model]]:
+    """Every model without whose rows something would look otherwise."""
+    whole = show(results_of(job))
+    found = set()
+    for rows in rows_of_a_job():
+        with transaction.atomic():
+            remove_all(rows.queryset(job.pk))
+            if show(results_of(job)) != whole:
+                found.add(rows.model)
+            transaction.set_rollback(True)
+    return found
+
+
+def show_page(results: JobResults) -> list[str]:
+    sections = rendered_sections(results, frozenset())
+    return [render_head(results, frozenset()), *(section.html for section in sections)]
+
+
+def test_page_shows_every_kind_of_row_unless_it_says_why_not(staff) -> None:
+    shown = models_shown(make_job_with_everything(staff), show_page)
+    assert shown == {rows.model for rows in rows_of_a_job() if not rows.off_page}
+
+
+def test_timeline_shows_every_kind_of_row_unless_it_says_why_not(staff) -> None:
+    shown = models_shown(make_job_with_everything(staff), lambda results: results.get(timeline))
+    assert shown == {rows.model for rows in rows_of_a_job() if not rows.off_timeline}
+
+
+def test_snapshot_of_a_sheet_holds_every_kind_of_row_unless_it_says_why_not(staff) -> None:
+    issued = {"issue_number": 1, "issued_by": staff[Role.OWNER], "at": timezone.now()}
+    shown = models_shown(
+        make_job_with_everything(staff), lambda results: to_json(make_snapshot(results, **issued))
+    )
+    assert shown == {rows.model for rows in rows_of_a_job() if not rows.off_sheet}
 
 
 def test_all_events_are_on_the_timeline(login, staff) -> None:

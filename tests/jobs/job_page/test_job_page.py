@@ -234,14 +234,19 @@ def make_job_with_everything(staff) -> Job:
     Photo.objects.create(job=job, image="photos/a.jpg", original_name="a.jpg", by=desk)
     WorkItem.objects.create(job=job, description="Check and set the valves")
     StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
-    Part.objects.create(job=job, name="Cotton air filter")
+    Part.objects.create(job=job, name="Cotton air filter", fitted_at=job.created_at)
     BikeChange.objects.create(job=job, kind="tyre", description="rear tyre renewed", by=mechanic)
     for when in SuspensionSetting.When:
         SuspensionSetting.objects.create(job=job, when=when, front_preload="4 turns", by=mechanic)
     for item in CheckItem.objects.all():
         Check.objects.create(job=job, item=item, by=mechanic)
     measured = job.clearance_sets.earliest("pk")
-    plan = ShimPlan.objects.create(clearance_set=measured, policy="target", accepted_by=mechanic)
+    plan = ShimPlan.objects.create(
+        clearance_set=measured,
+        policy="target",
+        accepted_by=mechanic,
+        stock_booked_out_at=job.created_at,
+    )
     for reading in measured.readings.all():
         valve = {name: getattr(reading, name) for name in ("cylinder", "side", "position", "gap")}
         sizes = {"out_mm": "2.50", "in_mm": "2.45", "predicted_mm": "0.16"}
