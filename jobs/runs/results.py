@@ -148,14 +148,16 @@ def _find_sweep(run: Run, channels: dict[str, FloatArray]) -> SweepData:
         return SweepData(run, reason="The file has no engine speed, so there is no curve over it.")
     if run.kind == Run.Kind.IDLE:
         return SweepData(run, reason=describe_idle(speed))
-    sweep = find_sweep(speed, throttle_of(channels), channels.get("time_s"), run.sweep_start, run.sweep_stop)
+    sweep = find_sweep(
+        speed, throttle_channel(channels), channels.get("time_s"), run.sweep_start, run.sweep_stop
+    )
     rows = {name: channel[sweep.rows].copy() for name, channel in channels.items()}
     if not {"power_kw", "torque_nm"} & rows.keys():
         return SweepData(run, sweep, rows, "The file has neither power nor torque.")
     return SweepData(run, sweep, rows)
 
 
-def throttle_of(channels: dict[str, FloatArray]) -> FloatArray | None:
+def throttle_channel(channels: dict[str, FloatArray]) -> FloatArray | None:
     return channels.get("grip_pct", channels.get("plate_pct"))
 
 
@@ -271,7 +273,7 @@ def _record_flags(sweep_data: SweepData, shop: ShopProfile, width_rpm: float) ->
     if width_rpm > shop.smoothing_width_rpm:
         sentence = f"Few samples: smoothed over {width_rpm:g} 1/min instead of {shop.smoothing_width_rpm:g}."
         found.append(Flag("width", sentence))
-    throttle = throttle_of(sweep_data.rows)
+    throttle = throttle_channel(sweep_data.rows)
     if run.kind == Run.Kind.HELD and run.has_air and throttle is not None:
         known = throttle[np.isfinite(throttle)]
         if known.size and np.median(known) < FULL_THROTTLE_PCT:
@@ -288,7 +290,7 @@ def _run_flags(sweep_data: SweepData, correction: AirCorrection | None) -> tuple
     return check_run(
         speed,
         Sweep(0, speed.size, sweep.reason, sweep.found),
-        throttle_pct=throttle_of(rows) if sweep_data.run.kind == Run.Kind.SWEEP else None,
+        throttle_pct=throttle_channel(rows) if sweep_data.run.kind == Run.Kind.SWEEP else None,
         power_kw=rows.get("power_kw"),
         torque_nm=rows.get("torque_nm"),
         road_speed_kmh=rows.get("road_speed_kmh"),

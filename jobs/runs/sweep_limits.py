@@ -6,7 +6,7 @@ from jobs.calc.dyno.sweep import bridge_speed, find_sweep
 from jobs.calc.units.numbers import format_number
 from jobs.models import Run
 from jobs.runs.channel_files import load_channels
-from jobs.runs.results import throttle_of
+from jobs.runs.results import throttle_channel
 
 
 def find_rows_by_speed(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, int]:
@@ -21,7 +21,7 @@ def find_rows_by_speed(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, i
     speed = bridge_speed(channels["engine_speed_rpm"]) if "engine_speed_rpm" in channels else None
     if speed is None:
         raise ValueError("The run holds no engine speed, so its sweep can't be set by it.")
-    found = find_sweep(channels["engine_speed_rpm"], throttle_of(channels), channels.get("time_s"))
+    found = find_sweep(channels["engine_speed_rpm"], throttle_channel(channels), channels.get("time_s"))
     # Search down from the top of the sweep, to skip roll-on and overrun at the same speeds.
     top = found.start + int(np.argmax(speed[found.rows]))
     below = np.flatnonzero(speed[: top + 1] < from_rpm)

@@ -24,7 +24,7 @@ def job(people: dict[Role, Any]) -> Job:
     return job
 
 
-def ask_for_study(page: Page, job: Job, fuel_table: str = "") -> None:
+def create_study(page: Page, job: Job, fuel_table: str = "") -> None:
     follow(page.get_by_role("link", name="Jobs", exact=True))
     follow(page.get_by_role("link", name=job.number))
     follow(page.get_by_role("link", name="New mixture study"))
@@ -39,16 +39,14 @@ def ask_for_study(page: Page, job: Job, fuel_table: str = "") -> None:
 
 
 def cell(grid: Locator, grip: str, place: int) -> Locator:
-    """The cell of a row by its place from the left."""
+    """Return the cell of a row by its position from the left."""
     heading = grid.page.get_by_role("rowheader", name=grip, exact=True)
     return grid.get_by_role("row").filter(has=heading).get_by_role("gridcell").nth(place)
 
 
-def test_the_cells_are_walked_by_keyboard_and_each_tells_what_stands_behind_it(
-    log_in: LogIn, job: Job
-) -> None:
+def test_cells_are_walked_by_keyboard_and_described(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
-    ask_for_study(page, job)
+    create_study(page, job)
     grid = page.get_by_role("grid", name="Lambda by throttle")
     told = page.locator("#about-lambda")
     tab_to(page, cell(grid, "10", 0))
@@ -79,19 +77,17 @@ def test_the_cells_are_walked_by_keyboard_and_each_tells_what_stands_behind_it(
     assert_accessible(page)
 
 
-def test_lean_at_high_load_stands_above_every_figure(log_in: LogIn, job: Job) -> None:
+def test_lean_at_high_load_is_above_every_value(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
-    ask_for_study(page, job)
+    create_study(page, job)
     first = page.get_by_role("note").first
     expect(first).to_contain_text("Lean at high load: at")
     assert first.bounding_box()["y"] < page.get_by_role("grid").first.bounding_box()["y"]
 
 
-def test_a_pasted_fuel_table_comes_back_corrected_and_otherwise_to_the_letter(
-    log_in: LogIn, job: Job
-) -> None:
+def test_pasted_fuel_table_is_corrected_in_measured_cells_only(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
-    ask_for_study(page, job, FUEL_TABLE)
+    create_study(page, job, FUEL_TABLE)
     back = page.get_by_label("To copy and paste")
     came = [line.split("\t") for line in FUEL_TABLE.splitlines()]
     now = [line.split("\t") for line in back.input_value().splitlines()]
@@ -123,7 +119,7 @@ def add_tables(job: Job) -> None:
 def test_study_and_throttle_page_fit_the_screen(log_in: LogIn, job: Job, width: int) -> None:
     add_tables(job)
     page = log_in(Role.TUNER)
-    ask_for_study(page, job, FUEL_TABLE)
+    create_study(page, job, FUEL_TABLE)
     page.set_viewport_size({"width": width, "height": 900})
     study = page.url
     for url in (study, f"{study.split('/mixture/')[0]}/jobs/{job.number}/throttle/"):

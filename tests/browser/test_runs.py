@@ -37,7 +37,7 @@ def sweep_with_road_speed(level: float) -> bytes:
     return "\n".join(lines).encode()
 
 
-def attached(job: Job, by: Any, level: float, at: int) -> Run:
+def attach_run(job: Job, by: Any, level: float, at: int) -> Run:
     air = {"temperature_c": 20.0, "pressure_kpa": 100.0, "humidity_pct": 50.0}
     made_at = START + timedelta(minutes=at)
     data = sweep_with_road_speed(level)
@@ -56,7 +56,7 @@ def drag(page: Page, handle: Locator, to_x: float) -> None:
 
 
 def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: Job, people) -> None:
-    run = attached(job, people[Role.TUNER], 1.0, 0)
+    run = attach_run(job, people[Role.TUNER], 1.0, 0)
     page = log_in(Role.TUNER)
     page.goto(f"{live_server.url}/runs/{run.pk}/")
     first, last = (page.get_by_role("slider", name=f"The sweep {end} at") for end in ("starts", "ends"))
@@ -78,10 +78,10 @@ def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: J
     assert run.sweep_stop == pytest.approx(781, abs=7)
 
 
-def test_sweep_handles_are_reached_by_tab_and_hidden_from_who_may_not_write(
+def test_sweep_handles_are_reached_by_tab_and_hidden_without_write_access(
     log_in: LogIn, live_server, job: Job, people
 ) -> None:
-    run = attached(job, people[Role.TUNER], 1.0, 0)
+    run = attach_run(job, people[Role.TUNER], 1.0, 0)
     page = log_in(Role.TUNER)
     page.goto(f"{live_server.url}/runs/{run.pk}/")
     tab_to(page, page.get_by_role("slider", name="The sweep starts at")).press("ArrowRight")
@@ -92,9 +92,9 @@ def test_sweep_handles_are_reached_by_tab_and_hidden_from_who_may_not_write(
     expect(page.get_by_role("slider")).to_have_count(0)
 
 
-def test_curves_are_kept_as_pictures(log_in: LogIn, live_server, job: Job, people, tmp_path: Path) -> None:
+def test_curves_are_saved_as_pictures(log_in: LogIn, live_server, job: Job, people, tmp_path: Path) -> None:
     for at, level in enumerate((1.0, 1.02)):
-        attached(job, people[Role.TUNER], level, at)
+        attach_run(job, people[Role.TUNER], level, at)
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
     kept = {}
@@ -115,10 +115,10 @@ def test_curves_are_kept_as_pictures(log_in: LogIn, live_server, job: Job, peopl
     assert max(abs(y0 + (y1 - y0) * (x - x0) / (x1 - x0) - y) for x, y in points) < 1.5
 
 
-def test_drive_out_of_a_comparison(log_in: LogIn, live_server, job: Job, people) -> None:
+def test_roll_on_is_computed_on_the_comparison_page(log_in: LogIn, live_server, job: Job, people) -> None:
     comparison = Comparison.objects.create(job=job, title="Before and after")
     for at in range(6):
-        run = attached(job, people[Role.TUNER], (1.0 if at < 3 else 1.04) * (1 + at % 3 / 1000), at)
+        run = attach_run(job, people[Role.TUNER], (1.0 if at < 3 else 1.04) * (1 + at % 3 / 1000), at)
         group = "before" if at < 3 else "after"
         ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
     page = log_in(Role.TUNER)
@@ -156,10 +156,10 @@ TWO_FINGERS = """(place, [from, to]) => {
 }"""
 
 
-def test_zoomed_curves_are_moved_along_by_button_key_and_fingers(
+def test_zoomed_curves_are_panned_by_button_key_and_touch(
     log_in: LogIn, live_server, job: Job, people
 ) -> None:
-    attached(job, people[Role.TUNER], 1.0, 0)
+    attach_run(job, people[Role.TUNER], 1.0, 0)
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
     plot = page.get_by_role("group", name="Power: curves of")

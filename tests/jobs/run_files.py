@@ -59,6 +59,6 @@ def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details
     return import_run(job=job, by=by, name=name, data=data or sweep_csv(), details=RunDetails(**details))
 
 
-def result_of(run: Run, shop: ShopProfile) -> RunResult:
+def get_result(run: Run, shop: ShopProfile) -> RunResult:
     """Return the result of a run among all runs of its job."""
     return results_of(run.job, shop).get(run_results)[run.pk]

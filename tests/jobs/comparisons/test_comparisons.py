@@ -39,14 +39,14 @@ def tuner(staff):
 
 
 def sweeps(job, by, level: float, at: int, count: int = 3, **details: Any) -> list[Run]:
-    """Sweeps in one state of the bike, of the straight line at this level."""
-    made = []
+    """Attach sweeps in one state of the bike, on the straight line at this level."""
+    runs = []
     for number in range(count):
         gain = level * SCATTER[number]
         data = sweep_csv(lambda speed, gain=gain: gain * speed / 200)
         given = {**AIR, "made_at": minutes(at + number), **details}
-        made.append(attach_sweep(job, by, data, name=f"{at}-{number}.csv", **given).run)
-    return made
+        runs.append(attach_sweep(job, by, data, name=f"{at}-{number}.csv", **given).run)
+    return runs
 
 
 @pytest.fixture
@@ -62,7 +62,7 @@ def job(tuner, shop):
     return job
 
 
-def form_of(client, url: str) -> dict[str, str]:
+def form_data(client, url: str) -> dict[str, str]:
     form = client.get(url).context["form"]
     sides = {field.html_name: field.value() or "" for _, field in form.rows}
     return {
@@ -73,20 +73,20 @@ def form_of(client, url: str) -> dict[str, str]:
     }
 
 
-def new(client, job, **changed: str):
+def post_new(client, job, **changed: str):
     url = reverse("comparison-new", args=[job])
-    return client.post(url, {**form_of(client, url), **changed})
+    return client.post(url, {**form_data(client, url), **changed})
 
 
-def made(job) -> Comparison:
+def make_comparison(job) -> Comparison:
     comparison = Comparison.objects.create(job=job, title="Silencer and tune")
     for pk, group in suggested_groups(results_of(job).get(bike_states)).items():
         ComparisonRun.objects.create(comparison=comparison, run_id=pk, group=group)
     return comparison
 
 
-def compared(job, shop):
-    comparison = made(job)
+def compare_job(job, shop):
+    comparison = make_comparison(job)
     return results.results_of(comparison.job, shop).get(comparison_results)[comparison]
 
 
@@ -146,7 +146,7 @@ def test_single_state_gives_no_suggestion_and_a_notice(login, tuner, shop) -> No
 
 
 def test_comparison_recovers_the_simulated_gain_of_two_percent(job, shop) -> None:
-    result = compared(job, shop).result
+    result = compare_job(job, shop).result
     whole = result.bands[0]
     assert whole.name == "whole range"
     assert whole.mean_power.difference_pct == pytest.approx(2.0, abs=0.01)
@@ -158,7 +158,7 @@ def test_comparison_recovers_the_simulated_gain_of_two_percent(job, shop) -> Non
 
 
 def test_all_changes_are_listed_and_credited_together(job, shop) -> None:
-    found = compared(job, shop)
+    found = compare_job(job, shop)
     assert [event.text for event in found.changes] == [
         "Slip-on silencer fitted (changes the exhaust)",
         "tune 1 loaded: for the silencer",
@@ -172,20 +172,20 @@ def test_corrected_and_observed_runs_are_not_compared(job, shop) -> None:
     run = Run.objects.order_by("made_at").first()
     run.humidity_pct = None
     run.save()
-    found = compared(job, shop)
+    found = compare_job(job, shop)
     assert found.result is None
     assert "corrected and observed are not compared" in found.reason
 
 
 def test_sweeps_and_held_runs_are_not_compared(job, shop) -> None:
-    comparison = made(job)
+    comparison = make_comparison(job)
     Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
     found = results.results_of(comparison.job, shop).get(comparison_results)[comparison]
     assert "different kinds" in found.reason
 
 
 def test_excluded_run_is_left_out_and_named(job, shop) -> None:
-    comparison = made(job)
+    comparison = make_comparison(job)
     run = Run.objects.order_by("made_at").first()
     run.set_aside, run.set_aside_reason = True, "wheel slipped"
     run.save()
@@ -198,7 +198,7 @@ def test_different_gears_are_flagged(job, shop) -> None:
     first, second = Run.objects.order_by("made_at")[:2]
     Run.objects.filter(pk=first.pk).update(gear=3)
     Run.objects.filter(pk=second.pk).update(gear=4)
-    assert any("gears 3 and 4" in flag.sentence for flag in compared(job, shop).flags)
+    assert any("gears 3 and 4" in flag.sentence for flag in compare_job(job, shop).flags)
 
 
 def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
@@ -206,7 +206,7 @@ def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
     sweeps(job, tuner, 1.0, 0)
     BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(20), by=tuner)
     sweeps(job, tuner, 1.02, 40, count=1)
-    page = words(login(Role.DESK).get(reverse("comparison", args=[made(job).pk])))
+    page = words(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
     assert "A repeatability of 1 % is assumed, because a side has a single run." in page
     assert "Only this was changed between the two groups." in page
 
@@ -216,7 +216,7 @@ def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
 
 def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
     client = login(Role.TUNER)
-    answer = new(client, job, title="Silencer and tune")
+    answer = post_new(client, job, title="Silencer and tune")
     assert answer.status_code == 302
     page = client.get(answer.url)
     text = words(page)
@@ -246,7 +246,7 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
 def test_comparison_is_shown_in_the_shops_units(login, job, shop) -> None:
     shop.power_unit, shop.torque_unit = "hp", "lbf_ft"
     shop.save()
-    page = words(login(Role.DESK).get(reverse("comparison", args=[made(job).pk])))
+    page = words(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
     # 30 kW × 0.99195 over the drive band, in hp of 0.745699872 kW
     assert f"{30 * 0.99195 / 0.745699872:.1f} hp" in page
     assert "lbf·ft" in page
@@ -254,7 +254,7 @@ def test_comparison_is_shown_in_the_shops_units(login, job, shop) -> None:
 
 
 def test_csv_has_the_values_of_the_page(login, job) -> None:
-    client, comparison = login(Role.DESK), made(job)
+    client, comparison = login(Role.DESK), make_comparison(job)
     text = client.get(reverse("comparison-csv", args=[comparison.pk])).content.decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
     page = words(client.get(reverse("comparison", args=[comparison.pk])))
@@ -267,11 +267,11 @@ def test_csv_has_the_values_of_the_page(login, job) -> None:
 
 def test_edit_changes_title_and_sides(login, job) -> None:
     client = login(Role.TUNER)
-    new(client, job, title="x")
+    post_new(client, job, title="x")
     comparison = Comparison.objects.get()
     url = reverse("comparison-edit", args=[comparison.pk])
     runs = list(Run.objects.order_by("made_at"))
-    data = form_of(client, url)
+    data = form_data(client, url)
     data |= {"title": "two against three", f"run-{runs[0].pk}": ""}
     assert client.post(url, data).status_code == 302
     assert comparison.members.filter(group="before").count() == 2
@@ -281,7 +281,7 @@ def test_edit_changes_title_and_sides(login, job) -> None:
 
 @pytest.mark.parametrize("title", ["", "x" * 200])
 def test_invalid_title_gives_an_error_and_keeps_the_chosen_sides(login, job, title) -> None:
-    answer = new(login(Role.TUNER), job, title=title)
+    answer = post_new(login(Role.TUNER), job, title=title)
     assert answer.status_code == 422
     form = answer.context["form"]
     assert form.errors["title"]
@@ -290,7 +290,7 @@ def test_invalid_title_gives_an_error_and_keeps_the_chosen_sides(login, job, tit
 
 def test_side_without_a_run_is_refused(login, job) -> None:
     none = {f"run-{run.pk}": "" for run in Run.objects.order_by("made_at")[:3]}
-    answer = new(login(Role.TUNER), job, title="x", **none)
+    answer = post_new(login(Role.TUNER), job, title="x", **none)
     assert answer.status_code == 422
     assert "Choose at least one run for “before”." in words(answer)
 
@@ -298,15 +298,15 @@ def test_side_without_a_run_is_refused(login, job) -> None:
 def test_double_submission_creates_one_comparison(login, job) -> None:
     client, key = login(Role.TUNER), str(uuid.uuid4())
     for _ in range(2):
-        assert new(client, job, title="x", form_key=key).status_code == 302
+        assert post_new(client, job, title="x", form_key=key).status_code == 302
     assert Comparison.objects.count() == 1
 
 
 def test_edit_conflict_names_the_other_user(login, job) -> None:
     client, owner = login(Role.TUNER), login(Role.OWNER)
-    new(client, job, title="x")
+    post_new(client, job, title="x")
     url = reverse("comparison-edit", args=[Comparison.objects.get().pk])
-    mine, theirs = ({**form_of(client, url), "title": title} for title in ("mine", "theirs"))
+    mine, theirs = ({**form_data(client, url), "title": title} for title in ("mine", "theirs"))
     owner.post(url, theirs)
     answer = client.post(url, mine)
     assert answer.status_code == 422
@@ -323,21 +323,21 @@ def test_comparison_without_runs_has_a_page_with_the_reason(login, job) -> None:
 
 
 def test_removing_a_comparison_keeps_its_runs(login, job) -> None:
-    comparison = made(job)
+    comparison = make_comparison(job)
     assert login(Role.TUNER).post(reverse("comparison-remove", args=[comparison.pk])).status_code == 302
     assert not Comparison.objects.exists()
     assert Run.objects.count() == 6
 
 
 def test_comparison_page_takes_ten_queries(login, job, django_assert_num_queries) -> None:
-    client, comparison = login(Role.DESK), made(job)
+    client, comparison = login(Role.DESK), make_comparison(job)
     # person, shop, comparison with its job; what there is of each kind; the kinds that the job has
     with django_assert_num_queries(10):
         client.get(reverse("comparison", args=[comparison.pk]))
 
 
 def test_job_page_lists_comparison_and_warns_about_an_empty_side(login, job) -> None:
-    made(job)
+    make_comparison(job)
     client = login(Role.DESK)
     page = words(client.get(reverse("job", args=[job])))
     assert "Silencer and tune 3 runs before, 3 after" in page
@@ -346,7 +346,7 @@ def test_job_page_lists_comparison_and_warns_about_an_empty_side(login, job) -> 
 
 
 def test_comparison_pages_check_roles_and_methods(client, login, job) -> None:
-    comparison = made(job)
+    comparison = make_comparison(job)
     edit, remove = (reverse(f"comparison-{name}", args=[comparison.pk]) for name in ("edit", "remove"))
     assert client.get(edit).status_code == 302
     assert login(Role.DESK).get(edit).status_code == 403

@@ -13,7 +13,7 @@ from jobs.calc.dyno.comparison import Verdict
 from jobs.models import SuspensionSetting
 from jobs.suspension.engine_ratio import computed_gearing
 from tests.factories import make_bike, make_customer, make_engine, make_job
-from tests.jobs.comparisons.test_comparisons import AIR, made, minutes, sweeps
+from tests.jobs.comparisons.test_comparisons import AIR, make_comparison, minutes, sweeps
 from tests.jobs.run_files import attach_sweep
 from workshop.models import Role
 
@@ -61,7 +61,7 @@ def compared_job(staff, shop):
 
 
 def page(client, job, **asked: str):
-    return client.get(reverse("comparison", args=[made(job).pk]), asked)
+    return client.get(reverse("comparison", args=[make_comparison(job).pk]), asked)
 
 
 def test_roll_on_at_constant_power_matches_the_closed_form(login, compared_job) -> None:
@@ -112,7 +112,7 @@ def test_limit_that_is_not_reached_is_stated(login, compared_job) -> None:
 
 def test_roll_on_csv_has_the_values_of_the_page(login, compared_job) -> None:
     client = login(Role.TUNER)
-    url = reverse("comparison-csv", args=[made(compared_job).pk])
+    url = reverse("comparison-csv", args=[make_comparison(compared_job).pk])
     text = client.get(url, {"from_kmh": "70", "to_kmh": "130"}).content.decode("utf-8-sig")
     rows = [row for row in csv.DictReader(io.StringIO(text)) if row["band"].startswith("drive-out")]
     assert [row["figure"] for row in rows] == ["Time", "Distance", "Distance at the same instant"] * 2

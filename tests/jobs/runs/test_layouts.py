@@ -22,7 +22,7 @@ NAMELESS = b"A;B\n" + b"".join(b"%d;%d\n" % (3000 + 10 * i, 20 + i // 10) for i 
 
 
 @pytest.fixture
-def run_of(staff):
+def import_bytes(staff):
     def take(data: bytes, name: str = "a.csv", job: Any = None) -> Run:
         return import_run(
             job=job or make_job(), by=staff[Role.TUNER], name=name, data=data, details=RunDetails()
@@ -31,7 +31,7 @@ def run_of(staff):
     return take
 
 
-def url_of(run: Run) -> str:
+def layout_url(run: Run) -> str:
     return reverse("run-layout", args=[run.pk])
 
 
@@ -62,13 +62,13 @@ NAMED = {
 }
 
 
-def test_named_columns_are_read_and_remembered(login, run_of) -> None:
-    run = run_of(NAMELESS)
-    waiting = run_of(NAMELESS + b"\n", "b.csv", run.job)
+def test_named_columns_are_read_and_remembered(login, import_bytes) -> None:
+    run = import_bytes(NAMELESS)
+    waiting = import_bytes(NAMELESS + b"\n", "b.csv", run.job)
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
+    page = client.get(layout_url(run))
     assert "3000;20" in page.content.decode()  # the lines as they stand
-    page_after = client.get(client.post(url_of(run), form_data(page, **NAMED)).url)
+    page_after = client.get(client.post(layout_url(run), form_data(page, **NAMED)).url)
     assert "300 rows read" in words(page_after)
     assert "b.csv" in words(page_after)
     for named_run in (run, waiting):
@@ -77,15 +77,15 @@ def test_named_columns_are_read_and_remembered(login, run_of) -> None:
     assert FileLayout.objects.get().name == "our roller"
 
 
-def test_preview_shows_the_values_and_saves_nothing(login, run_of) -> None:
-    run = run_of(NAMELESS)
+def test_preview_shows_the_values_and_saves_nothing(login, import_bytes) -> None:
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
-    preview = client.post(url_of(run), form_data(page, look="1", **{**NAMED, "column-1-unit": "hp"}))
+    page = client.get(layout_url(run))
+    preview = client.post(layout_url(run), form_data(page, look="1", **{**NAMED, "column-1-unit": "hp"}))
     assert preview.status_code == 200
     # 20 hp are 14.914 kW
     assert "14.914" in words(preview)
-    part = client.post(url_of(run), form_data(page, look="1", **NAMED), headers={"HX-Request": "true"})
+    part = client.post(layout_url(run), form_data(page, look="1", **NAMED), headers={"HX-Request": "true"})
     assert "<html" not in part.content.decode()
     assert "First rows as they are read" in words(part)
     run.refresh_from_db()
@@ -93,44 +93,44 @@ def test_preview_shows_the_values_and_saves_nothing(login, run_of) -> None:
     assert not FileLayout.objects.exists()
 
 
-def test_other_delimiter_changes_the_columns_at_once(login, run_of) -> None:
-    run = run_of(NAMELESS)
+def test_other_delimiter_changes_the_columns_at_once(login, import_bytes) -> None:
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
-    preview = client.post(url_of(run), form_data(page, look="1", delimiter="none, one column"))
+    page = client.get(layout_url(run))
+    preview = client.post(layout_url(run), form_data(page, look="1", delimiter="none, one column"))
     assert 'name="column-1-channel"' not in preview.content.decode()
     assert "read as a single column" in words(preview)
     # saved at once, it is refused, because nothing can be read
-    refused = client.post(url_of(run), form_data(page, **NAMED, delimiter="none, one column"))
+    refused = client.post(layout_url(run), form_data(page, **NAMED, delimiter="none, one column"))
     assert refused.status_code == 422
     assert not FileLayout.objects.exists()
 
 
-def test_changed_columns_are_shown_before_the_file_is_read(login, run_of) -> None:
-    run = run_of(NAMELESS)
+def test_changed_columns_are_shown_before_the_file_is_read(login, import_bytes) -> None:
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
     refused = client.post(
-        url_of(run), form_data(client.get(url_of(run)), **NAMED, header_line="0", data_line="2")
+        layout_url(run), form_data(client.get(layout_url(run)), **NAMED, header_line="0", data_line="2")
     )
     assert refused.status_code == 422
     assert "The file is read in another way now" in words(refused)
-    assert client.post(url_of(run), form_data(refused, **NAMED)).status_code == 302
+    assert client.post(layout_url(run), form_data(refused, **NAMED)).status_code == 302
 
 
-def test_header_unit_and_data_lines_can_be_chosen(login, run_of) -> None:
+def test_header_unit_and_data_lines_can_be_chosen(login, import_bytes) -> None:
     rows = "".join(f"{3000 + 10 * i},{20 + i / 10:.1f}\n" for i in range(200))
-    run = run_of(f"Speed,Wheel\nrun by,hand\n{rows}".encode())
+    run = import_bytes(f"Speed,Wheel\nrun by,hand\n{rows}".encode())
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
+    page = client.get(layout_url(run))
     preview = client.post(
-        url_of(run), form_data(page, look="1", header_line="1", unit_line="0", data_line="3")
+        layout_url(run), form_data(page, look="1", header_line="1", unit_line="0", data_line="3")
     )
     assert "1: Speed" in words(preview)
     assert "2: Wheel" in words(preview)
-    saved = client.post(url_of(run), form_data(preview, **NAMED))
+    saved = client.post(layout_url(run), form_data(preview, **NAMED))
     assert saved.status_code == 302
     # opened again it still shows what was set by hand
-    again = client.get(url_of(run)).context["page"].structure
+    again = client.get(layout_url(run)).context["page"].structure
     assert again["header_line"].value() == 1
 
 
@@ -147,88 +147,90 @@ def test_header_unit_and_data_lines_can_be_chosen(login, run_of) -> None:
         ({"column-0-channel": "", "column-1-channel": ""}, "at least one column"),
     ],
 )
-def test_invalid_layout_input_gives_an_error(login, run_of, changed, sentence) -> None:
-    run = run_of(NAMELESS)
+def test_invalid_layout_input_gives_an_error(login, import_bytes, changed, sentence) -> None:
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
-    answer = client.post(url_of(run), form_data(client.get(url_of(run)), **{**NAMED, **changed}))
+    answer = client.post(layout_url(run), form_data(client.get(layout_url(run)), **{**NAMED, **changed}))
     assert answer.status_code == 422
     assert sentence in words(answer)
     assert not FileLayout.objects.exists()
 
 
-def test_implausible_values_must_be_confirmed(login, run_of) -> None:
+def test_implausible_values_must_be_confirmed(login, import_bytes) -> None:
     rows = "".join(f"{60_000 + 10 * i};9.{i % 10}\n" for i in range(200))
-    run = run_of(f"A;B\n{rows}".encode())
+    run = import_bytes(f"A;B\n{rows}".encode())
     client = login(Role.TUNER)
     odd = {**NAMED, "column-1-channel": "lambda", "column-1-unit": "lambda"}
-    questioned = client.post(url_of(run), form_data(client.get(url_of(run)), **odd))
+    questioned = client.post(layout_url(run), form_data(client.get(layout_url(run)), **odd))
     assert questioned.status_code == 422
     assert "read as engine speed: 200 values are not believable" in words(questioned)
     assert "read as lambda: 200 values are not believable" in words(questioned)
     assert "There is something to look at" in words(questioned)
     # seen and saved again it is read: a question is no refusal
-    assert client.post(url_of(run), form_data(questioned, **odd)).status_code == 302
+    assert client.post(layout_url(run), form_data(questioned, **odd)).status_code == 302
     run.refresh_from_db()
     assert run.status == Run.Status.READ
 
 
-def test_single_column_file_is_questioned(login, run_of) -> None:
-    run = run_of(b"rpm\n" + b"".join(b"%d\n" % (3000 + i) for i in range(200)))
+def test_single_column_file_is_questioned(login, import_bytes) -> None:
+    run = import_bytes(b"rpm\n" + b"".join(b"%d\n" % (3000 + i) for i in range(200)))
     assert run.status == Run.Status.TO_NAME
-    assert "read as a single column" in words(login(Role.TUNER).get(url_of(run)))
+    assert "read as a single column" in words(login(Role.TUNER).get(layout_url(run)))
 
 
-def test_air_fuel_ratio_is_converted_by_its_fuel(login, run_of) -> None:
+def test_air_fuel_ratio_is_converted_by_its_fuel(login, import_bytes) -> None:
     rows = "".join(f"{3000 + 10 * i},13.05\n" for i in range(200))
-    run = run_of(f"rpm,AFR\n{rows}".encode())
+    run = import_bytes(f"rpm,AFR\n{rows}".encode())
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
+    page = client.get(layout_url(run))
     assert "Name the fuel" in words(page)
     assert "Petrol E10" in words(page)
     data = form_data(page, name="gauge", stoichiometric_afr="14,5")
-    questioned = client.post(url_of(run), data)  # the question is gone, and that is no reason to ask again
+    questioned = client.post(
+        layout_url(run), data
+    )  # the question is gone, and that is no reason to ask again
     assert questioned.status_code == 302
     run.refresh_from_db()
     # 13.05 / 14.5
     np.testing.assert_allclose(load_channels(run, ["lambda"])["lambda"], 0.9)
 
 
-def test_unit_stated_in_the_file_is_used(login, run_of) -> None:
+def test_unit_stated_in_the_file_is_used(login, import_bytes) -> None:
     """The demo's single calls time 'Elapsed (s)': named without a word about its unit."""
-    run = run_of(demo_bytes(demo_runs("marl")[0]))
+    run = import_bytes(demo_bytes(demo_runs("marl")[0]))
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
+    page = client.get(layout_url(run))
     named = {"column-0-channel": "time_s", "column-6-channel": "intake_air_temperature_c"}
-    preview = client.post(url_of(run), form_data(page, look="1", **named))
-    assert client.post(url_of(run), form_data(preview, name="bench")).status_code == 302
+    preview = client.post(layout_url(run), form_data(page, look="1", **named))
+    assert client.post(layout_url(run), form_data(preview, name="bench")).status_code == 302
     run.refresh_from_db()
     channels = load_channels(run, ["time_s", "intake_air_temperature_c"])
     assert channels["time_s"][1] == pytest.approx(0.02)
     assert channels["intake_air_temperature_c"][0] == pytest.approx(14.5)
 
 
-def test_refused_file_can_be_read_again(login, run_of) -> None:
-    run = run_of(b"notes\n" * 5 + b"nothing here\n")
+def test_refused_file_can_be_read_again(login, import_bytes) -> None:
+    run = import_bytes(b"notes\n" * 5 + b"nothing here\n")
     assert run.status == Run.Status.REFUSED
     client = login(Role.TUNER)
-    page = client.get(url_of(run))
+    page = client.get(layout_url(run))
     assert "No line holds figures" in words(page)
     assert "nothing here" in words(page)
-    assert client.post(url_of(run), form_data(page, name="x")).status_code == 422
+    assert client.post(layout_url(run), form_data(page, name="x")).status_code == 422
 
 
-def test_missing_original_gives_not_found(login, run_of) -> None:
-    run = run_of(NAMELESS)
+def test_missing_original_gives_not_found(login, import_bytes) -> None:
+    run = import_bytes(NAMELESS)
     run.original.storage.delete(run.original.name)
     client = login(Role.TUNER)
-    assert client.get(url_of(run)).status_code == 404
+    assert client.get(layout_url(run)).status_code == 404
     assert client.get(reverse("run-file", args=[run.pk])).status_code == 404
 
 
-def test_conflicting_save_of_the_run_is_reported(login, run_of, monkeypatch) -> None:
-    run = run_of(NAMELESS)
+def test_conflicting_save_of_the_run_is_reported(login, import_bytes, monkeypatch) -> None:
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
-    data = form_data(client.get(url_of(run)), **NAMED)
+    data = form_data(client.get(layout_url(run)), **NAMED)
     from jobs.runs import layout_views as layouts
 
     taken = layouts.name_columns
@@ -238,18 +240,18 @@ def test_conflicting_save_of_the_run_is_reported(login, run_of, monkeypatch) -> 
         return taken(**given)
 
     monkeypatch.setattr(layouts, "name_columns", meanwhile)
-    answer = client.post(url_of(run), data)
+    answer = client.post(layout_url(run), data)
     assert answer.status_code == 422
     assert "Somebody else saved this run meanwhile" in words(answer)
     assert not FileLayout.objects.exists()
 
 
-def test_naming_twice_stores_one_layout(login, run_of) -> None:
-    run = run_of(NAMELESS)
+def test_naming_twice_stores_one_layout(login, import_bytes) -> None:
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
-    data = form_data(client.get(url_of(run)), **NAMED)
+    data = form_data(client.get(layout_url(run)), **NAMED)
     for _ in range(2):
-        assert client.post(url_of(run), data).status_code == 302
+        assert client.post(layout_url(run), data).status_code == 302
     assert FileLayout.objects.count() == 1
 
 
@@ -257,15 +259,15 @@ def test_naming_twice_stores_one_layout(login, run_of) -> None:
 
 
 @pytest.fixture
-def kept(login, run_of):
-    run = run_of(NAMELESS)
+def stored_layout(login, import_bytes):
+    run = import_bytes(NAMELESS)
     client = login(Role.TUNER)
-    client.post(url_of(run), form_data(client.get(url_of(run)), **NAMED))
+    client.post(layout_url(run), form_data(client.get(layout_url(run)), **NAMED))
     return FileLayout.objects.get()
 
 
 def test_layout_list_shows_columns_and_run_counts_in_three_queries(
-    login, kept, django_assert_num_queries
+    login, stored_layout, django_assert_num_queries
 ) -> None:
     client = login(Role.DESK)
     with django_assert_num_queries(3):  # person, shop, layouts
@@ -274,49 +276,49 @@ def test_layout_list_shows_columns_and_run_counts_in_three_queries(
     assert "Forget" not in words(page)
 
 
-def layout_data(kept: FileLayout, **changed: str) -> dict[str, str]:
-    return {**NAMED, "version": str(kept.version), **changed}
+def layout_data(stored_layout: FileLayout, **changed: str) -> dict[str, str]:
+    return {**NAMED, "version": str(stored_layout.version), **changed}
 
 
-def test_edited_layout_applies_to_later_files_only(login, kept, run_of, staff) -> None:
-    client, url = login(Role.TUNER), reverse("layout-edit", args=[kept.pk])
+def test_edited_layout_applies_to_later_files_only(login, stored_layout, import_bytes, staff) -> None:
+    client, url = login(Role.TUNER), reverse("layout-edit", args=[stored_layout.pk])
     assert 'value="our roller"' in client.get(url).content.decode()
-    saved = client.post(url, layout_data(kept, name="roller in hp", **{"column-1-unit": "hp"}))
+    saved = client.post(url, layout_data(stored_layout, name="roller in hp", **{"column-1-unit": "hp"}))
     assert saved.status_code == 302
     first = Run.objects.get()
     assert load_channels(first, ["power_kw"])["power_kw"][0] == 20  # read before: stays
-    run = run_of(NAMELESS + b"\n", "b.csv", first.job)
+    run = import_bytes(NAMELESS + b"\n", "b.csv", first.job)
     assert run.file_layout.name == "roller in hp"
     assert load_channels(run, ["power_kw"])["power_kw"][0] == pytest.approx(20 * 0.745699872)
 
 
-def test_invalid_unit_of_a_layout_gives_an_error(login, kept) -> None:
-    url = reverse("layout-edit", args=[kept.pk])
-    answer = login(Role.TUNER).post(url, layout_data(kept, **{"column-1-unit": "rpm"}))
+def test_invalid_unit_of_a_layout_gives_an_error(login, stored_layout) -> None:
+    url = reverse("layout-edit", args=[stored_layout.pk])
+    answer = login(Role.TUNER).post(url, layout_data(stored_layout, **{"column-1-unit": "rpm"}))
     assert answer.status_code == 422
     assert "Say in which unit the power" in words(answer)
 
 
-def test_layout_conflict_names_the_other_user(login, kept) -> None:
-    url = reverse("layout-edit", args=[kept.pk])
-    login(Role.OWNER).post(url, layout_data(kept, name="theirs"))
-    answer = login(Role.TUNER).post(url, layout_data(kept, name="mine"))
+def test_layout_conflict_names_the_other_user(login, stored_layout) -> None:
+    url = reverse("layout-edit", args=[stored_layout.pk])
+    login(Role.OWNER).post(url, layout_data(stored_layout, name="theirs"))
+    answer = login(Role.TUNER).post(url, layout_data(stored_layout, name="mine"))
     assert answer.status_code == 422
     assert "Ola Owner" in words(answer)
-    kept.refresh_from_db()
-    assert kept.name == "theirs"
+    stored_layout.refresh_from_db()
+    assert stored_layout.name == "theirs"
 
 
-def test_removing_a_layout_keeps_its_runs(login, kept) -> None:
+def test_removing_a_layout_keeps_its_runs(login, stored_layout) -> None:
     client = login(Role.TUNER)
-    assert client.post(reverse("layout-remove", args=[kept.pk])).status_code == 302
+    assert client.post(reverse("layout-remove", args=[stored_layout.pk])).status_code == 302
     run = Run.objects.get()
     assert (run.file_layout, run.status) == (None, Run.Status.READ)
-    assert client.get(reverse("layout-edit", args=[kept.pk])).status_code == 404
+    assert client.get(reverse("layout-edit", args=[stored_layout.pk])).status_code == 404
 
 
-def test_layout_pages_check_roles_and_methods(client, login, kept, staff) -> None:
-    edit, remove = (reverse(name, args=[kept.pk]) for name in ("layout-edit", "layout-remove"))
+def test_layout_pages_check_roles_and_methods(client, login, stored_layout, staff) -> None:
+    edit, remove = (reverse(name, args=[stored_layout.pk]) for name in ("layout-edit", "layout-remove"))
     assert client.get(edit).status_code == 302
     assert login(Role.MECHANIC).get(edit).status_code == 403
     assert login(Role.MECHANIC).post(remove).status_code == 403

@@ -8,7 +8,7 @@ from jobs.calc.dyno.repeats import summarise_repeats
 from jobs.models import Run
 from jobs.runs.sweep_limits import find_rows_by_speed
 from tests.factories import make_job
-from tests.jobs.run_files import HEADER, attach_demo, attach_sweep, demo_runs, result_of, sweep_csv
+from tests.jobs.run_files import HEADER, attach_demo, attach_sweep, demo_runs, get_result, sweep_csv
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -35,14 +35,14 @@ def codes(result) -> set[str]:
     return {flag.code for flag in result.flags}
 
 
-def at(figures_curve, engine_speed_rpm: float) -> float:
+def power_at(figures_curve, engine_speed_rpm: float) -> float:
     return float(figures_curve.power_kw[figures_curve.engine_speed_rpm == engine_speed_rpm][0])
 
 
 def test_curve_matches_the_line_in_the_file(job, tuner, shop) -> None:
-    result = result_of(attach_sweep(job, tuner).run, shop)
+    result = get_result(attach_sweep(job, tuner).run, shop)
     # 6,000 / 200 and, with T = P / (2πn/60), 30,000 W / 628.32 1/s
-    assert at(result.observed, 6000) == pytest.approx(30, rel=1e-4)
+    assert power_at(result.observed, 6000) == pytest.approx(30, rel=1e-4)
     assert result.observed.torque_nm[result.observed.engine_speed_rpm == 6000][0] == pytest.approx(
         47.746, rel=1e-4
     )
@@ -51,44 +51,44 @@ def test_curve_matches_the_line_in_the_file(job, tuner, shop) -> None:
 
 
 def test_curve_without_air_is_the_observed_one_and_flagged(job, tuner, shop) -> None:
-    result = result_of(attach_sweep(job, tuner).run, shop)
+    result = get_result(attach_sweep(job, tuner).run, shop)
     assert not result.is_corrected
     assert result.curve is result.observed
     assert "no-air" in codes(result)
 
 
 def test_curve_is_corrected_by_the_shops_standard(job, tuner, shop) -> None:
-    result = result_of(attach_sweep(job, tuner, **AIR).run, shop)
+    result = get_result(attach_sweep(job, tuner, **AIR).run, shop)
     assert result.correction.standard.name == "ISO 1585"
     assert result.correction.factor == pytest.approx(ISO_1585, abs=5e-5)
-    assert at(result.curve, 6000) == pytest.approx(30 * ISO_1585, rel=2e-4)
-    assert at(result.observed, 6000) == pytest.approx(30, rel=1e-4)
+    assert power_at(result.curve, 6000) == pytest.approx(30 * ISO_1585, rel=2e-4)
+    assert power_at(result.observed, 6000) == pytest.approx(30, rel=1e-4)
     assert result.curve.observed is result.observed
     assert "no-air" not in codes(result)
 
 
 def test_correction_of_the_file_is_removed_first(job, tuner, shop) -> None:
     shop.correction_standard = "din_70020"
-    result = result_of(attach_sweep(job, tuner, corrected_by="iso_1585", **AIR).run, shop)
-    assert at(result.observed, 6000) == pytest.approx(30 / ISO_1585, rel=2e-4)
-    assert at(result.curve, 6000) == pytest.approx(30 / ISO_1585 * DIN_70020, rel=2e-4)
+    result = get_result(attach_sweep(job, tuner, corrected_by="iso_1585", **AIR).run, shop)
+    assert power_at(result.observed, 6000) == pytest.approx(30 / ISO_1585, rel=2e-4)
+    assert power_at(result.curve, 6000) == pytest.approx(30 / ISO_1585 * DIN_70020, rel=2e-4)
 
 
 def test_stated_factor_takes_precedence_over_the_air(job, tuner, shop) -> None:
     run = attach_sweep(job, tuner, corrected_by="sae_j607", file_factor=0.98, **AIR).run
-    result = result_of(run, shop)
-    assert at(result.observed, 6000) == pytest.approx(30 / 0.98, rel=1e-4)
-    assert at(result.curve, 6000) == pytest.approx(30 / 0.98 * ISO_1585, rel=2e-4)
+    result = get_result(run, shop)
+    assert power_at(result.observed, 6000) == pytest.approx(30 / 0.98, rel=1e-4)
+    assert power_at(result.curve, 6000) == pytest.approx(30 / 0.98 * ISO_1585, rel=2e-4)
 
 
 def test_corrected_file_without_air_or_factor_gives_no_curve(job, tuner, shop) -> None:
-    result = result_of(attach_sweep(job, tuner, corrected_by="iso_1585").run, shop)
+    result = get_result(attach_sweep(job, tuner, corrected_by="iso_1585").run, shop)
     assert result.curve is None
     assert "Enter the air of the run or the factor" in result.reason
 
 
 def test_factor_outside_the_limits_of_its_standard_is_flagged(job, tuner, shop) -> None:
-    result = result_of(
+    result = get_result(
         attach_sweep(job, tuner, temperature_c=38.0, pressure_kpa=98.0, humidity_pct=40.0).run, shop
     )
     assert "factor" in codes(result)
@@ -96,12 +96,12 @@ def test_factor_outside_the_limits_of_its_standard_is_flagged(job, tuner, shop) 
 
 def test_pressure_reduced_to_sea_level_is_flagged(job, tuner, shop) -> None:
     shop.elevation_m = 900
-    result = result_of(
+    result = get_result(
         attach_sweep(job, tuner, temperature_c=20.0, pressure_kpa=101.3, humidity_pct=50.0).run, shop
     )
     assert "air-pressure" in codes(result)
     shop.elevation_m = 40
-    assert "air-pressure" not in codes(result_of(Run.objects.get(), shop))
+    assert "air-pressure" not in codes(get_result(Run.objects.get(), shop))
 
 
 def test_torque_alone_gives_the_same_power(job, tuner, shop) -> None:
@@ -109,7 +109,7 @@ def test_torque_alone_gives_the_same_power(job, tuner, shop) -> None:
     torque = speed / 200 * 1000 / (speed * np.pi / 30)
     rows = [f"{i / 100},{n:.1f},{t:.5f}" for i, (n, t) in enumerate(zip(speed, torque, strict=True))]
     data = "\n".join(["Time (s),Engine speed (rpm),Torque (Nm)", *rows]).encode()
-    assert at(result_of(attach_sweep(job, tuner, data).run, shop).observed, 6000) == pytest.approx(
+    assert power_at(get_result(attach_sweep(job, tuner, data).run, shop).observed, 6000) == pytest.approx(
         30, rel=1e-4
     )
 
@@ -117,10 +117,10 @@ def test_torque_alone_gives_the_same_power(job, tuner, shop) -> None:
 def test_part_throttle_is_flagged_for_sweeps_and_noted_for_held_runs(job, tuner, shop) -> None:
     data = sweep_csv().replace(b",100.0,", b",40.0,")
     run = attach_sweep(job, tuner, data, **AIR).run
-    assert "throttle" in codes(result_of(run, shop))
+    assert "throttle" in codes(get_result(run, shop))
     run.kind = Run.Kind.HELD
     run.save()
-    held = result_of(run, shop)
+    held = get_result(run, shop)
     assert "throttle" not in codes(held)
     assert any("held part open" in flag.sentence for flag in held.flags)
 
@@ -128,7 +128,7 @@ def test_part_throttle_is_flagged_for_sweeps_and_noted_for_held_runs(job, tuner,
 def test_idle_run_gives_mean_speed_and_scatter(job, tuner, shop) -> None:
     rows = "\n".join(f"{i / 10},{1300 + (20 if i % 2 else -20)},0" for i in range(200))
     data = f"Time (s),Engine speed (rpm),Power (kW)\n{rows}".encode()
-    result = result_of(attach_sweep(job, tuner, data, kind="idle").run, shop)
+    result = get_result(attach_sweep(job, tuner, data, kind="idle").run, shop)
     assert result.curve is None
     assert result.reason == "Idle: 1300 1/min, standard deviation 20 1/min."
 
@@ -136,25 +136,25 @@ def test_idle_run_gives_mean_speed_and_scatter(job, tuner, shop) -> None:
 def test_run_without_curve_gives_a_reason(job, tuner, shop) -> None:
     rows = "\n".join(f"{i / 100},{3000 + 10 * i}" for i in range(300))
     no_power = attach_sweep(job, tuner, f"Time (s),Engine speed (rpm)\n{rows}".encode(), name="a").run
-    assert result_of(no_power, shop).reason == "The file has neither power nor torque."
+    assert get_result(no_power, shop).reason == "The file has neither power nor torque."
     powers = "\n".join(f"{i / 100},{20 + i / 10}" for i in range(300))
     no_speed = attach_sweep(job, tuner, f"Time (s),Power (kW)\n{powers}".encode(), name="b").run
-    assert "no engine speed" in result_of(no_speed, shop).reason
+    assert "no engine speed" in get_result(no_speed, shop).reason
     refused = attach_sweep(job, tuner, b"GIF89a" + bytes(30), name="c.gif").run
-    assert "picture" in result_of(refused, shop).reason
+    assert "picture" in get_result(refused, shop).reason
     unnamed = attach_sweep(job, tuner, b"A;B\n" + b"3000;1\n" * 50, name="d").run
-    assert "not named yet" in result_of(unnamed, shop).reason
+    assert "not named yet" in get_result(unnamed, shop).reason
 
 
 def test_sweep_limits_set_by_hand_apply(job, tuner, shop) -> None:
     run = attach_sweep(job, tuner).run
     run.sweep_start, run.sweep_stop = 100, 601  # 4,000 to 9,000 1/min, 10 1/min a sample
     run.save()
-    curve = result_of(run, shop).observed
+    curve = get_result(run, shop).observed
     assert (curve.measured_from_rpm, curve.measured_to_rpm) == (4000, 9000)
     run.sweep_stop = 5000
     run.save()
-    assert "do not lie within" in result_of(run, shop).reason
+    assert "do not lie within" in get_result(run, shop).reason
 
 
 def test_rows_are_found_between_two_engine_speeds(job, tuner) -> None:
@@ -181,20 +181,20 @@ def test_rows_by_speed_exclude_roll_on_and_overrun(job, tuner) -> None:
 def test_short_lean_spike_stays_in_the_lambda_curve(job, tuner, shop) -> None:
     data = sweep_csv().decode().split("\n")
     spiked = [line.replace("0.880", "1.400") if 400 <= i <= 405 else line for i, line in enumerate(data)]
-    result = result_of(attach_sweep(job, tuner, "\n".join(spiked).encode()).run, shop)
+    result = get_result(attach_sweep(job, tuner, "\n".join(spiked).encode()).run, shop)
     near = np.abs(result.curve.engine_speed_rpm - 7000) < 100
     assert np.nanmax(result.lambda_[near]) > 0.95
 
 
 def test_runs_of_one_kind_share_one_smoothing_width(job, tuner, shop) -> None:
     dense = attach_sweep(job, tuner, name="dense.csv").run
-    assert result_of(dense, shop).curve.width_rpm == 300
-    assert "width" not in codes(result_of(dense, shop))
+    assert get_result(dense, shop).curve.width_rpm == 300
+    assert "width" not in codes(get_result(dense, shop))
     # 81 rows: one sample every 100 1/min, of which 300 1/min hold three
     thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
     for run in (dense, thin):
-        assert result_of(run, shop).curve.width_rpm == 600
-        assert "width" in codes(result_of(run, shop))
+        assert get_result(run, shop).curve.width_rpm == 600
+        assert "width" in codes(get_result(run, shop))
 
 
 def test_excluded_thin_file_does_not_widen_the_smoothing_of_the_others(job, tuner, shop) -> None:
@@ -202,14 +202,14 @@ def test_excluded_thin_file_does_not_widen_the_smoothing_of_the_others(job, tune
     thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
     thin.set_aside, thin.set_aside_reason = True, "too few samples"
     thin.save()
-    assert result_of(dense, shop).curve.width_rpm == 300
-    assert result_of(thin, shop).curve.width_rpm == 600
+    assert get_result(dense, shop).curve.width_rpm == 300
+    assert get_result(thin, shop).curve.width_rpm == 600
 
 
 def test_missing_channel_file_gives_a_reason(job, tuner, shop) -> None:
     run = attach_sweep(job, tuner).run
     run.channels.storage.delete(run.channels.name)
-    assert "can't be opened" in result_of(run, shop).reason
+    assert "can't be opened" in get_result(run, shop).reason
 
 
 @pytest.mark.parametrize("bike", ["marl", "tern", "lodra"])
@@ -222,7 +222,7 @@ def test_true_curve_of_the_demo_is_recovered(job, tuner, shop, bike, when) -> No
     """
     shop.correction_standard = "sae_j1349"  # the reference air of the truth
     runs = [attach_demo(job, tuner, entry) for entry in demo_runs(bike) if entry["when"] == when]
-    mean = summarise_repeats([result_of(run, shop).curve for run in runs])
+    mean = summarise_repeats([get_result(run, shop).curve for run in runs])
     speed, power = mean.engine_speed_rpm, mean.power.mean
     _, truth = true_curve(bike, when, speed)
     # within half a window of the ends one side alone decides

@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from jobs.models import Run
 from tests.factories import make_bike, make_engine, make_job
-from tests.jobs.run_files import attach_sweep, result_of
+from tests.jobs.run_files import attach_sweep, get_result
 from tests.reference.closed_forms import coasting_speed, speed_under_power
 from workshop.models import Role
 
@@ -74,7 +74,7 @@ def inside(result):
 
 def test_power_is_derived_from_the_roller_speed(roller, tuner) -> None:
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss())).run
-    result = result_of(run, roller)
+    result = get_result(run, roller)
     assert inside(result) == pytest.approx(POWER_KW, rel=2e-3)
     notes = " ".join(flag.sentence for flag in result.flags)
     assert "inertia 12 kg·m², window 0.3 s" in notes
@@ -90,13 +90,13 @@ def test_coast_down_losses_of_the_job_are_added(roller, tuner) -> None:
     coast = attach_sweep(job, tuner, data, name="coast.csv", kind="coast").run
     assert coast.status == Run.Status.READ
     run = attach_sweep(job, tuner, roller_csv(TIME, with_loss())).run
-    result = result_of(run, roller)
+    result = get_result(run, roller)
     # Without them it would be too low by c₀·ω + c₂·ω³: 2.2 kW at 200 rad/s.
     assert inside(result) == pytest.approx(POWER_KW, rel=3e-3)
     assert "Losses by the coast-down coast.csv are added" in " ".join(f.sentence for f in result.flags)
     coast.set_aside, coast.set_aside_reason = True, "brake touched"
     coast.save()
-    assert np.all(inside(result_of(run, roller)) < POWER_KW - 0.2)
+    assert np.all(inside(get_result(run, roller)) < POWER_KW - 0.2)
 
 
 def test_coast_down_gives_losses_instead_of_a_curve(roller, tuner, login) -> None:
@@ -106,7 +106,7 @@ def test_coast_down_gives_losses_instead_of_a_curve(roller, tuner, login) -> Non
     kept = speed > 100
     data = roller_csv(time[kept], speed[kept], engine=False)
     run = attach_sweep(make_job(), tuner, data, kind="coast").run
-    reason = result_of(run, roller).reason
+    reason = get_result(run, roller).reason
     found = re.search(r"([\d.]+) kW are lost at ([\d,]+) 1/min", reason)
     assert float(found[1]) == pytest.approx(0.5, abs=0.02)
     assert float(found[2].replace(",", "")) == pytest.approx(100 * RPM, rel=0.01)
@@ -123,7 +123,7 @@ def test_missing_engine_speed_is_derived_from_gear_and_tyre(roller, tuner, login
     job = make_job(bike=make_bike(engine_spec=engine))
     data = roller_csv(TIME, without_loss(), engine=False)
     run = attach_sweep(job, tuner, data, gear=3).run
-    result = result_of(run, roller)
+    result = get_result(run, roller)
     top_rpm = surface_kmh(without_loss()[-1]) * 62.47
     assert result.rows["engine_speed_rpm"].max() == pytest.approx(top_rpm, rel=1e-3)
     assert inside(result) == pytest.approx(POWER_KW, rel=2e-3)
@@ -133,7 +133,7 @@ def test_missing_engine_speed_is_derived_from_gear_and_tyre(roller, tuner, login
     assert max(whole["y"]) == pytest.approx(top_rpm, rel=1e-3)
     run.gear = None
     run.save()
-    assert "Enter the run's gear" in result_of(run, roller).reason
+    assert "Enter the run's gear" in get_result(run, roller).reason
 
 
 @pytest.mark.parametrize(
@@ -144,12 +144,12 @@ def test_missing_dyno_data_is_named(roller, tuner, setting: str, sentence: str) 
     setattr(roller, setting, None)
     engine = setting == "roller_inertia_kgm2"
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), engine=engine), gear=3).run
-    assert sentence in result_of(run, roller).reason
+    assert sentence in get_result(run, roller).reason
 
 
 def test_slip_is_flagged_and_drawn_as_change_of_ratio(roller, tuner, login) -> None:
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), slip=0.06)).run
-    result = result_of(run, roller)
+    result = get_result(run, roller)
     assert result.ratio.reference == pytest.approx(RPM_PER_KMH, rel=2e-3)
     assert result.ratio.worst_pct == pytest.approx(5.5, abs=0.6)
     assert "slip" in {flag.code for flag in result.flags}
@@ -162,7 +162,7 @@ def test_power_in_the_file_takes_precedence_over_derived_power(roller, tuner) ->
     lines = roller_csv(TIME, without_loss()).decode().split("\n")
     with_power = [f"{lines[0]},Power (kW)", *(f"{line},35.0" for line in lines[1:])]
     run = attach_sweep(make_job(), tuner, "\n".join(with_power).encode()).run
-    result = result_of(run, roller)
+    result = get_result(run, roller)
     assert inside(result) == pytest.approx(35.0, rel=1e-6)
     assert "roller" not in {flag.code for flag in result.flags}
 

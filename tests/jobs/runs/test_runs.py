@@ -439,14 +439,14 @@ def test_empty_run_list_states_the_next_step(login) -> None:
 # --- CSV
 
 
-def rows_of(answer) -> list[list[str]]:
+def csv_rows(answer) -> list[list[str]]:
     assert answer.status_code == 200
     return list(csv.reader(io.StringIO(answer.content.decode("utf-8-sig"))))
 
 
 def test_csv_has_the_curves_of_the_page(login, tern) -> None:
     client = login(Role.DESK)
-    header, *rows = rows_of(client.get(reverse("runs-csv", args=[tern])))
+    header, *rows = csv_rows(client.get(reverse("runs-csv", args=[tern])))
     assert header[6:] == [
         "engine speed (1/min)",
         "power observed (kW)",
@@ -468,7 +468,7 @@ def test_csv_escapes_formulas_and_keeps_negative_numbers(login, staff) -> None:
     run.set_aside, run.set_aside_reason = True, "@SUM(A1)"
     run.save()
     answer = login(Role.DESK).get(reverse("runs-csv", args=[job]), {"of": "figures", "kind": "all"})
-    row = dict(zip(*rows_of(answer), strict=False))
+    row = dict(zip(*csv_rows(answer), strict=False))
     assert row["file"] == "'=1+1.csv"
     assert row["set aside"] == "'@SUM(A1)"
     assert row["air temperature (°C)"] == "-5.0"
