@@ -1,6 +1,5 @@
 """Values, times and texts as JSON holds them: numbers or None, UTC, no control characters."""
 
-import base64
 import math
 import re
 from collections.abc import Iterable
@@ -39,10 +38,6 @@ def moment(at: datetime) -> str: ...
 def moment(at: datetime | None) -> str | None: ...
 def moment(at: datetime | None) -> str | None:
     return None if at is None else at.astimezone(UTC).isoformat(timespec="seconds")
-
-
-def encoded(data: bytes) -> str:
-    return base64.b64encode(data).decode("ascii")
 
 
 def strip_control_characters(value: Any) -> Any:

@@ -86,7 +86,7 @@ def linear_loss(case: Case) -> float:
     )
     time = np.linspace(0, end_s, 501)
     speed = closed_forms.speed_under_linear_loss(inertia, start, drive, loss, time)
-    found = roller_power(time, speed, inertia, Losses((0.0, loss), 0.0, 1e3, 0.0))
+    found = roller_power(time, speed, inertia, Losses((0.0, loss), 0.0, 1e3))
     assert found.torque_nm == pytest.approx(drive, abs=0.05)
     return float(speed[-1])
 

@@ -89,12 +89,6 @@ class PlanCandidate:
         return self._count_sizes(Origin.STOCK)
 
     @property
-    def removed_mm(self) -> Counter[float]:
-        """Shims that come out of the engine and are not reused, by thickness [mm]."""
-        out = Counter(row.out_mm for row in self.rows)
-        return out - self._count_sizes(Origin.STAYS) - self._count_sizes(Origin.VALVE)
-
-    @property
     def camshafts_lifted(self) -> tuple[str, ...]:
         """Camshafts with a valve whose shim changes, in the order of the valves."""
         moved = (row.valve.camshaft for row in self.rows if row.origin is not Origin.STAYS)

@@ -55,14 +55,11 @@ class Losses:
         c₀ [N·m], c₁ [N·m·s], c₂ [N·m·s²], ...
     from_rad_s, to_rad_s : float
         The speeds that the coast-down covered [rad/s].
-    residual_nm : float
-        Standard deviation of the samples about the polynomial [N·m].
     """
 
     coefficients: tuple[float, ...]
     from_rad_s: float
     to_rad_s: float
-    residual_nm: float
 
     def torque_nm(self, roller_speed_rad_s: npt.ArrayLike) -> FloatArray:
         """Compute the loss torque.
@@ -177,9 +174,7 @@ def coast_down(
     scale = float(np.abs(speed).max())
     scaled = np.polynomial.polynomial.polyfit(speed / scale, loss, degree)
     coefficients = scaled / scale ** np.arange(degree + 1)
-    residual = loss - np.polynomial.polynomial.polyval(speed, coefficients)
-    sd = float(np.sqrt(np.sum(residual**2) / (speed.size - degree - 1)))
-    return Losses(tuple(map(float, coefficients)), float(speed.min()), float(speed.max()), sd)
+    return Losses(tuple(map(float, coefficients)), float(speed.min()), float(speed.max()))
 
 
 def _select_measured(
