@@ -35,13 +35,13 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
     settings = handover_settings(bike)
     jobs = list(Job.objects.for_list().filter(bike=bike))
     clearances = clearance_history(bike, request.shop)
-    courses = build_trend_chart(clearances, request.shop)
+    trend = build_trend_chart(clearances, request.shop)
     context = {
         "bike": bike,
         "jobs": jobs,
         "clearances": clearances,
-        "courses": courses,
-        "courses_chart": page_chart(courses) if courses else None,
+        "trend_chart": trend,
+        "trend_chart_data": page_chart(trend) if trend else None,
         "next_checks": next_checks(bike.engine_spec, clearances.sets, jobs, request.shop),
         "settings": settings,
         "groups": settings_table(settings, Job.IntendedUse.ROAD),

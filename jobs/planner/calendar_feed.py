@@ -69,11 +69,13 @@ def list_entries(host: str, site: str) -> list[CalendarEntry]:
         "job__bike", "place"
     )
     promised = Job.objects.open().filter(promised_at__gt=now - DAYS_BACK).select_related("bike")
-    shut = ShutDays.objects.filter(last__gt=(now - DAYS_BACK).date(), first__lt=(now + DAYS_AHEAD).date())
+    closed_days = ShutDays.objects.filter(
+        last__gt=(now - DAYS_BACK).date(), first__lt=(now + DAYS_AHEAD).date()
+    )
     return [
         *(slot_entry(slot, host, site) for slot in slots),
         *(ready_by_entry(job, host, site) for job in promised.order_by("promised_at")),
-        *(closed_entry(days, host) for days in shut),
+        *(closed_entry(days, host) for days in closed_days),
     ]
 
 

@@ -8,7 +8,7 @@ from jobs.models import ShutDays
 from workshop.models import ShopProfile
 
 DAYS_SHOWN = 5
-MAX_SEARCH = timedelta(days=370)  # how far ahead a working day is looked for
+MAX_SEARCH = timedelta(days=370)  # how far ahead to search for a working day
 ONE_DAY = timedelta(days=1)
 
 Hours = tuple[time, time] | None
@@ -17,16 +17,16 @@ Hours = tuple[time, time] | None
 @dataclass(frozen=True)
 class OpeningHours:
     hours: tuple[Hours, ...]  # Monday first; None for a day on which the shop does not work
-    shut: Sequence[ShutDays]
+    closed_days: Sequence[ShutDays]
 
     def hours_on(self, day: date) -> Hours:
         return None if self.closed_reason(day) else self.hours[day.weekday()]
 
     def closed_reason(self, day: date) -> str:
         """Return why the shop is closed that day, or ""."""
-        for closed_days in self.shut:
-            if closed_days.covers(day):
-                return closed_days.reason
+        for days in self.closed_days:
+            if days.covers(day):
+                return days.reason
         return "" if self.hours[day.weekday()] else f"no work on a {day:%A}"
 
     def working_days_from(self, first: date, count: int = DAYS_SHOWN) -> list[date]:
@@ -48,8 +48,8 @@ class OpeningHours:
     def outside_hours_message(self, starts_at: datetime, ends_at: datetime) -> str:
         """Return why a slot, in shop time, does not fit the hours, or ""."""
         day = starts_at.date()
-        if why := self.closed_reason(day):
-            return f"The shop is shut on {day:%A %-d %B}: {why}."
+        if reason := self.closed_reason(day):
+            return f"The shop is shut on {day:%A %-d %B}: {reason}."
         hours = self.hours_on(day)
         assert hours is not None
         opens, shuts = hours
@@ -63,5 +63,5 @@ def load_opening_hours(shop: ShopProfile) -> OpeningHours:
     return OpeningHours(parse_hours(shop.working_hours), list(ShutDays.objects.all()))
 
 
-def parse_hours(kept: Iterable[list[str] | None]) -> tuple[Hours, ...]:
-    return tuple((time.fromisoformat(day[0]), time.fromisoformat(day[1])) if day else None for day in kept)
+def parse_hours(stored: Iterable[list[str] | None]) -> tuple[Hours, ...]:
+    return tuple((time.fromisoformat(day[0]), time.fromisoformat(day[1])) if day else None for day in stored)

@@ -77,8 +77,10 @@ def closed_days_list(request: StaffRequest) -> HttpResponse:
     if form.is_valid():
         return save_closed_days(request, form, "shut-days-new")
     slots = upcoming_slots()
-    shut = [(days, slots_on(days, slots)) for days in ShutDays.objects.filter(last__gte=timezone.localdate())]
-    return render_form(request, "jobs/planner/closed_days_list.html", form, shut=shut)
+    closed_days = [
+        (days, slots_on(days, slots)) for days in ShutDays.objects.filter(last__gte=timezone.localdate())
+    ]
+    return render_form(request, "jobs/planner/closed_days_list.html", form, closed_days=closed_days)
 
 
 @owner_only

@@ -110,7 +110,7 @@ def workstations_for(slot: Slot) -> QuerySet[WorkPlace]:
 @dataclass(frozen=True)
 class ScheduleDay:
     date: date
-    shut: str  # why nobody works; '' where they do
+    closed_reason: str  # "" if the shop is open
 
 
 @dataclass(frozen=True)
@@ -129,17 +129,17 @@ class ScheduleRow:
 class Schedule:
     days: list[ScheduleDay]
     rows: list[ScheduleRow]
-    shut: list[ShutDays]  # that fall among these days
-    outside: set[int]  # slots, by their key, that the hours of their weekday do not hold
+    closed_days: list[ShutDays]  # those among these days
+    outside: set[int]  # keys of the slots outside the opening hours of their weekday
     first: date
-    earlier: date  # where the plan of the days before begins
+    earlier: date  # first day of the page before
     later: date
 
     @property
     def closed_days_with_slots(self) -> list[ScheduleDay]:
         """Return the closed days that hold slots."""
         taken = {cell.day for row in self.rows for cell in row.cells if cell.slots}
-        return [day for day in self.days if day.shut and day in taken]
+        return [day for day in self.days if day.closed_reason and day in taken]
 
 
 def build_schedule(first: date, opening_hours: OpeningHours) -> Schedule:
@@ -160,10 +160,12 @@ def build_schedule(first: date, opening_hours: OpeningHours) -> Schedule:
         if day in open_days or any(is_on_day(slot, day) for slot in slots)
     ]
     places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={slot.place_id for slot in slots}))
-    shut = [days for days in opening_hours.shut if days.first <= last and days.last >= first]
+    closed_days = [days for days in opening_hours.closed_days if days.first <= last and days.last >= first]
     outside = {slot.pk for slot in slots_outside(opening_hours.hours, slots)}
     rows = [build_row(place, days, slots) for place in places]
-    return Schedule(days, rows, shut, outside, first, opening_hours.working_day_before(first), last + ONE_DAY)
+    return Schedule(
+        days, rows, closed_days, outside, first, opening_hours.working_day_before(first), last + ONE_DAY
+    )
 
 
 def parse_day(text: str) -> date | None:

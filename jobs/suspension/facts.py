@@ -103,7 +103,7 @@ def group_facts(group: SettingGroup) -> SettingGroupFacts:
         title=group.title,
         rows=[
             SettingRowFacts(
-                row.name, [SettingFigureFacts(figure.value, figure.quantity) for figure in row.figures]
+                row.name, [SettingFigureFacts(figure.value, figure.quantity) for figure in row.values]
             )
             for row in group.rows
         ],

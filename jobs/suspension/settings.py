@@ -124,7 +124,7 @@ def describe_sag_guide(end: str, intended_use: str) -> str:
 @dataclass(frozen=True)
 class SettingRow:
     name: str
-    figures: list[SettingValue]
+    values: list[SettingValue]
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,7 @@ def travel_share(sag: Sag | None) -> float | None:
 
 
 def without_empty_rows(rows: Sequence[SettingRow]) -> list[SettingRow]:
-    return [row for row in rows if any(figure.value not in ("", None) for figure in row.figures)]
+    return [row for row in rows if any(shown.value not in ("", None) for shown in row.values)]
 
 
 def settings_table(settings: Sequence[SuspensionSetting], intended_use: str) -> list[SettingGroup]:

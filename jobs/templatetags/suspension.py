@@ -13,7 +13,7 @@ register = template.Library()
 
 
 @register.filter
-def setting_figure(shown: SettingValue, shop: ShopProfile) -> str:
+def setting_value(shown: SettingValue, shop: ShopProfile) -> str:
     return shown.display(shop)
 
 

@@ -179,12 +179,12 @@ def test_the_clearances_of_a_bike_are_read_panel_by_panel(
     expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("0.200")
     press(page, "ArrowRight")  # a place on the line where nothing was measured
     expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
-    drawing = saved(page, "courses", "SVG")
+    drawing = saved(page, "trend", "SVG")
     assert drawing.count(b"<polygon") > 4 * 12  # each reading of twelve valves has a mark of its own
     key = page.get_by_role("list", name="What the charts show").get_by_role("listitem").all_inner_texts()
     assert "range of the engine spec" in key
     assert words_of(drawing)[-len(key) :] == key
     assert len(ElementTree.fromstring(drawing).findall(f"{SVG}svg")) == len(key)  # a drawing beside each
     assert b"var(" not in drawing and b"class=" not in drawing  # nothing of the page's style sheets
-    assert_rows_are_drawn(saved(page, "courses", "PNG"), len(key))
+    assert_rows_are_drawn(saved(page, "trend", "PNG"), len(key))
     assert_accessible(page)

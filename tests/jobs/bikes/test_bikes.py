@@ -104,7 +104,7 @@ def test_bike_page_shows_trend_chart_beside_the_table(login, staff) -> None:
     for index, clearance_mm in enumerate(("0.20", "0.18", "0.16", "0.14", "0.12")):
         visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
     page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
-    found = re.search(r'<script id="courses" type="application/json">(.*?)</script>', page, re.S)
+    found = re.search(r'<script id="trend" type="application/json">(.*?)</script>', page, re.S)
     assert found
     chart = json.loads(found[1])
     panel = chart["panels"][0]

@@ -188,8 +188,10 @@ def test_closed_days_are_skipped_and_their_slots_reported(login) -> None:
 
     page, plan = today(owner), owner.get(reverse("today")).context["plan"]
     assert f"Slots stand on {first:%A} {first.day} {first:%B} though the shop is shut (Trade fair)." in page
-    assert [(day.date, day.shut) for day in plan.days if day.shut] == [(first, "Trade fair")]
-    assert len([day for day in plan.days if not day.shut]) == 5
+    assert [(day.date, day.closed_reason) for day in plan.days if day.closed_reason] == [
+        (first, "Trade fair")
+    ]
+    assert len([day for day in plan.days if not day.closed_reason]) == 5
     assert Slot.objects.filter(pk=slot.pk).exists()
 
     moved = {"day": second.isoformat(), "place": slot.place_id}
