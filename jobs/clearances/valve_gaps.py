@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from jobs.calc.clearances.readings import ClearanceVerdict, Judgement, Reading, judge
 from jobs.calc.units.length_format import LengthFormatter
@@ -93,7 +94,11 @@ class JudgedReading:
     valve_gap: ValveGap
     row: ClearanceReading
     reading: Reading
-    judgement: Judgement | None
+
+    @cached_property
+    def judgement(self) -> Judgement | None:
+        """The verdict on the reading; a trend needs none."""
+        return self.valve_gap.judge(self.reading)
 
     @property
     def verdict(self) -> str:
@@ -119,8 +124,7 @@ class JudgedReading:
 def measured_at(valve_gap: ValveGap, row: ClearanceReading | None) -> JudgedReading | None:
     if row is None:
         return None
-    reading = reading_of(row)
-    return JudgedReading(valve_gap, row, reading, valve_gap.judge(reading))
+    return JudgedReading(valve_gap, row, reading_of(row))
 
 
 def readings_by_gap(
