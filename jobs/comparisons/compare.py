@@ -51,7 +51,7 @@ class ComparisonResult:
 
 
 def gear_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
-    gears = sorted({figures.run.gear for figures in compared if figures.run.gear is not None})
+    gears = sorted({run_result.run.gear for run_result in compared if run_result.run.gear is not None})
     if len(gears) < 2:
         return ()
     named = " and ".join(str(gear) for gear in gears)
@@ -96,13 +96,13 @@ def compare_runs(
     left_out = [f"{m.run}: set aside, {m.run.set_aside_reason}." for m in ordered if m.run.set_aside]
     groups: dict[str, list[RunResult]] = {"before": [], "after": []}
     for member in ordered:
-        figures = results.get(run_results)[member.run_id]
+        run_result = results.get(run_results)[member.run_id]
         if member.run.set_aside:
             continue
-        if figures.curve is None:
-            left_out.append(f"{member.run}: {figures.reason}")
+        if run_result.curve is None:
+            left_out.append(f"{member.run}: {run_result.reason}")
         else:
-            groups[member.group].append(figures)
+            groups[member.group].append(run_result)
     before, after = tuple(groups["before"]), tuple(groups["after"])
     result, reason = _result(before, after, results.shop)
     changed = changes_between(before, after, results.get(timeline))
@@ -152,7 +152,7 @@ def changes_between(
     """
     if not before or not after:
         return ()
-    times = [figures.run.made_at for figures in (*before, *after)]
+    times = [run_result.run.made_at for run_result in (*before, *after)]
     return tuple(events_between(events, min(times), max(times)))
 
 

@@ -71,9 +71,9 @@ class RollOnResult:
 def measured_gearing(runs: Iterable[RunResult], gear: int) -> Gearing | None:
     """Return the ratio measured on runs in this gear, without slip of tyre and clutch at its worst."""
     found = []
-    for figures in runs:
-        rows = figures.rows
-        if figures.run.gear == gear and {"engine_speed_rpm", "road_speed_kmh"} <= rows.keys():
+    for run_result in runs:
+        rows = run_result.rows
+        if run_result.run.gear == gear and {"engine_speed_rpm", "road_speed_kmh"} <= rows.keys():
             change = ratio_change(rows["engine_speed_rpm"], rows["road_speed_kmh"])
             found += [change.reference] if change else []
     if not found:
@@ -179,11 +179,11 @@ def fill_speeds(
     low, high = max(c.measured_from_rpm for c in curves), min(c.measured_to_rpm for c in curves)
     five_kmh = convert(5.0, shop_unit(shop, "speed"), "kmh")
 
-    def whole(share: float) -> float:
+    def round_down(share: float) -> float:
         return five_kmh * math.floor((low + share * (high - low)) / gearing.rpm_per_kmh / five_kmh)
 
     start, end = (
-        whole(share) if given is None else given
+        round_down(share) if given is None else given
         for share, given in ((BEGIN_SHARE, inputs.from_kmh), (END_SHARE, inputs.to_kmh))
     )
     return replace(inputs, from_kmh=start, to_kmh=end)

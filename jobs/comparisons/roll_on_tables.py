@@ -43,8 +43,8 @@ class RollOnRow:
     verdict: str
 
 
-def _unit(figure: ComparedValue, shop: ShopProfile) -> str:
-    return shop_unit(shop, QUANTITY_OF_UNIT[figure.unit])
+def _unit(value: ComparedValue, shop: ShopProfile) -> str:
+    return shop_unit(shop, QUANTITY_OF_UNIT[value.unit])
 
 
 def _format(value: float, unit: str, storage_unit: str, extra_decimals: int = 0) -> str:
@@ -55,19 +55,19 @@ def _format(value: float, unit: str, storage_unit: str, extra_decimals: int = 0)
 
 def roll_on_rows(result: RollOnComparison, shop: ShopProfile) -> list[RollOnRow]:
     """Return the rows of time, distance and distance at the same instant."""
-    return [_row(figure, shop) for figure in (result.time, result.distance, result.lead)]
+    return [_row(value, shop) for value in (result.time, result.distance, result.lead)]
 
 
-def _row(figure: ComparedValue, shop: ShopProfile) -> RollOnRow:
-    unit = _unit(figure, shop)
-    low, high = (_format(end, unit, figure.unit, 1) for end in (figure.ci_low, figure.ci_high))
+def _row(value: ComparedValue, shop: ShopProfile) -> RollOnRow:
+    unit = _unit(value, shop)
+    low, high = (_format(end, unit, value.unit, 1) for end in (value.ci_low, value.ci_high))
     return RollOnRow(
-        figure.label,
-        _format(figure.before, unit, figure.unit),
-        _format(figure.after, unit, figure.unit),
-        _format(figure.difference, unit, figure.unit, 1),
-        f"{low} to {high}" if figure.measured else NOT_MEASURED,
-        figure.verdict,
+        value.label,
+        _format(value.before, unit, value.unit),
+        _format(value.after, unit, value.unit),
+        _format(value.difference, unit, value.unit, 1),
+        f"{low} to {high}" if value.measured else NOT_MEASURED,
+        value.verdict,
     )
 
 
@@ -169,21 +169,30 @@ def roll_on_csv_rows(roll_on: RollOnResult, title: str, shop: ShopProfile) -> li
     if roll_on.limited and roll_on.limit and max(roll_on.limited.at_limit_s) > 0:
         rows_by_band.append((f"drive-out in gear {inputs.gear}, held by {roll_on.limit.by}", roll_on.limited))
     return [
-        [title, name, *ends, *_cells(figure, shop)]
+        [title, name, *ends, *_cells(value, shop)]
         for name, comparison in rows_by_band
-        for figure in (comparison.time, comparison.distance, comparison.lead)
+        for value in (comparison.time, comparison.distance, comparison.lead)
     ]
 
 
-def _cells(figure: ComparedValue, shop: ShopProfile) -> list[Any]:
-    unit = _unit(figure, shop)
+def _cells(value: ComparedValue, shop: ShopProfile) -> list[Any]:
+    unit = _unit(value, shop)
 
-    def one(value: float) -> float:
-        return round(float(convert(value, figure.unit, unit)), 3)
+    def convert_one(stored: float) -> float:
+        return round(float(convert(stored, value.unit, unit)), 3)
 
-    share = round(figure.difference_pct, 2) if figure.before else None
+    share = round(value.difference_pct, 2) if value.before else None
     return [
-        figure.label, label(unit), one(figure.before), figure.runs_before, one(figure.after),
-        figure.runs_after, one(figure.difference), one(figure.ci_low), one(figure.ci_high), share,
-        figure.verdict, figure.assumed_pct,
-    ]  # fmt: skip
+        value.label,
+        label(unit),
+        convert_one(value.before),
+        value.runs_before,
+        convert_one(value.after),
+        value.runs_after,
+        convert_one(value.difference),
+        convert_one(value.ci_low),
+        convert_one(value.ci_high),
+        share,
+        value.verdict,
+        value.assumed_pct,
+    ]
