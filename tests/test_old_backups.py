@@ -4,7 +4,6 @@ import hashlib
 import io
 import json
 import lzma
-import re
 import tarfile
 from pathlib import Path
 from typing import Any
@@ -19,6 +18,7 @@ from django.test import Client
 from fixtures.small_shop import build_small_shop
 from jobs.models import Job
 from reports.models import HandoverSheet, Printing
+from tests.html import read_links
 from workshop.backup import restore_backup
 from workshop.backup.archive import MANIFEST, read_manifest
 from workshop.models import StaffMember
@@ -65,7 +65,7 @@ def look_around() -> dict[str, Any]:
     for page in ["/", *(job.get_absolute_url() for job in Job.objects.all())]:
         response = staff.get(page)
         opened[page] = response.status_code
-        linked.update(re.findall('<a [^>]*href="(/[^"#]*)', response.text))
+        linked.update(link.partition("#")[0] for link in read_links(response) if link.startswith("/"))
     for page in sorted(linked - set(opened)):
         opened[page] = staff.get(page).status_code
     sheet = HandoverSheet.objects.get()

@@ -1,7 +1,5 @@
 """All bikes, and the history of one."""
 
-import json
-import re
 from datetime import timedelta
 from decimal import Decimal
 
@@ -13,6 +11,7 @@ from django.utils import timezone
 
 from jobs.models import Job, SuspensionSetting
 from tests.factories import make_bike, make_clearance_set, make_customer, make_engine, make_job
+from tests.html import by_class, read_json, read_text
 from workshop.models import EngineSpec, Role
 
 pytestmark = pytest.mark.django_db
@@ -104,9 +103,7 @@ def test_bike_page_shows_trend_chart_beside_the_table(login, staff) -> None:
     for index, clearance_mm in enumerate(("0.20", "0.18", "0.16", "0.14", "0.12")):
         visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
     page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
-    found = re.search(r'<script id="trend" type="application/json">(.*?)</script>', page, re.S)
-    assert found
-    chart = json.loads(found[1])
+    chart = read_json(page, "trend")
     panel = chart["panels"][0]
     assert panel["title"] == "Cylinder 1, intake"
     assert panel["range"] == [0.1, 0.2]
@@ -139,9 +136,8 @@ def test_history_uses_inches_in_an_inch_shop(login, staff, shop) -> None:
 
 def told_of_next_check(login, bike) -> str:
     page = login(Role.DESK).get(reverse("bike", args=[bike.pk])).content.decode()
-    found = re.search(r'<ul class="next-check">(.*?)</ul>', page, re.S)
-    assert found
-    return " ".join(re.sub(r"<[^>]+>", " ", found[1]).replace("\N{NO-BREAK SPACE}", " ").split())
+    (next_check,) = by_class(page, "next-check")
+    return read_text(next_check)
 
 
 def test_next_check_is_due_one_interval_after_the_last(login, staff) -> None:

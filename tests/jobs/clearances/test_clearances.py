@@ -1,6 +1,5 @@
 """Entering and reading clearance sets."""
 
-import re
 import uuid
 from decimal import Decimal
 from typing import Any
@@ -16,6 +15,7 @@ from jobs.clearances.valve_gaps import valve_gaps
 from jobs.job.section import State
 from jobs.models import ClearanceReading, ClearanceSet, Job, ShimPlan, ShimPlanRow
 from tests.factories import make_bike, make_clearance_set, make_engine, make_job, results_of
+from tests.html import find, read_form, read_text
 from workshop.models import EngineSpec, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
@@ -83,10 +83,8 @@ def job_with(spec: EngineSpec | None) -> Job:
 
 def label_of(page: str, name: str) -> str:
     """The words a screen reader says for an input: its label, hidden words included, unless kept from it."""
-    found = re.search(rf'<label for="id_{name}"[^>]*>(.*?)</label>', page, re.S)
-    assert found, name
-    spoken = re.sub(r'<span aria-hidden="true">.*?</span>', "", found[1])
-    return re.sub(r"<[^>]+>", "", spoken).strip()
+    (label,) = find(page, f"//label[@for='id_{name}']")
+    return "".join(label.xpath(".//text()[not(ancestor::*[@aria-hidden='true'])]")).strip()
 
 
 # Entry
@@ -96,7 +94,7 @@ def test_form_has_a_labelled_box_for_each_valve(login) -> None:
     page = login(Role.MECHANIC).get(new_url(make_job())).content.decode()
     assert label_of(page, "c-2-exhaust-1-opening") == "cylinder 2, exhaust left"
     assert label_of(page, "s-2-exhaust-1-opening") == "cylinder 2, exhaust left: shim fitted, as marked"
-    assert len(re.findall(r'name="c-', page)) == 12
+    assert len(find(page, "//*[starts-with(@name, 'c-')]")) == 12
     assert "front of the bike" in page
     assert 'data-draft="clearances-' in page
     assert "Pellorin workshop book, 2, p. 41" in page
@@ -289,14 +287,8 @@ def test_bike_without_engine_spec_shows_who_can_choose_it(login, staff) -> None:
 
 
 def stored_boxes(page: str) -> dict[str, str]:
-    fields = dict(re.findall(r'<input[^>]*name="([cnsm]-[^"]+)"[^>]*?value="([^"]*)"', page))
-    fields |= {
-        name: value
-        for value, name in re.findall(r'<input[^>]*value="([^"]*)"[^>]*name="([cnsm]-[^"]+)"', page)
-    }
-    version = re.search(r'name="version" value="(\d+)"', page)
-    assert version
-    return {**fields, "version": version[1]}
+    fields = read_form(page, "//form[.//input[@name='version']]")
+    return {name: value for name, value in fields.items() if name == "version" or name[1] == "-"}
 
 
 def test_unchanged_edit_keeps_all_values(login, staff) -> None:
@@ -405,7 +397,7 @@ def test_engine_with_screws_shows_turns_instead_of_shims(login, staff) -> None:
 def test_set_shows_verdict_range_and_needed_shim(login, staff) -> None:
     measured = make_clearance_set(make_job(), staff[Role.MECHANIC], clearance_mm="0.22")
     page = login(Role.TUNER).get(reverse("clearances", args=[measured.pk])).content.decode()
-    text = " ".join(re.sub(r"<[^>]+>", " ", page).replace("\xa0", " ").split())
+    text = read_text(page)
     # intake 0.10 to 0.20, target 0.16: 2.50 + 0.22 - 0.16 = 2.56, made in steps of 0.05: 2.55 gives 0.17
     assert (
         "Cylinder 1, intake left 0.22 mm above range 0.10 to 0.20 mm 0.16 mm 2.50 mm 2.55 mm → 0.17 mm"

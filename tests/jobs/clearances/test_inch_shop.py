@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from jobs.models import SuspensionSetting
 from tests.factories import make_clearance_set, make_engine, make_job
+from tests.html import find, read_text
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -25,9 +26,8 @@ def inches(shop: Any) -> Any:
 
 def words(page: str) -> str:
     """What stands on a page, and what its pictures say of themselves."""
-    main = page[page.index("<main") : page.index("</main>")]
-    said = " ".join(re.findall(r'aria-label="([^"]*)"', main))
-    return " ".join(re.sub(r"<[^>]+>", " ", main).replace("\N{NO-BREAK SPACE}", " ").split()) + " " + said
+    main = find(page, "//main")[0]
+    return " ".join([read_text(main), *main.xpath(".//@aria-label")])
 
 
 def test_uncertain_verdict_and_missed_prediction_are_in_inches(inches, login, staff) -> None:

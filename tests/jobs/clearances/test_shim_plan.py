@@ -1,6 +1,5 @@
 """Shim plans: side by side, accepted, printed; and the drawer they draw on."""
 
-import re
 import uuid
 from decimal import Decimal
 from typing import Any
@@ -11,6 +10,7 @@ from django.urls import reverse
 from jobs.clearances.shim_plan import all_plans, collect_plan_inputs
 from jobs.models import ClearanceSet, ShimPlan
 from tests.factories import make_clearance_set, make_engine, make_job
+from tests.html import find, read_text, read_values
 from tests.jobs.clearances.test_clearances import job_with, make_desmo_twin, make_single_with_screws
 from workshop.models import EngineSpec, Role, ShimStock
 
@@ -54,18 +54,14 @@ def put_in_drawer(thickness: str, count: int, diameter: str = "7.48") -> ShimSto
 
 def accept(client: Any, measured: ClearanceSet, policy: str = "target", **overrides: str) -> Any:
     page = client.get(plan_url(measured)).content.decode()
-    found = re.search(rf'name="policy" value="{policy}">\s*<input[^>]*name="fingerprint" value="(\w+)"', page)
-    assert found
-    return client.post(accept_url(measured), {"policy": policy, "fingerprint": found[1], **overrides})
-
-
-def plain_text(response: Any) -> str:
-    return " ".join(re.sub(r"<[^>]+>", " ", response.content.decode()).replace("\xa0", " ").split())
+    (form,) = find(page, f"//form[.//input[@name='policy'][@value='{policy}']]")
+    (fingerprint,) = read_values(form, "fingerprint")
+    return client.post(accept_url(measured), {"policy": policy, "fingerprint": fingerprint, **overrides})
 
 
 def test_page_shows_three_plans_with_rows_reasons_and_totals(login, staff) -> None:
     measured = make_twin_set(staff)
-    text = plain_text(login(Role.DESK).get(plan_url(measured)))
+    text = read_text(login(Role.DESK).get(plan_url(measured)))
     for policy in ("Closest to the blueprint target", "Fewest shims to buy", "Fewest camshafts lifted"):
         assert policy in text
     row = "Cylinder 1, intake 2.50 mm 2.60 mm 0.16 mm from cylinder 2, intake, exactly on target"
@@ -129,7 +125,7 @@ def test_page_and_worksheet_show_the_accepted_plan(login, staff) -> None:
     client = login(Role.MECHANIC)
     accept(client, measured)
     page, slip = (
-        plain_text(client.get(reverse(name, args=[measured.pk]))) for name in ("shim-plan", "shim-plan-slip")
+        read_text(client.get(reverse(name, args=[measured.pk]))) for name in ("shim-plan", "shim-plan-slip")
     )
     assert "Accepted shim plan" in page
     assert "From the drawer 1 × 2.40 mm" in page
@@ -144,12 +140,12 @@ def test_plan_is_refused_if_stock_was_used_in_the_meantime(login, staff) -> None
     shims, other = put_in_drawer("2.40", 1), put_in_drawer("2.70", 2)
     client = login(Role.MECHANIC)
     page = client.get(plan_url(measured)).content.decode()
-    seen = re.findall(r'name="fingerprint" value="(\w+)"', page)
+    seen = read_values(page, "fingerprint")
     shims.count = 0
     shims.save()
     response = client.post(accept_url(measured), {"policy": "target", "fingerprint": seen[0]})
     assert response.status_code == 422
-    assert "no longer holds" in plain_text(response)
+    assert "no longer holds" in read_text(response)
     assert not ShimPlan.objects.exists()
     other.refresh_from_db()
     assert other.count == 2
@@ -159,7 +155,7 @@ def test_plan_is_refused_if_readings_have_changed(login, staff) -> None:
     measured = make_twin_set(staff)
     client = login(Role.MECHANIC)
     page = client.get(plan_url(measured)).content.decode()
-    seen = re.findall(r'name="fingerprint" value="(\w+)"', page)
+    seen = read_values(page, "fingerprint")
     measured.readings.filter(cylinder=1, side="intake").update(clearance_mm=Decimal("0.36"))
     assert client.post(accept_url(measured), {"policy": "target", "fingerprint": seen[0]}).status_code == 422
 
@@ -172,7 +168,7 @@ def test_repeated_and_second_acceptance_change_nothing(login, staff) -> None:
     again = client.post(accept_url(measured), {"policy": "target", "fingerprint": "x", "form_key": key})
     other = client.post(accept_url(measured), {"policy": "fewest_new", "fingerprint": "x"}, follow=True)
     assert again.url == plan_url(measured)
-    assert "no plan left to accept" in plain_text(other)
+    assert "no plan left to accept" in read_text(other)
     shims.refresh_from_db()
     assert shims.count == 4
     assert ShimPlan.objects.count() == 1
@@ -184,7 +180,7 @@ def test_impossible_plan_gives_reason_and_cannot_be_accepted(login, staff) -> No
     measured.readings.filter(cylinder=2, side="intake").delete()
     client = login(Role.MECHANIC)
     response = client.get(plan_url(measured))
-    text = plain_text(response)
+    text = read_text(response)
     assert "Cannot be done with these shims" in text
     assert "cylinder 1, intake needs a shim of 2.60 mm" in text
     assert "Accept:" not in text
@@ -195,7 +191,7 @@ def test_impossible_plan_gives_reason_and_cannot_be_accepted(login, staff) -> No
 def test_valve_with_unknown_shim_is_named_and_the_others_are_planned(login, staff) -> None:
     measured = make_twin_set(staff)
     measured.readings.filter(cylinder=1, side="intake").update(shim_marked_mm=None)
-    text = plain_text(login(Role.MECHANIC).get(plan_url(measured)))
+    text = read_text(login(Role.MECHANIC).get(plan_url(measured)))
     assert "Cylinder 1, intake: the shim fitted is not entered" in text
     assert "Shims to move" in text
 
@@ -219,7 +215,7 @@ def test_opening_and_closing_shims_use_their_own_stock(staff) -> None:
 def test_engine_with_screws_has_no_shim_plan(login, staff) -> None:
     measured = make_clearance_set(job_with(make_single_with_screws()), staff[Role.MECHANIC])
     response = login(Role.MECHANIC).get(plan_url(measured), follow=True)
-    assert "there is no shim to plan" in plain_text(response)
+    assert "there is no shim to plan" in read_text(response)
     client = login(Role.MECHANIC)
     assert client.post(accept_url(measured), {"policy": "target"}).status_code == 302
     assert not ShimPlan.objects.exists()
@@ -268,14 +264,14 @@ def test_undoing_a_plan_returns_its_shims_to_stock(login, staff) -> None:
     shims = put_in_drawer("2.40", 1)
     client = login(Role.MECHANIC)
     accept(client, measured)
-    text = plain_text(take_back(client, measured))
+    text = read_text(take_back(client, measured))
     assert "Shim plan taken back; back in the drawer: 1 × 2.40 mm." in text
     assert "Accept: closest to the blueprint target" in text
     shims.refresh_from_db()
     assert shims.count == 1
     assert not ShimPlan.objects.exists()
     assert ShimPlan.history.filter(history_type="-").count() == 1
-    assert "somebody has taken it back" in plain_text(take_back(client, measured))
+    assert "somebody has taken it back" in read_text(take_back(client, measured))
     shims.refresh_from_db()
     assert shims.count == 1
 
@@ -297,8 +293,8 @@ def test_applied_plan_cannot_be_undone(login, staff) -> None:
     accept(client, measured)
     make_clearance_set(measured.job, staff[Role.MECHANIC], when="as_left")
     page = client.get(plan_url(measured))
-    assert "Take the plan back" not in plain_text(page)
-    assert "measured as left since" in plain_text(take_back(client, measured))
+    assert "Take the plan back" not in read_text(page)
+    assert "measured as left since" in read_text(take_back(client, measured))
     shims.refresh_from_db()
     assert shims.count == 0
 
@@ -309,13 +305,13 @@ def test_removed_shims_are_added_to_stock_once(login, staff) -> None:
     client = login(Role.MECHANIC)
     accept(client, measured)
     # 2.50 comes out of cylinder 2 exhaust and goes nowhere
-    assert "1 shim left over put into the drawer" in plain_text(add_removed(client, measured))
-    again = plain_text(add_removed(client, measured))
+    assert "1 shim left over put into the drawer" in read_text(add_removed(client, measured))
+    again = read_text(add_removed(client, measured))
     assert "are in the drawer already" in again
     assert "Take the plan back" not in again
     available_stock = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}
     assert available_stock == {(Decimal("7.48"), Decimal("2.4")): 0, (Decimal("7.48"), Decimal("2.5")): 1}
-    assert "has been carried out" in plain_text(take_back(client, measured))
+    assert "has been carried out" in read_text(take_back(client, measured))
 
 
 @pytest.mark.parametrize("name", ["shim-plan-take-back", "shim-plan-left-over"])
@@ -325,4 +321,4 @@ def test_undoing_and_adding_to_stock_require_mechanic_role(login, staff, name: s
     assert login(Role.DESK).post(url).status_code == 403
     assert login(Role.MECHANIC).get(url).status_code == 405
     assert login(Role.MECHANIC).post(reverse(name, args=[999])).status_code == 404
-    assert "no accepted plan" in plain_text(login(Role.MECHANIC).post(url, follow=True))
+    assert "no accepted plan" in read_text(login(Role.MECHANIC).post(url, follow=True))

@@ -2,11 +2,8 @@
 
 import csv
 import io
-import json
-import re
 import uuid
 from datetime import timedelta
-from html import unescape
 from typing import Any
 
 import pytest
@@ -18,6 +15,7 @@ from jobs.job import results
 from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
 from jobs.timeline.bike_states import bike_states
 from tests.factories import make_job, results_of
+from tests.html import read_json, read_text
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
 
@@ -90,11 +88,6 @@ def compare_job(job, shop):
     return results.results_of(comparison.job, shop).get(comparison_results)[comparison]
 
 
-def words(response: Any) -> str:
-    text = unescape(re.sub(r"<[^>]+>", " ", response.content.decode()))
-    return " ".join(text.split())
-
-
 # --- groups
 
 
@@ -139,7 +132,7 @@ def test_single_state_gives_no_suggestion_and_a_notice(login, tuner, shop) -> No
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
     assert suggested_groups(results_of(job).get(bike_states)) == {}
-    assert "Nothing is suggested" in words(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
+    assert "Nothing is suggested" in read_text(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
 
 
 # --- figures
@@ -206,7 +199,7 @@ def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
     sweeps(job, tuner, 1.0, 0)
     BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(20), by=tuner)
     sweeps(job, tuner, 1.02, 40, count=1)
-    page = words(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
+    page = read_text(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
     assert "A repeatability of 1 % is assumed, because a side has a single run." in page
     assert "Only this was changed between the two groups." in page
 
@@ -219,7 +212,7 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
     answer = post_new(client, job, title="Silencer and tune")
     assert answer.status_code == 302
     page = client.get(answer.url)
-    text = words(page)
+    text = read_text(page)
     for part in (
         "Silencer and tune",
         "Whole range",
@@ -234,9 +227,9 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
         assert part in text
     html = page.content.decode()
     assert 'class="compared compared-more"' in html
-    data = json.loads(re.search(r'id="comparison-chart"[^>]*>(.*?)</script>', html)[1])
+    data = read_json(page, "comparison-chart")
     assert [s["state"] for s in data["panels"][0]["series"]] == ["before", "after"]
-    difference = json.loads(re.search(r'id="difference-chart"[^>]*>(.*?)</script>', html)[1])
+    difference = read_json(page, "difference-chart")
     line = difference["panels"][0]["series"][0]
     at_6000 = line["x"].index(6000)
     assert line["y"][at_6000] == pytest.approx(0.02 * 30 * 0.99195, abs=0.01)
@@ -246,7 +239,7 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
 def test_comparison_is_shown_in_the_shops_units(login, job, shop) -> None:
     shop.power_unit, shop.torque_unit = "hp", "lbf_ft"
     shop.save()
-    page = words(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
+    page = read_text(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
     # 30 kW × 0.99195 over the drive band, in hp of 0.745699872 kW
     assert f"{30 * 0.99195 / 0.745699872:.1f} hp" in page
     assert "lbf·ft" in page
@@ -257,7 +250,7 @@ def test_csv_has_the_values_of_the_page(login, job) -> None:
     client, comparison = login(Role.DESK), make_comparison(job)
     text = client.get(reverse("comparison-csv", args=[comparison.pk])).content.decode("utf-8-sig")
     rows = list(csv.DictReader(io.StringIO(text)))
-    page = words(client.get(reverse("comparison", args=[comparison.pk])))
+    page = read_text(client.get(reverse("comparison", args=[comparison.pk])))
     assert len(rows) == 8
     for row in rows:
         interval = f"{float(row['95 % from']):.2f} {row['unit']} to {float(row['95 % to']):.2f} {row['unit']}"
@@ -292,7 +285,7 @@ def test_side_without_a_run_is_refused(login, job) -> None:
     none = {f"run-{run.pk}": "" for run in Run.objects.order_by("made_at")[:3]}
     answer = post_new(login(Role.TUNER), job, title="x", **none)
     assert answer.status_code == 422
-    assert "Choose at least one run for “before”." in words(answer)
+    assert "Choose at least one run for “before”." in read_text(answer)
 
 
 def test_double_submission_creates_one_comparison(login, job) -> None:
@@ -310,7 +303,7 @@ def test_edit_conflict_names_the_other_user(login, job) -> None:
     owner.post(url, theirs)
     answer = client.post(url, mine)
     assert answer.status_code == 422
-    assert "Ola Owner" in words(answer)
+    assert "Ola Owner" in read_text(answer)
     assert 'value="mine"' in answer.content.decode()
 
 
@@ -318,7 +311,7 @@ def test_comparison_without_runs_has_a_page_with_the_reason(login, job) -> None:
     comparison = Comparison.objects.create(job=job, title="empty")
     page = login(Role.DESK).get(reverse("comparison", args=[comparison.pk]))
     assert page.status_code == 200
-    assert "needs at least one run with a curve before and one after" in words(page)
+    assert "needs at least one run with a curve before and one after" in read_text(page)
     assert login(Role.DESK).get(reverse("comparison-csv", args=[comparison.pk])).status_code == 200
 
 
@@ -339,10 +332,12 @@ def test_comparison_page_takes_ten_queries(login, job, django_assert_num_queries
 def test_job_page_lists_comparison_and_warns_about_an_empty_side(login, job) -> None:
     make_comparison(job)
     client = login(Role.DESK)
-    page = words(client.get(reverse("job", args=[job])))
+    page = read_text(client.get(reverse("job", args=[job])))
     assert "Silencer and tune 3 runs before, 3 after" in page
     Run.objects.filter(made_at__lt=minutes(20)).update(set_aside=True, set_aside_reason="x")
-    assert "“Silencer and tune” has no run left on one side" in words(client.get(reverse("job", args=[job])))
+    assert "“Silencer and tune” has no run left on one side" in read_text(
+        client.get(reverse("job", args=[job]))
+    )
 
 
 def test_comparison_pages_check_roles_and_methods(client, login, job) -> None:

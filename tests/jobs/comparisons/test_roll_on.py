@@ -2,8 +2,6 @@
 
 import csv
 import io
-import re
-from html import unescape
 from typing import Any
 
 import pytest
@@ -13,6 +11,7 @@ from jobs.calc.dyno.comparison import Verdict
 from jobs.models import SuspensionSetting
 from jobs.suspension.engine_ratio import computed_gearing
 from tests.factories import make_bike, make_customer, make_engine, make_job
+from tests.html import read_text
 from tests.jobs.comparisons.test_comparisons import AIR, make_comparison, minutes, sweeps
 from tests.jobs.run_files import attach_sweep
 from workshop.models import Role
@@ -23,10 +22,6 @@ RATIOS = {"primary_ratio": 2.0, "gear_ratios": [2.5, 1.5, 1.2], "front_sprocket"
 # Each km/h turns the engine at 60 1/min.
 HEADER = "Time (s),Engine speed (rpm),Power (kW),Road speed (km/h),Throttle grip (%)"
 RPM_PER_KMH = 60.0
-
-
-def words(response: Any) -> str:
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 
 
 def job_with(**spec: Any):
@@ -81,8 +76,8 @@ def test_roll_on_at_constant_power_matches_the_closed_form(login, compared_job) 
     assert without < roll_on.result.time.before < with_rolling * 1.001
     assert roll_on.result.time.verdict is Verdict.LESS
     assert roll_on.result.lead.verdict is Verdict.MORE
-    assert "ahead of as received" in words(answer)
-    assert "measured on 6 runs in gear 3" in words(answer)
+    assert "ahead of as received" in read_text(answer)
+    assert "measured on 6 runs in gear 3" in read_text(answer)
     assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == roll_on.result.time_s.size
 
 
@@ -99,14 +94,16 @@ def test_roll_on_limited_by_tyre_grip_matches_the_closed_form(login, compared_jo
     assert held.time.verdict is Verdict.NO_DIFFERENCE
     assert answer.context["roll_on"].result.time.verdict is Verdict.LESS
     # 0.17213 · 275 kg · 9.80665 m/s²
-    assert "The rear tyre allows 464 N at the rear wheel" in words(answer)
-    assert "Held to what the rear tyre allows" in words(answer)
+    assert "The rear tyre allows 464 N at the rear wheel" in read_text(answer)
+    assert "Held to what the rear tyre allows" in read_text(answer)
 
 
 def test_limit_that_is_not_reached_is_stated(login, compared_job) -> None:
     """m·g·b/h = 275·9.80665·0.69/0.62 = 3001 N, which 60 kW reach only below 72 km/h."""
     answer = page(login(Role.TUNER), compared_job, from_kmh="90", to_kmh="130")
-    assert "The front wheel would allow 3001 N at the rear wheel: neither before nor after" in words(answer)
+    assert "The front wheel would allow 3001 N at the rear wheel: neither before nor after" in read_text(
+        answer
+    )
     assert len(answer.context["roll_on_summary"].bands) == 1
 
 
@@ -135,7 +132,7 @@ def test_missing_speeds_default_to_whole_fives_from_the_runs(login, compared_job
 def test_speeds_outside_the_measured_range_are_refused(login, compared_job) -> None:
     answer = page(login(Role.TUNER), compared_job, from_kmh="20", to_kmh="120")
     assert answer.context["roll_on"].result is None
-    assert "choose other speeds or another gear" in words(answer)
+    assert "choose other speeds or another gear" in read_text(answer)
 
 
 @pytest.mark.parametrize(
@@ -152,8 +149,8 @@ def test_invalid_roll_on_input_gives_an_error_at_its_field(
 ) -> None:
     answer = page(login(Role.TUNER), compared_job, **typed)
     assert answer.status_code == 422
-    assert sentence in words(answer) or sentence in answer.content.decode()
-    assert "The runs" in words(answer)
+    assert sentence in read_text(answer) or sentence in answer.content.decode()
+    assert "The runs" in read_text(answer)
 
 
 def test_ratio_is_computed_from_teeth_and_tyre_without_road_speed(staff) -> None:
@@ -186,7 +183,7 @@ def test_roll_on_names_missing_gearing(login, staff, shop, spec: dict[str, Any],
     reason = answer.context["roll_on"].reason
     assert reason.startswith("Not entered:")
     assert sentence in reason
-    assert reason in words(answer)
+    assert reason in read_text(answer)
 
 
 def test_missing_mass_is_named_and_can_be_entered(login, compared_job) -> None:
@@ -194,7 +191,7 @@ def test_missing_mass_is_named_and_can_be_entered(login, compared_job) -> None:
     customer.riding_mass_kg = None
     customer.save()
     client = login(Role.DESK)
-    assert "rider's mass in riding kit" in words(page(client, compared_job))
+    assert "rider's mass in riding kit" in read_text(page(client, compared_job))
     assert page(client, compared_job, mass_kg="280").context["roll_on"].result is not None
 
 
@@ -203,4 +200,4 @@ def test_speeds_are_entered_in_the_shops_unit(login, compared_job, shop) -> None
     shop.save()
     answer = page(login(Role.TUNER), compared_job, from_kmh="50", to_kmh="100")
     assert answer.context["roll_on"].inputs.to_kmh == pytest.approx(160.9344)
-    assert "50 to 100 mph" in words(answer)
+    assert "50 to 100 mph" in read_text(answer)

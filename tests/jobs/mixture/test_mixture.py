@@ -20,6 +20,7 @@ from jobs.mixture.forms import NumberListField, TargetField, parse_numbers
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import load_channels, store_channels
 from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
+from tests.html import read_values
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -426,7 +427,7 @@ def test_unusable_runs_are_not_offered_and_have_a_reason(login, staff, before) -
     before[1].save()
     client = login(Role.TUNER)
     page = client.get(reverse("mixture-new", args=[before[0].job])).content.decode()
-    offered = set(re.findall(r'name="runs"[^>]* value="(\d+)"', page))
+    offered = set(read_values(page, "runs"))
     assert offered == {str(run.pk) for run in before[2:]}
     assert f"{before[0]}: it has no lambda" in page
     assert f"{before[1]}: it is set aside" in page

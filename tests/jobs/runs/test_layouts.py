@@ -1,7 +1,5 @@
 """File layouts: columns named, previewed, remembered, edited and removed."""
 
-import re
-from html import unescape
 from typing import Any
 
 import numpy as np
@@ -13,6 +11,7 @@ from jobs.runs.channel_files import load_channels
 from jobs.runs.importing import RunDetails, import_run
 from jobs.runs.layout_forms import list_units
 from tests.factories import make_job
+from tests.html import read_form, read_text
 from tests.jobs.run_files import attach_sweep, demo_bytes, demo_runs
 from workshop.models import Role
 
@@ -36,21 +35,10 @@ def layout_url(run: Run) -> str:
 
 
 def form_data(page: Any, **changed: str) -> dict[str, str]:
-    """Return the form data as a browser would send it."""
-    html = page.content.decode().split('id="layout-look"')[-1]
-    data = {
-        name: unescape(value)
-        for name, value in re.findall(r'<input[^>]*name="([^"]+)"[^>]*?value="([^"]*)"', html)
-        if name != "csrfmiddlewaretoken"
-    }
-    for name, options in re.findall(r'<select[^>]*name="([^"]+)"[^>]*>(.*?)</select>', html, re.DOTALL):
-        chosen = re.search(r'value="([^"]*)"\s+selected', options)
-        data[name] = unescape(chosen[1]) if chosen else ""
-    return {**data, **changed}
-
-
-def words(response: Any) -> str:
-    return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
+    """Return the form data, or those of its refreshed part, as a browser would send them."""
+    html = page.content.decode()
+    form = html if "layout-look" in html else f"<form>{html}</form>"
+    return {**read_form(form, "//form[.//select]"), **changed}
 
 
 NAMED = {
@@ -69,8 +57,8 @@ def test_named_columns_are_read_and_remembered(login, import_bytes) -> None:
     page = client.get(layout_url(run))
     assert "3000;20" in page.content.decode()  # the lines as they stand
     page_after = client.get(client.post(layout_url(run), form_data(page, **NAMED)).url)
-    assert "300 rows read" in words(page_after)
-    assert "b.csv" in words(page_after)
+    assert "300 rows read" in read_text(page_after)
+    assert "b.csv" in read_text(page_after)
     for named_run in (run, waiting):
         named_run.refresh_from_db()
         assert named_run.status == Run.Status.READ
@@ -84,10 +72,10 @@ def test_preview_shows_the_values_and_saves_nothing(login, import_bytes) -> None
     preview = client.post(layout_url(run), form_data(page, look="1", **{**NAMED, "column-1-unit": "hp"}))
     assert preview.status_code == 200
     # 20 hp are 14.914 kW
-    assert "14.914" in words(preview)
+    assert "14.914" in read_text(preview)
     part = client.post(layout_url(run), form_data(page, look="1", **NAMED), headers={"HX-Request": "true"})
     assert "<html" not in part.content.decode()
-    assert "First rows as they are read" in words(part)
+    assert "First rows as they are read" in read_text(part)
     run.refresh_from_db()
     assert run.status == Run.Status.TO_NAME
     assert not FileLayout.objects.exists()
@@ -99,7 +87,7 @@ def test_other_delimiter_changes_the_columns_at_once(login, import_bytes) -> Non
     page = client.get(layout_url(run))
     preview = client.post(layout_url(run), form_data(page, look="1", delimiter="none, one column"))
     assert 'name="column-1-channel"' not in preview.content.decode()
-    assert "read as a single column" in words(preview)
+    assert "read as a single column" in read_text(preview)
     # saved at once, it is refused, because nothing can be read
     refused = client.post(layout_url(run), form_data(page, **NAMED, delimiter="none, one column"))
     assert refused.status_code == 422
@@ -113,7 +101,7 @@ def test_changed_columns_are_shown_before_the_file_is_read(login, import_bytes) 
         layout_url(run), form_data(client.get(layout_url(run)), **NAMED, header_line="0", data_line="2")
     )
     assert refused.status_code == 422
-    assert "The file is read in another way now" in words(refused)
+    assert "The file is read in another way now" in read_text(refused)
     assert client.post(layout_url(run), form_data(refused, **NAMED)).status_code == 302
 
 
@@ -125,8 +113,8 @@ def test_header_unit_and_data_lines_can_be_chosen(login, import_bytes) -> None:
     preview = client.post(
         layout_url(run), form_data(page, look="1", header_line="1", unit_line="0", data_line="3")
     )
-    assert "1: Speed" in words(preview)
-    assert "2: Wheel" in words(preview)
+    assert "1: Speed" in read_text(preview)
+    assert "2: Wheel" in read_text(preview)
     saved = client.post(layout_url(run), form_data(preview, **NAMED))
     assert saved.status_code == 302
     # opened again it still shows what was set by hand
@@ -152,7 +140,7 @@ def test_invalid_layout_input_gives_an_error(login, import_bytes, changed, sente
     client = login(Role.TUNER)
     answer = client.post(layout_url(run), form_data(client.get(layout_url(run)), **{**NAMED, **changed}))
     assert answer.status_code == 422
-    assert sentence in words(answer)
+    assert sentence in read_text(answer)
     assert not FileLayout.objects.exists()
 
 
@@ -163,9 +151,9 @@ def test_implausible_values_must_be_confirmed(login, import_bytes) -> None:
     odd = {**NAMED, "column-1-channel": "lambda", "column-1-unit": "lambda"}
     questioned = client.post(layout_url(run), form_data(client.get(layout_url(run)), **odd))
     assert questioned.status_code == 422
-    assert "read as engine speed: 200 values are not believable" in words(questioned)
-    assert "read as lambda: 200 values are not believable" in words(questioned)
-    assert "There is something to look at" in words(questioned)
+    assert "read as engine speed: 200 values are not believable" in read_text(questioned)
+    assert "read as lambda: 200 values are not believable" in read_text(questioned)
+    assert "There is something to look at" in read_text(questioned)
     # seen and saved again it is read: a question is no refusal
     assert client.post(layout_url(run), form_data(questioned, **odd)).status_code == 302
     run.refresh_from_db()
@@ -175,7 +163,7 @@ def test_implausible_values_must_be_confirmed(login, import_bytes) -> None:
 def test_single_column_file_is_questioned(login, import_bytes) -> None:
     run = import_bytes(b"rpm\n" + b"".join(b"%d\n" % (3000 + i) for i in range(200)))
     assert run.status == Run.Status.TO_NAME
-    assert "read as a single column" in words(login(Role.TUNER).get(layout_url(run)))
+    assert "read as a single column" in read_text(login(Role.TUNER).get(layout_url(run)))
 
 
 def test_air_fuel_ratio_is_converted_by_its_fuel(login, import_bytes) -> None:
@@ -183,8 +171,8 @@ def test_air_fuel_ratio_is_converted_by_its_fuel(login, import_bytes) -> None:
     run = import_bytes(f"rpm,AFR\n{rows}".encode())
     client = login(Role.TUNER)
     page = client.get(layout_url(run))
-    assert "Name the fuel" in words(page)
-    assert "Petrol E10" in words(page)
+    assert "Name the fuel" in read_text(page)
+    assert "Petrol E10" in read_text(page)
     data = form_data(page, name="gauge", stoichiometric_afr="14,5")
     questioned = client.post(
         layout_url(run), data
@@ -214,8 +202,8 @@ def test_refused_file_can_be_read_again(login, import_bytes) -> None:
     assert run.status == Run.Status.REFUSED
     client = login(Role.TUNER)
     page = client.get(layout_url(run))
-    assert "No line holds figures" in words(page)
-    assert "nothing here" in words(page)
+    assert "No line holds figures" in read_text(page)
+    assert "nothing here" in read_text(page)
     assert client.post(layout_url(run), form_data(page, name="x")).status_code == 422
 
 
@@ -242,7 +230,7 @@ def test_conflicting_save_of_the_run_is_reported(login, import_bytes, monkeypatc
     monkeypatch.setattr(layouts, "name_columns", meanwhile)
     answer = client.post(layout_url(run), data)
     assert answer.status_code == 422
-    assert "Somebody else saved this run meanwhile" in words(answer)
+    assert "Somebody else saved this run meanwhile" in read_text(answer)
     assert not FileLayout.objects.exists()
 
 
@@ -272,8 +260,8 @@ def test_layout_list_shows_columns_and_run_counts_in_three_queries(
     client = login(Role.DESK)
     with django_assert_num_queries(3):  # person, shop, layouts
         page = client.get(reverse("layout-list"))
-    assert "our roller A, B 1" in words(page)
-    assert "Forget" not in words(page)
+    assert "our roller A, B 1" in read_text(page)
+    assert "Forget" not in read_text(page)
 
 
 def layout_data(stored_layout: FileLayout, **changed: str) -> dict[str, str]:
@@ -296,7 +284,7 @@ def test_invalid_unit_of_a_layout_gives_an_error(login, stored_layout) -> None:
     url = reverse("layout-edit", args=[stored_layout.pk])
     answer = login(Role.TUNER).post(url, layout_data(stored_layout, **{"column-1-unit": "rpm"}))
     assert answer.status_code == 422
-    assert "Say in which unit the power" in words(answer)
+    assert "Say in which unit the power" in read_text(answer)
 
 
 def test_layout_conflict_names_the_other_user(login, stored_layout) -> None:
@@ -304,7 +292,7 @@ def test_layout_conflict_names_the_other_user(login, stored_layout) -> None:
     login(Role.OWNER).post(url, layout_data(stored_layout, name="theirs"))
     answer = login(Role.TUNER).post(url, layout_data(stored_layout, name="mine"))
     assert answer.status_code == 422
-    assert "Ola Owner" in words(answer)
+    assert "Ola Owner" in read_text(answer)
     stored_layout.refresh_from_db()
     assert stored_layout.name == "theirs"
 

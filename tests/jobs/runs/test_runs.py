@@ -2,12 +2,10 @@
 
 import csv
 import io
-import json
 import re
 import uuid
 import zipfile
 from datetime import timedelta
-from html import unescape
 from typing import Any
 
 import pytest
@@ -18,6 +16,7 @@ from django.utils import timezone
 from jobs.models import Comparison, ComparisonRun, MixtureStudy, Run, TuneRevision
 from jobs.runs.importing import read_original
 from tests.factories import make_job
+from tests.html import read_json, read_text
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
 from workshop.models import Role
 
@@ -43,19 +42,6 @@ def send_by_script(client, job, file: SimpleUploadedFile, **data: Any):
     )
 
 
-def words(response) -> str:
-    text = unescape(re.sub(r"<[^>]+>", " ", response.content.decode()))
-    return " ".join(text.split())
-
-
-def chart(response, name: str) -> dict[str, Any]:
-    found = re.search(
-        rf'<script id="{name}" type="application/json">(.*?)</script>', response.content.decode()
-    )
-    assert found, f"no chart {name}"
-    return json.loads(found[1])
-
-
 # --- attaching
 
 
@@ -67,7 +53,7 @@ def test_upload_reports_a_result_for_every_file(login) -> None:
         upload("photo.jpg", b"\xff\xd8\xff\xe0" + bytes(40)),
         upload("unnamed.csv", b"A;B\n" + b"3000;1\n" * 60),
     ]
-    page = words(client.get(send(client, job, *files).url))
+    page = read_text(client.get(send(client, job, *files).url))
     assert "good.csv: 801 rows read." in page
     assert "photo.jpg: This is a picture, not a file with figures." in page
     assert "unnamed.csv: name its columns once" in page
@@ -132,7 +118,7 @@ def test_file_over_the_size_limit_is_refused_unread(login, settings) -> None:
     assert not refused.ok
     settings.RUN_FILE_LIMIT = 1000
     client, job = login(Role.TUNER), make_job()
-    page = words(
+    page = read_text(
         client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", b"A;B\n1;2\n")).url)
     )
     assert "Export a shorter part of it" in page
@@ -141,7 +127,7 @@ def test_file_over_the_size_limit_is_refused_unread(login, settings) -> None:
 
 def test_same_file_in_one_upload_is_recognised(login) -> None:
     client, job = login(Role.TUNER), make_job()
-    page = words(
+    page = read_text(
         client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", sweep_csv())).url)
     )
     assert "b.csv is attached to this job already as a.csv; nothing was added." in page
@@ -302,7 +288,7 @@ def show(client, job, **query: Any):
 
 
 def test_overlay_shows_sweeps_before_and_after(login, tern) -> None:
-    drawn = chart(show(login(Role.DESK), tern), "runs-chart")
+    drawn = read_json(show(login(Role.DESK), tern), "runs-chart")
     assert [panel["y_unit"] for panel in drawn["panels"]] == ["kW", "N·m"]
     series = drawn["panels"][0]["series"]
     assert [one["state"] for one in series] == ["before"] * 3 + ["after"] * 3  # sweeps, where there are any
@@ -310,7 +296,7 @@ def test_overlay_shows_sweeps_before_and_after(login, tern) -> None:
 
 
 def test_repeats_are_drawn_as_mean_with_band(login, tern) -> None:
-    drawn = chart(show(login(Role.DESK), tern, repeats="band"), "runs-chart")
+    drawn = read_json(show(login(Role.DESK), tern, repeats="band"), "runs-chart")
     series = drawn["panels"][0]["series"]
     assert [one["label"] for one in series] == ["before, mean of 3 runs", "after, mean of 3 runs"]
     inside = [
@@ -324,8 +310,8 @@ def test_repeats_are_drawn_as_mean_with_band(login, tern) -> None:
 
 def test_observed_and_corrected_curves_differ_by_the_factor(login, tern) -> None:
     client = login(Role.DESK)
-    corrected = chart(show(client, tern), "runs-chart")["panels"][0]["series"][0]["y"]
-    observed = chart(show(client, tern, figures="observed"), "runs-chart")["panels"][0]["series"][0]["y"]
+    corrected = read_json(show(client, tern), "runs-chart")["panels"][0]["series"][0]["y"]
+    observed = read_json(show(client, tern, figures="observed"), "runs-chart")["panels"][0]["series"][0]["y"]
     factors = [c / o for c, o in zip(corrected, observed, strict=True) if c and o and c > 30]
     # by hand for 17 °C, 101.2 kPa, 55 %: (99 / (101.2 − 1.066))^1.2 · (290.15 / 298.15)^0.6
     assert min(factors) == pytest.approx(0.9705, abs=5e-4)
@@ -346,7 +332,7 @@ def test_observed_and_corrected_curves_differ_by_the_factor(login, tern) -> None
 def test_overlay_draws_any_quantity_against_engine_speed_or_time(
     login, tern, query, x_unit, y_unit, runs
 ) -> None:
-    drawn = chart(show(login(Role.DESK), tern, **query), "runs-chart")
+    drawn = read_json(show(login(Role.DESK), tern, **query), "runs-chart")
     assert drawn["x_unit"] == x_unit
     assert drawn["panels"][0]["y_unit"] == y_unit
     series = drawn["panels"][0]["series"]
@@ -356,10 +342,10 @@ def test_overlay_draws_any_quantity_against_engine_speed_or_time(
 
 def test_overlay_draws_against_road_speed_if_measured(login, staff, tern) -> None:
     page = show(login(Role.DESK), tern, against="road_speed")
-    assert "no road speed in the file" in words(page)
+    assert "no road speed in the file" in read_text(page)
     job = make_job(bike=tern.bike)
     attach_demo(job, staff[Role.TUNER], demo_runs("marl")[0])
-    one = chart(show(login(Role.DESK), job, against="road_speed"), "runs-chart")["panels"][0]["series"][0]
+    one = read_json(show(login(Role.DESK), job, against="road_speed"), "runs-chart")["panels"][0]["series"][0]
     # the single's gear gives 13.1 km/h at each 1,000 1/min, and its sweep ends at 9,200
     assert max(one["x"]) == pytest.approx(9.2 * 13.1, rel=0.01)
 
@@ -367,7 +353,7 @@ def test_overlay_draws_against_road_speed_if_measured(login, staff, tern) -> Non
 def test_only_picked_runs_are_drawn(login, tern) -> None:
     picked = list(Run.objects.values_list("pk", flat=True))[1:3]
     page = show(login(Role.DESK), tern, run=picked)
-    assert len(chart(page, "runs-chart")["panels"][0]["series"]) == 2
+    assert len(read_json(page, "runs-chart")["panels"][0]["series"]) == 2
 
 
 def test_excluded_run_is_faint_and_not_in_the_mean(login, tern) -> None:
@@ -376,10 +362,10 @@ def test_excluded_run_is_faint_and_not_in_the_mean(login, tern) -> None:
     run.save()
     client = login(Role.DESK)
     page = show(client, tern)
-    assert chart(page, "runs-chart")["panels"][0]["series"][0]["state"] == "aside"
-    assert "set aside: wheel slipped" in words(page)
+    assert read_json(page, "runs-chart")["panels"][0]["series"][0]["state"] == "aside"
+    assert "set aside: wheel slipped" in read_text(page)
     labels = [
-        s["label"] for s in chart(show(client, tern, repeats="band"), "runs-chart")["panels"][0]["series"]
+        s["label"] for s in read_json(show(client, tern, repeats="band"), "runs-chart")["panels"][0]["series"]
     ]
     assert "before, mean of 2 runs" in labels
 
@@ -395,7 +381,7 @@ def test_invalid_query_gives_the_default_page(login, tern, query) -> None:
 def test_table_shows_peaks_in_the_shops_units(login, tern, shop) -> None:
     shop.power_unit, shop.torque_unit = "ps", "lbf_ft"
     shop.save()
-    page = words(show(login(Role.DESK), tern))
+    page = read_text(show(login(Role.DESK), tern))
     # the truth of this engine peaks near 68 kW: 68 / 0.73549875 PS
     peaks = [float(found) for found in re.findall(r"(\d+\.\d) PS at", page)]
     assert len(peaks) == 6
@@ -405,7 +391,9 @@ def test_table_shows_peaks_in_the_shops_units(login, tern, shop) -> None:
 
 def test_table_follows_the_choice_of_corrected_or_observed(login, tern) -> None:
     client = login(Role.DESK)
-    corrected, observed = (words(show(client, tern, figures=which)) for which in ("corrected", "observed"))
+    corrected, observed = (
+        read_text(show(client, tern, figures=which)) for which in ("corrected", "observed")
+    )
     peaks = [float(found) for found in re.findall(r"(\d+\.\d) kW at", corrected)]
     below = [float(found) for found in re.findall(r"observed (\d+\.\d) kW", corrected)]
     assert len(peaks) == len(below) == 6
@@ -432,8 +420,8 @@ def test_run_list_takes_seven_queries_for_any_number_of_runs(
 
 def test_empty_run_list_states_the_next_step(login) -> None:
     job = make_job()
-    assert "Attach the files" in words(show(login(Role.TUNER), job))
-    assert "Attach runs" not in words(show(login(Role.DESK), job))
+    assert "Attach the files" in read_text(show(login(Role.TUNER), job))
+    assert "Attach runs" not in read_text(show(login(Role.DESK), job))
 
 
 # --- CSV
@@ -455,7 +443,7 @@ def test_csv_has_the_curves_of_the_page(login, tern) -> None:
         "torque (N·m)",
         "lambda",
     ]
-    drawn = chart(show(client, tern), "runs-chart")["panels"][0]["series"][0]
+    drawn = read_json(show(client, tern), "runs-chart")["panels"][0]["series"][0]
     mine = {float(row[6]): float(row[8]) for row in rows if row[1] == "tern_before_sweep_1.csv"}
     on_page = {x: y for x, y in zip(drawn["x"], drawn["y"], strict=True) if y is not None}
     assert mine.keys() == on_page.keys()
@@ -480,7 +468,7 @@ def test_csv_escapes_formulas_and_keeps_negative_numbers(login, staff) -> None:
 def test_run_page_shows_results_report_and_original(login, tern) -> None:
     client, run = login(Role.DESK), Run.objects.order_by("made_at")[0]
     page = client.get(reverse("run", args=[run.pk]))
-    sentence = words(page)
+    sentence = read_text(page)
     for part in (
         "Corrected 68.0 kW",
         "Observed 70.1 kW",
@@ -515,7 +503,7 @@ def test_sweep_is_set_by_hand_and_found_again(login, staff) -> None:
     assert set_sweep(client, run, limits_in="engine_speed", first="4000", last="9000").status_code == 302
     run.refresh_from_db()
     assert (run.sweep_start, run.sweep_stop) == (100, 601)
-    assert "Samples 101 to 601 of 801" in words(client.get(reverse("run", args=[run.pk])))
+    assert "Samples 101 to 601 of 801" in read_text(client.get(reverse("run", args=[run.pk])))
     assert set_sweep(client, run, limits_in="sample", first="11", last="700").status_code == 302
     run.refresh_from_db()
     assert (run.sweep_start, run.sweep_stop) == (10, 700)
@@ -539,7 +527,7 @@ def test_invalid_sweep_gives_an_error_and_keeps_the_input(login, staff, limits, 
     run = attach_sweep(make_job(), staff[Role.TUNER]).run
     answer = set_sweep(login(Role.TUNER), run, **limits)
     assert answer.status_code == 422
-    assert sentence in words(answer)
+    assert sentence in read_text(answer)
     assert f'value="{limits["first"]}"' in answer.content.decode()
     run.refresh_from_db()
     assert run.sweep_stop is None
@@ -622,7 +610,7 @@ def test_run_in_a_comparison_or_study_is_not_removed(login, staff) -> None:
     client = login(Role.TUNER)
     for run in (compared, studied):
         page = client.get(client.post(reverse("run-remove", args=[run.pk])).url)
-        assert "can't be removed" in words(page)
+        assert "can't be removed" in read_text(page)
     assert Run.objects.count() == 2
 
 
@@ -630,11 +618,11 @@ def test_run_in_a_comparison_or_study_is_not_removed(login, staff) -> None:
 
 
 def test_job_page_counts_runs_and_warns_about_unnamed_columns(login, tern) -> None:
-    page = words(login(Role.TUNER).get(reverse("job", args=[tern])))
+    page = read_text(login(Role.TUNER).get(reverse("job", args=[tern])))
     assert "As received 3 sweeps, 1 held run" in page
     assert "Tune 1 3 sweeps" in page
     Run.objects.filter(pk=Run.objects.last().pk).update(status=Run.Status.TO_NAME)
-    assert "1 with columns to be named" in words(login(Role.TUNER).get(reverse("job", args=[tern])))
+    assert "1 with columns to be named" in read_text(login(Role.TUNER).get(reverse("job", args=[tern])))
 
 
 @pytest.mark.parametrize("name", ["run-edit", "run-layout", "run-set-aside"])

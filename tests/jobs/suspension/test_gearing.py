@@ -13,6 +13,7 @@ from reports.handover.sheet import prepare
 from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.factories import make_bike, make_engine, make_job
+from tests.html import read_text
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -62,7 +63,7 @@ def test_page_and_sheet_show_changed_sprockets_and_speeds(login, staff) -> None:
     sheet = prepare(make_snapshot(factories.results_of(job), issue_number=1, issued_by=mechanic, at=at)).html
     fastest = [f"{speed_kmh(1.2, front, 43):.1f}" for front in (16, 14)]
     for shown in (login(Role.MECHANIC).get(reverse("job", args=[job])).text, sheet):
-        text = " ".join(re.sub("<[^>]+>", " ", shown).replace("\N{NO-BREAK SPACE}", " ").split())
+        text = read_text(shown)
         assert "Speed by gear at 12 000 1/min: −12.5 % from first to last" in text
         assert f"2 {fastest[0]} km/h {fastest[1]} km/h" in text  # 14 for 16 teeth: 12.5 % slower
 

@@ -1,6 +1,5 @@
 """The engine library as a file: exported, previewed and imported."""
 
-import re
 from decimal import Decimal
 from typing import Any
 
@@ -9,6 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from tests.factories import make_engine
+from tests.html import read_values
 from tests.jobs.clearances.test_clearances import make_desmo_twin, make_single_with_screws
 from workshop.csv_files import escape_formula, unescape_formula
 from workshop.engines.engine_file import COLUMNS, engines_csv, read_engines
@@ -25,12 +25,7 @@ def send_file(client: Any, text: str | bytes) -> Any:
 
 
 def confirm(client: Any, shown: Any) -> Any:
-    page = shown.content.decode()
-    sent = {}
-    for name in ("carried", "fingerprint", "form_key"):
-        found = re.search(rf'name="{name}" value="([^"]*)"', page)
-        assert found, name
-        sent[name] = found[1]
+    sent = {name: read_values(shown, name)[0] for name in ("carried", "fingerprint", "form_key")}
     return client.post(reverse(URL), sent)
 
 
