@@ -67,7 +67,6 @@ class ParsedFile:
     layout: FileLayoutSpec | None = None
     file_layout: FileLayout | None = None
     content: RunFile | None = field(default=None, repr=False)
-    guess: Guess | None = field(default=None, repr=False)
     refusal: str = ""
 
 
@@ -78,7 +77,6 @@ class ImportResult:
     run: Run
     outcome: Outcome
     sentence: str
-    guess: Guess | None = field(default=None, repr=False)
 
     @property
     def ok(self) -> bool:
@@ -185,7 +183,7 @@ def read_file(data: bytes, name: str) -> ParsedFile:
     remembered = apply_layout(guess, known)
     layout = remembered or guess.layout
     if layout.needs_confirmation:
-        return ParsedFile(layout, guess=guess)
+        return ParsedFile(layout)
     return parse_with_layout(data, layout, known if remembered else None)
 
 
@@ -223,7 +221,7 @@ def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
     run.status, run.refusal = Run.Status.TO_NAME, ""
     run.save()
     sentence = f"{run.original_name}: name its columns once, then files like it are read at once."
-    return ImportResult(run, Outcome.TO_NAME, sentence, parsed.guess)
+    return ImportResult(run, Outcome.TO_NAME, sentence)
 
 
 def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResult:
