@@ -1,7 +1,6 @@
 """All bikes, the history of one, new, edit."""
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
@@ -14,17 +13,16 @@ from jobs.suspension.settings import handover_settings, settings_table
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.customers.forms import BikeForm
 from workshop.models import Bike, Role
+from workshop.records.lists import list_page, search_text
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
-
-PAGE_LENGTH = 50
 
 
 @staff
 @require_safe
 def bike_list(request: StaffRequest) -> HttpResponse:
-    wanted = request.GET.get("q", "").replace("\0", "").strip()
-    page = Paginator(find_bikes(wanted), PAGE_LENGTH).get_page(request.GET.get("page"))
+    wanted = search_text(request)
+    page = list_page(request, find_bikes(wanted))
     return render(request, "jobs/bikes/list.html", {"page": page, "wanted": wanted})
 
 

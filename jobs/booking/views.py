@@ -9,6 +9,7 @@ from jobs.booking.forms import MAX_CHOICES, Booking
 from jobs.search.find import add_last_jobs, find_bikes, find_customers
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Bike, Role
+from workshop.records.lists import search_text
 from workshop.records.responses import flash_saved, parse_pk, post_data
 from workshop.records.submit_once import submit_once
 
@@ -39,7 +40,7 @@ def requested_bike(request: StaffRequest) -> Bike | None:
 @roles(Role.DESK)
 @require_safe
 def bike_choices(request: StaffRequest) -> HttpResponse:
-    text = request.GET.get("which-text", "").replace("\0", "").strip()
+    text = search_text(request, "which-text")
     found = add_last_jobs(find_bikes(text)[:MAX_CHOICES]) if text else []
     context = {"choices": found, "name": "which-chosen", "what": "bike", "text": text}
     return render(request, "jobs/booking/_choices.html", context)
@@ -48,7 +49,7 @@ def bike_choices(request: StaffRequest) -> HttpResponse:
 @roles(Role.DESK)
 @require_safe
 def customer_choices(request: StaffRequest) -> HttpResponse:
-    text = request.GET.get("whose-text", "").replace("\0", "").strip()
+    text = search_text(request, "whose-text")
     found = find_customers(text)[:MAX_CHOICES] if text else []
     context = {"choices": found, "name": "whose-chosen", "what": "customer", "text": text}
     return render(request, "jobs/booking/_choices.html", context)

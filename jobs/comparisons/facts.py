@@ -12,7 +12,7 @@ from jobs.calc.dyno.repeats import RepeatSet
 from jobs.comparisons.charts import build_value_row
 from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.comparisons.roll_on import compute_roll_on, default_inputs
-from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart
+from jobs.comparisons.roll_on_tables import RollOnBand, describe_roll_on, lead_chart
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.facts import ChartFacts, Curve, EventFacts
 from jobs.job.facts_codec import from_json
@@ -27,26 +27,10 @@ FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class DriveRowFacts:
-    label: str
-    before: str
-    after: str
-    difference: str
-    interval: str
-    verdict: str
-
-
-@dataclass(frozen=True)
-class DriveBandFacts:
-    name: str
-    rows: list[DriveRowFacts]
-
-
-@dataclass(frozen=True)
 class DriveFacts:
     caption: str
     lead: str
-    bands: list[DriveBandFacts]
+    bands: list[RollOnBand]
     ceiling: str
     notes: list[str]
     assumed: str
@@ -149,13 +133,10 @@ def drive_facts(compared: ComparisonResult, shop: ShopProfile) -> DriveFacts | N
     summary = describe_roll_on(roll_on, shop)
     if summary is None or roll_on.result is None:
         return None
-    bands = [
-        DriveBandFacts(name, [DriveRowFacts(**vars(row)) for row in rows]) for name, rows in summary.bands
-    ]
     return DriveFacts(
         caption=summary.caption,
         lead=summary.lead,
-        bands=bands,
+        bands=summary.bands,
         ceiling=summary.limit,
         notes=summary.notes,
         assumed=summary.assumed,

@@ -16,22 +16,6 @@ QUANTITY_OF_UNIT = {"s": "time", "m": "road_length"}
 
 
 @dataclass(frozen=True)
-class RollOnSummary:
-    """Summary of a roll-on: conditions, results and assumptions.
-
-    ``bands`` holds the rows for the engine alone, then those limited by front wheel or rear tyre if the limit
-    is reached. The rows have a title only if there are both.
-    """
-
-    caption: str
-    lead: str
-    bands: list[tuple[str, list["RollOnRow"]]]
-    limit: str
-    notes: list[str]
-    assumed: str
-
-
-@dataclass(frozen=True)
 class RollOnRow:
     """One value of a roll-on before and after, as text."""
 
@@ -41,6 +25,30 @@ class RollOnRow:
     difference: str
     interval: str
     verdict: str
+
+
+@dataclass(frozen=True)
+class RollOnBand:
+    """The rows for the engine alone, or those held to what front wheel or rear tyre allows."""
+
+    name: str
+    rows: list[RollOnRow]
+
+
+@dataclass(frozen=True)
+class RollOnSummary:
+    """Summary of a roll-on: conditions, results and assumptions.
+
+    ``bands`` holds the rows for the engine alone, then those limited by front wheel or rear tyre if the limit
+    is reached. The rows have a title only if there are both.
+    """
+
+    caption: str
+    lead: str
+    bands: list[RollOnBand]
+    limit: str
+    notes: list[str]
+    assumed: str
 
 
 def _unit(value: ComparedValue, shop: ShopProfile) -> str:
@@ -81,9 +89,10 @@ def describe_roll_on(roll_on: RollOnResult, shop: ShopProfile) -> RollOnSummary 
         format_number(convert(v or 0.0, "kmh", speed_unit), 1, trim=True)
         for v in (inputs.from_kmh, inputs.to_kmh)
     )
-    bands = [("The engine alone" if is_limited else "", roll_on_rows(roll_on.result, shop))]
+    bands = [RollOnBand("The engine alone" if is_limited else "", roll_on_rows(roll_on.result, shop))]
     if is_limited:
-        bands.append((f"Held to what {roll_on.limit.by} allows", roll_on_rows(roll_on.limited, shop)))
+        title = f"Held to what {roll_on.limit.by} allows"
+        bands.append(RollOnBand(title, roll_on_rows(roll_on.limited, shop)))
     return RollOnSummary(
         caption=(
             f"Gear {inputs.gear}, {low} to {high} {label(speed_unit)}, "

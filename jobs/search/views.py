@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 from jobs.models import Job
 from jobs.search.find import find_bikes, find_customers, find_jobs
 from workshop.access.roles import StaffRequest, staff
+from workshop.records.lists import search_text
 
 MAX_RESULTS = 20
 
@@ -15,7 +16,7 @@ MAX_RESULTS = 20
 @require_safe
 def search(request: StaffRequest) -> HttpResponse:
     """Show what matches the words; a full job number redirects to the job."""
-    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    wanted = search_text(request)
     job = Job.objects.filter(number=wanted).first() if wanted else None
     if job is not None:
         return redirect(job)

@@ -1,6 +1,5 @@
 """Today's page and the list of all jobs."""
 
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -14,8 +13,7 @@ from jobs.today.board import day
 from jobs.today.getting_started import is_new_shop, onboarding_steps
 from workshop.access.roles import StaffRequest, staff
 from workshop.models import Role
-
-PAGE_LENGTH = 50
+from workshop.records.lists import list_page, search_text
 
 
 @staff
@@ -37,7 +35,7 @@ def today(request: StaffRequest) -> HttpResponse:
 @staff
 @require_safe
 def job_list(request: StaffRequest) -> HttpResponse:
-    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    wanted = search_text(request)
     stage = request.GET.get("stage", "")
     jobs = find_jobs(wanted)
     if stage == "open":
@@ -46,7 +44,7 @@ def job_list(request: StaffRequest) -> HttpResponse:
         jobs = jobs.promised_and_late()
     elif stage in Stage.values:
         jobs = jobs.filter(stage=stage)
-    page = Paginator(jobs, PAGE_LENGTH).get_page(request.GET.get("page"))
+    page = list_page(request, jobs)
     context = {
         "page": page,
         "wanted": wanted,

@@ -1,6 +1,5 @@
 """Customers: list with search, page, new, edit."""
 
-from django.core.paginator import Paginator
 from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -9,20 +8,19 @@ from django.views.decorators.http import require_http_methods, require_safe
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.customers.forms import CustomerForm
 from workshop.models import Bike, Customer, Role
+from workshop.records.lists import list_page, search_text
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
-
-PAGE_LENGTH = 50
 
 
 @staff
 @require_safe
 def customer_list(request: StaffRequest) -> HttpResponse:
-    wanted = request.GET.get("q", "").replace("\0", "").strip()
+    wanted = search_text(request)
     customers = Customer.objects.prefetch_related("bikes")
     if wanted:
         customers = customers.matching(wanted)
-    page = Paginator(customers, PAGE_LENGTH).get_page(request.GET.get("page"))
+    page = list_page(request, customers)
     return render(request, "workshop/customers/list.html", {"page": page, "wanted": wanted})
 
 

@@ -14,6 +14,7 @@ from workshop.privacy.forms import EraseForm
 from workshop.privacy.held_data import export
 from workshop.privacy.mentions import erased_name, find_mentions
 from workshop.privacy.merge import likely_duplicates, merge
+from workshop.records.lists import search_text
 from workshop.records.responses import flash_saved, parse_pk, post_data, render_form
 
 MAX_CHOICES = 20
@@ -23,7 +24,7 @@ MAX_CHOICES = 20
 @require_http_methods(["GET", "POST"])
 def customer_merge(request: StaffRequest, pk: int) -> HttpResponse:
     customer = get_object_or_404(Customer, pk=pk)
-    text = request.GET.get("q", "").replace("\0", "").strip()
+    text = search_text(request)
     found = Customer.objects.matching(text).exclude(pk=pk) if text else likely_duplicates(customer)
     problem = ""
     if request.method == "POST":

@@ -119,7 +119,7 @@ def test_roll_on_csv_has_the_values_of_the_page(login, compared_job) -> None:
     ]
     assert rows[0]["from (1/min)"] == "4200"
     assert rows[0]["verdict"] == "less"
-    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["roll_on_summary"].bands[0][1]
+    shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["roll_on_summary"].bands[0].rows
     assert f"{float(rows[0]['before']):.2f}" in shown[0].before
 
 

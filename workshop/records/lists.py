@@ -1,0 +1,18 @@
+"""What a list shows: the text searched for, and one page of it."""
+
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
+from django.http import HttpRequest
+
+PAGE_LENGTH = 50
+
+
+def search_text(request: HttpRequest, name: str = "q") -> str:
+    """Return the text typed into a search field, without the NUL that PostgreSQL refuses."""
+    return request.GET.get(name, "").replace("\0", "").strip()
+
+
+def list_page(request: HttpRequest, rows: QuerySet[Any]) -> Page:
+    return Paginator(rows, PAGE_LENGTH).get_page(request.GET.get("page"))
