@@ -1,7 +1,6 @@
 """Every page can be reached by links from Today."""
 
 from collections.abc import Iterable
-from html.parser import HTMLParser
 from urllib.parse import urlsplit
 
 import pytest
@@ -12,6 +11,7 @@ from django.utils import timezone
 from jobs.models import ComparisonRun, Job
 from jobs.runs.importing import RunDetails, import_run
 from tests import factories
+from tests.html import parse
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Bike, Role, StaffMember
 
@@ -30,22 +30,9 @@ NOT_LINKED = {
 }
 
 
-class PageLinks(HTMLParser):
-    """URLs of a page's links and GET forms, and of its POST forms."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.found: list[str] = []
-        self.acts: list[str] = []
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        has = {name: value or "" for name, value in attrs}
-        if tag == "form" and has.get("method", "get").lower() == "post":
-            self.acts.append(has.get("action", ""))
-        elif url := has.get({"a": "href", "form": "action"}.get(tag, "src")):
-            self.found.append(url)
-        self.acts += [has[name] for name in ("formaction", "hx-get", "hx-post") if name in has]
+# URLs of a page's links and GET forms, and of what its POST forms and scripts send to.
+LINKS = "//a/@href | //form[not(@method='post')]/@action | //@src"
+ACTIONS = "//form[@method='post']/@action | //@formaction | //@hx-get | //@hx-post"
 
 
 def name_of(url: str) -> str:
@@ -112,10 +99,11 @@ class Walk:
         if not text.startswith("<"):
             self.files.add(name)
             return []
-        links = PageLinks(text)
-        targets = [target for target in [*links.found, *links.acts] if target.startswith("/")]
+        page = parse(text)
+        links, actions = page.xpath(LINKS), page.xpath(ACTIONS)
+        targets = [target for target in [*links, *actions] if target.startswith("/")]
         self.refused |= {f"{url} leads to {target}" for target in targets if refuses(target, self.role)}
-        return [(url, target) for target in links.found if target.startswith("/") and name_of(target)]
+        return [(url, target) for target in links if target.startswith("/") and name_of(target)]
 
 
 def fill_shop(records: Records) -> None:

@@ -1,6 +1,5 @@
 """Throttle tables by mode, what is said of them, and what held and idle runs say of the bike."""
 
-import json
 import re
 import uuid
 
@@ -22,6 +21,7 @@ from tests.factories import (
     make_revision,
     make_simulated_runs,
 )
+from tests.html import read_json
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -58,11 +58,6 @@ def page_of(answer) -> str:
 
 def shown(client: Client, job, **asked: str) -> str:
     return page_of(client.get(reverse("throttle", args=[job]), asked))
-
-
-def data_of(page: str, name: str):
-    block = re.search(rf'<script id="{name}" type="application/json">(.*?)</script>', page, re.S)
-    return json.loads(block[1]) if block else None
 
 
 def test_pasted_table_is_saved_with_its_values(login, received) -> None:
@@ -174,7 +169,7 @@ def test_chart_shows_as_loaded_over_as_received(login, job, received, tune) -> N
     add(client, tune, CALM)
     add(client, tune, STRAIGHT, mode="Track")
     page = shown(client, job, rpm="6000")
-    rain, track = data_of(page, "plates")["panels"]
+    rain, track = read_json(page, "plates")["panels"]
     assert [(curve["label"], curve["state"]) for curve in rain["series"]] == [
         ("as received", "before"),
         ("in the bike", "after"),
@@ -182,7 +177,7 @@ def test_chart_shows_as_loaded_over_as_received(login, job, received, tune) -> N
     assert rain["series"][0]["y"] == [0, 10, 30, 50, 100]  # at 6,000 1/min, not at 2,000
     assert rain["series"][1]["y"] == [0, 5, 12.4, 42, 100]
     assert [curve["label"] for curve in track["series"]] == ["in the bike"]
-    both = data_of(page, "modes")["panels"][0]["series"]
+    both = read_json(page, "modes")["panels"][0]["series"]
     assert [curve["label"] for curve in both] == ["Rain", "Track"]
     assert "Track opens 61 % faster than Rain over the first fifth of the grip." in page
 
@@ -387,7 +382,7 @@ def test_torque_by_grip_follows_the_modes_within_the_measured_range(
             make_channel_run(job, staff[Role.TUNER], name, held_at(grip, scale), **made)
     page = shown(client, job, rpm="4000")
     assert "From 4 held runs of tune 1" in page
-    torque, steep = data_of(page, "torque-by-grip")["panels"]
+    torque, steep = read_json(page, "torque-by-grip")["panels"]
     road, wet = torque["series"]
     assert (road["label"], wet["label"]) == ("Road", "Wet")
     at = dict(zip(road["x"], road["y"], strict=True)), dict(zip(wet["x"], wet["y"], strict=True))
@@ -421,10 +416,10 @@ def test_modes_of_the_selected_tune_are_compared_in_a_chart(login, job, received
     add(client, received, CALM, mode="Track")
     add(client, tune, CALM)
     first = shown(client, job, tune="0")
-    assert data_of(first, "modes")["panels"][0]["title"] == "The modes of as received"
+    assert read_json(first, "modes")["panels"][0]["title"] == "The modes of as received"
     assert "Track opens 38 % slower than Rain over the first fifth" in first
     now = shown(client, job)
-    assert data_of(now, "modes")["panels"][0]["title"] == "The modes of tune 1"
+    assert read_json(now, "modes")["panels"][0]["title"] == "The modes of tune 1"
     assert "Track opens as Rain does over the first fifth" in now
 
 
@@ -433,7 +428,7 @@ def test_chart_includes_a_table_that_was_tried_and_not_loaded(login, staff, job,
     add(client, received, STRAIGHT)
     add(client, tune, CALM)
     make_revision(job, staff[Role.TUNER], 2, made_from=received)
-    series = data_of(shown(client, job), "plates")["panels"][0]["series"]
+    series = read_json(shown(client, job), "plates")["panels"][0]["series"]
     assert [(curve["label"], curve["state"]) for curve in series] == [
         ("as received, in the bike", "before"),
         ("tune 1", "other"),
@@ -457,7 +452,7 @@ def test_engine_braking_is_shown_by_tune(login, staff, job, received, tune) -> N
     for name, more, revision in (("a.csv", 0.0, received), ("b.csv", 2.0, tune)):
         make_channel_run(job, staff[Role.TUNER], name, over_run(more), kind="sweep", tune_revision=revision)
     page = shown(login(Role.DESK), job)
-    before, after = data_of(page, "braking")["panels"][0]["series"]
+    before, after = read_json(page, "braking")["panels"][0]["series"]
     assert [(curve["label"], curve["state"]) for curve in (before, after)] == [
         ("as received", "before"),
         ("tune 1", "after"),
