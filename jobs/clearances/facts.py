@@ -64,7 +64,7 @@ class JudgedReadingFacts(ReadingFacts):
 
 
 @dataclass(frozen=True)
-class LooseReadingFacts(ReadingFacts):
+class OrphanedReadingFacts(ReadingFacts):
     label: str
     when: str
     at: str | None
@@ -102,7 +102,7 @@ class PlanFacts:
 
 
 @dataclass(frozen=True)
-class CourseFacts:
+class TrendFacts:
     label: str
     course: str
 
@@ -114,13 +114,13 @@ class ClearanceFacts:
     rows: list[ValveFacts]
     summary: str
     ranges: list[RangeFacts]
-    earlier: list[LooseReadingFacts]
+    earlier: list[OrphanedReadingFacts]
     has_found: bool = False
     has_left: bool = False
     shims: bool = False
     out: list[str] = field(default_factory=list)
     not_measured: list[str] = field(default_factory=list)
-    courses: list[CourseFacts] = field(default_factory=list)
+    courses: list[TrendFacts] = field(default_factory=list)
 
 
 def clearance_facts(results: JobResults) -> ClearanceFacts | None:
@@ -136,7 +136,7 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
         rows=[],
         summary="",
         ranges=[],
-        earlier=loose_readings(readings, spec if history else None),
+        earlier=orphaned_facts(readings, spec if history else None),
     )
     if spec is None or history is None:
         return facts
@@ -152,7 +152,7 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
         out=[row.valve_gap.label for row in history.unresolved],
         not_measured=[row.valve_gap.label for row in history.unmeasured],
         ranges=[range_facts(spec, limits) for limits in spec.ranges],
-        courses=courses(results),
+        courses=trend_facts(results),
     )
 
 
@@ -243,9 +243,9 @@ def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanR
     )
 
 
-def loose_readings(
+def orphaned_facts(
     readings: Mapping[ClearanceSet, Sequence[ClearanceReading]], spec: EngineSpec | None
-) -> list[LooseReadingFacts]:
+) -> list[OrphanedReadingFacts]:
     """Return the readings that before and after cannot show: repeated later, or of an unknown valve."""
     labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(spec)} if spec else {}
     last: dict[Any, int] = {}
@@ -255,7 +255,7 @@ def loose_readings(
         row.pk for rows in readings.values() for row in (orphaned_readings(spec, rows) if spec else rows)
     }
     return [
-        LooseReadingFacts(
+        OrphanedReadingFacts(
             **vars(reading_facts(row)),
             label=labels.get(key_of(row), str(row)),
             when=measured.get_when_display(),
@@ -267,11 +267,11 @@ def loose_readings(
     ]
 
 
-def courses(results: JobResults) -> list[CourseFacts]:
+def trend_facts(results: JobResults) -> list[TrendFacts]:
     """Return the valves whose clearance moves over the bike's jobs, and how."""
     rows = clearance_history(results.job.bike, results.shop).rows
     return [
-        CourseFacts(row.valve_gap.label, row.gap_trend.sentence)
+        TrendFacts(row.valve_gap.label, row.gap_trend.sentence)
         for row in rows
         if row.gap_trend.trend and row.gap_trend.trend.verdict.is_moving
     ]

@@ -27,7 +27,7 @@ FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class DriveFacts:
+class RollOnFacts:
     caption: str
     lead: str
     bands: list[RollOnBand]
@@ -68,7 +68,7 @@ class CurvesFacts:
 
 
 @dataclass(frozen=True)
-class FigureFacts:
+class ComparedValueFacts:
     label: str
     quantity: str
     before: float
@@ -86,7 +86,7 @@ class BandFacts:
     name: str
     from_rpm: float
     to_rpm: float
-    figures: list[FigureFacts]
+    figures: list[ComparedValueFacts]
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ class ComparisonFacts:
     left_out: list[str]
     curves: CurvesFacts | None
     bands: list[BandFacts]
-    drive_out: DriveFacts | None = None
+    drive_out: RollOnFacts | None = None
     assumed_pct: float | None = None
 
 
@@ -120,20 +120,20 @@ def comparison_facts(compared: ComparisonResult, shop: ShopProfile) -> Compariso
         claim=compared.attribution_sentence if compared.result else "",
         flags=[flag.sentence for flag in compared.flags],
         left_out=list(compared.left_out),
-        drive_out=drive_facts(compared, shop),
+        drive_out=roll_on_facts(compared, shop),
         curves=curves_facts(compared, compared.result) if compared.result else None,
         bands=[band_facts(band, shop) for band in compared.result.bands] if compared.result else [],
         assumed_pct=number(compared.result.assumed_pct) if compared.result else None,
     )
 
 
-def drive_facts(compared: ComparisonResult, shop: ShopProfile) -> DriveFacts | None:
+def roll_on_facts(compared: ComparisonResult, shop: ShopProfile) -> RollOnFacts | None:
     """Return the roll-on from recorded inputs; None if they are not enough."""
     roll_on = compute_roll_on(compared, default_inputs(compared), shop)
     summary = describe_roll_on(roll_on, shop)
     if summary is None or roll_on.result is None:
         return None
-    return DriveFacts(
+    return RollOnFacts(
         caption=summary.caption,
         lead=summary.lead,
         bands=summary.bands,
@@ -202,13 +202,13 @@ def band_facts(band: BandComparison, shop: ShopProfile) -> BandFacts:
         name=band.name,
         from_rpm=rounded(band.from_rpm, 0),
         to_rpm=rounded(band.to_rpm, 0),
-        figures=[figure_facts(figure, shop) for figure in figures if figure.measured],
+        figures=[compared_value_facts(figure, shop) for figure in figures if figure.measured],
     )
 
 
-def figure_facts(figure: ComparedValue, shop: ShopProfile) -> FigureFacts:
+def compared_value_facts(figure: ComparedValue, shop: ShopProfile) -> ComparedValueFacts:
     quantity = "power" if figure.unit == "kW" else "torque"
-    return FigureFacts(
+    return ComparedValueFacts(
         label=figure.label,
         quantity=quantity,
         before=rounded(figure.before, 3),

@@ -22,7 +22,7 @@ class SettingFacts:
 
 
 @dataclass(frozen=True)
-class SettingFigureFacts:
+class SettingValueFacts:
     value: str | float | None
     quantity: str
 
@@ -30,7 +30,7 @@ class SettingFigureFacts:
 @dataclass(frozen=True)
 class SettingRowFacts:
     name: str
-    figures: list[SettingFigureFacts]
+    figures: list[SettingValueFacts]
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ def group_facts(group: SettingGroup) -> SettingGroupFacts:
         title=group.title,
         rows=[
             SettingRowFacts(
-                row.name, [SettingFigureFacts(figure.value, figure.quantity) for figure in row.values]
+                row.name, [SettingValueFacts(figure.value, figure.quantity) for figure in row.values]
             )
             for row in group.rows
         ],

@@ -7,9 +7,9 @@ from django import template
 
 from jobs.clearances.facts import ReadingFacts
 from jobs.comparisons.charts import format_difference
-from jobs.comparisons.facts import FigureFacts
+from jobs.comparisons.facts import ComparedValueFacts
 from jobs.runs.facts import RunFacts
-from jobs.suspension.facts import SettingFigureFacts
+from jobs.suspension.facts import SettingValueFacts
 from workshop.templatetags.units import size
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, label
 from workshop.units.shop_units import UnitChoices, format_for_shop, shop_unit
@@ -35,7 +35,7 @@ def gap(reading: ReadingFacts | None, units: UnitChoices) -> str:
 
 
 @register.filter
-def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
+def quantity(figure: SettingValueFacts, units: UnitChoices) -> str:
     """Return a setting, in the unit of the shop if it has one."""
     value, kind = figure.value, figure.quantity
     if value in ("", None):
@@ -46,7 +46,7 @@ def quantity(figure: SettingFigureFacts, units: UnitChoices) -> str:
 
 
 @register.filter
-def measured(figure: FigureFacts, units: UnitChoices) -> dict[str, str]:
+def measured(figure: ComparedValueFacts, units: UnitChoices) -> dict[str, str]:
     """Return a compared value: before, after, difference and its interval, as printed."""
     kind = figure.quantity
     unit = shop_unit(units, kind)

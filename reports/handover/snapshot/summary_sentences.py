@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from jobs.calc.units.numbers import format_number
 from jobs.clearances.facts import CLEARANCES
 from jobs.comparisons.compare import ComparisonResult
-from jobs.comparisons.facts import COMPARISONS, ComparisonFacts, DriveFacts
+from jobs.comparisons.facts import COMPARISONS, ComparisonFacts, RollOnFacts
 from jobs.job.event import Event
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, Run
@@ -40,7 +40,7 @@ def what_changed(snapshot: Snapshot) -> list[str]:
     return [as_sentence(text) for text in found if text][:3]
 
 
-def describe_roll_on(drive: DriveFacts) -> str:
+def describe_roll_on(drive: RollOnFacts) -> str:
     return f"Out of a turn ({drive.caption[0].lower()}{drive.caption[1:]}): {drive.lead}"
 
 
