@@ -4,12 +4,17 @@ DEBUG is off and SECRET_KEY must be given. ``DATABASE_URL`` moves the shop from 
 SQLite file to PostgreSQL; ``DATA_DIR`` is where the database file, uploads and issued sheets live.
 """
 
+import os
 from pathlib import Path
 from typing import Any
 
 import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
+
+# One thread for linear algebra: our matrices are small, and on a busy machine threads waiting for each other
+# made issuing a sheet ten times slower. NumPy reads this when it is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
