@@ -1,4 +1,4 @@
-"""What an app adds to pages of the apps below it, which do not know of it: templates, by place."""
+"""Templates that an app adds to pages of the apps below it, by place."""
 
 from collections import defaultdict
 

@@ -102,7 +102,7 @@ class PickCustomerForm(PickForm):
 
 
 class NewBikeForm(BikeForm):
-    """What the desk knows of a new bike; the rest is entered on the bike's own page."""
+    """The few fields of a new bike at booking; the rest is entered on the bike's own page."""
 
     SHOWN = ("make", "model", "year", "plate", "vin", "engine_spec")
     GROUPS = (("", SHOWN),)
@@ -183,7 +183,7 @@ class Booking:
         return all(valid) and self.is_within_limit()
 
     def is_within_limit(self) -> bool:
-        """Return whether the agreed work fits the authorised amount, if both were entered."""
+        """Return True if the agreed work fits the authorised amount, if both were entered."""
         authorised = self.job.cleaned_data["authorised_amount"]
         agreed = sum(row.cleaned_data.get("price") or 0 for row in self.work)
         if authorised is None or agreed <= authorised:

@@ -468,7 +468,7 @@ def _share_found(words: tuple[str, ...], start: int, stop: int) -> float:
 
 
 def mentions_correction(name: str) -> bool:
-    """Return whether the name of a column says that its figures are corrected for the air already.
+    """Return True if the name of a column says that its figures are corrected for the air already.
 
     Parameters
     ----------

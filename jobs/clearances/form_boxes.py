@@ -53,7 +53,7 @@ def parse_gap(text: str, unit: str) -> GapInput:
 
 
 def has_three_decimals(text: str) -> bool:
-    """Return whether a shim's thickness has three decimals, which leaves nothing to ask."""
+    """Return True if a shim's thickness has three decimals, which leaves nothing to ask."""
     return re.fullmatch(r"\d[.,]\d{3}", text.strip().removesuffix("mm").strip(), re.ASCII) is not None
 
 

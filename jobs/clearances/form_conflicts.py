@@ -1,4 +1,4 @@
-"""What a clearance set held before another user's save, and whether a box still matches it."""
+"""Readings of a clearance set before another user's save, compared with the boxes of the form."""
 
 from jobs.clearances.form_boxes import parse_gap
 from jobs.clearances.recording import to_mm
@@ -22,7 +22,7 @@ def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceRead
 
 
 def is_same_gap(sent: str, before: str, unit: str) -> bool:
-    """Return whether two texts of a clearance box mean the same, each in its own unit."""
+    """Return True if two texts of a clearance box mean the same, each in its own unit."""
     try:
         now, was = (parse_gap(text, unit) for text in (sent, before))
     except ValueError:

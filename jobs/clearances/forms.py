@@ -333,7 +333,7 @@ class ClearanceSetForm(RecordForm):
         return derive_closing_clearance(unloaded, loaded)
 
     def _typed_reading(self, at: ValveGap, judged_as: ValveGap, *, ask: bool = True) -> Reading | None:
-        """Parse the boxes of a gap; an implausible value is kept for confirmation."""
+        """Parse the boxes of a gap; an implausible value has to be confirmed."""
         text, stops = self._text("c", at), self._text("n", at)
         if not text and not stops:
             return None

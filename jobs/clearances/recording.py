@@ -57,7 +57,7 @@ def readings_in_other_units(figure: Decimal) -> list[tuple[str, Decimal]]:
 
 
 def is_plausible(clearance_mm: Decimal, valve_gap: ValveGap) -> bool:
-    """Return whether a clearance is plausible: zero, or a gap of a blade up to three times the range."""
+    """Return True if a clearance is plausible: zero, or a gap of a blade up to three times the range."""
     high_mm = valve_gap.high_mm if valve_gap.high_mm is not None else USUAL_CLEARANCE_MM
     return clearance_mm == 0 or MIN_BLADE_MM <= clearance_mm <= 3 * high_mm
 
@@ -68,7 +68,7 @@ def middle_mm(valve_gap: ValveGap) -> Decimal:
 
 @dataclass(frozen=True)
 class GapEntry:
-    """What was entered at one gap; no reading if nothing was measured."""
+    """The input for one gap; without a reading if nothing was measured."""
 
     valve_gap: ValveGap
     reading: Reading | None

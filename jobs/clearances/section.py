@@ -62,7 +62,7 @@ def describe_unresolved(rows: list[BeforeAfter]) -> str:
 
 
 def is_awaiting_as_left(sets: list[ClearanceSet]) -> bool:
-    """Return whether a plan was accepted and nothing was measured after its readings."""
+    """Return True if a plan was accepted and nothing was measured after its readings."""
     planned = [number for number, measured in enumerate(sets) if accepted_plan(measured)]
     left = [number for number, measured in enumerate(sets) if measured.when == ClearanceSet.When.AS_LEFT]
     return bool(planned) and (not left or max(left) < max(planned))

@@ -192,7 +192,7 @@ class EngineShimPlan:
 
 @dataclass(frozen=True)
 class PlanInputs:
-    """What a plan is made from, and the gaps it has to skip."""
+    """Inputs of a shim plan, and the gaps it has to skip."""
 
     spec: EngineSpec
     valves: dict[ClearanceKind, list[ShimValve]]
@@ -342,7 +342,7 @@ def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) 
     )
 
 
-# Taking a plan back, or putting into the drawer what it leaves over
+# Undoing a plan, or adding the shims it removes to stock
 
 
 def locked_plan(measured: ClearanceSet) -> ShimPlan:

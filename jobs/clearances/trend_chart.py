@@ -49,7 +49,7 @@ class LinePoint:
 
 @dataclass(frozen=True)
 class LimitCrossing:
-    """Where a line meets its limit: the ends of its 95 % interval."""
+    """95 % interval of the use at which a line meets its limit."""
 
     use: float
     low: float

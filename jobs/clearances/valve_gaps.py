@@ -89,7 +89,7 @@ def verdict_slug(judgement: Judgement | None) -> str:
 
 @dataclass(frozen=True)
 class JudgedReading:
-    """What was measured at one gap."""
+    """A reading at one gap with its verdict."""
 
     valve_gap: ValveGap
     row: ClearanceReading

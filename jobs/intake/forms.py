@@ -45,7 +45,7 @@ class PhotoForm(FieldGroupsMixin, RecordForm):
 
 
 class CanvasField(forms.JSONField):
-    """What a script on the page has drawn; JSON nested too deeply to parse is invalid."""
+    """Drawing made by a script on the page; JSON nested too deeply to parse is invalid."""
 
     def to_python(self, value: Any) -> Any:
         try:

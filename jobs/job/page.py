@@ -16,7 +16,7 @@ M = TypeVar("M", bound=models.Model)
 Stamps = dict[str, tuple[Any, ...]]  # by label of the model: row count, highest key, sum of versions
 
 STAFF = StaffMember.history.model._meta.label_lower  # names of people are in every section
-THE_JOB = -1  # stands for the job's key in the query that is compiled once
+THE_JOB = -1  # placeholder of the job's key in the query that is compiled once
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ class JobPage:
         return rows
 
     def has(self, model: type[models.Model]) -> bool:
-        """Return whether the job has a row of a model, without reading them if that is known."""
+        """Return True if the job has a row of a model, without reading them if that is known."""
         if self._stamps is None or model in self._rows:
             return bool(self.rows(model))
         return model_label(model) in self._stamps

@@ -12,7 +12,7 @@ from workshop.models import PersonalData, Record
 
 
 class FileLayout(Record):
-    """How one kind of file is read, identified by the fingerprint of its header."""
+    """Import settings of one kind of file, identified by the fingerprint of its header."""
 
     name = models.CharField(max_length=120)
     fingerprint = models.CharField(max_length=64, unique=True)
@@ -127,7 +127,7 @@ class Run(Record):
 
     @property
     def counts(self) -> bool:
-        """Whether the run's results are used: it is read and not excluded."""
+        """True if the run's results are used: it is read and not excluded."""
         return self.status == self.Status.READ and not self.set_aside
 
 

@@ -1,4 +1,4 @@
-"""What happened to the bike, in order, and changes that no other record holds.
+"""Events of a job in order, and bike changes that no other record holds.
 
 Model: jobs.models.job.BikeChange. Templates: templates/jobs/timeline. Tests: tests/jobs/timeline.
 """

@@ -77,5 +77,5 @@ def has_own_schedule(shop: ShopProfile) -> bool:
 
 
 def is_new_shop() -> bool:
-    """Return whether the shop has not had its first job yet."""
+    """Return True if the shop has not had its first job yet."""
     return not Job.objects.exists()

@@ -103,7 +103,7 @@ class Mode:
 
     @property
     def sentence(self) -> str:
-        """How the mode opens over the first fifth of the grip."""
+        """Description of the first fifth of the grip."""
         return next((text for text in self.sentences if FIRST_FIFTH in text), self.sentences[0])
 
     @property
@@ -203,7 +203,7 @@ def review_modes(
 
 @dataclass(frozen=True)
 class TableDifference:
-    """How a mode's table differs between two revisions."""
+    """Difference of a mode's table between two revisions."""
 
     mode: str
     sentences: list[str]

@@ -54,7 +54,7 @@ def max_authorised() -> Decimal:
 
 @transaction.atomic
 def raise_limit(job: Job) -> None:
-    """Raise the authorised amount to the total agreed; history records by whom."""
+    """Raise the authorised amount to the total agreed; history records the user."""
     job.authorised_amount = max(
         job.authorised_amount or Decimal(0), total(job, list(job.work_items.all())).amount
     )

@@ -166,7 +166,7 @@ def squashed_migrations() -> dict[tuple[str, str], set[tuple[str, str]]]:
 
 
 def is_too_old(migrations: Iterable[Sequence[str]]) -> bool:
-    """Return whether a database stands between migrations that have been squashed into one since."""
+    """Return True if a database is between migrations that have been squashed into one since."""
     applied = {(app, name) for app, name in migrations}
     return any(0 < len(applied & replaced) < len(replaced) for replaced in squashed_migrations().values())
 

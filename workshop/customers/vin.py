@@ -17,7 +17,7 @@ VALUES = LETTER_VALUES | {str(digit): digit for digit in range(10)}
 
 @dataclass(frozen=True)
 class Vin:
-    """What a number says by itself."""
+    """A vehicle identification number with what it shows by itself."""
 
     text: str  # in capitals, without spaces
     fault: str  # '', 'length', 'letter O', 'sign -': the first fault found
@@ -43,7 +43,7 @@ class Vin:
 
     @property
     def check_digit_matches(self) -> bool | None:
-        """Whether the ninth character is the check digit, or None if not well formed."""
+        """True if the ninth character is the check digit, or None if not well formed."""
         return None if self.check_digit is None else self.text[CHECK_POSITION] == self.check_digit
 
     @property

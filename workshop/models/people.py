@@ -60,5 +60,5 @@ class StaffMember(AbstractUser):
         return ", ".join(role.label for role in Role if role in self.roles) or "no role yet"
 
     def holds(self, *roles: Role) -> bool:
-        """Tell whether this person has one of the roles; the owner may do everything."""
+        """Return True if this person has one of the roles; the owner may do everything."""
         return self.is_active and (self.is_owner or not self.roles.isdisjoint(roles))

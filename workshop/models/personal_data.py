@@ -1,4 +1,4 @@
-"""What a model may hold about a customer, declared beside its fields."""
+"""Personal data that a model may hold about a customer, declared beside its fields."""
 
 from dataclasses import dataclass
 

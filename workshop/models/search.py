@@ -84,7 +84,7 @@ def index_words(rows: Any, words: set[str]) -> None:
 
 
 def within_one_edit(one: str, other: str) -> bool:
-    """Tell whether replacing, adding, removing or swapping one letter makes one word of the other."""
+    """Return True if replacing, adding, removing or swapping one letter makes one word of the other."""
     start = len(list(takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False))))
     short, long = sorted((one[start:], other[start:]), key=len)
     return short == long[1:] or short[1:] == long[1:] or short[1::-1] + short[2:] == long

@@ -1,4 +1,4 @@
-"""What the shop holds about a customer: exported, merged with a duplicate, or erased.
+"""Personal data of a customer: exported, merged with a duplicate, or erased.
 
 Each model declares beside its fields what it may hold about a customer (`workshop.models.PersonalData`).
 held_data.py exports it, merge.py merges duplicates, mentions.py finds the customer's name in free text,

@@ -13,7 +13,7 @@ from django.db import models
 from workshop.models import Customer, PersonalData
 from workshop.models.search import Word
 
-SECRET_FIELDS = {"token"}  # whoever has the token can open the sheet
+SECRET_FIELDS = {"token"}  # anyone with the token can open the sheet
 
 Records = dict[type[models.Model], list[models.Model]]
 

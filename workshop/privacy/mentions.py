@@ -1,4 +1,4 @@
-"""Where free text names a customer: by the full name, the phone number or the email address."""
+"""Search of free text for a customer's name, phone number or email address."""
 
 import re
 from collections.abc import Collection, Iterator
@@ -10,7 +10,7 @@ from django.utils.text import capfirst
 from workshop.models import Customer
 from workshop.privacy.ownership import Ownership, row_model
 
-MIN_NAME_LETTERS = 2  # "?" and "x" stand for a customer who gave no name
+MIN_NAME_LETTERS = 2  # shorter names are placeholders such as "?" or "x"
 MIN_PHONE_DIGITS = 6  # shorter numbers are also distances, prices and part numbers
 EXCERPT_MARGIN = 60  # characters shown on each side of a term
 

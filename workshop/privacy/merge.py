@@ -21,7 +21,7 @@ def likely_duplicates(customer: Customer) -> "models.QuerySet[Customer]":
 
 @transaction.atomic
 def merge(*, keep: Customer, duplicate: Customer) -> None:
-    """Move everything that points at the duplicate to the entry that is kept, and delete the duplicate."""
+    """Move everything that points at the duplicate to the surviving entry, and delete the duplicate."""
     if keep.pk == duplicate.pk:
         raise ValueError("These are one entry already.")
     for model, name in referencing_fields(Customer):

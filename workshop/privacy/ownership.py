@@ -41,7 +41,7 @@ class Ownership:
         return self._owned(model, history_manager(model).order_by("-history_id"))
 
     def describes_customer(self, row: Any) -> bool:
-        """Return whether a row describes this customer; a sold bike describes its present owner."""
+        """Return True if a row describes this customer; a sold bike describes its present owner."""
         parent = self._parent(row_model(row))
         if parent is None or parent.related_model is not Customer:
             return True

@@ -1,1 +1,1 @@
-"""What every record shares: form, edit conflict, idempotent submission, responses."""
+"""Shared parts of all records: form, edit conflict, idempotent submission, responses."""

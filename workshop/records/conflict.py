@@ -17,7 +17,7 @@ class ConflictingField:
 
 @dataclass(frozen=True)
 class EditConflict:
-    """What someone else saved between the showing and the submission of a form."""
+    """Changes that someone else saved while a form was open."""
 
     who: str
     when: datetime | None
@@ -53,7 +53,7 @@ def changed_names(then: Any, now: Any) -> list[str]:
 
 
 def values_differ(was: Any, now: Any) -> bool:
-    """Tell whether a value changed, regardless of line endings, which browsers alter."""
+    """Return True if a value changed, regardless of line endings, which browsers alter."""
     if isinstance(was, str) and isinstance(now, str):
         return was.replace("\r\n", "\n") != now.replace("\r\n", "\n")
     return bool(was != now)

@@ -1,4 +1,4 @@
-"""Forms of records: nobody overwrites what someone else saved, and nothing typed is lost."""
+"""Forms of records that detect edit conflicts and keep all input."""
 
 from typing import Any
 
@@ -112,7 +112,7 @@ class RecordForm(forms.ModelForm):
         self.add_error(None, self.conflict.sentence)
 
     def is_unchanged(self, name: str, then: models.Model) -> bool:
-        """Tell whether a field was submitted as the record had it then."""
+        """Return True if a field was submitted as the record had it then."""
         field, submitted = self.fields[name], self[name].data
         before = model_to_dict(then, [name]).get(name)
         return not field.has_changed(before, submitted) or str(field.prepare_value(before)) == str(submitted)

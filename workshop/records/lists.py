@@ -1,4 +1,4 @@
-"""What a list shows: the text searched for, and one page of it."""
+"""Search text and current page of a list."""
 
 from typing import Any
 

@@ -153,12 +153,12 @@ class ClearanceVerdict(StrEnum):
 
     @property
     def is_out(self) -> bool:
-        """Whether the clearance is certainly out of its range."""
+        """True if the clearance is certainly out of its range."""
         return self in (ClearanceVerdict.TIGHT, ClearanceVerdict.LOOSE)
 
     @property
     def is_in(self) -> bool:
-        """Whether the clearance is certainly in its range."""
+        """True if the clearance is certainly in its range."""
         return not self.is_out and self is not ClearanceVerdict.CANNOT_TELL
 
 

@@ -148,7 +148,7 @@ class ShimValve:
         return to_nanometres(self.target_mm)
 
     def fits(self, shim_nm: int) -> bool:
-        """Return whether this shim leaves a clearance inside the range, ends included."""
+        """Return True if this shim leaves a clearance inside the range, ends included."""
         return to_nanometres(self.low_mm) <= self.total_nm - shim_nm <= to_nanometres(self.high_mm)
 
     def deviation_nm(self, shim_nm: int) -> int:
@@ -157,7 +157,7 @@ class ShimValve:
 
     @property
     def is_certainly_in_range(self) -> bool:
-        """Whether the measured clearance is in range, both ends of a bracket included."""
+        """True if the measured clearance is in range, both ends of a bracket included."""
         measured, half = to_nanometres(self.measured_mm), to_nanometres(self.half_width_mm)
         return to_nanometres(self.low_mm) <= measured - half and measured + half <= to_nanometres(
             self.high_mm

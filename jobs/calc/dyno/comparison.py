@@ -84,7 +84,7 @@ class ComparedValue:
 
     @property
     def measured(self) -> bool:
-        """Whether every run has a value."""
+        """True if every run has a value."""
         return bool(np.isfinite(self.difference))
 
     @property
@@ -187,7 +187,7 @@ class RunComparison:
 
     @property
     def assumed(self) -> bool:
-        """Whether a stated repeatability stood in for the spread of a single run."""
+        """True if a stated repeatability stood in for the spread of a single run."""
         return self.assumed_pct is not None
 
 

@@ -1,4 +1,4 @@
-"""Whether the channels of one run belong together: power with torque, engine speed with road speed."""
+"""Consistency of the channels of one run: power with torque, engine speed with road speed."""
 
 from dataclasses import dataclass
 

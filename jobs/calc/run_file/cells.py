@@ -92,7 +92,7 @@ _GROUPED = {(t, d): _grouped(t, d) for t in ",.' " for d in ",." if t != d}
 
 
 def is_missing(cell: str) -> bool:
-    """Return whether a cell is empty or marked as missing.
+    """Return True if a cell is empty or marked as missing.
 
     Parameters
     ----------
@@ -214,7 +214,7 @@ def detect_time_form(cell: str) -> str | None:
 
 @lru_cache(maxsize=65_536)
 def looks_numeric(cell: str) -> bool:
-    """Return whether a cell holds a figure, a time or a date, whatever the decimal mark.
+    """Return True if a cell holds a figure, a time or a date, whatever the decimal mark.
 
     Parameters
     ----------

@@ -200,7 +200,7 @@ class FileLayoutSpec:
 
     @property
     def needs_confirmation(self) -> bool:
-        """Whether a person has to check this layout before it is used."""
+        """True if a person has to check this layout before it is used."""
         mapped = [column for column in self.columns if column.channel]
         return bool(self.doubts) or not mapped or not all(column.is_certain for column in mapped)
 

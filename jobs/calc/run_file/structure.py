@@ -254,7 +254,7 @@ def _is_unit_row(row: Sequence[str]) -> bool:
 
 
 def _is_group_row(above: Sequence[str], names: Sequence[str], width: int) -> bool:
-    """Return whether a row above the names groups them: 'Engine, , Roller' over 'Speed, Power, Speed'."""
+    """Return True if a row above the names groups them: 'Engine, , Roller' over 'Speed, Power, Speed'."""
     if width < 3 or list(above) == list(names) or len(above) != len(names):
         return False
     gaps = any(not cell for cell in above)

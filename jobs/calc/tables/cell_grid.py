@@ -73,7 +73,7 @@ class GridAxis:
         return cls(points, edges, halves, constant, slope)
 
     def contains(self, values: FloatArray) -> BoolArray:
-        """Return whether values are within the outer boundaries, which belong to the table.
+        """Return True if values are within the outer boundaries, which belong to the table.
 
         Parameters
         ----------
