@@ -31,11 +31,13 @@ class PartForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = Part
         fields = field_names(PART_GROUPS)
+        labels = {"replaces": "Fitted in place of"}
+        help_texts = {
+            "fitted_at": "Leave empty while the part still lies on the shelf.",
+            "quantity": "More than nothing.",
+        }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.instance._state.adding:
             self.initial["fitted_at"] = timezone.now()
-        self.fields["fitted_at"].help_text = "Leave empty while the part still lies on the shelf."
-        self.fields["replaces"].label = "Fitted in place of"
-        self.fields["quantity"].help_text = "More than nothing."

@@ -18,11 +18,10 @@ class WorkstationForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = WorkPlace
         fields = ["name", "kind", "order", "retired"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["order"].help_text = "The lowest stands first in the plan of the day."
-        self.fields["retired"].help_text = "It keeps its slots; no new one is offered there."
+        help_texts = {
+            "order": "The lowest stands first in the plan of the day.",
+            "retired": "It keeps its slots; no new one is offered there.",
+        }
 
 
 class ClosedDaysForm(FieldGroupsMixin, RecordForm):

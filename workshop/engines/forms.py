@@ -94,14 +94,7 @@ class EngineForm(FieldGroupsMixin, RecordForm):
         model = EngineSpec
         fields = field_names(ENGINE_GROUPS)
         formfield_callback = engine_field
-
-    def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        for name in (*OPENING, *CLOSING, "target_tolerance_mm"):
-            field = self.fields[name]
-            assert isinstance(field, LengthField)
-            field.set_unit(length_unit)
-        helps = {
+        help_texts = {
             "front_bank_cylinders": "Only for V and boxer; left empty, half of them.",
             "firing_order": "for example 1-3-2",
             "intake_low_mm": "A unit behind a figure counts: 0.12 mm, 0.005 in. Kept exactly, in mm.",
@@ -109,8 +102,13 @@ class EngineForm(FieldGroupsMixin, RecordForm):
             "shim_step_mm": "Steps in which shims can be had, for example 0,05",
             "primary_ratio": "Crank turns for one turn of the gearbox's input shaft.",
         }
-        for name, text in helps.items():
-            self.fields[name].help_text = text
+
+    def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in (*OPENING, *CLOSING, "target_tolerance_mm"):
+            field = self.fields[name]
+            assert isinstance(field, LengthField)
+            field.set_unit(length_unit)
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

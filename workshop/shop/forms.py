@@ -98,7 +98,9 @@ class LogoField(forms.FileField):
 
 
 class ShopForm(FieldGroupsMixin, RecordForm):
-    logo = LogoField(label="Logo", required=False)
+    logo = LogoField(
+        label="Logo", required=False, help_text="PNG or JPEG, up to 2 MB. Printed at the head of the sheet."
+    )
     remove_logo = forms.BooleanField(label="Remove the logo", required=False)
     time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
     correction_standard = forms.ChoiceField(
@@ -121,19 +123,16 @@ class ShopForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = ShopProfile
         fields = field_names(SHOP_GROUPS)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        helps = {
-            "logo": "PNG or JPEG, up to 2 MB. Printed at the head of the sheet.",
+        help_texts = {
             "elevation_m": "Height above the sea, to question a pressure that can't be the shop's own.",
             "repeatability_pct": "How much runs on the shop's roller differ, until it is measured.",
             "smoothing_width_rpm": "At least the step of the grid.",
             "roller_inertia_kgm2": "Only where run files hold no torque of their own.",
             "notice_text": "Printed beside the road-use notice; it never replaces it.",
         }
-        for name, text in helps.items():
-            self.fields[name].help_text = text
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
         self.fields["address"].widget.attrs["rows"] = 3
         if not self.instance.logo:
             del self.fields["remove_logo"]

@@ -42,7 +42,4 @@ class ShimCountForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = ShimStock
         fields = ["count"]
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["count"].label = "How many lie in the drawer"
+        labels = {"count": "How many lie in the drawer"}
