@@ -11,9 +11,9 @@ TEMPLATE = "jobs/comparisons/_section.html"
 def section(results: JobResults) -> Section:
     comparisons = results.get(runs_by_comparison)
     rows = [(comparison, count_runs(members)) for comparison, members in comparisons.items()]
-    state, why = section_state(comparisons)
+    state, reason = section_state(comparisons)
     context = {"comparison_rows": rows, "can_compare": sum(run.counts for run in results.rows(Run)) > 1}
-    return Section("comparisons", "Comparisons", state, why, TEMPLATE, context)
+    return Section("comparisons", "Comparisons", state, reason, TEMPLATE, context)
 
 
 def count_runs(members: list[ComparisonRun]) -> str:

@@ -11,12 +11,12 @@ TEMPLATE = "jobs/mixture/_section.html"
 def section(results: JobResults) -> Section:
     studies = results.rows(MixtureStudy)
     latest = studies[-1] if studies else None
-    state, why = section_state(latest)
+    state, reason = section_state(latest)
     context = {
         "studies": list(reversed(studies)),
         "severe_warnings": severe_warnings(latest) if latest else [],
     }
-    return Section("mixture", "Mixture", state, why, TEMPLATE, context)
+    return Section("mixture", "Mixture", state, reason, TEMPLATE, context)
 
 
 def section_state(latest: MixtureStudy | None) -> tuple[State, str]:

@@ -23,9 +23,9 @@ def events(results: JobResults) -> Iterator[Event]:
         if revision.number == 0:
             text = "calibration as received"
         else:
-            said = [revision.title, *map(str, changes.get(revision.pk, ()))]
-            what = "; ".join(words for words in said if words)
-            text = f"{revision.label} loaded" + (f": {what}" if what else "")
+            parts = [revision.title, *map(str, changes.get(revision.pk, ()))]
+            description = "; ".join(filter(None, parts))
+            text = f"{revision.label} loaded" + (f": {description}" if description else "")
         changes_bike = revision.number != 0
         yield Event(revision.loaded_at, EventKind.TUNE, text, changes_bike, revision=revision)
 

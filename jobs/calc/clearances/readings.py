@@ -215,8 +215,8 @@ def judge(
 
     Notes
     -----
-    A bracket stands for goes ≤ c < not_goes. It is tight if not_goes ≤ low, loose if goes > high, in range
-    if low ≤ goes and not_goes ≤ high, and otherwise cannot be told. In range it is on target if
+    A bracket means goes ≤ c < not_goes. It is tight if not_goes ≤ low, loose if goes > high, in range
+    if low ≤ goes and not_goes ≤ high, and otherwise not certain. In range it is on target if
     |(goes + not_goes)/2 − target| ≤ tolerance. This is interval logic, exact in whole nanometres.
     """
     check_range(low_mm, high_mm, target_mm)

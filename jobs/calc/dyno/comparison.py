@@ -2,8 +2,8 @@
 
 Each value is computed for every run by itself, then the runs of a group give a mean and a spread, and the two
 groups a difference by Welch. If a group is a single run, the shop's repeatability stands in for its spread
-and the answer says 'assumed'. Each interval stands for itself: of twenty true zeros about one will seem to be
-a difference.
+and the answer says 'assumed'. Intervals are not adjusted for their number: of twenty true zeros about one
+will seem to be a difference.
 
 References
 ----------
