@@ -239,11 +239,16 @@ def strings_in(tree: ast.AST) -> set[str]:
 
 
 def urls_named(path: Path) -> set[str]:
-    """The URL names that a file of code passes to what turns them into addresses."""
+    """What a file passes to what makes addresses, and every text that its hyphen makes a likely URL name."""
+    text = path.read_text(encoding="utf-8")
+    if path.suffix != ".py":
+        quoted = re.findall(r"""["']([\w-]+-[\w-]+)["']""", " ".join(re.findall(r"{%.*?%}", text)))
+        return {*quoted, *re.findall(r"""{%-?\s*url\s+["']([^"']+)""", text)}
     makers = {"reverse", "reverse_lazy", "redirect", "resolve_url"}
-    return {
+    tree = ast.parse(text)
+    return {name for name in strings_in(tree) if "-" in name} | {
         name
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(tree)
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in makers
         for argument in node.args[:1]
         for name in strings_in(argument)
@@ -253,13 +258,7 @@ def urls_named(path: Path) -> set[str]:
 @pytest.mark.parametrize("app", ABOVE)
 def test_app_names_no_url_of_an_app_above_it(app: str) -> None:
     above = {name for name, owner in apps_of_urls().items() if owner in ABOVE[app]}
-    named = {
-        **{path: urls_named(path) for path in product_sources(app)},
-        **{
-            path: set(re.findall(r"""{%-?\s*url\s+["']([^"']+)""", path.read_text(encoding="utf-8")))
-            for path in templates_of(app)
-        },
-    }
+    named = {path: urls_named(path) for path in [*product_sources(app), *templates_of(app)]}
     assert {
         str(path.relative_to(ROOT)): names & above for path, names in named.items() if names & above
     } == {}
