@@ -58,11 +58,11 @@ def accessibility_faults(page: Page, rules: Sequence[str] = ()) -> list[str]:
     page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
     comes_to_rest(page)
     held_to = {"type": "rule", "values": rules} if rules else {"type": "tag", "values": WCAG}
-    asked = {"runOnly": held_to, "resultTypes": ["violations"]}
+    options = {"runOnly": held_to, "resultTypes": ["violations"]}
     if not page.evaluate("'axe' in window"):  # half a megabyte, so once a page and not at every look
         page.evaluate(AXE_FILE_PATH.read_text())
     # What it passed as well is long on its way here.
-    found = page.evaluate("asked => axe.run(document, asked).then((found) => found.violations)", asked)
+    found = page.evaluate("asked => axe.run(document, asked).then((found) => found.violations)", options)
     return [
         f"{violation['id']}: {violation['help']}: {node['target']} {node.get('failureSummary', '')}"
         for violation in found

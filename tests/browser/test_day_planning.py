@@ -193,10 +193,10 @@ def test_on_a_phone_the_plan_and_the_lists_need_no_scrolling_sideways(log_in, li
         "/customers/": bike.owner.name,
         f"/bikes/{bike.pk}/": "Asked for",
     }
-    for address, said in pages.items():
+    for address, text in pages.items():
         page.goto(f"{live_server.url}{address}")
         table = page.locator(".table-scroll").first
-        expect(table).to_contain_text(said)
+        expect(table).to_contain_text(text)
         assert table.evaluate("each => each.scrollWidth - each.clientWidth") == 0, address
 
 

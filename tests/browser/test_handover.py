@@ -164,8 +164,8 @@ def test_how_far_a_worker_is_with_the_pages_is_told_until_they_are_there(
             tell(step, done, of)
             page.clock.fast_forward(ASKED_AGAIN_MS)
             drawn = f", those of {done} of {of} sections are drawn" if of else ""
-            said = f"Being printed: {Printing.Step(step).label}{drawn}."
-            expect(sheet.get_by_role("status")).to_have_text(said)
+            text = f"Being printed: {Printing.Step(step).label}{drawn}."
+            expect(sheet.get_by_role("status")).to_have_text(text)
             seen.add(step)
 
         return sheet_pdf(snapshot, tell_and_look)

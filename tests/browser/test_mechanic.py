@@ -120,19 +120,19 @@ def test_a_box_passed_over_is_named_before_saving(log_in: LogIn) -> None:
     page = log_in(Role.MECHANIC)
     open_entry(page, factories.make_job(), "as found")
     type_row_of(page, textbox(page, "cylinder 1, exhaust left"), AS_LEFT[:2])
-    told = page.locator("[data-bench-count]")
-    expect(told).to_have_text("2 of 12 entered")  # what is still to come is not passed over
+    message = page.locator("[data-bench-count]")
+    expect(message).to_have_text("2 of 12 entered")  # what is still to come is not passed over
     page.keyboard.press("Enter")
     page.keyboard.type(AS_LEFT[3])
-    expect(told).to_have_text("3 of 12 entered, passed over: cylinder 1, intake left")
+    expect(message).to_have_text("3 of 12 entered, passed over: cylinder 1, intake left")
     page.get_by_label("Moves on").select_option(value="side")
-    expect(told).to_have_text(
+    expect(message).to_have_text(
         "3 of 12 entered, passed over: cylinder 1, intake left; cylinder 2, intake left; "
         "cylinder 2, intake right and 2 more"
     )
     textbox(page, "cylinder 1, intake left").fill("0,15")
     page.get_by_label("Moves on").select_option(value="cylinder")
-    expect(told).to_have_text("4 of 12 entered")
+    expect(message).to_have_text("4 of 12 entered")
 
 
 def test_what_cannot_be_a_clearance_is_asked_about_and_kept(log_in: LogIn) -> None:
@@ -142,10 +142,10 @@ def test_what_cannot_be_a_clearance_is_asked_about_and_kept(log_in: LogIn) -> No
     textbox(page, "cylinder 1, exhaust right").fill("31")
     textbox(page, "cylinder 1, intake left").fill("0,12")
     save(page)
-    told = page.get_by_role("alert")
-    expect(told.get_by_role("link", name="cylinder 1, exhaust left")).to_be_visible()
-    expect(told.get_by_role("link", name="cylinder 1, exhaust right")).to_be_visible()
-    told.get_by_role("link", name="cylinder 1, exhaust left").click()
+    message = page.get_by_role("alert")
+    expect(message.get_by_role("link", name="cylinder 1, exhaust left")).to_be_visible()
+    expect(message.get_by_role("link", name="cylinder 1, exhaust right")).to_be_visible()
+    message.get_by_role("link", name="cylinder 1, exhaust left").click()
     expect(textbox(page, "cylinder 1, exhaust left")).to_have_value("o.22")
     expect(textbox(page, "cylinder 1, exhaust right")).to_have_value("31")
     expect(textbox(page, "cylinder 1, intake left")).to_have_value("0,12")

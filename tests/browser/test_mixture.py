@@ -48,25 +48,25 @@ def test_cells_are_walked_by_keyboard_and_described(log_in: LogIn, job: Job) -> 
     page = log_in(Role.TUNER)
     create_study(page, job)
     grid = page.get_by_role("grid", name="Lambda by throttle")
-    told = page.locator("#about-lambda")
+    about = page.locator("#about-lambda")
     tab_to(page, cell(grid, "10", 0))
-    expect(told).to_contain_text("3000 1/min, 10 % grip")
+    expect(about).to_contain_text("3000 1/min, 10 % grip")
     for key in ("ArrowRight", "ArrowRight", "ArrowRight", "ArrowDown", "ArrowDown", "ArrowDown", "ArrowDown"):
         page.keyboard.press(key)
     expect(cell(grid, "60", 3)).to_be_focused()
-    expect(told).to_contain_text("6000 1/min, 60 % grip: lambda 0.9")
+    expect(about).to_contain_text("6000 1/min, 60 % grip: lambda 0.9")
     # every dwell behind the cell: its run, when, how many samples and what the sensor showed
     study = MixtureStudy.objects.get()
     behind = study.result["behind"]["4,3"]
     assert len(behind) > 1
     for dwell in behind:
-        expect(told).to_contain_text(f"tern_before_held_060.csv, {format_number(dwell['from_s'], 1)} to")
+        expect(about).to_contain_text(f"tern_before_held_060.csv, {format_number(dwell['from_s'], 1)} to")
         found = format_number(dwell["lambda"], 3)
-        expect(told).to_contain_text(f"{dwell['samples']} samples, lambda {found}")
+        expect(about).to_contain_text(f"{dwell['samples']} samples, lambda {found}")
     page.keyboard.press("Home")
-    expect(told).to_contain_text("3000 1/min, 60 % grip")
+    expect(about).to_contain_text("3000 1/min, 60 % grip")
     page.keyboard.press("Control+End")
-    expect(told).to_contain_text("9000 1/min, 100 % grip")
+    expect(about).to_contain_text("9000 1/min, 100 % grip")
     page.keyboard.press("ArrowRight")  # there is nothing beyond
     expect(cell(grid, "100", 6)).to_be_focused()
     # one press of Tab leaves the grid for the next

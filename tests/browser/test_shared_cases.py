@@ -45,9 +45,9 @@ def answers(page: Page) -> Callable[[str, list[dict[str, Any]]], list[str]]:
     return page.evaluate
 
 
-def assert_alike(cases: list[dict[str, Any]], said: list[str], expected: list[str]) -> None:
-    together = zip(cases, said, expected, strict=True)
-    assert [(case, one, other) for case, one, other in together if one != other] == []
+def assert_alike(cases: list[dict[str, Any]], found: list[str], expected: list[str]) -> None:
+    triples = zip(cases, found, expected, strict=True)
+    assert [(case, one, other) for case, one, other in triples if one != other] == []
 
 
 def test_numbers_are_written_as_by_the_server(answers: Any) -> None:
@@ -76,8 +76,8 @@ def test_numbers_of_every_size_are_written_alike(answers: Any) -> None:
     halves = (random.integers(-40_000, 40_000, 500) + 0.5) / 10 ** random.integers(0, 4, 500)
     numbers = zip([*sizes, *halves], random.integers(0, 5, 2000), random.integers(0, 2, 2000), strict=True)
     cases = [{"value": float(v), "places": int(p), "signed": bool(s)} for v, p, s in numbers]
-    said = [format_number(case["value"], case["places"], signed=case["signed"]) for case in cases]
-    assert_alike(cases, answers(NUMBERS, cases), said)
+    found = [format_number(case["value"], case["places"], signed=case["signed"]) for case in cases]
+    assert_alike(cases, answers(NUMBERS, cases), found)
 
 
 def test_clearances_around_every_limit_are_judged_alike(answers: Any) -> None:

@@ -253,9 +253,9 @@ def test_the_second_of_two_tabs_is_told_and_keeps_its_typing(log_in: LogIn, new_
     textbox(second, "Note").fill("Has a second key")
     follow(second.get_by_role("button", name="Save"))
 
-    told = second.get_by_role("alert")
-    expect(told).to_contain_text("Dana Desk changed this")
-    expect(row(told, "note").get_by_role("cell")).to_have_text(["Call after six", "Has a second key"])
+    alert = second.get_by_role("alert")
+    expect(alert).to_contain_text("Dana Desk changed this")
+    expect(row(alert, "note").get_by_role("cell")).to_have_text(["Call after six", "Has a second key"])
     expect(textbox(second, "Note")).to_have_value("Has a second key")
     assert_accessible(second)
     follow(second.get_by_role("button", name="Save"))

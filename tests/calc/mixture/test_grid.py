@@ -261,11 +261,11 @@ def test_warning_of_lean_high_load_comes_first_with_place_and_amount() -> None:
     lambda_by_cell = np.full((5, 5), 0.90)
     lambda_by_cell[4, 3], lambda_by_cell[3, 2] = 0.99, 0.94
     lambda_by_cell[0, 0] = 1.05  # as lean, but at small load
-    said = find_warnings(well_measured(lambda_by_cell), 0.90)
-    assert [flag.code for flag in said] == ["lean-at-high-load", "lean-at-high-load"]
-    assert "6000 1/min and 100 % load" in said[0].sentence
-    assert "10.0 % leaner" in said[0].sentence
-    assert "5000 1/min and 70 % load" in said[1].sentence
+    flags = find_warnings(well_measured(lambda_by_cell), 0.90)
+    assert [flag.code for flag in flags] == ["lean-at-high-load", "lean-at-high-load"]
+    assert "6000 1/min and 100 % load" in flags[0].sentence
+    assert "10.0 % leaner" in flags[0].sentence
+    assert "5000 1/min and 70 % load" in flags[1].sentence
 
 
 def test_no_warning_when_all_cells_are_on_target() -> None:
@@ -275,18 +275,18 @@ def test_no_warning_when_all_cells_are_on_target() -> None:
 def test_lean_warning_counts_further_cells_after_the_worst() -> None:
     lambda_by_cell = np.full((5, 5), 0.90)
     lambda_by_cell[3:] = 0.95
-    said = find_warnings(well_measured(lambda_by_cell), 0.90)
-    assert len(said) == 7
-    assert "4 more cells" in said[-1].sentence
+    flags = find_warnings(well_measured(lambda_by_cell), 0.90)
+    assert len(flags) == 7
+    assert "4 more cells" in flags[-1].sentence
 
 
 def test_warning_of_end_of_scale_at_high_load_comes_before_all() -> None:
     speed, load = np.full(20, 6000.0), np.full(20, 100.0)
     grid = build_mixture_grid(speed, load, np.full(20, 1.60), RPM, LOAD, hold=[0] * 20)
-    said = find_warnings(grid, 0.9)
-    assert said[0].code == "end-of-scale"
-    assert "at high load" in said[0].sentence
-    assert "20 samples" in said[0].sentence
+    flags = find_warnings(grid, 0.9)
+    assert flags[0].code == "end-of-scale"
+    assert "at high load" in flags[0].sentence
+    assert "20 samples" in flags[0].sentence
 
 
 def test_warning_points_to_sensor_when_every_cell_is_off_alike() -> None:
@@ -294,9 +294,9 @@ def test_warning_points_to_sensor_when_every_cell_is_off_alike() -> None:
 
 
 def test_warning_counts_cells_with_few_holds() -> None:
-    said = find_warnings(one_cell([0.9] * 20), 0.9)
-    assert [flag.code for flag in said] == ["too-few"]
-    assert "1 visited cell has fewer than 2 dwells, of 1 visited" in said[0].sentence
+    flags = find_warnings(one_cell([0.9] * 20), 0.9)
+    assert [flag.code for flag in flags] == ["too-few"]
+    assert "1 visited cell has fewer than 2 dwells, of 1 visited" in flags[0].sentence
 
 
 def test_grid_is_refused_when_lambda_column_holds_air_fuel_ratio() -> None:

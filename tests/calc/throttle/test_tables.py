@@ -79,7 +79,7 @@ def test_map_comparison_says_faster_or_alike() -> None:
     assert "Sport opens 100 % faster than Rain over the first tenth" in turned.sentences[0]
     same = compare_maps(table(CALM), table(CALM), ("A", "B"))
     assert same.largest_pct == 0
-    assert all("opens as A does" in said for said in same.sentences)
+    assert all("opens as A does" in sentence for sentence in same.sentences)
 
 
 def test_maps_on_different_axes_are_compared_where_they_overlap() -> None:

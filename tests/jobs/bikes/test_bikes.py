@@ -134,7 +134,7 @@ def test_history_uses_inches_in_an_inch_shop(login, staff, shop) -> None:
     assert " mm" not in row
 
 
-def told_of_next_check(login, bike) -> str:
+def next_check_page(login, bike) -> str:
     page = login(Role.DESK).get(reverse("bike", args=[bike.pk])).content.decode()
     (next_check,) = by_class(page, "next-check")
     return read_text(next_check)
@@ -145,20 +145,20 @@ def test_next_check_is_due_one_interval_after_the_last(login, staff) -> None:
     visit(bike, staff, 12_000, "0.15", 12)
     visit(bike, staff, 20_000, "0.15", 6)
     # 20 000 + 24 000 = 44 000 km; no engine hours were ever written down
-    told = told_of_next_check(login, bike)
-    assert "Next check due at 44 000 km: every 24 000 km, last checked at 20 000 km." in told
-    assert "no check has its engine hours written down" in told
+    page = next_check_page(login, bike)
+    assert "Next check due at 44 000 km: every 24 000 km, last checked at 20 000 km." in page
+    assert "no check has its engine hours written down" in page
     make_job(bike=bike, odometer_km=44_500)
-    told = told_of_next_check(login, bike)
-    assert "Check overdue: it was due at 44 000 km, and the bike came in with 44 500 km." in told
+    page = next_check_page(login, bike)
+    assert "Check overdue: it was due at 44 000 km, and the bike came in with 44 500 km." in page
 
 
 def test_next_check_uses_engine_hours_and_needs_an_interval(login, staff) -> None:
     bike = make_bike(engine_spec=make_engine(check_interval_hours=30))
     make_clearance_set(make_job(bike=bike, engine_hours=41.5), staff[Role.MECHANIC])
-    assert "Next check due at 71.5 h: every 30 h, last checked at 41.5 h." in told_of_next_check(login, bike)
+    assert "Next check due at 71.5 h: every 30 h, last checked at 41.5 h." in next_check_page(login, bike)
     EngineSpec.objects.update(check_interval_hours=None)
-    assert "gives no interval" in told_of_next_check(login, bike)
+    assert "gives no interval" in next_check_page(login, bike)
 
 
 def test_history_shows_source_of_range_and_target(login, staff) -> None:

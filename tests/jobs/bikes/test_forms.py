@@ -23,7 +23,7 @@ def send(client, **kwargs: object):
     return client.post(reverse("bike-new"), payload(owner=owner, **kwargs), follow=True)
 
 
-def told(response) -> str:
+def messages(response) -> str:
     return " ".join(str(message) for message in response.context["messages"]) if response.context else ""
 
 

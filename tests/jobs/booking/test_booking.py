@@ -101,11 +101,11 @@ def test_doubtful_vin_gives_a_hint_after_booking(login) -> None:
     # The check digit of 1M8GDM9AXKP042788 is its ninth sign, X (49 CFR 565.15, from memory its example).
     right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
     client = login(Role.DESK)
-    for vin, told in ((wrong, True), (right, False)):
+    for vin, is_hinted in ((wrong, True), (right, False)):
         answer = book(client, **NEW_BIKE, **NEW_CUSTOMER, **{"bike-vin": vin})
         assert answer.status_code == 302
         page = client.get(answer.headers["Location"]).text
-        assert (f"VIN {vin}: The ninth sign would be X" in page) is told
+        assert (f"VIN {vin}: The ninth sign would be X" in page) is is_hinted
 
 
 def test_agreed_work_above_the_authorised_amount_is_rejected(login) -> None:
@@ -235,7 +235,7 @@ def test_drop_off_keeps_its_clock_time_across_dst_change(login, shop) -> None:
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "error"),
     [
         ("0001-01-01T00:00", "The year 1 can&#x27;t be meant"),
         ("9999-12-31T23:59", "The year 9999 can&#x27;t be meant"),
@@ -246,17 +246,17 @@ def test_drop_off_keeps_its_clock_time_across_dst_change(login, shop) -> None:
     ],
 )
 @pytest.mark.parametrize("zone", ["Europe/Paris", "America/New_York"])
-def test_impossible_time_gives_error_at_the_field(login, shop, zone: str, typed: str, said: str) -> None:
+def test_impossible_time_gives_error_at_the_field(login, shop, zone: str, typed: str, error: str) -> None:
     shop.time_zone = zone
     shop.save()
     if zone == "America/New_York":  # its clocks change on 14 March 2027 and 1 November 2026
         typed = typed.replace("2027-03-28", "2027-03-14").replace("2026-10-25T02", "2026-11-01T01")
-        said = said.replace("show 02", "show 01")
+        error = error.replace("show 02", "show 01")
     bike = make_bike()
     sent = {"which-chosen": str(bike.pk), "job-promised_at": typed}
     answer = book(login(Role.DESK), **sent)
     assert answer.status_code == 422
-    assert said in answer.text
+    assert error in answer.text
     assert not Job.objects.exists()
 
 
@@ -329,6 +329,6 @@ def test_booking_page_needs_few_queries(login) -> None:
     make_bike()
     client = login(Role.DESK)
     client.get(reverse("job-book"))
-    with CaptureQueriesContext(connection) as asked:
+    with CaptureQueriesContext(connection) as queries:
         client.get(reverse("job-book"))
-    assert len(asked) <= 8
+    assert len(queries) <= 8

@@ -45,9 +45,9 @@ def test_entry_order_is_by_cylinder_side_or_firing_order() -> None:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize("said", ["", "1-2", "1-2-2", "one, three, two"])
-def test_unknown_firing_order_is_not_offered_with_a_note(login, said: str) -> None:
-    spec = make_engine(firing_order=said)
+@pytest.mark.parametrize("order", ["", "1-2", "1-2-2", "one, three, two"])
+def test_unknown_firing_order_is_not_offered_with_a_note(login, order: str) -> None:
+    spec = make_engine(firing_order=order)
     assert "firing" not in entry_orders(spec)
     page = login(Role.MECHANIC).get(new_url(job_with(spec))).content.decode()
     assert "gives no firing order to go by" in page
@@ -110,7 +110,7 @@ def test_gaps_between_blades_give_a_bracket_of_closing_clearance(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("unloaded", "loaded", "said"),
+    ("unloaded", "loaded", "error"),
     [
         ("0.17", "0.12", "held off its seat"),
         ("0.12-0.14", "0.13-0.15", "may be below zero"),
@@ -118,10 +118,10 @@ def test_gaps_between_blades_give_a_bracket_of_closing_clearance(login) -> None:
         ("0.12", "1.7", "can hardly be a clearance here"),
     ],
 )
-def test_impossible_gaps_give_error_at_the_closing_box(login, unloaded: str, loaded: str, said: str) -> None:
+def test_impossible_gaps_give_error_at_the_closing_box(login, unloaded: str, loaded: str, error: str) -> None:
     answer, job = send_gaps(login, unloaded, loaded)
     assert answer.status_code == 422
-    assert said in str(answer.context["form"].errors["c-1-intake-1-closing"])
+    assert error in str(answer.context["form"].errors["c-1-intake-1-closing"])
     assert not job.clearance_sets.exists()
 
 

@@ -323,12 +323,12 @@ def test_edit_conflict_shows_and_merges_readings_of_another_mechanic(login, staf
     response = client.post(url, entry(mine))
     assert response.status_code == 422
     assert measured.readings.get(cylinder=1, side="intake", position=1).clearance_mm == Decimal("0.11")
-    told = {
+    changes = {
         change.label: (change.was, change.theirs, change.yours)
         for change in response.context["form"].conflict.changes
     }
-    assert told["cylinder 1, intake left"] == ("0.15", "0.11", "0.19")
-    assert told["cylinder 1, intake right"] == ("0.15", "0.12", "0.12")
+    assert changes["cylinder 1, intake left"] == ("0.15", "0.11", "0.19")
+    assert changes["cylinder 1, intake right"] == ("0.15", "0.12", "0.12")
     assert "Mika Mechanic" in response.content.decode()
 
     again = stored_boxes(response.content.decode())

@@ -40,7 +40,7 @@ def test_receipt_shows_marks_with_their_notes(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("marks", "said"),
+    ("marks", "error"),
     [
         ([{"x": 120, "y": 5, "note": "off"}], "lies outside"),
         ([{"x": 10, "y": 5, "note": " "}], "Say of each mark"),
@@ -50,11 +50,11 @@ def test_receipt_shows_marks_with_their_notes(login) -> None:
         ([{"x": 1, "y": 1, "note": "a"}] * 41, "up to 40 marks"),
     ],
 )
-def test_invalid_marks_are_rejected_and_other_input_kept(login, marks, said: str) -> None:
+def test_invalid_marks_are_rejected_and_other_input_kept(login, marks, error: str) -> None:
     job = make_job()
     answer = receive(login(Role.DESK), job, marks, condition="Dent in the tank")
     assert answer.status_code == 422
-    assert said in answer.text
+    assert error in answer.text
     assert "Dent in the tank" in answer.text
 
 
@@ -95,7 +95,7 @@ def test_receipt_is_signed_on_paper(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("sent", "said"),
+    ("sent", "error"),
     [
         ({}, "Sign in the field, or tick that it is signed on paper."),
         ({"signature": '[[["a", 1], [2, 3]]]'}, "This is no signature."),
@@ -105,11 +105,11 @@ def test_receipt_is_signed_on_paper(login) -> None:
         ({"signed_by": "", "on_paper": "on"}, "required"),
     ],
 )
-def test_invalid_signature_is_rejected(login, sent, said: str) -> None:
+def test_invalid_signature_is_rejected(login, sent, error: str) -> None:
     job = make_job(stage="received")
     answer = sign(login(Role.DESK), job, **sent)
     assert answer.status_code == 422
-    assert said in answer.text
+    assert error in answer.text
     job.refresh_from_db()
     assert job.signed_at is None
 

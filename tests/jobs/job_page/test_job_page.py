@@ -286,11 +286,11 @@ def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
     job = make_job_with_everything(staff)
     client, url = login(Role.TUNER), reverse("job", args=[job])
     client.get(url)
-    with CaptureQueriesContext(connection) as asked:
+    with CaptureQueriesContext(connection) as queries:
         page = client.get(url).content.decode()
-    assert len(asked) <= FIXED_QUERIES + len(all_rows()), [query["sql"][:90] for query in asked]
+    assert len(queries) <= FIXED_QUERIES + len(all_rows()), [query["sql"][:90] for query in queries]
     # PostgreSQL 15, 20.7.4: join_collapse_limit is 8 by default, and more are joined as they are written.
-    assert max(query["sql"].count(" JOIN ") + 1 for query in asked if "UNION" not in query["sql"]) <= 8
+    assert max(query["sql"].count(" JOIN ") + 1 for query in queries if "UNION" not in query["sql"]) <= 8
     shown = [
         "a.jpg", "Check and set the valves", "the owner is on holiday", "Cotton air filter",
         "rear tyre renewed", "4 turns", "accepted shim plan", "road and track", "Wet", "Silencer alone",

@@ -113,21 +113,23 @@ def test_change_to_one_record_renders_only_its_sections(read: Read, job: Job, st
     SuspensionSetting.objects.create(job=job, when="as_found", front_preload="4 turns", by=staff[Role.TUNER])
     read()
     save("Valves")
-    with CaptureQueriesContext(connection) as asked:
+    with CaptureQueriesContext(connection) as queries:
         page = read()
     assert "Valves" in page
     assert "4 turns" in page
-    rows = [query["sql"] for query in asked if re.match(r'SELECT "jobs_\w+"', query["sql"])]
+    rows = [query["sql"] for query in queries if re.match(r'SELECT "jobs_\w+"', query["sql"])]
     assert any("jobs_workitem" in sql for sql in rows)
     assert not any("jobs_suspensionsetting" in sql for sql in rows)
 
 
 def test_unchanged_page_reads_no_records_of_its_sections(read: Read) -> None:
     first = read()
-    with CaptureQueriesContext(connection) as asked:
+    with CaptureQueriesContext(connection) as queries:
         again = read()
     rows = [
-        query["sql"] for query in asked if re.match(r'SELECT "jobs_(workitem|part|checkitem)"', query["sql"])
+        query["sql"]
+        for query in queries
+        if re.match(r'SELECT "jobs_(workitem|part|checkitem)"', query["sql"])
     ]
     assert rows == []
     token = re.compile(r'(csrf[a-z-]*"|form_key") (content|value)="[^"]+"')

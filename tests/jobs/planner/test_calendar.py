@@ -64,9 +64,9 @@ def test_calendar_distinguishes_the_repeated_hour(staff, shop, monkeypatch, zone
     begins = [first_utc - step, first_utc, first_utc + step]
     for begin in begins:
         Slot.objects.create(job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + step)
-    told = Calendar.from_ical(feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
+    entries = Calendar.from_ical(feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
     # Other programs take a local time that comes twice for the first of the two (RFC 5545, 3.3.5).
-    spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in told]
+    spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in entries]
     instants = [
         (start.replace(fold=0).astimezone(UTC), end.replace(fold=0).astimezone(UTC)) for start, end in spans
     ]

@@ -65,10 +65,13 @@ def test_schedule_has_workstations_in_the_order_of_the_owner(login) -> None:
 
 def test_workstation_without_unique_name_is_rejected(login) -> None:
     owner = login(Role.OWNER)
-    for name, said in (("", "This field is required."), ("dyno", "There is a place with this name already.")):
+    for name, error in (
+        ("", "This field is required."),
+        ("dyno", "There is a place with this name already."),
+    ):
         answer = owner.post(reverse("place-list"), {"name": name, "kind": "bench", "order": "7"})
         assert answer.status_code == 422
-        assert said in answer.text
+        assert error in answer.text
         assert 'value="7"' in answer.text
     assert WorkPlace.objects.count() == 3
 
@@ -77,8 +80,8 @@ def test_only_a_workstation_without_slots_can_be_removed(login) -> None:
     slot = book("bench 1", to_come(0))
     owner = login(Role.OWNER)
     assert "Remove this place" not in owner.get(reverse("place-edit", args=[slot.place_id])).text
-    told = owner.post(reverse("place-remove", args=[slot.place_id]), follow=True).text
-    assert "“bench 1” has slots, so it can&#x27;t be removed." in told
+    page = owner.post(reverse("place-remove", args=[slot.place_id]), follow=True).text
+    assert "“bench 1” has slots, so it can&#x27;t be removed." in page
     assert Slot.objects.filter(pk=slot.pk).exists()
     owner.post(reverse("place-remove", args=[place("bench 2").pk]))
     assert list(WorkPlace.objects.values_list("name", flat=True)) == ["dyno", "bench 1"]
@@ -114,7 +117,7 @@ def test_saturday_with_opening_hours_is_scheduled(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changes", "error"),
     [
         ({"shuts_2": ""}, "Give both times of Wednesday, or neither"),
         ({"opens_6": "10:00"}, "Give both times of Sunday, or neither"),
@@ -126,10 +129,10 @@ def test_saturday_with_opening_hours_is_scheduled(login) -> None:
         ),
     ],
 )
-def test_invalid_opening_hours_give_errors_and_save_nothing(login, changes, said: str) -> None:
+def test_invalid_opening_hours_give_errors_and_save_nothing(login, changes, error: str) -> None:
     answer = login(Role.OWNER).post(reverse("working-hours"), hours(**changes))
     assert answer.status_code == 422
-    assert said in answer.text
+    assert error in answer.text
     assert all(f'value="{typed}"' in answer.text for typed in changes.values() if typed)
     assert ShopProfile.current().working_hours[0] == ["08:00", "18:00"]
 
@@ -150,14 +153,14 @@ def test_edit_conflict_of_opening_hours_is_reported(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changes", "error"),
     [
         ({"clock": "06:00"}, "The shop works from 08:00 to 18:00 on Monday"),
         ({"clock": "17:00"}, "The shop works from 08:00 to 18:00 on Monday"),
         ({"weekday": 6}, "The shop is shut on Sunday"),
     ],
 )
-def test_slot_outside_opening_hours_needs_confirmation(login, changes, said: str) -> None:
+def test_slot_outside_opening_hours_needs_confirmation(login, changes, error: str) -> None:
     job, client = make_job(), login(Role.DESK)
     day = to_come(changes.pop("weekday", 0))
     sent = {
@@ -169,7 +172,7 @@ def test_slot_outside_opening_hours_needs_confirmation(login, changes, said: str
     }
     answer = client.post(reverse("slot-new"), {**sent, **changes})
     assert answer.status_code == 422
-    assert said in answer.text
+    assert error in answer.text
     assert not Slot.objects.exists()
     assert client.post(reverse("slot-new"), {**sent, **changes, "anyway": "on"}).status_code == 302
     assert Slot.objects.get().job == job
@@ -182,9 +185,9 @@ def test_closed_days_are_skipped_and_their_slots_reported(login) -> None:
     slot = book("dyno", first)
     owner = login(Role.OWNER)
     sent = {"first": first.isoformat(), "last": "", "reason": "Trade fair"}
-    told = owner.post(reverse("shut-days-list"), sent, follow=True).text
-    assert f"dyno for job {slot.job}" in told[told.index("to be moved") :]
-    assert reverse("slot-edit", args=[slot.pk]) in told
+    page = owner.post(reverse("shut-days-list"), sent, follow=True).text
+    assert f"dyno for job {slot.job}" in page[page.index("to be moved") :]
+    assert reverse("slot-edit", args=[slot.pk]) in page
 
     page, plan = today(owner), owner.get(reverse("today")).context["plan"]
     assert f"Slots stand on {first:%A} {first.day} {first:%B} though the shop is shut (Trade fair)." in page
@@ -206,11 +209,11 @@ def test_slot_outside_shortened_hours_is_reported_until_moved(login) -> None:
     slot, within = book("dyno", day, hour=15), book("bench 1", day, hour=9)
     owner, url = login(Role.OWNER), reverse("working-hours")
     assert "outside the hours" not in owner.get(url).text
-    told = " ".join(owner.post(url, hours(shuts_4="16:00"), follow=True).text.split())
-    assert "Slots outside the hours as they are saved" in told
-    assert f"dyno for job {slot.job}, {day:%a} {day.day} {day:%b}, 15:00–17:00: move it" in told
-    assert reverse("slot-edit", args=[slot.pk]) in told
-    assert reverse("slot-edit", args=[within.pk]) not in told
+    page = " ".join(owner.post(url, hours(shuts_4="16:00"), follow=True).text.split())
+    assert "Slots outside the hours as they are saved" in page
+    assert f"dyno for job {slot.job}, {day:%a} {day.day} {day:%b}, 15:00–17:00: move it" in page
+    assert reverse("slot-edit", args=[slot.pk]) in page
+    assert reverse("slot-edit", args=[within.pk]) not in page
 
     owner.post(url, hours(opens_4="", shuts_4=""))
     assert reverse("slot-edit", args=[within.pk]) in owner.get(url).text
@@ -319,7 +322,7 @@ def test_change_log_describes_opening_hours_and_closed_days(login) -> None:
     owner = login(Role.OWNER)
     owner.post(reverse("working-hours"), hours(shuts_4="15:00"))
     owner.post(reverse("shut-days-list"), {"first": "2031-08-04", "last": "", "reason": "Trade fair"})
-    told = owner.get(reverse("shop-history")).text
-    assert "Fri 08:00–18:00" in told
-    assert "Fri 08:00–15:00" in told
-    assert "Trade fair" in told
+    page = owner.get(reverse("shop-history")).text
+    assert "Fri 08:00–18:00" in page
+    assert "Fri 08:00–15:00" in page
+    assert "Trade fair" in page

@@ -112,7 +112,7 @@ def test_slot_is_booked_and_overlap_names_the_other_job(login) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changes", "error"),
     [
         ({"job": "1999-1"}, "There is no open job 1999-1."),
         ({"clock": "09:10"}, "quarter of an hour"),
@@ -125,20 +125,20 @@ def test_slot_is_booked_and_overlap_names_the_other_job(login) -> None:
         ({"day": "0001-01-01", "clock": "00:00", "anyway": "on"}, "The year 1 "),
     ],
 )
-def test_invalid_input_gives_error_at_its_field(login, changes, said: str) -> None:
+def test_invalid_input_gives_error_at_its_field(login, changes, error: str) -> None:
     answer = send(login(Role.DESK), make_job(), **changes)
     assert answer.status_code == 422
-    assert said in answer.text
+    assert error in answer.text
     assert not Slot.objects.exists()
 
 
-@pytest.mark.parametrize(("year", "said"), [(-1, " is past."), (2, " is more than a year away.")])
-def test_implausible_day_needs_confirmation(login, year: int, said: str) -> None:
+@pytest.mark.parametrize(("year", "error"), [(-1, " is past."), (2, " is more than a year away.")])
+def test_implausible_day_needs_confirmation(login, year: int, error: str) -> None:
     day = next_workday().replace(day=15, month=6)
     day = day.replace(year=day.year + year)
     answer = send(login(Role.DESK), make_job(), day=day.isoformat())
     assert answer.status_code == 422
-    assert f"{day:%-d %B %Y}{said}" in answer.text
+    assert f"{day:%-d %B %Y}{error}" in answer.text
     assert send(login(Role.DESK), make_job(), day=day.isoformat(), anyway="on").status_code == 302
 
 
@@ -282,10 +282,10 @@ def test_schedule_pages_cover_all_working_days(login, shop) -> None:
     assert build_schedule(plans[3].earlier, working).days == plans[2].days
 
 
-@pytest.mark.parametrize("asked", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
-def test_invalid_day_in_the_url_is_ignored(login, asked: str) -> None:
+@pytest.mark.parametrize("day", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
+def test_invalid_day_in_the_url_is_ignored(login, day: str) -> None:
     make_job()
-    answer = login(Role.DESK).get(reverse("today"), {"from": asked})
+    answer = login(Role.DESK).get(reverse("today"), {"from": day})
     assert answer.status_code == 200
     assert "Later days" in answer.text
 

@@ -56,8 +56,8 @@ def page_of(answer) -> str:
     return answer.content.decode()
 
 
-def shown(client: Client, job, **asked: str) -> str:
-    return page_of(client.get(reverse("throttle", args=[job]), asked))
+def shown(client: Client, job, **query: str) -> str:
+    return page_of(client.get(reverse("throttle", args=[job]), query))
 
 
 def test_pasted_table_is_saved_with_its_values(login, received) -> None:
@@ -340,8 +340,8 @@ def test_idle_change_is_given_with_its_interval(login, staff, received, tune) ->
         channels = {"time_s": time_s, "engine_speed_rpm": speed}
         make_channel_run(job, staff[Role.TUNER], name, channels, kind="idle", tune_revision=revision)
     page = shown(login(Role.DESK), job)
-    said = re.search(r"From as received to tune 1 the idle went from ([^<]*)</p>", page)[1]
-    assert re.fullmatch(r"1180 to 1310 1/min \(\+130 ± \d 1/min\), its scatter from 30 to 30\.", said)
+    sentence = re.search(r"From as received to tune 1 the idle went from ([^<]*)</p>", page)[1]
+    assert re.fullmatch(r"1180 to 1310 1/min \(\+130 ± \d 1/min\), its scatter from 30 to 30\.", sentence)
     assert "off target" in page.split("cold.csv")[1].split("</tr>")[0]
     assert "on target" in page.split("warm.csv")[1].split("</tr>")[0]
 

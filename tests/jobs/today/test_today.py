@@ -133,8 +133,8 @@ def test_job_list_is_paged_with_few_queries(login) -> None:
         make_job(bike=bike)
     client = login(Role.DESK)
     listed(client)
-    with CaptureQueriesContext(connection) as asked:
+    with CaptureQueriesContext(connection) as queries:
         page = listed(client)
-    assert len(asked) <= 6
+    assert len(queries) <= 6
     assert "Page 1 of 2" in page
     assert Job.objects.order_by("sequence").first().number in listed(client, page="2")
