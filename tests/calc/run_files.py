@@ -13,7 +13,7 @@ LAMBDA = 0.9 + (np.arange(40) % 7) / 100
 def lines(
     columns: list[np.ndarray], delimiter: str = ",", decimal: str = ".", places: int = 2, end: str = "\n"
 ) -> str:
-    """Rows of figures as text."""
+    """Return rows of numbers as text."""
     rows = np.column_stack(columns)
     text = (delimiter.join(f"{value:.{places}f}".replace(".", decimal) for value in row) for row in rows)
     return "".join(f"{row}{end}" for row in text)
@@ -31,7 +31,7 @@ def confirmed_layout(data: bytes) -> FileLayoutSpec:
 
 
 def read_confirmed(data: bytes) -> RunFile:
-    """What a person gets who agrees to everything suggested."""
+    """Read a file with all suggestions accepted."""
     return read(data, confirmed_layout(data))
 
 

@@ -36,7 +36,7 @@ class Run:
 
 
 def drive(gain: float) -> tuple[Floats, Floats, Floats, Floats]:
-    """Idle, roll-on, sweep and over-run: J·ω·dω/dt = P in short steps. Time, speed, throttle, power.
+    """Idle, roll-on, sweep and overrun: J·ω·dω/dt = P in short steps. Time, speed, throttle, power.
 
     Above 80 % the plate hardly holds the engine back any more: there it gives all it has.
     """

@@ -1,4 +1,4 @@
-"""The words of file headers in eight languages, and the units that stand with them."""
+"""Words of file headers in eight languages, with their units."""
 
 import numpy as np
 import pytest

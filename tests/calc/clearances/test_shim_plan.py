@@ -37,7 +37,7 @@ def test_plan_swaps_shims_before_buying_any() -> None:
 def test_target_policy_prefers_target_to_saving_a_shim() -> None:
     valves = [valve("1", 2.40, 0.12), valve("2", 2.30, 0.28)]
     plan = plan_shims(valves, {2.32: 1}, SIZES, Policy.TARGET)
-    # 1 is exactly right with the drawer's 2.32; 2 needs 2.38, of which 2.40 is nearest
+    # 1 is exactly right with 2.32 from stock; 2 needs 2.38, of which 2.40 is nearest
     assert [(row.in_mm, row.predicted_mm) for row in plan.rows] == [(2.32, 0.2), (2.4, 0.18)]
     assert plan.from_stock_mm == Counter({2.32: 1})
     assert [row.origin for row in plan.rows] == [Origin.STOCK, Origin.VALVE]  # 2.30 comes out
@@ -209,7 +209,7 @@ def most_served(valves: list[ShimValve], shims: list[int], sizes: AvailableSizes
                 return True
         return False
 
-    # Whoever can buy need not take one from the others.
+    # A valve that can get a new shim need not take one from the others.
     return sum(can_buy) + sum(place(v, set()) for v in range(len(valves)) if not can_buy[v])
 
 
@@ -251,7 +251,7 @@ def test_fewest_camshafts_leaves_all_in_range_alone_when_every_size_is_on_sale(
 
 
 def test_fewest_camshafts_lifts_camshaft_in_range_when_only_its_shim_helps() -> None:
-    # Nothing to buy, an empty drawer. The exhaust valve needs 2.50 + 0.10 - 0.20 = 2.40, which the intake
+    # Nothing to buy, no stock. The exhaust valve needs 2.50 + 0.10 - 0.20 = 2.40, which the intake
     # valve has; the intake valve, on 2.40 + 0.20 = 2.60 together, stays in range 0.05 to 0.35 with 2.50.
     exhaust = ShimValve("exhaust", 2.50, 0.10, 0.17, 0.23, 0.20, camshaft="exhaust")
     intake = ShimValve("intake", 2.40, 0.20, 0.05, 0.35, 0.20, camshaft="intake")

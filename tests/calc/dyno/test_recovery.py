@@ -91,7 +91,7 @@ def test_corrected_weather_is_no_gain_and_a_real_gain_is_found() -> None:
 
 
 def test_uncorrected_weather_looks_like_a_gain() -> None:
-    """What the correction is for: the same engine, observed on a cold day and on a hot one."""
+    """The same engine measured on a cold and on a hot day has the same corrected power."""
     hot = [curve.observed for curve in corrected_group(11, HOT_DAMP)]
     cold = [curve.observed for curve in corrected_group(12, COLD_DRY)]
     assert compare(hot, cold).bands[0].mean_power.verdict is Verdict.MORE

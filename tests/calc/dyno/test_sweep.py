@@ -30,7 +30,7 @@ def test_sweep_is_found_from_speed_alone(run: Run, with_time: bool) -> None:
     first, last = ends_rpm(run, sweep)
     assert first < 3_500
     assert last == pytest.approx(TO_RPM, abs=100)
-    # No over-run, and of the second at idle next to nothing.
+    # No overrun, and almost nothing of the second at idle.
     assert run.time_s[sweep.start] > 0.9
 
 

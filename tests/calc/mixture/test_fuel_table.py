@@ -98,7 +98,7 @@ def test_step_is_found_from_the_table(table: list[list[float]], step: float) -> 
 
 def test_step_is_as_fine_as_table_was_written() -> None:
     assert find_table_step([10.0, 10.5, 11.0], decimals=2) == pytest.approx(0.01)
-    # but many figures that are all multiples of a half say their step themselves
+    # but many values that are all multiples of a half show their step themselves
     assert find_table_step(np.arange(30) * 0.5, decimals=2) == pytest.approx(0.5)
 
 

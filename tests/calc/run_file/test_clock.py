@@ -50,7 +50,7 @@ def test_no_time_is_found_when_it_is_no_run_file() -> None:
         ("Date;24.11.2026;Time;14:32", datetime(2026, 11, 24, 14, 32)),
         ("Date: 2026-11-24\nLap time: 1:42:05", None),
         ("Date: 2026-11-24\nDuration: 00:00:12", None),
-        ("Date: 2026-11-24\nGear 4 at 14:32", None),  # a ratio or a time: not said
+        ("Date: 2026-11-24\nGear 4 at 14:32", None),  # a ratio or a time: ambiguous
         ("Calibrated: 2026-01-05\nTime: 14:32", None),
         ("Calibrated: 2026-01-05\nDate: 2026-11-24\nTime: 14:32", datetime(2026, 11, 24, 14, 32)),
         ("Date: 2026-11-24\n" + "note\n" * 6 + "Time: 14:32", None),

@@ -1,4 +1,4 @@
-"""Reading run files: encodings, delimiters, marks, headers, and that names stay with their figures."""
+"""Reading run files: encodings, delimiters, decimal marks, headers, and names of columns."""
 
 import json
 from dataclasses import replace
@@ -85,7 +85,7 @@ def test_quoted_decimal_commas_are_read_when_delimiter_is_comma():
     assert_sweep(run)
 
 
-# --- names stay with their figures
+# --- names stay with their columns
 
 
 def test_names_stay_over_their_figures_when_rows_end_in_a_delimiter():
@@ -163,7 +163,7 @@ def test_column_named_like_a_channel_is_no_channel_until_confirmed():
     assert len(run.channels) == 3
 
 
-# --- what stands above the figures
+# --- lines above the data
 
 
 def test_file_without_header_needs_confirmation():

@@ -245,7 +245,7 @@ def test_repeated_submission_drops_the_draft(login) -> None:
         {"c-1-intake-1-opening": "0.15"}, form_key="7f1c5f6e-8f43-4c1a-9a54-3b7f5f0a1f10", draft="bench-a"
     )
     client.post(new_url(job), sent)
-    client.get(reverse("job", args=[job.number]))  # the first answer, and what it told
+    client.get(reverse("job", args=[job.number]))  # uses up the flash message of the first response
     page = client.post(new_url(job), sent, follow=True).content.decode()
     assert 'data-told="draft-saved bench-a"' in page
     assert ClearanceSet.objects.count() == 1

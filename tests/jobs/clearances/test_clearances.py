@@ -265,7 +265,7 @@ def test_unknown_job_set_or_kind_gives_404(login) -> None:
 
 
 def assert_tells_who_chooses_the_engine(page: str, job: Job) -> None:
-    """As told to the mechanic, whom the bike's own form refuses."""
+    """The mechanic cannot open the bike's form, so the page names who can."""
     assert "The service desk chooses the engine of this bike." in page
     assert reverse("bike-edit", args=[job.bike_id]) not in page
 
@@ -338,7 +338,7 @@ def test_edit_conflict_shows_and_merges_readings_of_another_mechanic(login, staf
         for row in measured.readings.exclude(clearance_mm=Decimal("0.15"))
     }
     assert now == {
-        (1, "intake", 1): Decimal("0.19"),  # mine, having been told
+        (1, "intake", 1): Decimal("0.19"),  # mine, after the conflict was shown
         (1, "intake", 2): Decimal("0.12"),  # theirs, where I had changed nothing
         (3, "exhaust", 2): Decimal("0.30"),
     }

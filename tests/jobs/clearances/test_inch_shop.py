@@ -1,4 +1,4 @@
-"""A shop that measures in inches reads inches: words as well as figures; shims stay in mm, as marked."""
+"""In an inch shop all clearances are shown in inches; shims stay in mm, as marked."""
 
 import re
 from decimal import Decimal
@@ -25,7 +25,7 @@ def inches(shop: Any) -> Any:
 
 
 def words(page: str) -> str:
-    """What stands on a page, and what its pictures say of themselves."""
+    """Return the text of a page and of its images."""
     main = find(page, "//main")[0]
     return " ".join([read_text(main), *main.xpath(".//@aria-label")])
 

@@ -1,4 +1,4 @@
-"""Shim plans: side by side, accepted, printed; and the drawer they draw on."""
+"""Shim plans: compared, accepted, printed and undone, with the stock they use."""
 
 import uuid
 from decimal import Decimal
@@ -248,7 +248,7 @@ def test_plan_page_needs_few_queries(login, staff, django_assert_max_num_queries
         client.get(plan_url(measured))
 
 
-# Taken back, and what is left over
+# Undoing a plan, and the removed shims
 
 
 def take_back(client: Any, measured: ClearanceSet) -> Any:

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.django_db
 def visit(
     bike: Bike, staff: Any, use: float, clearance_mm: str, *, shim: str = "2.50", **overrides: Any
 ) -> Any:
-    """A job at which every valve had one clearance; use in km, or in hours where told so."""
+    """Make a job at which all valves had the same clearance; use in km, or in hours if asked."""
     meter = overrides.pop("meter", "odometer_km")
     job = overrides.pop("job", None) or make_job(bike=bike, **{meter: use})
     at = timezone.now() - timedelta(days=1000 - float(use) / 1000)
@@ -56,7 +56,7 @@ def test_chart_adjusts_for_changed_shims_and_marks_the_crossing(shop, staff) -> 
     ]  # fmt: skip
     assert [point.as_measured for point in left.points] == [False, False, False, True, True]
     # 0.02 mm tighter every 10 000 km, 0.18 mm at 40 000 km: the limit of 0.10 mm at 80 000 km, which is
-    # further ahead than the 30 000 km known; it is not drawn but told.
+    # further ahead than the 30 000 km known; it is described but not drawn.
     assert left.crossing is None
     assert left.line[-1].use == 40_000
     assert chart.shown_from < 10_000
@@ -133,7 +133,7 @@ def test_chart_follows_screws_from_setting_to_setting(shop, staff) -> None:
         at = now - timedelta(days=100 - order)
         visit(bike, staff, use, clearance, shim="", job=jobs[use], when=when, measured_at=at)
     left = chart_of(bike, shop).panels[0].valves[0]
-    # 0.02 mm tighter every 10 000 km in each of three periods; the last stands at 0.17 mm at 30 000 km,
+    # 0.02 mm tighter every 10 000 km in each of three periods; the last is 0.17 mm at 30 000 km,
     # so that with its setting it had 0.19 mm at 20 000 km, 0.21 mm at 10 000 km and 0.23 mm at the start.
     assert [round(point.value, 6) for point in left.points] == [0.23, 0.21, 0.21, 0.19, 0.19, 0.17]
     assert [point.as_measured for point in left.points] == [False, False, False, False, True, True]

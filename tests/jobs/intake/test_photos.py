@@ -22,7 +22,7 @@ def stored(upload: SimpleUploadedFile) -> Image.Image:
 
 
 def test_rotated_photo_is_turned_upright() -> None:
-    # Orientation 6 asks for a quarter turn to the right: the left (red) half comes to the top.
+    # Orientation 6 means a quarter turn to the right: the left (red) half comes to the top.
     image = stored(jpeg("side.jpg", (320, 240), orientation=6))
     assert image.size == (240, 320)
     red, _, blue = image.getpixel((120, 40))

@@ -68,7 +68,7 @@ def test_handover_records_its_time_and_reopening_requires_a_reason(login) -> Non
 
 @pytest.mark.parametrize("stage", ["received", "handed_over", "cancelled"])
 def test_move_to_the_same_stage_requires_a_reason(login, stage: str) -> None:
-    # The form shows the stage at which the job stands, so a press without a choice sends that.
+    # The form preselects the current stage, so pressing Move without a choice submits it.
     then = timezone.now() - timedelta(days=3)
     job = make_job(stage=stage, received_at=then, handed_over_at=then if stage == "handed_over" else None)
     refused = move(login(Role.DESK), job, stage=stage)

@@ -1,4 +1,4 @@
-"""A section of the job page is rendered again if its rows have changed, whoever changed them."""
+"""A section of the job page is rendered again if anyone has changed its rows."""
 
 import re
 from collections.abc import Callable

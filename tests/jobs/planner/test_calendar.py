@@ -1,4 +1,4 @@
-"""The calendar: what it tells, whom, and how its address is closed."""
+"""The calendar feed: its entries, its readers and its address."""
 
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo

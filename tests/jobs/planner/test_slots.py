@@ -238,7 +238,7 @@ def test_slot_edit_conflict_is_reported(login) -> None:
     assert late.status_code == 422
     day = f"{next_workday():%a %-d %b %Y}"
     assert f"Dana Desk moved this slot meanwhile: bench 2, {day}, 14:00 to 15:00." in late.text
-    # what was typed stands there still, and may be sent again on top of the other's change
+    # The input is still shown and can be submitted again on top of the other change.
     assert 'name="hours" value="3"' in late.text
     assert 'name="version" value="2"' in late.text
     assert client.post(edit, {**sent, "hours": "3", "version": "2"}).status_code == 302

@@ -1,4 +1,4 @@
-"""Throttle tables by mode, what is said of them, and what held and idle runs say of the bike."""
+"""Throttle tables by mode, and the results of held-throttle and idle runs."""
 
 import re
 import uuid
@@ -398,7 +398,7 @@ def test_torque_by_grip_follows_the_modes_within_the_measured_range(
     assert slopes[35] == pytest.approx(0.6 * 29.6 / 30, abs=0.02)
     rows = page.split("How torque answers the grip, in N·m")[1].split("</table>")[0]
     assert "most 0.60 at" in rows.split('scope="row">4000')[1]
-    # the runs of the tune shown, where it has some
+    # the runs of the tune shown, if it has any
     add(client, received, straight, mode="Road")
     assert "From 4 held runs of as received" in shown(client, job, rpm="4000", tune="0")
 

@@ -1,4 +1,4 @@
-"""The timeline: the order of changes and runs, and what stands between two times."""
+"""The timeline: the order of changes and runs, and the events between two times."""
 
 from datetime import UTC, datetime, timedelta
 

@@ -1,4 +1,4 @@
-"""The tune log: revisions with their changes, the file each was loaded from, and what lies between two."""
+"""The tune log: revisions with their changes and calibration files, and their differences."""
 
 import hashlib
 import uuid
@@ -50,7 +50,7 @@ def change(tune: TuneRevision, name: str, was: str, now: str, **more: str) -> Tu
 
 
 def row(name: str, **fields: str) -> dict[str, str]:
-    """One row of the page as a browser sends it."""
+    """Return the form data of one row."""
     sent = {"row": "new" if name.startswith("n") else "saved", "version": "1", **fields}
     return {f"change-{name}-{field}": value for field, value in sent.items()}
 
@@ -61,7 +61,7 @@ def filled(name: str, kind_name: str, now: str, **fields: str) -> dict[str, str]
 
 
 def saved(change: TuneChange, **fields: str) -> dict[str, str]:
-    """A change that was saved before, sent as it stands but for some fields."""
+    """Return the form data of a stored change, with some fields replaced."""
     values = {
         "kind": str(change.kind_id),
         "detail": change.detail,

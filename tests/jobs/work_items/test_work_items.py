@@ -1,4 +1,4 @@
-"""Work agreed over what was authorised asks first; a CSV for whoever writes the invoice."""
+"""Agreed work above the authorised amount, and the CSV file for invoicing."""
 
 import csv
 import io

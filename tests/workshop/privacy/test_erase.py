@@ -108,7 +108,7 @@ def test_history_of_deleted_records_is_erased(staff) -> None:
 
 
 def test_history_of_merged_entries_is_erased(staff) -> None:
-    """What the duplicates were called and where they could be reached goes too, wherever it was typed."""
+    """Names and contact data of merged duplicates are erased as well, wherever they were typed."""
     first = make_customer(name="Inez Quil", phone="+00 555 0777", email="first@example.org")
     second = make_customer(name="I. M. Quill", phone="", email="second@example.org")
     job = make_job(bike=make_bike(owner=first), brief="Inez Quil asks, +00 555 0777", stage="handed_over")

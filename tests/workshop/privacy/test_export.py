@@ -1,4 +1,4 @@
-"""Export of a customer's personal data: their records and files, and nobody else's."""
+"""Export of a customer's personal data: their records and files, and no one else's."""
 
 import io
 import json

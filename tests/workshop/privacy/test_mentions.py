@@ -1,4 +1,4 @@
-"""What counts as naming a customer in free text: the full name, phone or email, whole."""
+"""Mentions of a customer in free text: the full name, phone number or email address."""
 
 import pytest
 
