@@ -27,7 +27,7 @@ def test_format_number_agrees_with_scripts(case: dict[str, Any]) -> None:
     )
 
 
-def read(typed: str, unit: str = "mm") -> Reading | None:
+def parse_reading(typed: str, unit: str = "mm") -> Reading | None:
     """Read a clearance as the form does."""
     if not typed.strip():
         return None
@@ -36,7 +36,7 @@ def read(typed: str, unit: str = "mm") -> Reading | None:
     return Reading(lengths_mm[0]) if len(lengths_mm) == 1 else Reading(None, *lengths_mm)
 
 
-def place_of(case: dict[str, Any]) -> ValveGap:
+def make_gap(case: dict[str, Any]) -> ValveGap:
     low, high, target = (Decimal(case[name]) if name in case else None for name in ("low", "high", "target"))
     tolerance = Decimal(case.get("tolerance", "0.01"))
     return ValveGap(
@@ -47,18 +47,18 @@ def place_of(case: dict[str, Any]) -> ValveGap:
 @pytest.mark.parametrize("case", VERDICTS["cases"], ids=case_id)
 def test_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> None:
     try:
-        reading = read(case["typed"], case.get("unit", "mm"))
+        reading = parse_reading(case["typed"], case.get("unit", "mm"))
     except ValueError:
         assert case["verdict"] == "unreadable"
         return
-    assert verdict_slug(reading and place_of(case).judge(reading)) == case["verdict"]
+    assert verdict_slug(reading and make_gap(case).judge(reading)) == case["verdict"]
 
 
 @pytest.mark.parametrize("case", VERDICTS["closing"], ids=case_id)
 def test_closing_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> None:
-    unloaded, loaded = read(case["unloaded"]), read(case["loaded"])
+    unloaded, loaded = parse_reading(case["unloaded"]), parse_reading(case["loaded"])
     reading = derive_closing_clearance(unloaded, loaded) if unloaded and loaded else None
-    assert verdict_slug(reading and place_of(case).judge(reading)) == case["verdict"]
+    assert verdict_slug(reading and make_gap(case).judge(reading)) == case["verdict"]
 
 
 def test_verdict_texts_agree_with_scripts() -> None:

@@ -54,7 +54,7 @@ def main() -> int:
         ),
     }
     peer, *spent = medians([lambda: savgol_filter(power, 51, 3), *works.values()])
-    ratios = [each / peer for each in spent]
+    ratios = [seconds / peer for seconds in spent]
     for name, ratio in zip(works, ratios, strict=True):
         sys.stdout.write(f"{name:<72}{ratio:>12.2f}{LIMIT:>12.2f}\n")
     return int(max(ratios) > LIMIT)

@@ -1,7 +1,7 @@
 """A real browser against the running site: Debian's Chromium, driven by Playwright.
 
-Every page that a test opens is watched: an error on the console, a breach of the content security
-policy or a request to another host fails the test.
+A console error, a violation of the content security policy or a request to another host fails the
+test.
 """
 
 import os
@@ -18,19 +18,19 @@ from playwright.sync_api import BrowserContext, Page, expect
 from tests import factories
 from workshop.models import Role
 
-# Playwright keeps an event loop in this thread, which Django would take for asynchronous code.
+# Playwright runs an event loop in this thread, so Django would assume asynchronous code.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 PASSWORD = "a long enough pass phrase"
-# What the console names an error and is none: a form shown again with what has to be put right answers 422,
-# and a question is taken back where the next one has overtaken it.
+# Console messages that are no errors: a form with errors is answered with 422, and htmx aborts a request
+# when a newer one replaces it.
 NO_FAULT = (
     "Failed to load resource: the server responded with a status of 422",
     "htmx:sendAbort",
     "htmx:afterRequest",
 )
 
-# A busy machine is slow, not wrong: far more than any page takes, so that only what never comes fails.
+# Far longer than any page needs: a busy machine must not fail a test.
 PATIENCE_MS = 60_000
 expect.set_options(timeout=PATIENCE_MS)
 
@@ -51,13 +51,13 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 @pytest.fixture(scope="session")
 def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
-    # No colour is caught on its way from one to another.
+    # Without transitions, so that no colour is read halfway.
     return {**browser_context_args, "reduced_motion": "reduce"}
 
 
 @pytest.fixture
 def people(transactional_db, print_processes: list["Popen[bytes]"]) -> dict[Role, Any]:
-    """The shop's people; sheets are printed beside the requests, as the shop prints them by default."""
+    """Create a person per role, and print sheets in separate processes as by default."""
     return {role: factories.make_staff(role) for role in Role}
 
 
@@ -75,13 +75,13 @@ def watch(page: Page, site: str, faults: list[str]) -> None:
 
 @pytest.fixture
 def faults() -> list[str]:
-    """What went wrong in the browser; a test that expects a refusal (422, offline) may clear it."""
+    """List errors in the browser; a test that expects a refusal (422, offline) may clear it."""
     return []
 
 
 @pytest.fixture
 def site(live_server, people, page: Page, faults: list[str]) -> Iterator[Page]:
-    """A page at the running site, signed out, with its faults watched."""
+    """Open a page, logged out, and fail on any fault in the browser."""
     watch(page, live_server.url, faults)
     yield page
     assert [fault for fault in faults if not fault.startswith(NO_FAULT)] == []
@@ -89,7 +89,7 @@ def site(live_server, people, page: Page, faults: list[str]) -> Iterator[Page]:
 
 @pytest.fixture
 def log_in(site: Page, people: dict[Role, Any], live_server) -> Callable[[Role], Page]:
-    """Be logged in as the person who holds a role, and on Today; the form itself has tests of its own."""
+    """Return a function that logs in with a role, without the login form, and opens Today."""
 
     def as_role(role: Role) -> Page:
         client = Client()

@@ -1,4 +1,4 @@
-"""The bench in a real browser: entry by keyboard, a network that goes, and what is printed."""
+"""Clearance entry in the browser: keyboard, lost network, layout and print."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -19,7 +19,7 @@ LARGE = "20.8px"  # 1.3 rem
 NOT_SENT = "Not sent: no network"
 
 
-def boxes(page: Page, slug: str) -> Any:
+def get_box(page: Page, slug: str) -> Any:
     return page.locator(f"#id_c-{slug}-opening")
 
 
@@ -28,23 +28,23 @@ def entry_url(live_server: Any, job: Job, when: str = "as_found") -> str:
 
 
 def open_entry(page: Page, url: str) -> None:
-    """Open an entry page and wait until the browser could open it without a network."""
+    """Open an entry page and wait until the browser can open it offline."""
     page.goto(url)
     page.evaluate(
         r"""async () => {
             const parts = performance.getEntriesByType("resource").map((part) => part.name)
                 .filter((name) => /^\/static\/.*\.(css|js)$/.test(new URL(name).pathname));
             const found = () => Promise.all([location.href, ...parts].map((url) => caches.match(url)));
-            const kept = async () => (await found()).every(Boolean);
-            while (!(await kept())) await new Promise((again) => setTimeout(again, 50));
+            const cached = async () => (await found()).every(Boolean);
+            while (!(await cached())) await new Promise((again) => setTimeout(again, 50));
         }"""
     )
 
 
 def measure(page: Page) -> None:
     page.get_by_label("Engine temperature").fill("21")
-    boxes(page, "1-intake-1").fill("0,15")
-    boxes(page, "1-intake-2").fill("0.10-0.12")
+    get_box(page, "1-intake-1").fill("0,15")
+    get_box(page, "1-intake-2").fill("0.10-0.12")
 
 
 @pytest.fixture
@@ -67,11 +67,11 @@ def readings() -> list[tuple[Any, ...]]:
 MEASURED = [(1, Decimal("0.15"), None, None), (2, None, Decimal("0.10"), Decimal("0.12"))]
 
 
-# The network gone
+# Offline
 
 
-def without_network(bench: Page, new_tab: Callable[[], Page], url: str) -> Page:
-    """Type, press Save with the network gone, close the tab, open it again: all that is typed is there."""
+def save_offline_and_reopen(bench: Page, new_tab: Callable[[], Page], url: str) -> Page:
+    """Save readings offline, reopen the page in a new tab and check that they are there."""
     open_entry(bench, url)
     bench.context.set_offline(True)
     measure(bench)
@@ -81,27 +81,27 @@ def without_network(bench: Page, new_tab: Callable[[], Page], url: str) -> Page:
     page = new_tab()
     page.goto(url)
     expect(page.locator("[data-draft-note]")).to_contain_text(NOT_SENT)
-    expect(boxes(page, "1-intake-1")).to_have_value("0,15")
-    expect(boxes(page, "1-intake-2")).to_have_value("0.10-0.12")
-    judged = page.locator(".engine-reading").filter(has=boxes(page, "1-intake-1")).locator(".verdict")
-    expect(judged).to_have_text("on target")  # so the scripts that a script imports came too
+    expect(get_box(page, "1-intake-1")).to_have_value("0,15")
+    expect(get_box(page, "1-intake-2")).to_have_value("0.10-0.12")
+    verdict = page.locator(".engine-reading").filter(has=get_box(page, "1-intake-1")).locator(".verdict")
+    expect(verdict).to_have_text("on target")  # so the imported scripts were cached too
     return page
 
 
-def test_what_is_typed_without_a_network_is_kept_and_sent_when_it_is_back(
+def test_readings_saved_offline_are_sent_when_online_again(
     bench: Page, job: Job, live_server: Any, new_tab: Callable[[], Page], faults: list[str]
 ) -> None:
-    page = without_network(bench, new_tab, entry_url(live_server, job))
+    page = save_offline_and_reopen(bench, new_tab, entry_url(live_server, job))
     assert not ClearanceSet.objects.exists()
     page.context.set_offline(False)
     page.wait_for_url("**/clearances/*/")
     expect(page.get_by_role("heading", name="Valve clearances as found")).to_be_visible()
     assert readings() == MEASURED
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('draft:'))") == []
-    faults.clear()  # the requests that found no network
+    faults.clear()  # the requests that failed offline
 
 
-def test_anothers_set_made_meanwhile_is_told_and_neither_is_overwritten(
+def test_set_saved_by_another_user_is_reported_and_not_overwritten(
     bench: Page,
     job: Job,
     live_server: Any,
@@ -109,13 +109,13 @@ def test_anothers_set_made_meanwhile_is_told_and_neither_is_overwritten(
     people: dict[Role, Any],
     faults: list[str],
 ) -> None:
-    page = without_network(bench, new_tab, entry_url(live_server, job))
+    page = save_offline_and_reopen(bench, new_tab, entry_url(live_server, job))
     theirs = factories.make_clearance_set(job, people[Role.OWNER], clearance_mm="0.19")
     page.context.set_offline(False)
     expect(page.locator(".form-errors")).to_contain_text("Ola Owner saved clearances as found for this job")
     assert {row.clearance_mm for row in theirs.readings.all()} == {Decimal("0.19")}
     assert ClearanceSet.objects.count() == 1
-    expect(boxes(page, "1-intake-1")).to_have_value("0,15")
+    expect(get_box(page, "1-intake-1")).to_have_value("0,15")
     follow(page.get_by_role("button", name="Save clearances"))
     page.wait_for_url("**/clearances/*/")
     assert {row.clearance_mm for row in theirs.readings.all()} == {Decimal("0.19")}
@@ -123,7 +123,7 @@ def test_anothers_set_made_meanwhile_is_told_and_neither_is_overwritten(
     faults.clear()
 
 
-def test_an_edit_made_without_a_network_does_not_go_over_anothers(
+def test_offline_edit_does_not_overwrite_a_later_edit(
     bench: Page,
     job: Job,
     live_server: Any,
@@ -132,7 +132,9 @@ def test_an_edit_made_without_a_network_does_not_go_over_anothers(
     faults: list[str],
 ) -> None:
     stored = factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.19")
-    page = without_network(bench, new_tab, live_server.url + reverse("clearances-edit", args=[stored.pk]))
+    page = save_offline_and_reopen(
+        bench, new_tab, live_server.url + reverse("clearances-edit", args=[stored.pk])
+    )
     ClearanceSet.objects.get(pk=stored.pk).save()
     row = stored.readings.get(cylinder=1, side="intake", position=1)
     row.clearance_mm = Decimal("0.11")
@@ -141,7 +143,7 @@ def test_an_edit_made_without_a_network_does_not_go_over_anothers(
     expect(page.locator(".conflict")).to_contain_text("0.11")
     row.refresh_from_db()
     assert row.clearance_mm == Decimal("0.11")
-    expect(boxes(page, "1-intake-1")).to_have_value("0,15")
+    expect(get_box(page, "1-intake-1")).to_have_value("0,15")
     follow(page.get_by_role("button", name="Save clearances"))
     page.wait_for_url("**/clearances/*/")
     row.refresh_from_db()
@@ -149,7 +151,7 @@ def test_an_edit_made_without_a_network_does_not_go_over_anothers(
     faults.clear()
 
 
-def test_what_another_person_typed_in_this_browser_is_offered_and_not_sent(
+def test_draft_of_another_user_is_offered_but_not_sent(
     bench: Page, job: Job, live_server: Any, log_in: Callable[[Role], Page], faults: list[str]
 ) -> None:
     open_entry(bench, entry_url(live_server, job))
@@ -162,15 +164,15 @@ def test_what_another_person_typed_in_this_browser_is_offered_and_not_sent(
     page = log_in(Role.OWNER)
     page.goto(entry_url(live_server, job))
     expect(page.locator(".draft-offer")).to_contain_text("typed here by Mika Mechanic")
-    expect(boxes(page, "1-intake-1")).to_have_value("")
+    expect(get_box(page, "1-intake-1")).to_have_value("")
     assert not ClearanceSet.objects.exists()
     faults.clear()
 
 
-# Session over, token stale, double click
+# Expired session, stale token, double click
 
 
-def test_session_over_loses_nothing_and_sends_once(bench: Page, job: Job, live_server: Any) -> None:
+def test_expired_session_restores_input_and_saves_one_set(bench: Page, job: Job, live_server: Any) -> None:
     open_entry(bench, entry_url(live_server, job))
     measure(bench)
     bench.context.clear_cookies(name="sessionid")
@@ -184,7 +186,7 @@ def test_session_over_loses_nothing_and_sends_once(bench: Page, job: Job, live_s
     assert readings() == MEASURED
 
 
-def test_a_stale_token_loses_nothing_and_sends_once(
+def test_stale_csrf_token_preserves_input_and_saves_one_set(
     bench: Page, job: Job, live_server: Any, faults: list[str]
 ) -> None:
     url = entry_url(live_server, job)
@@ -194,13 +196,13 @@ def test_a_stale_token_loses_nothing_and_sends_once(
     follow(bench.get_by_role("button", name="Save clearances"))
     expect(bench.get_by_role("heading", name="Not sent")).to_be_visible()
     assert not ClearanceSet.objects.exists()
-    bench.goto(url, wait_until="commit")  # it sends by itself, perhaps before all is there
+    bench.goto(url, wait_until="commit")  # the draft is sent at once, perhaps before the page has loaded
     bench.wait_for_url("**/clearances/*/")
     assert readings() == MEASURED
     faults.clear()  # the refusal
 
 
-def test_a_double_click_makes_one_set(bench: Page, job: Job, live_server: Any) -> None:
+def test_double_click_saves_one_set(bench: Page, job: Job, live_server: Any) -> None:
     bench.goto(entry_url(live_server, job))
     measure(bench)
     with bench.expect_navigation():
@@ -209,9 +211,7 @@ def test_a_double_click_makes_one_set(bench: Page, job: Job, live_server: Any) -
     assert readings() == MEASURED
 
 
-def test_an_answer_lost_on_its_way_makes_one_set(
-    bench: Page, job: Job, live_server: Any, faults: list[str]
-) -> None:
+def test_lost_response_saves_one_set(bench: Page, job: Job, live_server: Any, faults: list[str]) -> None:
     url = entry_url(live_server, job)
     open_entry(bench, url)
     measure(bench)
@@ -234,7 +234,7 @@ def test_an_answer_lost_on_its_way_makes_one_set(
 # By keyboard
 
 
-def judged(page: Page, slug: str) -> Any:
+def get_verdict(page: Page, slug: str) -> Any:
     return page.locator(f'[data-place="{slug}"] .verdict')
 
 
@@ -242,54 +242,54 @@ def job_with(spec: EngineSpec) -> Job:
     return factories.make_job(bike=factories.make_bike(engine_spec=spec))
 
 
-def test_moves_on_in_the_order_chosen_and_keeps_it(bench: Page, live_server: Any) -> None:
+def test_focus_follows_the_chosen_order_and_remembers_it(bench: Page, live_server: Any) -> None:
     spec = factories.make_engine(intake_valves=1, exhaust_valves=1, firing_order="1-3-2")
     url = entry_url(live_server, job_with(spec))
     bench.goto(url)
-    boxes(bench, "1-exhaust-1").focus()
+    get_box(bench, "1-exhaust-1").focus()
     bench.keyboard.type("0,31")
-    expect(boxes(bench, "1-intake-1")).to_be_focused()
-    expect(judged(bench, "1-exhaust-1-opening")).to_have_text("on target")
+    expect(get_box(bench, "1-intake-1")).to_be_focused()
+    expect(get_verdict(bench, "1-exhaust-1-opening")).to_have_text("on target")
 
     bench.get_by_label("Moves on").select_option("firing")
-    boxes(bench, "1-intake-1").focus()
+    get_box(bench, "1-intake-1").focus()
     bench.keyboard.type("0.09")
-    expect(boxes(bench, "3-exhaust-1")).to_be_focused()
-    expect(judged(bench, "1-intake-1-opening")).to_have_text("below range")
+    expect(get_box(bench, "3-exhaust-1")).to_be_focused()
+    expect(get_verdict(bench, "1-intake-1-opening")).to_have_text("below range")
     bench.keyboard.press("Shift+Enter")
-    expect(boxes(bench, "1-intake-1")).to_be_focused()
+    expect(get_box(bench, "1-intake-1")).to_be_focused()
 
     bench.goto("about:blank")
     bench.goto(url)
     expect(bench.get_by_label("Moves on")).to_have_value("firing")
     bench.get_by_label("Moves on").select_option("side")
-    boxes(bench, "1-intake-1").focus()
+    get_box(bench, "1-intake-1").focus()
     bench.keyboard.press("Enter")
-    expect(boxes(bench, "2-intake-1")).to_be_focused()
+    expect(get_box(bench, "2-intake-1")).to_be_focused()
     bench.keyboard.type("0.1-0.12")
     bench.keyboard.press("Enter")
-    expect(boxes(bench, "3-intake-1")).to_be_focused()
-    expect(judged(bench, "2-intake-1-opening")).to_have_text("in range, off target")
+    expect(get_box(bench, "3-intake-1")).to_be_focused()
+    expect(get_verdict(bench, "2-intake-1-opening")).to_have_text("in range, off target")
 
 
-def test_a_change_of_blades_leaves_what_is_typed_in_its_unit(bench: Page, job: Job, live_server: Any) -> None:
+def test_changed_blade_unit_preserves_typed_values(bench: Page, job: Job, live_server: Any) -> None:
     bench.goto(entry_url(live_server, job))
     bench.get_by_label("Engine temperature").fill("21")
-    boxes(bench, "1-intake-1").fill("0.16")
+    get_box(bench, "1-intake-1").fill("0.16")
     bench.get_by_label("Blades are marked").select_option("in")
-    expect(boxes(bench, "1-intake-1")).to_have_value("0.16 mm")
-    expect(judged(bench, "1-intake-1-opening")).to_have_text("on target")
-    boxes(bench, "1-intake-2").focus()
+    expect(get_box(bench, "1-intake-1")).to_have_value("0.16 mm")
+    expect(get_verdict(bench, "1-intake-1-opening")).to_have_text("on target")
+    get_box(bench, "1-intake-2").focus()
     bench.keyboard.type("0.0090")
     # 0.009 × 25.4 = 0.2286 mm, above 0.20 mm
-    expect(judged(bench, "1-intake-2-opening")).to_have_text("above range")
-    expect(boxes(bench, "1-intake-2")).not_to_be_focused()
+    expect(get_verdict(bench, "1-intake-2-opening")).to_have_text("above range")
+    expect(get_box(bench, "1-intake-2")).not_to_be_focused()
     follow(bench.get_by_role("button", name="Save clearances"))
     bench.wait_for_url("**/clearances/*/")
     assert readings() == [(1, Decimal("0.16"), None, None), (2, Decimal("0.2286"), None, None)]
 
 
-def test_two_gaps_are_judged_by_their_difference(bench: Page, live_server: Any) -> None:
+def test_closing_clearance_is_the_difference_of_two_gaps(bench: Page, live_server: Any) -> None:
     spec = factories.make_engine(
         adjuster="desmodromic",
         intake_closing_low_mm=Decimal("0.02"),
@@ -299,15 +299,15 @@ def test_two_gaps_are_judged_by_their_difference(bench: Page, live_server: Any) 
     )
     bench.goto(entry_url(live_server, job_with(spec)))
     bench.get_by_label("In the closing boxes stands").select_option("loaded_gap")
-    boxes(bench, "1-intake-1").fill("0.16")
+    get_box(bench, "1-intake-1").fill("0.16")
     bench.locator("#id_c-1-intake-1-closing").fill("0.21")
-    expect(judged(bench, "1-intake-1-closing")).to_have_text("in range")
-    boxes(bench, "1-intake-1").fill("0.10")
+    expect(get_verdict(bench, "1-intake-1-closing")).to_have_text("in range")
+    get_box(bench, "1-intake-1").fill("0.10")
     # 0.21 - 0.10 = 0.11 mm
-    expect(judged(bench, "1-intake-1-closing")).to_have_text("above range")
+    expect(get_verdict(bench, "1-intake-1-closing")).to_have_text("above range")
 
 
-# How it looks
+# Layout
 
 
 ENGINES = {
@@ -321,7 +321,9 @@ ENGINES = {
 
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("engine", ENGINES)
-def test_entry_fits_and_is_accessible(bench: Page, live_server: Any, engine: str, width: int) -> None:
+def test_entry_fits_the_screen_and_is_accessible(
+    bench: Page, live_server: Any, engine: str, width: int
+) -> None:
     bench.set_viewport_size({"width": width, "height": 900})
     bench.goto(entry_url(live_server, job_with(factories.make_engine(**ENGINES[engine]))))
     for box in bench.locator(".engine-reading > input").all():
@@ -335,7 +337,7 @@ def test_entry_fits_and_is_accessible(bench: Page, live_server: Any, engine: str
     assert_accessible(bench)
 
 
-def test_figures_are_large_where_there_is_room_and_follow_the_window(bench: Page, live_server: Any) -> None:
+def test_font_size_adapts_to_the_window(bench: Page, live_server: Any) -> None:
     bench.set_viewport_size({"width": 390, "height": 900})
     bench.goto(entry_url(live_server, job_with(factories.make_engine(**ENGINES["six"]))))
     box = bench.locator(".engine-reading > input").first
@@ -348,7 +350,7 @@ def test_figures_are_large_where_there_is_room_and_follow_the_window(bench: Page
 
 @pytest.mark.parametrize("width", WIDTHS)
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_sets_plans_and_history_fit_and_are_accessible(
+def test_sets_plans_and_history_fit_the_screen_and_are_accessible(
     bench: Page, live_server: Any, people: dict[Role, Any], width: int, scheme: Any
 ) -> None:
     job = factories.make_job(odometer_km=12_000)
@@ -362,7 +364,7 @@ def test_sets_plans_and_history_fit_and_are_accessible(
         assert_accessible(bench)
 
 
-def test_the_bench_slip_of_sixteen_valves_is_one_page(
+def test_shim_worksheet_for_sixteen_valves_is_one_page(
     bench: Page, live_server: Any, people: dict[Role, Any]
 ) -> None:
     job = job_with(factories.make_engine(cylinders=4))

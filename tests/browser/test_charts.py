@@ -1,4 +1,4 @@
-"""Curves on a page: read, zoomed and switched by keyboard, and the same figures as a table."""
+"""Charts: read, zoomed and switched by keyboard, as a table and as pictures."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -14,7 +14,7 @@ from playwright.sync_api import Locator, Page, expect
 from jobs.calc.units.numbers import format_number
 from jobs.models import Comparison, ComparisonRun, TuneRevision
 from tests import factories
-from tests.browser.steps import assert_accessible, next_frame, row, tab_to
+from tests.browser.steps import assert_accessible, get_row, tab_to, wait_for_next_frame
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
 
@@ -25,7 +25,7 @@ BEFORE, AFTER = "Run 1, as received", "Run 2, tune 1"
 
 @pytest.fixture
 def charts(log_in: LogIn, people: dict[Role, Any], live_server: Any) -> Page:
-    """Two sweeps over each other: power is a 200th of the engine speed, and a tenth more after."""
+    """Open a chart of two sweeps: power is rpm / 200 before and 10 % more after."""
     job = factories.make_job(received_at=timezone.now() - timedelta(days=3), stage="roller")
     tuner = people[Role.TUNER]
     for number, level in enumerate((1.0, 1.1)):
@@ -40,86 +40,86 @@ def charts(log_in: LogIn, people: dict[Role, Any], live_server: Any) -> Page:
     return page
 
 
-def saved(page: Page, chart: str, kind: str) -> bytes:
-    """The picture that the chart of these data is saved as."""
+def save_chart(page: Page, chart: str, kind: str) -> bytes:
+    """Save a chart as a picture and return its bytes."""
     with page.expect_download() as download:
         page.locator(f"[data-source={chart}]").get_by_role("button", name=f"Save as {kind}").click()
     return download.value.path().read_bytes()
 
 
-def words_of(picture: bytes) -> list[str]:
-    """Each text that stands in an SVG."""
+def read_svg_texts(picture: bytes) -> list[str]:
+    """Return all texts of an SVG."""
     return [found.text or "" for found in ElementTree.fromstring(picture).iterfind(f".//{SVG}text")]
 
 
 def assert_rows_are_drawn(picture: bytes, rows: int) -> None:
-    """The last rows of a saved picture, 22 px each above a margin of 16, hold a drawing and words."""
+    """Check that the last rows of a picture, 22 px high above a 16 px margin, show a symbol and text."""
     image = Image.open(BytesIO(picture)).convert("RGB")
     for number in range(rows):
         top = image.height - 16 - 22 * (rows - number)
-        for left, right in ((16, 48), (62, 160)):  # and one colour alone is the paper
+        for left, right in ((16, 48), (62, 160)):  # a single colour is blank paper
             colours = image.crop((left, top, right, top + 22)).getcolors(maxcolors=10_000)
             assert colours and len(colours) > 1, f"row {number}, {left} to {right} px"
 
 
-def read_out(page: Page) -> Locator:
+def get_cursor_table(page: Page) -> Locator:
     return page.get_by_role("region", name="Values at the cursor").get_by_role("table")
 
 
-def cursor_rpm(page: Page) -> float:
-    """Where the cursor stands, as the read-out says."""
-    caption = read_out(page).get_by_role("caption").inner_text()
+def read_cursor_rpm(page: Page) -> float:
+    """Return the engine speed at the cursor, read from the table caption."""
+    caption = get_cursor_table(page).get_by_role("caption").inner_text()
     return float(caption.replace("\u202f", "").split()[1])
 
 
-def power_kw(page: Page, curve: str) -> float:
-    return float(row(read_out(page), curve).get_by_role("cell").first.inner_text())
+def read_power_kw(page: Page, curve: str) -> float:
+    return float(get_row(get_cursor_table(page), curve).get_by_role("cell").first.inner_text())
 
 
-def press(page: Page, key: str) -> None:
-    """A key, and the frame in which the curves follow it."""
+def press_key(page: Page, key: str) -> None:
+    """Press a key and wait until the chart is drawn again."""
     page.keyboard.press(key)
-    next_frame(page)
+    wait_for_next_frame(page)
 
 
-def test_the_cursor_is_moved_by_arrows_and_its_values_stand_in_a_table(charts: Page) -> None:
+def test_arrow_keys_move_the_cursor_and_its_values(charts: Page) -> None:
     tab_to(charts, charts.get_by_role("group", name="Power: curves of"))
-    press(charts, "Home")
-    expect(read_out(charts).get_by_role("caption")).to_contain_text("At ")
-    first = cursor_rpm(charts)
+    press_key(charts, "Home")
+    expect(get_cursor_table(charts).get_by_role("caption")).to_contain_text("At ")
+    first = read_cursor_rpm(charts)
     for _ in range(10):
-        press(charts, "ArrowRight")
-    there = cursor_rpm(charts)
-    assert there > first
-    assert power_kw(charts, BEFORE) == pytest.approx(there / 200, abs=0.06)
-    assert power_kw(charts, AFTER) == pytest.approx(1.1 * there / 200, abs=0.06)
-    expect(charts.get_by_role("status").filter(has_text=f"At {format_number(there)} 1/min")).to_contain_text(
+        press_key(charts, "ArrowRight")
+    moved = read_cursor_rpm(charts)
+    assert moved > first
+    assert read_power_kw(charts, BEFORE) == pytest.approx(moved / 200, abs=0.06)
+    assert read_power_kw(charts, AFTER) == pytest.approx(1.1 * moved / 200, abs=0.06)
+    expect(charts.get_by_role("status").filter(has_text=f"At {format_number(moved)} 1/min")).to_contain_text(
         AFTER
     )
-    press(charts, "ArrowLeft")
-    assert first < cursor_rpm(charts) < there
-    press(charts, "End")
-    assert cursor_rpm(charts) > there
+    press_key(charts, "ArrowLeft")
+    assert first < read_cursor_rpm(charts) < moved
+    press_key(charts, "End")
+    assert read_cursor_rpm(charts) > moved
 
 
-def test_plus_zooms_in_and_nought_shows_the_whole_range(charts: Page) -> None:
+def test_plus_zooms_in_and_zero_shows_the_whole_range(charts: Page) -> None:
     plot = charts.get_by_role("group", name="Power: curves of")
     plot.focus()
-    press(charts, "Home")
-    lowest = cursor_rpm(charts)
-    press(charts, "End")
-    highest = cursor_rpm(charts)
+    press_key(charts, "Home")
+    lowest = read_cursor_rpm(charts)
+    press_key(charts, "End")
+    highest = read_cursor_rpm(charts)
     for _ in range(2):
-        press(charts, "+")
-    # A quarter of the range is left, at the end where the cursor stood.
-    press(charts, "Home")
-    assert lowest + (highest - lowest) / 2 < cursor_rpm(charts) < highest
-    press(charts, "0")
-    press(charts, "Home")
-    assert cursor_rpm(charts) == lowest
+        press_key(charts, "+")
+    # A quarter of the range is left, at the end with the cursor.
+    press_key(charts, "Home")
+    assert lowest + (highest - lowest) / 2 < read_cursor_rpm(charts) < highest
+    press_key(charts, "0")
+    press_key(charts, "Home")
+    assert read_cursor_rpm(charts) == lowest
 
 
-def test_the_same_figures_are_to_be_had_as_a_table(charts: Page) -> None:
+def test_curve_values_are_available_as_a_table(charts: Page) -> None:
     charts.get_by_text("Values as a table").click()
     table = charts.get_by_role("table", name="Power, kW")
     at_6000 = table.get_by_role("row").filter(has_text="6000").get_by_role("cell")
@@ -127,7 +127,7 @@ def test_the_same_figures_are_to_be_had_as_a_table(charts: Page) -> None:
     assert_accessible(charts)
 
 
-def test_a_curve_is_switched_off_in_the_legend_and_is_drawn_in_the_dark(charts: Page) -> None:
+def test_legend_hides_a_curve_in_light_and_dark_mode(charts: Page) -> None:
     button = charts.get_by_role("list", name="Curves shown").get_by_role("button", name=BEFORE)
     expect(button).to_have_attribute("aria-pressed", "true")
     button.focus()
@@ -142,12 +142,12 @@ def test_a_curve_is_switched_off_in_the_legend_and_is_drawn_in_the_dark(charts: 
     assert_accessible(charts)
 
 
-def test_a_saved_picture_writes_its_figures_as_the_page_does(
+def test_saved_picture_formats_numbers_like_the_page(
     log_in: LogIn, people: dict[Role, Any], live_server: Any
 ) -> None:
     job = factories.make_job(received_at=timezone.now() - timedelta(days=3), stage="roller")
     comparison = Comparison.objects.create(job=job, title="Weaker after")
-    for at in range(4):  # a tenth less after: 5.5 kW at 11,000 1/min
+    for at in range(4):  # 10 % less after: 5.5 kW less at 11 000 rpm
         level = (1.0 if at < 2 else 0.9) * (1 + at % 2 / 1000)
         data = sweep_csv(power=lambda speed, level=level: level * speed / 200)
         made_at = timezone.now() - timedelta(hours=9 - at)
@@ -155,12 +155,12 @@ def test_a_saved_picture_writes_its_figures_as_the_page_does(
         ComparisonRun.objects.create(comparison=comparison, run=run, group="before" if at < 2 else "after")
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/comparisons/{comparison.pk}/")
-    words = words_of(saved(page, "difference-chart", "SVG"))
+    words = read_svg_texts(save_chart(page, "difference-chart", "SVG"))
     assert {"9000", "10\u202f000", "\u22124"} <= set(words)
-    assert not [each for each in words if each.startswith("-")]
+    assert not [word for word in words if word.startswith("-")]
 
 
-def test_the_clearances_of_a_bike_are_read_panel_by_panel(
+def test_clearance_trend_is_shown_and_saved_in_panels(
     log_in: LogIn, people: dict[Role, Any], live_server: Any
 ) -> None:
     bike = factories.make_bike()
@@ -173,18 +173,20 @@ def test_the_clearances_of_a_bike_are_read_panel_by_panel(
     panel = page.get_by_role("group", name="Cylinder 2, intake: curves of left, left, trend")
     expect(panel.locator("canvas")).to_be_visible()
     panel.focus()
-    press(page, "Home")
-    expect(read_out(page).get_by_role("caption")).to_have_text("At 10\u202f000 km")
+    press_key(page, "Home")
+    expect(get_cursor_table(page).get_by_role("caption")).to_have_text("At 10\u202f000 km")
     expect(page.get_by_role("status").filter(has_text="left 0.200 mm; left, trend 0.200 mm")).to_be_attached()
-    expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("0.200")
-    press(page, "ArrowRight")  # a place on the line where nothing was measured
-    expect(row(read_out(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
-    drawing = saved(page, "trend", "SVG")
-    assert drawing.count(b"<polygon") > 4 * 12  # each reading of twelve valves has a mark of its own
+    expect(get_row(get_cursor_table(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text(
+        "0.200"
+    )
+    press_key(page, "ArrowRight")  # a point on the trend line without a measurement
+    expect(get_row(get_cursor_table(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
+    drawing = save_chart(page, "trend", "SVG")
+    assert drawing.count(b"<polygon") > 4 * 12  # one marker per reading of twelve valves
     key = page.get_by_role("list", name="What the charts show").get_by_role("listitem").all_inner_texts()
     assert "range of the engine spec" in key
-    assert words_of(drawing)[-len(key) :] == key
-    assert len(ElementTree.fromstring(drawing).findall(f"{SVG}svg")) == len(key)  # a drawing beside each
-    assert b"var(" not in drawing and b"class=" not in drawing  # nothing of the page's style sheets
-    assert_rows_are_drawn(saved(page, "trend", "PNG"), len(key))
+    assert read_svg_texts(drawing)[-len(key) :] == key
+    assert len(ElementTree.fromstring(drawing).findall(f"{SVG}svg")) == len(key)  # one symbol per entry
+    assert b"var(" not in drawing and b"class=" not in drawing  # independent of the page's style sheets
+    assert_rows_are_drawn(save_chart(page, "trend", "PNG"), len(key))
     assert_accessible(page)

@@ -1,4 +1,4 @@
-"""The scripts as a shop gets them: collected, under names that hold a hash of their content."""
+"""Scripts as deployed: collected, with a hash in their names."""
 
 import re
 from collections.abc import Callable, Iterator
@@ -19,13 +19,13 @@ from workshop.settings import STORAGES
 
 LogIn = Callable[[Role], Page]
 HASHED = re.compile(r"\.[0-9a-f]{12}\.(css|js)$")
-# Compressing them takes half a minute and is no part of this.
+# Compression takes half a minute and is not tested here.
 UNCOMPRESSED = [*Compressor.SKIP_COMPRESS_EXTENSIONS, "css", "js", "map", "svg", "ttf", "txt", "md"]
 
 
 @pytest.fixture(scope="module")
 def collected(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """The folder of a shop's static files; pages served meanwhile are made from it."""
+    """Collect the static files, and serve pages from them."""
     folder = tmp_path_factory.mktemp("static")
     shop = {"STORAGES": STORAGES, "STATIC_ROOT": folder, "WHITENOISE_SKIP_COMPRESS_EXTENSIONS": UNCOMPRESSED}
     with override_settings(**shop):
@@ -36,7 +36,7 @@ def collected(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 @pytest.fixture
 def scripts(collected: Path, site: Page) -> list[str]:
-    """The names of the scripts and style sheets of our own that the browser loads."""
+    """List the URLs that the browser loads."""
     loaded: list[str] = []
     site.on("response", lambda answer: loaded.append(answer.url) if answer.ok else None)
     return loaded
@@ -48,7 +48,9 @@ def assert_hashed(loaded: list[str], *names: str) -> None:
     assert set(names) <= {name.split(".")[0] for name in ours}
 
 
-def test_bench_judges_with_collected_scripts(scripts: list[str], log_in: LogIn, live_server: Any) -> None:
+def test_clearance_entry_shows_verdicts_with_collected_scripts(
+    scripts: list[str], log_in: LogIn, live_server: Any
+) -> None:
     job = factories.make_job()
     page = log_in(Role.MECHANIC)
     page.goto(live_server.url + reverse("clearances-new", args=[job.number, "as_found"]))
@@ -59,7 +61,7 @@ def test_bench_judges_with_collected_scripts(scripts: list[str], log_in: LogIn, 
     assert_hashed(scripts, "theme", "drafts", "app", "elements", "clearances", "verdicts")
 
 
-def test_curves_are_drawn_with_collected_scripts(
+def test_charts_are_drawn_with_collected_scripts(
     scripts: list[str], log_in: LogIn, people: dict[Role, Any], live_server: Any
 ) -> None:
     run = attach_sweep(factories.make_job(), people[Role.TUNER]).run

@@ -1,4 +1,4 @@
-"""The shop's day in a browser: slots dragged and by keyboard, the outline's marks, a signature."""
+"""Schedule, check-in marks and signature in the browser."""
 
 import re
 from datetime import datetime, timedelta
@@ -13,11 +13,11 @@ from jobs.planner.opening_hours import load_opening_hours
 from tests.browser.steps import (
     assert_accessible,
     assert_fits,
-    assert_told,
-    enter_leads_on,
+    assert_message,
     follow,
-    region,
-    textbox,
+    get_region,
+    get_textbox,
+    press_enter_to_navigate,
 )
 from tests.factories import make_bike, make_customer, make_job, place
 from workshop.models import Role, ShopProfile, StaffMember
@@ -25,8 +25,8 @@ from workshop.models import Role, ShopProfile, StaffMember
 WIDTHS = (390, 1024, 1440)
 
 
-def look(page: Page) -> None:
-    """Nothing is out of the window at any width, and axe finds nothing in light and dark."""
+def assert_layout(page: Page) -> None:
+    """Check that the page fits all widths and is accessible in light and dark mode."""
     for width in WIDTHS:
         page.set_viewport_size({"width": width, "height": 900})
         assert_fits(page)
@@ -46,38 +46,38 @@ def book_slot() -> Slot:
     )
 
 
-def test_a_slot_is_dragged_to_a_bench(log_in, live_server) -> None:
+def test_slot_is_dragged_to_a_bench(log_in, live_server) -> None:
     slot = book_slot()
     page = log_in(Role.DESK)
-    slots = region(page, "Dyno and benches")
-    there = slots.locator(f'td[data-place="{place("bench 2").pk}"][data-day="{slot.starts_at:%Y-%m-%d}"]')
-    slots.locator(".slot").drag_to(there)
-    assert_told(page, "Moved: bench 2 for job")
-    expect(there).to_contain_text("09:00–11:00")
+    slots = get_region(page, "Dyno and benches")
+    target = slots.locator(f'td[data-place="{place("bench 2").pk}"][data-day="{slot.starts_at:%Y-%m-%d}"]')
+    slots.locator(".slot").drag_to(target)
+    assert_message(page, "Moved: bench 2 for job")
+    expect(target).to_contain_text("09:00–11:00")
     slot.refresh_from_db()
     assert slot.place.name == "bench 2"
 
 
-def test_a_slot_is_booked_and_moved_by_keyboard_alone(log_in, live_server) -> None:
+def test_slot_is_booked_and_moved_by_keyboard(log_in, live_server) -> None:
     job = make_job()
     page = log_in(Role.DESK)
-    link = region(page, "Dyno and benches").get_by_role("link", name="new slot, dyno").last
+    link = get_region(page, "Dyno and benches").get_by_role("link", name="new slot, dyno").last
     link.focus()
-    enter_leads_on(page)
-    textbox(page, "Job*").fill(str(job))
-    enter_leads_on(page)
-    assert_told(page, f"The dyno for job {job} is kept.")
-    change = region(page, "Dyno and benches").get_by_role("link", name="move or change")
+    press_enter_to_navigate(page)
+    get_textbox(page, "Job*").fill(str(job))
+    press_enter_to_navigate(page)
+    assert_message(page, f"The dyno for job {job} is kept.")
+    change = get_region(page, "Dyno and benches").get_by_role("link", name="move or change")
     change.focus()
-    enter_leads_on(page)
+    press_enter_to_navigate(page)
     page.get_by_label("From").fill("13:00")
-    enter_leads_on(page)
-    expect(region(page, "Dyno and benches")).to_contain_text("13:00–15:00")
-    look(page)
+    press_enter_to_navigate(page)
+    expect(get_region(page, "Dyno and benches")).to_contain_text("13:00–15:00")
+    assert_layout(page)
 
 
 @pytest.mark.django_db(transaction=True)
-def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in, live_server) -> None:
+def test_condition_is_marked_and_receipt_signed(log_in, live_server) -> None:
     job = make_job()
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job}/receive/")
@@ -89,15 +89,15 @@ def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in
     second = page.get_by_role("button", name="Mark 2, ")
     second.focus()
     page.keyboard.press("ArrowRight")
-    look(page)
+    assert_layout(page)
     follow(page.get_by_role("button", name="Receive the bike"))
-    assert_told(page, "The receipt of job")
+    assert_message(page, "The receipt of job")
     job.refresh_from_db()
     assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent"]
     assert job.condition_marks[1]["x"] == 52
 
     page.goto(f"{live_server.url}/jobs/{job}/receipt/")
-    look(page)
+    assert_layout(page)
     pad = page.locator("[data-signature]")
     pad.scroll_into_view_if_needed()
     box = pad.bounding_box()
@@ -107,14 +107,14 @@ def test_condition_is_marked_by_mouse_and_keyboard_and_the_receipt_signed(log_in
     page.mouse.move(box["x"] + 120, box["y"] + 60, steps=5)
     page.mouse.up()
     follow(page.get_by_role("button", name="Keep the signature"))
-    assert_told(page, "The receipt is signed by")
+    assert_message(page, "The receipt is signed by")
     expect(page.get_by_role("img", name="Signature of")).to_be_visible()
     job.refresh_from_db()
     assert len(job.signature) == 1
 
 
 @pytest.mark.django_db(transaction=True)
-def test_marks_kept_in_the_browser_come_back_onto_the_drawing(log_in, live_server) -> None:
+def test_marks_are_restored_from_the_draft(log_in, live_server) -> None:
     job = make_job()
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job}/receive/")
@@ -128,17 +128,17 @@ def test_marks_kept_in_the_browser_come_back_onto_the_drawing(log_in, live_serve
     for note in ("Lever bent", "Seat torn"):
         page.get_by_role("button", name="Add a mark").click()
         page.keyboard.type(note)
-    # the second lies beside the first, so that both can be seen and pressed
+    # The second mark is beside the first, so that both can be seen and pressed.
     page.get_by_role("button", name="Mark 2, Lever bent").click()
     follow(page.get_by_role("button", name="Receive the bike"))
-    assert_told(page, "The receipt of job")
+    assert_message(page, "The receipt of job")
     job.refresh_from_db()
     notes = [mark["note"] for mark in job.condition_marks]
     assert notes == ["Fairing scratched", "Lever bent", "Seat torn"]
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_signature_stays_on_the_screen_while_something_is_put_right(log_in, live_server) -> None:
+def test_signature_is_preserved_when_the_form_has_an_error(log_in, live_server) -> None:
     job = make_job(stage="received", received_at=timezone.now())
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job}/receipt/")
@@ -150,38 +150,38 @@ def test_a_signature_stays_on_the_screen_while_something_is_put_right(log_in, li
     page.mouse.down()
     page.mouse.move(box["x"] + 120, box["y"] + 60, steps=5)
     page.mouse.up()
-    textbox(page, "Name of who hands the bike in*").fill("")
+    get_textbox(page, "Name of who hands the bike in*").fill("")
     follow(page.get_by_role("button", name="Keep the signature"))
     expect(page.get_by_role("alert")).to_contain_text("This field is required")
     expect(pad.locator("polyline")).to_have_count(1)
-    textbox(page, "Name of who hands the bike in*").fill("Bo Tarn")
+    get_textbox(page, "Name of who hands the bike in*").fill("Bo Tarn")
     follow(page.get_by_role("button", name="Keep the signature"))
-    assert_told(page, "The receipt is signed by Bo Tarn")
+    assert_message(page, "The receipt is signed by Bo Tarn")
     job.refresh_from_db()
     assert len(job.signature) == 1
 
 
-def test_owner_is_led_from_an_empty_shop(log_in, live_server) -> None:
+def test_empty_shop_guides_the_owner_and_fits_the_screen(log_in, live_server) -> None:
     page = log_in(Role.OWNER)
-    steps = region(page, "Your first ten minutes")
+    steps = get_region(page, "Your first ten minutes")
     expect(steps.get_by_role("link", name="Book a job")).to_be_visible()
-    look(page)
+    assert_layout(page)
     for address in ("/shop/backup/", "/shop/history/", "/calendar/"):
         page.goto(f"{live_server.url}{address}")
-        look(page)
+        assert_layout(page)
 
 
-def test_customers_pages(log_in, live_server) -> None:
+def test_customer_pages_fit_the_screen_and_are_accessible(log_in, live_server) -> None:
     job = make_job()
     page = log_in(Role.OWNER)
-    for what in ("", "merge/", "erase/"):
-        page.goto(f"{live_server.url}/customers/{job.customer.pk}/{what}")
-        look(page)
+    for page_name in ("", "merge/", "erase/"):
+        page.goto(f"{live_server.url}/customers/{job.customer.pk}/{page_name}")
+        assert_layout(page)
     page.goto(f"{live_server.url}/history/jobs.job/{job.pk}/")
-    look(page)
+    assert_layout(page)
 
 
-def test_on_a_phone_the_plan_and_the_lists_need_no_scrolling_sideways(log_in, live_server) -> None:
+def test_schedule_and_lists_fit_a_phone(log_in, live_server) -> None:
     slot = book_slot()
     bike = slot.job.bike
     page = log_in(Role.DESK)
@@ -197,28 +197,28 @@ def test_on_a_phone_the_plan_and_the_lists_need_no_scrolling_sideways(log_in, li
         page.goto(f"{live_server.url}{address}")
         table = page.locator(".table-scroll").first
         expect(table).to_contain_text(text)
-        assert table.evaluate("each => each.scrollWidth - each.clientWidth") == 0, address
+        assert table.evaluate("table => table.scrollWidth - table.clientWidth") == 0, address
 
 
-def test_a_slot_weeks_ahead_is_found_by_turning_the_plan_over(log_in, live_server) -> None:
+def test_slot_weeks_ahead_is_found_on_later_days(log_in, live_server) -> None:
     slot = book_slot()
     slot.starts_at += timedelta(days=21)
     slot.ends_at += timedelta(days=21)
     slot.save()
     page = log_in(Role.DESK)
-    plan = region(page, "Dyno and benches by day")
+    plan = get_region(page, "Dyno and benches by day")
     expect(plan).not_to_contain_text("09:00–11:00")
     for _ in range(6):
         if plan.get_by_text("09:00–11:00").count():
             break
         follow(page.get_by_role("link", name="Later days"))
     expect(plan).to_contain_text("09:00–11:00")
-    look(page)
+    assert_layout(page)
     follow(page.get_by_role("link", name="The next days"))
     expect(page).to_have_url(re.compile(r"/\?#slots$|/#slots$"))
 
 
-def test_words_without_a_blank_make_no_page_wider_than_its_window(log_in, live_server) -> None:
+def test_long_words_do_not_overflow_any_page(log_in, live_server) -> None:
     owner = make_customer(name="W" * 120, email="", phone="0" * 40)
     bike = make_bike(owner=owner, make="M" * 60, model="Ж" * 80, plate="P" * 20)
     job = make_job(bike=bike, brief="y" * 3000, condition="z" * 400, received_at=timezone.now())

@@ -1,4 +1,4 @@
-"""Each role's work from the log-in form to done: the desk's, the mechanic's, the tuner's, the owner's."""
+"""A working day of each role, from login to logout."""
 
 from datetime import timedelta
 from typing import Any
@@ -10,14 +10,14 @@ from playwright.sync_api import Page, expect
 from jobs.models import Job
 from tests import factories
 from tests.browser.conftest import PASSWORD
-from tests.browser.steps import assert_told, follow, region, row, textbox
+from tests.browser.steps import assert_message, follow, get_region, get_row, get_textbox
 from tests.jobs.run_files import sweep_csv
 from workshop.models import Role, StaffMember
 
 
 def log_in_as(page: Page, site: str, username: str) -> None:
     page.goto(site)
-    textbox(page, "Username*").fill(username)
+    get_textbox(page, "Username*").fill(username)
     page.get_by_label("Password").fill(PASSWORD)
     follow(page.get_by_role("button", name="Log in"))
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
@@ -32,50 +32,50 @@ def log_out(page: Page, name: str) -> None:
 def book_from_today(page: Page, brief: str) -> None:
     follow(page.get_by_role("main").get_by_role("link", name="Book a job").first)
     page.get_by_text("A new bike", exact=True).click()
-    textbox(page, "Make*").fill("Sillon")
-    textbox(page, "Model*").fill("Perch 250")
-    textbox(page, "Plate").fill("DEMO 31")
+    get_textbox(page, "Make*").fill("Sillon")
+    get_textbox(page, "Model*").fill("Perch 250")
+    get_textbox(page, "Plate").fill("DEMO 31")
     page.get_by_text("A new customer", exact=True).click()
-    textbox(page, "Name*").fill("Jorun Vail")
-    textbox(page, "What the customer asks for*").fill(brief)
+    get_textbox(page, "Name*").fill("Jorun Vail")
+    get_textbox(page, "What the customer asks for*").fill(brief)
     page.get_by_label("Intended use").select_option("road")
     follow(page.get_by_role("button", name="Book", exact=True))
     expect(page.get_by_role("heading", level=1)).to_contain_text("Sillon Perch 250")
 
 
-def to_today(page: Page) -> None:
+def open_today(page: Page) -> None:
     follow(page.get_by_role("navigation", name="Main").get_by_role("link", name="Today"))
 
 
-def move_on(page: Page, stage: str) -> None:
+def move_job(page: Page, stage: str) -> None:
     page.get_by_text("Move to another stage").click()
     page.get_by_role("combobox", name="Move to").select_option(stage)
     follow(page.get_by_role("button", name="Move"))
 
 
-def test_the_desk_books_receives_and_plans(site: Page, live_server: Any) -> None:
+def test_desk_books_checks_in_and_plans_a_job(site: Page, live_server: Any) -> None:
     log_in_as(site, live_server.url, "desk")
     book_from_today(site, "Valves, and a calmer grip")
     follow(site.get_by_role("link", name="Receive the bike").first)
-    textbox(site, "Odometer (km)").fill("24310")
+    get_textbox(site, "Odometer (km)").fill("24310")
     site.get_by_label("Keys handed in").fill("1")
     follow(site.get_by_role("button", name="Receive the bike"))
     follow(site.get_by_role("link", name="Receipt to sign or print"))
     site.get_by_label("Signed on the printed receipt").check()
     follow(site.get_by_role("button", name="Keep the signature"))
-    assert_told(site, "The receipt is signed by Jorun Vail.")
+    assert_message(site, "The receipt is signed by Jorun Vail.")
 
     job = Job.objects.get()
-    to_today(site)
-    follow(region(site, "Dyno and benches").get_by_role("link", name="new slot, bench 1").last)
-    textbox(site, "Job*").fill(str(job))
+    open_today(site)
+    follow(get_region(site, "Dyno and benches").get_by_role("link", name="new slot, bench 1").last)
+    get_textbox(site, "Job*").fill(str(job))
     follow(site.get_by_role("button", name="Save"))
-    assert_told(site, f"The bench 1 for job {job} is kept.")
-    expect(region(site, "Received")).to_contain_text(str(job))
+    assert_message(site, f"The bench 1 for job {job} is kept.")
+    expect(get_region(site, "Received")).to_contain_text(str(job))
     log_out(site, "Dana Desk")
 
 
-def test_the_mechanic_measures_and_hands_the_bike_on(site: Page, live_server: Any) -> None:
+def test_mechanic_measures_ticks_checks_and_moves_the_job(site: Page, live_server: Any) -> None:
     engine = factories.make_engine(
         cylinders=1,
         arrangement="single",
@@ -88,40 +88,40 @@ def test_the_mechanic_measures_and_hands_the_bike_on(site: Page, live_server: An
         bike=factories.make_bike(engine_spec=engine), received_at=timezone.now(), stage="received"
     )
     log_in_as(site, live_server.url, "mechanic")
-    follow(region(site, "Received").get_by_role("link", name=job.number))
-    move_on(site, "bench")
+    follow(get_region(site, "Received").get_by_role("link", name=job.number))
+    move_job(site, "bench")
     for when, intake, exhaust in (("as found", "0.08", "0.28"), ("as left", "0.16", "0.31")):
         follow(site.get_by_role("link", name=f"Measure {when}"))
-        textbox(site, "Engine temperature (°C)*").fill("20")
-        textbox(site, "cylinder 1, intake").fill(intake)
-        textbox(site, "cylinder 1, exhaust").fill(exhaust)
+        get_textbox(site, "Engine temperature (°C)*").fill("20")
+        get_textbox(site, "cylinder 1, intake").fill(intake)
+        get_textbox(site, "cylinder 1, exhaust").fill(exhaust)
         follow(site.get_by_role("button", name="Save clearances"))
-        assert_told(site, f"Clearances {when} saved.")
+        assert_message(site, f"Clearances {when} saved.")
         follow(site.get_by_role("link", name=f"Job {job.number}"))
-    both = site.get_by_role("table", name="As found and as left")
-    expect(row(both, "Cylinder 1, intake")).to_contain_text("0.08 mm below range")
-    expect(row(both, "Cylinder 1, intake")).to_contain_text("0.16 mm on target")
+    comparison = site.get_by_role("table", name="As found and as left")
+    expect(get_row(comparison, "Cylinder 1, intake")).to_contain_text("0.08 mm below range")
+    expect(get_row(comparison, "Cylinder 1, intake")).to_contain_text("0.16 mm on target")
 
     follow(site.get_by_role("link", name="Open the checks"))
-    after = region(site, "After valve work")
+    after = get_region(site, "After valve work")
     total = after.get_by_role("listitem").filter(has=site.get_by_role("button")).count()
     for done in range(1, total + 1):
         after.get_by_role("button", name="tick", exact=True).first.click()
         expect(after).to_contain_text(f"{done} of {total} ticked")
     follow(site.get_by_role("link", name=f"Job {job.number}"))
-    move_on(site, "roller")
-    to_today(site)
-    expect(region(site, "On the roller")).to_contain_text(job.number)
+    move_job(site, "roller")
+    open_today(site)
+    expect(get_region(site, "On the roller")).to_contain_text(job.number)
     log_out(site, "Mika Mechanic")
 
 
-def test_the_tuner_runs_tunes_runs_again_and_compares(
+def test_tuner_compares_runs_before_and_after_a_tune(
     site: Page, live_server: Any, people: dict[Role, Any]
 ) -> None:
     job = factories.make_job(received_at=timezone.now() - timedelta(days=1), stage="roller")
     factories.make_revision(job, people[Role.DESK])
     log_in_as(site, live_server.url, "tuner")
-    follow(region(site, "On the roller").get_by_role("link", name=job.number))
+    follow(get_region(site, "On the roller").get_by_role("link", name=job.number))
     sides = ("before", "after")
     for side in sides:
         if side == "after":
@@ -153,77 +153,77 @@ def test_the_tuner_runs_tunes_runs_again_and_compares(
             of_run = site.get_by_role("group", name=f"Side of {side}_{number}.csv")
             of_run.get_by_role("radio", name=side).check()
     follow(site.get_by_role("button", name="Save"))
-    # Power rose from speed/200 to speed/190, by a twentieth and more than the repeats differ.
-    expect(row(region(site, "Whole range"), "Mean power").get_by_role("cell").last).to_have_text("more")
+    # Power rose from speed/200 to speed/190, by 5 %, more than the scatter of the repeats.
+    expect(get_row(get_region(site, "Whole range"), "Mean power").get_by_role("cell").last).to_have_text(
+        "more"
+    )
     site.goto(f"{live_server.url}{job.get_absolute_url()}")
-    move_on(site, "ready")
-    to_today(site)
-    expect(region(site, "Ready to hand over")).to_contain_text(job.number)
+    move_job(site, "ready")
+    open_today(site)
+    expect(get_region(site, "Ready to hand over")).to_contain_text(job.number)
     log_out(site, "Toni Tuner")
 
 
 @pytest.fixture
-def alone(people: dict[Role, Any]) -> None:
-    """The owner is the only one so far."""
+def only_owner(people: dict[Role, Any]) -> None:
+    """Delete all staff except the owner."""
     StaffMember.objects.exclude(username="owner").delete()
 
 
-def test_the_owner_of_an_empty_shop_is_led_to_its_first_job(
-    site: Page, live_server: Any, alone: None
-) -> None:
+def test_owner_sets_up_an_empty_shop_and_books_a_job(site: Page, live_server: Any, only_owner: None) -> None:
     log_in_as(site, live_server.url, "owner")
-    steps = region(site, "Your first ten minutes").get_by_role("listitem")
+    steps = get_region(site, "Your first ten minutes").get_by_role("listitem")
     expect(steps.filter(has_text="to do")).to_have_count(6)
 
     follow(steps.get_by_role("link", name="Fill in the shop's page"))
-    textbox(site, "Name*").fill("Tidewater Motor Works")
+    get_textbox(site, "Name*").fill("Tidewater Motor Works")
     follow(site.get_by_role("button", name="Save"))
-    to_today(site)
+    open_today(site)
 
     follow(steps.get_by_role("link", name="Name the places"))
     follow(site.get_by_role("link", name="bench 2"))
-    textbox(site, "Name*").fill("lift by the door")
+    get_textbox(site, "Name*").fill("lift by the door")
     follow(site.get_by_role("button", name="Save"))
-    assert_told(site, "“lift by the door” is saved.")
-    to_today(site)
+    assert_message(site, "“lift by the door” is saved.")
+    open_today(site)
 
     follow(steps.get_by_role("link", name="Add a person"))
-    textbox(site, "Username*").fill("brisa")
-    textbox(site, "First name").fill("Brisa")
+    get_textbox(site, "Username*").fill("brisa")
+    get_textbox(site, "First name").fill("Brisa")
     site.get_by_role("checkbox", name="Mechanic").check()
-    textbox(site, "Password*").fill("seagulls over the pier")
-    textbox(site, "Password confirmation*").fill("seagulls over the pier")
+    get_textbox(site, "Password*").fill("seagulls over the pier")
+    get_textbox(site, "Password confirmation*").fill("seagulls over the pier")
     follow(site.get_by_role("button", name="Save"))
     expect(site.get_by_role("row").filter(has_text="Brisa")).to_contain_text("mechanic")
-    to_today(site)
+    open_today(site)
 
     follow(steps.get_by_role("link", name="Enter an engine"))
-    textbox(site, "Maker*").fill("Sillon")
-    textbox(site, "Engine*").fill("Perch 250")
+    get_textbox(site, "Maker*").fill("Sillon")
+    get_textbox(site, "Engine*").fill("Perch 250")
     site.get_by_role("spinbutton", name="Cylinders*", exact=True).fill("1")
     site.get_by_label("Arrangement").select_option("single")
     site.get_by_label("Intake valves a cylinder").fill("1")
     site.get_by_label("Exhaust valves a cylinder").fill("1")
     site.get_by_role("combobox", name="Adjuster*").select_option("screw and locknut")
-    textbox(site, "Intake, lower limit (mm)*").fill("0,05")
-    textbox(site, "Intake, upper limit (mm)*").fill("0,10")
-    textbox(site, "Exhaust, lower limit (mm)*").fill("0,10")
-    textbox(site, "Exhaust, upper limit (mm)*").fill("0,15")
-    textbox(site, "Adjuster screw pitch (mm)").fill("0,75")
+    get_textbox(site, "Intake, lower limit (mm)*").fill("0,05")
+    get_textbox(site, "Intake, upper limit (mm)*").fill("0,10")
+    get_textbox(site, "Exhaust, lower limit (mm)*").fill("0,10")
+    get_textbox(site, "Exhaust, upper limit (mm)*").fill("0,15")
+    get_textbox(site, "Adjuster screw pitch (mm)").fill("0,75")
     follow(site.get_by_role("button", name="Save"))
     expect(site.get_by_role("heading", name="Sillon Perch 250")).to_be_visible()
-    to_today(site)
+    open_today(site)
 
     follow(steps.get_by_role("link", name="Take a backup"))
-    with site.expect_download() as kept:
+    with site.expect_download() as download:
         site.get_by_role("button", name="Take a backup now").click()
-    assert kept.value.failure() is None
-    assert kept.value.suggested_filename.endswith(".tar")
-    to_today(site)
+    assert download.value.failure() is None
+    assert download.value.suggested_filename.endswith(".tar")
+    open_today(site)
     expect(steps.filter(has_text="to do")).to_have_count(1)
 
     book_from_today(site, "Valves are due")
-    to_today(site)
-    expect(region(site, "Booked")).to_contain_text("Sillon Perch 250")
-    expect(region(site, "Your first ten minutes")).to_have_count(0)
+    open_today(site)
+    expect(get_region(site, "Booked")).to_contain_text("Sillon Perch 250")
+    expect(get_region(site, "Your first ten minutes")).to_have_count(0)
     log_out(site, "Ola Owner")

@@ -1,4 +1,4 @@
-"""A part of a page comes anew while somebody is at it: what was typed or chosen meanwhile stands."""
+"""Input made while a part of the page reloads is preserved."""
 
 from collections.abc import Callable
 from typing import Any
@@ -7,28 +7,28 @@ from playwright.sync_api import Page, Route, expect
 
 from jobs.runs.importing import RunDetails, import_run
 from tests import factories
-from tests.browser.steps import comes_to_rest
+from tests.browser.steps import wait_until_settled
 from tests.jobs.run_files import demo_bytes, demo_runs
 from workshop.models import Role
 
 LogIn = Callable[[Role], Page]
 
 
-def held_back(page: Page, address: str) -> list[Route]:
-    """From now on what is asked for at this address gets no answer until it is let go."""
+def hold_requests(page: Page, address: str) -> list[Route]:
+    """Hold requests to a URL until they are released."""
     held: list[Route] = []
     page.route(address, lambda route: held.append(route))
     return held
 
 
-def let_go(page: Page, held: list[Route]) -> None:
+def release_requests(page: Page, held: list[Route]) -> None:
     for route in held:
         route.continue_()
     page.unroute_all()
-    comes_to_rest(page)
+    wait_until_settled(page)
 
 
-def test_the_bike_chosen_while_the_list_comes_anew_stays_chosen(log_in: LogIn, live_server: Any) -> None:
+def test_chosen_bike_stays_selected_when_the_list_reloads(log_in: LogIn, live_server: Any) -> None:
     for plate in ("DEMO 61", "DEMO 74", "DEMO 75"):
         factories.make_bike(owner=factories.make_customer(), plate=plate)
     page = log_in(Role.DESK)
@@ -37,14 +37,14 @@ def test_the_bike_chosen_while_the_list_comes_anew_stays_chosen(log_in: LogIn, l
     search.press_sequentially("demo")
     wanted = page.get_by_role("radio", name="DEMO 75")
     expect(wanted).to_be_visible()
-    held = held_back(page, "**/jobs/book/bikes/*")
+    held = hold_requests(page, "**/jobs/book/bikes/*")
     with page.expect_request("**/jobs/book/bikes/*"):
         search.press_sequentially(" 7")
     wanted.check()
-    let_go(page, held)
+    release_requests(page, held)
     expect(page.get_by_role("radio", name="DEMO 61")).to_have_count(0)
     expect(wanted).to_be_checked()
-    # It outlasts the next list too, but not one that it is no longer in.
+    # It stays selected in the next list too, unless that list does not contain it.
     search.fill("demo")
     expect(page.get_by_role("radio", name="DEMO 61")).to_be_visible()
     expect(wanted).to_be_checked()
@@ -53,7 +53,7 @@ def test_the_bike_chosen_while_the_list_comes_anew_stays_chosen(log_in: LogIn, l
     expect(page.get_by_role("radio", name="DEMO 74")).to_be_checked()
 
 
-def test_a_line_typed_while_a_file_is_read_anew_is_kept(
+def test_typed_line_survives_a_reload_of_the_preview(
     log_in: LogIn, live_server: Any, people: dict[Role, Any]
 ) -> None:
     entry = demo_runs("tern")[0]
@@ -63,12 +63,12 @@ def test_a_line_typed_while_a_file_is_read_anew_is_kept(
     ).run
     page = log_in(Role.TUNER)
     page.goto(f"{live_server.url}/runs/{run.pk}/layout/")
-    held = held_back(page, "**/layout/")
+    held = hold_requests(page, "**/layout/")
     with page.expect_request("**/layout/"):
         page.get_by_role("combobox", name="What is in column 2, ").select_option("engine_speed_rpm")
     names = page.get_by_role("spinbutton", name="Line with the names")
     names.press_sequentially("7")  # where they stand, so that the columns stay the same
-    let_go(page, held)
+    release_requests(page, held)
     expect(names).to_have_value("7")
     expect(names).to_be_focused()
     expect(page.get_by_role("combobox", name="What is in column 2, ")).to_have_value("engine_speed_rpm")

@@ -9,7 +9,7 @@ from playwright.sync_api import Locator, Page, expect
 from jobs.calc.units.numbers import format_number
 from jobs.models import Job, MixtureStudy
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, follow, region, tab_to
+from tests.browser.steps import assert_accessible, assert_fits, follow, get_region, tab_to
 from tests.jobs.mixture.test_mixture import FUEL_TABLE
 from workshop.models import Role
 
@@ -38,10 +38,10 @@ def create_study(page: Page, job: Job, fuel_table: str = "") -> None:
     page.wait_for_url("**/mixture/*/")
 
 
-def cell(grid: Locator, grip: str, place: int) -> Locator:
+def cell(grid: Locator, grip: str, position: int) -> Locator:
     """Return the cell of a row by its position from the left."""
     heading = grid.page.get_by_role("rowheader", name=grip, exact=True)
-    return grid.get_by_role("row").filter(has=heading).get_by_role("gridcell").nth(place)
+    return grid.get_by_role("row").filter(has=heading).get_by_role("gridcell").nth(position)
 
 
 def test_cells_are_walked_by_keyboard_and_described(log_in: LogIn, job: Job) -> None:
@@ -89,25 +89,25 @@ def test_pasted_fuel_table_is_corrected_in_measured_cells_only(log_in: LogIn, jo
     page = log_in(Role.TUNER)
     create_study(page, job, FUEL_TABLE)
     back = page.get_by_label("To copy and paste")
-    came = [line.split("\t") for line in FUEL_TABLE.splitlines()]
-    now = [line.split("\t") for line in back.input_value().splitlines()]
+    pasted = [line.split("\t") for line in FUEL_TABLE.splitlines()]
+    corrected = [line.split("\t") for line in back.input_value().splitlines()]
     # grip 0 and 2,000 1/min were never held
-    assert now[:2] == came[:2]
-    assert [row[:2] for row in now] == [row[:2] for row in came]
+    assert corrected[:2] == pasted[:2]
+    assert [row[:2] for row in corrected] == [row[:2] for row in pasted]
     # 7 % and more too lean at 6,000 1/min wide open against a target of 0.90
-    assert 74 * 1.03 < float(now[3][3].replace(",", ".")) < 74 * 1.09
-    fuel = region(page, "The fuel table, corrected")
+    assert 74 * 1.03 < float(corrected[3][3].replace(",", ".")) < 74 * 1.09
+    fuel = get_region(page, "The fuel table, corrected")
     fuel.get_by_text("Which cells changed").click()
-    expect(fuel.locator("mark").filter(has_text=now[3][3])).to_be_visible()
+    expect(fuel.locator("mark").filter(has_text=corrected[3][3])).to_be_visible()
     with page.expect_download() as download:
         fuel.get_by_role("link", name="As CSV").click()
     rows = [line.split(",") for line in download.value.path().read_text(encoding="utf-8").splitlines()]
-    assert rows == [[figure.replace(",", ".") for figure in row] for row in now]
+    assert rows == [[figure.replace(",", ".") for figure in row] for row in corrected]
     assert_accessible(page)
 
 
 def add_tables(job: Job) -> None:
-    """Two modes with their tables, so that the throttle page shows torque by grip for both."""
+    """Add two modes with tables, so that the throttle page shows torque by grip for both."""
     speeds, grips = [2000, 6000, 10_000], [0, 10, 20, 50, 100]
     for mode, plates in (("Road", [0, 10, 20, 50, 100]), ("Wet", [0, 5, 12.4, 42, 100])):
         job.tune_revisions.get().throttle_tables.create(
@@ -128,5 +128,5 @@ def test_study_and_throttle_page_fit_the_screen(log_in: LogIn, job: Job, width: 
             page.emulate_media(color_scheme=scheme)
             assert_fits(page)
             assert_accessible(page)
-    torque = region(page, "Torque by grip, modes of as received")
+    torque = get_region(page, "Torque by grip, modes of as received")
     expect(torque.get_by_role("group", name="Torque: curves of").locator("canvas")).to_be_visible()

@@ -1,4 +1,4 @@
-"""What the owner alone does: the shop's profile, its people, the library of engines."""
+"""The owner: shop profile, staff, engine library and login."""
 
 from collections.abc import Callable
 
@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 from jobs.models import Job
 from tests import factories
 from tests.browser.conftest import PASSWORD
-from tests.browser.steps import assert_accessible, assert_told, follow, region, textbox
+from tests.browser.steps import assert_accessible, assert_message, follow, get_region, get_textbox
 from workshop.models import EngineSpec, Role
 
 LogIn = Callable[[Role], Page]
@@ -17,7 +17,7 @@ def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
     job = factories.make_job(odometer_km=16_093.44, received_at="2025-05-05T08:00Z", stage="bench")
     page = log_in(Role.OWNER)
     follow(page.get_by_role("link", name="Shop", exact=True))
-    textbox(page, "Name*").fill("Tidewater Motor Works")
+    get_textbox(page, "Name*").fill("Tidewater Motor Works")
     page.get_by_label("Time zone").select_option("Europe/Lisbon")
     page.get_by_label("Distance unit").select_option("mi")
     page.get_by_label("Length unit").select_option("in")
@@ -29,20 +29,20 @@ def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
 
     page.goto(page.url.split("/shop")[0] + job.get_absolute_url())
     # 16 093.44 m are 10 miles of 1609.344 m, a thousand times over.
-    expect(region(page, "Brief and receipt")).to_contain_text("10 000 mi")
+    expect(get_region(page, "Brief and receipt")).to_contain_text("10 000 mi")
 
 
-def test_adds_a_person_who_then_logs_in(log_in: LogIn) -> None:
+def test_new_person_can_log_in(log_in: LogIn) -> None:
     page = log_in(Role.OWNER)
     page.get_by_role("button", name="Ola Owner").click()
     follow(page.get_by_role("link", name="Staff and roles"))
     follow(page.get_by_role("link", name="New person"))
-    textbox(page, "Username*").fill("brisa")
-    textbox(page, "First name").fill("Brisa")
-    textbox(page, "Last name").fill("Halden")
+    get_textbox(page, "Username*").fill("brisa")
+    get_textbox(page, "First name").fill("Brisa")
+    get_textbox(page, "Last name").fill("Halden")
     page.get_by_role("checkbox", name="Mechanic").check()
-    textbox(page, "Password*").fill("seagulls over the pier")
-    textbox(page, "Password confirmation*").fill("seagulls over the pier")
+    get_textbox(page, "Password*").fill("seagulls over the pier")
+    get_textbox(page, "Password confirmation*").fill("seagulls over the pier")
     follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("row").filter(has_text="Brisa Halden")).to_contain_text("mechanic")
     assert_accessible(page)
@@ -56,32 +56,32 @@ def test_adds_a_person_who_then_logs_in(log_in: LogIn) -> None:
     expect(page.get_by_role("link", name="Shop", exact=True)).to_have_count(0)
 
 
-def test_an_engine_added_to_the_library_is_measured_on_a_bike(log_in: LogIn) -> None:
+def test_new_engine_is_used_for_clearances_of_a_bike(log_in: LogIn) -> None:
     job = factories.make_job(bike=factories.make_bike(engine_spec=None, make="Sillon", model="Perch 250"))
     page = log_in(Role.OWNER)
     follow(page.get_by_role("link", name="Engines", exact=True))
     follow(page.get_by_role("link", name="New engine"))
-    textbox(page, "Maker*").fill("Sillon")
-    textbox(page, "Engine*").fill("Perch 250")
+    get_textbox(page, "Maker*").fill("Sillon")
+    get_textbox(page, "Engine*").fill("Perch 250")
     page.get_by_role("spinbutton", name="Cylinders*", exact=True).fill("1")
     page.get_by_label("Arrangement").select_option("single")
     page.get_by_label("Intake valves a cylinder").fill("1")
     page.get_by_label("Exhaust valves a cylinder").fill("1")
     page.get_by_role("combobox", name="Adjuster*").select_option("screw and locknut")
     expect(page.get_by_role("group", name="Closing shims (desmodromic only)")).to_be_hidden()
-    textbox(page, "Intake, lower limit (mm)*").fill("0,05")
-    textbox(page, "Intake, upper limit (mm)*").fill("0,10")
-    textbox(page, "Intake, blueprint target (mm)").fill("0,12")
-    textbox(page, "Exhaust, lower limit (mm)*").fill("0,10")
-    textbox(page, "Exhaust, upper limit (mm)*").fill("0,15")
-    textbox(page, "Adjuster screw pitch (mm)").fill("0,75")
-    textbox(page, "Figures from (manual)").fill("Sillon workshop leaflet")
+    get_textbox(page, "Intake, lower limit (mm)*").fill("0,05")
+    get_textbox(page, "Intake, upper limit (mm)*").fill("0,10")
+    get_textbox(page, "Intake, blueprint target (mm)").fill("0,12")
+    get_textbox(page, "Exhaust, lower limit (mm)*").fill("0,10")
+    get_textbox(page, "Exhaust, upper limit (mm)*").fill("0,15")
+    get_textbox(page, "Adjuster screw pitch (mm)").fill("0,75")
+    get_textbox(page, "Figures from (manual)").fill("Sillon workshop leaflet")
     follow(page.get_by_role("button", name="Save"))
 
-    # A target outside the maker's own range is no target.
+    # A target outside the range is rejected.
     expect(page.get_by_role("alert")).to_contain_text("must lie inside the range")
-    expect(textbox(page, "Intake, lower limit (mm)*")).to_have_value("0,05")
-    textbox(page, "Intake, blueprint target (mm)").fill("0,08")
+    expect(get_textbox(page, "Intake, lower limit (mm)*")).to_have_value("0,05")
+    get_textbox(page, "Intake, blueprint target (mm)").fill("0,08")
     follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("heading", name="Sillon Perch 250")).to_be_visible()
     expect(page.get_by_role("main")).to_contain_text("Sillon workshop leaflet")
@@ -92,12 +92,12 @@ def test_an_engine_added_to_the_library_is_measured_on_a_bike(log_in: LogIn) -> 
     follow(page.get_by_role("link", name="Choose the engine of this bike"))
     page.get_by_label("Engine").select_option("Sillon Perch 250")
     follow(page.get_by_role("button", name="Save"))
-    assert_told(page, "saved")
+    assert_message(page, "saved")
     follow(page.get_by_role("link", name=job.number))
     follow(page.get_by_role("link", name="Measure as found"))
-    textbox(page, "Engine temperature (°C)*").fill("20")
-    textbox(page, "cylinder 1, intake").fill("0.08")
-    textbox(page, "cylinder 1, exhaust").fill("0.20")
+    get_textbox(page, "Engine temperature (°C)*").fill("20")
+    get_textbox(page, "cylinder 1, intake").fill("0.08")
+    get_textbox(page, "cylinder 1, exhaust").fill("0.20")
     follow(page.get_by_role("button", name="Save clearances"))
     readings = page.get_by_role("table", name="Readings by valve")
     expect(readings).to_contain_text("on target")
@@ -105,7 +105,7 @@ def test_an_engine_added_to_the_library_is_measured_on_a_bike(log_in: LogIn) -> 
     assert Job.objects.get().bike.engine_spec == EngineSpec.objects.get()
 
 
-def test_wrong_password_is_told_and_lets_nobody_in(site: Page, live_server) -> None:
+def test_wrong_password_is_rejected(site: Page, live_server) -> None:
     site.goto(live_server.url)
     site.get_by_label("Username").fill("owner")
     site.get_by_label("Password").fill(PASSWORD + "?")

@@ -1,6 +1,6 @@
-"""Every page of the site, the demo shop in it: fits phone and desk, WCAG 2.2 AA, a quiet console.
+"""Every page of the demo shop fits all screens, meets WCAG 2.2 AA and logs no errors.
 
-The walk takes its addresses from tests/test_access.py, so a new page is met here by itself.
+The URLs come from tests/test_access.py, so a new page is included by itself.
 """
 
 from functools import cached_property
@@ -15,18 +15,18 @@ from fixtures.demo_jobs import build_demo_shop
 from jobs import models as jobs
 from reports.models import HandoverSheet, SheetLink
 from tests.browser.conftest import NO_FAULT, PATIENCE_MS, watch
-from tests.browser.steps import accessibility_faults, follow, settles_to_fit, sideways_px
+from tests.browser.steps import find_accessibility_faults, fits_window, follow, measure_overflow_px
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Role, StaffMember
 
 WIDTHS = (1440, 1024, 390)
 HEIGHT = 900
-NOT_KEPT = {"mixture-fuel-table"}  # a file that the demo's studies have none of
-COLOURS = ("color-contrast",)  # what a darker look may change
+NO_FILE = {"mixture-fuel-table"}  # the demo's studies have no such file
+COLOURS = ("color-contrast",)  # the only rule that the dark theme affects
 
 
 class DemoRecords(Records):
-    """The demo shop's own records where it has them; one made for the walk where it has none."""
+    """Records of the demo shop, or created ones if it has none of a kind."""
 
     @cached_property
     def job(self) -> Any:
@@ -105,56 +105,56 @@ def log_in(page: Page, site: str) -> None:
     expect(page.get_by_role("heading", name="Today")).to_be_visible()
 
 
-def asked_for(page: Page, site: str, records: Records) -> dict[str, APIResponse]:
-    """The answer of every address, by its name."""
-    ask = page.context.request.get
+def fetch_all(page: Page, site: str, records: Records) -> dict[str, APIResponse]:
+    """Fetch every URL and return the responses by name."""
+    fetch = page.context.request.get
     return {
-        name: ask(site + address(name, records), max_redirects=0, timeout=PATIENCE_MS)
+        name: fetch(site + address(name, records), max_redirects=0, timeout=PATIENCE_MS)
         for name in sorted(PATTERNS)
     }
 
 
 def is_page(answer: APIResponse) -> bool:
-    """Not a file, a redirect, a part of a page, or what only takes a sending."""
+    """Return True for a whole HTML page: no file, redirect or part of a page."""
     is_html = answer.headers.get("content-type", "").startswith("text/html")
     return answer.status == 200 and is_html and "<html" in answer.text()
 
 
-def look(page: Page, name: str, url: str) -> list[str]:
-    """What is amiss on a page on a desk, a tablet and a phone, by day and in the dark."""
+def find_problems(page: Page, name: str, url: str) -> list[str]:
+    """Return the problems of a page at all widths, in light and dark mode."""
     page.emulate_media(color_scheme="light")
     page.goto(url)
     page.evaluate("document.fonts.ready.then(() => true)")
-    expect(page.locator("[data-chart]:not(.chart)")).to_have_count(0)  # all curves are drawn
+    expect(page.locator("[data-chart]:not(.chart)")).to_have_count(0)  # all charts are drawn
     problems = []
-    for look_of_it, rules in (("light", ()), ("dark", COLOURS)):
-        page.emulate_media(color_scheme=look_of_it)
+    for scheme, rules in (("light", ()), ("dark", COLOURS)):
+        page.emulate_media(color_scheme=scheme)
         for width in WIDTHS:
             page.set_viewport_size({"width": width, "height": HEIGHT})
-            if not settles_to_fit(page):
-                problems.append(f"at {width} px it is {sideways_px(page)} px wider than the window")
-            problems += [f"{look_of_it}, {width} px: {fault}" for fault in accessibility_faults(page, rules)]
+            if not fits_window(page):
+                problems.append(f"at {width} px it is {measure_overflow_px(page)} px wider than the window")
+            problems += [f"{scheme}, {width} px: {fault}" for fault in find_accessibility_faults(page, rules)]
     return [f"{name}: {problem}" for problem in problems]
 
 
-def test_every_page_fits_and_is_accessible_and_quiet(
+def test_every_page_fits_is_accessible_and_logs_no_errors(
     page: Page, live_server: Any, records: Records, page_faults: list[str]
 ) -> None:
     site = live_server.url
     log_in(page, site)
-    answers = asked_for(page, site, records)
+    answers = fetch_all(page, site, records)
     problems = [
         f"{name}: answer {answer.status}"
         for name, answer in answers.items()
-        if answer.status not in (200, 302, 405) and name not in NOT_KEPT
+        if answer.status not in (200, 302, 405) and name not in NO_FILE
     ]
     pages = {name: answer.url for name, answer in answers.items() if is_page(answer)}
     assert {"today", "job", "run", "comparison", "handover"} <= set(pages)
     for name, url in pages.items():
-        problems += look(page, name, url)
+        problems += find_problems(page, name, url)
         problems += [f"{name}: {fault}" for fault in page_faults if not fault.startswith(NO_FAULT)]
         page_faults.clear()
     page.context.clear_cookies()
     for name in sorted(PUBLIC & set(pages)):
-        problems += look(page, name, pages[name])
+        problems += find_problems(page, name, pages[name])
     assert not problems, "\n".join(problems)

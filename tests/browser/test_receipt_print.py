@@ -1,4 +1,4 @@
-"""The receipt on paper: one page of either size, with what the customer signs for."""
+"""The printed receipt: one page of A4 or Letter with all details that the customer signs."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -31,7 +31,7 @@ NOTES = [
 
 @pytest.fixture
 def job(people: dict[Role, Any]) -> Job:
-    """A receipt with much on it: a long brief, six works, six marks."""
+    """Create a job with a long brief, six work items and six marks."""
     job = factories.make_job(
         brief="Stutters at half throttle when warm; valves are due. " * 6,
         received_at=timezone.now() - timedelta(hours=1),
@@ -49,21 +49,21 @@ def job(people: dict[Role, Any]) -> Job:
     return job
 
 
-def printed(page: Page, paper: str) -> tuple[pypdfium2.PdfPage, str]:
+def print_page(page: Page, paper: str) -> tuple[pypdfium2.PdfPage, str]:
     pdf = pypdfium2.PdfDocument(page.pdf(format=paper))
     assert len(pdf) == 1, f"{len(pdf)} pages of {paper}"
     return pdf[0], " ".join(pdf[0].get_textpage().get_text_range().split())
 
 
-def shapes(paper: pypdfium2.PdfPage) -> list[tuple[float, float, float, float]]:
-    """Left, bottom, width and height of every shape that is drawn, in millimetres."""
-    drawn = (each for each in paper.get_objects(max_depth=5) if each.type == pdfium.FPDF_PAGEOBJ_PATH)
-    ends = ([end / MM for end in each.get_bounds()] for each in drawn)
+def find_shapes(paper: pypdfium2.PdfPage) -> list[tuple[float, float, float, float]]:
+    """Return left, bottom, width and height [mm] of every shape drawn."""
+    drawn = (shape for shape in paper.get_objects(max_depth=5) if shape.type == pdfium.FPDF_PAGEOBJ_PATH)
+    ends = ([end / MM for end in shape.get_bounds()] for shape in drawn)
     return [(left, bottom, right - left, top - bottom) for left, bottom, right, top in ends]
 
 
-def wheels(drawn: list[tuple[float, float, float, float]]) -> list[tuple[float, float]]:
-    """Where the outline's two wheels stand: round, and larger than a thumb."""
+def find_wheels(drawn: list[tuple[float, float, float, float]]) -> list[tuple[float, float]]:
+    """Return the positions of the outline's wheels: round and 15 to 40 mm wide."""
     return [
         (left, bottom)
         for left, bottom, width, height in drawn
@@ -72,7 +72,7 @@ def wheels(drawn: list[tuple[float, float, float, float]]) -> list[tuple[float, 
 
 
 @pytest.mark.parametrize("signed", ["on the screen", "by hand"])
-def test_the_receipt_is_one_page_with_all_that_is_signed_for(
+def test_receipt_is_one_page_with_all_signed_details(
     log_in: LogIn, live_server: Any, job: Job, signed: str
 ) -> None:
     if signed == "on the screen":
@@ -84,18 +84,18 @@ def test_the_receipt_is_one_page_with_all_that_is_signed_for(
     expect(page.get_by_role("heading", name="Receipt of a motorcycle")).to_be_visible()
     expect(page.locator(".outline-mark")).to_have_count(len(NOTES))
     for paper in PAPERS:
-        sheet, text = printed(page, paper)
+        sheet, text = print_page(page, paper)
         width, height = (side * MM for side in PAPER_MM[paper])
         assert sheet.get_size() == pytest.approx((width, height), abs=1.5)
         for wanted in ("24310 km", "148.5 engine hours", "half, 2 keys", "Scratch on the tank", *NOTES):
             assert wanted in text, f"{wanted} is not on {paper}"
         assert ("Ines Quill," in text[text.index("Signed") :]) is (signed == "on the screen")
         assert ("Date, name and signature" in text) is (signed == "by hand")
-        drawn = shapes(sheet)
-        (_, ground), *_ = wheels(drawn)
-        assert len({round(left) for left, _ in wheels(drawn)}) >= 2
-        below = [(width, height) for _, bottom, width, height in drawn if bottom + height < ground]
-        # A stroke goes up and down; the line to sign on does not.
-        strokes = [height for width, height in below if height > 3 and width < 60]
+        drawn = find_shapes(sheet)
+        (_, ground), *_ = find_wheels(drawn)
+        assert len({round(left) for left, _ in find_wheels(drawn)}) >= 2
+        below_outline = [(width, height) for _, bottom, width, height in drawn if bottom + height < ground]
+        # A stroke has height; the line to sign on does not.
+        strokes = [height for width, height in below_outline if height > 3 and width < 60]
         assert len(strokes) == (len(STROKES) if signed == "on the screen" else 0)
-        assert any(width > 80 and height < 1 for width, height in below) is (signed == "by hand")
+        assert any(width > 80 and height < 1 for width, height in below_outline) is (signed == "by hand")

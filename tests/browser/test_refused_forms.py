@@ -1,15 +1,15 @@
-"""Forms shown again with what has to be put right: told, accessible on a phone, readable in the dark."""
+"""Rejected forms show their errors, fit a phone and are accessible in light and dark mode."""
 
 from typing import Any
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.steps import accessibility_faults, settles_to_fit
+from tests.browser.steps import find_accessibility_faults, fits_window
 from tests.test_access import Records, address
 from workshop.models import Role
 
 COLOURS = ("color-contrast",)
-# One form of a kind: of each record, each way of building its boxes, and each page with more than one form.
+# One form per kind of record, per way of building fields and per page with several forms.
 FORMS = (
     "job-book",
     "job-receive",
@@ -45,7 +45,7 @@ SPOIL = """form => {
 }"""
 
 
-def test_forms_to_be_put_right_are_told_and_accessible(
+def test_rejected_forms_show_errors_and_are_accessible(
     log_in: Any, live_server: Any, people: dict[Role, Any]
 ) -> None:
     records = Records(people)
@@ -58,17 +58,17 @@ def test_forms_to_be_put_right_are_told_and_accessible(
         form = page.locator("main form[method=post]:not(.remove)").first
         form.evaluate(SPOIL)
         with page.expect_navigation() as sent:
-            # Sent by the browser alone, so that its own questions do not hold it back.
+            # Submit without the browser's own validation.
             form.evaluate("form => HTMLFormElement.prototype.submit.call(form)")
         if sent.value.status != 422:
             problems.append(f"{name}: answered {sent.value.status}")
             continue
         expect(page.locator("main")).to_be_visible()
         if not page.get_by_role("alert").count():
-            problems.append(f"{name}: nothing is told at the top")
-        if not settles_to_fit(page):
+            problems.append(f"{name}: no error summary")
+        if not fits_window(page):
             problems.append(f"{name}: wider than a phone")
-        problems += [f"{name}: {fault}" for fault in accessibility_faults(page)]
+        problems += [f"{name}: {fault}" for fault in find_accessibility_faults(page)]
         page.emulate_media(color_scheme="dark")
-        problems += [f"{name}, in the dark: {fault}" for fault in accessibility_faults(page, COLOURS)]
+        problems += [f"{name}, in the dark: {fault}" for fault in find_accessibility_faults(page, COLOURS)]
     assert not problems, "\n".join(problems)

@@ -1,4 +1,4 @@
-"""Runs on their charts: the sweep set by its handles, curves kept as pictures, the drive-out."""
+"""Run charts: sweep handles, saved pictures, roll-on, zoom and pan."""
 
 import re
 from collections.abc import Callable
@@ -12,7 +12,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from jobs.models import Comparison, ComparisonRun, Job, Run
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, follow, next_frame, tab_to
+from tests.browser.steps import assert_accessible, assert_fits, follow, tab_to, wait_for_next_frame
 from tests.jobs.run_files import attach_sweep
 from workshop.models import Role
 
@@ -29,7 +29,7 @@ def job(people: dict[Role, Any]) -> Job:
 
 
 def sweep_with_road_speed(level: float) -> bytes:
-    """3,000 to 11,000 1/min in 8 s, 60 1/min for each km/h."""
+    """Return a file with a sweep from 3000 to 11 000 rpm in 8 s, 60 rpm per km/h."""
     lines = ["Time (s),Engine speed (rpm),Power (kW),Road speed (km/h),Lambda"]
     for row in range(801):
         speed = 3000 + 10 * row
@@ -45,14 +45,14 @@ def attach_run(job: Job, by: Any, level: float, at: int) -> Run:
 
 
 def drag(page: Page, handle: Locator, to_x: float) -> None:
-    next_frame(page)  # the handle stands where its chart was laid out last
+    wait_for_next_frame(page)  # until the handle is at its place in the new layout
     box = handle.bounding_box()
     assert box
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 4)
     page.mouse.down()
     page.mouse.move(to_x, box["y"] + box["height"] / 4, steps=5)
     page.mouse.up()
-    next_frame(page)
+    wait_for_next_frame(page)
 
 
 def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: Job, people) -> None:
@@ -67,7 +67,7 @@ def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: J
     drag(page, first, plot["x"] + plot["width"] / 4)
     assert float(page.get_by_label("From", exact=True).input_value()) == pytest.approx(2.0, abs=0.1)
     expect(page.get_by_label("Limits given as")).to_have_value("time")
-    # And by keyboard: ten times 8 s / 400 at a press.
+    # By keyboard: each press moves it by ten times 8 s / 400.
     last.press("Shift+ArrowLeft")
     assert float(page.get_by_label("To", exact=True).input_value()) == pytest.approx(7.8, abs=0.06)
     assert_accessible(page)
@@ -97,15 +97,15 @@ def test_curves_are_saved_as_pictures(log_in: LogIn, live_server, job: Job, peop
         attach_run(job, people[Role.TUNER], level, at)
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
-    kept = {}
+    pictures = {}
     for kind in ("PNG", "SVG"):
         with page.expect_download() as download:
             page.get_by_role("button", name=f"Save as {kind}").click()
         assert download.value.suggested_filename == f"runs-job-{job.number}.{kind.lower()}"
-        kept[kind] = Path(download.value.path()).read_bytes()
-    assert kept["PNG"].startswith(b"\x89PNG\r\n")
-    picture = kept["SVG"].decode()
-    (tmp_path / "curves.svg").write_bytes(kept["SVG"])
+        pictures[kind] = Path(download.value.path()).read_bytes()
+    assert pictures["PNG"].startswith(b"\x89PNG\r\n")
+    picture = pictures["SVG"].decode()
+    (tmp_path / "curves.svg").write_bytes(pictures["SVG"])
     assert picture.count("<polyline") == 4  # power and torque of two runs
     assert "Run 1" in picture
     assert "engine speed (1/min)" in picture
@@ -123,26 +123,26 @@ def test_roll_on_is_computed_on_the_comparison_page(log_in: LogIn, live_server, 
         ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
     page = log_in(Role.TUNER)
     page.goto(f"{live_server.url}/comparisons/{comparison.pk}/")
-    part = page.get_by_role("region", name="Drive-out", exact=True)
-    expect(part).to_contain_text("ahead of as received")
-    part.get_by_label("From (km/h)").fill("70")
-    part.get_by_label("To (km/h)").fill("150")
-    follow(part.get_by_role("button", name="Drive out"))
-    expect(part.get_by_role("caption")).to_contain_text(["70 to 150 km/h", ""])
-    expect(part.locator("canvas")).to_be_visible()
-    # The mixture stands below power and torque.
+    roll_on = page.get_by_role("region", name="Drive-out", exact=True)
+    expect(roll_on).to_contain_text("ahead of as received")
+    roll_on.get_by_label("From (km/h)").fill("70")
+    roll_on.get_by_label("To (km/h)").fill("150")
+    follow(roll_on.get_by_role("button", name="Drive out"))
+    expect(roll_on.get_by_role("caption")).to_contain_text(["70 to 150 km/h", ""])
+    expect(roll_on.locator("canvas")).to_be_visible()
+    # Lambda is shown below power and torque.
     expect(page.get_by_role("group", name="Lambda: curves of")).to_be_visible()
     assert_accessible(page)
     page.set_viewport_size({"width": 360, "height": 780})
     assert_fits(page)
-    part.get_by_label("To (km/h)").fill("60")
-    follow(part.get_by_role("button", name="Drive out"))
-    expect(part.get_by_role("alert")).to_contain_text("faster than it starts")
+    roll_on.get_by_label("To (km/h)").fill("60")
+    follow(roll_on.get_by_role("button", name="Drive out"))
+    expect(roll_on.get_by_role("alert")).to_contain_text("faster than it starts")
 
 
-def shown_range(page: Page, name: str) -> list[float]:
+def read_shown_range(page: Page, name: str) -> list[float]:
     chart = page.locator(f"[data-source={name}]")
-    return chart.evaluate("each => [each.chart.plots[0].scales.x.min, each.chart.plots[0].scales.x.max]")
+    return chart.evaluate("chart => [chart.chart.plots[0].scales.x.min, chart.chart.plots[0].scales.x.max]")
 
 
 TWO_FINGERS = """(place, [from, to]) => {
@@ -164,15 +164,15 @@ def test_zoomed_curves_are_panned_by_button_key_and_touch(
     page.goto(f"{live_server.url}/jobs/{job.number}/runs/")
     plot = page.get_by_role("group", name="Power: curves of")
     expect(plot.locator("canvas")).to_be_visible()
-    low, high = shown_range(page, "runs-chart")
+    low, high = read_shown_range(page, "runs-chart")
     middle, quarter = (low + high) / 2, (high - low) / 4
     # Two fingers at 0.25 and 0.75 of the width draw apart to its edges: the inner half fills it.
     plot.evaluate(TWO_FINGERS, [[0.25, 0.75], [0.0, 1.0]])
-    assert shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
+    assert read_shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
     page.get_by_role("button", name="Move right").click()
-    assert shown_range(page, "runs-chart") == pytest.approx([middle, high], abs=30)
+    assert read_shown_range(page, "runs-chart") == pytest.approx([middle, high], abs=30)
     plot.focus()
     page.keyboard.press("PageUp")
-    assert shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
+    assert read_shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
     page.get_by_role("button", name="Whole range").click()
-    assert shown_range(page, "runs-chart") == pytest.approx([low, high], abs=1)
+    assert read_shown_range(page, "runs-chart") == pytest.approx([low, high], abs=1)

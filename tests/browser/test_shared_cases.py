@@ -1,4 +1,4 @@
-"""The scripts' half of the cases that the server must answer alike, and both halves against each other."""
+"""Cases in which scripts and server must agree, run on the scripts."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -11,7 +11,7 @@ from playwright.sync_api import Page, Route
 from jobs.calc.units.numbers import format_number
 from jobs.clearances.valve_gaps import verdict_slug
 from tests.shared_cases import shared_cases
-from tests.test_shared_cases import place_of, read
+from tests.test_shared_cases import make_gap, parse_reading
 
 SCRIPTS = Path(__file__).parents[2] / "static" / "js"
 NUMBERS = """cases => import("/numbers.js").then(({ formatNumber }) => cases.map(
@@ -30,8 +30,8 @@ WORDS = """() => import("/verdicts.js").then(({ WORDS }) => WORDS)"""
 
 
 @pytest.fixture
-def answers(page: Page) -> Callable[[str, list[dict[str, Any]]], list[str]]:
-    """What our scripts say to each case, asked in a browser, without a server."""
+def run_script(page: Page) -> Callable[[str, list[dict[str, Any]]], list[str]]:
+    """Return a function that runs a script in a browser, without a server."""
 
     def serve(route: Route) -> None:
         name = route.request.url.rpartition("/")[2]
@@ -45,42 +45,42 @@ def answers(page: Page) -> Callable[[str, list[dict[str, Any]]], list[str]]:
     return page.evaluate
 
 
-def assert_alike(cases: list[dict[str, Any]], found: list[str], expected: list[str]) -> None:
+def assert_equal(cases: list[dict[str, Any]], found: list[str], expected: list[str]) -> None:
     triples = zip(cases, found, expected, strict=True)
-    assert [(case, one, other) for case, one, other in triples if one != other] == []
+    assert [(case, got, wanted) for case, got, wanted in triples if got != wanted] == []
 
 
-def test_numbers_are_written_as_by_the_server(answers: Any) -> None:
+def test_numbers_are_formatted_like_on_the_server(run_script: Any) -> None:
     cases = shared_cases("numbers")["cases"]
-    assert_alike(cases, answers(NUMBERS, cases), [case["text"] for case in cases])
+    assert_equal(cases, run_script(NUMBERS, cases), [case["text"] for case in cases])
 
 
-def test_clearances_are_judged_as_by_the_server(answers: Any) -> None:
+def test_clearance_verdicts_agree_with_the_server(run_script: Any) -> None:
     verdicts = shared_cases("verdicts")
     for script, cases in ((VERDICTS, verdicts["cases"]), (CLOSING, verdicts["closing"])):
-        assert_alike(cases, answers(script, cases), [case["verdict"] for case in cases])
+        assert_equal(cases, run_script(script, cases), [case["verdict"] for case in cases])
 
 
-def test_verdicts_have_the_words_of_the_server(answers: Any) -> None:
-    words = answers(WORDS)
+def test_verdict_texts_agree_with_the_server(run_script: Any) -> None:
+    words = run_script(WORDS)
     assert words == {**shared_cases("verdicts")["words"], "unreadable": "not a number"}
 
 
-def test_what_was_not_measured_is_a_dash(answers: Any) -> None:
-    assert answers(NOT_MEASURED, None) == ["–", "–", "–"]
+def test_missing_number_is_shown_as_a_dash(run_script: Any) -> None:
+    assert run_script(NOT_MEASURED, None) == ["–", "–", "–"]
 
 
-def test_numbers_of_every_size_are_written_alike(answers: Any) -> None:
+def test_random_numbers_are_formatted_like_on_the_server(run_script: Any) -> None:
     random = np.random.default_rng(20261130)
     sizes = random.uniform(-1, 1, 1500) * 10 ** random.uniform(-6, 12, 1500)
     halves = (random.integers(-40_000, 40_000, 500) + 0.5) / 10 ** random.integers(0, 4, 500)
     numbers = zip([*sizes, *halves], random.integers(0, 5, 2000), random.integers(0, 2, 2000), strict=True)
     cases = [{"value": float(v), "places": int(p), "signed": bool(s)} for v, p, s in numbers]
     found = [format_number(case["value"], case["places"], signed=case["signed"]) for case in cases]
-    assert_alike(cases, answers(NUMBERS, cases), found)
+    assert_equal(cases, run_script(NUMBERS, cases), found)
 
 
-def test_clearances_around_every_limit_are_judged_alike(answers: Any) -> None:
+def test_clearances_around_all_limits_agree_with_the_server(run_script: Any) -> None:
     hundredths = [f"0.{number:02}" for number in range(8, 25)]
     typed = [*hundredths, *(f"{goes}-{stops}" for goes in hundredths for stops in hundredths if goes < stops)]
     limits = [
@@ -89,6 +89,6 @@ def test_clearances_around_every_limit_are_judged_alike(answers: Any) -> None:
         {"low": "0.13", "high": "0.22", "target": "0.13", "tolerance": "0.015"},
     ]
     cases = [{"typed": text, **limit} for text in typed for limit in limits]
-    expected = [verdict_slug(place_of(case).judge(read(case["typed"]))) for case in cases]  # type: ignore[arg-type]
+    expected = [verdict_slug(make_gap(case).judge(parse_reading(case["typed"]))) for case in cases]  # type: ignore[arg-type]
     assert len(set(expected)) == 6
-    assert_alike(cases, answers(VERDICTS, cases), expected)
+    assert_equal(cases, run_script(VERDICTS, cases), expected)

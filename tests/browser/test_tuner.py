@@ -1,4 +1,4 @@
-"""The tuner's work: run files, curves over each other, tune revisions, throttle tables, a comparison."""
+"""The tuner: run files, overlaid curves, tunes, throttle tables and comparisons."""
 
 import json
 from collections.abc import Callable
@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 
 from jobs.models import Job, Run, TuneRevision
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, follow, region, row, textbox
+from tests.browser.steps import assert_accessible, assert_fits, follow, get_region, get_row, get_textbox
 from tests.jobs.run_files import DEMO, attach_demo, demo_runs
 from workshop.models import Role
 
@@ -21,7 +21,7 @@ LogIn = Callable[[Role], Page]
 
 @pytest.fixture
 def job(people: dict[Role, Any]) -> Job:
-    """A job on the roller, with the tune it came with and one loaded since."""
+    """Create a job on the dyno with its as-received tune and tune 1."""
     job = factories.make_job(received_at=timezone.now() - timedelta(days=3), stage="roller")
     first = TuneRevision.objects.create(job=job, number=0, loaded_by=people[Role.DESK])
     TuneRevision.objects.filter(pk=first.pk).update(loaded_at=timezone.now() - timedelta(days=3))
@@ -51,32 +51,32 @@ def fill_air(page: Page, temperature_c: str, pressure_kpa: str, humidity_pct: st
     page.get_by_label("Relative humidity (%)").fill(humidity_pct)
 
 
-def attach(page: Page, files: list[Path]) -> None:
+def upload(page: Page, files: list[Path]) -> None:
     page.get_by_label("Run files").set_input_files(files)
     page.get_by_role("button", name="Attach", exact=True).click()
 
 
-def drawn(page: Page, name: str) -> dict[str, Any]:
-    """What a chart of the page was given to draw."""
+def read_chart_data(page: Page, name: str) -> dict[str, Any]:
+    """Return the data of a chart."""
     return json.loads(page.locator(f"script#{name}").text_content() or "")
 
 
-def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_in: LogIn, job: Job) -> None:
+def test_columns_are_named_once_and_curves_overlaid(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
     open_job(page, job)
     follow(page.get_by_role("link", name="Attach runs"))
     page.get_by_label("Gear").fill("4")
     page.get_by_label("Tune loaded").select_option("as received")
     fill_air(page, "17,0", "101.2", "55")
-    attach(page, sweeps("before")[:1])
-    follow(region(page, "Waiting").get_by_role("link", name="tern_before_sweep_1.csv", exact=True))
+    upload(page, sweeps("before")[:1])
+    follow(get_region(page, "Waiting").get_by_role("link", name="tern_before_sweep_1.csv", exact=True))
 
-    # The file as it is and as it would be read, and each column to be named.
+    # The page shows the file's first lines, a preview, and every column to name.
     expect(page.get_by_role("region", name="First lines of the file")).to_contain_text("Kurbeldrehzahl")
     columns = demo_runs("tern")[0]["columns"]
     for column in columns:
-        what = page.get_by_role("combobox", name=f"What is in column {column['column'] + 1}, ")
-        what.select_option(value=column["channel"])
+        channel = page.get_by_role("combobox", name=f"What is in column {column['column'] + 1}, ")
+        channel.select_option(value=column["channel"])
         page.get_by_role("combobox", name=f"Unit of column {column['column'] + 1}, ").select_option(
             value=column["unit"]
         )
@@ -89,48 +89,48 @@ def test_names_the_columns_of_a_layout_once_and_sees_curves_over_each_other(log_
     expect(page.get_by_role("main")).to_contain_text("Roller by the quay")
     assert Run.objects.get().status == Run.Status.READ
 
-    # The next ones of that layout are read at once; the air and the gear were carried on.
+    # Later files of that layout are read at once; air and gear are taken from the last run.
     page.goto(page.url.split("/runs/")[0] + f"/jobs/{job.number}/runs/attach/")
     expect(page.get_by_label("Air temperature (°C)")).to_have_value("17")
     page.get_by_label("Tune loaded").select_option("as received")
-    attach(page, sweeps("before")[1:])
+    upload(page, sweeps("before")[1:])
     page.wait_for_url(f"**/jobs/{job.number}/runs/")
     follow(page.get_by_role("link", name="Attach runs"))
     page.get_by_label("Tune loaded").select_option("tune 1")
     fill_air(page, "24,5", "100.6", "48")
-    attach(page, sweeps("after"))
+    upload(page, sweeps("after"))
     page.wait_for_url(f"**/jobs/{job.number}/runs/")
     assert [run.status for run in Run.objects.all()] == [Run.Status.READ] * 6
 
-    states = [series["state"] for series in drawn(page, "runs-chart")["panels"][0]["series"]]
+    states = [series["state"] for series in read_chart_data(page, "runs-chart")["panels"][0]["series"]]
     assert states == ["before"] * 3 + ["after"] * 3
     expect(page.get_by_role("group", name="Power: curves of").locator("canvas")).to_be_visible()
     figures = page.get_by_role("table", name="Figures")
     expect(figures.get_by_role("row").nth(1)).to_contain_text("ISO 1585")
-    corrected = drawn(page, "runs-chart")["panels"][0]["series"][0]["y"]
+    corrected = read_chart_data(page, "runs-chart")["panels"][0]["series"][0]["y"]
     page.get_by_label("Figures", exact=True).select_option("observed")
     expect(page.get_by_text("As observed.")).to_be_visible()
-    observed = drawn(page, "runs-chart")["panels"][0]["series"][0]["y"]
-    # Cool, dense air makes more power than the standard's: corrected stands below observed.
+    observed = read_chart_data(page, "runs-chart")["panels"][0]["series"][0]["y"]
+    # Cool, dense air makes more power than the standard's: corrected is below observed.
     assert max(corrected) < max(observed)
     assert_accessible(page)
 
 
-def test_what_cannot_be_a_run_file_is_told_file_by_file(log_in: LogIn, job: Job, tmp_path: Path) -> None:
+def test_invalid_run_files_are_reported_by_name(log_in: LogIn, job: Job, tmp_path: Path) -> None:
     empty, picture = tmp_path / "empty.csv", tmp_path / "picture.csv"
     empty.write_bytes(b"")
     picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(200))
     page = log_in(Role.TUNER)
     open_job(page, job)
     follow(page.get_by_role("link", name="Attach runs"))
-    attach(page, [empty, picture])
+    upload(page, [empty, picture])
     expect(page.get_by_role("listitem").filter(has_text="empty.csv")).to_contain_text("empty")
     expect(page.get_by_role("listitem").filter(has_text="picture.csv")).to_contain_text("picture")
     expect(page.get_by_role("button", name="Attach", exact=True)).to_be_enabled()
     assert_accessible(page)
 
 
-def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> None:
+def test_tune_is_recorded_with_its_reasons(log_in: LogIn, job: Job) -> None:
     changes = [
         ("idle speed", "", "1250", "1400", "1/min", "Stalls when it is cold"),
         ("rev limiter", "", "11200", "11000", "1/min", "Valve springs are worn"),
@@ -141,15 +141,15 @@ def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> No
     page = log_in(Role.TUNER)
     open_job(page, job)
     follow(page.get_by_role("link", name="Load a new tune"))
-    textbox(page, "In a few words").fill("calmer and safer")
+    get_textbox(page, "In a few words").fill("calmer and safer")
     rows = page.get_by_role("group", name="New change")
     while rows.count() < len(changes):
         page.get_by_role("button", name="Another change").click()
-    for at, (kind, which, was, becomes, unit, why) in enumerate(changes):
+    for at, (kind, which, old, new, unit, why) in enumerate(changes):
         rows.nth(at).get_by_label("Kind of change").select_option(kind)
         rows.nth(at).get_by_label("Which").fill(which)
-        rows.nth(at).get_by_label("From").fill(was)
-        rows.nth(at).get_by_label("To", exact=False).last.fill(becomes)
+        rows.nth(at).get_by_label("From").fill(old)
+        rows.nth(at).get_by_label("To", exact=False).last.fill(new)
         rows.nth(at).get_by_label("Unit").fill(unit)
         rows.nth(at).get_by_label("Why").fill(why)
     assert_accessible(page)
@@ -157,15 +157,15 @@ def test_records_a_tune_revision_with_its_reasons(log_in: LogIn, job: Job) -> No
 
     log = page.get_by_role("main")
     expect(log).to_contain_text("in the bike now")
-    for kind, _, was, becomes, _, why in changes:
+    for kind, _, old, new, _, why in changes:
         line = log.get_by_role("row").filter(has_text=kind)
-        expect(line).to_contain_text(was)
-        expect(line).to_contain_text(becomes)
+        expect(line).to_contain_text(old)
+        expect(line).to_contain_text(new)
         expect(line).to_contain_text(why)
     assert_accessible(page)
 
 
-def test_a_change_without_its_reason_is_asked_for_and_nothing_typed_is_lost(log_in: LogIn, job: Job) -> None:
+def test_change_without_reason_is_rejected_and_input_preserved(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
     open_job(page, job)
     follow(page.get_by_role("link", name="Load a new tune"))
@@ -178,7 +178,7 @@ def test_a_change_without_its_reason_is_asked_for_and_nothing_typed_is_lost(log_
     assert TuneRevision.objects.count() == 2
 
 
-def test_adds_a_throttle_table_with_whom_its_mode_is_for(log_in: LogIn, job: Job) -> None:
+def test_throttle_table_is_added_with_mode_and_chart(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.TUNER)
     open_job(page, job)
     follow(page.get_by_role("link", name="Add a table to tune 1"))
@@ -186,7 +186,7 @@ def test_adds_a_throttle_table_with_whom_its_mode_is_for(log_in: LogIn, job: Job
     page.get_by_label("Whom the mode is for").fill("wet roads, new riders")
     page.get_by_label("Table, pasted").fill("\t2000\t6000\n0\t0\t0\n50\t30,5\t34\n100\t100\t100")
     follow(page.get_by_role("button", name="Save"))
-    mode = region(page, "Wet")
+    mode = get_region(page, "Wet")
     expect(mode).to_contain_text("wet roads, new riders")
     expect(mode).to_contain_text("closed at closed grip and full at full grip")
     # Half the grip opens 30.5 % at 2000 1/min and 34 % at 6000: 0.61 and 0.68 % for each % of grip.
@@ -196,7 +196,7 @@ def test_adds_a_throttle_table_with_whom_its_mode_is_for(log_in: LogIn, job: Job
     assert_accessible(page)
 
 
-def test_compares_two_groups_and_sees_what_changed_between(
+def test_comparison_shows_changes_between_two_groups(
     log_in: LogIn, job: Job, people: dict[Role, Any]
 ) -> None:
     tunes = dict(zip(("before", "after"), job.tune_revisions.order_by("number"), strict=True))
@@ -214,7 +214,7 @@ def test_compares_two_groups_and_sees_what_changed_between(
             side.get_by_role("radio", name=when).check()
     follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("heading", name="The fuller middle")).to_be_visible()
-    drive = row(region(page, "Drive band"), "Mean torque").get_by_role("cell")
+    drive = get_row(get_region(page, "Drive band"), "Mean torque").get_by_role("cell")
     expect(drive.last).to_have_text("more")
     low_nm, high_nm = (float(end.split()[0]) for end in drive.nth(3).inner_text().split(" to "))
     # The simulated bike gained 3.5 % of some 60 N·m, fading at both ends of the band: about 2.0 N·m.
@@ -223,4 +223,4 @@ def test_compares_two_groups_and_sees_what_changed_between(
     expect(page.get_by_text("Only this was changed between the two groups.")).to_be_visible()
     assert_accessible(page)
     open_job(page, job)
-    expect(region(page, "Comparisons")).to_contain_text("The fuller middle")
+    expect(get_region(page, "Comparisons")).to_contain_text("The fuller middle")

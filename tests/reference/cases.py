@@ -50,16 +50,16 @@ def assert_case(case: Case, actual: Any) -> None:
     """
     tolerance, kind = case["tolerance"], case["tolerance_kind"]
     for where, expected, answer in _pairs(case["expected"], actual, case["id"]):
-        said = f"{where}: {answer!r} for {expected!r} (source: {case['source']})"
+        message = f"{where}: {answer!r} for {expected!r} (source: {case['source']})"
         if expected is None:
             continue
         if isinstance(expected, (bool, str)):
-            assert answer == expected, said
+            assert answer == expected, message
         elif kind == "exact":
-            assert float(answer) == float(expected), said
+            assert float(answer) == float(expected), message
         else:
             scale = max(abs(float(expected)), abs(float(answer))) if kind == "rel" else 1.0
-            assert abs(float(answer) - float(expected)) <= tolerance * scale, said
+            assert abs(float(answer) - float(expected)) <= tolerance * scale, message
 
 
 def handler_for(case: Case, handlers: dict[str, Callable[[Case], Any]]) -> Callable[[Case], Any]:

@@ -84,7 +84,7 @@ def folded_between_characters(case: Case) -> dict[str, object]:
     line = case["inputs"]["line"]
     name, text = written(line)
     physical = physical_lines(text, name)
-    whole = [each.decode() for each in physical]  # raises where a character was split
+    whole = [octets.decode() for octets in physical]  # raises if a character was split
     assert line_of(text, name) == line
     return {
         "octets": sum(map(len, physical)) - (len(physical) - 1),

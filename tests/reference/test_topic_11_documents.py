@@ -29,9 +29,9 @@ def paper(size: str) -> bytes:
 
 
 @pytest.mark.parametrize("case", cases("page-"))
-def test_pages_are_as_large_as_the_standard_says(case: Case) -> None:
+def test_page_sizes_agree_with_the_standard(case: Case) -> None:
     with opened(paper(case["inputs"]["size"])) as document:
-        left, bottom, right, top = (float(each) for each in document.pages[0].mediabox)
+        left, bottom, right, top = (float(edge) for edge in document.pages[0].mediabox)
     width, height = right - left, top - bottom
     in_mm = {"width_mm": width * MM_PER_PT, "height_mm": height * MM_PER_PT}
     assert_case(case, {"width_pt": width, "height_pt": height, **in_mm})
@@ -49,7 +49,7 @@ def prefix_of(namespace: str) -> str:
 
 
 @pytest.mark.parametrize("case", cases("pdf-id-02"))
-def test_the_file_names_its_part_of_pdf_a(case: Case) -> None:
+def test_pdf_declares_its_pdf_a_part(case: Case) -> None:
     """The case is of level b; ours is level a of the same part, which holds all of b, and writes it alike."""
     expected = case["expected"]
     assert prefix_of(expected["namespace"]) == expected["prefix"]
@@ -60,25 +60,25 @@ def test_the_file_names_its_part_of_pdf_a(case: Case) -> None:
 
 
 @pytest.mark.parametrize("case", cases("pdf-id-01"))
-def test_the_file_claims_no_pdf_ua(case: Case) -> None:
+def test_pdf_claims_no_pdf_ua(case: Case) -> None:
     """Nothing checks here what PDF/UA asks, so it is not claimed."""
     assert prefix_of(case["expected"]["namespace"]) == ""
     assert f"{case['expected']['prefix']}:part" not in xmp()
 
 
 @pytest.mark.parametrize("case", cases("wcag-"))
-def test_contrast_is_reckoned_as_wcag_defines_it(case: Case) -> None:
+def test_contrast_ratio_agrees_with_wcag(case: Case) -> None:
     ratio = contrast(case["inputs"]["fg"], case["inputs"]["bg"])
     levels = {"aa_text": ratio >= TEXT, "aa_large": ratio >= LARGE_TEXT, "aaa_text": ratio >= ENHANCED}
     assert_case(case, {"ratio": ratio, **levels})
 
 
-def test_the_sheets_text_stands_out_from_the_paper() -> None:
+def test_sheet_text_meets_minimum_contrast() -> None:
     inks = set(re.findall(r"(?<!-)\bcolor: (#[0-9a-f]{6})", SHEET_CSS.read_text()))
     assert len(inks) >= 2
     assert {ink: contrast(ink, "#ffffff") for ink in inks if contrast(ink, "#ffffff") < TEXT} == {}
 
 
-def test_no_case_of_documents_is_passed_over() -> None:
+def test_every_document_case_is_tested() -> None:
     known = ("ics-", "page-", "pdf-id-01", "pdf-id-02", "wcag-")
     assert [param.id for param in topic_params(11) if not str(param.id).startswith(known)] == []
