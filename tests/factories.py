@@ -86,7 +86,7 @@ def make_job(**overrides: Any) -> Job:
     return Job.objects.create(**{**values, **overrides})
 
 
-def place(name: str) -> WorkPlace:
+def get_workstation(name: str) -> WorkPlace:
     """Return one of the workstations that a new shop starts with."""
     return WorkPlace.objects.get(name=name)
 
@@ -94,7 +94,7 @@ def place(name: str) -> WorkPlace:
 def make_clearance_set(
     job: Job, by: StaffMember, clearance_mm: str = "0.15", **overrides: Any
 ) -> ClearanceSet:
-    """Create a full set, every valve with the same clearance and a 2.50 mm shim."""
+    """Create a full set with the same clearance and a 2.50 mm shim for every valve."""
     values = {"when": ClearanceSet.When.AS_FOUND, "engine_temperature_c": 21.0, "measured_at": timezone.now()}
     measured = ClearanceSet.objects.create(job=job, measured_by=by, **{**values, **overrides})
     spec = job.bike.engine_spec
@@ -117,13 +117,13 @@ def make_revision(job: Job, by: StaffMember, number: int = 0, **overrides: Any) 
     return TuneRevision.objects.create(job=job, number=number, loaded_by=by, **overrides)
 
 
-def make_simulated_run(job: Job, by: StaffMember, made: simulator.SimulatedRun, **overrides: Any) -> Run:
-    """Create a run of the demo's simulator, with all channels, as after reading its file."""
-    values = {"original_name": made.name, "size": 24, "kind": made.kind, "status": Run.Status.READ}
+def make_simulated_run(job: Job, by: StaffMember, simulated: simulator.SimulatedRun, **overrides: Any) -> Run:
+    """Create a run from the demo simulator with all channels, as if imported."""
+    values = {"original_name": simulated.name, "size": 24, "kind": simulated.kind, "status": Run.Status.READ}
     run = Run(job=job, made_by=by, **{**values, **overrides})
-    run.sha256 = hashlib.sha256(f"{job.pk} {made.name}".encode()).hexdigest()
-    run.original.save(made.name, ContentFile(b"as sent"), save=False)
-    store_channels(run, simulator.channels(made))
+    run.sha256 = hashlib.sha256(f"{job.pk} {simulated.name}".encode()).hexdigest()
+    run.original.save(simulated.name, ContentFile(b"as sent"), save=False)
+    store_channels(run, simulator.channels(simulated))
     run.save()
     return run
 
@@ -131,7 +131,7 @@ def make_simulated_run(job: Job, by: StaffMember, made: simulator.SimulatedRun, 
 def make_channel_run(
     job: Job, by: StaffMember, name: str, channels: Mapping[str, Any], **overrides: Any
 ) -> Run:
-    """Create a run with these channels, as after reading its file."""
+    """Create a run with given channels, as if imported."""
     values = {"original_name": name, "size": 1, "kind": Run.Kind.HELD, "status": Run.Status.READ}
     run = Run(job=job, made_by=by, **{**values, **overrides})
     run.sha256 = hashlib.sha256(f"{job.pk} {name}".encode()).hexdigest()
@@ -141,12 +141,18 @@ def make_channel_run(
     return run
 
 
-def make_simulated_runs(job: Job, by: StaffMember, bike: str, when: str, kind: str, **more: Any) -> list[Run]:
-    """Create all runs of one kind that the simulator makes of a bike in one state."""
-    wanted = [made for made in simulator.runs() if (made.bike, made.when, made.kind) == (bike, when, kind)]
-    return [make_simulated_run(job, by, made, **more) for made in wanted]
+def make_simulated_runs(
+    job: Job, by: StaffMember, bike: str, when: str, kind: str, **overrides: Any
+) -> list[Run]:
+    """Create all simulated runs of one kind for a bike in one state."""
+    matching = [
+        simulated
+        for simulated in simulator.runs()
+        if (simulated.bike, simulated.when, simulated.kind) == (bike, when, kind)
+    ]
+    return [make_simulated_run(job, by, simulated, **overrides) for simulated in matching]
 
 
-def results_of(job: Job) -> JobResults:
-    """Fresh results of a job, its rows read again."""
+def load_results(job: Job) -> JobResults:
+    """Return results of a job from freshly read rows."""
     return results.results_of(get_job(job.number), ShopProfile.current())

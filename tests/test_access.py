@@ -140,7 +140,7 @@ class Records:
         starts = timezone.now().replace(minute=0, second=0, microsecond=0)
         return jobs.Slot.objects.create(
             job=self.job,
-            place=factories.place("dyno"),
+            place=factories.get_workstation("dyno"),
             starts_at=starts,
             ends_at=starts + timedelta(hours=2),
         )
@@ -171,7 +171,7 @@ class Records:
         """Kept as an issued one is, but for its pages: those would be set anew for every address."""
         pdf = b"%PDF-1.7"
         made = make_snapshot(
-            factories.results_of(self.job), issue_number=1, issued_by=self.by, at=timezone.now()
+            factories.load_results(self.job), issue_number=1, issued_by=self.by, at=timezone.now()
         )
         snapshot = to_json(made)
         sheet = handover.HandoverSheet(

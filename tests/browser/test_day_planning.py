@@ -19,7 +19,7 @@ from tests.browser.steps import (
     get_textbox,
     press_enter_to_navigate,
 )
-from tests.factories import make_bike, make_customer, make_job, place
+from tests.factories import get_workstation, make_bike, make_customer, make_job
 from workshop.models import Role, ShopProfile, StaffMember
 
 WIDTHS = (390, 1024, 1440)
@@ -42,7 +42,7 @@ def book_slot() -> Slot:
     )[0]
     begin = datetime(first.year, first.month, first.day, 9, tzinfo=ZoneInfo("UTC"))
     return Slot.objects.create(
-        job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2)
+        job=make_job(), place=get_workstation("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2)
     )
 
 
@@ -50,7 +50,9 @@ def test_slot_is_dragged_to_a_bench(log_in, live_server) -> None:
     slot = book_slot()
     page = log_in(Role.DESK)
     slots = get_region(page, "Dyno and benches")
-    target = slots.locator(f'td[data-place="{place("bench 2").pk}"][data-day="{slot.starts_at:%Y-%m-%d}"]')
+    target = slots.locator(
+        f'td[data-place="{get_workstation("bench 2").pk}"][data-day="{slot.starts_at:%Y-%m-%d}"]'
+    )
     slots.locator(".slot").drag_to(target)
     assert_message(page, "Moved: bench 2 for job")
     expect(target).to_contain_text("09:00–11:00")

@@ -22,7 +22,7 @@ Snapshot = dict[str, Any]
 
 
 def stored_snapshot(job: Job, by: StaffMember, **given: Any) -> Snapshot:
-    made = make_snapshot(factories.results_of(job), issue_number=1, issued_by=by, at=AT, **given)
+    made = make_snapshot(factories.load_results(job), issue_number=1, issued_by=by, at=AT, **given)
     return to_json(made)
 
 

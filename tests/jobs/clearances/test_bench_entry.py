@@ -11,7 +11,7 @@ from jobs.clearances.before_after import clearances_before_after, pair_readings
 from jobs.clearances.before_after_chart import build_chart
 from jobs.clearances.engine_map import entry_orders
 from jobs.models import ClearanceSet, Job
-from tests.factories import make_clearance_set, make_engine, make_job, results_of
+from tests.factories import load_results, make_clearance_set, make_engine, make_job
 from tests.jobs.clearances.test_clearances import (
     entry,
     job_with,
@@ -194,7 +194,7 @@ def test_chart_has_a_row_for_each_valve(staff, shop) -> None:
     left.readings.filter(side="exhaust").update(
         clearance_mm=None, goes_mm=Decimal("0.30"), not_goes_mm=Decimal("0.32")
     )
-    picture = build_chart(results_of(job).get(clearances_before_after), shop)
+    picture = build_chart(load_results(job).get(clearances_before_after), shop)
     assert picture is not None
     # ranges 0.10 to 0.35, ticks every 0.05 with one more at each end: 0.05 to 0.40, 0.35 mm in all
     assert [tick.text for tick in picture.ticks] == [f"{each / 100:.2f}" for each in range(5, 45, 5)]

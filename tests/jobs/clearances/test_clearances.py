@@ -14,7 +14,7 @@ from jobs.clearances.section import section
 from jobs.clearances.valve_gaps import valve_gaps
 from jobs.job.section import State
 from jobs.models import ClearanceReading, ClearanceSet, Job, ShimPlan, ShimPlanRow
-from tests.factories import make_bike, make_clearance_set, make_engine, make_job, results_of
+from tests.factories import load_results, make_bike, make_clearance_set, make_engine, make_job
 from tests.html import find, read_form, read_text
 from workshop.models import EngineSpec, Role, ShopProfile
 
@@ -481,7 +481,7 @@ def test_summary_counts_valves_out_of_range_before_and_on_target_now(staff) -> N
     left = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.16", when="as_left")
     left.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
     assert (
-        results_of(job).get(clearances_before_after).summary
+        load_results(job).get(clearances_before_after).summary
         == "9 of 12 were out of range; all 12 now on target"
     )
 
@@ -493,7 +493,7 @@ def test_summary_ignores_valves_not_measured_again(staff) -> None:
     left = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.31", when="as_left")
     left.readings.filter(side="intake").delete()
     left.readings.filter(cylinder=3).delete()
-    assert results_of(job).get(clearances_before_after).summary == (
+    assert load_results(job).get(clearances_before_after).summary == (
         "6 of 12 were out of range; now 4 on target, 6 in range as found and not measured again, "
         "2 not measured again"
     )
@@ -505,13 +505,13 @@ def test_later_set_of_the_same_kind_overrides_the_earlier_one(staff) -> None:
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.05", when="as_left")
     make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.15", when="as_left")
     last = {
-        row.left.row.clearance_mm for row in results_of(job).get(clearances_before_after).rows if row.left
+        row.left.row.clearance_mm for row in load_results(job).get(clearances_before_after).rows if row.left
     }
     assert last == {Decimal("0.15")}
 
 
 def section_state(job: Job) -> tuple[State, str]:
-    made = section(results_of(job))
+    made = section(load_results(job))
     return made.state, made.reason
 
 
@@ -552,7 +552,7 @@ def test_section_needs_no_queries(staff, django_assert_num_queries) -> None:
     job = make_job()
     found = make_clearance_set(job, staff[Role.MECHANIC])
     make_plan(found, staff[Role.MECHANIC], "0.16")
-    results = results_of(job)
+    results = load_results(job)
     results.page.read_all()
     with django_assert_num_queries(0):
         section(results)

@@ -14,7 +14,7 @@ from jobs.comparisons.compare import comparison_results, suggested_groups
 from jobs.job import results
 from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
 from jobs.timeline.bike_states import bike_states
-from tests.factories import make_job, results_of
+from tests.factories import load_results, make_job
 from tests.html import read_json, read_text
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
@@ -78,7 +78,7 @@ def post_new(client, job, **changed: str):
 
 def make_comparison(job) -> Comparison:
     comparison = Comparison.objects.create(job=job, title="Silencer and tune")
-    for pk, group in suggested_groups(results_of(job).get(bike_states)).items():
+    for pk, group in suggested_groups(load_results(job).get(bike_states)).items():
         ComparisonRun.objects.create(comparison=comparison, run_id=pk, group=group)
     return comparison
 
@@ -93,7 +93,7 @@ def compare_job(job, shop):
 
 def test_sweeps_are_grouped_by_the_state_of_the_bike(job) -> None:
     by_time = list(Run.objects.order_by("made_at"))
-    groups = suggested_groups(results_of(job).get(bike_states))
+    groups = suggested_groups(load_results(job).get(bike_states))
     assert [groups[run.pk] for run in by_time] == ["before"] * 3 + ["after"] * 3
 
 
@@ -102,7 +102,7 @@ def test_held_and_excluded_runs_are_not_suggested(job, tuner) -> None:
     aside = Run.objects.order_by("made_at").first()
     aside.set_aside, aside.set_aside_reason = True, "slipped"
     aside.save()
-    groups = suggested_groups(results_of(job).get(bike_states))
+    groups = suggested_groups(load_results(job).get(bike_states))
     assert held.pk not in groups
     assert aside.pk not in groups
     assert len(groups) == 5
@@ -111,7 +111,7 @@ def test_held_and_excluded_runs_are_not_suggested(job, tuner) -> None:
 def test_only_first_and_last_state_are_suggested(job, tuner) -> None:
     BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(60), by=tuner)
     last = sweeps(job, tuner, 1.03, 70)
-    groups = suggested_groups(results_of(job).get(bike_states))
+    groups = suggested_groups(load_results(job).get(bike_states))
     assert [pk for pk, group in groups.items() if group == "after"] == [run.pk for run in last]
     assert len(groups) == 6
 
@@ -124,14 +124,15 @@ def test_runs_are_grouped_by_their_tune_whatever_their_time(tuner, shop) -> None
     sweeps(job, tuner, 1.0, 100, tune_revision=tunes[0])
     sweeps(job, tuner, 1.02, 110, tune_revision=tunes[1])
     assert (
-        sorted(suggested_groups(results_of(job).get(bike_states)).values()) == ["after"] * 3 + ["before"] * 3
+        sorted(suggested_groups(load_results(job).get(bike_states)).values())
+        == ["after"] * 3 + ["before"] * 3
     )
 
 
 def test_single_state_gives_no_suggestion_and_a_notice(login, tuner, shop) -> None:
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
-    assert suggested_groups(results_of(job).get(bike_states)) == {}
+    assert suggested_groups(load_results(job).get(bike_states)) == {}
     assert "Nothing is suggested" in read_text(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
 
 

@@ -7,7 +7,7 @@ from django.urls import reverse
 from jobs.comparisons.compare import comparison_results
 from jobs.comparisons.repeatability import measured_repeatability
 from jobs.models import Comparison, ComparisonRun, Part
-from tests.factories import make_bike, make_job, results_of
+from tests.factories import load_results, make_bike, make_job
 from tests.jobs.comparisons.test_comparisons import AIR, minutes, sweeps
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role, ShopProfile
@@ -61,7 +61,7 @@ def test_repeatability_used_by_the_owner_applies_to_single_runs(repeats, login) 
     comparison = Comparison.objects.create(job=first, title="single")
     for run, group in ((runs[0], "before"), (runs[3], "after")):
         ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
-    found = results_of(first).get(comparison_results)[comparison]
+    found = load_results(first).get(comparison_results)[comparison]
     assert found.result.assumed_pct == 0.33
 
 

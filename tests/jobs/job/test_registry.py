@@ -20,7 +20,7 @@ from jobs.records import PRINTED_ORDER
 from jobs.timeline.events import timeline
 from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import to_json
-from tests.factories import results_of
+from tests.factories import load_results
 from tests.jobs.job_page.test_job_page import make_job_with_everything
 from tests.reports.whole_jobs import make_whole_job
 from tests.test_access import ARGUMENTS, PATTERNS
@@ -58,7 +58,7 @@ def test_all_models_of_a_job_are_registered() -> None:
 @pytest.mark.parametrize("record", [each for each in records() if each.section], ids=lambda each: each.key)
 def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
     # Otherwise a stored section would not notice that those rows have changed.
-    results = results_of(make_job_with_everything(staff))
+    results = load_results(make_job_with_everything(staff))
     record.section(results)
     assert results.page.models_read - {StaffMember} <= {*record.reads}
 
@@ -85,7 +85,7 @@ def test_whole_job_has_a_row_of_every_kind(staff) -> None:
 
 def test_whole_job_fills_every_section_of_the_sheet(staff) -> None:
     snapshot = make_snapshot(
-        results_of(make_whole_job(staff)), issue_number=1, issued_by=staff[Role.OWNER], at=timezone.now()
+        load_results(make_whole_job(staff)), issue_number=1, issued_by=staff[Role.OWNER], at=timezone.now()
     )
     assert [
         printed.name for printed in printed_records() if not printed.is_shown(snapshot.get(printed))
@@ -111,12 +111,12 @@ def remove_all(rows: models.QuerySet[Any]) -> None:
 
 def models_shown(job: Job, show: Callable[[JobResults], object]) -> set[type[models.Model]]:
     """Every model without whose rows something would look otherwise."""
-    whole = show(results_of(job))
+    whole = show(load_results(job))
     found = set()
     for rows in rows_of_a_job():
         with transaction.atomic():
             remove_all(rows.queryset(job.pk))
-            if show(results_of(job)) != whole:
+            if show(load_results(job)) != whole:
                 found.add(rows.model)
             transaction.set_rollback(True)
     return found
@@ -150,5 +150,5 @@ def test_all_events_are_on_the_timeline(login, staff) -> None:
     page = login(Role.TUNER).get(reverse("timeline", args=[job])).content.decode()
     for record in records():
         if record.events is not None:
-            events = list(record.events(results_of(job)))
+            events = list(record.events(load_results(job)))
             assert all(event.text.split(":")[0].split(" (")[0] in page for event in events), record.key

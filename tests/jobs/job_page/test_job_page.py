@@ -33,7 +33,7 @@ from jobs.models import (
 )
 from reports.handover.notices import current_wording
 from reports.models import HandoverSheet
-from tests.factories import make_bike, make_clearance_set, make_job, place
+from tests.factories import get_workstation, make_bike, make_clearance_set, make_job
 from workshop.models import Bike, Role
 
 pytestmark = pytest.mark.django_db
@@ -272,7 +272,7 @@ def make_job_with_everything(staff) -> Job:
         )
         Slot.objects.create(
             job=job,
-            place=place(f"bench {number}"),
+            place=get_workstation(f"bench {number}"),
             starts_at=datetime(2026, 6, 10 + number, 9, tzinfo=UTC),
             ends_at=datetime(2026, 6, 10 + number, 11, tzinfo=UTC),
         )

@@ -11,7 +11,7 @@ from icalendar import Calendar
 
 from jobs.models import CalendarAddress, Slot
 from jobs.planner.calendar_feed import create_token
-from tests.factories import make_job, place
+from tests.factories import get_workstation, make_job
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -29,7 +29,9 @@ def test_calendar_gives_slots_and_promised_times_in_shop_time(staff, shop) -> No
     )
     begin += timedelta(days=1)
     job = make_job(brief="Valves; shims, 2 off", promised_at=begin + timedelta(days=3))
-    Slot.objects.create(job=job, place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2))
+    Slot.objects.create(
+        job=job, place=get_workstation("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2)
+    )
     answer = feed(create_token(staff[Role.MECHANIC]))
     assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
     calendar = Calendar.from_ical(answer.content)
@@ -63,7 +65,9 @@ def test_calendar_distinguishes_the_repeated_hour(staff, shop, monkeypatch, zone
     step = timedelta(minutes=30) if zone == "Australia/Lord_Howe" else timedelta(hours=1)
     begins = [first_utc - step, first_utc, first_utc + step]
     for begin in begins:
-        Slot.objects.create(job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + step)
+        Slot.objects.create(
+            job=make_job(), place=get_workstation("dyno"), starts_at=begin, ends_at=begin + step
+        )
     entries = Calendar.from_ical(feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
     # Other programs take a local time that comes twice for the first of the two (RFC 5545, 3.3.5).
     spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in entries]
@@ -76,11 +80,11 @@ def test_calendar_distinguishes_the_repeated_hour(staff, shop, monkeypatch, zone
 def test_moved_slot_keeps_its_entry_with_a_higher_sequence(staff) -> None:
     begin = timezone.now().replace(minute=0, second=0, microsecond=0)
     slot = Slot.objects.create(
-        job=make_job(), place=place("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=1)
+        job=make_job(), place=get_workstation("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=1)
     )
     token = create_token(staff[Role.TUNER])
     before = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
-    slot.place = place("bench 1")
+    slot.place = get_workstation("bench 1")
     slot.save()
     after = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
     assert before["uid"] == after["uid"]

@@ -14,7 +14,7 @@ from icalendar import Calendar
 from jobs.models import ShutDays, Slot, WorkPlace
 from jobs.planner.calendar_feed import create_token
 from jobs.planner.opening_hours import load_opening_hours
-from tests.factories import make_job, place
+from tests.factories import get_workstation, make_job
 from workshop.models import Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
@@ -35,7 +35,7 @@ def at(day: date, hour: int) -> datetime:
 
 def book(name: str, day: date, hour: int = 9) -> Slot:
     return Slot.objects.create(
-        job=make_job(), place=place(name), starts_at=at(day, hour), ends_at=at(day, hour + 2)
+        job=make_job(), place=get_workstation(name), starts_at=at(day, hour), ends_at=at(day, hour + 2)
     )
 
 
@@ -55,7 +55,7 @@ def test_schedule_has_workstations_in_the_order_of_the_owner(login) -> None:
     owner = login(Role.OWNER)
     new = {"name": "ramp outside", "kind": "bench", "order": "5"}
     assert owner.post(reverse("place-list"), new).status_code == 302
-    bench = place("bench 1")
+    bench = get_workstation("bench 1")
     edit = reverse("place-edit", args=[bench.pk])
     kept = {"version": bench.version, "name": "lift by the door", "kind": "bench", "order": "40"}
     assert owner.post(edit, kept).status_code == 302
@@ -83,7 +83,7 @@ def test_only_a_workstation_without_slots_can_be_removed(login) -> None:
     page = owner.post(reverse("place-remove", args=[slot.place_id]), follow=True).text
     assert "“bench 1” has slots, so it can&#x27;t be removed." in page
     assert Slot.objects.filter(pk=slot.pk).exists()
-    owner.post(reverse("place-remove", args=[place("bench 2").pk]))
+    owner.post(reverse("place-remove", args=[get_workstation("bench 2").pk]))
     assert list(WorkPlace.objects.values_list("name", flat=True)) == ["dyno", "bench 1"]
 
 
@@ -165,7 +165,7 @@ def test_slot_outside_opening_hours_needs_confirmation(login, changes, error: st
     day = to_come(changes.pop("weekday", 0))
     sent = {
         "job": str(job),
-        "place": place("dyno").pk,
+        "place": get_workstation("dyno").pk,
         "day": day.isoformat(),
         "clock": "09:00",
         "hours": "2",

@@ -12,7 +12,7 @@ from django.utils import timezone
 from jobs.models import Slot
 from jobs.planner.opening_hours import load_opening_hours
 from jobs.planner.slots import build_schedule, format_shop_time
-from tests.factories import make_job, place
+from tests.factories import get_workstation, make_job
 from tests.html import find
 from workshop.models import Role, ShopProfile
 
@@ -37,7 +37,7 @@ def next_workday() -> date:
 def send(client, booked, **changes):
     sent = {
         "job": str(booked),
-        "place": place("dyno").pk,
+        "place": get_workstation("dyno").pk,
         "day": next_workday().isoformat(),
         "clock": "09:00",
         "hours": "2",
@@ -50,7 +50,7 @@ def at(hour: int, minute: int = 0) -> datetime:
 
 
 def book(job, name: str, start: datetime, end: datetime) -> Slot:
-    return Slot.objects.create(job=job, place=place(name), starts_at=start, ends_at=end)
+    return Slot.objects.create(job=job, place=get_workstation(name), starts_at=start, ends_at=end)
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_move_to_an_invalid_day_is_rejected(login, shop, day: str) -> None:
     shop.time_zone = "Pacific/Auckland"  # its first hours of the first year are before all that UTC has
     shop.save()
     slot = book(make_job(), "dyno", at(9), at(11))
-    sent = {"day": day, "place": place("bench 1").pk}
+    sent = {"day": day, "place": get_workstation("bench 1").pk}
     page = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
     assert "Not moved" in page or "no day and place" in page
     slot.refresh_from_db()
@@ -158,7 +158,7 @@ def test_slot_in_the_repeated_hour_keeps_its_instant_when_moved(login, in_paris)
     # 02:30 for the second time on 25 October 2026 in Paris is 01:30 UTC, for the first 00:30 UTC.
     second = datetime(2026, 10, 25, 1, 30, tzinfo=ZoneInfo("UTC"))
     slot = book(make_job(), "dyno", second, second + timedelta(minutes=30))
-    sent = {"day": "2026-10-25", "place": place("bench 1").pk}
+    sent = {"day": "2026-10-25", "place": get_workstation("bench 1").pk}
     login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
     slot.refresh_from_db()
     assert (slot.place.name, slot.starts_at) == ("bench 1", second)
@@ -168,7 +168,7 @@ def test_slot_moved_to_another_day_keeps_its_clock_time(login, in_paris) -> None
     # Paris leaves summer time on 25 October 2026: 09:00 is 07:00 UTC before and 08:00 UTC after.
     begin, end = (datetime(2026, 10, 23, hour, tzinfo=PARIS) for hour in (9, 11))
     slot = book(make_job(), "dyno", begin, end)
-    sent = {"day": "2026-10-26", "place": place("bench 1").pk}
+    sent = {"day": "2026-10-26", "place": get_workstation("bench 1").pk}
     assert login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent).status_code == 302
     slot.refresh_from_db()
     assert slot.place.name == "bench 1"
@@ -183,7 +183,7 @@ def test_move_onto_another_slot_names_its_job(login) -> None:
     slot = book(job, "dyno", mine, mine + timedelta(hours=2))
     book(job, "bench 1", mine + timedelta(hours=1), mine + timedelta(hours=3))
     client = login(Role.DESK)
-    sent = {"day": day.isoformat(), "place": place("bench 1").pk}
+    sent = {"day": day.isoformat(), "place": get_workstation("bench 1").pk}
     page = client.post(reverse("slot-move", args=[slot.pk]), sent, follow=True).text
     assert f"Not moved. Job {job} has the bench 1 from 10:00 to 12:00" in page
     slot.refresh_from_db()
@@ -226,7 +226,7 @@ def test_slot_edit_conflict_is_reported(login) -> None:
     edit = reverse("slot-edit", args=[slot.pk])
     sent = {
         "version": "1",
-        "place": place("bench 2").pk,
+        "place": get_workstation("bench 2").pk,
         "day": next_workday().isoformat(),
         "clock": "14:00",
         "hours": "1",
@@ -297,7 +297,7 @@ def test_move_on_a_later_page_returns_to_it(login) -> None:
     )[0]
     begin = datetime.combine(day, datetime.min.time(), ZoneInfo("UTC")) + timedelta(hours=9)
     slot = book(job, "dyno", begin, begin + timedelta(hours=2))
-    sent = {"day": day.isoformat(), "place": place("bench 1").pk, "from": day.isoformat()}
+    sent = {"day": day.isoformat(), "place": get_workstation("bench 1").pk, "from": day.isoformat()}
     move_slot = login(Role.DESK).post(reverse("slot-move", args=[slot.pk]), sent)
     assert move_slot.headers["Location"] == f"{reverse('today')}?from={day}#slots"
 

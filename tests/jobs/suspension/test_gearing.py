@@ -60,7 +60,9 @@ def test_page_and_sheet_show_changed_sprockets_and_speeds(login, staff) -> None:
             job=job, by=mechanic, when=when, front_sprocket=front, rear_sprocket=43
         )
     at = datetime(2026, 3, 14, tzinfo=UTC)
-    sheet = prepare(make_snapshot(factories.results_of(job), issue_number=1, issued_by=mechanic, at=at)).html
+    sheet = prepare(
+        make_snapshot(factories.load_results(job), issue_number=1, issued_by=mechanic, at=at)
+    ).html
     fastest = [f"{speed_kmh(1.2, front, 43):.1f}" for front in (16, 14)]
     for shown in (login(Role.MECHANIC).get(reverse("job", args=[job])).text, sheet):
         text = read_text(shown)

@@ -179,7 +179,7 @@ def test_timeline_and_sheet_describe_changed_settings_in_shop_units(login, shop,
     page = login(Role.MECHANIC).get(reverse("timeline", args=[job])).text
     assert change in page.replace("\N{NO-BREAK SPACE}", " ")
     sheet = make_snapshot(
-        factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
+        factories.load_results(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
     )
     (sentence,) = [done for done in sheet.done if done.startswith("Suspension")]
     assert change in sentence.replace("\N{NO-BREAK SPACE}", " ")

@@ -21,7 +21,7 @@ from jobs.models import (
     TuneRevision,
 )
 from jobs.timeline.events import changes, events_between, timeline
-from tests.factories import make_job, results_of
+from tests.factories import load_results, make_job
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -69,7 +69,7 @@ def test_both_changes_between_two_runs_are_named(job, staff) -> None:
     load(job, staff, 1, 30, "more fuel low down")
     second = run(job, staff, 40)
     Part.objects.create(job=job, name="Later", fitted_at=at(50))
-    found = events_between(results_of(job).get(timeline), first.made_at, second.made_at)
+    found = events_between(load_results(job).get(timeline), first.made_at, second.made_at)
     assert texts(found) == [
         "Slip-on fitted (changes the exhaust)",
         "tune 1 loaded: more fuel low down",
@@ -78,7 +78,7 @@ def test_both_changes_between_two_runs_are_named(job, staff) -> None:
 
 def test_part_not_fitted_yet_does_not_change_the_bike(job) -> None:
     Part.objects.create(job=job, name="Still in its box", fitted_at=None)
-    assert not [event for event in results_of(job).get(timeline) if "box" in event.text]
+    assert not [event for event in load_results(job).get(timeline) if "box" in event.text]
 
 
 def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
@@ -90,7 +90,7 @@ def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
         job=job, when="as_found", set_at=at(14), by=staff[Role.MECHANIC], rear_preload="4"
     )
     StageEntry.objects.create(job=job, stage="bench", by=staff[Role.MECHANIC], at=at(16))
-    found = results_of(job).get(timeline)
+    found = load_results(job).get(timeline)
     assert len(found) == 5
     assert not [event for event in found if event.changes_bike]
 
@@ -98,8 +98,8 @@ def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
 def test_change_comes_before_a_run_of_the_same_minute(job, staff) -> None:
     run(job, staff, 10)
     BikeChange.objects.create(job=job, kind="tyre", description="new rear", at=at(10), by=staff[Role.TUNER])
-    assert [event.run is not None for event in results_of(job).get(timeline)][-2:] == [False, True]
-    assert texts(changes(results_of(job).get(timeline))) == ["tyre changed: new rear"]
+    assert [event.run is not None for event in load_results(job).get(timeline)][-2:] == [False, True]
+    assert texts(changes(load_results(job).get(timeline))) == ["tyre changed: new rear"]
 
 
 def test_return_to_an_earlier_tune_is_a_change(job, staff) -> None:
@@ -109,9 +109,9 @@ def test_return_to_an_earlier_tune_is_a_change(job, staff) -> None:
     changed = run(job, staff, 30, one)
     again = run(job, staff, 40, received, name="again.csv")
     run(job, staff, 50, received, name="and again.csv")
-    found = events_between(results_of(job).get(timeline), changed.made_at, again.made_at)
+    found = events_between(load_results(job).get(timeline), changed.made_at, again.made_at)
     assert texts(found) == ["as received loaded, as the run again.csv says"]
-    assert len([event for event in results_of(job).get(timeline) if "says" in event.text]) == 1
+    assert len([event for event in load_results(job).get(timeline) if "says" in event.text]) == 1
 
 
 def test_tune_entered_after_its_run_counts_once_before_it(job, staff) -> None:
@@ -120,7 +120,7 @@ def test_tune_entered_after_its_run_counts_once_before_it(job, staff) -> None:
     one = load(job, staff, 1, 30)
     second = run(job, staff, 20, one, name="early.csv")
     last = run(job, staff, 40, one)
-    found = results_of(job).get(timeline)
+    found = load_results(job).get(timeline)
     assert texts(events_between(found, first.made_at, second.made_at)) == [
         "tune 1 loaded, as the run early.csv says"
     ]
@@ -131,7 +131,7 @@ def test_tune_event_lists_its_changes(job, staff) -> None:
     kind = TuneChangeKind.objects.create(name="idle (test)", unit="1/min")
     one = load(job, staff, 1, 20)
     TuneChange.objects.create(revision=one, kind=kind, to_value="1450", unit="1/min", reason="stalls")
-    assert texts(changes(results_of(job).get(timeline))) == ["tune 1 loaded: idle (test): 1450 1/min"]
+    assert texts(changes(load_results(job).get(timeline))) == ["tune 1 loaded: idle (test): 1450 1/min"]
 
 
 def test_shim_plan_counts_once_as_change_when_applied(job, staff) -> None:
@@ -143,7 +143,7 @@ def test_shim_plan_counts_once_as_change_when_applied(job, staff) -> None:
         clearance_set=found_set, policy="target", accepted_by=mechanic, stock_booked_out_at=at(20)
     )
     ClearanceSet.objects.create(job=job, when="as_left", measured_at=at(40), measured_by=mechanic)
-    (change,) = changes(results_of(job).get(timeline))
+    (change,) = changes(load_results(job).get(timeline))
     assert (change.at, change.text) == (at(20), "valve clearances adjusted by the shim plan")
 
 
@@ -151,7 +151,7 @@ def test_set_as_left_counts_as_change_without_a_plan(job, staff) -> None:
     mechanic = staff[Role.MECHANIC]
     ClearanceSet.objects.create(job=job, when="as_found", measured_at=at(10), measured_by=mechanic)
     ClearanceSet.objects.create(job=job, when="as_left", measured_at=at(40), measured_by=mechanic)
-    (change,) = changes(results_of(job).get(timeline))
+    (change,) = changes(load_results(job).get(timeline))
     assert change.at == at(40)
 
 
@@ -162,7 +162,7 @@ def test_settings_as_left_count_only_if_something_changed(job, staff) -> None:
         job=job, when="as_left", set_at=at(20), by=by, rear_preload="4", rear_pushed_mm=31
     )
     SuspensionSetting.objects.create(job=job, when="as_left", set_at=at(30), by=by, rear_preload="6")
-    (change,) = changes(results_of(job).get(timeline))
+    (change,) = changes(load_results(job).get(timeline))
     assert change.text == "suspension and settings as left: rear preload 6 (4 before)"
 
 

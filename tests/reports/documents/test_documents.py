@@ -79,7 +79,7 @@ def missing(facts: dict[str, Any], pdf: bytes) -> list[tuple[str, str]]:
 
 
 def tune_pdf(job: Job) -> bytes:
-    return tune_summary_pdf(factories.results_of(job), AT)
+    return tune_summary_pdf(factories.load_results(job), AT)
 
 
 def history_pdf(job: Job) -> bytes:
@@ -161,7 +161,7 @@ def test_tag_names_neither_customer_nor_request(long_job):
 
 @pytest.mark.slow
 def test_tune_summary_prints_every_fact(whole_job):
-    facts = tune_summary_facts(factories.results_of(whole_job))
+    facts = tune_summary_facts(factories.load_results(whole_job))
     pdf = tune_pdf(whole_job)
     assert "\n".join(map(str, missing(facts, pdf))) == ""
     printed = whole_text(pdf)
@@ -202,7 +202,7 @@ def test_reverted_setting_is_printed_as_unchanged(staff):
         TuneChange.objects.create(
             revision=revision, kind=kind, from_value=before, to_value=after, unit="1/min", reason="tried"
         )
-    net = tune_summary_facts(factories.results_of(job))["net"]
+    net = tune_summary_facts(factories.load_results(job))["net"]
     assert [(each["from"], each["to"], each["steps"], each["is_back"]) for each in net] == [
         ("1250", "1250", 2, True)
     ]

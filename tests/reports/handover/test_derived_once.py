@@ -42,7 +42,7 @@ def made(monkeypatch) -> Counter[str]:
 
 
 def test_sheet_derives_each_fact_once(whole_job, staff, made) -> None:
-    results = factories.results_of(whole_job)
+    results = factories.load_results(whole_job)
     blockers(results)
     make_snapshot(results, issue_number=1, issued_by=staff[Role.OWNER], at=AT)
     runs = Run.objects.filter(job=whole_job).count()

@@ -34,7 +34,7 @@ def test_prediction_mismatch_and_sag_hints_are_in_inches(shop, staff) -> None:
         front_lifted_mm=570, front_travel_mm=120,
     )  # fmt: skip
     snapshot = make_snapshot(
-        factories.results_of(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
+        factories.load_results(job), issue_number=1, issued_by=mechanic, at=datetime(2026, 3, 14, tzinfo=UTC)
     )
     # 0.10 mm = 0.0039 in; 0.05 mm = 0.0020 in; 0.15 mm = 0.0059 in
     surprises = {row.surprise for row in snapshot.get(CLEARANCES).rows} - {""}

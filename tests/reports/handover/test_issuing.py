@@ -33,18 +33,18 @@ def issued(short_job, staff) -> HandoverSheet:
 
 
 def texts(job: Job, **said: str) -> str:
-    return " ".join(blocker.text for blocker in blockers(factories.results_of(job), **said))
+    return " ".join(blocker.text for blocker in blockers(factories.load_results(job), **said))
 
 
 def test_job_is_ready_once_customer_is_informed(whole_job):
     assert "tell the customer" in texts(whole_job)
-    assert blockers(factories.results_of(whole_job), informed_person=TOLD) == []
+    assert blockers(factories.load_results(whole_job), informed_person=TOLD) == []
 
 
 def test_sheet_is_blocked_until_bike_is_received(staff):
     job = factories.make_job()
     assert "has not been received" in texts(job)
-    assert blockers(factories.results_of(job))[0].url == f"/jobs/{job.number}/#brief"
+    assert blockers(factories.load_results(job))[0].url == f"/jobs/{job.number}/#brief"
 
 
 def test_sheet_is_blocked_by_clearances_out_of_range(whole_job):
@@ -74,7 +74,7 @@ def test_sheet_is_blocked_by_run_file_without_named_columns(whole_job, staff):
 def test_track_use_needs_no_informed_person(whole_job):
     whole_job.intended_use = Job.IntendedUse.TRACK_ONLY
     whole_job.save()
-    assert not needs_informed_person(factories.results_of(whole_job))
+    assert not needs_informed_person(factories.load_results(whole_job))
 
 
 def test_reverted_tune_change_is_no_road_use_cause(staff):
@@ -90,11 +90,11 @@ def test_reverted_tune_change_is_no_road_use_cause(staff):
     )
     fuel = TuneChangeKind.objects.get(name="fuel")
     TuneChange.objects.create(revision=first, kind=fuel, to_value="+4", reason="lean")
-    assert needs_informed_person(factories.results_of(job))
+    assert needs_informed_person(factories.load_results(job))
     TuneRevision.objects.create(
         job=job, number=2, made_from=received, loaded_by=by, loaded_at=whole_jobs.hours(2)
     )
-    assert not needs_informed_person(factories.results_of(job))
+    assert not needs_informed_person(factories.load_results(job))
 
 
 def test_issued_sheet_has_number_hash_and_snapshot(issued, short_job):

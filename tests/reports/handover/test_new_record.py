@@ -72,7 +72,7 @@ def test_new_record_is_on_page_and_timeline(new_record, job, login) -> None:
 
 def test_new_record_is_on_the_sheet(new_record, job, staff) -> None:
     snapshot = make_snapshot(
-        factories.results_of(job),
+        factories.load_results(job),
         issue_number=1,
         issued_by=staff[Role.DESK],
         at=AT,
@@ -89,7 +89,7 @@ def test_new_record_is_on_the_sheet(new_record, job, staff) -> None:
 
 def test_sheet_stored_before_the_record_existed_prints_without_it(job, staff, monkeypatch) -> None:
     stored = to_json(
-        make_snapshot(factories.results_of(job), issue_number=1, issued_by=staff[Role.DESK], at=AT)
+        make_snapshot(factories.load_results(job), issue_number=1, issued_by=staff[Role.DESK], at=AT)
     )
     monkeypatch.setattr(registry, "_records", {**registry._records, "tyres": RECORD})
     assert from_json(stored).get(TYRES) == []
@@ -100,7 +100,7 @@ def test_later_issue_names_a_new_record_that_differs(job, staff, monkeypatch) ->
     owner = staff[Role.OWNER]
     issue_sheet(job=job, by=owner, override_reason="first", informed_person="Jo Rider")
     monkeypatch.setattr(registry, "_records", {**registry._records, "tyres": RECORD})
-    later = make_snapshot(factories.results_of(job), issue_number=2, issued_by=owner, at=AT)
+    later = make_snapshot(factories.load_results(job), issue_number=2, issued_by=owner, at=AT)
     assert later.sheet.supersedes is not None
     assert "tyre warmers" in later.sheet.supersedes.changed
 

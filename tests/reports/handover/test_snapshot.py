@@ -9,7 +9,7 @@ from jobs.mixture.facts import MIXTURE, MixtureFacts
 from jobs.models import MixtureStudy
 from reports.documents.tune_summary import tune_summary_facts
 from reports.handover.snapshot import make_snapshot
-from tests.factories import make_job, results_of
+from tests.factories import load_results, make_job
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from tests.reports.conftest import AT
 from workshop.models import Role, StaffMember
@@ -41,7 +41,7 @@ def test_runs_of_all_mixture_studies_are_read_in_one_query(staff, read_studies) 
     for title in ("first", "second", "third"):
         add_study(job, tuner, title)
         with CaptureQueriesContext(connection) as queries:
-            studies = read_studies(results_of(job), tuner)
+            studies = read_studies(load_results(job), tuner)
         assert [study.runs for study in studies] == [["0.csv", "1.csv"]] * len(studies)
         assert studies[-1].title == title
         counts.append(len(queries))
