@@ -1,7 +1,7 @@
 """Facts for paper to and from JSON, by their dataclasses.
 
-A key that is a word of Python carries an underscore in its dataclass (``from_``). A key that older sheets
-lack has a default.
+A key that is a word of Python carries an underscore in its dataclass (``from_``); the metadata
+``key`` name any other key. A key that older sheets lack has a default.
 """
 
 from dataclasses import Field, fields, is_dataclass
@@ -54,4 +54,5 @@ def converter() -> "Converter":
 
 def json_key(field: "Field[Any]") -> str:
     """Return the key of a field: its name, without the underscore after a word of Python."""
-    return field.name.removesuffix("_")
+    key: str = field.metadata.get("key", field.name.removesuffix("_"))
+    return key

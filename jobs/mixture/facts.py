@@ -1,7 +1,7 @@
 """Mixture studies on the handover sheet."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from jobs.calc.mixture.fuel import FUELS
@@ -34,7 +34,7 @@ class MixtureFacts:
     result: Json | None
     standing: str
     grave: list[str]
-    told: list[str]
+    sentences: list[str] = field(metadata={"key": "told"})
     fuel_table: str
     warnings: list[str]
     left_out: list[str]
@@ -58,7 +58,7 @@ def mixture_facts(study: MixtureStudy, runs: Iterable[Run]) -> MixtureFacts:
         result=study.result,
         standing=describe_standing(result),
         grave=severe_warnings(study),
-        told=[sentence for sentence in (load_sentence(study), correction_sentence(study)) if sentence],
+        sentences=[sentence for sentence in (load_sentence(study), correction_sentence(study)) if sentence],
         fuel_table=fuel_table_sentence(study),
         warnings=other_warnings(study),
         left_out=[f"{count} {reason}" for reason, count in excluded_samples(study)],

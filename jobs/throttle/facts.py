@@ -1,6 +1,6 @@
 """Throttle tables, idle and engine braking on the handover sheet."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from jobs.job.facts import ChartFacts, Curve
 from jobs.job.facts_codec import from_json
@@ -28,7 +28,7 @@ class ModeFacts:
     mode: str
     for_whom: str
     tables: list[ThrottleTableFacts]
-    words: list[str]
+    sentences: list[str] = field(metadata={"key": "words"})
     changed: bool
     flags: list[str]
     also_recorded: list[str]
@@ -37,7 +37,7 @@ class ModeFacts:
 @dataclass(frozen=True)
 class ModePairFacts:
     pair: str
-    words: list[str]
+    sentences: list[str] = field(metadata={"key": "words"})
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,7 @@ def throttle_facts(results: JobResults) -> ThrottleFacts | None:
         return None
     return ThrottleFacts(
         modes=[mode_facts(mode) for mode in modes],
-        against=[ModePairFacts(pair, words) for pair, words in compare_modes(modes)],
+        against=[ModePairFacts(pair, sentences) for pair, sentences in compare_modes(modes)],
         torque=torque_facts(results),
         held=held,
         idle=idle,
@@ -161,7 +161,7 @@ def mode_facts(mode: Mode) -> ModeFacts:
         mode=mode.name,
         for_whom=mode.for_whom,
         tables=[table_facts(name, review, mode) for name, review in mode.tables if review.throttle_map],
-        words=list(mode.sentences),
+        sentences=list(mode.sentences),
         changed=mode.is_changed,
         flags=[flag.sentence for flag in mode.flags],
         also_recorded=[table.revision.label for table in mode.others],
@@ -182,7 +182,7 @@ def table_facts(name: str, review: TableReview, mode: Mode) -> ThrottleTableFact
 def modes_changed(throttle: ThrottleFacts | None) -> list[str]:
     """Return a sentence for each mode that was changed."""
     modes = throttle.modes if throttle else []
-    return [mode.words[0] for mode in modes if mode.changed and mode.words]
+    return [mode.sentences[0] for mode in modes if mode.changed and mode.sentences]
 
 
 def throttle_done(results: JobResults) -> list[str]:

@@ -1,7 +1,6 @@
-"""A bike over all its jobs, on paper: what was done when, where its clearances go, what was issued.
+"""The history of a bike over all its jobs: work done, clearance trends, issued sheets.
 
-It may be handed to the bike's owner, so it names no customer; what an earlier owner asked for, and what
-the work cost anybody, stay out.
+The bike's owner may receive it, so it leaves out customers, the requests of earlier owners and all prices.
 """
 
 from collections.abc import Sequence
@@ -14,10 +13,7 @@ from jobs.clearances.trend_chart import TrendChart, build_trend_chart
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment, number
 from jobs.job.registry import records
-from jobs.models import (
-    Job,
-    Stage,
-)
+from jobs.models import Job, Stage
 from jobs.suspension.facts import group_facts
 from jobs.suspension.settings import handover_settings, settings_table
 from reports.documents.document import paper_pdf
@@ -26,57 +22,57 @@ from reports.handover.snapshot.people import bike_facts, engine_facts
 from reports.models import HandoverSheet
 from workshop.models import Bike, ShopProfile
 
-SETS_IN_TABLE = 5
-SETTINGS_SHOWN = 4
+SETS_PER_TABLE = 5
+MAX_SETTINGS = 4
 
 
 def bike_history_pdf(bike: Bike, shop: ShopProfile, at: datetime) -> bytes:
     clearances = clearance_history(bike, shop)
     chart = build_trend_chart(clearances, shop)
-    pictures = clearance_history_pictures(chart) if chart and is_a_line(chart) else []
+    pictures = clearance_history_pictures(chart) if chart and has_trend(chart) else []
     return paper_pdf("bike_history", history_facts(bike, clearances, shop), shop, at, pictures=pictures)
 
 
-def is_a_line(chart: TrendChart) -> bool:
-    """Whether it was measured at more than one distance or hour; one alone is told by the table."""
+def has_trend(chart: TrendChart) -> bool:
+    """Return True if the clearances were measured at more than one distance or hour."""
     valves = [valve for panel in chart.panels for valve in panel.valves]
     return len({point.use for valve in valves for point in valve.points}) > 1
 
 
 def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -> dict[str, Any]:
-    """Everything the paper says; times in UTC, figures in the units of their names."""
-    jobs = sorted(Job.objects.filter(bike=bike), key=lambda job: (came_at(job), job.pk))
+    """Return the content of the history; times in UTC, values in the units of their names."""
+    jobs = sorted(Job.objects.filter(bike=bike), key=lambda job: (arrival_date(job), job.pk))
     spec = bike.engine_spec
-    settings = handover_settings(bike)[:SETTINGS_SHOWN]
-    courses = {row.gap_trend.sentence for row in clearances.rows}
+    settings = handover_settings(bike)[:MAX_SETTINGS]
+    trends = {row.gap_trend.sentence for row in clearances.rows}
     return {
         "bike": bike_facts(bike),
         "engine": engine_facts(spec),
-        "ranges": [range_facts(spec, each) for each in spec.ranges] if spec else [],
-        "next_checks": [each.sentence for each in next_checks(spec, clearances.sets, jobs, shop)],
+        "ranges": [range_facts(spec, limits) for limits in spec.ranges] if spec else [],
+        "next_checks": [check.sentence for check in next_checks(spec, clearances.sets, jobs, shop)],
         "jobs": job_facts(bike, jobs, shop),
-        "courses": [
-            {"label": row.valve_gap.label, "course": row.gap_trend.sentence} for row in clearances.rows
+        "trends": [
+            {"label": row.valve_gap.label, "trend": row.gap_trend.sentence} for row in clearances.rows
         ],
-        "one_course": courses.pop() if len(courses) == 1 else "",
+        "common_trend": trends.pop() if len(trends) == 1 else "",
         "tables": clearance_tables(clearances),
         "settings": settings_facts(settings),
     }
 
 
 def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[str, Any]]:
-    """Return each job in the order of time; what the records add is read for all jobs at once."""
+    """Return the jobs in order of time, with the rows of their records read at once."""
     added = [
         (record.bike_history.template, record.bike_history.rows(bike, shop))
         for record in records()
         if record.bike_history
     ]
-    sheets = sheets_of(bike)
+    sheets = sheet_facts(bike)
     return [
         {
             "number": job.number,
             "stage": job.get_stage_display(),
-            "at": moment(came_at(job)),
+            "at": moment(arrival_date(job)),
             "received": job.received_at is not None,
             "cancelled": job.stage == Stage.CANCELLED,
             "handed_over_at": moment(job.handed_over_at),
@@ -95,12 +91,12 @@ def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[s
     ]
 
 
-def came_at(job: Job) -> datetime:
-    """When the bike came for a job, or is to come."""
+def arrival_date(job: Job) -> datetime:
+    """Return when the bike arrived for a job, or is expected."""
     return job.received_at or job.booked_for or job.created_at
 
 
-def sheets_of(bike: Bike) -> ByJob:
+def sheet_facts(bike: Bike) -> ByJob:
     sheets = HandoverSheet.objects.filter(job__bike=bike).defer("snapshot").select_related("job")
     return group_by_job(
         (
@@ -112,36 +108,36 @@ def sheets_of(bike: Bike) -> ByJob:
 
 
 def clearance_tables(history: ClearanceHistory) -> list[dict[str, Any]]:
-    """What was measured, a few sets a table so that it fits the page's width."""
+    """Return the measured sets, a few per table so that it fits the page."""
     if not history.rows:
         return []
     return [
         {
             "sets": [
                 {
-                    "when": each.get_when_display(),
-                    "at": moment(each.measured_at),
-                    "job": each.job.number,
-                    "odometer_km": number(each.job.odometer_km),
-                    "engine_hours": number(each.job.engine_hours),
+                    "when": measured.get_when_display(),
+                    "at": moment(measured.measured_at),
+                    "job": measured.job.number,
+                    "odometer_km": number(measured.job.odometer_km),
+                    "engine_hours": number(measured.job.engine_hours),
                 }
-                for each in history.sets[start : start + SETS_IN_TABLE]
+                for measured in history.sets[start : start + SETS_PER_TABLE]
             ],
             "rows": [
                 {
                     "label": row.valve_gap.label,
-                    "cells": [measured_facts(each) for each in row.measured[start : start + SETS_IN_TABLE]],
+                    "cells": [measured_facts(cell) for cell in row.measured[start : start + SETS_PER_TABLE]],
                 }
                 for row in history.rows
             ],
         }
-        for start in range(0, len(history.sets), SETS_IN_TABLE)
+        for start in range(0, len(history.sets), SETS_PER_TABLE)
     ]
 
 
 def settings_facts(settings: Sequence[Any]) -> dict[str, Any]:
-    """The settings that the bike left with last, side by side, the latest first."""
+    """Return the settings at the latest handovers side by side, latest first."""
     return {
-        "of": [{"job": each.job.number, "at": moment(each.set_at)} for each in settings],
+        "of": [{"job": setting.job.number, "at": moment(setting.set_at)} for setting in settings],
         "groups": [group_facts(group) for group in settings_table(settings, Job.IntendedUse.ROAD)],
     }

@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from jobs.job.json_values import strip_control_characters
 from reports.drawing.pictures import Picture
-from reports.typesetting.pdf import PAPERS, Ready, typeset
-from reports.typesetting.printing_lock import alone
+from reports.typesetting.pdf import PAPERS, DocumentSource, typeset
+from reports.typesetting.printing_lock import printing_lock
 from workshop.models import ShopProfile
 
 STYLE = "documents/documents.css"
@@ -43,7 +43,7 @@ def paper_pdf(
     drawn = list(pictures)
     files = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}
     context = {"f": strip_control_characters(facts), "u": shop, "shop": shop, "at": at, "pictures": drawn}
-    with alone(), timezone.override(ZoneInfo(shop.time_zone)):
+    with printing_lock(), timezone.override(ZoneInfo(shop.time_zone)):
         html = render_to_string(f"reports/documents/{name}.html", context)
-        ready = Ready(html, files, size or PAPERS[shop.paper])
-        return typeset(ready, styles=[STYLE], attached=attached, at=at)
+        source = DocumentSource(html, files, size or PAPERS[shop.paper])
+        return typeset(source, styles=[STYLE], attached=attached, at=at)

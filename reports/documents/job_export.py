@@ -1,12 +1,12 @@
-"""Every record of a job as data: one JSON, or a ZIP with it and a table for each kind of record.
+"""Export of a job: all its records as JSON, or a ZIP with that and a table for each kind of record.
 
-The records are found by what points at the job, so a new kind of record is in it by itself. What is in
-none of it, on purpose:
+The records are found by their references to the job, so a new kind of record is included automatically.
+Left out on purpose:
 
-* files (run files and their channels, photos, calibrations, issued PDFs): they are had byte for byte from
-  their own pages; here stand their names, and the SHA-256 that the record keeps of them;
+* files (run files and their channels, photos, calibrations, issued PDFs), which can be downloaded from their
+  own pages; the export contains their names, and their SHA-256 if the record has it;
 * the secret part of customers' links, which opens a sheet;
-* the history of changes, which has its own page, and what only serves the search or the calendar's locks.
+* the change log, which has its own page, and what only serves the search or the locks of the calendar.
 """
 
 import io
@@ -29,10 +29,10 @@ from workshop.models import ShopProfile
 from workshop.privacy.held_data import SECRET_FIELDS, referencing_fields
 
 FORMAT = "job records 1"
-# Columns of the bike, whose unit the field's own name lacks; the records declare theirs.
+# Columns of the bike whose field name lacks the unit; the records declare theirs.
 NAMES = {"front_sprocket": "front_sprocket_teeth", "rear_sprocket": "rear_sprocket_teeth"}
-LONG = "snapshot"  # of an issued sheet, photos and all: longer than a spreadsheet's cell: JSON alone
-STAMP = (1980, 1, 1, 0, 0, 0)  # of every file in the archive, so that the same records give the same bytes
+JSON_ONLY = "snapshot"  # of an issued sheet, with photos: too long for a cell of a spreadsheet
+FILE_TIME = (1980, 1, 1, 0, 0, 0)  # of every file in the archive, so that its bytes are reproducible
 ABOUT = """Job {number}: every record of it, as {shop} keeps them.
 
 It holds personal data of the customer and of the staff: pass it on only as you may pass on those.
@@ -58,41 +58,41 @@ the history of changes are not in it either.
 Rows = dict[type[models.Model], list[models.Model]]
 
 
-def records_of(job: Job) -> Rows:
-    """The job, its customer, bike and engine, and every record that points at the job, or at one of these.
+def find_records(job: Job) -> Rows:
+    """Return the job, its customer, bike and engine, and every record that refers to the job.
 
-    One query for each way by which one kind of record points at another, whatever the number of rows.
+    References are followed over several steps, with one query for each reference between two kinds of record.
     """
     left_out = {model for export in exports() for model in export.left_out}
-    found: Rows = {type(each): [each] for each in (job, job.customer, job.bike, job.bike.engine_spec) if each}
-    held: dict[type[models.Model], dict[Any, models.Model]] = {Job: {job.pk: job}}
-    new = dict(held)
+    found: Rows = {type(row): [row] for row in (job, job.customer, job.bike, job.bike.engine_spec) if row}
+    known: dict[type[models.Model], dict[Any, models.Model]] = {Job: {job.pk: job}}
+    new = dict(known)
     while new:
-        nearer: dict[type[models.Model], dict[Any, models.Model]] = {}
+        next_found: dict[type[models.Model], dict[Any, models.Model]] = {}
         for model, rows in new.items():
             for other, name in referencing_fields(model):
                 if other in left_out:
                     continue
                 for row in other._base_manager.filter(**{f"{name}__in": list(rows)}).order_by("pk"):
-                    if row.pk not in held.get(other, {}):
-                        nearer.setdefault(other, {})[row.pk] = row
-        for model, rows in nearer.items():
-            held.setdefault(model, {}).update(rows)
-        new = nearer
-    for model, rows in held.items():
+                    if row.pk not in known.get(other, {}):
+                        next_found.setdefault(other, {})[row.pk] = row
+        for model, rows in next_found.items():
+            known.setdefault(model, {}).update(rows)
+        new = next_found
+    for model, rows in known.items():
         found[model] = [rows[pk] for pk in sorted(rows)]
     return found
 
 
 def exports() -> list[Export]:
-    """Return how each record is exported."""
+    """Return how every record is exported."""
     return [record.export for record in records()]
 
 
-def columns_of(model: type[models.Model], shop: ShopProfile) -> dict[str, models.Field]:
-    """What is told of a kind of record, by name of column."""
+def export_columns(model: type[models.Model], shop: ShopProfile) -> dict[str, models.Field]:
+    """Return the exported fields of a kind of record by column name."""
     fields = [*model._meta.concrete_fields, *model._meta.many_to_many]
-    return {column_name(each, shop): each for each in fields if each.name not in SECRET_FIELDS}
+    return {column_name(field, shop): field for field in fields if field.name not in SECRET_FIELDS}
 
 
 def column_name(field: models.Field, shop: ShopProfile) -> str:
@@ -104,13 +104,13 @@ def column_name(field: models.Field, shop: ShopProfile) -> str:
     return names.get(field.name, field.attname)
 
 
-def kind_of(model: type[models.Model]) -> str:
-    """Name of a kind of record, and of its table: 'tune_changes'."""
+def kind_name(model: type[models.Model]) -> str:
+    """Return the name of a kind of record and its table, for example 'tune_changes'."""
     return str(model._meta.verbose_name_plural).replace(" ", "_").replace("-", "_")
 
 
-def names_of_others(found: Rows) -> dict[tuple[type[models.Model], Any], str]:
-    """What records outside the job that it points at are called: people, kinds, layouts, places."""
+def related_names(found: Rows) -> dict[tuple[type[models.Model], Any], str]:
+    """Return the names of records outside the job that it refers to, such as people."""
     wanted: dict[type[models.Model], set[Any]] = {}
     for model, rows in found.items():
         for field in model._meta.concrete_fields:
@@ -124,8 +124,8 @@ def names_of_others(found: Rows) -> dict[tuple[type[models.Model], Any], str]:
     }
 
 
-def plain(value: Any) -> Any:
-    """A value as JSON holds it; decimals stay exact."""
+def json_value(value: Any) -> Any:
+    """Return a value as stored in JSON; decimals stay exact."""
     if isinstance(value, datetime):
         return moment(value)
     if isinstance(value, date):
@@ -138,23 +138,23 @@ def plain(value: Any) -> Any:
 
 
 def whole_job(job: Job, shop: ShopProfile) -> dict[str, Any]:
-    """Every record of the job, and what its columns are."""
-    return told_of(job, records_of(job), shop)
+    """Return every record of the job, with a description of the columns."""
+    return job_records(job, find_records(job), shop)
 
 
-def told_of(job: Job, found: Rows, shop: ShopProfile) -> dict[str, Any]:
-    names = names_of_others(found)
+def job_records(job: Job, found: Rows, shop: ShopProfile) -> dict[str, Any]:
+    names = related_names(found)
     linked = linked_ids(found)
     records, columns = {}, []
     for model, rows in found.items():
-        fields = columns_of(model, shop)
-        records[kind_of(model)] = [record(row, fields, names, linked) for row in rows]
+        fields = export_columns(model, shop)
+        records[kind_name(model)] = [record_values(row, fields, names, linked) for row in rows]
         columns += [column_facts(model, name, field, found) for name, field in fields.items()]
     return {"format": FORMAT, "job": job.number, "shop": shop.name, "records": records, "columns": columns}
 
 
 def linked_ids(found: Rows) -> dict[tuple[models.Field, Any], list[Any]]:
-    """Keys of what a record is joined to by tables of pairs: a query for each such field."""
+    """Return the keys of many-to-many relations, with one query for each such field."""
     linked: dict[tuple[models.Field, Any], list[Any]] = {}
     for model, rows in found.items():
         for field in model._meta.many_to_many:
@@ -166,31 +166,31 @@ def linked_ids(found: Rows) -> dict[tuple[models.Field, Any], list[Any]]:
     return linked
 
 
-def record(
+def record_values(
     row: models.Model,
     fields: dict[str, models.Field],
     names: dict[tuple[type[models.Model], Any], str],
     linked: dict[tuple[models.Field, Any], list[Any]],
 ) -> dict[str, Any]:
-    told: dict[str, Any] = {}
+    exported: dict[str, Any] = {}
     for column, field in fields.items():
         if field.many_to_many:
-            told[column] = linked.get((field, row.pk), [])
+            exported[column] = linked.get((field, row.pk), [])
             continue
         value = getattr(row, field.attname)
-        told[column] = plain(value)
+        exported[column] = json_value(value)
         target: Any = field.related_model
         if target is not None and (target, value) in names:
-            told[field.name] = names[target, value]
-    return told
+            exported[field.name] = names[target, value]
+    return exported
 
 
 def column_facts(model: type[models.Model], name: str, field: models.Field, found: Rows) -> dict[str, Any]:
     target = field.related_model
-    points_at = kind_of(target) if isinstance(target, type) and target in found else ""
+    points_at = kind_name(target) if isinstance(target, type) and target in found else ""
     choices = dict(field.flatchoices) if field.choices else {}
     return {
-        "kind": kind_of(model),
+        "kind": kind_name(model),
         "column": name,
         "means": str(field.verbose_name),
         "names_a": points_at,
@@ -198,18 +198,19 @@ def column_facts(model: type[models.Model], name: str, field: models.Field, foun
     }
 
 
-def json_text(told: dict[str, Any]) -> str:
-    return json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False)
+def json_text(exported: dict[str, Any]) -> str:
+    return json.dumps(exported, ensure_ascii=False, indent=1, allow_nan=False)
 
 
-def tables_of(told: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    """Name and text of the table of each kind that has a record."""
-    for kind, rows in told["records"].items():
+def csv_tables(exported: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Yield name and text of the table of each kind that has a record."""
+    for kind, rows in exported["records"].items():
         if rows:
-            header = [name for name in dict.fromkeys(name for row in rows for name in row) if name != LONG]
+            header = list(dict.fromkeys(name for row in rows for name in row if name != JSON_ONLY))
             yield f"{kind}.csv", csv_text(header, ([cell(row.get(name)) for name in header] for row in rows))
     header = ["kind", "column", "means", "names_a", "values"]
-    yield "columns.csv", csv_text(header, ([cell(each[name]) for name in header] for each in told["columns"]))
+    columns = ([cell(column[name]) for name in header] for column in exported["columns"])
+    yield "columns.csv", csv_text(header, columns)
 
 
 def cell(value: Any) -> Any:
@@ -217,24 +218,24 @@ def cell(value: Any) -> Any:
 
 
 def whole_job_zip(job: Job, shop: ShopProfile) -> bytes:
-    """The archive: the same bytes from the same records."""
-    found = records_of(job)
-    told = told_of(job, found, shop)
-    more = {name: table(found) for export in exports() for name, table in export.files.items()}
+    """Return the archive: the same bytes from the same records."""
+    found = find_records(job)
+    exported = job_records(job, found, shop)
+    extra_files = {name: table(found) for export in exports() for name, table in export.files.items()}
     texts = [
         ("about.txt", ABOUT.format(number=job.number, shop=shop.name)),
-        ("job.json", json_text(told)),
-        *tables_of(told),
-        *more.items(),
+        ("job.json", json_text(exported)),
+        *csv_tables(exported),
+        *extra_files.items(),
     ]
-    return zipped((name, text) for name, text in texts if text)
+    return zip_texts((name, text) for name, text in texts if text)
 
 
-def zipped(texts: Iterable[tuple[str, str]]) -> bytes:
+def zip_texts(texts: Iterable[tuple[str, str]]) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in texts:
-            entry = zipfile.ZipInfo(name, STAMP)
+            entry = zipfile.ZipInfo(name, FILE_TIME)
             entry.compress_type = zipfile.ZIP_DEFLATED
             archive.writestr(entry, text.encode())
     return out.getvalue()

@@ -1,4 +1,4 @@
-"""The tune of a job for whoever tunes the bike next: what is in it, how it got there, what was measured."""
+"""The tune summary for the next tuner: settings in the bike, their history, measured results."""
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -26,13 +26,13 @@ from reports.documents.document import paper_pdf
 from reports.documents.throttle_tables import grid_facts
 from reports.drawing.pictures import mixture_picture
 from reports.handover.attachments import fuel_tables, runs_csv
-from reports.handover.snapshot import summary_sentences as words
+from reports.handover.snapshot import summary_sentences
 from reports.handover.snapshot.people import bike_facts
 from reports.handover.snapshot.schema import UntestedFacts
 from workshop.csv_files import csv_text
 from workshop.models import ShopProfile
 
-EVENTS_NAMED = 8
+MAX_EVENTS_NAMED = 8
 CHANGE_COLUMNS = ("tune", "kind", "detail", "from", "to", "unit", "reason")
 
 
@@ -45,7 +45,7 @@ class SummaryRevision(RevisionFacts):
 
 @dataclass(frozen=True)
 class SummaryMixture(MixtureFacts):
-    """A mixture study, and whether it tells of the calibration that is in the bike."""
+    """A mixture study, and whether it belongs to the tune in the bike."""
 
     on_sheet: bool
     made_by: str
@@ -62,16 +62,16 @@ class SummaryComparison(ComparisonFacts):
 
 
 def tune_summary_pdf(results: JobResults, at: datetime) -> bytes:
-    """The summary as PDF, with its changes, throttle tables, runs and fuel tables attached."""
+    """Return the summary as PDF, with changes, throttle tables, runs and fuel tables attached."""
     facts = tune_summary_facts(results)
     drawn = [mixture_picture(study, order) for order, study in enumerate(facts["mixture"])]
     pictures = [picture for picture in drawn if picture]
-    attached = attached_to(facts, results.get(throttle_tables))
+    attached = attached_texts(facts, results.get(throttle_tables))
     shown = {**facts, "mixture_pictures": drawn}
     return paper_pdf("tune_summary", shown, results.shop, at, pictures=pictures, attached=attached)
 
 
-def attached_to(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, str]:
+def attached_texts(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, str]:
     changes = [
         [
             revision.label,
@@ -94,7 +94,7 @@ def attached_to(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[
 
 
 def tune_summary_facts(results: JobResults) -> dict[str, Any]:
-    """Everything the summary says; times in UTC, figures in the units of their names."""
+    """Return the content of the summary; times in UTC, values in the units of their names."""
     job, shop, all_runs = results.job, results.shop, results.rows(Run)
     in_bike, modes = results.get(tune_in_bike), results.get(riding_modes)
     compared = list(results.get(comparison_results).values())
@@ -113,21 +113,23 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
         "in_bike": revision_facts(in_bike, results) if in_bike else None,
         "runs_with_it": len([run for run in all_runs if in_bike and run.tune_revision_id == in_bike.pk]),
         "net": net_facts(results),
-        "tables_changed": table_words(results),
+        "tables_changed": changed_tables(results),
         "revisions": [
-            SummaryRevision(**vars(revision_facts(each, results)), made_with=made_with(each, all_runs))
-            for each in results.rows(TuneRevision)
+            SummaryRevision(
+                **vars(revision_facts(tune, results)), made_with=count_runs_by_kind(tune, all_runs)
+            )
+            for tune in results.rows(TuneRevision)
         ],
         "modes": [mode_facts(mode) for mode in modes],
-        "mixture": [study_facts(study, studied, in_bike) for study, studied in studies.items()],
+        "mixture": [summary_mixture(study, studied, in_bike) for study, studied in studies.items()],
         "runs": runs,
-        "comparisons": [comparison_words(each, shop) for each in compared],
+        "comparisons": [summary_comparison(result, shop) for result in compared],
         "held": [
-            {"tune": each.label, "sentence": each.result.sentence} for each in results.get(drift_checks)
+            {"tune": check.label, "sentence": check.result.sentence} for check in results.get(drift_checks)
         ],
         "idle": [
-            {"run": str(each.run), "sentence": each.result.sentence if each.result else each.problem}
-            for each in results.get(job_idles)
+            {"run": str(idle.run), "sentence": idle.result.sentence if idle.result else idle.problem}
+            for idle in results.get(job_idles)
         ],
         "standard": standard_name(shop),
         "fuels": fuels(results),
@@ -142,13 +144,13 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
 
 
 def net_facts(results: JobResults) -> list[dict[str, Any]]:
-    """What each setting comes to between the calibration as received and the one in the bike, by kind."""
+    """Return the net change of each setting between the as-received tune and the one in the bike."""
     received, in_bike = as_received(results), results.get(tune_in_bike)
     changes = results.get(changes_by_revision)
     if received is None or in_bike is None:
         return []
-    way = compare_revisions(received, in_bike, results.rows(TuneRevision), changes)
-    order = {c.kind.name: (c.kind.order, c.kind.name) for each in changes.values() for c in each}
+    compared = compare_revisions(received, in_bike, results.rows(TuneRevision), changes)
+    order = {c.kind.name: (c.kind.order, c.kind.name) for made in changes.values() for c in made}
     return [
         {
             "kind": net.kind,
@@ -159,7 +161,7 @@ def net_facts(results: JobResults) -> list[dict[str, Any]]:
             "steps": net.steps,
             "is_back": net.is_reverted,
         }
-        for net in sorted(way.net, key=lambda net: order[net.kind])
+        for net in sorted(compared.net, key=lambda net: order[net.kind])
     ]
 
 
@@ -167,16 +169,16 @@ def as_received(results: JobResults) -> TuneRevision | None:
     return next((revision for revision in results.rows(TuneRevision) if revision.number == 0), None)
 
 
-def table_words(results: JobResults) -> list[dict[str, Any]]:
+def changed_tables(results: JobResults) -> list[dict[str, Any]]:
     received, in_bike = as_received(results), results.get(tune_in_bike)
     if received is None or in_bike is None or in_bike == received:
         return []
-    found = table_differences(results, received, in_bike)
-    return [{"mode": each.mode, "words": each.sentences} for each in found]
+    differences = table_differences(results, received, in_bike)
+    return [{"mode": table.mode, "sentences": table.sentences} for table in differences]
 
 
-def made_with(revision: TuneRevision, runs: Iterable[Run]) -> list[str]:
-    """How many runs of each kind were made with a revision."""
+def count_runs_by_kind(revision: TuneRevision, runs: Iterable[Run]) -> list[str]:
+    """Return the number of runs of each kind made with a tune."""
     kinds = Counter(run.get_kind_display() for run in runs if run.tune_revision_id == revision.pk)
     return [f"{count} × {kind}" for kind, count in kinds.items()]
 
@@ -185,14 +187,14 @@ def mode_facts(mode: Mode) -> dict[str, Any]:
     return {
         "mode": mode.name,
         "for_whom": mode.for_whom,
-        "words": list(mode.sentences),
+        "sentences": list(mode.sentences),
         "flags": [flag.sentence for flag in mode.flags],
         "tables": [grid_facts(name, judged.table) for name, judged in mode.tables if judged.throttle_map],
         "also_recorded": [table.revision.label for table in mode.others],
     }
 
 
-def study_facts(study: MixtureStudy, runs: Sequence[Run], in_bike: TuneRevision | None) -> SummaryMixture:
+def summary_mixture(study: MixtureStudy, runs: Sequence[Run], in_bike: TuneRevision | None) -> SummaryMixture:
     """Return a study with its author and the tunes of its runs."""
     facts = mixture_facts(study, runs)
     tunes = [run.tune_revision for run in runs if run.tune_revision]
@@ -205,10 +207,10 @@ def study_facts(study: MixtureStudy, runs: Sequence[Run], in_bike: TuneRevision 
     )
 
 
-def comparison_words(compared: ComparisonResult, shop: ShopProfile) -> SummaryComparison:
-    """What a comparison shows, band by band, and what it isolates; of a drive-out its outcome alone."""
+def summary_comparison(compared: ComparisonResult, shop: ShopProfile) -> SummaryComparison:
+    """Return a comparison without curves, with its roll-on as one sentence."""
     facts = comparison_facts(compared, shop)
-    # The table says in figures what the sentences say.
+    # The table shows the same values as the sentences.
     bands = [
         replace(band, figures=[replace(figure, sentence="") for figure in band.figures])
         for band in facts.bands
@@ -219,7 +221,7 @@ def comparison_words(compared: ComparisonResult, shop: ShopProfile) -> SummaryCo
 
 
 def fuels(results: JobResults) -> list[str]:
-    """The fuels on record: of mixture studies, then what was changed on the bike."""
+    """Return the recorded fuels: of mixture studies, then of changes of the bike."""
     studied = [
         FUELS[study.fuel].name if study.fuel in FUELS else study.fuel for study in results.rows(MixtureStudy)
     ]
@@ -228,33 +230,33 @@ def fuels(results: JobResults) -> list[str]:
 
 
 def cautions(results: JobResults) -> list[str]:
-    """What the next tuner has to look at: of the changes carried, the tables, the runs, the mixture."""
-    in_bike, carried = results.get(tune_in_bike), results.get(changes_in_bike)
-    said = [
-        f"{change.kind.name.capitalize()}: {change.kind.caution}" for change in carried if change.kind.caution
+    """Return what the next tuner has to check in the changes, tables and runs."""
+    in_bike, changes = results.get(tune_in_bike), results.get(changes_in_bike)
+    found = [
+        f"{change.kind.name.capitalize()}: {change.kind.caution}" for change in changes if change.kind.caution
     ]
-    said += [
+    found += [
         f"Mode {mode.name}: {flag.sentence}" for mode in results.get(riding_modes) for flag in mode.flags
     ]
-    held = [each for each in results.get(drift_checks) if each.needs_attention and each.revision == in_bike]
-    said += [f"{each.label.capitalize()}: {each.result.sentence}" for each in held]
+    checks = [check for check in results.get(drift_checks) if check.needs_attention]
+    found += [f"{c.label.capitalize()}: {c.result.sentence}" for c in checks if c.revision == in_bike]
     unnamed = [run.original_name for run in results.rows(Run) if run.tune_revision_id is None]
     if unnamed:
-        said.append(f"Not said with which tune they were made: {', '.join(unnamed)}.")
+        found.append(f"Not said with which tune they were made: {', '.join(unnamed)}.")
     if in_bike is not None and not in_bike.calibration_sha256:
-        said.append(f"No calibration file was kept of {in_bike.label}, which is in the bike.")
-    return list(dict.fromkeys(said))
+        found.append(f"No calibration file was kept of {in_bike.label}, which is in the bike.")
+    return list(dict.fromkeys(found))
 
 
 def not_tested(results: JobResults, compared: Sequence[ComparisonResult]) -> dict[str, Any]:
-    derived = words.not_tested(results.get(timeline), compared, results.rows(Run))
+    derived = summary_sentences.not_tested(results.get(timeline), compared, results.rows(Run))
     return {
-        "said": results.job.not_tested,
-        "derived": [shortened(each.text, each.events) for each in derived],
+        "note": results.job.not_tested,
+        "derived": [shorten_events(untested.text, untested.events) for untested in derived],
     }
 
 
-def shortened(text: str, events: Sequence[str]) -> UntestedFacts:
-    """The sentence with its first events; how many more there are is said, the revisions tell of them."""
-    more = len(events) - EVENTS_NAMED
-    return UntestedFacts(text, [*events[:EVENTS_NAMED], *([f"{more} more"] if more > 0 else [])])
+def shorten_events(text: str, events: Sequence[str]) -> UntestedFacts:
+    """Return a sentence with its first events and the number of the others."""
+    more = len(events) - MAX_EVENTS_NAMED
+    return UntestedFacts(text, [*events[:MAX_EVENTS_NAMED], *([f"{more} more"] if more > 0 else [])])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from jobs.calc.units.numbers import format_number
-from reports.typesetting.printing_lock import alone
+from reports.typesetting.printing_lock import printing_lock
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -132,7 +132,7 @@ def to_svg(figure: "Figure") -> str:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     out = io.StringIO()
-    with alone():
+    with printing_lock():
         FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None})
     figure.clear()
     return out.getvalue()

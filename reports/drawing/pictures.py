@@ -204,7 +204,7 @@ def throttle_picture(mode: ModeFacts, order: int) -> Picture | None:
         f"throttle-{order}",
         line_chart([Panel("throttle plate (%)", lines)], "grip (%)", 1.8),
         f"{mode.mode}: throttle plate over grip.",
-        f"Throttle plate over grip in the mode {mode.mode}, {what}. {' '.join(mode.words)}",
+        f"Throttle plate over grip in the mode {mode.mode}, {what}. {' '.join(mode.sentences)}",
     )
 
 

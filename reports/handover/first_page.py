@@ -53,7 +53,7 @@ class FirstPage:
     clipped: tuple[str, ...] = ()  # in full, the texts that are truncated on this page
 
     @property
-    def is_short(self) -> bool:
+    def is_shortened(self) -> bool:
         """Return True if something is left out that a later page has to print."""
         return self.asked_more or self.done_more > 0 or bool(self.clipped)
 

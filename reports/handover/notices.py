@@ -1,14 +1,12 @@
-"""Road-use and safety notices: from parts, tune changes and intended use, in a kept wording.
+"""Road-use and safety notices from parts, tune changes and intended use, in a stored wording.
 
-They say 'may', name what causes it, and send the reader to whoever decides.
+They say "may", name the causes, and refer the reader to those who decide.
 """
 
 from jobs.job.registry import collect
 from jobs.job.results import JobResults
 from jobs.models import Job
-from reports.handover.snapshot.schema import (
-    NoticeFacts,
-)
+from reports.handover.snapshot.schema import NoticeFacts
 from reports.models import NoticeWording
 
 ROAD_USE = (
@@ -43,7 +41,7 @@ LEADS = {
 
 
 def current_wording() -> NoticeWording:
-    """The wording in force; the first is made where none exists yet."""
+    """Return the wording in force; create the first if there is none."""
     newest = NoticeWording.objects.order_by("version").last()
     return newest or NoticeWording.objects.create(version=1, road_use=ROAD_USE, safety=SAFETY)
 
@@ -58,8 +56,8 @@ def cautions(results: JobResults) -> list[str]:
     return list(dict.fromkeys(collect(results, "cautions")))
 
 
-def notices_for(results: JobResults, told: str) -> NoticeFacts:
-    """The notices of one sheet, as printed and as acknowledged."""
+def notices_for(results: JobResults, informed_person: str) -> NoticeFacts:
+    """Return the notices of a sheet, as printed and acknowledged."""
     wording = current_wording()
     causes = results.get(road_causes)
     track_only = results.job.intended_use == Job.IntendedUse.TRACK_ONLY
@@ -70,7 +68,7 @@ def notices_for(results: JobResults, told: str) -> NoticeFacts:
         state=state,
         lead=LEADS[state],
         causes=causes,
-        told=told,
+        informed_person=informed_person,
         road_use=wording.road_use,
         safety=wording.safety,
         cautions=cautions(results),
@@ -80,13 +78,13 @@ def notices_for(results: JobResults, told: str) -> NoticeFacts:
 
 
 def as_text(notice: NoticeFacts) -> str:
-    """The notices as one text, which is what a customer acknowledges."""
-    told = f"{notice.told} was told so by the shop." if notice.told else ""
+    """Return the notices as the text that a customer acknowledges."""
+    informed = f"{notice.informed_person} was told so by the shop." if notice.informed_person else ""
     parts = [
         "Use on public roads",
         notice.lead,
         *(f"- {cause}" for cause in notice.causes),
-        told,
+        informed,
         notice.road_use,
         "Safety",
         notice.safety,

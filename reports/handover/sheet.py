@@ -1,7 +1,4 @@
-"""From a snapshot to the handover sheet: HTML, pictures, PDF. It asks no record and no clock.
-
-The PDF declares PDF/A-3a; that is a claim by its maker, not the finding of a validator.
-"""
+"""From a snapshot to the handover sheet: HTML, pictures, PDF. Uses neither the database nor the clock."""
 
 import json
 from base64 import b64decode
@@ -9,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
+from itertools import chain
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
@@ -29,20 +27,20 @@ from reports.handover.first_page import FirstPage, first_page
 from reports.handover.notices import TRACK_ONLY
 from reports.handover.snapshot.codec import from_json
 from reports.handover.snapshot.schema import Snapshot
-from reports.typesetting.pdf import PAPERS, Ready, data_uri, places, qr_svg, typeset
-from reports.typesetting.printing_lock import alone
+from reports.typesetting.pdf import PAPERS, DocumentSource, data_uri, element_positions, qr_svg, typeset
+from reports.typesetting.printing_lock import printing_lock
 
-PICTURE_KEPT_S = 3600
+PICTURE_CACHE_S = 3600
 CURVES_IN = 1.2
-MOST_MARKS_FIRST = 12  # valves of a picture on the first page
-ADDRESS_LINES = 4
+MAX_MARKS_ON_FIRST_PAGE = 12  # valves of a picture on the first page
+MAX_ADDRESS_LINES = 4
 TRIAL_HEIGHT = "4000mm"
 
 Pictures = dict[str, list[draw.Picture]]
 
 
 @dataclass(frozen=True)
-class Part:
+class SheetSection:
     """A section of the sheet."""
 
     key: str
@@ -51,119 +49,127 @@ class Part:
     facts: Any = None
 
 
-class Tell(Protocol):
-    """Hears how far a sheet is: the step, and how much of it where it is counted."""
+class ProgressCallback(Protocol):
+    """Called with the current step, and with the items done of a total if known."""
 
     def __call__(self, step: str, done: int = 0, of: int = 0) -> None: ...
 
 
-def unheard(step: str, done: int = 0, of: int = 0) -> None:
+def ignore_progress(step: str, done: int = 0, of: int = 0) -> None:
     pass
 
 
-def sheet_pdf(stored: dict[str, Any], tell: Tell = unheard) -> bytes:
+def sheet_pdf(stored: dict[str, Any], report_progress: ProgressCallback = ignore_progress) -> bytes:
     """Return the sheet of a stored snapshot as PDF: the same bytes from the same snapshot."""
     snapshot = from_json(stored)
-    with alone():
-        ready = prepare(snapshot, tell)
-        tell("pages")
-        return write_pdf(ready, snapshot, stored)
+    with printing_lock():
+        source = prepare(snapshot, report_progress)
+        report_progress("pages")
+        return write_pdf(source, snapshot, stored)
 
 
-def prepare(snapshot: Snapshot, tell: Tell = unheard) -> Ready:
-    """Draw the pictures and fill in the page."""
+def prepare(snapshot: Snapshot, report_progress: ProgressCallback = ignore_progress) -> DocumentSource:
+    """Return the HTML of a sheet with its pictures."""
     files = photos(snapshot)
     with timezone.override(ZoneInfo(snapshot.shop.time_zone)):
-        first = first_page(snapshot, lambda page: measured(page, snapshot, files))
-        drawn = draw_pictures(snapshot, first.panel_in, tell)
-        context = {**context_of(snapshot, first, drawn["summary"]), **sections_of(snapshot, first, drawn)}
+        first = first_page(snapshot, lambda page: measure_positions(page, snapshot, files))
+        drawn = draw_pictures(snapshot, first.panel_in, report_progress)
+        context = {
+            **first_page_context(snapshot, first, drawn["summary"]),
+            **sections_context(snapshot, first, drawn),
+        }
         html = render_to_string("reports/handover/sheet.html", context)
-    return Ready(html, files | by_address(drawn), PAPERS[snapshot.shop.paper])
+    return DocumentSource(html, files | by_address(drawn), PAPERS[snapshot.shop.paper])
 
 
-def context_of(snapshot: Snapshot, first: FirstPage, summary: list[draw.Picture]) -> dict[str, Any]:
-    """What the first page is filled with."""
+def first_page_context(snapshot: Snapshot, first: FirstPage, summary: list[draw.Picture]) -> dict[str, Any]:
+    """Return the template context of the first page."""
     address = snapshot.shop.address.splitlines()
     return {
         "s": snapshot,
         "u": snapshot.shop.units,
         "first": first,
-        "address": "\n".join(address) if len(address) <= ADDRESS_LINES else ", ".join(address),
+        "address": "\n".join(address) if len(address) <= MAX_ADDRESS_LINES else ", ".join(address),
         "pictures": {"summary": summary},
     }
 
 
-def sections_of(snapshot: Snapshot, first: FirstPage, drawn: Pictures) -> dict[str, Any]:
-    """What the pages after the first are filled with."""
+def sections_context(snapshot: Snapshot, first: FirstPage, drawn: Pictures) -> dict[str, Any]:
+    """Return the template context of the pages after the first."""
     compared = range(len(snapshot.get(COMPARISONS)))
     return {
-        "parts": parts_of(snapshot, first),
+        "parts": sheet_sections(snapshot, first),
         "pictures": drawn,
         "stamps": stamps(snapshot),
         "comparison_pictures": [drawn[f"comparison-{n}"] for n in compared],
         "drive_pictures": [drawn[f"drive-{n}"] for n in compared],
         "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot.get(MIXTURE)))],
-        "throttle_pictures": [each for name, each in drawn.items() if name.startswith("throttle-")],
+        "throttle_pictures": [found for name, found in drawn.items() if name.startswith("throttle-")],
     }
 
 
-def measured(first: FirstPage, snapshot: Snapshot, files: dict[str, tuple[bytes, str]]) -> dict[str, float]:
-    """Where the texts of the first page end; for the curves a blank of their size stands in."""
+def measure_positions(
+    first: FirstPage, snapshot: Snapshot, files: dict[str, tuple[bytes, str]]
+) -> dict[str, float]:
+    """Return where the texts end on a trial of the first page, with an empty picture as curves."""
     drawn = summary_pictures(snapshot, first.panel_in, blank=True)
-    context = {**context_of(snapshot, first, drawn), "trial": True}
+    context = {**first_page_context(snapshot, first, drawn), "trial": True}
     html = render_to_string("reports/handover/sheet/trial.html", context)
     paper = PAPERS[snapshot.shop.paper]
-    return places(Ready(html, files | by_address({"summary": drawn}), paper), TRIAL_HEIGHT)
+    return element_positions(
+        DocumentSource(html, files | by_address({"summary": drawn}), paper), TRIAL_HEIGHT
+    )
 
 
 def by_address(drawn: Pictures) -> dict[str, tuple[bytes, str]]:
-    """The pictures as the page asks for them."""
+    """Return the pictures by the address that the page uses."""
     return {
         picture.address: (picture.svg.encode(), "image/svg+xml")
-        for each in drawn.values()
-        for picture in each
+        for picture in chain.from_iterable(drawn.values())
     }
 
 
-def parts_of(snapshot: Snapshot, first: FirstPage) -> list[Part]:
+def sheet_sections(snapshot: Snapshot, first: FirstPage) -> list[SheetSection]:
     """Return the sections with content: those of the records in the printed order, then the sheet's own."""
     records = [
-        Part(printed.name, printed.heading, printed.template, snapshot.get(printed))
+        SheetSection(printed.name, printed.heading, printed.template, snapshot.get(printed))
         for printed in printed_records()
-        # What the first page shortens is printed whole in the brief.
-        if printed.is_shown(snapshot.get(printed)) or (printed is BRIEF and first.is_short)
+        # The brief prints in full what the first page shortens.
+        if printed.is_shown(snapshot.get(printed)) or (printed is BRIEF and first.is_shortened)
     ]
     untested = snapshot.not_tested
     own = {
-        ("not_tested", "What was not tested"): untested.said or untested.derived or snapshot.not_printed,
+        ("not_tested", "What was not tested"): untested.note or untested.derived or snapshot.not_printed,
         ("next_service", "Next service and what to watch"): has_next_service(snapshot),
         ("road_use", "Use on public roads"): True,
         ("safety", "Safety"): True,
         ("acknowledgement", "Acknowledgement"): True,
     }
     return records + [
-        Part(key, title, f"reports/handover/sheet/{key}.html") for (key, title), shown in own.items() if shown
+        SheetSection(key, title, f"reports/handover/sheet/{key}.html")
+        for (key, title), shown in own.items()
+        if shown
     ]
 
 
 def has_next_service(snapshot: Snapshot) -> bool:
     service, clearances = snapshot.next_service, snapshot.get(CLEARANCES)
-    return bool(service.said or service.derived or (clearances and clearances.courses))
+    return bool(service.note or service.derived or (clearances and clearances.courses))
 
 
 def stamps(snapshot: Snapshot) -> list[str]:
-    """What stands on every page."""
-    said = ["Draft, not issued"] if snapshot.sheet.draft else []
-    return [*said, TRACK_ONLY] if snapshot.notices.track_only else said
+    """Return the stamps printed on every page."""
+    draft = ["Draft, not issued"] if snapshot.sheet.draft else []
+    return [*draft, TRACK_ONLY] if snapshot.notices.track_only else draft
 
 
 def summary_pictures(snapshot: Snapshot, panel_in: float, *, blank: bool = False) -> list[draw.Picture]:
-    """The first page's picture: the first comparison's curves, else few valves' clearances; none without."""
+    """Draw the curves of the first comparison, or the clearances if there are few valves."""
     units = snapshot.shop.units
     for order, compared in enumerate(snapshot.get(COMPARISONS)):
         if compared.curves:
             return [draw.curves_picture(compared, compared.curves, order, units, panel_in, blank=blank)]
-    if len(valves(snapshot)) > MOST_MARKS_FIRST:
+    if len(valves(snapshot)) > MAX_MARKS_ON_FIRST_PAGE:
         return []
     return draw.clearance_pictures(snapshot.get(CLEARANCES), units.length_unit)
 
@@ -174,50 +180,52 @@ def valves(snapshot: Snapshot) -> list[ValveFacts]:
 
 
 def first_with_curves(snapshot: Snapshot) -> int | None:
-    return next((n for n, each in enumerate(snapshot.get(COMPARISONS)) if each.curves), None)
+    return next((n for n, compared in enumerate(snapshot.get(COMPARISONS)) if compared.curves), None)
 
 
-def draw_pictures(snapshot: Snapshot, panel_in: float, tell: Tell = unheard) -> Pictures:
-    """All pictures by section; what stands on the first page stands there alone."""
-    sections = drawings(snapshot, panel_in)
+def draw_pictures(
+    snapshot: Snapshot, panel_in: float, report_progress: ProgressCallback = ignore_progress
+) -> Pictures:
+    """Draw the pictures of every section; those of the first page are not repeated."""
+    sections = picture_builders(snapshot, panel_in)
     drawn: Pictures = {}
-    tell("pictures", 0, len(sections))
-    for done, (name, work) in enumerate(sections.items(), 1):
-        drawn[name] = work()
-        tell("pictures", done, len(sections))
+    report_progress("pictures", 0, len(sections))
+    for done, (name, build) in enumerate(sections.items(), 1):
+        drawn[name] = build()
+        report_progress("pictures", done, len(sections))
     return drawn
 
 
-def drawings(snapshot: Snapshot, panel_in: float) -> dict[str, Callable[[], list[draw.Picture]]]:
-    """What draws the pictures of each section."""
+def picture_builders(snapshot: Snapshot, panel_in: float) -> dict[str, Callable[[], list[draw.Picture]]]:
+    """Return a function for each section that draws its pictures."""
     units, throttle = snapshot.shop.units, snapshot.get(THROTTLE)
     first = first_with_curves(snapshot)
-    work: dict[str, Callable[[], list[draw.Picture]]] = {}
-    work["summary"] = partial(summary_pictures, snapshot, panel_in)
+    builders: dict[str, Callable[[], list[draw.Picture]]] = {}
+    builders["summary"] = partial(summary_pictures, snapshot, panel_in)
     for order, comparison in enumerate(snapshot.get(COMPARISONS)):
-        work[f"comparison-{order}"] = (
-            partial(some, draw.details_picture, comparison, comparison.curves, order, units)
+        builders[f"comparison-{order}"] = (
+            partial(draw_optional, draw.details_picture, comparison, comparison.curves, order, units)
             if order == first
             else partial(draw.comparison_pictures, comparison, order, units, CURVES_IN)
         )
-        work[f"drive-{order}"] = partial(some, draw.drive_picture, comparison, order)
-    shown_first = first is None and len(valves(snapshot)) <= MOST_MARKS_FIRST
-    work["clearances"] = (
+        builders[f"drive-{order}"] = partial(draw_optional, draw.drive_picture, comparison, order)
+    shown_first = first is None and len(valves(snapshot)) <= MAX_MARKS_ON_FIRST_PAGE
+    builders["clearances"] = (
         list if shown_first else partial(draw.clearance_pictures, snapshot.get(CLEARANCES), units.length_unit)
     )
     for order, mode in enumerate(throttle.modes if throttle else []):
-        work[f"throttle-{order}"] = partial(some, draw.throttle_picture, mode, order)
-    work["torque"] = partial(some, draw.torque_picture, throttle.torque if throttle else None)
-    work["braking"] = partial(some, draw.braking_picture, throttle.braking if throttle else None)
+        builders[f"throttle-{order}"] = partial(draw_optional, draw.throttle_picture, mode, order)
+    builders["torque"] = partial(draw_optional, draw.torque_picture, throttle.torque if throttle else None)
+    builders["braking"] = partial(draw_optional, draw.braking_picture, throttle.braking if throttle else None)
     for order, study in enumerate(snapshot.get(MIXTURE)):
-        work[f"mixture-{order}"] = partial(some, draw.mixture_picture, study, order)
+        builders[f"mixture-{order}"] = partial(draw_optional, draw.mixture_picture, study, order)
     if snapshot.sheet.link:
-        work["link"] = partial(some, link_picture, snapshot.sheet.link.address)
-    return work
+        builders["link"] = partial(draw_optional, link_picture, snapshot.sheet.link.address)
+    return builders
 
 
-def some(drawing: Callable[..., draw.Picture | None], *about: Any) -> list[draw.Picture]:
-    picture = drawing(*about)
+def draw_optional(build: Callable[..., draw.Picture | None], *args: Any) -> list[draw.Picture]:
+    picture = build(*args)
     return [picture] if picture else []
 
 
@@ -226,23 +234,24 @@ def link_picture(address: str) -> draw.Picture:
 
 
 def summary_picture(snapshot: Snapshot, sha256: str) -> dict[str, str] | None:
-    """The first page's curves for a page of the site, drawn once for a snapshot; None where it has none."""
+    """Return the first page's curves for the customer's page, or None; cached by snapshot."""
     key = f"summary-picture:{sha256}"
-    kept: dict[str, str] | None = cache.get(key)
-    if kept is not None:
-        return kept
-    compared = next((each for each in snapshot.get(COMPARISONS) if each.curves), None)
-    if compared is None:
+    cached: dict[str, str] | None = cache.get(key)
+    if cached is not None:
+        return cached
+    order = first_with_curves(snapshot)
+    if order is None:
         return None
-    with alone():
+    compared = snapshot.get(COMPARISONS)[order]
+    with printing_lock():
         picture = draw.comparison_pictures(compared, 0, snapshot.shop.units, CURVES_IN)[0]
     drawn = {"address": data_uri(picture.svg), "alt": picture.alt, "caption": picture.caption}
-    cache.set(key, drawn, PICTURE_KEPT_S)
+    cache.set(key, drawn, PICTURE_CACHE_S)
     return drawn
 
 
 def photos(snapshot: Snapshot) -> dict[str, tuple[bytes, str]]:
-    """Photos and logo as the page asks for them."""
+    """Return photos and logo by the address that the page uses."""
     found = {
         f"sheet:photo-{order}.jpg": (b64decode(photo.jpeg_base64), "image/jpeg")
         for order, photo in enumerate(snapshot.get(BRIEF).photos)
@@ -254,14 +263,14 @@ def photos(snapshot: Snapshot) -> dict[str, tuple[bytes, str]]:
     return found
 
 
-def write_pdf(ready: Ready, snapshot: Snapshot, stored: dict[str, Any]) -> bytes:
-    """Set the pages."""
+def write_pdf(source: DocumentSource, snapshot: Snapshot, stored: dict[str, Any]) -> bytes:
+    """Typeset the sheet with its attachments."""
     at = datetime.fromisoformat(snapshot.sheet.issued_at)
-    return typeset(ready, attached=attachments(snapshot, stored), at=at)
+    return typeset(source, attached=attachments(snapshot, stored), at=at)
 
 
 def attachments(snapshot: Snapshot, stored: dict[str, Any]) -> dict[str, str]:
-    """The figures behind the sheet, for whoever wants to reckon with them, by name of file."""
+    """Return the values behind the sheet as text files by name."""
     return {
         "curves.csv": curves_csv(snapshot),
         "clearances.csv": clearances_csv(snapshot),

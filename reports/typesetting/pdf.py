@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from django.conf import settings
 
 from reports.typesetting.glyphs import FONTS, SPARE_FONT, font_bytes, with_missing_glyphs_named
-from reports.typesetting.printing_lock import alone
+from reports.typesetting.printing_lock import printing_lock
 
 if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
@@ -26,7 +26,7 @@ STYLE = "handover/sheet/sheet.css"  # of every document; its own style sheets co
 
 
 @dataclass(frozen=True)
-class Ready:
+class DocumentSource:
     """The source of a document: its HTML, its files by name, and its page size."""
 
     html: str
@@ -35,7 +35,11 @@ class Ready:
 
 
 def typeset(
-    ready: Ready, *, styles: Sequence[str] = (), attached: Mapping[str, str] | None = None, at: datetime
+    source: DocumentSource,
+    *,
+    styles: Sequence[str] = (),
+    attached: Mapping[str, str] | None = None,
+    at: datetime,
 ) -> bytes:
     """Return a document as PDF.
 
@@ -55,31 +59,31 @@ def typeset(
         for name, text in (attached or {}).items()
         if text
     ]
-    with alone():
-        document, how = laid_out(ready, styles)
+    with printing_lock():
+        document, how = load_document(source, styles)
         return bytes(document.write_pdf(**how, pdf_variant="pdf/a-3a", attachments=attachments))
 
 
-def places(ready: Ready, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
+def element_positions(source: DocumentSource, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
     """Return the top of each element with an id on the first page [CSS pixels], without writing a PDF.
 
     ``height`` is the page height in CSS; choose it so large that everything is on one page.
     """
-    width = {"A4": "210mm", "letter": "8.5in"}[ready.paper]
-    document, how = laid_out(replace(ready, paper=f"{width} {height}"), styles)
+    width = {"A4": "210mm", "letter": "8.5in"}[source.paper]
+    document, how = load_document(replace(source, paper=f"{width} {height}"), styles)
     return {name: float(box[1]) for name, box in document.render(**how).pages[0].anchors.items()}
 
 
-def laid_out(ready: Ready, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
+def load_document(source: DocumentSource, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
     """Return the WeasyPrint document, and its style sheets and fonts as arguments."""
     from weasyprint import CSS, HTML
 
-    fonts = kept_fonts()
-    fetcher = only(ready.files)
-    page = f"@page {{ size: {ready.paper}; }}"
+    fonts = loaded_fonts()
+    fetcher = restricted_fetcher(source.files)
+    page = f"@page {{ size: {source.paper}; }}"
     rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
     sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
-    document = HTML(string=with_missing_glyphs_named(ready.html), url_fetcher=fetcher, base_url="sheet:")
+    document = HTML(string=with_missing_glyphs_named(source.html), url_fetcher=fetcher, base_url="sheet:")
     return document, {"stylesheets": sheets, "font_config": fonts}
 
 
@@ -90,7 +94,7 @@ def font_configuration() -> "FontConfiguration":
     return FontConfiguration()
 
 
-def kept_fonts() -> "FontConfiguration":
+def loaded_fonts() -> "FontConfiguration":
     """Return the fonts of all documents, loaded once per process.
 
     Pango 1.50 never frees the memory of a configuration. WeasyPrint stores the font files in a temporary
@@ -108,11 +112,11 @@ def style_sheet(name: str) -> str:
     return (Path(settings.BASE_DIR) / "templates" / "reports" / name).read_text(encoding="utf-8")
 
 
-def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
+def restricted_fetcher(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
     """Return a fetcher of the bundled fonts and a document's files, and nothing else."""
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-    class OnlyTheSheetsOwn(URLFetcher):
+    class RestrictedFetcher(URLFetcher):
         def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
             if url in (*FONTS, SPARE_FONT):
                 return URLFetcherResponse(url, font_bytes(url), {"Content-Type": "font/ttf"})
@@ -121,7 +125,7 @@ def only(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
             data, kind = files[url]
             return URLFetcherResponse(url, data, {"Content-Type": kind})
 
-    return OnlyTheSheetsOwn()
+    return RestrictedFetcher()
 
 
 def qr_svg(address: str) -> str:

@@ -9,7 +9,7 @@ _lock = RLock()
 
 
 @contextmanager
-def alone() -> Iterator[None]:
+def printing_lock() -> Iterator[None]:
     """Hold the lock for drawing and typesetting, with garbage collection paused.
 
     matplotlib's documentation says that it is not thread-safe, and the font map shared by all documents may

@@ -16,7 +16,7 @@ from jobs.models import CheckItem, ClearanceSet, Job, Part
 from reports import tasks
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
-from reports.typesetting.pdf import Ready, typeset
+from reports.typesetting.pdf import DocumentSource, typeset
 from tests import factories
 from tests.browser.conftest import PATIENCE_MS, watch
 from tests.browser.steps import (
@@ -38,7 +38,7 @@ ASKED_AGAIN_MS = 2000
 @pytest.fixture(scope="module", autouse=True)
 def warm_up_printing() -> None:
     """Print once, so that the libraries are loaded before a test waits for a page."""
-    typeset(Ready("<p>Ready</p>", {}, "A4"), at=timezone.now())
+    typeset(DocumentSource("<p>Ready</p>", {}, "A4"), at=timezone.now())
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from reports.typesetting.pdf import Ready, typeset
+from reports.typesetting.pdf import DocumentSource, typeset
 from tests.reference.cases import Case, assert_case, topic_params
 from tests.reports.reading import opened
 from tests.test_contrast import TEXT, contrast
@@ -25,7 +25,7 @@ def cases(prefix: str) -> list:
 def paper(size: str) -> bytes:
     """A page set as every paper is."""
     html = "<html lang=en><head><title>A page</title></head><body><p>One line.</p></body></html>"
-    return typeset(Ready(html, {}, size), at=datetime(2025, 3, 14, tzinfo=UTC))
+    return typeset(DocumentSource(html, {}, size), at=datetime(2025, 3, 14, tzinfo=UTC))
 
 
 @pytest.mark.parametrize("case", cases("page-"))

@@ -1,4 +1,4 @@
-"""Everything an issued sheet says, read once from the records; the only place in reports that queries them.
+"""Everything an issued sheet says, read once from the records.
 
 A snapshot is stored as JSON: SI units in names, times in UTC, the same from the same records. Sheet, links
 and attachments are made from it alone.
@@ -56,7 +56,8 @@ def make_snapshot(
         Mark every page as a draft.
     """
     job = results.job
-    printed = [each for each in results.get(comparison_results).values() if each.comparison.on_sheet]
+    compared = results.get(comparison_results).values()
+    printed = [result for result in compared if result.comparison.on_sheet]
     snapshot = Snapshot(
         sheet=SheetFacts(
             job=job.number,
@@ -75,10 +76,10 @@ def make_snapshot(
         engine=engine_facts(job.bike.engine_spec),
         records={record.name: results.get(record.facts) for record in printed_records()},
         not_tested=NotTestedFacts(
-            said=job.not_tested,
+            note=job.not_tested,
             derived=summary_sentences.not_tested(results.get(timeline), printed, results.rows(Run)),
         ),
-        next_service=NextServiceFacts(said=job.next_service, derived=summary_sentences.next_service(results)),
+        next_service=NextServiceFacts(note=job.next_service, derived=summary_sentences.next_service(results)),
         not_printed=not_printed(results),
         notices=notices.notices_for(results, informed_person),
     )

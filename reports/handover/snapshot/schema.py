@@ -87,13 +87,13 @@ class UntestedFacts:
 
 @dataclass(frozen=True)
 class NotTestedFacts:
-    said: str
+    note: str = field(metadata={"key": "said"})
     derived: list[UntestedFacts]
 
 
 @dataclass(frozen=True)
 class NextServiceFacts:
-    said: str
+    note: str = field(metadata={"key": "said"})
     derived: list[str]
 
 
@@ -104,7 +104,7 @@ class NoticeFacts:
     state: str
     lead: str
     causes: list[str]
-    told: str
+    informed_person: str = field(metadata={"key": "told"})
     road_use: str
     safety: str
     cautions: list[str]

@@ -64,34 +64,36 @@ def not_tested(
         return [UntestedFacts(NO_RUN, [])] if changed else []
     last = max(made)
     since = [event.text for event in changed if event.at > last]
-    said = [UntestedFacts("No run was made after this:", since)] if since else []
-    said += alone_or_together([event for event in changed if event.at <= last], compared)
-    for each in compared:
-        if each.result is not None and each.result.assumed_pct is not None:
-            title, share = each.comparison.title, each.result.assumed_pct
-            said.append(
+    sentences = [UntestedFacts("No run was made after this:", since)] if since else []
+    sentences += tested_together_or_never([event for event in changed if event.at <= last], compared)
+    for compared_runs in compared:
+        if compared_runs.result is not None and compared_runs.result.assumed_pct is not None:
+            title, share = compared_runs.comparison.title, compared_runs.result.assumed_pct
+            sentences.append(
                 UntestedFacts(
                     f"“{title}” has a single run on a side: {share:g} % of scatter is assumed, not measured.",
                     [],
                 )
             )
-    return said
+    return sentences
 
 
-def alone_or_together(changed: Sequence[Event], compared: Sequence[ComparisonResult]) -> list[UntestedFacts]:
-    held = [[event.text for event in each.changes] for each in compared if each.result is not None]
-    alone = {texts[0] for texts in held if len(texts) == 1}
-    together = {text for texts in held for text in texts}
+def tested_together_or_never(
+    changed: Sequence[Event], compared: Sequence[ComparisonResult]
+) -> list[UntestedFacts]:
+    tested = [[event.text for event in result.changes] for result in compared if result.result is not None]
+    alone = {texts[0] for texts in tested if len(texts) == 1}
+    together = {text for texts in tested for text in texts}
     mixed = [event.text for event in changed if event.text in together - alone]
     never = [event.text for event in changed if event.text not in together | alone]
-    said = []
+    sentences = []
     if mixed:
-        said.append(
+        sentences.append(
             UntestedFacts("Tested only together, so that no one of these can be given the difference:", mixed)
         )
     if never:
-        said.append(UntestedFacts("Not compared before and after:", never))
-    return said
+        sentences.append(UntestedFacts("Not compared before and after:", never))
+    return sentences
 
 
 def next_service(results: JobResults) -> list[str]:
@@ -99,19 +101,19 @@ def next_service(results: JobResults) -> list[str]:
     job, shop, spec = results.job, results.shop, results.job.bike.engine_spec
     if spec is None or not results.rows(ClearanceReading):
         return []
-    said = []
+    sentences = []
     if spec.check_interval_km:
         every = format_for_shop(spec.check_interval_km, "distance", shop)
         due = ""
         if job.odometer_km is not None:
             at = format_for_shop(job.odometer_km + spec.check_interval_km, "distance", shop)
             due = f", next at about {at} on the odometer"
-        said.append(f"Valve clearances: check every {every}{due}.")
+        sentences.append(f"Valve clearances: check every {every}{due}.")
     if spec.check_interval_hours:
         due = ""
         if job.engine_hours is not None:
             due = f", next at about {format_number(job.engine_hours + spec.check_interval_hours)} h"
-        said.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
-    if said and spec.source:
-        said.append(f"Interval from {spec.source}.")
-    return said
+        sentences.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
+    if sentences and spec.source:
+        sentences.append(f"Interval from {spec.source}.")
+    return sentences

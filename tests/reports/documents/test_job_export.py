@@ -18,7 +18,7 @@ from django.urls import reverse
 from jobs.job.page import get_job
 from jobs.models import Job, MixtureStudy, Part, Photo, Slot, SlotQuarter
 from jobs.models.slots import WorkPlace
-from reports.documents.job_export import kind_of, whole_job, whole_job_zip
+from reports.documents.job_export import kind_name, whole_job, whole_job_zip
 from reports.handover.issuing import issue_sheet
 from reports.models import Acknowledgement, SheetLink
 from tests import factories
@@ -108,7 +108,7 @@ def test_every_value_is_in_json_and_table(full_job):
     assert len(kinds) >= 24, "the job of this test has a row of nearly every kind"
     missing = []
     for row in rows:
-        kind = kind_of(type(row))
+        kind = kind_name(type(row))
         told = next((each for each in records.get(kind, []) if each["id"] == row.pk), None)
         table = {
             line["id"]: line for line in csv.DictReader(io.StringIO(files.get(f"{kind}.csv", ""), newline=""))

@@ -29,7 +29,7 @@ from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.processes import THREAD_NAME
 from reports.system_checks import check_task_tables
-from reports.typesetting.pdf import kept_fonts
+from reports.typesetting.pdf import loaded_fonts
 from tests import factories
 from tests.reports import whole_jobs
 from workshop.models import Role
@@ -314,7 +314,7 @@ def test_worker_restores_lost_file(login, job, staff):
 
 def test_fonts_are_loaded_again_if_their_folder_is_removed(job, staff):
     sheet = issue(job, staff)
-    rmtree(kept_fonts()._folder)
+    rmtree(loaded_fonts()._folder)
     assert sheet_pdf(sheet.snapshot) == issued_pdf(sheet)
 
 

@@ -13,7 +13,7 @@ from jobs.comparisons.facts import COMPARISONS
 from jobs.models import Job, Part
 from reports.drawing import pictures
 from reports.handover.first_page import full_content
-from reports.handover.sheet import parts_of, prepare, sheet_pdf, summary_picture
+from reports.handover.sheet import prepare, sheet_pdf, sheet_sections, summary_picture
 from reports.handover.snapshot.codec import from_json, snapshot_sha256
 from reports.typesetting.pdf import PAPERS
 from tests import factories
@@ -100,7 +100,7 @@ def test_empty_sections_are_left_out(staff):
     whole_jobs.make_shop()
     job = factories.make_job()
     bare = stored_snapshot(job, staff[Role.OWNER])
-    keys = [part.key for part in parts_of(from_json(bare), full_content(from_json(bare)))]
+    keys = [part.key for part in sheet_sections(from_json(bare), full_content(from_json(bare)))]
     assert keys == ["checks", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
     for title in (
