@@ -158,19 +158,16 @@ def format_tick(value: float, position: float = 0) -> str:
     return format_number(value, len(f"{abs(value):g}".partition(".")[2]))
 
 
-def as_array(values: Values) -> Any:
+def draw_line(axes: "Axes", line: ChartLine, order: int) -> None:
     import numpy as np
 
-    return np.array([np.nan if value is None else value for value in values], dtype=float)
-
-
-def draw_line(axes: "Axes", line: ChartLine, order: int) -> None:
     colour = BEFORE if line.before else (ACCENT, INK, LEAN, RICH)[order % 4]
     style = (0, (5, 3)) if line.before else LINES[order % 4]
-    x = as_array(line.x)
+    x, y = np.array([line.x, line.y], dtype=float)  # None becomes NaN, a gap in the line
     if line.low is not None and line.high is not None:
-        axes.fill_between(x, as_array(line.low), as_array(line.high), color=colour, alpha=0.18, linewidth=0)
-    axes.plot(x, as_array(line.y), color=colour, linestyle=style, linewidth=1.4, label=line.label)
+        low, high = np.array([line.low, line.high], dtype=float)
+        axes.fill_between(x, low, high, color=colour, alpha=0.18, linewidth=0)
+    axes.plot(x, y, color=colour, linestyle=style, linewidth=1.4, label=line.label)
 
 
 def draw_panel(axes: "Axes", panel: Panel, x_label: str) -> None:
