@@ -66,3 +66,8 @@ def read_links(page: Page, xpath: str = ".") -> list[str]:
 def read_json(page: Page, name: str) -> Any:
     """Return the data of a JSON script element."""
     return json.loads(by_id(page, name).text)
+
+
+def read_row(page: Page, header: str) -> list[str]:
+    """Return the text of the cells of the first table row with a header."""
+    return next(cells for cells in read_rows(page) if cells[0] == header)

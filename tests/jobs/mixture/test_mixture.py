@@ -20,7 +20,7 @@ from jobs.mixture.forms import NumberListField, TargetField, parse_numbers
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import load_channels, store_channels
 from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
-from tests.html import read_values
+from tests.html import find, read_values
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -232,7 +232,8 @@ def test_every_cell_has_a_value_a_mark_and_a_description(login, before) -> None:
     assert "leaner" in table
     assert "dwells. No correction: too uncertain." in table
     # the holds under the sentence add up to the samples of the cell
-    story = re.search(r'data-about="(6000 1/min, 80 % grip: [^"]*)"', table)[1]
+    (grid, *_) = find(page, "//table[@class='mixture']")
+    (story,) = grid.xpath(".//@data-about[starts-with(., '6000 1/min, 80 % grip: ')]")
     behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
     assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
     assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} dwells" in story

@@ -11,6 +11,7 @@ from jobs.suspension.settings import compute_end_sag
 from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.factories import make_job
+from tests.html import read_row
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -74,8 +75,8 @@ def test_section_shows_as_found_and_as_left_side_by_side(login) -> None:
     assert "as found, not as left yet" in section(client, job)
     record(client, job, "as_left", rear_preload="6", set_at="2026-05-04T12:30")
     shown = section(client, job)
-    row = shown[shown.index(">preload<") :].split("</tr>")[0]
-    assert row.index("<td>4</td>") < row.index("<td>6</td>")
+    row = read_row(shown, "preload")
+    assert row.index("4") < row.index("6")
     assert 'state-done"' in shown
 
 

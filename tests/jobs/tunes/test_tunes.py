@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from jobs.models import TuneChange, TuneChangeKind, TuneRevision
 from tests.factories import make_job, make_revision, make_simulated_runs
+from tests.html import by_id, read_row, read_text
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -229,7 +230,7 @@ def test_row_shows_effect_and_caution_of_the_change_type(login, tune) -> None:
     effect = "A changed mixture may no longer meet the exhaust emission limits."
     caution = "A raised idle pushes the bike on at a closed throttle."
     fuel = tune.changes.last()
-    beside = page.split(f'id="about-change-{fuel.pk}"')[1].split("</div>")[0]
+    beside = read_text(by_id(page, f"about-change-{fuel.pk}"))
     assert effect in beside
     assert f'data-effect="{effect}"' in page  # for the page's script, at the option
     without_script = page.split('class="kinds-about"')[1].split("</details>")[0]
@@ -258,11 +259,11 @@ def test_tune_log_marks_the_tune_in_the_bike(login, staff, job, tune) -> None:
     client = login(Role.DESK)
     page = page_of(client.get(reverse("tune-log", args=[job])))
     assert page.count("in the bike now") == 1
-    assert "in the bike now" in page.split('id="tune-2"')[1].split("</section>")[0]
+    assert "in the bike now" in read_text(by_id(page, "tune-2"))
     # A run says that the first tune was loaded again after the second.
     (run,) = make_simulated_runs(job, staff[Role.TUNER], "marl", "after", "idle", tune_revision=tune)
     page = page_of(client.get(reverse("tune-log", args=[job])))
-    assert "in the bike now" in page.split('id="tune-1"')[1].split("</section>")[0]
+    assert "in the bike now" in read_text(by_id(page, "tune-1"))
     assert "1 run made with it" in page
     assert str(run) in page_of(client.get(reverse("tune", args=[tune.pk])))
 
@@ -338,7 +339,7 @@ def difference(client: Client, job, first: int, second: int) -> str:
 def test_difference_sums_up_the_changes_between_two_tunes(login, job, branches) -> None:
     page = difference(login(Role.DESK), job, 0, 2)
     net = page.split('id="net-title"')[1].split("</table>")[0]
-    idle = net.split("idle speed")[1].split("</tr>")[0]
+    idle = " ".join(read_row(page, "idle speed"))
     assert "1250" in idle
     assert "1550" in idle
     assert "1400" not in net  # a step of the way, not of the outcome
