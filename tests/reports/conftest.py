@@ -38,7 +38,7 @@ def short_job(staff) -> Job:
 
 @pytest.fixture(scope="session")
 def whole_snapshot(django_db_setup, django_db_blocker, tmp_path_factory) -> Snapshot:
-    """The snapshot of the whole job, made once in a transaction that is rolled back."""
+    """Make the snapshot of the whole job once, in a transaction that is rolled back."""
     files = override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("whole_job"))
     with django_db_blocker.unblock(), files, transaction.atomic():
         staff = {role: factories.make_staff(role) for role in Role}
@@ -50,7 +50,7 @@ def whole_snapshot(django_db_setup, django_db_blocker, tmp_path_factory) -> Snap
 
 @pytest.fixture
 def snapshot(whole_snapshot) -> Snapshot:
-    """The test's own copy; it needs no database."""
+    """Return the test's own copy, which needs no database."""
     return copy.deepcopy(whole_snapshot)
 
 

@@ -41,7 +41,7 @@ def pages(pdf: bytes) -> list[str]:
 
 
 def squeezed(text: str) -> str:
-    """The text without blanks and breaks, which setting lines moves about."""
+    """Return the text without spaces and breaks, which depend on the layout."""
     return re.sub(r"[\s\u00ad\u200b\ufffe]+", "", text).replace("\ufb01", "fi").replace("\ufb02", "fl")
 
 
@@ -94,7 +94,7 @@ def fonts(pdf: bytes) -> dict[str, bool]:
 
 
 def elements(pdf: bytes) -> list[tuple[str, str]]:
-    """The tree of tags as (kind, alternative text), in the order of reading."""
+    """Return the tags as (kind, alternative text) in reading order."""
     found: list[tuple[str, str]] = []
 
     def walk(node: Any) -> None:

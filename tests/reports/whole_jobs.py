@@ -64,7 +64,7 @@ def make_shop(**values: Any) -> ShopProfile:
 def make_run(
     job: Job, by: StaffMember, made: simulator.SimulatedRun, at: datetime, tune: TuneRevision, **values: Any
 ) -> Run:
-    """A run with the simulator's channels, as reading its file would store them."""
+    """Create a run with the simulator's channels, as reading its file would store them."""
     air = simulator.SESSIONS[made.bike, made.when].air
     run = Run(
         job=job,
@@ -120,7 +120,7 @@ def make_short_job(staff: dict[Role, StaffMember]) -> Job:
 
 
 def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
-    """The triple: valves, parts, two tunes, runs before and after, throttle, suspension, checks."""
+    """Make a job with valves, parts, tunes, runs, throttle tables, suspension and checks."""
     make_shop()
     desk, mechanic, tuner = (staff[role] for role in (Role.DESK, Role.MECHANIC, Role.TUNER))
     spec = factories.make_engine(
@@ -331,7 +331,7 @@ def add_settings(job: Job, by: StaffMember) -> None:
 
 
 def add_study(job: Job, by: StaffMember) -> MixtureStudy:
-    """A mixture study of the held runs of one state of the bike, as its page computes it."""
+    """Create a mixture study of the held-throttle runs of one state of the bike."""
     runs = list(job.runs.filter(kind=Run.Kind.HELD, original_name__contains="_after_"))
     asked = StudyInputs(
         runs=runs,

@@ -87,7 +87,7 @@ def history_pdf(job: Job) -> bytes:
 
 
 def check_document(pdf: bytes, title: str) -> None:
-    """What every paper is: a tagged PDF with its title, language and own fonts."""
+    """Assert that a document is a tagged PDF with title, language and bundled fonts."""
     with opened(pdf) as document:
         with document.open_metadata() as meta:
             assert meta["pdfaid:part"] == "3"
@@ -105,7 +105,7 @@ def check_document(pdf: bytes, title: str) -> None:
 
 @pytest.fixture
 def long_job(staff) -> Job:
-    """A job whose every text is long, foreign, or markup."""
+    """Make a job with long, foreign and markup texts."""
     whole_jobs.make_shop()
     customer = factories.make_customer(name="Secretia Nobodysname")
     bike = factories.make_bike(

@@ -78,7 +78,7 @@ def same(told: Any, kept: Any) -> bool:
 
 @pytest.fixture
 def full_job(blank_pages, whole_job, staff) -> Job:
-    """The job with every kind of record that there is, sheet, link and acknowledgement among them."""
+    """Make a job with every kind of record, including sheet, link and acknowledgement."""
     whole_job.photos.add(
         Photo(original_name="=cmd.png", image=ContentFile(b"x", name="a.png"), by=staff[Role.DESK]),
         bulk=False,

@@ -43,7 +43,7 @@ def finder_rows(dark: np.ndarray) -> list[tuple[float, int, float]]:
 
 
 def symbol(page: pypdfium2.PdfPage) -> tuple[np.ndarray, bool]:
-    """The modules of the one symbol on a page, upright, True is dark; and whether it stands free."""
+    """Return the dark modules of the symbol on a page, and True if its quiet zone is white."""
     dark = page.render(scale=6, grayscale=True).to_numpy().squeeze() < 128
     across = finder_rows(dark)
     down = [(x, y) for y, x, _ in finder_rows(dark.T)]  # letters look so in one direction only
@@ -79,7 +79,7 @@ def data_bits(modules: np.ndarray, mask: int) -> list[bool]:
 
 
 def read(modules: np.ndarray) -> str:
-    """The text of a symbol in byte mode."""
+    """Decode the text of a symbol in byte mode."""
     row, column = modules[8], modules[:, 8]
     form = of_bits([*row[:6], row[7], row[8], column[7], *column[5::-1]]) ^ FORMAT_MASK
     left_over = form

@@ -20,7 +20,7 @@ def issued(short_job, staff) -> HandoverSheet:
 
 @pytest.fixture
 def small_job(staff):
-    """A job of a bike that has not come yet, so that something stands in the way."""
+    """Make a job of a bike that has not arrived, so that its sheet is blocked."""
     return factories.make_job()
 
 

@@ -40,7 +40,7 @@ Step = Printing.Step
 
 @pytest.fixture
 def job(staff) -> Job:
-    """A bike that has not come yet, so that its sheet is short."""
+    """Make a job of a bike that has not arrived, so that its sheet is short."""
     whole_jobs.make_shop(link_days=30)
     return factories.make_job(intended_use="track_only")
 

@@ -25,7 +25,7 @@ def marker(number: int) -> str:
 
 
 def marked(snapshot: dict[str, Any], number: int) -> dict[str, Any]:
-    """A short sheet that says its own number in a text, a table, a picture and what is attached."""
+    """Return a short sheet with its number in a text, a table, a picture and an attachment."""
     own = copy.deepcopy(snapshot | LEFT_OUT)
     own["clearances"]["rows"] = own["clearances"]["rows"][:4]
     own["notices"] |= {"road_use": "Ask first.", "safety": "Ride gently.", "causes": [], "cautions": []}
