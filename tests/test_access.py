@@ -199,12 +199,12 @@ def picture() -> ContentFile:
 
 
 def of(name: str, *more: str) -> Callable[[Records], list[Any]]:
-    """The pk of a record and, after it, what stands in the address as it is."""
+    """Return the pk of a record and the literal rest of the address."""
     return lambda records: [getattr(records, name).pk, *more]
 
 
 def of_kind(kind: str, name: str) -> Callable[[Records], list[Any]]:
-    """A kind of record and the pk of one."""
+    """Return a kind of record and the pk of one."""
     return lambda records: [kind, getattr(records, name).pk]
 
 

@@ -141,7 +141,7 @@ NAMED_OTHERWISE = {
 
 
 def role(path: Path) -> int:
-    """The role of a file in its package, by its name."""
+    """Return the role of a file in its package by its name."""
     package, name = path.parent.name, path.stem
     if f"{package}/{name}" in NAMED_OTHERWISE:
         return NAMED_OTHERWISE[f"{package}/{name}"]
@@ -185,7 +185,7 @@ TEMPLATES = ROOT / "templates"
 
 
 def apps_of_urls() -> dict[str, str]:
-    """The app that answers each named URL."""
+    """Return the app that serves every named URL."""
     found: dict[str, str] = {}
     open_patterns = list(get_resolver().url_patterns)
     while open_patterns:
@@ -198,7 +198,7 @@ def apps_of_urls() -> dict[str, str]:
 
 
 def relations_from(above: set[str], app: str) -> set[str]:
-    """The names by which models of an app reach models of the apps above it."""
+    """Return the names by which models of an app reach models of the apps above it."""
     return {
         name
         for model in apps.get_app_config(app).get_models()
@@ -210,7 +210,7 @@ def relations_from(above: set[str], app: str) -> set[str]:
 
 
 def templates_of(app: str) -> list[Path]:
-    """The templates of an app; those of no app count as the lowest one's."""
+    """Return the templates of an app; those of no app belong to the lowest one."""
     pages = {path.relative_to(TEMPLATES): path for path in TEMPLATES.rglob("*") if path.is_file()}
     apart = {"jobs", "reports"} - {app}
     return [
@@ -222,7 +222,7 @@ def templates_of(app: str) -> list[Path]:
 
 
 def product_sources(app: str) -> list[Path]:
-    """The code of an app but for the wiring, and for migrations, which are history."""
+    """Return the code of an app without its wiring and its migrations, which are history."""
     return [
         path
         for path in sources(app)
@@ -239,7 +239,7 @@ def strings_in(tree: ast.AST) -> set[str]:
 
 
 def urls_named(path: Path) -> set[str]:
-    """What a file passes to what makes addresses, and every text that its hyphen makes a likely URL name."""
+    """Return what a file passes to URL functions, and texts that look like URL names by their hyphen."""
     text = path.read_text(encoding="utf-8")
     if path.suffix != ".py":
         quoted = re.findall(r"""["']([\w-]+-[\w-]+)["']""", " ".join(re.findall(r"{%.*?%}", text)))

@@ -23,7 +23,7 @@ LIMIT = 2.0
 
 
 def logged_rows() -> tuple[np.ndarray, np.ndarray]:
-    """An hour at 100 Hz: sweep after sweep with noise, dropouts of the pick-up and lost power readings."""
+    """Make an hour at 100 Hz: repeated sweeps with noise, dropouts and lost power readings."""
     rng = np.random.default_rng(20)
     sweep = np.linspace(3_000, 12_000, ROWS // SWEEPS)
     speed = np.tile(sweep, SWEEPS)

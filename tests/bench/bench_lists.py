@@ -40,7 +40,7 @@ SYLLABLES = ["ka", "lo", "mir", "ten", "vo", "ash", "ul", "brin", "sor", "qui", 
 
 
 def name_of(number: int) -> str:
-    """A name of its own for the one who is looked for, so that both sizes have as much to show."""
+    """Return a unique name for the search, so that both sizes show the same number of rows."""
     if number == SOUGHT:
         return "Oxabel Quithrane"
     rng = random.Random(number)
@@ -48,7 +48,7 @@ def name_of(number: int) -> str:
 
 
 def fill(first: int, last: int) -> None:
-    """Customers with a bike and a job each, and the words by which they are found."""
+    """Create customers with a bike and a job, and the words that find them."""
     for begin in range(first, last, BATCH):
         numbers = range(begin, min(begin + BATCH, last))
         people = Customer.objects.bulk_create(

@@ -1,7 +1,7 @@
-"""Memory of a process that prints 200 sheets: level, or does each leave something behind?
+"""Memory of a process that prints 200 sheets, which must not grow.
 
-Measured is the mean resident size over sheets 151 to 200 against that over sheets 51 to 100. A short sheet
-with a table and a picture stands for all, since what was once lost was lost by every font and every text.
+The mean resident size over sheets 151 to 200 is compared with that over sheets 51 to 100. A short sheet with
+a table and a picture is enough, because an earlier leak occurred with every font and every text.
 """
 
 import os
@@ -16,7 +16,7 @@ SHEETS = 200
 
 
 def resident_kb() -> int:
-    """The process's memory in RAM now (Linux)."""
+    """Return the process's current memory in RAM (Linux)."""
     status = Path("/proc/self/status").read_text(encoding="ascii")
     return int(status.split("VmRSS:")[1].split()[0])
 

@@ -32,7 +32,7 @@ HEADER = (
 
 
 def clean_file() -> bytes:
-    """A held run of half an hour at 200 samples a second, in the units of an English shop."""
+    """Make a held-throttle run of half an hour at 200 Hz, in imperial units."""
     rng = np.random.default_rng(20)
     t = np.arange(ROWS) * 0.005
     wave = np.sin(t / 7)

@@ -20,7 +20,7 @@ def lines(
 
 
 def sweep(delimiter: str = ",", decimal: str = ".", header: str | None = None) -> str:
-    """A sweep with time, engine speed, power and lambda."""
+    """Make a sweep with time, engine speed, power and lambda."""
     names = "Time [s],Engine speed [rpm],Power [kW],Lambda" if header is None else header
     figures = lines([TIME_S, ENGINE_SPEED_RPM, POWER_KW, LAMBDA], delimiter, decimal)
     return f"{names.replace(',', delimiter)}\n{figures}" if names else figures

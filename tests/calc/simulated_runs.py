@@ -16,7 +16,7 @@ STEP_S = 0.002
 
 
 def true_torque_nm(engine_speed_rpm: npt.ArrayLike) -> Floats:
-    """A hill with a dip in the middle, as intakes make it."""
+    """Return a curve with a dip in the middle, as an intake causes it."""
     speed = np.asarray(engine_speed_rpm, dtype=float)
     hill = 78 - 26 * ((speed - 8_200) / 5_000) ** 2
     return hill - 5 * np.exp(-(((speed - 6_000) / 600) ** 2))

@@ -40,7 +40,7 @@ def seconds(clock: str) -> float:
 
 
 def read(entry: dict[str, Any]) -> dict[str, Array]:
-    """A file read by its manifest entry alone, with nothing but the standard library's reader."""
+    """Read a file by its manifest entry, with the standard library's reader only."""
     layout = manifest()["layouts"][entry["layout"]]
     text = (RUNS / entry["file"]).read_bytes().decode(layout["encoding"]).lstrip("\ufeff")
     skipped = layout["preamble_lines"] + 1 + layout["unit_row"]

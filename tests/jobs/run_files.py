@@ -42,7 +42,7 @@ def attach_demo(job: Job, by: StaffMember, entry: dict[str, Any], **details: Any
 
 
 def sweep_csv(power: Any = None, rows: int = 801, salt: int = 0, header: str = HEADER) -> bytes:
-    """A wide-open sweep from 3,000 to 11,000 1/min in 8 s; power of a straight line unless given.
+    """Make a full-throttle sweep from 3,000 to 11,000 1/min in 8 s, with linear power by default.
 
     ``salt`` makes files of the same figures differ.
     """

@@ -63,7 +63,7 @@ def assert_case(case: Case, actual: Any) -> None:
 
 
 def handler_for(case: Case, handlers: dict[str, Callable[[Case], Any]]) -> Callable[[Case], Any]:
-    """The handler whose prefix is the longest that the case's id starts with.
+    """Return the handler with the longest prefix that the case's id starts with.
 
     A case that nobody handles fails: it is not passed over.
     """

@@ -66,7 +66,7 @@ def ranges(case: Case) -> dict[str, Any]:
 
 
 def crank(case: Case) -> dict[str, float]:
-    """The product gives power at the wheel only; this is what it would be at the crank."""
+    """Convert to power at the crank; the product gives power at the wheel only."""
     alpha2 = closed_forms.crank_by_wheel(case["inputs"]["efficiencies"])
     at_crank = case["inputs"]["power_at_wheel_kW"] * alpha2
     return {"eta_t": 1 / alpha2, "alpha2": alpha2, "power_at_crank_kW": at_crank}

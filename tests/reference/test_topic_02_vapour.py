@@ -39,7 +39,7 @@ def region_4(case: Case) -> float:
 
 
 def wmo(case: Case) -> float:
-    """The formula above freezing; below it the product uses the same one."""
+    """Compute by the formula above freezing, which the product also uses below it."""
     for below_freezing_c in (-40.0, -case["inputs"]["t_C"]):
         closed = closed_forms.magnus_pressure_kpa(below_freezing_c)
         assert saturation_pressure_kpa(below_freezing_c) == pytest.approx(closed, rel=1e-9)

@@ -20,7 +20,7 @@ def conversion(case: Case) -> float:
 
 
 def divisor(case: Case) -> float:
-    """What torque times 1/min is divided by to give power: 5252.113 for lbf·ft and hp."""
+    """Return the divisor of torque times 1/min that gives power: 5252.113 for lbf·ft and hp."""
     torque, power = case["inputs"]["identity"].split(", rpm -> ")
     per_rpm = power_kw(convert(1.0, unit_id(torque), "nm"), 1.0)
     return 1 / convert(per_rpm, "kw", unit_id(power))

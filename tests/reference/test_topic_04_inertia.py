@@ -80,7 +80,7 @@ def step_energy(case: Case) -> float:
 
 
 def linear_loss(case: Case) -> float:
-    """The product, told of the loss, finds the drive torque in the closed form's run."""
+    """Compute the drive torque of the closed form's run from the known loss."""
     inertia, start, drive, loss, end_s = given(
         case, "J_kgm2", "omega0_rad_s", "drive_torque_Nm", "loss_coeff_Nms", "t_s"
     )
@@ -92,7 +92,7 @@ def linear_loss(case: Case) -> float:
 
 
 def coast_quadratic(case: Case) -> dict[str, float]:
-    """The product finds the loss torque in the closed form's run."""
+    """Compute the loss torque of the closed form's run."""
     roller = given(case, "J_kgm2", "omega0_rad_s", "c0_Nm", "c2_Nms2")
     inertia, _, constant, square = roller
     stop_s = closed_forms.coasting_time_s(*roller)

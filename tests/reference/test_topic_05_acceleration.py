@@ -95,7 +95,7 @@ def by_constant_force(case: Case) -> dict[str, float]:
 
 
 def by_force_and_drag(case: Case) -> dict[str, float]:
-    """The time is given here: the integrator, driven to the speed reached, has to need that time."""
+    """Integrate up to the speed reached, which must take the given time."""
     given = case["inputs"]
     mass, force, start, time = (given[k] for k in ("mass_kg", "force_N", "v0_ms", "t_s"))
     speed, distance = closed_forms.under_force_and_drag(mass, force, drag(case), start, time)
@@ -114,7 +114,7 @@ def by_power_and_drag(case: Case) -> dict[str, float]:
 
 
 def top_speed(case: Case) -> dict[str, float]:
-    """The integrator gets to just below the top speed and is refused just above it."""
+    """Integrate to just below the top speed; just above it must be refused."""
     given = case["inputs"]
     rolling = closed_forms.rolling_resistance_n(given["mass_kg"], given["crr"])
     top = closed_forms.terminal_speed_of_power_ms(given["power_W"] / 1000, drag(case), rolling)

@@ -99,7 +99,7 @@ def savitzky_golay(
 
 
 def coefficients(case: Case) -> dict[str, Any]:
-    """The printed whole numbers over the printed denominator; 9 decimals tell them from any other."""
+    """Divide the printed integers by the printed denominator; 9 decimals distinguish them."""
     denominator, window = case["expected"]["denominator"], case["inputs"]["window"]
     impulses = np.eye(window)
     weights = [savitzky_golay(impulse, **case["inputs"])[window // 2] for impulse in impulses]

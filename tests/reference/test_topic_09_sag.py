@@ -42,14 +42,14 @@ def wheel_rate(case: Case) -> float:
 
 
 def under_load(case: Case) -> float:
-    """The product reads the spring's sag back from the two lengths it makes."""
+    """Compute the spring's sag from the two lengths that it causes."""
     inputs = case["inputs"]
     sag = closed_forms.sag_under_load_mm(inputs["load_N"], inputs["rate_Nmm"], inputs["preload_mm"])
     return static_sag_mm(EXTENDED_MM, EXTENDED_MM - sag)
 
 
 def preload(case: Case) -> dict[str, float]:
-    """The product reads the target back once the spring has the preload that is worked out for it."""
+    """Compute the sag with the calculated preload, which must be the target."""
     inputs = case["inputs"]
     sag, target, motion_ratio = inputs["sag_mm"], inputs["target_mm"], inputs["motion_ratio"]
     change = closed_forms.preload_change_mm(sag, target, motion_ratio)

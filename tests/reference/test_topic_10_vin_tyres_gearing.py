@@ -65,7 +65,7 @@ def revs_at_speed(case: Case) -> float:
 
 
 def roller(case: Case) -> float:
-    """The surface speed that a run takes as its road speed."""
+    """Return the surface speed that a run uses as its road speed."""
     bench = RollerDyno(ShopProfile(roller_radius_m=case["inputs"]["drum_radius_m"]))
     channels = {"roller_speed_rpm": np.array([case["inputs"]["drum_rpm"]], dtype=float)}
     speed_rad_s = bench.speed_rad_s(channels)

@@ -24,7 +24,7 @@ def unfolded(text: bytes) -> list[str]:
 
 
 def line_of(text: bytes, name: str) -> str:
-    """The line of a property inside the event."""
+    """Return the line of a property inside the event."""
     lines = unfolded(text)
     lines = lines[lines.index("BEGIN:VEVENT") :]
     return next(line for line in lines if line.startswith((f"{name}:", f"{name};")))
@@ -52,7 +52,7 @@ def escaped(case: Case) -> str:
 
 
 def physical_lines(text: bytes, name: str) -> list[bytes]:
-    """The lines, as they stand, that hold one property."""
+    """Return the folded lines of one property as they are in the file."""
     lines = text.split(b"\r\n")
     first = next(i for i, line in enumerate(lines) if line.startswith(f"{name}:".encode()))
     end = next(i for i in range(first + 1, len(lines)) if not lines[i].startswith(b" "))

@@ -23,7 +23,7 @@ def cases(prefix: str) -> list:
 
 @cache
 def paper(size: str) -> bytes:
-    """A page set as every paper is."""
+    """Typeset a page like every document."""
     html = "<html lang=en><head><title>A page</title></head><body><p>One line.</p></body></html>"
     return typeset(DocumentSource(html, {}, size), at=datetime(2025, 3, 14, tzinfo=UTC))
 
@@ -43,7 +43,7 @@ def xmp() -> str:
 
 
 def prefix_of(namespace: str) -> str:
-    """The prefix under which the metadata use a namespace; '' where they do not."""
+    """Return the prefix of a namespace in the metadata, or '' if it is not used."""
     found = re.search(rf'xmlns:(\w+)="{re.escape(namespace)}"', xmp())
     return found[1] if found else ""
 

@@ -1,4 +1,4 @@
-"""From the stored samples of a simulated run to a curve: is it the curve the run was made from?"""
+"""Curves recovered from the samples of simulated runs, compared with the true curves."""
 
 import numpy as np
 import pytest

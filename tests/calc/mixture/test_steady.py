@@ -23,7 +23,7 @@ def staircase(hertz: float = 50.0) -> tuple[Array, Array, Array]:
 
 
 def held(time_s: npt.ArrayLike, lambda_: npt.ArrayLike) -> RunChannels:
-    """A run with engine speed and grip held throughout."""
+    """Make a run with constant engine speed and grip."""
     flat = np.full(np.size(time_s), 40.0)
     return RunChannels(time_s, flat * 100, flat, flat, lambda_)
 

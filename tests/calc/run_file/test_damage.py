@@ -20,7 +20,7 @@ HEADER = "Time [s],Engine speed [rpm],Power [kW],Lambda"
 
 
 def with_line(number: int, line: str, text: str | None = None) -> bytes:
-    """The sweep with another line put in as line ``number``."""
+    """Return the sweep with another line inserted as line ``number``."""
     rows = (text or sweep()).split("\n")
     return "\n".join([*rows[: number - 1], line, *rows[number - 1 :]]).encode()
 

@@ -26,7 +26,7 @@ def channels(data: bytes) -> dict[str, np.ndarray]:
 
 
 def damaged(data: bytes) -> dict[str, bytes]:
-    """The same file as other programs would have saved it."""
+    """Return the same file as other programs would have saved it."""
     text = data.decode()
     return {
         "as published": data,

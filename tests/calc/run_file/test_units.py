@@ -12,7 +12,7 @@ SPEED = [f"{n}" for n in range(3000, 3040)]
 
 
 def column(header: str, cell: str) -> bytes:
-    """A file with an engine speed and one other column of one and the same cell."""
+    """Make a file with an engine speed and one other column of constant value."""
     return (f"Engine speed [rpm];{header}\n" + "".join(f"{n};{cell}\n" for n in SPEED)).encode()
 
 

@@ -12,7 +12,7 @@ RPM = np.array([2000.0, 6000.0, 10000.0])
 
 
 def table(plate: list[float]) -> ThrottleMap:
-    """The same plate opening at every engine speed."""
+    """Return the same plate opening at every engine speed."""
     return ThrottleMap(GRIP, RPM, np.repeat(np.array(plate, dtype=float)[:, None], 3, axis=1))
 
 

@@ -82,7 +82,7 @@ def job_with(spec: EngineSpec | None) -> Job:
 
 
 def label_of(page: str, name: str) -> str:
-    """The words a screen reader says for an input: its label, hidden words included, unless kept from it."""
+    """Return an input's label as a screen reader says it, without what is hidden from it."""
     (label,) = find(page, f"//label[@for='id_{name}']")
     return "".join(label.xpath(".//text()[not(ancestor::*[@aria-hidden='true'])]")).strip()
 
@@ -265,7 +265,7 @@ def test_unknown_job_set_or_kind_gives_404(login) -> None:
 
 
 def assert_tells_who_chooses_the_engine(page: str, job: Job) -> None:
-    """The mechanic cannot open the bike's form, so the page names who can."""
+    """Assert that the page names the role that can open the bike's form."""
     assert "The service desk chooses the engine of this bike." in page
     assert reverse("bike-edit", args=[job.bike_id]) not in page
 

@@ -26,7 +26,7 @@ def accept_url(measured: ClearanceSet) -> str:
 
 
 def make_twin_set(staff: Any, **overrides: Any) -> ClearanceSet:
-    """A parallel twin, one valve a side. Intake 0.10 to 0.20 (0.16), exhaust 0.25 to 0.35 (0.31).
+    """Measure a parallel twin. Intake 0.10 to 0.20 (0.16), exhaust 0.25 to 0.35 (0.31).
 
     Cylinder 1 intake: 2.50 with 0.26, needs 2.60. Cylinder 2 intake: 2.60 with 0.06, needs 2.50:
     they take each other's. Cylinder 1 exhaust: 2.50 with 0.31, on target. Cylinder 2 exhaust: 2.50 with

@@ -64,7 +64,7 @@ def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
 
 
 def rows_of_a_job() -> list[Rows]:
-    """The rows that a job may lose: issued sheets, which reports adds, are never deleted."""
+    """Return the rows that a job may lose: issued sheets, which reports adds, are never deleted."""
     return [rows for rows in all_rows() if rows.to_job and rows.model._meta.app_label == "jobs"]
 
 

@@ -24,7 +24,7 @@ FRIDAY = date(2026, 6, 12)
 
 
 def to_come(weekday: int, after: int = 1) -> date:
-    """The next such day of the week, at least so many days from now."""
+    """Return the next such weekday, at least a number of days from now."""
     day = timezone.localdate() + timedelta(days=after)
     return day + timedelta(days=(weekday - day.weekday()) % 7)
 

@@ -361,7 +361,7 @@ def held_at(grip_pct: float, scale: float = 1.0) -> dict[str, np.ndarray]:
 
 
 def three_speeds(text: str) -> str:
-    """The table with its first column once more, as that of 4,000 1/min."""
+    """Return the table with its first column repeated as that of 4,000 1/min."""
     lines = [line.split("\t") for line in text.splitlines()]
     return "\n".join(
         "\t".join([line[0], line[1], line[1] if n else "4000", line[2]]) for n, line in enumerate(lines)

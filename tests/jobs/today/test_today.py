@@ -20,7 +20,7 @@ def today(client) -> str:
 
 
 def place(page: str, key: str) -> str:
-    """The part of the page that shows one group."""
+    """Return the part of the page that shows one group."""
     start = page.index(f'<section class="sheet-section" id="{key}"')
     return page[start : page.index("</section>", start)]
 

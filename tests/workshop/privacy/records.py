@@ -19,7 +19,7 @@ Stored = dict[tuple[type[models.Model], Any], dict[str, Any]]
 
 
 def make_named_job(staff: dict[Role, StaffMember]) -> Job:
-    """A job of Ines Quill, handed over."""
+    """Make a job of Ines Quill that is handed over."""
     job = make_job(
         brief="Ines Quill wants it smooth. Call +00 555 0101.",
         stage="handed_over",
@@ -38,7 +38,7 @@ def make_named_job(staff: dict[Role, StaffMember]) -> Job:
 
 
 def add_sheet(job: Job, by: StaffMember) -> SheetLink:
-    """An issued sheet with a link, acknowledged by the customer; its pages are not printed."""
+    """Make an issued sheet with a link, acknowledged by the customer; it is not printed."""
     snapshot = {"customer": {"name": job.customer.name}}
     sheet = HandoverSheet.objects.create(
         job=job,
