@@ -26,7 +26,7 @@ from reports.handover.forms import AcknowledgeForm, MailForm
 from reports.handover.issuing import PdfUnavailable, PrintingInProgress
 from reports.handover.sheet import summary_picture
 from reports.handover.snapshot.codec import from_json
-from reports.handover.views import address_of, issued_pdf_response
+from reports.handover.views import build_customer_url, issued_pdf_response
 from reports.models import HandoverSheet, SheetLink
 from reports.typesetting.pdf import qr_data_uri
 from workshop.access.roles import StaffRequest, public, roles
@@ -58,7 +58,7 @@ def link_new(request: StaffRequest, pk: int) -> HttpResponse:
     links = [
         {"link": link, "address": address, "qr": qr_data_uri(address)}
         for link in sheet.links.select_related("made_by")
-        for address in [address_of(request, link.token)]
+        for address in [build_customer_url(request, link.token)]
         if link.is_live
     ]
     return render(
@@ -88,7 +88,7 @@ def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
         link = live[-1] if live else make_link(sheet=sheet, by=request.user)
         address = form.cleaned_data["address"]
         try:
-            send_link(link=link, address=address, page_address=address_of(request, link.token))
+            send_link(link=link, address=address, page_address=build_customer_url(request, link.token))
         except MailNotSent as problem:
             form.add_error("address", str(problem))
         else:

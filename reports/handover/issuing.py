@@ -139,7 +139,7 @@ def issue_sheet(
     by: StaffMember,
     override_reason: str = "",
     informed_person: str = "",
-    address_of: Callable[[str], str] | None = None,
+    build_customer_url: Callable[[str], str] | None = None,
     backend: str = "default",
 ) -> HandoverSheet:
     """Issue the next sheet of a job, with a number, a snapshot and its hash.
@@ -152,7 +152,7 @@ def issue_sheet(
         Why the owner issues the sheet despite its blockers; printed on it.
     informed_person : str
         Name of the customer who was told that the bike may no longer meet what the road requires.
-    address_of : callable, optional
+    build_customer_url : callable, optional
         Returns the address of the customer's page for a token. If given, a link is made and printed as a
         QR code.
     backend : str
@@ -166,7 +166,7 @@ def issue_sheet(
         The same number was issued in the meantime.
     """
     with transaction.atomic():
-        sheet = issue_from_single_read(job, by, override_reason, informed_person, address_of)
+        sheet = issue_from_single_read(job, by, override_reason, informed_person, build_customer_url)
     start_printing(sheet, backend=backend)
     sheet.refresh_from_db(fields=["pdf", "sha256"])
     return sheet
@@ -177,7 +177,7 @@ def issue_from_single_read(
     by: StaffMember,
     override_reason: str,
     informed_person: str,
-    address_of: Callable[[str], str] | None,
+    build_customer_url: Callable[[str], str] | None,
 ) -> HandoverSheet:
     """Read the job once, so that the sheet prints exactly what was checked."""
     results = results_of(get_job(job.number), ShopProfile.current())
@@ -186,7 +186,7 @@ def issue_from_single_read(
     if found and not (by.is_owner and override_reason):
         raise NotReady(found)
     at, number = timezone.now(), next_issue(job)
-    link = new_link(by, address_of) if address_of else None
+    link = new_link(by, build_customer_url) if build_customer_url else None
     snapshot = make_snapshot(
         results,
         issue_number=number,
@@ -194,7 +194,7 @@ def issue_from_single_read(
         at=at,
         override_reason=override_reason if found else "",
         informed_person=informed_person,
-        link=printed_link(link, address_of),
+        link=printed_link(link, build_customer_url),
     )
     stored = to_json(snapshot)
     sheet = HandoverSheet(
@@ -211,15 +211,15 @@ def issue_from_single_read(
     return sheet
 
 
-def new_link(by: StaffMember, address_of: Callable[[str], str]) -> SheetLink:
+def new_link(by: StaffMember, build_customer_url: Callable[[str], str]) -> SheetLink:
     until = timezone.now() + timedelta(days=ShopProfile.current().link_days)
     return SheetLink(expires_at=until, made_by=by)
 
 
-def printed_link(link: SheetLink | None, address_of: Callable[[str], str] | None) -> LinkFacts | None:
-    if link is None or address_of is None:
+def printed_link(link: SheetLink | None, build_customer_url: Callable[[str], str] | None) -> LinkFacts | None:
+    if link is None or build_customer_url is None:
         return None
-    return LinkFacts(address_of(link.token), link.expires_at.isoformat(timespec="seconds"))
+    return LinkFacts(build_customer_url(link.token), link.expires_at.isoformat(timespec="seconds"))
 
 
 def save_sheet(sheet: HandoverSheet, link: SheetLink | None) -> None:

@@ -34,7 +34,7 @@ from workshop.records.responses import post_data
 ISSUERS = (Role.DESK, Role.TUNER)
 
 
-def address_of(request: HttpRequest, token: str) -> str:
+def build_customer_url(request: HttpRequest, token: str) -> str:
     return request.build_absolute_uri(reverse("customer-sheet", args=[token]))
 
 
@@ -55,7 +55,7 @@ def render_handover(
         form = issue_form(request, state, next_issue(job))
     for sheet in state["sheets"]:
         for link in sheet.links.all():
-            link.address = address_of(request, link.token)
+            link.address = build_customer_url(request, link.token)
     context = {"job": job, "form": form, "next_number": next_issue(job), **state}
     return render(request, "reports/handover/detail.html", context, status=status)
 
@@ -99,7 +99,9 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
         sheet = issue_sheet(
             job=job,
             by=request.user,
-            address_of=(lambda token: address_of(request, token)) if form.cleaned_data["with_link"] else None,
+            build_customer_url=(lambda token: build_customer_url(request, token))
+            if form.cleaned_data["with_link"]
+            else None,
             **form.sheet_options,
         )
     except NotReady as problem:

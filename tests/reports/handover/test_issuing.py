@@ -205,7 +205,7 @@ def test_printed_link_opens_sheet(short_job, staff):
         job=short_job,
         by=staff[Role.DESK],
         informed_person=TOLD,
-        address_of=lambda token: f"https://shop.example/{token}/",
+        build_customer_url=lambda token: f"https://shop.example/{token}/",
     )
     link = SheetLink.objects.get()
     assert link.sheet == sheet and link.is_live

@@ -173,7 +173,7 @@ def test_worker_command_prints_sheet(job, staff):
 
 @pytest.mark.usefixtures("with_worker")
 def test_page_shows_progress_and_customer_waits(client, login, job, staff):
-    sheet = issue(job, staff, address_of=lambda token: f"https://shop.example/{token}/")
+    sheet = issue(job, staff, build_customer_url=lambda token: f"https://shop.example/{token}/")
     desk, token = login(Role.DESK), SheetLink.objects.get().token
     page = handover_page(desk, job)
     assert "Being printed: waiting to be printed." in page
