@@ -1,4 +1,4 @@
-"""Fixtures for every test: staff by role, a shop, and a client for each person."""
+"""Fixtures for all tests: staff by role, a shop and logged-in clients."""
 
 import os
 import subprocess
@@ -38,23 +38,23 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def django_db_setup(
     django_test_environment, django_db_modify_db_settings, django_db_blocker
 ) -> Iterator[None]:
-    """Set up the test database, whichever tests ask for it."""
+    """Set up the test database from a stored copy if there is one."""
     MIGRATED.mkdir(parents=True, exist_ok=True)
-    with django_db_blocker.unblock(), copied_database(MIGRATED) as is_there:
-        databases = setup_databases(verbosity=0, interactive=False, keepdb=is_there, serialized_aliases=())
+    with django_db_blocker.unblock(), copied_database(MIGRATED) as is_copied:
+        databases = setup_databases(verbosity=0, interactive=False, keepdb=is_copied, serialized_aliases=())
     yield
     with django_db_blocker.unblock():
         teardown_databases(databases, verbosity=0)
 
 
 @pytest.fixture(autouse=True)
-def no_stored_sections() -> None:
-    """Another test's database may hold other rows under the same keys and versions."""
+def clear_stored_sections() -> None:
+    """Clear stored sections: another test may use the same keys and versions."""
     caches["sections"].clear()
 
 
 @pytest.fixture(autouse=True)
-def own_files(settings, tmp_path) -> None:
+def temporary_files(settings, tmp_path) -> None:
     settings.MEDIA_ROOT = tmp_path / "files"
 
 
@@ -70,7 +70,7 @@ def staff(db) -> dict[Role, StaffMember]:
 
 @pytest.fixture
 def login(staff) -> Callable[[Role], Client]:
-    """Give a function that returns a client logged in with a role."""
+    """Return a function that returns a client logged in with a role."""
 
     def as_role(role: Role) -> Client:
         client = Client()
@@ -82,7 +82,7 @@ def login(staff) -> Callable[[Role], Client]:
 
 @dataclass(frozen=True)
 class Machine:
-    """Another machine: a folder and a database of its own, for programs started on it."""
+    """A simulated second machine with its own folder and database."""
 
     environment: dict[str, str]
 
@@ -99,7 +99,7 @@ class Machine:
 
 @pytest.fixture
 def fresh_machine(tmp_path) -> Iterator[Machine]:
-    """Give a machine with nothing on it."""
+    """Return a machine without any data."""
     environment = {
         **os.environ,
         "DJANGO_SETTINGS_MODULE": "workshop.settings",
@@ -128,9 +128,9 @@ def blank_pages(monkeypatch) -> None:
 
 @pytest.fixture
 def print_processes(
-    transactional_db, own_files, settings, tmp_path, monkeypatch
+    transactional_db, temporary_files, settings, tmp_path, monkeypatch
 ) -> Iterator[list["subprocess.Popen[bytes]"]]:
-    """Print in processes, as a shop does by default, and give the list of those started."""
+    """Print in separate processes, as by default, and return the processes started."""
     started: list[subprocess.Popen[bytes]] = []
 
     class ListedProcess(subprocess.Popen):

@@ -1,4 +1,4 @@
-"""The test database: migrated once for each state of the code, copied after that."""
+"""Test database: migrated once per state of the code, then copied."""
 
 import fcntl
 import shutil
@@ -15,7 +15,7 @@ APPS = ("workshop", "jobs", "reports")
 
 
 def code_digest() -> str:
-    """Hash all that decides what a migrated database holds, first rows included."""
+    """Hash the code that determines the content of a migrated database."""
     sources = [ROOT / "requirements.txt"]
     sources += sorted(path for app in APPS for path in (ROOT / app).rglob("*.py"))
     return sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()

@@ -1,4 +1,4 @@
-"""The project's settings as the tests use them: a known secret, plain static files, quick hashing."""
+"""Settings for tests: a known secret, plain static files, fast hashing."""
 
 import os
 import tempfile

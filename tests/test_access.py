@@ -35,7 +35,7 @@ PUBLIC = {"login", "health", "calendar-feed", "customer-sheet", "customer-pdf", 
 
 
 class Records:
-    """One of each record, created on first use."""
+    """One record of every kind, created on first use."""
 
     def __init__(self, staff: dict[Role, StaffMember]) -> None:
         self.staff = staff
@@ -168,7 +168,7 @@ class Records:
 
     @cached_property
     def sheet(self) -> Any:
-        """Kept as an issued one is, but for its pages: those would be set anew for every address."""
+        """Create an issued sheet without typesetting its pages."""
         pdf = b"%PDF-1.7"
         made = make_snapshot(
             factories.load_results(self.job), issue_number=1, issued_by=self.by, at=timezone.now()
@@ -198,18 +198,18 @@ def picture() -> ContentFile:
     return ContentFile(file.getvalue())
 
 
-def of(name: str, *more: str) -> Callable[[Records], list[Any]]:
+def pk_of(name: str, *more: str) -> Callable[[Records], list[Any]]:
     """Return the pk of a record and the literal rest of the address."""
     return lambda records: [getattr(records, name).pk, *more]
 
 
-def of_kind(kind: str, name: str) -> Callable[[Records], list[Any]]:
+def kind_and_pk_of(kind: str, name: str) -> Callable[[Records], list[Any]]:
     """Return a kind of record and the pk of one."""
     return lambda records: [kind, getattr(records, name).pk]
 
 
-def none_but(name: str) -> Callable[[Records], list[Any]]:
-    """No argument, but this record must be there."""
+def nothing_with(name: str) -> Callable[[Records], list[Any]]:
+    """Return no argument, but create a record."""
 
     def arguments(records: Records) -> list[Any]:
         assert getattr(records, name)
@@ -218,120 +218,120 @@ def none_but(name: str) -> Callable[[Records], list[Any]]:
     return arguments
 
 
-def by_number(*more: str) -> Callable[[Records], list[Any]]:
+def job_number(*more: str) -> Callable[[Records], list[Any]]:
     return lambda records: [records.job.number, *more]
 
 
 ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "staff-edit": lambda records: [records.staff[Role.TUNER].pk],
     "staff-password": lambda records: [records.staff[Role.TUNER].pk],
-    "shop-logo": none_but("shop"),
-    "record-history": of_kind("jobs.job", "job"),
+    "shop-logo": nothing_with("shop"),
+    "record-history": kind_and_pk_of("jobs.job", "job"),
     "customer": lambda records: [records.bike.owner_id],
     "customer-edit": lambda records: [records.bike.owner_id],
     "customer-merge": lambda records: [records.bike.owner_id],
     "customer-export": lambda records: [records.bike.owner_id],
     "customer-erase": lambda records: [records.bike.owner_id],
-    "bike": of("bike"),
-    "bike-edit": of("bike"),
+    "bike": pk_of("bike"),
+    "bike-edit": pk_of("bike"),
     "engine": lambda records: [records.bike.engine_spec_id],
     "engine-edit": lambda records: [records.bike.engine_spec_id],
-    "shim-stock-edit": of("shims"),
-    "place-edit": of("place"),
-    "place-remove": of("place"),
-    "shut-days-edit": of("shut_days"),
-    "shut-days-remove": of("shut_days"),
-    "slot-edit": of("slot"),
-    "slot-move": of("slot"),
-    "slot-remove": of("slot"),
+    "shim-stock-edit": pk_of("shims"),
+    "place-edit": pk_of("place"),
+    "place-remove": pk_of("place"),
+    "shut-days-edit": pk_of("shut_days"),
+    "shut-days-remove": pk_of("shut_days"),
+    "slot-edit": pk_of("slot"),
+    "slot-move": pk_of("slot"),
+    "slot-remove": pk_of("slot"),
     "calendar-feed": lambda records: [records.calendar_token],
-    "job": by_number(),
-    "job-edit": by_number(),
-    "job-receive": by_number(),
-    "job-remarks": by_number(),
-    "work-csv": by_number(),
-    "job-receipt": by_number(),
-    "job-sign": by_number(),
-    "job-stage": by_number(),
-    "photo-add": by_number(),
-    "photo": of("photo"),
-    "photo-edit": of("photo"),
-    "photo-remove": of("photo"),
-    "work-item-add": by_number(),
-    "work-item-edit": of("work_item"),
-    "work-item-remove": of("work_item"),
-    "check-item-edit": of("check_item"),
-    "change-kind-edit": of("change_kind"),
-    "change-kind-remove": of("change_kind"),
-    "clearances-new": by_number("as_found"),
-    "clearances-edit": of("clearance_set"),
-    "clearances": of("clearance_set"),
-    "shim-plan": of("clearance_set"),
-    "shim-plan-accept": of("clearance_set"),
-    "shim-plan-take-back": of("clearance_set"),
-    "shim-plan-left-over": of("clearance_set"),
-    "shim-plan-slip": of("clearance_set"),
-    "part-add": by_number(),
-    "part-edit": of("part"),
-    "part-remove": of("part"),
-    "tune-log": by_number(),
-    "tune-new": by_number(),
-    "tune": of("revision"),
-    "tune-edit": of("revision"),
-    "tune-change-add": of("revision"),
-    "tune-change-edit": of("tune_change"),
-    "tune-change-remove": of("tune_change"),
-    "calibration": of("revision"),
-    "tune-difference": by_number(),
-    "throttle": by_number(),
-    "throttle-add": of("revision"),
-    "throttle-edit": of("throttle_table"),
-    "throttle-remove": of("throttle_table"),
-    "runs": by_number(),
-    "run-attach": by_number(),
-    "run": of("run"),
-    "run-layout": of("run"),
-    "run-edit": of("run"),
-    "run-set-aside": of("run"),
-    "run-put-back": of("run"),
-    "run-sweep": of("run"),
-    "run-remove": of("run"),
-    "run-file": of("run"),
-    "runs-csv": by_number(),
-    "layout-edit": of("file_layout"),
-    "layout-remove": of("file_layout"),
-    "comparison-new": by_number(),
-    "comparison": of("comparison"),
-    "comparison-edit": of("comparison"),
-    "comparison-remove": of("comparison"),
-    "comparison-csv": of("comparison"),
-    "mixture-new": by_number(),
-    "mixture": of("mixture_study"),
-    "mixture-edit": of("mixture_study"),
-    "mixture-remove": of("mixture_study"),
-    "mixture-fuel-table": of("mixture_study"),
-    "suspension-new": by_number("as_found"),
-    "suspension-edit": of("suspension"),
-    "checks": by_number(),
+    "job": job_number(),
+    "job-edit": job_number(),
+    "job-receive": job_number(),
+    "job-remarks": job_number(),
+    "work-csv": job_number(),
+    "job-receipt": job_number(),
+    "job-sign": job_number(),
+    "job-stage": job_number(),
+    "photo-add": job_number(),
+    "photo": pk_of("photo"),
+    "photo-edit": pk_of("photo"),
+    "photo-remove": pk_of("photo"),
+    "work-item-add": job_number(),
+    "work-item-edit": pk_of("work_item"),
+    "work-item-remove": pk_of("work_item"),
+    "check-item-edit": pk_of("check_item"),
+    "change-kind-edit": pk_of("change_kind"),
+    "change-kind-remove": pk_of("change_kind"),
+    "clearances-new": job_number("as_found"),
+    "clearances-edit": pk_of("clearance_set"),
+    "clearances": pk_of("clearance_set"),
+    "shim-plan": pk_of("clearance_set"),
+    "shim-plan-accept": pk_of("clearance_set"),
+    "shim-plan-take-back": pk_of("clearance_set"),
+    "shim-plan-left-over": pk_of("clearance_set"),
+    "shim-plan-slip": pk_of("clearance_set"),
+    "part-add": job_number(),
+    "part-edit": pk_of("part"),
+    "part-remove": pk_of("part"),
+    "tune-log": job_number(),
+    "tune-new": job_number(),
+    "tune": pk_of("revision"),
+    "tune-edit": pk_of("revision"),
+    "tune-change-add": pk_of("revision"),
+    "tune-change-edit": pk_of("tune_change"),
+    "tune-change-remove": pk_of("tune_change"),
+    "calibration": pk_of("revision"),
+    "tune-difference": job_number(),
+    "throttle": job_number(),
+    "throttle-add": pk_of("revision"),
+    "throttle-edit": pk_of("throttle_table"),
+    "throttle-remove": pk_of("throttle_table"),
+    "runs": job_number(),
+    "run-attach": job_number(),
+    "run": pk_of("run"),
+    "run-layout": pk_of("run"),
+    "run-edit": pk_of("run"),
+    "run-set-aside": pk_of("run"),
+    "run-put-back": pk_of("run"),
+    "run-sweep": pk_of("run"),
+    "run-remove": pk_of("run"),
+    "run-file": pk_of("run"),
+    "runs-csv": job_number(),
+    "layout-edit": pk_of("file_layout"),
+    "layout-remove": pk_of("file_layout"),
+    "comparison-new": job_number(),
+    "comparison": pk_of("comparison"),
+    "comparison-edit": pk_of("comparison"),
+    "comparison-remove": pk_of("comparison"),
+    "comparison-csv": pk_of("comparison"),
+    "mixture-new": job_number(),
+    "mixture": pk_of("mixture_study"),
+    "mixture-edit": pk_of("mixture_study"),
+    "mixture-remove": pk_of("mixture_study"),
+    "mixture-fuel-table": pk_of("mixture_study"),
+    "suspension-new": job_number("as_found"),
+    "suspension-edit": pk_of("suspension"),
+    "checks": job_number(),
     "check-tick": lambda records: [records.job.number, records.check_item.pk],
-    "bike-change-add": by_number(),
-    "bike-change-edit": of("bike_change"),
-    "bike-change-remove": of("bike_change"),
-    "timeline": by_number(),
-    "handover": by_number(),
-    "handover-preview": by_number(),
-    "job-tag": by_number(),
-    "tune-summary": by_number(),
-    "job-json": by_number(),
-    "job-zip": by_number(),
-    "bike-history": of("bike"),
-    "handover-issue": by_number(),
-    "sheet-pdf": of("sheet"),
-    "sheet-print": of("sheet"),
-    "sheet-printing": of("sheet"),
-    "link-new": of("sheet"),
-    "link-revoke": of("link"),
-    "sheet-mail": of("sheet"),
+    "bike-change-add": job_number(),
+    "bike-change-edit": pk_of("bike_change"),
+    "bike-change-remove": pk_of("bike_change"),
+    "timeline": job_number(),
+    "handover": job_number(),
+    "handover-preview": job_number(),
+    "job-tag": job_number(),
+    "tune-summary": job_number(),
+    "job-json": job_number(),
+    "job-zip": job_number(),
+    "bike-history": pk_of("bike"),
+    "handover-issue": job_number(),
+    "sheet-pdf": pk_of("sheet"),
+    "sheet-print": pk_of("sheet"),
+    "sheet-printing": pk_of("sheet"),
+    "link-new": pk_of("sheet"),
+    "link-revoke": pk_of("link"),
+    "sheet-mail": pk_of("sheet"),
     "customer-sheet": lambda records: [records.link.token],
     "customer-pdf": lambda records: [records.link.token],
     "customer-acknowledge": lambda records: [records.link.token],
@@ -420,7 +420,7 @@ def test_public_pages_need_no_login(name: str, records: Records) -> None:
 
 
 @pytest.mark.django_db
-def test_person_without_role_is_refused(client: Client) -> None:
+def test_person_without_role_is_rejected(client: Client) -> None:
     factories.make_staff(Role.TUNER, is_tuner=False)
     client.force_login(
         StaffMember.objects.get(username="tuner"), backend="django.contrib.auth.backends.ModelBackend"

@@ -1,6 +1,6 @@
-"""Every address of the site, which bookmarks, links in mails and other programs know, still answers.
+"""Stored URLs still work, for bookmarks, links in mails and other programs.
 
-A new page needs a line in ``addresses.txt``: what the owner gets, the address, the name of its URL.
+A new page needs a line in ``addresses.txt``: the response to the owner, the URL and its name.
 """
 
 from pathlib import Path
@@ -14,13 +14,13 @@ from workshop.models import Role
 LINES = (Path(__file__).parent / "addresses.txt").read_text(encoding="utf-8").splitlines()
 
 
-def test_every_stored_address_has_its_url_name_and_every_url_is_stored() -> None:
+def test_stored_urls_and_url_names_match() -> None:
     stored = {line.split(" ", 1)[1] for line in LINES}
     assert stored == {f"/{pattern.pattern} {pattern.name}" for pattern in walk(get_resolver())}
 
 
 @pytest.mark.django_db
-def test_every_stored_address_answers_the_owner_as_before(login, staff) -> None:
+def test_stored_url_responds_to_the_owner_as_before(login, staff) -> None:
     client, records = login(Role.OWNER), Records(staff)
     answers = []
     for line in LINES:

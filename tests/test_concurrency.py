@@ -1,4 +1,4 @@
-"""Eight users at once: no save is lost, every lost race is reported, nothing is made twice."""
+"""Eight concurrent users: no save is lost, conflicts are reported, nothing is created twice."""
 
 import uuid
 from collections.abc import Callable
@@ -26,8 +26,8 @@ ROUNDS = 5
 Made = TypeVar("Made")
 
 
-def at_once(work: Callable[[int], Made]) -> list[Made]:
-    """Start eight threads together, each with a database connection of its own."""
+def run_concurrently(work: Callable[[int], Made]) -> list[Made]:
+    """Start eight threads together, with one database connection per thread."""
     start = Barrier(CLIENTS)
 
     def run(number: int) -> Made:
@@ -43,7 +43,7 @@ def at_once(work: Callable[[int], Made]) -> list[Made]:
 
 @pytest.fixture
 def clients(login: Callable[[Role], Client]) -> list[Client]:
-    """Give eight clients logged in as the owner."""
+    """Return eight clients logged in as the owner."""
     return [login(Role.OWNER) for _ in range(CLIENTS)]
 
 
@@ -59,14 +59,14 @@ def save_line(client: Client, pk: int, line: str) -> bool:
     return False
 
 
-def test_concurrent_saves_are_all_kept_or_refused(clients: list[Client]) -> None:
+def test_concurrent_saves_are_stored_or_rejected(clients: list[Client]) -> None:
     customer = factories.make_customer()
 
     def save(number: int) -> list[str]:
         lines = [f"{number}-{turn}" for turn in range(ROUNDS)]
         return [line for line in lines if save_line(clients[number], customer.pk, line)]
 
-    saved = [line for lines in at_once(save) for line in lines]
+    saved = [line for lines in run_concurrently(save) for line in lines]
     customer.refresh_from_db()
     assert saved
     assert sorted(customer.note.split()) == sorted(saved)
@@ -91,7 +91,7 @@ def test_concurrent_bookings_get_consecutive_numbers(clients: list[Client]) -> N
         send = clients[number].post
         return [send(reverse("job-book"), booking(bike.pk)).status_code for _ in range(ROUNDS)]
 
-    assert at_once(book) == [[302] * ROUNDS] * CLIENTS
+    assert run_concurrently(book) == [[302] * ROUNDS] * CLIENTS
     jobs = Job.objects.order_by("sequence")
     assert list(jobs.values_list("sequence", flat=True)) == list(range(1, CLIENTS * ROUNDS + 1))
     assert StageEntry.objects.count() == CLIENTS * ROUNDS
@@ -99,7 +99,7 @@ def test_concurrent_bookings_get_consecutive_numbers(clients: list[Client]) -> N
 
 def test_form_submitted_concurrently_books_once(clients: list[Client]) -> None:
     sent = booking(factories.make_bike().pk, form_key=uuid.uuid4())
-    responses = at_once(lambda number: clients[number].post(reverse("job-book"), sent))
+    responses = run_concurrently(lambda number: clients[number].post(reverse("job-book"), sent))
     job = Job.objects.get()
     assert [(a.status_code, a.headers["Location"]) for a in responses] == [(302, f"/jobs/{job.number}/")] * 8
 
@@ -107,7 +107,9 @@ def test_form_submitted_concurrently_books_once(clients: list[Client]) -> None:
 def test_concurrent_stage_change_succeeds_once(clients: list[Client]) -> None:
     job = factories.make_job()
     step = {"seen": "booked", "stage": "received"}
-    responses = at_once(lambda number: clients[number].post(reverse("job-stage", args=[job.number]), step))
+    responses = run_concurrently(
+        lambda number: clients[number].post(reverse("job-stage", args=[job.number]), step)
+    )
     assert sorted(response.status_code for response in responses) == [302] + [422] * 7
     refused = [response.content.decode() for response in responses if response.status_code == 422]
     assert all("moved this job" in page or "at the same moment" in page for page in refused)
@@ -127,7 +129,7 @@ def test_concurrent_acceptance_takes_shims_from_stock_once(
     plan = plan_engine(collect_plan_inputs(spec, measured.readings.all()), Policy.TARGET, stock_for(spec))
     sent = {"policy": "target", "fingerprint": plan.fingerprint}
     url = reverse("shim-plan-accept", args=[measured.pk])
-    responses = at_once(lambda number: clients[number].post(url, {**sent, "form_key": uuid.uuid4()}))
+    responses = run_concurrently(lambda number: clients[number].post(url, {**sent, "form_key": uuid.uuid4()}))
     assert {response.status_code for response in responses} <= {302, 422}
     assert ShimPlan.objects.count() == 1
     drawer.refresh_from_db()
@@ -142,7 +144,7 @@ def test_file_uploaded_concurrently_is_imported_once(clients: list[Client]) -> N
         file = SimpleUploadedFile("sweep.csv", data, "text/csv")
         return clients[number].post(url, {"run_files": file, "kind": "sweep"}).status_code
 
-    assert at_once(send) == [302] * CLIENTS
+    assert run_concurrently(send) == [302] * CLIENTS
     assert Run.objects.get().status == Run.Status.READ
 
 
@@ -159,6 +161,6 @@ def test_uploads_and_saves_run_concurrently(clients: list[Client]) -> None:
             saved.append(save_line(clients[number], job.customer_id, f"{number}-{turn}"))
         return saved
 
-    saved = [line for lines in at_once(work) for line in lines]
+    saved = [line for lines in run_concurrently(work) for line in lines]
     assert Run.objects.filter(status=Run.Status.READ).count() == CLIENTS * 2
     assert len(Customer.objects.get().note.split()) == sum(saved)

@@ -1,4 +1,4 @@
-"""Text and controls are readable in both themes: contrast ratios as WCAG 2.2 defines them.
+"""Contrast ratios of text and controls in both themes meet WCAG 2.2.
 
 Relative luminance and contrast ratio: W3C Recommendation WCAG 2.2, section "Terms". Success criteria
 1.4.3 (text, 4.5) and 1.4.11 (edges of controls and parts of drawings, 3).
@@ -27,7 +27,7 @@ EDGE_PAIRS = [
 ]
 
 
-def tokens(theme: str) -> dict[str, str]:
+def read_colours(theme: str) -> dict[str, str]:
     block = re.search(
         rf'\[data-bs-theme="{theme}"\] \{{\n  color-scheme: {theme};(.*?)\n\}}', THEME.read_text(), re.S
     )
@@ -35,30 +35,29 @@ def tokens(theme: str) -> dict[str, str]:
     return dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", block[1]))
 
 
-def luminance(colour: str) -> float:
+def relative_luminance(colour: str) -> float:
     shares = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
     red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in shares)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def contrast(one: str, other: str) -> float:
-    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+def contrast_ratio(one: str, other: str) -> float:
+    light, dark = sorted((relative_luminance(one), relative_luminance(other)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
 
 
 def test_contrast_of_black_on_white_is_21() -> None:
-    """The definition itself states this end of the scale."""
-    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    assert contrast_ratio("#000000", "#ffffff") == pytest.approx(21)
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize(("pairs", "minimum"), [(TEXT_PAIRS, TEXT), (EDGE_PAIRS, EDGE)])
 def test_theme_meets_minimum_contrast(theme: str, pairs: list[tuple[str, str]], minimum: float) -> None:
-    colours = tokens(theme)
-    ratios = {pair: round(contrast(colours[pair[0]], colours[pair[1]]), 2) for pair in pairs}
+    colours = read_colours(theme)
+    ratios = {pair: round(contrast_ratio(colours[pair[0]], colours[pair[1]]), 2) for pair in pairs}
     assert {pair: ratio for pair, ratio in ratios.items() if ratio < minimum} == {}
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_both_themes_define_the_same_colours(theme: str) -> None:
-    assert tokens(theme).keys() == tokens("light").keys()
+    assert read_colours(theme).keys() == read_colours("light").keys()

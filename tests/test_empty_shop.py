@@ -1,4 +1,4 @@
-"""An empty shop says what to do next: every list on every page, to every role."""
+"""Every list of an empty shop shows every role what to do next."""
 
 import pytest
 from django.test import Client
@@ -13,7 +13,7 @@ from workshop.models import Role
 pytestmark = pytest.mark.django_db
 
 # The role that the sentence names if the reader cannot do it.
-WHO = {Role.DESK: "service desk", Role.MECHANIC: "mechanic", Role.TUNER: "tuner", Role.OWNER: "owner"}
+ROLE_NAMES = {Role.DESK: "service desk", Role.MECHANIC: "mechanic", Role.TUNER: "tuner", Role.OWNER: "owner"}
 # Never empty: someone is logged in, and the creation of that person is an entry.
 NEVER_EMPTY = {"staff-list", "shop-history"}
 
@@ -38,27 +38,27 @@ def pages_of(client: Client, role: Role) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("role", Role)
-def test_page_of_empty_shop_says_what_to_do_next(role: Role, login) -> None:
+def test_page_of_empty_shop_shows_the_next_step(role: Role, login) -> None:
     for model in (CheckItem, TuneChangeKind, WorkPlace):
         model.objects.all().delete()
     client = login(role)
-    others = [who for other, who in WHO.items() if other is not role]
+    other_roles = [role_name for other, role_name in ROLE_NAMES.items() if other is not role]
     pages = pages_of(client, role)
     assert {"today", "job-list", "bike-list", "customer-list", "engine-list", "shim-stock"} <= set(pages)
     for name, page in pages.items():
         empty, has_form = by_class(page, "empty"), has_post_form(page)
-        led = "first ten minutes" in page or "page-note" in page
-        assert empty or has_form or led or name in NEVER_EMPTY, f"{name} is empty and says nothing"
+        has_guide = "first ten minutes" in page or "page-note" in page
+        assert empty or has_form or has_guide or name in NEVER_EMPTY, f"{name} is empty and says nothing"
         for element in empty:
             words, links = read_text(element), read_links(element)
-            names_role = any(who in words for who in others)
+            names_role = any(role_name in words for role_name in other_roles)
             assert links or has_form or names_role, f"{name} does not say what to do next: {words}"
             for link in links:
                 assert client.get(link).status_code == 200, f"{name} leads to {link}"
 
 
 @pytest.mark.parametrize("role", Role)
-def test_empty_section_of_new_job_says_what_to_do_next(role: Role, login) -> None:
+def test_empty_section_of_new_job_shows_the_next_step(role: Role, login) -> None:
     job = make_job(bike=make_bike(engine_spec=None))
     page = login(role).get(reverse("job", args=[job])).text
     # The first section has what the desk entered; the others are empty.
@@ -67,4 +67,4 @@ def test_empty_section_of_new_job_says_what_to_do_next(role: Role, login) -> Non
     for section in empty:
         words, links = read_text(section), read_links(section)
         assert "." in words, f"no sentence: {words}"
-        assert links or any(who in words for who in WHO.values()), f"no way on: {words}"
+        assert links or any(role_name in words for role_name in ROLE_NAMES.values()), f"no way on: {words}"

@@ -1,4 +1,4 @@
-"""What the guides name exists: paths in backticks, pictures and make targets."""
+"""Paths, pictures and make targets named in the guides exist."""
 
 import re
 from importlib import import_module
@@ -21,13 +21,13 @@ def named_paths(text: str) -> set[str]:
 
 
 @pytest.mark.parametrize("guide", GUIDES, ids=lambda guide: str(guide.relative_to(ROOT)))
-def test_every_path_that_a_guide_names_exists(guide: Path) -> None:
+def test_paths_named_in_a_guide_exist(guide: Path) -> None:
     paths = named_paths(guide.read_text(encoding="utf-8"))
     assert paths
     assert [path for path in sorted(paths) if not (ROOT / path).exists()] == []
 
 
-def test_every_make_target_that_a_guide_names_exists() -> None:
+def test_make_targets_named_in_guides_exist() -> None:
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
     targets = set(re.findall(r"^(\w+):", makefile, re.MULTILINE))
     named = {
@@ -47,7 +47,7 @@ def exists(name: str) -> bool:
     return find_spec(name) is not None if not last[0].isupper() else hasattr(import_module(module), last)
 
 
-def test_every_package_says_where_the_rest_of_it_is() -> None:
+def test_package_docstring_names_existing_paths_in_a_few_lines() -> None:
     wrong = {}
     for path in ROOT.glob("jobs/*/__init__.py"):
         text = path.read_text(encoding="utf-8")

@@ -1,4 +1,4 @@
-"""Imports run one way: reports -> jobs -> workshop; calc imports none of them and no Django."""
+"""Rules for imports: reports -> jobs -> workshop; calc imports neither them nor Django."""
 
 import ast
 import re
@@ -26,7 +26,7 @@ MAY_USE = {
 WIRING = ("workshop/urls.py", "workshop/settings.py", "workshop/management/commands/demo.py")
 
 
-def imported(path: Path) -> Iterator[str]:
+def imported_modules(path: Path) -> Iterator[str]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
@@ -44,7 +44,7 @@ def test_app_imports_lower_apps_only(app: str) -> None:
         f"{path.relative_to(ROOT)} imports {name}"
         for path in sources(app)
         if not str(path.relative_to(ROOT)).startswith(WIRING)
-        for name in imported(path)
+        for name in imported_modules(path)
         if name.split(".")[0] in OURS
         and not any(name == allowed or name.startswith(f"{allowed}.") for allowed in MAY_USE[app])
     ]
@@ -55,7 +55,7 @@ def test_migrations_import_no_product_code() -> None:
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in ROOT.glob("*/migrations/*.py")
-        for name in imported(path)
+        for name in imported_modules(path)
         if name.split(".")[0] in OURS
     ]
     assert wrong == []
@@ -66,7 +66,7 @@ def test_calc_imports_numeric_libraries_and_itself_only() -> None:
     wrong = [
         f"{path.name} imports {name}"
         for path in sources("jobs/calc")
-        for name in imported(path)
+        for name in imported_modules(path)
         if name.split(".")[0] not in allowed and not name.startswith("jobs.calc")
     ]
     assert wrong == []
@@ -101,7 +101,7 @@ def test_site_start_imports_no_heavy_library() -> None:
     assert done.returncode == 0, done.stderr
 
 
-def packages_of_records() -> list[Path]:
+def record_files() -> list[Path]:
     return [path for path in sources("jobs") if path.relative_to(ROOT).parts[1] in PACKAGES]
 
 
@@ -109,9 +109,9 @@ def module_file(name: str) -> Path:
     return ROOT.joinpath(*name.split(".")).with_suffix(".py")
 
 
-def modules_imported(path: Path) -> set[str]:
-    """Every module that a file imports, also as a name of its package."""
-    found = set(imported(path))
+def imported_modules_and_names(path: Path) -> set[str]:
+    """Return all modules that a file imports, also as names of their package."""
+    found = set(imported_modules(path))
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module:
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
@@ -121,8 +121,8 @@ def modules_imported(path: Path) -> set[str]:
 def test_record_imports_only_records_above_it_on_the_ladder() -> None:
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
-        for path in packages_of_records()
-        for name in imported(path)
+        for path in record_files()
+        for name in imported_modules(path)
         if name.startswith("jobs.")
         and name.split(".")[1] in PACKAGES
         and PACKAGES.index(name.split(".")[1]) > PACKAGES.index(path.relative_to(ROOT).parts[1])
@@ -131,8 +131,8 @@ def test_record_imports_only_records_above_it_on_the_ladder() -> None:
 
 
 RULES, CHARTS, FACTS, FORMS, VIEWS, URLS = range(6)
-# Types and rules by content, though their names sound like another role.
-NAMED_OTHERWISE = {
+# Types and rules by content, despite their names.
+ROLE_EXCEPTIONS = {
     "job/section": RULES,
     "tunes/throttle_tables": RULES,
     "job/record": RULES,
@@ -143,8 +143,8 @@ NAMED_OTHERWISE = {
 def role(path: Path) -> int:
     """Return the role of a file in its package by its name."""
     package, name = path.parent.name, path.stem
-    if f"{package}/{name}" in NAMED_OTHERWISE:
-        return NAMED_OTHERWISE[f"{package}/{name}"]
+    if f"{package}/{name}" in ROLE_EXCEPTIONS:
+        return ROLE_EXCEPTIONS[f"{package}/{name}"]
     if name == "urls":
         return URLS
     if name.endswith("views") or name in ("section", "sections", "record", "lookup", "form_page", "brief"):
@@ -157,29 +157,29 @@ def role(path: Path) -> int:
 
 
 def test_file_imports_only_files_of_its_role_or_below() -> None:
-    files = set(packages_of_records())
+    files = set(record_files())
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
         for path in sorted(files)
-        for name in modules_imported(path)
+        for name in imported_modules_and_names(path)
         if module_file(name) in files and role(module_file(name)) > role(path)
     ]
     assert wrong == []
 
 
-def test_rules_know_no_requests_and_answers() -> None:
+def test_rules_import_no_requests_responses_or_forms() -> None:
     wrong = [
         f"{path.relative_to(ROOT)} imports {name}"
-        for path in packages_of_records()
+        for path in record_files()
         if role(path) in (RULES, CHARTS)
-        for name in imported(path)
+        for name in imported_modules(path)
         if name.startswith(("django.http", "django.shortcuts", "django.contrib.messages", "django.forms"))
     ]
     assert wrong == []
 
 
 ABOVE = {"workshop": {"jobs", "reports"}, "jobs": {"reports"}}
-# The frame of every page and the pages of errors belong to the project, as its URLs and settings do.
+# The page frame and the error pages belong to the project, like its URLs and settings.
 FRAME = {"includes/_bar.html", "400.html", "403.html", "404.html", "500.html"}
 TEMPLATES = ROOT / "templates"
 
@@ -230,7 +230,7 @@ def product_sources(app: str) -> list[Path]:
     ]
 
 
-def strings_in(tree: ast.AST) -> set[str]:
+def find_strings(tree: ast.AST) -> set[str]:
     return {
         node.value
         for node in ast.walk(tree)
@@ -238,7 +238,7 @@ def strings_in(tree: ast.AST) -> set[str]:
     }
 
 
-def urls_named(path: Path) -> set[str]:
+def find_url_names(path: Path) -> set[str]:
     """Return what a file passes to URL functions, and texts that look like URL names by their hyphen."""
     text = path.read_text(encoding="utf-8")
     if path.suffix != ".py":
@@ -246,31 +246,31 @@ def urls_named(path: Path) -> set[str]:
         return {*quoted, *re.findall(r"""{%-?\s*url\s+["']([^"']+)""", text)}
     makers = {"reverse", "reverse_lazy", "redirect", "resolve_url"}
     tree = ast.parse(text)
-    return {name for name in strings_in(tree) if "-" in name} | {
+    return {name for name in find_strings(tree) if "-" in name} | {
         name
         for node in ast.walk(tree)
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in makers
         for argument in node.args[:1]
-        for name in strings_in(argument)
+        for name in find_strings(argument)
     }
 
 
 @pytest.mark.parametrize("app", ABOVE)
-def test_app_names_no_url_of_an_app_above_it(app: str) -> None:
+def test_app_uses_no_url_of_an_app_above_it(app: str) -> None:
     above = {name for name, owner in apps_of_urls().items() if owner in ABOVE[app]}
-    named = {path: urls_named(path) for path in [*product_sources(app), *templates_of(app)]}
+    named = {path: find_url_names(path) for path in [*product_sources(app), *templates_of(app)]}
     assert {
         str(path.relative_to(ROOT)): names & above for path, names in named.items() if names & above
     } == {}
 
 
 @pytest.mark.parametrize("app", ABOVE)
-def test_app_names_no_relation_of_an_app_above_it(app: str) -> None:
+def test_app_uses_no_relation_of_an_app_above_it(app: str) -> None:
     above = relations_from(ABOVE[app], app)
-    assert above, "the models of the app above point at none of this one's"
+    assert above, "no model of the apps above points at this app"
     lookups = {
-        path: {part for text in strings_in(ast.parse(path.read_text("utf-8"))) for part in text.split("__")}
-        | names_used(path)
+        path: {part for text in find_strings(ast.parse(path.read_text("utf-8"))) for part in text.split("__")}
+        | find_used_names(path)
         for path in product_sources(app)
     }
     lookups |= {
@@ -287,7 +287,7 @@ def test_app_names_no_relation_of_an_app_above_it(app: str) -> None:
 
 
 @pytest.mark.parametrize("app", ABOVE)
-def test_app_names_no_template_and_no_tag_of_an_app_above_it(app: str) -> None:
+def test_app_uses_no_template_or_tag_of_an_app_above_it(app: str) -> None:
     folders = tuple(f"{quote}{above}/" for above in ABOVE[app] for quote in "\"'")
     tags = {path.stem for above in ABOVE[app] for path in (ROOT / above / "templatetags").glob("[a-z]*.py")}
     wrong = [
@@ -302,7 +302,7 @@ def test_app_names_no_template_and_no_tag_of_an_app_above_it(app: str) -> None:
     assert wrong == []
 
 
-def test_every_addition_to_a_page_below_has_its_place() -> None:
+def test_every_addition_has_a_place_in_a_template() -> None:
     places = {
         path: set(re.findall(r"""{% additions "([^"]+)" %}""", path.read_text(encoding="utf-8")))
         for app in ABOVE
@@ -312,7 +312,7 @@ def test_every_addition_to_a_page_below_has_its_place() -> None:
     assert added == set().union(*places.values())
 
 
-def names_used(path: Path) -> set[str]:
+def find_used_names(path: Path) -> set[str]:
     found: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Name):
@@ -326,7 +326,7 @@ def names_used(path: Path) -> set[str]:
 
 def test_product_calls_every_public_function_of_calc() -> None:
     product = [path for app in ("workshop", "jobs", "reports", "fixtures") for path in sources(app)]
-    used = {path: names_used(path) for path in product}
+    used = {path: find_used_names(path) for path in product}
     uncalled = [
         f"{path.relative_to(ROOT)}: {node.name}"
         for path in sources("jobs/calc")

@@ -1,4 +1,4 @@
-"""Backups made by earlier versions: restored, migrated and used."""
+"""Backups of earlier versions are restored, migrated and usable."""
 
 import hashlib
 import io
@@ -37,7 +37,7 @@ def unpack(version: str, folder: Path) -> Path:
 
 
 def describe_tables() -> dict[str, Any]:
-    """Describe columns, constraints and indexes of the tables of our apps."""
+    """Describe columns, constraints and indexes of all tables of the project."""
     described = {}
     with connection.cursor() as cursor:
         for table in filter(lambda name: name.startswith(OURS), connection.introspection.table_names()):
@@ -53,28 +53,28 @@ def describe_tables() -> dict[str, Any]:
     return json.loads(json.dumps(described))
 
 
-def look_around() -> dict[str, Any]:
-    """Collect what staff and the customer see of the restored shop."""
+def collect_pages() -> dict[str, Any]:
+    """Collect the pages that staff and the customer see of the restored shop."""
     models = apps.get_models(include_auto_created=True)
     rows = {model._meta.db_table: model._base_manager.count() for model in models}
     staff, customer = Client(HTTP_HOST="localhost"), Client(HTTP_HOST="localhost")
     owner = StaffMember.objects.get(username="owner")
     staff.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
-    opened: dict[str, int] = {}
+    statuses: dict[str, int] = {}
     linked: set[str] = set()
     for page in ["/", *(job.get_absolute_url() for job in Job.objects.all())]:
         response = staff.get(page)
-        opened[page] = response.status_code
+        statuses[page] = response.status_code
         linked.update(link.partition("#")[0] for link in read_links(response) if link.startswith("/"))
-    for page in sorted(linked - set(opened)):
-        opened[page] = staff.get(page).status_code
+    for page in sorted(linked - set(statuses)):
+        statuses[page] = staff.get(page).status_code
     sheet = HandoverSheet.objects.get()
     live, revoked = (sheet.links.get(revoked_at__isnull=live).token for live in (True, False))
     pdf = b"".join(customer.get(f"/sheet/{live}/pdf/"))
     return {
         "tables": describe_tables(),
         "rows": rows,
-        "pages": opened,
+        "pages": statuses,
         "customer": customer.get(f"/sheet/{live}/").text,
         "revoked": customer.get(f"/sheet/{revoked}/").status_code,
         "sheet_is_as_issued": hashlib.sha256(pdf).hexdigest() == sheet.sha256,
@@ -82,10 +82,10 @@ def look_around() -> dict[str, Any]:
     }
 
 
-LOOK_AROUND = """
+COLLECT_PAGES = """
 import json, django; django.setup()
-from tests.test_old_backups import look_around
-print(json.dumps(look_around()))
+from tests.test_old_backups import collect_pages
+print(json.dumps(collect_pages()))
 """
 
 
@@ -102,7 +102,7 @@ def test_backup_of_earlier_version_is_restored_and_usable(version, tmp_path, fre
     assert fresh_machine.run("manage.py", "migrate", "--check").returncode == 0
 
     fresh_machine.environment["DJANGO_SETTINGS_MODULE"] = "tests.settings"  # plain static files
-    looked = fresh_machine.run("-c", LOOK_AROUND)
+    looked = fresh_machine.run("-c", COLLECT_PAGES)
     assert looked.returncode == 0, looked.stderr
     found = json.loads(looked.stdout)
     assert found["tables"] == describe_tables()  # the same as of a new shop
@@ -117,7 +117,7 @@ def test_backup_of_earlier_version_is_restored_and_usable(version, tmp_path, fre
 
 
 @pytest.mark.django_db
-def test_backup_from_between_squashed_migrations_is_refused(tmp_path) -> None:
+def test_backup_from_between_squashed_migrations_is_rejected(tmp_path) -> None:
     path, older = unpack(VERSIONS[0], tmp_path), tmp_path / "older.tar"
     with tarfile.open(path) as source, tarfile.open(older, "w") as target:
         for member in source.getmembers():
@@ -133,7 +133,7 @@ def test_backup_from_between_squashed_migrations_is_refused(tmp_path) -> None:
 
 
 @pytest.mark.django_db
-def test_database_from_between_squashed_migrations_is_refused() -> None:
+def test_database_from_between_squashed_migrations_is_rejected() -> None:
     MigrationRecorder(connection).record_unapplied("jobs", "0004_places_and_days_shut")
     with pytest.raises(CommandError, match="database is from before the oldest version"):
         call_command("migrate")

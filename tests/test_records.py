@@ -1,4 +1,4 @@
-"""Every record: no unnoticed overwriting, and a history of all changes."""
+"""All records detect stale saves and have a history of changes."""
 
 import pytest
 
@@ -8,7 +8,7 @@ from workshop.models import Customer, StaleRecord
 pytestmark = pytest.mark.django_db
 
 
-def test_stale_save_is_refused_and_writes_nothing() -> None:
+def test_stale_save_is_rejected_and_writes_nothing() -> None:
     customer = make_customer(phone="1")
     first, second = Customer.objects.get(pk=customer.pk), Customer.objects.get(pk=customer.pk)
     first.phone = "2"

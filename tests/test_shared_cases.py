@@ -28,7 +28,7 @@ def test_format_number_agrees_with_scripts(case: dict[str, Any]) -> None:
 
 
 def parse_reading(typed: str, unit: str = "mm") -> Reading | None:
-    """Read a clearance as the form does."""
+    """Parse a clearance like the form."""
     if not typed.strip():
         return None
     gap = parse_gap(typed, unit)

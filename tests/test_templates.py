@@ -1,4 +1,4 @@
-"""What no template may hold: the security policy forbids it, or htmx without eval ignores it silently."""
+"""Templates contain nothing that the security policy forbids or htmx without eval ignores."""
 
 import re
 from pathlib import Path
@@ -27,7 +27,7 @@ FORBIDDEN = {
 }
 
 
-def findings(text: str) -> list[str]:
+def find_forbidden_markup(text: str) -> list[str]:
     return [
         f"line {text.count(chr(10), 0, found.start()) + 1}: {what}: {found[0][:60]!r}"
         for what, pattern in FORBIDDEN.items()
@@ -36,9 +36,9 @@ def findings(text: str) -> list[str]:
 
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda p: p.relative_to(ROOT / "templates").as_posix())
-def test_template_holds_nothing_that_the_policy_forbids(path: Path) -> None:
+def test_template_contains_no_forbidden_markup(path: Path) -> None:
     text = re.sub(r"{#.*?#}", "", path.read_text(encoding="utf-8"))
-    assert findings(text) == []
+    assert find_forbidden_markup(text) == []
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,7 @@ def test_template_holds_nothing_that_the_policy_forbids(path: Path) -> None:
     ],
 )
 def test_forbidden_markup_is_detected(bad: str) -> None:
-    assert findings(bad)
+    assert find_forbidden_markup(bad)
 
 
 @pytest.mark.parametrize(
@@ -75,11 +75,11 @@ def test_forbidden_markup_is_detected(bad: str) -> None:
     ],
 )
 def test_allowed_markup_passes(good: str) -> None:
-    assert findings(good) == []
+    assert find_forbidden_markup(good) == []
 
 
-def named(pattern: str) -> dict[str, str]:
-    """Return each name that the pattern finds, with the first template that has it."""
+def find_names(pattern: str) -> dict[str, str]:
+    """Return all names that a pattern finds, with the first template of each."""
     found: dict[str, str] = {}
     for path in TEMPLATES:
         for name in re.findall(pattern, path.read_text(encoding="utf-8")):
@@ -88,28 +88,28 @@ def named(pattern: str) -> dict[str, str]:
 
 
 def test_static_files_in_templates_exist() -> None:
-    names = named(r"{% static '([^']+)'")
+    names = find_names(r"{% static '([^']+)'")
     assert "css/app.css" in names
     assert {name: where for name, where in names.items() if not (ROOT / "static" / name).is_file()} == {}
 
 
 def test_included_templates_exist() -> None:
-    names = named(r"""{% (?:include|extends) ["']([^"']+)["']""")
+    names = find_names(r"""{% (?:include|extends) ["']([^"']+)["']""")
     known = {p.relative_to(ROOT / "templates").as_posix() for p in TEMPLATES}
     assert "base.html" in names
     assert {name: where for name, where in names.items() if name not in known} == {}
 
 
 def test_url_names_in_templates_exist() -> None:
-    """Names fetched with `as` too, which would be silently empty."""
-    names = named(r"{% url '([^']+)'")
+    """Include names fetched with `as`, which would be silently empty."""
+    names = find_names(r"{% url '([^']+)'")
     known = get_resolver().reverse_dict
     assert "today" in names
     assert {name: where for name, where in names.items() if name not in known} == {}
 
 
 def test_style_sheets_use_no_container_units() -> None:
-    """Chromium 156 sometimes lays out nothing in such a container while a script measures it."""
+    """Chromium 156 sometimes skips the layout of such a container while a script measures it."""
     asks = re.compile(r"\bcontainer(-type|-name)?\s*:|@container|\dcq[iwhb]\b|\dcqm(in|ax)\b")
     styles = sorted((ROOT / "static" / "css").glob("*.css"))
     assert styles
@@ -130,9 +130,9 @@ def with_imports(scripts: set[Path]) -> set[Path]:
 
 
 def test_every_style_sheet_and_script_is_used() -> None:
-    """A file that no template names and no script imports is dead."""
+    """A file is unused if no template names it and no script imports it."""
     ours = {path for folder in ("css", "js") for path in (ROOT / "static" / folder).iterdir()}
-    named_files = {ROOT / "static" / name for name in named(r"{% static '([^']+)'")}
+    named_files = {ROOT / "static" / name for name in find_names(r"{% static '([^']+)'")}
     assert ours - with_imports(named_files & ours) == set()
 
 
@@ -147,8 +147,8 @@ def test_every_export_is_imported() -> None:
 
 
 def test_scripts_are_loaded_as_modules() -> None:
-    """Only the script that sets the theme is not: a module runs after the first paint."""
-    tags = named(r"<script\b[^>]*{% static 'js/[^>]*>")
+    """The theme script is the exception: a module would run after the first paint."""
+    tags = find_names(r"<script\b[^>]*{% static 'js/[^>]*>")
     plain = {tag for tag in tags if 'type="module"' not in tag}
     assert len(tags) > 1
     assert plain == {"<script src=\"{% static 'js/theme.js' %}\">"}

@@ -1,4 +1,4 @@
-"""Every page can be reached by links from Today."""
+"""Every page is reachable by links from Today."""
 
 from collections.abc import Iterable
 from urllib.parse import urlsplit
@@ -35,15 +35,15 @@ LINKS = "//a/@href | //form[not(@method='post')]/@action | //@src"
 ACTIONS = "//form[@method='post']/@action | //@formaction | //@hx-get | //@hx-post"
 
 
-def name_of(url: str) -> str:
+def url_name(url: str) -> str:
     try:
         return str(resolve(urlsplit(url).path).url_name)
     except Resolver404:
         return ""
 
 
-def refuses(url: str, role: Role) -> bool:
-    """Tell whether the view of a URL of this site is closed to a role."""
+def is_forbidden(url: str, role: Role) -> bool:
+    """Return True if the view of a URL of this site is closed to a role."""
     try:
         open_to = resolve(urlsplit(url).path).func.open_to
     except (Resolver404, AttributeError):  # elsewhere, or a file
@@ -51,7 +51,7 @@ def refuses(url: str, role: Role) -> bool:
     return open_to != "everybody" and role not in open_to
 
 
-def shown(client: Client, url: str) -> str:
+def fetch_text(client: Client, url: str) -> str:
     """Return the text of a page, "file" for a file, or '' if the URL shows nothing by itself."""
     response = client.get(url)
     if response.streaming:
@@ -67,7 +67,7 @@ def shown(client: Client, url: str) -> str:
 
 
 class Walk:
-    """A walk from page to page by their links, in one role.
+    """A walk from page to page along links, in one role.
 
     Attributes
     ----------
@@ -88,12 +88,12 @@ class Walk:
 
     def step(self, page: str, url: str) -> list[tuple[str, str]]:
         """Follow one link of a page, and return the links found there."""
-        url, name = url.partition("#")[0], name_of(url)
-        known = self.reached.setdefault(name, set())
-        if url in known or len(known) >= MAX_PAGES_OF_A_KIND or name in self.files:
+        url, name = url.partition("#")[0], url_name(url)
+        visited = self.reached.setdefault(name, set())
+        if url in visited or len(visited) >= MAX_PAGES_OF_A_KIND or name in self.files:
             return []
-        known.add(url)
-        text = shown(self.client, url)
+        visited.add(url)
+        text = fetch_text(self.client, url)
         if text == "refused":
             self.refused.add(f"{page} leads to {url}")
         if not text.startswith("<"):
@@ -102,12 +102,12 @@ class Walk:
         page = parse(text)
         links, actions = page.xpath(LINKS), page.xpath(ACTIONS)
         targets = [target for target in [*links, *actions] if target.startswith("/")]
-        self.refused |= {f"{url} leads to {target}" for target in targets if refuses(target, self.role)}
-        return [(url, target) for target in links if target.startswith("/") and name_of(target)]
+        self.refused |= {f"{url} leads to {target}" for target in targets if is_forbidden(target, self.role)}
+        return [(url, target) for target in links if target.startswith("/") and url_name(target)]
 
 
 def fill_shop(records: Records) -> None:
-    """Create runs and a comparison, so that pages link further, and a job that lacks much."""
+    """Create runs, a comparison and an incomplete job, so that pages have more links."""
     Job.objects.filter(pk=records.job.pk).update(received_at=timezone.now(), stage="roller")
     for state in ("before", "after"):
         run, *_ = factories.make_simulated_runs(records.job, records.by, "tern", state, "sweep")
@@ -125,7 +125,7 @@ def test_every_page_is_linked_from_today_and_no_link_is_forbidden(
     fill_shop(records)
     addresses = {name: address(name, records) for name in sorted(PATTERNS)}
     owner = login(Role.OWNER)
-    pages = {name for name, url in addresses.items() if name not in PUBLIC and shown(owner, url)}
+    pages = {name for name, url in addresses.items() if name not in PUBLIC and fetch_text(owner, url)}
     walk = Walk(owner, Role.OWNER, "/")
     assert sorted(pages - walk.reached.keys() - NOT_LINKED.keys()) == []
     assert PUBLIC - walk.reached.keys() <= NOT_LINKED.keys()

@@ -1,4 +1,4 @@
-"""``python -m tests.bench`` runs each benchmark in its own process and fails where a limit is passed."""
+"""Run every benchmark in its own process and fail if a limit is exceeded: ``python -m tests.bench``."""
 
 import os
 import subprocess

@@ -1,8 +1,8 @@
 """360,000 rows to a power curve with its band, against one Savitzky-Golay pass over the same rows.
 
-Run it by itself: ``python -m tests.bench.bench_curves``. It prints work, ratio and limit, and ends
-with 1 where a ratio is above its limit. The rounds of both sides are interleaved and medians
-compared, so what else the machine does falls on both alike.
+Run alone: ``python -m tests.bench.bench_curves``. It prints work, ratio and limit, and exits with 1 if
+a ratio is above its limit. The rounds of both sides are interleaved and medians are compared, so that
+other load on the machine affects both equally.
 """
 
 import statistics

@@ -1,7 +1,7 @@
-"""The job page with 12 runs and 4 clearance sets: how often it asks the database, and how long it takes.
+"""The job page with 12 runs and 4 clearance sets: database queries and time.
 
-Against a page of the site with nothing on it: its first reading after a record of the job was saved (by
-turns its agreed work, a tick, a run, a clearance) and read again, its very first for information.
+Times are ratios to an empty page of the site: the first request after a record of the job was saved (in
+turn agreed work, a tick, a run, a clearance), a repeated request, and for information the very first one.
 """
 
 # ruff: noqa: E402  (Django has to be set up before its models can be imported)
@@ -39,7 +39,7 @@ from workshop.access.roles import StaffRequest, staff
 from workshop.models import Role, ShopProfile, StaffMember
 from workshop.urls import urlpatterns as of_the_site
 
-MAX_QUERIES = 6 + len(all_rows())  # at most one for each kind of record, and six that every page asks
+MAX_QUERIES = 6 + len(all_rows())  # at most one per kind of record, and six of every page
 MAX_FIRST = 5.0
 MAX_AGAIN = 3.0
 ROUNDS = 120
@@ -72,7 +72,7 @@ def make_job() -> Job:
 
 
 def writers(job: Job) -> Iterator[Callable[[], None]]:
-    """Yield for ever what saves a record of the job, of another kind each time."""
+    """Yield functions that save a record of the job, of all kinds in turn, endlessly."""
     work = WorkItem.objects.create(job=job, description="Chain and sprockets")
     mechanic = StaffMember.objects.first()
     item = CheckItem.objects.first()
@@ -82,9 +82,9 @@ def writers(job: Job) -> Iterator[Callable[[], None]]:
 
 
 def p95_by_empty(client: Client, job: Job) -> tuple[float, float, float]:
-    """Return the processor time within which 95 of 100 requests are answered, by the empty page's.
+    """Return the 95th percentile of processor time as a multiple of the empty page's.
 
-    Of the page never rendered before, of its first reading after a write, and of a page read again.
+    For the first request ever, the first request after a write, and a repeated request.
     """
     address, write = job.get_absolute_url(), writers(job)
     taken: dict[str, list[float]] = {"nothing": [], "never": [], "first": [], "again": []}
@@ -118,7 +118,7 @@ def main() -> int:
         with CaptureQueriesContext(connection) as asked:
             client.get(page)
         queries = len(asked)
-        # As a shop runs it: what the tests note of each template would be timed with it.
+        # As in production: the test client's recording of templates would be timed too.
         teardown_test_environment()
         with override_settings(ROOT_URLCONF=__name__, ALLOWED_HOSTS=["testserver"]):
             never, first, again = p95_by_empty(client, job)

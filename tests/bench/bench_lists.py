@@ -1,8 +1,8 @@
-"""Lists and search with 100,000 jobs against the same with 1,000: what the desk waits for.
+"""Lists and search with 100,000 jobs against the same with 1,000.
 
-On the database that ``DATABASE_URL`` names, in one made for this and thrown away after. The two sizes
-are measured one after the other, so each time is taken as a multiple of a page that holds no list,
-asked for in the same rounds: what else the machine is doing falls out.
+Uses a temporary database on the server of ``DATABASE_URL``. The two sizes are measured one after the
+other, so every time is a multiple of the time of a page without a list in the same rounds: other load
+on the machine cancels out.
 """
 
 # ruff: noqa: E402  (Django has to be set up before its models can be imported)
@@ -114,7 +114,7 @@ def works(client: Client) -> dict[str, Callable[[], None]]:
 
 
 def medians(client: Client) -> dict[str, float]:
-    """Median time of each work, as a multiple of the page without a list."""
+    """Return the median time of every work as a multiple of the page without a list."""
     every = works(client)
     spent: dict[str, list[float]] = {name: [] for name in every}
     for _ in range(ROUNDS):

@@ -1,8 +1,8 @@
-"""The whole handover sheet against WeasyPrint setting the same pages with its pictures ready.
+"""The whole handover sheet against WeasyPrint typesetting the same pages with finished pictures.
 
-The sheet is that of a full job: brief, twelve valves, parts, a tune, runs, a comparison, a mixture grid,
-a throttle mode, settings and checks. The rounds of both sides are interleaved, and what they take is the
-process's own time, since neither waits for anything; for both the collector of cycles rests.
+The sheet of a full job: brief, twelve valves, parts, a tune, runs, a comparison, a mixture grid, a
+throttle mode, settings and checks. The rounds of both sides are interleaved and process time is measured,
+since neither side waits for anything; garbage collection is off for both.
 """
 
 import os
@@ -17,7 +17,7 @@ ROUNDS = 5
 
 
 def whole_snapshot() -> dict[str, Any]:
-    """Made in a database of its own, which is gone afterwards."""
+    """Return the snapshot of a full job, made in a temporary database."""
     from django.test.utils import get_runner, setup_test_environment
 
     setup_test_environment()

@@ -1,4 +1,4 @@
-"""The shim plan of a sixteen-valve engine against a drawer of five hundred shims, under all policies."""
+"""The shim plan of a sixteen-valve engine with a stock of five hundred shims, under all policies."""
 
 import statistics
 import sys
@@ -15,8 +15,8 @@ SHIMS_IN_DRAWER = 500
 SERIES = AvailableSizes(1.20, 3.50, 0.025)
 
 
-def engine(rng: np.random.Generator) -> list[ShimValve]:
-    """Eight intake and eight exhaust valves, most of them out of range."""
+def make_valves(rng: np.random.Generator) -> list[ShimValve]:
+    """Return eight intake and eight exhaust valves, most of them out of range."""
     return [
         ShimValve(
             key=str(number),
@@ -33,8 +33,8 @@ def engine(rng: np.random.Generator) -> list[ShimValve]:
     ]
 
 
-def drawer(rng: np.random.Generator) -> dict[float, int]:
-    """Five hundred shims over the sizes that an engine may need."""
+def make_stock(rng: np.random.Generator) -> dict[float, int]:
+    """Return five hundred shims in the sizes that an engine may need."""
     sizes = np.round(rng.choice(np.arange(1.70, 2.70, 0.025), SHIMS_IN_DRAWER), 3)
     return {
         float(size): int(count) for size, count in zip(*np.unique(sizes, return_counts=True), strict=True)
@@ -43,10 +43,10 @@ def drawer(rng: np.random.Generator) -> dict[float, int]:
 
 def main() -> int:
     rng = np.random.default_rng(16)
-    plan_shims(engine(rng), drawer(rng), SERIES, Policy.TARGET)  # SciPy's import is no part of it
+    plan_shims(make_valves(rng), make_stock(rng), SERIES, Policy.TARGET)  # SciPy's import is no part of it
     took_ms = []
     for _ in range(ROUNDS):
-        valves, shims = engine(rng), drawer(rng)
+        valves, shims = make_valves(rng), make_stock(rng)
         begin = time.perf_counter()
         for policy in Policy:
             plan_shims(valves, shims, SERIES, policy)

@@ -1,6 +1,6 @@
-"""The published and computed check values, and how an answer is held against one.
+"""Published and computed check values, and the comparison of a result with one of them.
 
-Each case names its source. ``CHECK_VALUES`` may name another JSON file of the same shape.
+Every case names its source. ``CHECK_VALUES`` may name another JSON file of the same shape.
 """
 
 import json
@@ -23,7 +23,7 @@ def load_cases() -> list[Case]:
 
 
 def topic_params(*topics: int) -> list[Any]:
-    """One parameter for each case of these topics, under the case's own id."""
+    """Return a test parameter per case of some topics, with the case's id."""
     return [
         pytest.param(case, id=case["id"]) for case in load_cases() if int(case["topic"].split()[0]) in topics
     ]
@@ -43,10 +43,10 @@ def _pairs(expected: Any, actual: Any, where: str) -> Iterator[tuple[str, Any, A
 
 
 def assert_case(case: Case, actual: Any) -> None:
-    """Hold an answer against a case's expected value, with the case's own tolerance.
+    """Compare a result with a case's expected value, within the case's tolerance.
 
     A relative tolerance is taken against the larger magnitude; booleans, strings and
-    'exact' numbers must be equal; an expected ``null`` says that any answer will do.
+    'exact' numbers must be equal; an expected ``null`` accepts any result.
     """
     tolerance, kind = case["tolerance"], case["tolerance_kind"]
     for where, expected, answer in _pairs(case["expected"], actual, case["id"]):
@@ -62,7 +62,7 @@ def assert_case(case: Case, actual: Any) -> None:
             assert abs(float(answer) - float(expected)) <= tolerance * scale, message
 
 
-def handler_for(case: Case, handlers: dict[str, Callable[[Case], Any]]) -> Callable[[Case], Any]:
+def find_handler(case: Case, handlers: dict[str, Callable[[Case], Any]]) -> Callable[[Case], Any]:
     """Return the handler with the longest prefix that the case's id starts with.
 
     A case that nobody handles fails: it is not passed over.

@@ -1,4 +1,4 @@
-"""Closed forms and exhaustive searches that answers of the product are held against."""
+"""Closed forms and exhaustive searches that check results of the product."""
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
@@ -37,7 +37,7 @@ class ShimChoice:
 
 @dataclass(frozen=True)
 class WholeValve:
-    """Shim, clearance, range and target of a valve in whole units of length, so that nothing is rounded."""
+    """Shim, clearance, range and target of a valve in whole units of length, to avoid rounding."""
 
     fitted: int
     measured: int
@@ -206,7 +206,7 @@ def under_force_and_drag(
 
 
 def terminal_speed_of_power_ms(power_kw: float, drag: float, rolling_n: float = 0.0) -> float:
-    """Return the speed at which drag and rolling resistance take all the power: k·v³ + R·v = P [m/s].
+    """Return the speed at which drag and rolling resistance use all the power: k·v³ + R·v = P [m/s].
 
     The one real root of the cubic, by Cardano's formula.
     """
@@ -263,5 +263,5 @@ def sag_under_load_mm(load_n: float, rate_n_per_mm: float, preload_mm: float) ->
 
 
 def preload_change_mm(sag_mm: float, target_mm: float, motion_ratio: float) -> float:
-    """Return the preload that takes a sag at the wheel to its target [mm]; below zero is less preload."""
+    """Return the change of preload that brings the sag at the wheel to its target [mm]."""
     return (sag_mm - target_mm) * motion_ratio

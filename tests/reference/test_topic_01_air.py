@@ -10,7 +10,7 @@ from jobs.calc.dyno.air import STANDARDS, Air, correct
 from jobs.calc.dyno.curves import apply_factor, power_curve
 from tests.calc.airs import air_by_dry_pressure
 from tests.reference import closed_forms
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 STANDARD_BY_SHORT_NAME = {
     "j1349": "sae_j1349",
@@ -21,7 +21,7 @@ STANDARD_BY_SHORT_NAME = {
 
 
 def air_of(inputs: dict[str, Any]) -> Air:
-    """Return the air of a case: dry or total pressure, or station pressure with humidity."""
+    """Return the air data of a case: dry, total or station pressure, and humidity."""
     if "rh_percent" in inputs:
         return Air(inputs["t_C"], inputs["p_station_kPa"], humidity_pct=inputs["rh_percent"])
     if "p_dry_kPa" in inputs:
@@ -44,7 +44,7 @@ def chain(case: Case) -> dict[str, float]:
 
 
 def mechanical_efficiency(case: Case) -> float:
-    """Only indicated power scales with the air: the gain is 1/η, printed as 1.18 for 0.85."""
+    """Return the factor with a gain of 1/η, printed as 1.18 for an efficiency of 0.85."""
     inputs = case["inputs"]
     standard = replace(STANDARDS["sae_j1349"], gain=1 / inputs["mech_eff"])
     return standard.factor(inputs["t_C"], inputs["p_dry_kPa"])
@@ -100,10 +100,10 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(1))
 def test_correction_agrees_with_source(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))
 
 
-def test_standards_that_share_a_formula_give_one_factor() -> None:
+def test_standards_with_one_formula_agree() -> None:
     air = Air(31.0, 96.2, humidity_pct=60)
     assert factor("un_r85", air) == factor("iso_1585", air) == factor("eu_134_2014", air)
 

@@ -9,7 +9,7 @@ from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.atmosphere import isa_pressure_kpa, saturation_pressure_kpa
 from jobs.calc.units.factors import convert
 from tests.reference import closed_forms
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 
 def dew_point_c(vapour_pressure_kpa: float) -> float:
@@ -47,7 +47,7 @@ def wmo(case: Case) -> float:
 
 
 def moist_air(case: Case) -> dict[str, float]:
-    """Return what a case asks of air with its humidity, dew point or wet bulb."""
+    """Return the moist-air values of a case with humidity, dew point or wet bulb."""
     inputs = case["inputs"]
     air = Air(
         inputs.get("t_C", inputs.get("t_dew_C")),
@@ -124,7 +124,7 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(2))
 def test_vapour_and_atmosphere_agree_with_source(case: Case) -> None:
-    answer: Any = handler_for(case, HANDLERS)(case)
+    answer: Any = find_handler(case, HANDLERS)(case)
     assert_case(case, answer)
     if case["id"].startswith("trap-qnh-"):  # the case's own note is tighter than its tolerance
         for name, bound in (("j1349_right", 1e-3), ("j1349_wrong", 1e-3), ("station_kPa", 0.07)):

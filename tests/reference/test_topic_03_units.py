@@ -4,11 +4,11 @@ import pytest
 
 from jobs.calc.units.factors import convert, identify_unit
 from jobs.calc.units.identities import power_kw
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 
 def unit_id(name: str) -> str:
-    """Our id of a unit as a case names it, with or without its definition in brackets."""
+    """Return the product's id of a unit, named with or without its definition in brackets."""
     found = identify_unit(name.split(" (")[0])
     assert found is not None, f"no unit is known under {name!r}"
     return found
@@ -47,4 +47,4 @@ HANDLERS = {"unit-": conversion, "const-": divisor, "power-": power, "cross-": c
 
 @pytest.mark.parametrize("case", topic_params(3))
 def test_units_agree_with_source(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

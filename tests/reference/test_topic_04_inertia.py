@@ -1,4 +1,4 @@
-"""Computed values of the inertia roller: each closed form, and the product's power held to it."""
+"""Computed values of the inertia roller: closed forms, and the product's power checked by them."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ import pytest
 from jobs.calc.dyno.roller import Losses, RollerPower, coast_down, roller_power
 from jobs.calc.units import identities
 from tests.reference import closed_forms
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 
 def given(case: Case, *names: str) -> list[float]:
@@ -16,7 +16,7 @@ def given(case: Case, *names: str) -> list[float]:
 
 
 def assert_power_is_found(inertia_kgm2: float) -> None:
-    """Hold the product's power to a run of constant power on a roller of this inertia."""
+    """Check the product's power for a run of constant power on a roller."""
     time = np.linspace(0, 2, 201)
     speed = closed_forms.speed_under_power(inertia_kgm2, 50, 30, time)
     assert roller_power(time, speed, inertia_kgm2).power_kw == pytest.approx(30, rel=1e-9)
@@ -38,7 +38,7 @@ def hollow(case: Case) -> float:
 def at_constant_acceleration(
     inertia: float, acceleration: float, speed: float, losses: Losses | None = None
 ) -> RollerPower:
-    """Return the product's power of a run that passes this speed at its middle sample."""
+    """Return the product's power of a run with a given speed at its middle sample."""
     time = np.linspace(-0.5, 0.5, 101)
     return roller_power(time, speed + acceleration * time, inertia, losses)
 
@@ -72,7 +72,7 @@ def constant_power(case: Case) -> dict[str, float]:
 
 
 def step_energy(case: Case) -> float:
-    """Between the two samples the speed rises as it does under the step's mean power."""
+    """Return the mean power of a step in which the speed rises as under constant power."""
     inertia, start, end, step_s = given(case, "J_kgm2", "omega1_rad_s", "omega2_rad_s", "dt_s")
     time = np.linspace(0, step_s, 9)
     speed = np.sqrt(start**2 + (end**2 - start**2) * time / step_s)
@@ -129,7 +129,7 @@ def at_the_engine(case: Case) -> dict[str, float]:
 
 
 def sampled_constant_power(case: Case) -> dict[str, Any]:
-    """Slopes of ω² give constant power back exactly, where central differences of ω do not."""
+    """Check that slopes of ω² give constant power exactly; central differences of ω do not."""
     inertia, start, power, step, end_s = given(case, "J_kgm2", "omega0_rad_s", "power_W", "dt_s", "t_end_s")
     time = np.arange(round(end_s / step) + 1) * step
     speed = closed_forms.speed_under_power(inertia, start, power / 1000, time)
@@ -159,4 +159,4 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(4))
 def test_roller_agrees_with_reference(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

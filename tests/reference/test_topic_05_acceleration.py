@@ -1,4 +1,4 @@
-"""Computed values of straight-line acceleration: each closed form, and the integrator held to it."""
+"""Computed values of straight-line acceleration: closed forms, and the integrator checked by them."""
 
 import numpy as np
 import pytest
@@ -6,7 +6,7 @@ import pytest
 from jobs.calc.chassis.roll_on import KMH_PER_MPS, GearUse, Vehicle, compute_roll_on
 from jobs.calc.dyno.curves import Curve
 from tests.reference import closed_forms
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 # 100 1/min to the km/h, so that the curve's 50 1/min grid is one of 0.5 km/h.
 RPM_PER_KMH = 100.0
@@ -16,7 +16,7 @@ INTEGRATOR_LIMIT = 1e-3
 
 
 def curve_of_force(force_n: np.ndarray) -> Curve:
-    """Return a curve that gives this drive at the wheel at each road speed of the grid."""
+    """Return a curve with a given drive force at every road speed of the grid."""
     power_kw = force_n * SPEED_MS / 1000
     rad_s_per_ms = RPM_PER_KMH * KMH_PER_MPS * np.pi / 30
     return Curve(
@@ -53,7 +53,7 @@ def integrated(curve: Curve, vehicle: Vehicle, from_ms: float, to_ms: float) -> 
 def assert_integrated(
     closed: tuple[float, float], curve: Curve, vehicle: Vehicle, from_ms: float, to_ms: float
 ) -> None:
-    """Hold the integrator's time and distance to within 0.1 % of the closed form's."""
+    """Check that the integrator is within 0.1 % of the closed form in time and distance."""
     assert integrated(curve, vehicle, from_ms, to_ms) == pytest.approx(closed, rel=INTEGRATOR_LIMIT)
 
 
@@ -136,4 +136,4 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(5))
 def test_acceleration_agrees_with_reference(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

@@ -21,12 +21,12 @@ from jobs.calc.clearances.shims import (
     predict_clearance_mm,
 )
 from jobs.calc.units.factors import convert
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 from tests.reference.closed_forms import WholeValve, every_shim_choice, printed_pad_number
 
 
 def shim(case: Case) -> Any:
-    """Answer with a new shim, a clearance or verdicts on candidates, whichever the inputs ask for."""
+    """Return a new shim, a clearance or verdicts on candidates, depending on the inputs."""
     inputs = case["inputs"]
     fitted_mm, measured_mm = inputs["old_mm"], inputs["measured_mm"]
     if "candidates_mm" in inputs:
@@ -51,7 +51,7 @@ def made_count(case: Case) -> int:
 
 
 def printed_table(case: Case) -> int:
-    """Answer with the printed rounding; the product's nearest size agrees unless the last digit is 7."""
+    """Return the printed rounding; the product's nearest size agrees unless the last digit is 7."""
     number = case["inputs"]["calculated_number"]
     printed = printed_pad_number(number)
     if number % 10 != 7:
@@ -81,7 +81,7 @@ def feeler_verdict(case: Case) -> str:
 
 
 def nominal(case: Case) -> dict[str, float]:
-    """Answer with the range that counts as on target when the tolerance is the printed ±."""
+    """Return the on-target range if the tolerance is the printed ±."""
     target_mm, tolerance_mm = case["inputs"]["nominal_mm"], case["inputs"]["plus_minus_mm"]
     thousandths = [number / 1000 for number in range(1001)]
     judged = [judge(Reading(value), 0, 1, target_mm, tolerance_mm).verdict for value in thousandths]
@@ -94,7 +94,7 @@ def nominal(case: Case) -> dict[str, float]:
 
 
 def screw(case: Case) -> dict[str, float]:
-    """Answer with what the turns to the expected clearance change; they must be the case's own turns."""
+    """Return the change of clearance by the product's turns, which must equal the case's."""
     inputs = case["inputs"]
     before_mm, pitch_mm = inputs["clearance_before_mm"], inputs["pitch_mm"]
     turns_in = compute_turns_in(before_mm, case["expected"]["clearance_after_mm"], pitch_mm)
@@ -129,7 +129,7 @@ def desmo(case: Case) -> dict[str, float]:
 
 
 def recession(case: Case) -> dict[str, float]:
-    """Answer with both clearances after recession, which leaves the opener's loaded gap as it was."""
+    """Return both clearances after recession; the loaded gap of the opener stays the same."""
     inputs = case["inputs"]
     unloaded_mm = inputs["open_before_mm"] - inputs["valve_moves_into_seat_mm"]
     loaded_mm = inputs["open_before_mm"] + inputs["close_before_mm"]
@@ -142,7 +142,7 @@ def micrometres(length_mm: float) -> int:
 
 
 def assignment(case: Case) -> dict[str, Any]:
-    """Answer with the product's plan, and with whether an exhaustive search finds another as good."""
+    """Return the product's plan, and True if an exhaustive search finds another as good."""
     inputs = case["inputs"]
     valves = [
         ShimValve(str(i), v["old_mm"], v["measured_mm"], v["low_mm"], v["high_mm"], v["target_mm"])
@@ -186,4 +186,4 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(6))
 def test_clearances_agree_with_source(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

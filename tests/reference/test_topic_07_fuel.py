@@ -10,7 +10,7 @@ from jobs.calc.mixture.fuel import Fuel
 from jobs.calc.mixture.fuel_table import apply_to_table
 from jobs.calc.mixture.grid import MixtureCorrection, build_mixture_grid, compute_correction
 from jobs.calc.run_file.column_meaning import convert_to_channel_unit
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 from tests.reference.closed_forms import BlendPart, blend_afr
 
 RPM, LOAD = [3000.0, 4000.0], [20.0, 40.0]
@@ -33,7 +33,7 @@ def blend(case: Case) -> float:
 
 
 def read_as_lambda(afr: float, stoichiometric_afr: float) -> float:
-    """Read an air-fuel ratio from a file whose gauge has this constant."""
+    """Read an air-fuel ratio as lambda, with the constant of its gauge."""
     return float(convert_to_channel_unit(np.array([afr]), CHANNELS["lambda"], "afr", stoichiometric_afr)[0])
 
 
@@ -48,7 +48,7 @@ def gauge(case: Case) -> dict[str, float]:
 
 
 def correction(case: Case) -> dict[str, float]:
-    """Answer with the correction of a cell held twice at the measured lambda."""
+    """Return the correction of a cell held twice at the measured lambda."""
     measured, target = case["inputs"]["lambda_measured"], case["inputs"]["lambda_target"]
     speed, load = np.full(20, RPM[0]), np.full(20, LOAD[0])
     grid = build_mixture_grid(speed, load, np.full(20, measured), RPM, LOAD, hold=np.arange(20) // 10)
@@ -57,7 +57,7 @@ def correction(case: Case) -> dict[str, float]:
 
 
 def injector(case: Case) -> float:
-    """Answer with a cell of a table of opening times."""
+    """Return a cell of a table of opening times."""
     inputs = case["inputs"]
     shape = (2, 2)
     multiplier = np.full(shape, inputs["fuel_multiplier"])
@@ -82,5 +82,5 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(7))
 def test_fuel_and_lambda_agree_with_source(case: Case) -> None:
-    answer: Any = handler_for(case, HANDLERS)(case)
+    answer: Any = find_handler(case, HANDLERS)(case)
     assert_case(case, answer)

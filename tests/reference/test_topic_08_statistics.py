@@ -9,7 +9,7 @@ from jobs.calc import statistics
 from jobs.calc.dyno.repeats import shop_repeatability
 from jobs.calc.dyno.roller import roller_power
 from jobs.calc.statistics import FloatArray
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 
 def quantile(case: Case) -> float:
@@ -23,7 +23,7 @@ def group(given: Any) -> statistics.SampleSummary:
 
 
 def two_groups(case: Case) -> dict[str, Any]:
-    """Whatever the groups are called, the difference is the first named minus the second."""
+    """Return the difference of the first group minus the second."""
     inputs = case["inputs"]
     first, second = (group(v) for v in inputs.values() if isinstance(v, (list, dict)))
     confidence = inputs.get("confidence", statistics.CONFIDENCE)
@@ -46,7 +46,7 @@ def two_groups(case: Case) -> dict[str, Any]:
 
 
 def equal_spreads(case: Case) -> dict[str, Any]:
-    """Student's t of two groups whose spreads are taken as one."""
+    """Return Student's t of two groups with a pooled spread."""
     first, second = (group(case["inputs"][name]) for name in ("sample1", "sample2"))
     pooled = statistics.pooled_sd([first, second])
     return {
@@ -75,7 +75,7 @@ def pooled(case: Case) -> dict[str, float]:
 
 
 def value_and_slope(time_s: FloatArray, y: FloatArray, window_s: float) -> tuple[FloatArray, FloatArray]:
-    """Read both from the power of a roller whose squared speed is y: P = J/2·d(ω²)/dt with J = 2000 kg·m²."""
+    """Return value and slope from the power of a roller with ω² = y: P = J/2·d(ω²)/dt, J = 2000 kg·m²."""
     above_zero = 10 - np.min(y)
     found = roller_power(time_s, np.sqrt(np.asarray(y) + above_zero), 2000.0, window_s=window_s)
     return found.roller_speed_rad_s**2 - above_zero, found.power_kw
@@ -86,8 +86,7 @@ def savitzky_golay(
 ) -> FloatArray:
     """Smooth even samples with the product's local quadratics.
 
-    At the ends the quadratic of the last full window is read: that is a window about the sample which
-    reaches to the far side of it, since nothing lies beyond the run.
+    At the ends the quadratic of the last full window applies, since there are no samples beyond the run.
     """
     assert (polyorder, mode) == (2, "interp")
     last, time = len(y) - 1, np.arange(len(y)) * delta
@@ -139,4 +138,4 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(8))
 def test_statistics_agree_with_source(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

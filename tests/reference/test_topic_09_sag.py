@@ -4,7 +4,7 @@ import pytest
 
 from jobs.calc.chassis.sag import compute_sag, static_sag_mm
 from tests.reference import closed_forms
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 
 def three_readings(case: Case) -> dict[str, float]:
@@ -71,4 +71,4 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(9))
 def test_sag_agrees_with_source(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

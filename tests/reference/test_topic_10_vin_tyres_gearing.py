@@ -15,7 +15,7 @@ from jobs.calc.chassis.gearing import (
     tyre_allows_speed,
 )
 from jobs.runs.roller import RollerDyno
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 from workshop.customers.vin import read_vin
 from workshop.models import ShopProfile
 
@@ -88,4 +88,4 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(10))
 def test_vin_tyres_and_gearing_agree_with_source(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

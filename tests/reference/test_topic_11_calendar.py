@@ -1,4 +1,4 @@
-"""Dates, text and folding of the shop's calendar against RFC 5545."""
+"""Dates, text and line folding of the calendar feed against RFC 5545."""
 
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from jobs.planner.calendar_feed import CalendarEntry, format_calendar
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 LONGEST_LINE_OCTETS = 75
 BEGIN = date(2025, 3, 14)
@@ -104,4 +104,4 @@ CASES = [param for param in topic_params(11) if str(param.id).startswith("ics-")
 
 @pytest.mark.parametrize("case", CASES)
 def test_calendar_agrees_with_rfc_5545(case: Case) -> None:
-    assert_case(case, handler_for(case, HANDLERS)(case))
+    assert_case(case, find_handler(case, HANDLERS)(case))

@@ -1,4 +1,4 @@
-"""Sizes of pages, identification of the PDF and contrast, read back from what is printed."""
+"""Page sizes, PDF metadata and contrast of printed documents."""
 
 import re
 from datetime import UTC, datetime
@@ -10,7 +10,7 @@ import pytest
 from reports.typesetting.pdf import DocumentSource, typeset
 from tests.reference.cases import Case, assert_case, topic_params
 from tests.reports.reading import opened
-from tests.test_contrast import TEXT, contrast
+from tests.test_contrast import TEXT, contrast_ratio
 
 MM_PER_PT = 25.4 / 72
 LARGE_TEXT, ENHANCED = 3.0, 7.0  # success criteria 1.4.3 and 1.4.6
@@ -50,7 +50,7 @@ def prefix_of(namespace: str) -> str:
 
 @pytest.mark.parametrize("case", cases("pdf-id-02"))
 def test_pdf_declares_its_pdf_a_part(case: Case) -> None:
-    """The case is of level b; ours is level a of the same part, which holds all of b, and writes it alike."""
+    """The case has level b; the product writes level a of the same part, which includes b."""
     expected = case["expected"]
     assert prefix_of(expected["namespace"]) == expected["prefix"]
     named = dict(re.findall(rf'{expected["prefix"]}:(part|conformance)[>="]+([^<"]+)', xmp()))
@@ -61,14 +61,14 @@ def test_pdf_declares_its_pdf_a_part(case: Case) -> None:
 
 @pytest.mark.parametrize("case", cases("pdf-id-01"))
 def test_pdf_claims_no_pdf_ua(case: Case) -> None:
-    """Nothing checks here what PDF/UA asks, so it is not claimed."""
+    """Conformance to PDF/UA is not checked, so it is not claimed."""
     assert prefix_of(case["expected"]["namespace"]) == ""
     assert f"{case['expected']['prefix']}:part" not in xmp()
 
 
 @pytest.mark.parametrize("case", cases("wcag-"))
 def test_contrast_ratio_agrees_with_wcag(case: Case) -> None:
-    ratio = contrast(case["inputs"]["fg"], case["inputs"]["bg"])
+    ratio = contrast_ratio(case["inputs"]["fg"], case["inputs"]["bg"])
     levels = {"aa_text": ratio >= TEXT, "aa_large": ratio >= LARGE_TEXT, "aaa_text": ratio >= ENHANCED}
     assert_case(case, {"ratio": ratio, **levels})
 
@@ -76,7 +76,9 @@ def test_contrast_ratio_agrees_with_wcag(case: Case) -> None:
 def test_sheet_text_meets_minimum_contrast() -> None:
     inks = set(re.findall(r"(?<!-)\bcolor: (#[0-9a-f]{6})", SHEET_CSS.read_text()))
     assert len(inks) >= 2
-    assert {ink: contrast(ink, "#ffffff") for ink in inks if contrast(ink, "#ffffff") < TEXT} == {}
+    assert {
+        ink: contrast_ratio(ink, "#ffffff") for ink in inks if contrast_ratio(ink, "#ffffff") < TEXT
+    } == {}
 
 
 def test_every_document_case_is_tested() -> None:

@@ -1,4 +1,4 @@
-"""Trade guidance, most of it common practice without a source: the figures that hints and warnings use."""
+"""Trade guidance behind hints and warnings; most are rules of thumb without a published source."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ from jobs.calc.chassis.sag import SAG_GUIDES
 from jobs.calc.clearances.readings import FEELER_STEP_MM, engine_temperature_warning
 from jobs.calc.dyno.repeats import ASSUMED_REPEATABILITY_PCT
 from jobs.calc.mixture.fuel import FULL_THROTTLE_LAMBDA
-from tests.reference.cases import Case, assert_case, handler_for, topic_params
+from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
 USE_BY_RIDER = {"street": "road", "road-race": "track"}
 FIGURES = {
@@ -42,5 +42,5 @@ HANDLERS = {"trade-": guidance, "trade-cold-": cold_engine}
 
 @pytest.mark.parametrize("case", topic_params(12))
 def test_guidance_agrees_with_trade_values(case: Case) -> None:
-    answer: Any = handler_for(case, HANDLERS)(case)
+    answer: Any = find_handler(case, HANDLERS)(case)
     assert_case(case, answer)

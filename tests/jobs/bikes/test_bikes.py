@@ -1,4 +1,4 @@
-"""All bikes, and the history of one."""
+"""The bike list, and the history of a bike."""
 
 from datetime import timedelta
 from decimal import Decimal
@@ -28,7 +28,7 @@ def test_bike_list_is_searched_by_plate_owner_and_make(login) -> None:
     assert "No bike fits" in client.get(reverse("bike-list"), {"q": "zebra"}).content.decode()
 
 
-def test_empty_bike_list_gives_the_next_step(login) -> None:
+def test_empty_bike_list_shows_the_next_step(login) -> None:
     page = login(Role.DESK).get(reverse("bike-list")).content.decode()
     assert "No bike is known yet." in page
 

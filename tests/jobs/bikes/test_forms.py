@@ -53,14 +53,14 @@ def test_doubtful_vin_is_saved_with_a_hint(login, vin: str, hint: str) -> None:
     assert (hint in page.text) if hint else ('class="notice"' not in page.text)
 
 
-def test_vin_of_more_than_17_characters_is_refused(login) -> None:
+def test_vin_of_more_than_17_characters_is_rejected(login) -> None:
     response = send(login(Role.DESK), vin="1" * 18)
     assert response.status_code == 422
     assert "at most 17 signs; this one has 18" in response.text
     assert 'value="111111111111111111"' in response.text
 
 
-def test_vin_of_another_bike_is_refused_naming_its_owner(login) -> None:
+def test_vin_of_another_bike_is_rejected_with_its_owner(login) -> None:
     make_bike(vin=GOOD_VIN)
     response = send(login(Role.DESK), vin=GOOD_VIN)
     assert response.status_code == 422
@@ -78,7 +78,7 @@ def test_edited_bike_keeps_its_vin(login) -> None:
 @pytest.mark.parametrize(
     ("field", "typed"), [("year", "1850"), ("front_sprocket", "99999999999999999999"), ("year", "new")]
 )
-def test_invalid_number_shows_error_and_keeps_input(login, field: str, typed: str) -> None:
+def test_invalid_number_shows_error_and_preserves_input(login, field: str, typed: str) -> None:
     response = send(login(Role.DESK), **{field: typed})
     assert response.status_code == 422
     assert response.context["form"].errors[field]
@@ -104,7 +104,7 @@ def test_form_submitted_twice_creates_one_bike(login) -> None:
     assert Bike.objects.count() == 1
 
 
-def test_edit_conflict_warns_and_keeps_input(login, staff) -> None:
+def test_edit_conflict_warns_and_preserves_input(login, staff) -> None:
     bike = make_bike()
     client, url = login(Role.DESK), reverse("bike-edit", args=[bike.pk])
     client.post(url, payload(owner=bike.owner_id, front_sprocket="15", version=1))

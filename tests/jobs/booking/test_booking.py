@@ -1,4 +1,4 @@
-"""Booking: a known bike, a new one, a new customer; one sending, one job."""
+"""Booking: known and new bikes and customers; one submission, one job."""
 
 import uuid
 from datetime import UTC, datetime
@@ -51,7 +51,7 @@ def test_known_bike_is_found_by_plate_without_space(login) -> None:
     assert Job.objects.get().bike == bike
 
 
-def test_several_matching_bikes_are_offered_and_input_is_kept(login) -> None:
+def test_several_matching_bikes_are_offered_and_input_preserved(login) -> None:
     bike = make_bike(plate="DEMO 22")
     make_bike(owner=bike.owner, plate="DEMO 31")
     answer = book(login(Role.DESK), **{"which-text": "demo", "work-0-description": "Valves"})
@@ -97,7 +97,7 @@ def test_bike_choice_shows_the_last_job(login) -> None:
     assert "Never here before." in typed
 
 
-def test_doubtful_vin_gives_a_hint_after_booking(login) -> None:
+def test_doubtful_vin_shows_a_hint_after_booking(login) -> None:
     # The check digit of 1M8GDM9AXKP042788 is its ninth sign, X (49 CFR 565.15, from memory its example).
     right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
     client = login(Role.DESK)
@@ -108,7 +108,7 @@ def test_doubtful_vin_gives_a_hint_after_booking(login) -> None:
         assert (f"VIN {vin}: The ninth sign would be X" in page) is is_hinted
 
 
-def test_agreed_work_above_the_authorised_amount_is_rejected(login) -> None:
+def test_agreed_work_above_the_customer_limit_is_rejected(login) -> None:
     bike = make_bike()
     sent = {
         "which-chosen": str(bike.pk),
@@ -125,7 +125,7 @@ def test_agreed_work_above_the_authorised_amount_is_rejected(login) -> None:
     assert book(login(Role.DESK), **{**sent, "job-authorised_amount": "300,50"}).status_code == 302
 
 
-def test_search_without_match_gives_error_at_the_field(login) -> None:
+def test_search_without_match_shows_error_at_the_field(login) -> None:
     answer = book(login(Role.DESK), **{"which-text": "nobody"})
     assert answer.status_code == 422
     assert "No bike fits “nobody”" in answer.content.decode()
@@ -163,7 +163,7 @@ def test_booking_creates_new_bike_of_known_customer(login) -> None:
     assert Customer.objects.count() == 1
 
 
-def test_new_bike_without_owner_is_rejected_and_input_kept(login) -> None:
+def test_new_bike_without_owner_is_rejected_and_input_preserved(login) -> None:
     answer = book(login(Role.DESK), **NEW_BIKE)
     page = answer.content.decode()
     assert answer.status_code == 422
@@ -187,7 +187,7 @@ def test_known_and_new_bike_at_once_are_rejected(login) -> None:
     assert "A bike is chosen here and a new one typed below." in answer.content.decode()
 
 
-def test_agreed_work_takes_prices_with_a_comma(login) -> None:
+def test_agreed_work_accepts_prices_with_a_comma(login) -> None:
     bike = make_bike()
     rows = {"work-0-description": "Valve clearances", "work-0-price": "240,50", "work-2-description": "Sync"}
     book(login(Role.DESK), **rows, **{"which-chosen": str(bike.pk), "job-authorised_amount": "300"})
@@ -205,7 +205,7 @@ def test_price_without_description_is_rejected(login) -> None:
     assert "Say what this price is for." in answer.content.decode()
 
 
-def test_invalid_number_gives_error_at_the_field_and_is_kept(login) -> None:
+def test_invalid_number_shows_error_at_the_field_and_is_preserved(login) -> None:
     bike = make_bike()
     answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "job-authorised_amount": "about 300"})
     page = answer.content.decode()
@@ -222,7 +222,7 @@ def test_promised_time_before_drop_off_is_rejected(login) -> None:
     assert "The bike is promised before it comes in." in answer.content.decode()
 
 
-def test_drop_off_keeps_its_clock_time_across_dst_change(login, shop) -> None:
+def test_drop_off_has_the_same_clock_time_across_dst_change(login, shop) -> None:
     shop.time_zone = "Europe/Paris"
     shop.save()
     bike = make_bike()
@@ -246,7 +246,7 @@ def test_drop_off_keeps_its_clock_time_across_dst_change(login, shop) -> None:
     ],
 )
 @pytest.mark.parametrize("zone", ["Europe/Paris", "America/New_York"])
-def test_impossible_time_gives_error_at_the_field(login, shop, zone: str, typed: str, error: str) -> None:
+def test_impossible_time_shows_error_at_the_field(login, shop, zone: str, typed: str, error: str) -> None:
     shop.time_zone = zone
     shop.save()
     if zone == "America/New_York":  # its clocks change on 14 March 2027 and 1 November 2026

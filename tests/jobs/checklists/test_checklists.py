@@ -1,4 +1,4 @@
-"""Checks of a job and the shop's lists."""
+"""Checks of a job, and the shop's checklists."""
 
 import pytest
 from django.urls import reverse
@@ -23,10 +23,10 @@ def tick(client, job, item, to: str = "on", **headers: str):
 def test_new_shop_has_checklists_for_dyno_valves_and_handover() -> None:
     by_list = {kind: list(CheckItem.objects.filter(list=kind)) for kind in CheckItem.List.values}
     assert all(by_list.values())
-    dyno = " ".join(f"{each.text} {each.caution}" for each in by_list["before_roller"])
+    dyno = " ".join(f"{item.text} {item.caution}" for item in by_list["before_roller"])
     for word in ("straps", "arbon monoxide", "Ear", "Fire extinguisher", "speed symbol", "Nobody behind"):
         assert word.lower() in dyno.lower()
-    valves = " ".join(f"{each.text} {each.caution}" for each in by_list["after_valves"])
+    valves = " ".join(f"{item.text} {item.caution}" for item in by_list["after_valves"])
     for word in ("cold", "running direction", "twice by hand"):
         assert word in valves
 
@@ -52,7 +52,7 @@ def test_defaults_do_not_replace_lists_of_the_owner() -> None:
     assert TuneChangeKind.objects.exists()
 
 
-def test_tick_records_who_and_when(login, staff, item) -> None:
+def test_tick_records_person_and_time(login, staff, item) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     assert tick(client, job, item).status_code == 302
@@ -93,8 +93,8 @@ def test_checklists_show_their_cautions(login) -> None:
 def test_section_shows_open_checks(login, staff) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
-    for each in CheckItem.objects.filter(list="before_handover"):
-        tick(client, job, each)
+    for item in CheckItem.objects.filter(list="before_handover"):
+        tick(client, job, item)
     assert state(client, job) == "done"
     make_clearance_set(job, staff[Role.MECHANIC])
     assert state(client, job) == "in-hand"
@@ -132,7 +132,7 @@ def test_owner_adds_edits_and_archives_an_item(login) -> None:
     assert "Radio off" not in client.get(reverse("checks", args=[make_job()])).content.decode()
 
 
-def test_archived_item_stays_where_it_was_ticked(login, item) -> None:
+def test_archived_item_is_still_shown_if_ticked(login, item) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
     tick(client, job, item)
@@ -141,7 +141,7 @@ def test_archived_item_stays_where_it_was_ticked(login, item) -> None:
     assert item.text in client.get(reverse("checks", args=[job])).content.decode()
 
 
-def test_duplicate_item_is_rejected_and_input_kept(login, item) -> None:
+def test_duplicate_item_is_rejected_and_input_preserved(login, item) -> None:
     answer = login(Role.OWNER).post(
         reverse("check-item-list"), {"list": item.list, "text": item.text, "order": "5", "caution": "Mind it"}
     )
@@ -163,13 +163,13 @@ def test_checks_require_login_known_records_and_post(client, login, item) -> Non
     assert login(Role.TUNER).get(reverse("check-tick", args=[job, item.pk])).status_code == 405
 
 
-def test_pressed_button_keeps_the_focus(login, item) -> None:
+def test_pressed_button_retains_the_focus(login, item) -> None:
     page = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"}).content.decode()
     assert page.count("autofocus") == 1
     assert f'id="tick-{item.pk}" type="submit" autofocus' in page
 
 
-def test_duplicate_check_gives_a_sentence_as_error(login) -> None:
+def test_duplicate_check_shows_a_readable_error(login) -> None:
     owner, item = login(Role.OWNER), CheckItem.objects.first()
     sent = {"list": item.list, "text": item.text, "order": "5"}
     answer = owner.post(reverse("check-item-list"), sent)
@@ -177,7 +177,7 @@ def test_duplicate_check_gives_a_sentence_as_error(login) -> None:
     assert "There is a check item with this list and text already." in answer.text
 
 
-def test_lists_are_shown_in_order_of_work_with_what_they_block(login) -> None:
+def test_lists_are_in_order_of_work_and_explain_blocked_issuing(login) -> None:
     page = login(Role.OWNER).get(reverse("check-item-list")).text
     titles = ["Before running on the dyno", "After valve work", "Before handover"]
     places = [page.index(f"<h2>{title}</h2>") for title in titles]

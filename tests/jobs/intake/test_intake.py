@@ -1,4 +1,4 @@
-"""Receiving a bike: condition, odometer, fuel, keys, photos."""
+"""Check-in of a bike: condition, odometer, fuel, keys, photos."""
 
 import uuid
 
@@ -101,7 +101,7 @@ def test_odometer_above_last_reading_is_accepted(login) -> None:
         ("nan", "“nan” is not a number."),
     ],
 )
-def test_impossible_odometer_gives_error_at_the_field_and_is_kept(login, typed, sentence) -> None:
+def test_impossible_odometer_shows_error_at_the_field_and_is_preserved(login, typed, sentence) -> None:
     job = make_job()
     answer = receive(login(Role.DESK), job, odometer_km=typed)
     page = answer.content.decode()

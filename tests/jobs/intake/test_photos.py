@@ -1,4 +1,4 @@
-"""Photos: checked, turned, made smaller, without metadata; served only to the staff."""
+"""Photos: validated, rotated, reduced, without metadata, and served to staff only."""
 
 import io
 import uuid
@@ -133,7 +133,7 @@ def test_photos_sent_one_by_one_are_added(login) -> None:
     assert Photo.objects.get().original_name == "a.jpg"
 
 
-def test_missing_photo_gives_error_at_the_field(login) -> None:
+def test_missing_photo_shows_error_at_the_field(login) -> None:
     answer = add(login(Role.DESK), make_job(), [])
     assert answer.status_code == 422
     assert "Choose at least one photo." in answer.content.decode()
@@ -164,7 +164,7 @@ def test_photo_requires_login(login, client, photo) -> None:
     assert client.get(f"/{photo.image.name}").status_code in (302, 404)
 
 
-def test_photo_with_missing_file_gives_404(login, photo) -> None:
+def test_photo_with_missing_file_returns_404(login, photo) -> None:
     photo.image.storage.delete(photo.image.name)
     assert login(Role.DESK).get(reverse("photo", args=[photo.pk])).status_code == 404
 
@@ -187,7 +187,7 @@ def test_removed_photo_deletes_its_file(login, photo, django_capture_on_commit_c
     assert not storage.exists(name)
 
 
-def test_unknown_photo_gives_404(login) -> None:
+def test_unknown_photo_returns_404(login) -> None:
     client = login(Role.DESK)
     assert client.get(reverse("photo", args=[99])).status_code == 404
     assert client.post(reverse("photo-remove", args=[99])).status_code == 404

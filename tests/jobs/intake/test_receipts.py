@@ -1,4 +1,4 @@
-"""The receipt: marks on the outline, signed on the screen or on paper."""
+"""The receipt: marks on the outline, and a signature on screen or paper."""
 
 import json
 
@@ -50,7 +50,7 @@ def test_receipt_shows_marks_with_their_notes(login) -> None:
         ([{"x": 1, "y": 1, "note": "a"}] * 41, "up to 40 marks"),
     ],
 )
-def test_invalid_marks_are_rejected_and_other_input_kept(login, marks, error: str) -> None:
+def test_invalid_marks_are_rejected_and_other_input_preserved(login, marks, error: str) -> None:
     job = make_job()
     answer = receive(login(Role.DESK), job, marks, condition="Dent in the tank")
     assert answer.status_code == 422
@@ -58,7 +58,7 @@ def test_invalid_marks_are_rejected_and_other_input_kept(login, marks, error: st
     assert "Dent in the tank" in answer.text
 
 
-def test_note_with_lone_surrogate_keeps_receipt_readable(login) -> None:
+def test_receipt_is_shown_for_note_with_lone_surrogate(login) -> None:
     # A script writes "\\ud83d" for it, which no page can hold.
     job, client = make_job(), login(Role.DESK)
     assert receive(client, job, [{"x": 1, "y": 2, "note": "dent \ud83d here\0"}]).status_code == 302

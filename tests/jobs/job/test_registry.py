@@ -1,4 +1,4 @@
-"""Every kind of record that belongs to a job is registered once, and a section reads what it declares."""
+"""Every record of a job is registered once, and sections read only what they declare."""
 
 from collections.abc import Callable
 from importlib import import_module
@@ -33,10 +33,10 @@ SEARCH_INDEX = {JobWord}
 
 
 def models_of_a_job() -> set[type[models.Model]]:
-    """Every model of jobs whose rows point at a job, directly or through another record."""
+    """Return all models that point at a job, directly or through another record."""
     found: set[type[models.Model]] = {Job}
     while True:
-        more = {
+        added = {
             model
             for model in apps.get_app_config("jobs").get_models()
             if not model.__name__.startswith("Historical")
@@ -44,9 +44,9 @@ def models_of_a_job() -> set[type[models.Model]]:
             if field.many_to_one or field.one_to_one
             if field.related_model in found
         }
-        if more <= found:
+        if added <= found:
             return found - {Job} - SEARCH_INDEX
-        found |= more
+        found |= added
 
 
 def test_all_models_of_a_job_are_registered() -> None:
@@ -55,7 +55,9 @@ def test_all_models_of_a_job_are_registered() -> None:
     assert models_of_a_job() - registered - {quarters} == set()
 
 
-@pytest.mark.parametrize("record", [each for each in records() if each.section], ids=lambda each: each.key)
+@pytest.mark.parametrize(
+    "record", [record for record in records() if record.section], ids=lambda record: record.key
+)
 def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
     # Otherwise a stored section would not notice that those rows have changed.
     results = load_results(make_job_with_everything(staff))
@@ -94,13 +96,13 @@ def test_whole_job_fills_every_section_of_the_sheet(staff) -> None:
 
 @pytest.mark.parametrize("package", records_by_package())
 def test_access_is_tested_with_a_record_of_every_package(package: str) -> None:
-    """Each role opens an address of the package that takes the key of a record or the number of a job."""
+    """Check that a URL of the package with a record or job as argument is in the list."""
     walked = {name for name in ARGUMENTS if PATTERNS[name].callback.__module__.startswith(f"{package}.")}
     assert walked
 
 
 def remove_all(rows: models.QuerySet[Any]) -> None:
-    """Delete rows, and first those of other records that protect them."""
+    """Delete rows, after the rows that protect them."""
     try:
         rows.delete()
     except ProtectedError as problem:
@@ -110,7 +112,7 @@ def remove_all(rows: models.QuerySet[Any]) -> None:
 
 
 def models_shown(job: Job, show: Callable[[JobResults], object]) -> set[type[models.Model]]:
-    """Every model without whose rows something would look otherwise."""
+    """Return all models without which the result would differ."""
     whole = show(load_results(job))
     found = set()
     for rows in rows_of_a_job():
@@ -127,17 +129,17 @@ def show_page(results: JobResults) -> list[str]:
     return [render_head(results, frozenset()), *(section.html for section in sections)]
 
 
-def test_page_shows_every_kind_of_row_unless_it_says_why_not(staff) -> None:
+def test_page_shows_all_rows_except_declared_ones(staff) -> None:
     shown = models_shown(make_job_with_everything(staff), show_page)
     assert shown == {rows.model for rows in rows_of_a_job() if not rows.off_page}
 
 
-def test_timeline_shows_every_kind_of_row_unless_it_says_why_not(staff) -> None:
+def test_timeline_shows_all_rows_except_declared_ones(staff) -> None:
     shown = models_shown(make_job_with_everything(staff), lambda results: results.get(timeline))
     assert shown == {rows.model for rows in rows_of_a_job() if not rows.off_timeline}
 
 
-def test_snapshot_of_a_sheet_holds_every_kind_of_row_unless_it_says_why_not(staff) -> None:
+def test_snapshot_contains_all_rows_except_declared_ones(staff) -> None:
     issued = {"issue_number": 1, "issued_by": staff[Role.OWNER], "at": timezone.now()}
     shown = models_shown(
         make_job_with_everything(staff), lambda results: to_json(make_snapshot(results, **issued))

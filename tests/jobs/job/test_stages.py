@@ -31,7 +31,7 @@ def test_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
     assert job.received_at is not None
 
 
-def test_waiting_requires_what_it_waits_for(login) -> None:
+def test_waiting_requires_a_cause(login) -> None:
     job = make_job()
     client = login(Role.TUNER)
     refused = move(client, job, stage="waiting", why="gasket ordered")
@@ -43,7 +43,7 @@ def test_waiting_requires_what_it_waits_for(login) -> None:
     assert "<strong>waiting</strong> for parts: gasket ordered" in page
 
 
-def test_leaving_waiting_clears_what_it_waits_for(staff) -> None:
+def test_leaving_waiting_clears_the_cause(staff) -> None:
     job = make_job()
     move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.WAITING, waiting_for="parts")
     move_to_stage(job=job, by=staff[Role.MECHANIC], stage=Stage.BENCH, waiting_for="parts")
@@ -83,7 +83,7 @@ def test_move_to_the_same_stage_requires_a_reason(login, stage: str) -> None:
     assert StageEntry.objects.get().why == "the customer called"
 
 
-def test_change_of_what_it_waits_for_is_a_step(login) -> None:
+def test_changed_cause_of_waiting_is_a_step(login) -> None:
     job = make_job(stage="waiting", waiting_for="parts")
     assert move(login(Role.DESK), job, stage="waiting", waiting_for="customer").status_code == 302
     job.refresh_from_db()

@@ -1,4 +1,4 @@
-"""The job page: every section in the printed order, in a fixed number of queries."""
+"""The job page: all sections in printed order, with a fixed number of queries."""
 
 from datetime import UTC, datetime
 
@@ -105,7 +105,7 @@ def test_page_needs_few_queries_for_any_number_of_jobs(login, staff) -> None:
     assert len(among_others) == len(alone)
 
 
-def test_unknown_job_gives_404(login) -> None:
+def test_unknown_job_returns_404(login) -> None:
     assert login(Role.DESK).get(reverse("job", args=["2026-999"])).status_code == 404
 
 
@@ -140,7 +140,7 @@ def test_desk_edits_a_job(login) -> None:
     )
 
 
-def test_empty_brief_gives_error_at_the_field(login) -> None:
+def test_empty_request_shows_error_at_the_field(login) -> None:
     job = make_job()
     answer = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
     assert answer.status_code == 422
@@ -148,7 +148,7 @@ def test_empty_brief_gives_error_at_the_field(login) -> None:
     assert '<option value="track_only" selected>' in answer.content.decode()
 
 
-def test_concurrent_edits_of_a_job_keep_both_inputs(login) -> None:
+def test_concurrent_edits_of_a_job_preserve_both_inputs(login) -> None:
     job = make_job()
     url = reverse("job-edit", args=[job])
     seen = job.version
@@ -188,7 +188,7 @@ def add_work(client, job: Job, **data: str):
     return client.post(reverse("work-item-add", args=[job]), data)
 
 
-def test_agreed_work_is_totalled_against_the_authorised_amount(login) -> None:
+def test_agreed_work_is_totalled_against_the_customer_limit(login) -> None:
     job = make_job(authorised_amount="300")
     client = login(Role.DESK)
     assert add_work(client, job, description="Valves", price="240,50").status_code == 302
@@ -229,7 +229,7 @@ def test_negative_price_is_rejected(login) -> None:
 
 
 def make_job_with_everything(staff) -> Job:
-    """One or more of every record that the page shows."""
+    """Create a job with at least one of every record on the page."""
     job, mechanic, desk = make_full_job(staff), staff[Role.MECHANIC], staff[Role.DESK]
     Photo.objects.create(job=job, image="photos/a.jpg", original_name="a.jpg", by=desk)
     WorkItem.objects.create(job=job, description="Check and set the valves")
@@ -302,7 +302,7 @@ def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
 
 
 def test_page_shows_each_record_once(login, staff) -> None:
-    # Twelve runs in two comparisons each, two changes of one tune and two sheets: rows that repeat others.
+    # Twelve runs in two comparisons, two changes of one tune and two sheets: repeated rows.
     page = login(Role.TUNER).get(reverse("job", args=[make_job_with_everything(staff)])).content.decode()
     assert page.count(">Tune 1</a>") == 1
     assert page.count("<dt>Tune 1</dt><dd>1 ") == 1

@@ -18,7 +18,7 @@ from tests.factories import make_job
 from tests.html import read_values
 from workshop.models import Role, ShopProfile
 
-# As in the shop: nothing is stored within a transaction, and every other test is one.
+# As in production: sections are not stored inside a transaction, and other tests run in one.
 pytestmark = pytest.mark.django_db(transaction=True)
 
 Read = Callable[[], str]
@@ -37,12 +37,12 @@ def read(job: Job, login: Callable[[Role], Client]) -> Read:
     return lambda: client.get(job.get_absolute_url()).content.decode()
 
 
-def here(work: Callable[[], Any]) -> None:
+def in_this_process(work: Callable[[], Any]) -> None:
     work()
 
 
-def elsewhere(work: Callable[[], Any]) -> None:
-    """Do something as another process would, with a connection of its own."""
+def in_another_process(work: Callable[[], Any]) -> None:
+    """Run work on its own database connection, like another process."""
 
     def run() -> None:
         try:
@@ -69,7 +69,7 @@ WRITTEN: dict[str, Callable[[str], Any]] = {
 }
 
 
-@pytest.mark.parametrize("at", [here, elsewhere])
+@pytest.mark.parametrize("at", [in_this_process, in_another_process])
 def test_page_shows_new_and_hides_deleted_records_at_once(read: Read, at: Any) -> None:
     for text, write in WRITTEN.items():
         assert text not in read()
@@ -152,7 +152,9 @@ def test_cached_page_shows_actions_by_role(job: Job, login: Callable[[Role], Cli
         assert offered(Role.OWNER)
 
 
-def test_job_becomes_late_without_any_change(job: Job, read: Read, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_job_becomes_overdue_without_any_change(
+    job: Job, read: Read, monkeypatch: pytest.MonkeyPatch
+) -> None:
     promised = timezone.now() + timedelta(hours=1)
     Job.objects.update(stage="bench", promised_at=promised)
     assert "mark-late" not in read()

@@ -1,4 +1,4 @@
-"""Parts fitted: added, edited, removed, marked."""
+"""Parts: added, edited, removed and flagged."""
 
 import uuid
 
@@ -67,7 +67,7 @@ def test_fitting_time_defaults_to_now(login) -> None:
         ("fitted_at", "soon", "Enter a valid date/time."),
     ],
 )
-def test_invalid_value_gives_error_and_is_kept(login, field, typed, sentence) -> None:
+def test_invalid_value_shows_error_and_is_preserved(login, field, typed, sentence) -> None:
     answer = add(login(Role.MECHANIC), make_job(), **{field: typed})
     page = answer.content.decode()
     assert answer.status_code == 422
@@ -77,7 +77,7 @@ def test_invalid_value_gives_error_and_is_kept(login, field, typed, sentence) ->
     assert not Part.objects.exists()
 
 
-def test_quantity_takes_a_comma(login) -> None:
+def test_quantity_accepts_a_comma(login) -> None:
     add(login(Role.MECHANIC), make_job(), name="Fork oil (l)", quantity="0,95")
     assert str(Part.objects.get().quantity) == "0.95"
 

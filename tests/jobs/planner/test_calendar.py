@@ -21,7 +21,7 @@ def feed(token: str):
     return Client().get(reverse("calendar-feed", args=[token]))
 
 
-def test_calendar_gives_slots_and_promised_times_in_shop_time(staff, shop) -> None:
+def test_calendar_lists_slots_and_promised_times_in_shop_time(staff, shop) -> None:
     shop.time_zone = "Europe/Paris"
     shop.save()
     begin = (
@@ -91,7 +91,7 @@ def test_moved_slot_keeps_its_entry_with_a_higher_sequence(staff) -> None:
     assert after["sequence"] > before["sequence"]
 
 
-def test_calendar_address_is_shown_once_renewed_and_revoked(login) -> None:
+def test_calendar_url_is_shown_once_renewed_and_revoked(login) -> None:
     client = login(Role.TUNER)
     assert "no calendar address yet" in client.get(reverse("calendar")).text
     first = client.post(reverse("calendar-renew")).context["url"]
@@ -104,7 +104,7 @@ def test_calendar_address_is_shown_once_renewed_and_revoked(login) -> None:
     assert Client().get(second).status_code == 404
 
 
-def test_calendar_of_inactive_staff_gives_404(staff) -> None:
+def test_calendar_of_inactive_staff_returns_404(staff) -> None:
     person = staff[Role.MECHANIC]
     token = create_token(person)
     person.is_active = False

@@ -1,4 +1,4 @@
-"""The owner's places, working hours and days shut, and what the plan of the day makes of them."""
+"""Workstations, opening hours and closed days, and their effect on the schedule."""
 
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -23,7 +23,7 @@ UTC = ZoneInfo("UTC")
 FRIDAY = date(2026, 6, 12)
 
 
-def to_come(weekday: int, after: int = 1) -> date:
+def next_weekday(weekday: int, after: int = 1) -> date:
     """Return the next such weekday, at least a number of days from now."""
     day = timezone.localdate() + timedelta(days=after)
     return day + timedelta(days=(weekday - day.weekday()) % 7)
@@ -40,7 +40,7 @@ def book(name: str, day: date, hour: int = 9) -> Slot:
 
 
 def hours(**changes: str) -> dict[str, str]:
-    """Monday to Friday, 08:00 to 18:00, as the page of the hours sends it."""
+    """Return form data of opening hours: Monday to Friday, 08:00 to 18:00."""
     sent = {f"{end}_{day}": "" for end in ("opens", "shuts") for day in range(7)}
     sent |= {f"opens_{day}": "08:00" for day in range(5)} | {f"shuts_{day}": "18:00" for day in range(5)}
     return {**sent, **changes}
@@ -77,7 +77,7 @@ def test_workstation_without_unique_name_is_rejected(login) -> None:
 
 
 def test_only_a_workstation_without_slots_can_be_removed(login) -> None:
-    slot = book("bench 1", to_come(0))
+    slot = book("bench 1", next_weekday(0))
     owner = login(Role.OWNER)
     assert "Remove this place" not in owner.get(reverse("place-edit", args=[slot.place_id])).text
     page = owner.post(reverse("place-remove", args=[slot.place_id]), follow=True).text
@@ -129,7 +129,7 @@ def test_saturday_with_opening_hours_is_scheduled(login) -> None:
         ),
     ],
 )
-def test_invalid_opening_hours_give_errors_and_save_nothing(login, changes, error: str) -> None:
+def test_invalid_opening_hours_show_errors_and_save_nothing(login, changes, error: str) -> None:
     answer = login(Role.OWNER).post(reverse("working-hours"), hours(**changes))
     assert answer.status_code == 422
     assert error in answer.text
@@ -162,7 +162,7 @@ def test_edit_conflict_of_opening_hours_is_reported(login) -> None:
 )
 def test_slot_outside_opening_hours_needs_confirmation(login, changes, error: str) -> None:
     job, client = make_job(), login(Role.DESK)
-    day = to_come(changes.pop("weekday", 0))
+    day = next_weekday(changes.pop("weekday", 0))
     sent = {
         "job": str(job),
         "place": get_workstation("dyno").pk,
@@ -205,7 +205,7 @@ def test_closed_days_are_skipped_and_their_slots_reported(login) -> None:
 
 
 def test_slot_outside_shortened_hours_is_reported_until_moved(login) -> None:
-    day = to_come(4)
+    day = next_weekday(4)
     slot, within = book("dyno", day, hour=15), book("bench 1", day, hour=9)
     owner, url = login(Role.OWNER), reverse("working-hours")
     assert "outside the hours" not in owner.get(url).text
@@ -217,7 +217,7 @@ def test_slot_outside_shortened_hours_is_reported_until_moved(login) -> None:
 
     owner.post(url, hours(opens_4="", shuts_4=""))
     assert reverse("slot-edit", args=[within.pk]) in owner.get(url).text
-    Slot.objects.update(starts_at=at(to_come(0), 9), ends_at=at(to_come(0), 12))
+    Slot.objects.update(starts_at=at(next_weekday(0), 9), ends_at=at(next_weekday(0), 12))
     assert "outside the hours" not in owner.get(url).text
 
 
@@ -229,7 +229,7 @@ def test_slot_outside_opening_hours_is_marked_on_today(login, shop) -> None:
 
 
 def test_slot_until_midnight_is_not_on_the_next_day(login) -> None:
-    day = to_come(1)
+    day = next_weekday(1)
     slot = book("dyno", day, hour=22)
     owner, url = login(Role.OWNER), reverse("shut-days-list")
     owner.post(url, {"first": (day + timedelta(days=1)).isoformat(), "last": "", "reason": "Fair"})
@@ -244,7 +244,7 @@ def test_schedule_pages_need_no_more_queries_for_more_slots(login, page: str) ->
 
     def fill(number: int) -> None:
         WorkPlace.objects.create(name=f"ramp {number}", kind="bench")
-        day = to_come(0, after=7 * number)
+        day = next_weekday(0, after=7 * number)
         ShutDays.objects.create(first=day, last=day, reason=f"Fair {number}")
         book("dyno", day, hour=17)
         book("bench 1", day)

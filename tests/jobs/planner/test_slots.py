@@ -1,4 +1,4 @@
-"""Slots: no double booking, the clock's time kept over a change of the clocks, drag and form."""
+"""Slots: no double booking, clock times across DST changes, drag and form."""
 
 import threading
 from datetime import date, datetime, timedelta
@@ -75,7 +75,7 @@ def test_adjacent_slots_do_not_overlap() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_simultaneous_bookings_give_one_slot() -> None:
+def test_simultaneous_bookings_create_one_slot() -> None:
     job = make_job()
     got: list[bool] = []
     ready = threading.Barrier(2)
@@ -125,7 +125,7 @@ def test_slot_is_booked_and_overlap_names_the_other_job(login) -> None:
         ({"day": "0001-01-01", "clock": "00:00", "anyway": "on"}, "The year 1 "),
     ],
 )
-def test_invalid_input_gives_error_at_its_field(login, changes, error: str) -> None:
+def test_invalid_input_shows_error_at_its_field(login, changes, error: str) -> None:
     answer = send(login(Role.DESK), make_job(), **changes)
     assert answer.status_code == 422
     assert error in answer.text
@@ -276,7 +276,7 @@ def test_schedule_pages_cover_all_working_days(login, shop) -> None:
     plans = [build_schedule(date(2026, 12, 7), working)]
     while len(plans) < 4:
         plans.append(build_schedule(plans[-1].later, working))
-    shown = [day.date for each in plans for day in each.days]
+    shown = [day.date for plan in plans for day in plan.days]
     every = [date(2026, 12, 7) + timedelta(days=ahead) for ahead in range(24)]
     assert shown == [day for day in every if day.weekday() != 6][:20]
     assert build_schedule(plans[3].earlier, working).days == plans[2].days

@@ -193,7 +193,7 @@ def test_bike_change_is_edited_and_removed(login, job) -> None:
     assert not BikeChange.objects.exists()
 
 
-def test_bike_change_without_text_is_rejected_and_kept(login, job) -> None:
+def test_bike_change_without_text_is_rejected_and_input_preserved(login, job) -> None:
     answer = record_change(login(Role.MECHANIC), job, description="", at="2026-05-04T09:30")
     assert answer.status_code == 422
     assert 'value="2026-05-04T09:30"' in answer.content.decode()

@@ -1,4 +1,4 @@
-"""The first ten minutes of a new shop: each step is led to, and ticked when it is done."""
+"""Onboarding of a new shop: steps are linked, and ticked when done."""
 
 import pytest
 from django.urls import reverse

@@ -18,7 +18,7 @@ def add_work(client, job, **sent: str):
     return client.post(reverse("work-item-add", args=[job]), sent)
 
 
-def test_work_above_the_authorised_amount_needs_confirmation(login) -> None:
+def test_work_above_the_customer_limit_needs_confirmation(login) -> None:
     job, client = make_job(authorised_amount="300"), login(Role.DESK)
     assert add_work(client, job, description="Valves", price="240,50").status_code == 302
     refused = add_work(client, job, description="Synchronise", price="60")
@@ -32,7 +32,7 @@ def test_work_above_the_authorised_amount_needs_confirmation(login) -> None:
     assert job.history.first().history_user.username == "desk"
 
 
-def test_work_up_to_the_authorised_amount_needs_no_confirmation(login) -> None:
+def test_work_up_to_the_customer_limit_needs_no_confirmation(login) -> None:
     job, client = make_job(authorised_amount="300"), login(Role.DESK)
     assert add_work(client, job, description="Valves", price="300").status_code == 302
     assert add_work(client, job, description="Courtesy wash", price="").status_code == 302
@@ -49,7 +49,7 @@ def test_marking_work_done_needs_no_second_confirmation(login) -> None:
     assert job.authorised_amount == 10
 
 
-def test_work_without_authorised_amount_needs_no_confirmation(login) -> None:
+def test_work_without_customer_limit_needs_no_confirmation(login) -> None:
     assert add_work(login(Role.DESK), make_job(), description="Valves", price="900").status_code == 302
 
 
@@ -68,7 +68,7 @@ def test_csv_has_work_and_parts_with_formulas_escaped(login) -> None:
     assert rows[0]["customer"] == "'=cmd()"
 
 
-def test_total_above_maximum_gives_error_at_the_price(login) -> None:
+def test_total_above_maximum_shows_error_at_the_price(login) -> None:
     # In some currencies a job runs to many millions; what is authorised has eight digits before its point.
     job = make_job(authorised_amount=Decimal("60000000"))
     WorkItem.objects.create(job=job, description="Engine", price=Decimal("60000000"))
