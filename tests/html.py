@@ -18,6 +18,7 @@ def parse(page: Page) -> HtmlElement:
 
 
 def find(page: Page, xpath: str) -> list[HtmlElement]:
+    """Return what an XPath finds; ``//`` starts at the document, ``.//`` at the element."""
     return parse(page).xpath(xpath)
 
 
@@ -28,14 +29,18 @@ def by_id(page: Page, name: str) -> HtmlElement:
     return element
 
 
+def read_html(page: Page, name: str) -> str:
+    """Return the HTML of the element with an id."""
+    return html.tostring(by_id(page, name), encoding="unicode", with_tail=False)
+
+
 def by_class(page: Page, name: str) -> list[HtmlElement]:
     return parse(page).find_class(name)
 
 
-def read_text(page: Page, xpath: str = ".") -> str:
-    """Return the text of a page or its elements, with single spaces between words."""
-    words = [part for element in find(page, xpath) for part in element.xpath(".//text()")]
-    return " ".join(" ".join(words).split())
+def read_text(page: Page) -> str:
+    """Return the text of a page or an element, with single spaces between words."""
+    return " ".join(" ".join(find(page, ".//text()")).split())
 
 
 def read_rows(page: Page, xpath: str = ".") -> list[list[str]]:
@@ -45,6 +50,11 @@ def read_rows(page: Page, xpath: str = ".") -> list[list[str]]:
         for element in find(page, xpath)
         for row in element.xpath(".//tr")
     ]
+
+
+def read_row(page: Page, header: str) -> list[str]:
+    """Return the text of the cells of the first table row with a header."""
+    return next(cells for cells in read_rows(page) if cells[0] == header)
 
 
 def read_form(page: Page, xpath: str = "//form") -> dict[str, str]:
@@ -58,16 +68,11 @@ def read_values(page: Page, name: str) -> list[str]:
     return parse(page).xpath(".//input[@name=$name]/@value", name=name)
 
 
-def read_links(page: Page, xpath: str = ".") -> list[str]:
+def read_links(page: Page) -> list[str]:
     """Return the URLs of the links."""
-    return [str(url) for element in find(page, xpath) for url in element.xpath(".//a/@href")]
+    return find(page, ".//a/@href")
 
 
 def read_json(page: Page, name: str) -> Any:
     """Return the data of a JSON script element."""
     return json.loads(by_id(page, name).text)
-
-
-def read_row(page: Page, header: str) -> list[str]:
-    """Return the text of the cells of the first table row with a header."""
-    return next(cells for cells in read_rows(page) if cells[0] == header)

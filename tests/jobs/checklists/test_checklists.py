@@ -6,6 +6,7 @@ from django.urls import reverse
 from jobs.defaults.change_kinds_and_checks import create_default_lists
 from jobs.models import Check, CheckItem, TuneChangeKind
 from tests.factories import make_clearance_set, make_job
+from tests.html import read_html
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -106,7 +107,7 @@ def test_section_shows_open_checks(login, staff) -> None:
 
 def state(client, job) -> str:
     page = client.get(reverse("job", args=[job])).content.decode()
-    section = page[page.index('<section id="checks"') :]
+    section = read_html(page, "checks")
     return section[section.index('class="state state-') + len('class="state state-') :].split('"')[0]
 
 

@@ -20,7 +20,7 @@ from jobs.mixture.forms import NumberListField, TargetField, parse_numbers
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import load_channels, store_channels
 from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
-from tests.html import find, read_values
+from tests.html import find, read_html, read_values
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -213,7 +213,7 @@ def test_lean_at_high_load_is_warned_about_first(login, before) -> None:
     assert first < page.index('<table class="mixture"')
     assert "overheats pistons, valves and catalyst" in page[first : page.index('<table class="mixture"')]
     section = client.get(reverse("job", args=[study.job])).content.decode()
-    section = section[section.index('<section id="mixture"') :].split("</section>")[0]
+    section = read_html(section, "mixture")
     assert "state-attention" in section
     assert "Lean at high load: at 6000 1/min" in section
 

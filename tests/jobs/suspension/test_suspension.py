@@ -11,7 +11,7 @@ from jobs.suspension.settings import compute_end_sag
 from reports.handover.snapshot import make_snapshot
 from tests import factories
 from tests.factories import make_job
-from tests.html import read_row
+from tests.html import read_html, read_row
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,7 @@ def record(client, job, when: str = "as_found", **data: str):
 
 def section(client, job) -> str:
     page = client.get(reverse("job", args=[job])).content.decode().replace("\N{NO-BREAK SPACE}", " ")
-    return page[page.index('<section id="suspension"') :].split("</section>")[0]
+    return read_html(page, "suspension")
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])

@@ -21,7 +21,7 @@ from tests.factories import (
     make_revision,
     make_simulated_runs,
 )
-from tests.html import find, read_json, read_row, read_rows, read_text
+from tests.html import find, read_html, read_json, read_row, read_rows, read_text
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -228,7 +228,7 @@ def test_dangerous_table_is_flagged_on_both_pages(login, job, received, text, se
 
 def section_of(client: Client, job) -> str:
     page = page_of(client.get(reverse("job", args=[job])))
-    return page[page.index('<section id="throttle"') :].split("</section>")[0]
+    return read_html(page, "throttle")
 
 
 def test_job_page_asks_who_a_mode_suits(login, job, received, tune) -> None:
@@ -340,7 +340,8 @@ def test_idle_change_is_given_with_its_interval(login, staff, received, tune) ->
         channels = {"time_s": time_s, "engine_speed_rpm": speed}
         make_channel_run(job, staff[Role.TUNER], name, channels, kind="idle", tune_revision=revision)
     page = shown(login(Role.DESK), job)
-    sentence = re.search(r"From as received to tune 1 the idle went from ([^<]*)</p>", page)[1]
+    change = find(page, "//p[starts-with(normalize-space(), 'From as received to tune 1 the idle went')]")
+    sentence = read_text(change[0]).partition("went from ")[2]
     assert re.fullmatch(r"1180 to 1310 1/min \(\+130 ± \d 1/min\), its scatter from 30 to 30\.", sentence)
     assert "off target" in " ".join(read_row(page, "cold.csv"))
     assert "on target" in " ".join(read_row(page, "warm.csv"))

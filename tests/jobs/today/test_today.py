@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from jobs.models import Job
 from tests.factories import make_bike, make_customer, make_job
+from tests.html import read_html
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -19,12 +20,6 @@ def today(client) -> str:
     return client.get(reverse("today")).content.decode()
 
 
-def read_group(page: str, key: str) -> str:
-    """Return the part of the page that shows one group."""
-    start = page.index(f'<section class="sheet-section" id="{key}"')
-    return page[start : page.index("</section>", start)]
-
-
 def test_jobs_are_grouped_by_stage(login) -> None:
     bike = make_bike()
     booked, bench, ready = (make_job(bike=bike, stage=stage) for stage in ("booked", "bench", "ready"))
@@ -32,8 +27,8 @@ def test_jobs_are_grouped_by_stage(login) -> None:
     done = make_job(bike=bike, stage="handed_over")
     page = today(login(Role.MECHANIC))
     for job in (booked, bench, ready, waiting):
-        assert job.number in read_group(page, job.stage)
-    assert "waits for parts" in read_group(page, "waiting")
+        assert job.number in read_html(page, job.stage)
+    assert "waits for parts" in read_html(page, "waiting")
     assert done.number not in page
 
 
@@ -44,8 +39,8 @@ def test_overdue_jobs_come_first(login) -> None:
     early = make_job(bike=bike, stage="bench", promised_at=now + timedelta(hours=1))
     handed_over = make_job(bike=bike, stage="handed_over", promised_at=now - timedelta(days=3))
     page = today(login(Role.DESK))
-    assert late.number in read_group(page, "late")
-    assert early.number not in read_group(page, "late")
+    assert late.number in read_html(page, "late")
+    assert early.number not in read_html(page, "late")
     assert handed_over.number not in page
     assert page.index('id="late"') < page.index('id="booked"')
 
@@ -57,7 +52,7 @@ def test_most_urgent_job_comes_first(login) -> None:
         make_job(bike=bike, stage="bench", promised_at=now + timedelta(days=days)) for days in (5, 2)
     )
     never = make_job(bike=bike, stage="bench")
-    bench = read_group(today(login(Role.DESK)), "bench")
+    bench = read_html(today(login(Role.DESK)), "bench")
     assert bench.index(sooner.number) < bench.index(later.number) < bench.index(never.number)
 
 
@@ -72,7 +67,7 @@ def place_empty(page: str) -> str:
 
 def test_empty_stage_shows_a_note(login) -> None:
     make_job()
-    assert "Nothing is on the bench." in read_group(today(login(Role.MECHANIC)), "bench")
+    assert "Nothing is on the bench." in read_html(today(login(Role.MECHANIC)), "bench")
 
 
 def test_today_needs_few_queries_for_any_number_of_jobs(login) -> None:
@@ -87,7 +82,7 @@ def test_today_needs_few_queries_for_any_number_of_jobs(login) -> None:
     with CaptureQueriesContext(connection) as many:
         page = today(client)
     assert len(many) == len(few) <= 12
-    assert "6 more" in read_group(page, "bench")
+    assert "6 more" in read_html(page, "bench")
 
 
 def test_today_requires_login(client, staff) -> None:

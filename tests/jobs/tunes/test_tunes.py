@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from jobs.models import TuneChange, TuneChangeKind, TuneRevision
 from tests.factories import make_job, make_revision, make_simulated_runs
-from tests.html import by_id, read_row, read_text
+from tests.html import by_id, read_html, read_row, read_text
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -386,7 +386,7 @@ def test_single_change_is_added_edited_and_removed(login, tune) -> None:
 
 def section(client: Client, job) -> str:
     page = page_of(client.get(reverse("job", args=[job])))
-    return page[page.index('<section id="tunes"') :].split("</section>")[0]
+    return read_html(page, "tunes")
 
 
 def test_job_page_flags_changes_that_may_affect_road_use(login, job, tune) -> None:
