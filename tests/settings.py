@@ -11,9 +11,9 @@ from workshop.settings import *  # noqa: F403  (the environment must be laid fir
 
 STORAGES = {**STORAGES, "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}}  # noqa: F405
 STATIC_ROOT = None
-# Printed in the test's own process and transaction; the browser tests print in a process, as the shop does.
+# Print in the test's own process and transaction; the browser tests print in separate processes.
 TASKS = dict.fromkeys(TASKS, TASKS["immediate"])  # noqa: F405
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405
-    # A file, as in the shop: the embedded database in memory locks differently from one on disk.
+    # A file, as in production: SQLite locks differently in memory.
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}  # noqa: F405

@@ -122,7 +122,7 @@ def test_concurrent_acceptance_takes_shims_from_stock_once(
 ) -> None:
     measured = factories.make_clearance_set(factories.make_job(), staff[Role.MECHANIC], "0.16")
     measured.readings.filter(side="exhaust").update(clearance_mm="0.31")
-    # 0.21 and a shim of 2.50 where 0.31 is wanted: one of 2.40.
+    # Clearance 0.21 with shim 2.50 and target 0.31: the new shim is 2.40.
     measured.readings.filter(side="exhaust", cylinder=1, position=1).update(clearance_mm="0.21")
     drawer = ShimStock.objects.create(diameter_mm="7.48", thickness_mm="2.40", count=in_drawer)
     spec = measured.job.bike.engine_spec

@@ -12,7 +12,7 @@ from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
 
-# The role that the sentence names if the reader cannot do it.
+# The role named in the sentence if the reader may not do it.
 ROLE_NAMES = {Role.DESK: "service desk", Role.MECHANIC: "mechanic", Role.TUNER: "tuner", Role.OWNER: "owner"}
 # Never empty: someone is logged in, and the creation of that person is an entry.
 NEVER_EMPTY = {"staff-list", "shop-history"}

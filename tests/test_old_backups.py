@@ -89,7 +89,7 @@ print(json.dumps(collect_pages()))
 """
 
 
-@pytest.mark.django_db(transaction=True)  # PostgreSQL makes no database within a transaction
+@pytest.mark.django_db(transaction=True)  # PostgreSQL cannot create a database in a transaction
 @pytest.mark.parametrize("version", VERSIONS)
 def test_backup_of_earlier_version_is_restored_and_usable(version, tmp_path, fresh_machine) -> None:
     path = unpack(version, tmp_path)

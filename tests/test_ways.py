@@ -17,7 +17,7 @@ from workshop.models import Bike, Role, StaffMember
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
-MAX_PAGES_OF_A_KIND = 3  # enough: a list, a closed and an open job link to different things
+MAX_PAGES_OF_A_KIND = 3  # enough: a list, a closed job and an open job have different links
 NOT_LINKED = {
     "login": "where everyone starts",
     "health": "for monitoring",
@@ -30,7 +30,7 @@ NOT_LINKED = {
 }
 
 
-# URLs of a page's links and GET forms, and of what its POST forms and scripts send to.
+# URLs of links and GET forms; URLs of POST forms and htmx requests.
 LINKS = "//a/@href | //form[not(@method='post')]/@action | //@src"
 ACTIONS = "//form[@method='post']/@action | //@formaction | //@hx-get | //@hx-post"
 
@@ -46,7 +46,7 @@ def is_forbidden(url: str, role: Role) -> bool:
     """Return True if the view of a URL of this site is closed to a role."""
     try:
         open_to = resolve(urlsplit(url).path).func.open_to
-    except (Resolver404, AttributeError):  # elsewhere, or a file
+    except (Resolver404, AttributeError):  # another site, or a file
         return False
     return open_to != "everybody" and role not in open_to
 

@@ -37,7 +37,7 @@ def main() -> int:
 
     histogram(), grid()
     ratios = []
-    for _ in range(ROUNDS):  # one after the other, so that a busy machine slows both
+    for _ in range(ROUNDS):  # interleaved, so that a busy machine slows both
         plain = seconds(histogram)
         ratios.append(seconds(grid) / plain)
     ratio = statistics.median(ratios)

@@ -54,7 +54,7 @@ def main() -> int:
     stored = whole_snapshot()
     snapshot = from_json(stored)
     ready = prepare(snapshot)
-    sheet_pdf(stored)  # once before, so that imports and fonts count for neither side
+    sheet_pdf(stored)  # a first run, so that imports and fonts are not timed
     ratios = []
     for _ in range(ROUNDS):
         plain = seconds(lambda: write_pdf(ready, snapshot, stored))

@@ -43,7 +43,7 @@ def make_stock(rng: np.random.Generator) -> dict[float, int]:
 
 def main() -> int:
     rng = np.random.default_rng(16)
-    plan_shims(make_valves(rng), make_stock(rng), SERIES, Policy.TARGET)  # SciPy's import is no part of it
+    plan_shims(make_valves(rng), make_stock(rng), SERIES, Policy.TARGET)  # SciPy's import is not timed
     took_ms = []
     for _ in range(ROUNDS):
         valves, shims = make_valves(rng), make_stock(rng)

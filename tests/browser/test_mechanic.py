@@ -174,7 +174,7 @@ def test_single_with_screws_shows_turns_to_set(log_in: LogIn) -> None:
     expect(page.get_by_text("4 of 4 entered, 2 out of range")).to_be_visible()
     expect(page.get_by_role("button", name="Save clearances")).to_be_focused()
     press_enter_to_navigate(page)
-    # A screw of 0.5 mm pitch: 0.05 mm too much is a tenth of a turn in, 0.04 mm too little 0.08 out.
+    # Screw pitch 0.5 mm: 0.05 mm too loose is 0.1 turn in, 0.04 mm too tight is 0.08 turn out.
     expect(get_reading_row(page, "Cylinder 1, exhaust left")).to_contain_text("0.10 turn in")
     expect(get_reading_row(page, "Cylinder 1, intake left")).to_contain_text("0.08 turn out")
     expect(get_reading_row(page, "Cylinder 1, intake right")).to_contain_text("on target")

@@ -1,4 +1,4 @@
-"""A mixture study in the browser: walking its cells by keyboard, a fuel table pasted and given back."""
+"""Mixture study: cells walked by keyboard, a fuel table pasted and corrected."""
 
 from collections.abc import Callable
 from typing import Any
@@ -55,21 +55,21 @@ def test_cells_are_walked_by_keyboard_and_described(log_in: LogIn, job: Job) -> 
         page.keyboard.press(key)
     expect(cell(grid, "60", 3)).to_be_focused()
     expect(about).to_contain_text("6000 1/min, 60 % grip: lambda 0.9")
-    # every dwell behind the cell: its run, when, how many samples and what the sensor showed
+    # Every hold of the cell: its run, time, number of samples and lambda.
     study = MixtureStudy.objects.get()
     behind = study.result["behind"]["4,3"]
     assert len(behind) > 1
-    for dwell in behind:
-        expect(about).to_contain_text(f"tern_before_held_060.csv, {format_number(dwell['from_s'], 1)} to")
-        found = format_number(dwell["lambda"], 3)
-        expect(about).to_contain_text(f"{dwell['samples']} samples, lambda {found}")
+    for hold in behind:
+        expect(about).to_contain_text(f"tern_before_held_060.csv, {format_number(hold['from_s'], 1)} to")
+        found = format_number(hold["lambda"], 3)
+        expect(about).to_contain_text(f"{hold['samples']} samples, lambda {found}")
     page.keyboard.press("Home")
     expect(about).to_contain_text("3000 1/min, 60 % grip")
     page.keyboard.press("Control+End")
     expect(about).to_contain_text("9000 1/min, 100 % grip")
-    page.keyboard.press("ArrowRight")  # there is nothing beyond
+    page.keyboard.press("ArrowRight")  # the last cell
     expect(cell(grid, "100", 6)).to_be_focused()
-    # one press of Tab leaves the grid for the next
+    # One press of Tab moves on to the next grid.
     page.keyboard.press("Tab")
     expect(
         page.get_by_role("grid", name="Correction of the fuel").get_by_role("gridcell").first
@@ -91,10 +91,10 @@ def test_pasted_fuel_table_is_corrected_in_measured_cells_only(log_in: LogIn, jo
     back = page.get_by_label("To copy and paste")
     pasted = [line.split("\t") for line in FUEL_TABLE.splitlines()]
     corrected = [line.split("\t") for line in back.input_value().splitlines()]
-    # grip 0 and 2,000 1/min were never held
+    # Grip 0 % and 2000 rpm were never held.
     assert corrected[:2] == pasted[:2]
     assert [row[:2] for row in corrected] == [row[:2] for row in pasted]
-    # 7 % and more too lean at 6,000 1/min wide open against a target of 0.90
+    # At 6000 rpm and full throttle the mixture is about 7 % too lean for a target of 0.90.
     assert 74 * 1.03 < float(corrected[3][3].replace(",", ".")) < 74 * 1.09
     fuel = get_region(page, "The fuel table, corrected")
     fuel.get_by_text("Which cells changed").click()

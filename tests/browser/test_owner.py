@@ -28,7 +28,7 @@ def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
     assert_accessible(page)
 
     page.goto(page.url.split("/shop")[0] + job.get_absolute_url())
-    # 16 093.44 m are 10 miles of 1609.344 m, a thousand times over.
+    # 16 093.44 km are 10 000 miles of 1609.344 m.
     expect(get_region(page, "Brief and receipt")).to_contain_text("10 000 mi")
 
 

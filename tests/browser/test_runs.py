@@ -63,7 +63,7 @@ def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: J
     first.scroll_into_view_if_needed()
     plot = first.locator("xpath=..").bounding_box()
     assert plot
-    # A quarter of 0 to 8 s along.
+    # A quarter of the way from 0 to 8 s.
     drag(page, first, plot["x"] + plot["width"] / 4)
     assert float(page.get_by_label("From", exact=True).input_value()) == pytest.approx(2.0, abs=0.1)
     expect(page.get_by_label("Limits given as")).to_have_value("time")
@@ -109,7 +109,7 @@ def test_curves_are_saved_as_pictures(log_in: LogIn, live_server, job: Job, peop
     assert picture.count("<polyline") == 4  # power and torque of two runs
     assert "Run 1" in picture
     assert "engine speed (1/min)" in picture
-    # Power is a straight line in 3,000 to 11,000 1/min: so are the points.
+    # Power is linear from 3000 to 11 000 rpm, so the points are on a line.
     points = [tuple(map(float, p.split(","))) for p in re.search(r'points="([^"]+)"', picture)[1].split()]
     (x0, y0), (x1, y1) = points[0], points[-1]
     assert max(abs(y0 + (y1 - y0) * (x - x0) / (x1 - x0) - y) for x, y in points) < 1.5
@@ -166,7 +166,7 @@ def test_zoomed_curves_are_panned_by_button_key_and_touch(
     expect(plot.locator("canvas")).to_be_visible()
     low, high = read_shown_range(page, "runs-chart")
     middle, quarter = (low + high) / 2, (high - low) / 4
-    # Two fingers at 0.25 and 0.75 of the width draw apart to its edges: the inner half fills it.
+    # Two fingers move from 0.25 and 0.75 of the width to its edges: the inner half fills the chart.
     plot.evaluate(TWO_FINGERS, [[0.25, 0.75], [0.0, 1.0]])
     assert read_shown_range(page, "runs-chart") == pytest.approx([middle - quarter, middle + quarter], abs=30)
     page.get_by_role("button", name="Move right").click()

@@ -69,7 +69,7 @@ def moist_air(case: Case) -> dict[str, float]:
 
 
 def dew_point(case: Case) -> float:
-    # a dew point needs no pressure of the air; any will do
+    # a dew point does not depend on air pressure, so any value will do
     air = Air(case["inputs"]["t_C"], 101.325, humidity_pct=case["inputs"]["rh_percent"])
     return dew_point_c(air.vapour_pressure_kpa)
 

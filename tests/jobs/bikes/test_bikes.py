@@ -123,7 +123,7 @@ def test_history_uses_inches_in_an_inch_shop(login, staff, shop) -> None:
         visit(bike, staff, 10_000 * (index + 1), clearance_mm, 24 - 6 * index)
     page = login(Role.MECHANIC).get(reverse("bike", args=[bike.pk])).content.decode()
     row = " ".join(read_row(page, "cylinder 1, intake left"))
-    # 0.20 mm / 25.4 = 0.00787 in; 0.02 mm for each 10 000 km = 0.00079 in; the limit: 0.10 mm = 0.00394 in
+    # 0.20 mm / 25.4 = 0.00787 in; 0.02 mm per 10 000 km = 0.00079 in; limit: 0.10 mm = 0.00394 in
     assert "0.0079 in" in row
     assert "Getting tighter by 0.00079 ±" in row
     assert "the limit of 0.0039 in" in row
@@ -140,7 +140,7 @@ def test_next_check_is_due_one_interval_after_the_last(login, staff) -> None:
     bike = make_bike(engine_spec=make_engine(check_interval_km=24_000, check_interval_hours=100))
     visit(bike, staff, 12_000, "0.15", 12)
     visit(bike, staff, 20_000, "0.15", 6)
-    # 20 000 + 24 000 = 44 000 km; no engine hours were ever written down
+    # 20 000 + 24 000 = 44 000 km; no engine hours were recorded
     page = next_check_page(login, bike)
     assert "Next check due at 44 000 km: every 24 000 km, last checked at 20 000 km." in page
     assert "no check has its engine hours written down" in page

@@ -98,7 +98,7 @@ def test_bike_choice_shows_the_last_job(login) -> None:
 
 
 def test_doubtful_vin_shows_a_hint_after_booking(login) -> None:
-    # The check digit of 1M8GDM9AXKP042788 is its ninth sign, X (49 CFR 565.15, from memory its example).
+    # The check digit of 1M8GDM9AXKP042788 is its ninth character, X (49 CFR 565.15, from memory its example).
     right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
     client = login(Role.DESK)
     for vin, is_hinted in ((wrong, True), (right, False)):

@@ -17,13 +17,13 @@ from workshop.models import Role
 pytestmark = pytest.mark.django_db
 
 
-def stored(upload: SimpleUploadedFile) -> Image.Image:
+def open_prepared(upload: SimpleUploadedFile) -> Image.Image:
     return Image.open(io.BytesIO(prepare_photo(upload).read()))
 
 
 def test_rotated_photo_is_turned_upright() -> None:
-    # Orientation 6 means a quarter turn to the right: the left (red) half comes to the top.
-    image = stored(jpeg("side.jpg", (320, 240), orientation=6))
+    # Orientation 6 is a quarter turn to the right: the left (red) half moves to the top.
+    image = open_prepared(jpeg("side.jpg", (320, 240), orientation=6))
     assert image.size == (240, 320)
     red, _, blue = image.getpixel((120, 40))
     assert red > 200 > 100 > blue
@@ -33,26 +33,26 @@ def test_photo_metadata_is_removed() -> None:
     upload = jpeg("a.jpg")
     assert b"telltale" in upload.read()
     upload.seek(0)
-    kept = prepare_photo(upload).read()
-    assert b"telltale" not in kept
-    assert not Image.open(io.BytesIO(kept)).getexif()
+    prepared = prepare_photo(upload).read()
+    assert b"telltale" not in prepared
+    assert not Image.open(io.BytesIO(prepared)).getexif()
 
 
 def test_large_photo_is_reduced_with_its_aspect_ratio() -> None:
-    assert stored(jpeg("big.jpg", (4096, 1024))).size == (2048, 512)
+    assert open_prepared(jpeg("big.jpg", (4096, 1024))).size == (2048, 512)
 
 
 def test_small_photo_keeps_its_size() -> None:
-    assert stored(jpeg("small.jpg", (320, 240))).size == (320, 240)
+    assert open_prepared(jpeg("small.jpg", (320, 240))).size == (320, 240)
 
 
 @pytest.mark.parametrize("mode", ["RGBA", "LA", "L", "P", "1", "RGB", "I;16"])
 def test_all_png_modes_are_accepted(mode) -> None:
-    image = stored(png("picture.png", mode))
+    image = open_prepared(png("picture.png", mode))
     assert (image.format, image.mode, image.size) == ("JPEG", "RGB", (40, 30))
 
 
-def broken() -> bytes:
+def make_truncated_photo() -> bytes:
     whole = jpeg("whole.jpg", (800, 600)).read()
     return whole[: len(whole) // 2]
 
@@ -63,7 +63,7 @@ def broken() -> bytes:
         (b"", "“a photo.jpg” is empty."),
         (b"time;rpm\n0;1000\n", "“a photo.jpg” can't be read as an image."),
         (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "“a photo.jpg” can't be read as an image."),
-        (broken, "“a photo.jpg” can't be read as an image."),
+        (make_truncated_photo, "“a photo.jpg” can't be read as an image."),
     ],
 )
 def test_invalid_file_is_rejected_by_name(content, sentence) -> None:
@@ -76,7 +76,7 @@ def test_truncated_photo_is_rejected_even_if_pillow_is_lenient(monkeypatch) -> N
     """Printing loads a library that makes Pillow lenient for the whole process."""
     monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
     with pytest.raises(ValueError, match="can't be read as an image"):
-        prepare_photo(SimpleUploadedFile("half.jpg", broken()))
+        prepare_photo(SimpleUploadedFile("half.jpg", make_truncated_photo()))
     assert ImageFile.LOAD_TRUNCATED_IMAGES
 
 
@@ -88,7 +88,7 @@ def test_photo_over_the_size_limit_is_rejected(settings) -> None:
 
 @pytest.mark.parametrize(("kind", "side"), [("PNG", 40), ("JPEG", 50)])
 def test_photo_with_too_many_pixels_is_rejected(monkeypatch, kind: str, side: int) -> None:
-    # Pillow warns above its limit and refuses above twice that; a PNG is laid out whole before it is reduced.
+    # Pillow warns above its limit and refuses above twice that; a PNG is fully decoded before it is reduced.
     monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
     file = io.BytesIO()
     Image.new("RGB", (side, side)).save(file, kind)
@@ -98,9 +98,9 @@ def test_photo_with_too_many_pixels_is_rejected(monkeypatch, kind: str, side: in
 
 def test_photo_of_100_megapixels_is_accepted() -> None:
     file = io.BytesIO()
-    Image.new("L", (12_000, 9_000), 90).save(file, "JPEG")  # 108 megapixels, as phones take them
-    kept = stored(SimpleUploadedFile("IMG_0108.jpg", file.getvalue()))
-    assert kept.size == (2048, 1536)
+    Image.new("L", (12_000, 9_000), 90).save(file, "JPEG")  # 108 megapixels, as phones produce
+    prepared = open_prepared(SimpleUploadedFile("IMG_0108.jpg", file.getvalue()))
+    assert prepared.size == (2048, 1536)
 
 
 def add(client, job, files, **more):

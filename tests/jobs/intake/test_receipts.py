@@ -59,7 +59,7 @@ def test_invalid_marks_are_rejected_and_other_input_preserved(login, marks, erro
 
 
 def test_receipt_is_shown_for_note_with_lone_surrogate(login) -> None:
-    # A script writes "\\ud83d" for it, which no page can hold.
+    # A script sends it as "\\ud83d", which cannot be encoded in a page.
     job, client = make_job(), login(Role.DESK)
     assert receive(client, job, [{"x": 1, "y": 2, "note": "dent \ud83d here\0"}]).status_code == 302
     job.refresh_from_db()
@@ -117,7 +117,7 @@ def test_invalid_signature_is_rejected(login, sent, error: str) -> None:
 def test_second_signature_does_not_replace_the_first(login) -> None:
     job, client = make_job(stage="received", received_at=timezone.now()), login(Role.DESK)
     sign(client, job, signature=json.dumps(STROKES))
-    # the page was open in another window all the while
+    # the page was still open in another window
     assert sign(client, job, signed_by="Bo Tarn", on_paper="on").status_code == 302
     again = client.get(reverse("job-receipt", args=[job]))
     assert "This receipt was signed by Ines Quill on" in again.text
@@ -140,7 +140,7 @@ def test_receipt_changed_after_signature_is_marked_and_signed_again(login) -> No
     page = client.get(receipt).text
     assert "Altered after it was signed" not in page
     assert "on paper" in page
-    # an alteration of the job that the receipt does not show is none of it
+    # a change of the job that is not on the receipt
     job.refresh_from_db()
     job.brief = "Something else"
     job.save()

@@ -28,7 +28,7 @@ from workshop.models import Role, StaffMember
 
 pytestmark = pytest.mark.django_db
 
-# Words of the search index; rows that only hold locks or lists belong to no job.
+# Words of the search index belong to no job.
 SEARCH_INDEX = {JobWord}
 
 
@@ -51,7 +51,7 @@ def models_of_a_job() -> set[type[models.Model]]:
 
 def test_all_models_of_a_job_are_registered() -> None:
     registered = {rows.model for rows in all_rows()}
-    quarters = apps.get_model("jobs", "SlotQuarter")  # locks of the calendar, no record of its own
+    quarters = apps.get_model("jobs", "SlotQuarter")  # locks of the schedule, not a record
     assert models_of_a_job() - registered - {quarters} == set()
 
 
@@ -59,7 +59,7 @@ def test_all_models_of_a_job_are_registered() -> None:
     "record", [record for record in records() if record.section], ids=lambda record: record.key
 )
 def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
-    # Otherwise a stored section would not notice that those rows have changed.
+    # Otherwise a stored section would not be rendered again after a change of those rows.
     results = load_results(make_job_with_everything(staff))
     record.section(results)
     assert results.page.models_read - {StaffMember} <= {*record.reads}

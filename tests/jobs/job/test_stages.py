@@ -75,7 +75,7 @@ def test_move_to_the_same_stage_requires_a_reason(login, stage: str) -> None:
     assert refused.status_code == 422
     assert f"The job is “{job.get_stage_display()}” already." in refused.text
     assert not StageEntry.objects.exists()
-    # A remark may be noted; when the bike left stays as it was.
+    # A remark may be added; the time of handover does not change.
     assert move(login(Role.DESK), job, stage=stage, why="the customer called").status_code == 302
     left = job.handed_over_at
     job.refresh_from_db()

@@ -279,7 +279,7 @@ def make_job_with_everything(staff) -> Job:
     return job
 
 
-FIXED_QUERIES = 6  # session, person, shop, job, what there is of each kind, transaction of the test
+FIXED_QUERIES = 6  # session, person, shop, job, kinds of records, transaction of the test
 
 
 def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
@@ -289,7 +289,7 @@ def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
     with CaptureQueriesContext(connection) as queries:
         page = client.get(url).content.decode()
     assert len(queries) <= FIXED_QUERIES + len(all_rows()), [query["sql"][:90] for query in queries]
-    # PostgreSQL 15, 20.7.4: join_collapse_limit is 8 by default, and more are joined as they are written.
+    # PostgreSQL 15, 20.7.4: above join_collapse_limit (8 by default) joins run in the written order.
     assert max(query["sql"].count(" JOIN ") + 1 for query in queries if "UNION" not in query["sql"]) <= 8
     shown = [
         "a.jpg", "Check and set the valves", "the owner is on holiday", "Cotton air filter",

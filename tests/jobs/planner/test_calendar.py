@@ -51,7 +51,7 @@ def test_calendar_lists_slots_and_promised_times_in_shop_time(staff, shop) -> No
 @pytest.mark.parametrize(
     ("zone", "first_utc"),
     [
-        # 02:30 comes twice in Berlin on 31 October 2027: at 00:30 and at 01:30 UTC.
+        # 02:30 occurs twice in Berlin on 31 October 2027: at 00:30 and at 01:30 UTC.
         ("Europe/Berlin", datetime(2027, 10, 31, 0, 30, tzinfo=UTC)),
         # On Lord Howe Island the clock goes back by half an hour, at 02:00 on 4 April 2027: 01:45 is shown
         # at 14:45 and at 15:15 UTC of the day before.
@@ -69,7 +69,7 @@ def test_calendar_distinguishes_the_repeated_hour(staff, shop, monkeypatch, zone
             job=make_job(), place=get_workstation("dyno"), starts_at=begin, ends_at=begin + step
         )
     entries = Calendar.from_ical(feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
-    # Other programs take a local time that comes twice for the first of the two (RFC 5545, 3.3.5).
+    # Programs interpret a repeated local time as its first occurrence (RFC 5545, 3.3.5).
     spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in entries]
     instants = [
         (start.replace(fold=0).astimezone(UTC), end.replace(fold=0).astimezone(UTC)) for start, end in spans
@@ -115,6 +115,6 @@ def test_calendar_of_inactive_staff_returns_404(staff) -> None:
 
 def test_calendar_secret_is_stored_hashed(staff) -> None:
     token = create_token(staff[Role.DESK])
-    kept = CalendarAddress.objects.values().get()
-    assert token not in map(str, kept.values())
-    assert isinstance(kept["made_at"], datetime)
+    stored = CalendarAddress.objects.values().get()
+    assert token not in map(str, stored.values())
+    assert isinstance(stored["made_at"], datetime)

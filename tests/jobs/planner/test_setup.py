@@ -57,8 +57,8 @@ def test_schedule_has_workstations_in_the_order_of_the_owner(login) -> None:
     assert owner.post(reverse("place-list"), new).status_code == 302
     bench = get_workstation("bench 1")
     edit = reverse("place-edit", args=[bench.pk])
-    kept = {"version": bench.version, "name": "lift by the door", "kind": "bench", "order": "40"}
-    assert owner.post(edit, kept).status_code == 302
+    changed = {"version": bench.version, "name": "lift by the door", "kind": "bench", "order": "40"}
+    assert owner.post(edit, changed).status_code == 302
     plan = owner.get(reverse("today")).context["plan"]
     assert [row.place.name for row in plan.rows] == ["ramp outside", "dyno", "bench 2", "lift by the door"]
 

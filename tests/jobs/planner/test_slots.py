@@ -144,7 +144,7 @@ def test_implausible_day_needs_confirmation(login, year: int, error: str) -> Non
 
 @pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31", "2026-02-31", "soon", ""])
 def test_move_to_an_invalid_day_is_rejected(login, shop, day: str) -> None:
-    shop.time_zone = "Pacific/Auckland"  # its first hours of the first year are before all that UTC has
+    shop.time_zone = "Pacific/Auckland"  # in UTC its first hours of year 1 are before the earliest date
     shop.save()
     slot = book(make_job(), "dyno", at(9), at(11))
     sent = {"day": day, "place": get_workstation("bench 1").pk}
@@ -257,7 +257,7 @@ def test_slot_weeks_ahead_is_shown_after_saving(login) -> None:
     edit = reverse("slot-edit", args=[slot.pk])
     assert edit in client.get(saved.headers["Location"]).text
     assert edit not in client.get(reverse("today")).text
-    # turned over from today on, page by page, and on the job's own page
+    # paged from today on, and on the job page
     url, turned = reverse("today"), 0
     while edit not in (page := client.get(url).text) and turned < 12:
         (later,) = find(page, "//a[@rel='next']/@href")

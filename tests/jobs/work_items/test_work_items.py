@@ -69,7 +69,7 @@ def test_csv_has_work_and_parts_with_formulas_escaped(login) -> None:
 
 
 def test_total_above_maximum_shows_error_at_the_price(login) -> None:
-    # In some currencies a job runs to many millions; what is authorised has eight digits before its point.
+    # In some currencies a job costs many millions; the limit has eight digits before the decimal point.
     job = make_job(authorised_amount=Decimal("60000000"))
     WorkItem.objects.create(job=job, description="Engine", price=Decimal("60000000"))
     desk = login(Role.DESK)
@@ -79,7 +79,7 @@ def test_total_above_maximum_shows_error_at_the_price(login) -> None:
     assert "no more than 99\u202f999\u202f999.99 can be authorised" in response.text
     assert 'value="Gearbox"' in response.text
     assert desk.get(reverse("job", args=[job])).status_code == 200
-    # 60 000 000 + 39 999 999.99 is just what fits
+    # 60 000 000 + 39 999 999.99 is the maximum
     sent["price"] = "39999999.99"
     assert desk.post(reverse("work-item-add", args=[job]), sent).status_code == 302
     job.refresh_from_db()
