@@ -19,19 +19,19 @@ CHARACTERS = "ABCabc0123456789łŁğĞşżäöüßñçéЖядю°Ø½·≤≥�
 GREEK = "λΔΩμ"
 
 
-def listed() -> dict[str, str]:
+def read_checksums() -> dict[str, str]:
     lines = (VENDOR / "SHA256SUMS").read_text().splitlines()
     return {name: digest for digest, name in (line.split("  ", 1) for line in lines)}
 
 
 def test_vendored_files_match_their_checksums() -> None:
-    for name, digest in listed().items():
+    for name, digest in read_checksums().items():
         assert hashlib.sha256((VENDOR / name).read_bytes()).hexdigest() == digest, name
 
 
 def test_every_vendored_file_is_listed() -> None:
     present = {p.relative_to(VENDOR).as_posix() for p in VENDOR.rglob("*") if p.is_file()}
-    assert present == {*listed(), "SHA256SUMS"}
+    assert present == {*read_checksums(), "SHA256SUMS"}
 
 
 def test_vendored_packages_are_the_expected_ones() -> None:

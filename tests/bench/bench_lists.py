@@ -95,9 +95,9 @@ def works(client: Client) -> dict[str, Callable[[], None]]:
 
     def ask(url: str, holds: str = "") -> Callable[[], None]:
         def work() -> None:
-            answer = client.get(url)
-            assert answer.status_code == 200, url
-            assert holds in answer.text, (url, holds)
+            response = client.get(url)
+            assert response.status_code == 200, url
+            assert holds in response.text, (url, holds)
 
         return work
 

@@ -38,7 +38,7 @@ def collected(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 def scripts(collected: Path, site: Page) -> list[str]:
     """List the URLs that the browser loads."""
     loaded: list[str] = []
-    site.on("response", lambda answer: loaded.append(answer.url) if answer.ok else None)
+    site.on("response", lambda response: loaded.append(response.url) if response.ok else None)
     return loaded
 
 

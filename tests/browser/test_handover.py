@@ -92,10 +92,10 @@ def issue_and_print(print_processes: list["Popen[bytes]"]) -> Issue:
 
 def fetch_pdf(page: Page, link: Locator) -> bytes:
     """Download the PDF of a link in this browser's session."""
-    answer = page.context.request.get(urljoin(page.url, link.get_attribute("href")), timeout=PATIENCE_MS)
-    assert answer.ok
-    assert answer.headers["content-type"] == "application/pdf"
-    return answer.body()
+    response = page.context.request.get(urljoin(page.url, link.get_attribute("href")), timeout=PATIENCE_MS)
+    assert response.ok
+    assert response.headers["content-type"] == "application/pdf"
+    return response.body()
 
 
 def test_blockers_are_listed_with_links_to_fix_them(log_in: LogIn, job: Job, people: dict[Role, Any]) -> None:

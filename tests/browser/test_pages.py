@@ -114,10 +114,10 @@ def fetch_all(page: Page, site: str, records: Records) -> dict[str, APIResponse]
     }
 
 
-def is_page(answer: APIResponse) -> bool:
+def is_page(response: APIResponse) -> bool:
     """Return True for a whole HTML page: no file, redirect or part of a page."""
-    is_html = answer.headers.get("content-type", "").startswith("text/html")
-    return answer.status == 200 and is_html and "<html" in answer.text()
+    is_html = response.headers.get("content-type", "").startswith("text/html")
+    return response.status == 200 and is_html and "<html" in response.text()
 
 
 def find_problems(page: Page, name: str, url: str) -> list[str]:
@@ -144,11 +144,11 @@ def test_every_page_fits_is_accessible_and_logs_no_errors(
     log_in(page, site)
     answers = fetch_all(page, site, records)
     problems = [
-        f"{name}: answer {answer.status}"
-        for name, answer in answers.items()
-        if answer.status not in (200, 302, 405) and name not in NO_FILE
+        f"{name}: answer {response.status}"
+        for name, response in answers.items()
+        if response.status not in (200, 302, 405) and name not in NO_FILE
     ]
-    pages = {name: answer.url for name, answer in answers.items() if is_page(answer)}
+    pages = {name: response.url for name, response in answers.items() if is_page(response)}
     assert {"today", "job", "run", "comparison", "handover"} <= set(pages)
     for name, url in pages.items():
         problems += find_problems(page, name, url)

@@ -32,10 +32,10 @@ def topic_params(*topics: int) -> list[Any]:
 def _pairs(expected: Any, actual: Any, where: str) -> Iterator[tuple[str, Any, Any]]:
     if isinstance(expected, dict):
         for key, value in expected.items():
-            assert key in actual, f"{where}: no answer for {key!r}"
+            assert key in actual, f"{where}: no result for {key!r}"
             yield from _pairs(value, actual[key], f"{where}.{key}")
     elif isinstance(expected, list):
-        assert len(expected) == len(actual), f"{where}: {len(actual)} answers for {len(expected)}"
+        assert len(expected) == len(actual), f"{where}: {len(actual)} results for {len(expected)}"
         for i, value in enumerate(expected):
             yield from _pairs(value, actual[i], f"{where}[{i}]")
     else:
@@ -49,17 +49,17 @@ def assert_case(case: Case, actual: Any) -> None:
     'exact' numbers must be equal; an expected ``null`` accepts any result.
     """
     tolerance, kind = case["tolerance"], case["tolerance_kind"]
-    for where, expected, answer in _pairs(case["expected"], actual, case["id"]):
-        message = f"{where}: {answer!r} for {expected!r} (source: {case['source']})"
+    for where, expected, result in _pairs(case["expected"], actual, case["id"]):
+        message = f"{where}: {result!r} for {expected!r} (source: {case['source']})"
         if expected is None:
             continue
         if isinstance(expected, (bool, str)):
-            assert answer == expected, message
+            assert result == expected, message
         elif kind == "exact":
-            assert float(answer) == float(expected), message
+            assert float(result) == float(expected), message
         else:
-            scale = max(abs(float(expected)), abs(float(answer))) if kind == "rel" else 1.0
-            assert abs(float(answer) - float(expected)) <= tolerance * scale, message
+            scale = max(abs(float(expected)), abs(float(result))) if kind == "rel" else 1.0
+            assert abs(float(result) - float(expected)) <= tolerance * scale, message
 
 
 def find_handler(case: Case, handlers: dict[str, Callable[[Case], Any]]) -> Callable[[Case], Any]:

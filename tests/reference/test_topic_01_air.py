@@ -39,8 +39,8 @@ def one_standard(case: Case) -> float:
 
 def chain(case: Case) -> dict[str, float]:
     air = air_of(case["inputs"])
-    answer = {short: factor(standard_id, air) for short, standard_id in STANDARD_BY_SHORT_NAME.items()}
-    return {**answer, "pv_kPa": air.vapour_pressure_kpa, "p_dry_kPa": air.dry_pressure_kpa}
+    result = {short: factor(standard_id, air) for short, standard_id in STANDARD_BY_SHORT_NAME.items()}
+    return {**result, "pv_kPa": air.vapour_pressure_kpa, "p_dry_kPa": air.dry_pressure_kpa}
 
 
 def mechanical_efficiency(case: Case) -> float:

@@ -124,10 +124,10 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(2))
 def test_vapour_and_atmosphere_agree_with_source(case: Case) -> None:
-    answer: Any = find_handler(case, HANDLERS)(case)
-    assert_case(case, answer)
+    result: Any = find_handler(case, HANDLERS)(case)
+    assert_case(case, result)
     if case["id"].startswith("trap-qnh-"):  # the case's own note is tighter than its tolerance
         for name, bound in (("j1349_right", 1e-3), ("j1349_wrong", 1e-3), ("station_kPa", 0.07)):
-            assert answer[name] == pytest.approx(case["expected"][name], abs=bound)
+            assert result[name] == pytest.approx(case["expected"][name], abs=bound)
     if case["id"].startswith("vap-rh-"):
-        assert answer["p_dry_kPa"] == pytest.approx(case["expected"]["p_dry_kPa"], abs=0.02)
+        assert result["p_dry_kPa"] == pytest.approx(case["expected"]["p_dry_kPa"], abs=0.02)

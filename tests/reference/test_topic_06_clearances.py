@@ -111,21 +111,21 @@ def desmo(case: Case) -> dict[str, float]:
     inputs = case["inputs"]
     opening_mm = inputs["unloaded_gap_mm"]
     closing_mm = derive_closing_clearance(Reading(opening_mm), Reading(inputs["loaded_gap_mm"])).best_mm
-    answer = {
+    result = {
         "open_clearance_mm": opening_mm,
         "close_clearance_mm": closing_mm,
         "opener_change_mm": compute_shim_mm(0, opening_mm, inputs["target_open_mm"]),
         "closer_change_mm": compute_shim_mm(0, closing_mm, inputs["target_close_mm"]),
     }
     if "old_opener_mm" in inputs:
-        answer["new_opener_mm"] = compute_shim_mm(
+        result["new_opener_mm"] = compute_shim_mm(
             inputs["old_opener_mm"], opening_mm, inputs["target_open_mm"]
         )
     if "old_closer_mm" in inputs:
-        answer["new_closer_mm"] = compute_shim_mm(
+        result["new_closer_mm"] = compute_shim_mm(
             inputs["old_closer_mm"], closing_mm, inputs["target_close_mm"]
         )
-    return answer
+    return result
 
 
 def recession(case: Case) -> dict[str, float]:

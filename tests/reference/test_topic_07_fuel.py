@@ -82,5 +82,5 @@ HANDLERS = {
 
 @pytest.mark.parametrize("case", topic_params(7))
 def test_fuel_and_lambda_agree_with_source(case: Case) -> None:
-    answer: Any = find_handler(case, HANDLERS)(case)
-    assert_case(case, answer)
+    result: Any = find_handler(case, HANDLERS)(case)
+    assert_case(case, result)

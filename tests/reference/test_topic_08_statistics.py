@@ -90,11 +90,11 @@ def savitzky_golay(
     """
     assert (polyorder, mode) == (2, "interp")
     last, time = len(y) - 1, np.arange(len(y)) * delta
-    answers = []
+    results = []
     for i in range(len(y)):
         reach = max(window // 2, window - 1 - i, window - 1 - (last - i))
-        answers.append([found[i] for found in value_and_slope(time, y, 2 * reach * delta)])
-    return np.array(answers)[:, deriv]
+        results.append([found[i] for found in value_and_slope(time, y, 2 * reach * delta)])
+    return np.array(results)[:, deriv]
 
 
 def coefficients(case: Case) -> dict[str, Any]:

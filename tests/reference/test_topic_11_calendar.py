@@ -9,7 +9,7 @@ import pytest
 from jobs.planner.calendar_feed import CalendarEntry, format_calendar
 from tests.reference.cases import Case, assert_case, find_handler, topic_params
 
-LONGEST_LINE_OCTETS = 75
+MAX_LINE_OCTETS = 75
 BEGIN = date(2025, 3, 14)
 
 
@@ -72,8 +72,8 @@ def folded(case: Case) -> dict[str, object]:
     assert b"\n" not in text.replace(b"\r\n", b"")
     return {
         "unfolded_equals_input": line_of(text, name) == line,
-        "max_physical_line_octets": LONGEST_LINE_OCTETS
-        if max(map(len, text.split(b"\r\n"))) <= LONGEST_LINE_OCTETS
+        "max_physical_line_octets": MAX_LINE_OCTETS
+        if max(map(len, text.split(b"\r\n"))) <= MAX_LINE_OCTETS
         else max(map(len, text.split(b"\r\n"))),
         "continuation_prefix": physical[1][:1].decode(),
         "break_": "CRLF",
@@ -88,7 +88,7 @@ def folded_between_characters(case: Case) -> dict[str, object]:
     assert line_of(text, name) == line
     return {
         "octets": sum(map(len, physical)) - (len(physical) - 1),
-        "must_fold": len(physical) > 1 and max(map(len, physical)) <= LONGEST_LINE_OCTETS,
+        "must_fold": len(physical) > 1 and max(map(len, physical)) <= MAX_LINE_OCTETS,
         "must_not_split_a_character": bool(whole),
     }
 

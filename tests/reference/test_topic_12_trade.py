@@ -42,5 +42,5 @@ HANDLERS = {"trade-": guidance, "trade-cold-": cold_engine}
 
 @pytest.mark.parametrize("case", topic_params(12))
 def test_guidance_agrees_with_trade_values(case: Case) -> None:
-    answer: Any = find_handler(case, HANDLERS)(case)
-    assert_case(case, answer)
+    result: Any = find_handler(case, HANDLERS)(case)
+    assert_case(case, result)

@@ -1,4 +1,4 @@
-"""Cases that the server and the scripts of the page must answer alike."""
+"""Cases in which the server and the scripts must agree."""
 
 import json
 from pathlib import Path

@@ -28,10 +28,10 @@ def book(client, **data: str):
 
 def test_known_bike_is_booked_from_the_list(login, staff) -> None:
     bike = make_bike()
-    answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk)})
+    response = book(login(Role.DESK), **{"which-chosen": str(bike.pk)})
     job = Job.objects.get()
-    assert answer.status_code == 302
-    assert answer.headers["Location"] == reverse("job", args=[job])
+    assert response.status_code == 302
+    assert response.headers["Location"] == reverse("job", args=[job])
     assert (job.bike, job.customer, job.stage) == (bike, bike.owner, "booked")
     assert StageEntry.objects.get().by == staff[Role.DESK]
 
@@ -54,9 +54,9 @@ def test_known_bike_is_found_by_plate_without_space(login) -> None:
 def test_several_matching_bikes_are_offered_and_input_preserved(login) -> None:
     bike = make_bike(plate="DEMO 22")
     make_bike(owner=bike.owner, plate="DEMO 31")
-    answer = book(login(Role.DESK), **{"which-text": "demo", "work-0-description": "Valves"})
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = book(login(Role.DESK), **{"which-text": "demo", "work-0-description": "Valves"})
+    page = response.content.decode()
+    assert response.status_code == 422
     assert "More than one bike fits “demo”: choose one." in page
     assert "DEMO 22" in page
     assert "DEMO 31" in page
@@ -67,19 +67,19 @@ def test_several_matching_bikes_are_offered_and_input_preserved(login) -> None:
 
 def test_matching_bike_is_not_used_if_new_bike_was_chosen(login) -> None:
     make_bike(plate="DEMO 22")
-    answer = book(login(Role.DESK), **{"which-text": "demo 22", "which-chosen": ""})
-    assert answer.status_code == 422
-    assert "Enter the new bike below, or choose a known one here." in answer.text
-    assert 'id="which-chosen-new" checked' in answer.text
-    assert "<details open>" in answer.text
+    response = book(login(Role.DESK), **{"which-text": "demo 22", "which-chosen": ""})
+    assert response.status_code == 422
+    assert "Enter the new bike below, or choose a known one here." in response.text
+    assert 'id="which-chosen-new" checked' in response.text
+    assert "<details open>" in response.text
     assert not Job.objects.exists()
 
 
 def test_matching_customer_is_not_used_if_new_customer_was_chosen(login) -> None:
     make_customer(name="Ines Quill")
-    answer = book(login(Role.DESK), **NEW_BIKE, **{"whose-text": "quill", "whose-chosen": ""})
-    assert answer.status_code == 422
-    assert "Enter the new customer below, or choose a known one here." in answer.text
+    response = book(login(Role.DESK), **NEW_BIKE, **{"whose-text": "quill", "whose-chosen": ""})
+    assert response.status_code == 422
+    assert "Enter the new customer below, or choose a known one here." in response.text
     assert not Bike.objects.exists()
 
 
@@ -102,9 +102,9 @@ def test_doubtful_vin_shows_a_hint_after_booking(login) -> None:
     right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
     client = login(Role.DESK)
     for vin, is_hinted in ((wrong, True), (right, False)):
-        answer = book(client, **NEW_BIKE, **NEW_CUSTOMER, **{"bike-vin": vin})
-        assert answer.status_code == 302
-        page = client.get(answer.headers["Location"]).text
+        response = book(client, **NEW_BIKE, **NEW_CUSTOMER, **{"bike-vin": vin})
+        assert response.status_code == 302
+        page = client.get(response.headers["Location"]).text
         assert (f"VIN {vin}: The ninth sign would be X" in page) is is_hinted
 
 
@@ -118,23 +118,23 @@ def test_agreed_work_above_the_customer_limit_is_rejected(login) -> None:
         "work-1-description": "Synchronise",
         "work-1-price": "60",
     }
-    answer = book(login(Role.DESK), **sent)
-    assert answer.status_code == 422
-    assert "The work agreed comes to 300.50, which is 0.50 more than this." in answer.text
-    assert 'value="240,50"' in answer.text
+    response = book(login(Role.DESK), **sent)
+    assert response.status_code == 422
+    assert "The work agreed comes to 300.50, which is 0.50 more than this." in response.text
+    assert 'value="240,50"' in response.text
     assert book(login(Role.DESK), **{**sent, "job-authorised_amount": "300,50"}).status_code == 302
 
 
 def test_search_without_match_shows_error_at_the_field(login) -> None:
-    answer = book(login(Role.DESK), **{"which-text": "nobody"})
-    assert answer.status_code == 422
-    assert "No bike fits “nobody”" in answer.content.decode()
+    response = book(login(Role.DESK), **{"which-text": "nobody"})
+    assert response.status_code == 422
+    assert "No bike fits “nobody”" in response.content.decode()
 
 
 def test_booking_without_bike_is_rejected(login) -> None:
-    answer = book(login(Role.DESK))
-    assert answer.status_code == 422
-    assert "Search for a bike, or enter a new one below." in answer.content.decode()
+    response = book(login(Role.DESK))
+    assert response.status_code == 422
+    assert "Search for a bike, or enter a new one below." in response.content.decode()
 
 
 NEW_BIKE = {"bike-make": "Ostler", "bike-model": "Kite 400", "bike-plate": "demo 77"}
@@ -143,13 +143,13 @@ NEW_CUSTOMER = {"customer-name": "Orla Venn", "customer-phone": "+00 555 0107"}
 
 def test_booking_creates_new_customer_with_new_bike(login) -> None:
     engine = make_engine()
-    answer = book(
+    response = book(
         login(Role.DESK),
         **NEW_BIKE,
         **NEW_CUSTOMER,
         **{"bike-engine_spec": str(engine.pk), "experience": "novice"},
     )
-    assert answer.status_code == 302
+    assert response.status_code == 302
     job = Job.objects.select_related("bike__owner").get()
     assert (job.bike.make, job.bike.plate, job.bike.engine_spec) == ("Ostler", "DEMO 77", engine)
     assert (job.customer.name, job.customer.experience) == ("Orla Venn", "novice")
@@ -164,9 +164,9 @@ def test_booking_creates_new_bike_of_known_customer(login) -> None:
 
 
 def test_new_bike_without_owner_is_rejected_and_input_preserved(login) -> None:
-    answer = book(login(Role.DESK), **NEW_BIKE)
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = book(login(Role.DESK), **NEW_BIKE)
+    page = response.content.decode()
+    assert response.status_code == 422
     assert "Search for a customer, or enter a new one below." in page
     assert 'value="Kite 400"' in page
     assert not Bike.objects.exists()
@@ -174,17 +174,17 @@ def test_new_bike_without_owner_is_rejected_and_input_preserved(login) -> None:
 
 def test_new_customer_without_bike_is_rejected(login) -> None:
     bike = make_bike()
-    answer = book(login(Role.DESK), **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
-    assert answer.status_code == 422
-    assert "A new customer is typed below without a bike" in answer.content.decode()
+    response = book(login(Role.DESK), **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
+    assert response.status_code == 422
+    assert "A new customer is typed below without a bike" in response.content.decode()
     assert not Job.objects.exists()
 
 
 def test_known_and_new_bike_at_once_are_rejected(login) -> None:
     bike = make_bike()
-    answer = book(login(Role.DESK), **NEW_BIKE, **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
-    assert answer.status_code == 422
-    assert "A bike is chosen here and a new one typed below." in answer.content.decode()
+    response = book(login(Role.DESK), **NEW_BIKE, **NEW_CUSTOMER, **{"which-chosen": str(bike.pk)})
+    assert response.status_code == 422
+    assert "A bike is chosen here and a new one typed below." in response.content.decode()
 
 
 def test_agreed_work_accepts_prices_with_a_comma(login) -> None:
@@ -200,16 +200,16 @@ def test_agreed_work_accepts_prices_with_a_comma(login) -> None:
 
 def test_price_without_description_is_rejected(login) -> None:
     bike = make_bike()
-    answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "work-0-price": "12"})
-    assert answer.status_code == 422
-    assert "Say what this price is for." in answer.content.decode()
+    response = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "work-0-price": "12"})
+    assert response.status_code == 422
+    assert "Say what this price is for." in response.content.decode()
 
 
 def test_invalid_number_shows_error_at_the_field_and_is_preserved(login) -> None:
     bike = make_bike()
-    answer = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "job-authorised_amount": "about 300"})
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = book(login(Role.DESK), **{"which-chosen": str(bike.pk), "job-authorised_amount": "about 300"})
+    page = response.content.decode()
+    assert response.status_code == 422
     assert "“about 300” is not a number." in page
     assert 'value="about 300"' in page
 
@@ -217,9 +217,9 @@ def test_invalid_number_shows_error_at_the_field_and_is_preserved(login) -> None
 def test_promised_time_before_drop_off_is_rejected(login) -> None:
     bike = make_bike()
     times = {"job-booked_for": "2026-06-10T09:00", "job-promised_at": "2026-06-09T17:00"}
-    answer = book(login(Role.DESK), **times, **{"which-chosen": str(bike.pk)})
-    assert answer.status_code == 422
-    assert "The bike is promised before it comes in." in answer.content.decode()
+    response = book(login(Role.DESK), **times, **{"which-chosen": str(bike.pk)})
+    assert response.status_code == 422
+    assert "The bike is promised before it comes in." in response.content.decode()
 
 
 def test_drop_off_has_the_same_clock_time_across_dst_change(login, shop) -> None:
@@ -254,9 +254,9 @@ def test_impossible_time_shows_error_at_the_field(login, shop, zone: str, typed:
         error = error.replace("show 02", "show 01")
     bike = make_bike()
     sent = {"which-chosen": str(bike.pk), "job-promised_at": typed}
-    answer = book(login(Role.DESK), **sent)
-    assert answer.status_code == 422
-    assert error in answer.text
+    response = book(login(Role.DESK), **sent)
+    assert response.status_code == 422
+    assert error in response.text
     assert not Job.objects.exists()
 
 
@@ -271,8 +271,8 @@ def test_time_in_the_repeated_hour_survives_another_edit(login, shop) -> None:
         "intended_use": "road",
         "booked_for": "2026-10-25T02:30",
     }
-    answer = login(Role.DESK).post(reverse("job-edit", args=[job]), sent)
-    assert answer.status_code == 302
+    response = login(Role.DESK).post(reverse("job-edit", args=[job]), sent)
+    assert response.status_code == 302
     job.refresh_from_db()
     assert (job.brief, job.booked_for) == ("Something else", second)
 

@@ -78,9 +78,9 @@ def test_tick_can_be_removed_and_stays_in_the_history(login, item) -> None:
 
 
 def test_script_receives_only_the_lists(login, item) -> None:
-    answer = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"})
-    page = answer.content.decode()
-    assert answer.status_code == 200
+    response = tick(login(Role.TUNER), make_job(), item, **{"hx-request": "true"})
+    page = response.content.decode()
+    assert response.status_code == 200
     assert "<html" not in page
     assert "Toni Tuner" in page
 
@@ -143,11 +143,11 @@ def test_archived_item_is_still_shown_if_ticked(login, item) -> None:
 
 
 def test_duplicate_item_is_rejected_and_input_preserved(login, item) -> None:
-    answer = login(Role.OWNER).post(
+    response = login(Role.OWNER).post(
         reverse("check-item-list"), {"list": item.list, "text": item.text, "order": "5", "caution": "Mind it"}
     )
-    assert answer.status_code == 422
-    assert 'value="Mind it"' in answer.content.decode()
+    assert response.status_code == 422
+    assert 'value="Mind it"' in response.content.decode()
 
 
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
@@ -173,9 +173,9 @@ def test_pressed_button_retains_the_focus(login, item) -> None:
 def test_duplicate_check_shows_a_readable_error(login) -> None:
     owner, item = login(Role.OWNER), CheckItem.objects.first()
     sent = {"list": item.list, "text": item.text, "order": "5"}
-    answer = owner.post(reverse("check-item-list"), sent)
-    assert answer.status_code == 422
-    assert "There is a check item with this list and text already." in answer.text
+    response = owner.post(reverse("check-item-list"), sent)
+    assert response.status_code == 422
+    assert "There is a check item with this list and text already." in response.text
 
 
 def test_lists_are_in_order_of_work_and_explain_blocked_issuing(login) -> None:

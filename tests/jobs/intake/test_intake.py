@@ -21,7 +21,7 @@ def receive(client, job: Job, **data):
 
 def test_check_in_saves_readings_and_photos(login, staff) -> None:
     job = make_job()
-    answer = receive(
+    response = receive(
         login(Role.DESK),
         job,
         odometer_km="18 240",
@@ -29,7 +29,7 @@ def test_check_in_saves_readings_and_photos(login, staff) -> None:
         photos=[jpeg("left.jpg"), jpeg("right.jpg")],
     )
     job.refresh_from_db()
-    assert answer.status_code == 302
+    assert response.status_code == 302
     assert (job.stage, job.odometer_km, job.engine_hours) == ("received", 18240, 310.5)
     assert job.received_at is not None
     entry = StageEntry.objects.get()
@@ -103,9 +103,9 @@ def test_odometer_above_last_reading_is_accepted(login) -> None:
 )
 def test_impossible_odometer_shows_error_at_the_field_and_is_preserved(login, typed, sentence) -> None:
     job = make_job()
-    answer = receive(login(Role.DESK), job, odometer_km=typed)
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = receive(login(Role.DESK), job, odometer_km=typed)
+    page = response.content.decode()
+    assert response.status_code == 422
     assert sentence in page
     assert f'value="{typed}"' in page
 
@@ -113,9 +113,9 @@ def test_impossible_odometer_shows_error_at_the_field_and_is_preserved(login, ty
 def test_invalid_photo_is_named_and_nothing_is_saved(login) -> None:
     job = make_job()
     bad = SimpleUploadedFile("notes.jpg", b"not an image at all", "image/jpeg")
-    answer = receive(login(Role.DESK), job, photos=[jpeg("good.jpg"), bad])
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = receive(login(Role.DESK), job, photos=[jpeg("good.jpg"), bad])
+    page = response.content.decode()
+    assert response.status_code == 422
     assert "“notes.jpg” can&#x27;t be read as an image." in page
     assert "choose the photos once more" in page
     assert "scratch on the tank" in page
@@ -131,9 +131,9 @@ def test_edit_conflict_names_the_other_user(login, staff) -> None:
     login(Role.OWNER).post(
         reverse("job-receive", args=[job]), {"condition": "dent in the exhaust", "version": seen}
     )
-    answer = receive(client, job, version=seen)
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = receive(client, job, version=seen)
+    page = response.content.decode()
+    assert response.status_code == 422
     assert "Ola Owner" in page
     assert "dent in the exhaust" in page
     assert "scratch on the tank" in page

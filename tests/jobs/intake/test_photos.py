@@ -110,8 +110,8 @@ def add(client, job, files, **more):
 @pytest.mark.parametrize("role", [Role.DESK, Role.MECHANIC, Role.TUNER])
 def test_all_workshop_roles_add_several_photos_at_once(login, staff, role) -> None:
     job = make_job()
-    answer = add(login(role), job, [jpeg("a.jpg"), jpeg("b.jpg")], caption="left side")
-    assert answer.status_code == 302
+    response = add(login(role), job, [jpeg("a.jpg"), jpeg("b.jpg")], caption="left side")
+    assert response.status_code == 302
     assert [(p.original_name, p.caption, p.by) for p in Photo.objects.all()] == [
         ("a.jpg", "left side", staff[role]),
         ("b.jpg", "left side", staff[role]),
@@ -134,9 +134,9 @@ def test_photos_sent_one_by_one_are_added(login) -> None:
 
 
 def test_missing_photo_shows_error_at_the_field(login) -> None:
-    answer = add(login(Role.DESK), make_job(), [])
-    assert answer.status_code == 422
-    assert "Choose at least one photo." in answer.content.decode()
+    response = add(login(Role.DESK), make_job(), [])
+    assert response.status_code == 422
+    assert "Choose at least one photo." in response.content.decode()
 
 
 def test_repeated_submission_adds_photos_once(login) -> None:
@@ -156,10 +156,10 @@ def photo(login) -> Photo:
 
 def test_photo_requires_login(login, client, photo) -> None:
     url = reverse("photo", args=[photo.pk])
-    answer = login(Role.TUNER).get(url)
-    image = Image.open(io.BytesIO(b"".join(answer.streaming_content)))
+    response = login(Role.TUNER).get(url)
+    image = Image.open(io.BytesIO(b"".join(response.streaming_content)))
     assert image.format == "JPEG"
-    assert answer.headers["Content-Type"] == "image/jpeg"
+    assert response.headers["Content-Type"] == "image/jpeg"
     assert client.get(url).status_code == 302
     assert client.get(f"/{photo.image.name}").status_code in (302, 404)
 
@@ -181,8 +181,8 @@ def test_removed_photo_deletes_its_file(login, photo, django_capture_on_commit_c
     storage, name = photo.image.storage, photo.image.name
     assert storage.exists(name)
     with django_capture_on_commit_callbacks(execute=True):
-        answer = login(Role.DESK).post(reverse("photo-remove", args=[photo.pk]))
-    assert answer.status_code == 302
+        response = login(Role.DESK).post(reverse("photo-remove", args=[photo.pk]))
+    assert response.status_code == 302
     assert not Photo.objects.exists()
     assert not storage.exists(name)
 

@@ -52,10 +52,10 @@ def test_receipt_shows_marks_with_their_notes(login) -> None:
 )
 def test_invalid_marks_are_rejected_and_other_input_preserved(login, marks, error: str) -> None:
     job = make_job()
-    answer = receive(login(Role.DESK), job, marks, condition="Dent in the tank")
-    assert answer.status_code == 422
-    assert error in answer.text
-    assert "Dent in the tank" in answer.text
+    response = receive(login(Role.DESK), job, marks, condition="Dent in the tank")
+    assert response.status_code == 422
+    assert error in response.text
+    assert "Dent in the tank" in response.text
 
 
 def test_receipt_is_shown_for_note_with_lone_surrogate(login) -> None:
@@ -72,9 +72,9 @@ def test_deeply_nested_marks_are_rejected(login) -> None:
     job, client = make_job(stage="received"), login(Role.DESK)
     deep = "[" * 100_000
     sent = {"version": "1", "condition": "Dent in the tank", "condition_marks": deep}
-    answer = client.post(reverse("job-receive", args=[job]), sent)
-    assert (answer.status_code, sign(client, job, signature=deep).status_code) == (422, 422)
-    assert "Dent in the tank" in answer.text
+    response = client.post(reverse("job-receive", args=[job]), sent)
+    assert (response.status_code, sign(client, job, signature=deep).status_code) == (422, 422)
+    assert "Dent in the tank" in response.text
 
 
 def test_receipt_is_signed_on_the_screen(login) -> None:
@@ -107,9 +107,9 @@ def test_receipt_is_signed_on_paper(login) -> None:
 )
 def test_invalid_signature_is_rejected(login, sent, error: str) -> None:
     job = make_job(stage="received")
-    answer = sign(login(Role.DESK), job, **sent)
-    assert answer.status_code == 422
-    assert error in answer.text
+    response = sign(login(Role.DESK), job, **sent)
+    assert response.status_code == 422
+    assert error in response.text
     job.refresh_from_db()
     assert job.signed_at is None
 

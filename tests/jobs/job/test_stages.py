@@ -22,9 +22,9 @@ def move(client, job: Job, **data: str):
 
 def test_mechanic_moves_a_job_to_the_bench(login, staff) -> None:
     job = make_job()
-    answer = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
+    response = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
     job.refresh_from_db()
-    assert answer.status_code == 302
+    assert response.status_code == 302
     assert job.stage == "bench"
     entry = StageEntry.objects.get()
     assert (entry.by, entry.stage, entry.why) == (staff[Role.MECHANIC], "bench", "tank off")

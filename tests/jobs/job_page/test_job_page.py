@@ -111,9 +111,9 @@ def test_unknown_job_returns_404(login) -> None:
 
 def test_job_page_requires_login(client, staff) -> None:
     url = reverse("job", args=[make_job()])
-    answer = client.get(url)
-    assert answer.status_code == 302
-    assert answer.headers["Location"] == f"{reverse('login')}?next={url}"
+    response = client.get(url)
+    assert response.status_code == 302
+    assert response.headers["Location"] == f"{reverse('login')}?next={url}"
 
 
 def test_check_in_button_is_shown_to_the_desk_only(login) -> None:
@@ -128,11 +128,11 @@ EDITED = {"brief": "Valves and a sync", "intended_use": "road_and_track"}
 
 def test_desk_edits_a_job(login) -> None:
     job = make_job()
-    answer = login(Role.DESK).post(
+    response = login(Role.DESK).post(
         reverse("job-edit", args=[job]), {**EDITED, "version": job.version, "authorised_amount": "410,00"}
     )
     job.refresh_from_db()
-    assert answer.status_code == 302
+    assert response.status_code == 302
     assert (job.brief, job.intended_use, str(job.authorised_amount)) == (
         "Valves and a sync",
         "road_and_track",
@@ -142,10 +142,10 @@ def test_desk_edits_a_job(login) -> None:
 
 def test_empty_request_shows_error_at_the_field(login) -> None:
     job = make_job()
-    answer = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
-    assert answer.status_code == 422
-    assert "This field is required." in answer.content.decode()
-    assert '<option value="track_only" selected>' in answer.content.decode()
+    response = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
+    assert response.status_code == 422
+    assert "This field is required." in response.content.decode()
+    assert '<option value="track_only" selected>' in response.content.decode()
 
 
 def test_concurrent_edits_of_a_job_preserve_both_inputs(login) -> None:
@@ -223,9 +223,9 @@ def test_work_is_edited_marked_done_and_removed(login) -> None:
 
 
 def test_negative_price_is_rejected(login) -> None:
-    answer = add_work(login(Role.DESK), make_job(), description="Valves", price="-1")
-    assert answer.status_code == 422
-    assert 'value="-1"' in answer.content.decode()
+    response = add_work(login(Role.DESK), make_job(), description="Valves", price="-1")
+    assert response.status_code == 422
+    assert 'value="-1"' in response.content.decode()
 
 
 def make_job_with_everything(staff) -> Job:

@@ -68,9 +68,9 @@ def test_fitting_time_defaults_to_now(login) -> None:
     ],
 )
 def test_invalid_value_shows_error_and_is_preserved(login, field, typed, sentence) -> None:
-    answer = add(login(Role.MECHANIC), make_job(), **{field: typed})
-    page = answer.content.decode()
-    assert answer.status_code == 422
+    response = add(login(Role.MECHANIC), make_job(), **{field: typed})
+    page = response.content.decode()
+    assert response.status_code == 422
     assert sentence in page
     assert "Harrow Pipes" in page
     assert f'name="{field}" value="{typed}"' in page or typed == ""

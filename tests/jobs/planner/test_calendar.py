@@ -17,7 +17,7 @@ from workshop.models import Role
 pytestmark = pytest.mark.django_db
 
 
-def feed(token: str):
+def get_feed(token: str):
     return Client().get(reverse("calendar-feed", args=[token]))
 
 
@@ -32,9 +32,9 @@ def test_calendar_lists_slots_and_promised_times_in_shop_time(staff, shop) -> No
     Slot.objects.create(
         job=job, place=get_workstation("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=2)
     )
-    answer = feed(create_token(staff[Role.MECHANIC]))
-    assert answer.headers["Content-Type"] == "text/calendar; charset=utf-8"
-    calendar = Calendar.from_ical(answer.content)
+    response = get_feed(create_token(staff[Role.MECHANIC]))
+    assert response.headers["Content-Type"] == "text/calendar; charset=utf-8"
+    calendar = Calendar.from_ical(response.content)
     slot, promise = calendar.walk("VEVENT")
     assert slot["summary"] == f"dyno: {job.bike} ({job})"
     assert slot["dtstart"].dt == begin
@@ -45,7 +45,7 @@ def test_calendar_lists_slots_and_promised_times_in_shop_time(staff, shop) -> No
     assert promise["dtend"].dt == job.promised_at.date() + timedelta(days=1)
     # A TZID needs its VTIMEZONE (RFC 5545, 3.2.19).
     assert [zone["tzid"] for zone in calendar.walk("VTIMEZONE")] == ["Europe/Paris"]
-    assert job.customer.name not in answer.content.decode()
+    assert job.customer.name not in response.content.decode()
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_calendar_distinguishes_the_repeated_hour(staff, shop, monkeypatch, zone
         Slot.objects.create(
             job=make_job(), place=get_workstation("dyno"), starts_at=begin, ends_at=begin + step
         )
-    entries = Calendar.from_ical(feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
+    entries = Calendar.from_ical(get_feed(create_token(staff[Role.DESK])).content).walk("VEVENT")
     # Programs interpret a repeated local time as its first occurrence (RFC 5545, 3.3.5).
     spans = [(slot["dtstart"].dt, slot["dtend"].dt) for slot in entries]
     instants = [
@@ -83,10 +83,10 @@ def test_moved_slot_keeps_its_entry_with_a_higher_sequence(staff) -> None:
         job=make_job(), place=get_workstation("dyno"), starts_at=begin, ends_at=begin + timedelta(hours=1)
     )
     token = create_token(staff[Role.TUNER])
-    before = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
+    before = Calendar.from_ical(get_feed(token).content).walk("VEVENT")[0]
     slot.place = get_workstation("bench 1")
     slot.save()
-    after = Calendar.from_ical(feed(token).content).walk("VEVENT")[0]
+    after = Calendar.from_ical(get_feed(token).content).walk("VEVENT")[0]
     assert before["uid"] == after["uid"]
     assert after["sequence"] > before["sequence"]
 
@@ -109,8 +109,8 @@ def test_calendar_of_inactive_staff_returns_404(staff) -> None:
     token = create_token(person)
     person.is_active = False
     person.save()
-    assert feed(token).status_code == 404
-    assert feed("guessed").status_code == 404
+    assert get_feed(token).status_code == 404
+    assert get_feed("guessed").status_code == 404
 
 
 def test_calendar_secret_is_stored_hashed(staff) -> None:

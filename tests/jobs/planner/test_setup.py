@@ -69,10 +69,10 @@ def test_workstation_without_unique_name_is_rejected(login) -> None:
         ("", "This field is required."),
         ("dyno", "There is a place with this name already."),
     ):
-        answer = owner.post(reverse("place-list"), {"name": name, "kind": "bench", "order": "7"})
-        assert answer.status_code == 422
-        assert error in answer.text
-        assert 'value="7"' in answer.text
+        response = owner.post(reverse("place-list"), {"name": name, "kind": "bench", "order": "7"})
+        assert response.status_code == 422
+        assert error in response.text
+        assert 'value="7"' in response.text
     assert WorkPlace.objects.count() == 3
 
 
@@ -130,10 +130,10 @@ def test_saturday_with_opening_hours_is_scheduled(login) -> None:
     ],
 )
 def test_invalid_opening_hours_show_errors_and_save_nothing(login, changes, error: str) -> None:
-    answer = login(Role.OWNER).post(reverse("working-hours"), hours(**changes))
-    assert answer.status_code == 422
-    assert error in answer.text
-    assert all(f'value="{typed}"' in answer.text for typed in changes.values() if typed)
+    response = login(Role.OWNER).post(reverse("working-hours"), hours(**changes))
+    assert response.status_code == 422
+    assert error in response.text
+    assert all(f'value="{typed}"' in response.text for typed in changes.values() if typed)
     assert ShopProfile.current().working_hours[0] == ["08:00", "18:00"]
 
 
@@ -170,9 +170,9 @@ def test_slot_outside_opening_hours_needs_confirmation(login, changes, error: st
         "clock": "09:00",
         "hours": "2",
     }
-    answer = client.post(reverse("slot-new"), {**sent, **changes})
-    assert answer.status_code == 422
-    assert error in answer.text
+    response = client.post(reverse("slot-new"), {**sent, **changes})
+    assert response.status_code == 422
+    assert error in response.text
     assert not Slot.objects.exists()
     assert client.post(reverse("slot-new"), {**sent, **changes, "anyway": "on"}).status_code == 302
     assert Slot.objects.get().job == job
@@ -263,10 +263,10 @@ def test_schedule_pages_need_no_more_queries_for_more_slots(login, page: str) ->
 def test_closed_days_must_end_after_start_and_can_be_removed(login) -> None:
     owner = login(Role.OWNER)
     url = reverse("shut-days-list")
-    answer = owner.post(url, {"first": "2031-08-10", "last": "2031-08-03", "reason": "Summer"})
-    assert answer.status_code == 422
-    assert "The last day lies before the first." in answer.text
-    assert 'value="Summer"' in answer.text
+    response = owner.post(url, {"first": "2031-08-10", "last": "2031-08-03", "reason": "Summer"})
+    assert response.status_code == 422
+    assert "The last day lies before the first." in response.text
+    assert 'value="Summer"' in response.text
     owner.post(url, {"first": "2031-08-03", "last": "2031-08-10", "reason": "Summer"})
     days = ShutDays.objects.get()
     assert "Sun 3 Aug to Sun 10 Aug 2031" in owner.get(url).text
@@ -289,8 +289,8 @@ def test_shop_closed_for_a_year_has_an_empty_schedule(login, shop) -> None:
 def test_calendar_shows_closed_days(staff) -> None:
     first = timezone.localdate() + timedelta(days=4)
     ShutDays.objects.create(first=first, last=first + timedelta(days=2), reason="Trade fair")
-    answer = Client().get(reverse("calendar-feed", args=[create_token(staff[Role.TUNER])]))
-    (event,) = Calendar.from_ical(answer.content).walk("VEVENT")
+    response = Client().get(reverse("calendar-feed", args=[create_token(staff[Role.TUNER])]))
+    (event,) = Calendar.from_ical(response.content).walk("VEVENT")
     assert event["summary"] == "Shut: Trade fair"
     # The end of whole days is the day after the last (RFC 5545, 3.6.1).
     assert (event["dtstart"].dt, event["dtend"].dt) == (first, first + timedelta(days=3))

@@ -77,25 +77,25 @@ def test_adjacent_slots_do_not_overlap() -> None:
 @pytest.mark.django_db(transaction=True)
 def test_simultaneous_bookings_create_one_slot() -> None:
     job = make_job()
-    got: list[bool] = []
+    outcomes: list[bool] = []
     ready = threading.Barrier(2)
 
-    def try_it() -> None:
+    def try_to_book() -> None:
         ready.wait()
         try:
             book(job, "dyno", at(9), at(11))
-            got.append(True)
+            outcomes.append(True)
         except IntegrityError:
-            got.append(False)
+            outcomes.append(False)
         finally:
             connection.close()
 
-    desks = [threading.Thread(target=try_it) for _ in range(2)]
+    desks = [threading.Thread(target=try_to_book) for _ in range(2)]
     for desk in desks:
         desk.start()
     for desk in desks:
         desk.join()
-    assert sorted(got) == [False, True]
+    assert sorted(outcomes) == [False, True]
     assert Slot.objects.count() == 1
 
 
@@ -105,10 +105,10 @@ def test_slot_is_booked_and_overlap_names_the_other_job(login) -> None:
     assert send(client, job).status_code == 302
     page = client.get(reverse("today")).text
     assert "09:00–11:00" in " ".join(page.split()).replace('<span class="visually-hidden">', "")
-    answer = send(client, job, clock="10:30", hours="1,5")
-    assert answer.status_code == 422
-    assert f"Job {job} has the dyno from 09:00 to 11:00 that day." in answer.text
-    assert 'value="1,5"' in answer.text
+    response = send(client, job, clock="10:30", hours="1,5")
+    assert response.status_code == 422
+    assert f"Job {job} has the dyno from 09:00 to 11:00 that day." in response.text
+    assert 'value="1,5"' in response.text
 
 
 @pytest.mark.parametrize(
@@ -126,9 +126,9 @@ def test_slot_is_booked_and_overlap_names_the_other_job(login) -> None:
     ],
 )
 def test_invalid_input_shows_error_at_its_field(login, changes, error: str) -> None:
-    answer = send(login(Role.DESK), make_job(), **changes)
-    assert answer.status_code == 422
-    assert error in answer.text
+    response = send(login(Role.DESK), make_job(), **changes)
+    assert response.status_code == 422
+    assert error in response.text
     assert not Slot.objects.exists()
 
 
@@ -136,9 +136,9 @@ def test_invalid_input_shows_error_at_its_field(login, changes, error: str) -> N
 def test_implausible_day_needs_confirmation(login, year: int, error: str) -> None:
     day = next_workday().replace(day=15, month=6)
     day = day.replace(year=day.year + year)
-    answer = send(login(Role.DESK), make_job(), day=day.isoformat())
-    assert answer.status_code == 422
-    assert f"{day:%-d %B %Y}{error}" in answer.text
+    response = send(login(Role.DESK), make_job(), day=day.isoformat())
+    assert response.status_code == 422
+    assert f"{day:%-d %B %Y}{error}" in response.text
     assert send(login(Role.DESK), make_job(), day=day.isoformat(), anyway="on").status_code == 302
 
 
@@ -193,9 +193,9 @@ def test_move_onto_another_slot_names_its_job(login) -> None:
 def test_repeated_hour_asks_for_the_instant_and_shows_it(login, in_paris) -> None:
     job, client = make_job(), login(Role.DESK)
     twice = {"day": "2026-10-25", "clock": "02:30", "hours": "0,5", "anyway": "on"}
-    answer = send(client, job, **twice)
-    assert answer.status_code == 422
-    assert "show 02:30 twice: say which is meant" in answer.text
+    response = send(client, job, **twice)
+    assert response.status_code == 422
+    assert "show 02:30 twice: say which is meant" in response.text
     for which, utc_hour in (("first", 0), ("second", 1)):
         assert send(client, job, **twice, which=which).status_code == 302
         slot = Slot.objects.latest("pk")
@@ -208,9 +208,9 @@ def test_repeated_hour_asks_for_the_instant_and_shows_it(login, in_paris) -> Non
 
 
 def test_time_in_a_dst_gap_is_rejected(login, in_paris) -> None:
-    answer = send(login(Role.DESK), make_job(), day="2027-03-28", clock="02:30")
-    assert answer.status_code == 422
-    assert "there is no 02:30" in answer.text
+    response = send(login(Role.DESK), make_job(), day="2027-03-28", clock="02:30")
+    assert response.status_code == 422
+    assert "there is no 02:30" in response.text
 
 
 def test_five_working_days_skip_the_weekend(shop) -> None:
@@ -285,9 +285,9 @@ def test_schedule_pages_cover_all_working_days(login, shop) -> None:
 @pytest.mark.parametrize("day", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
 def test_invalid_day_in_the_url_is_ignored(login, day: str) -> None:
     make_job()
-    answer = login(Role.DESK).get(reverse("today"), {"from": day})
-    assert answer.status_code == 200
-    assert "Later days" in answer.text
+    response = login(Role.DESK).get(reverse("today"), {"from": day})
+    assert response.status_code == 200
+    assert "Later days" in response.text
 
 
 def test_move_on_a_later_page_returns_to_it(login) -> None:

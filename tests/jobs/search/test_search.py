@@ -15,41 +15,41 @@ def job():
     return make_job(bike=make_bike(owner=owner, plate="DEMO 88", vin="PLR66T00000000042"))
 
 
-def found(client, words: str) -> str:
+def search(client, words: str) -> str:
     return client.get(reverse("search"), {"q": words}).content.decode()
 
 
 @pytest.mark.parametrize("words", ["DEMO 88", "demo-88", "0042", "plr66t", "åkerby", "ÅKERBY", "Zoë", "tern"])
 def test_search_finds_job_and_bike(login, job, words) -> None:
-    page = found(login(Role.TUNER), words)
+    page = search(login(Role.TUNER), words)
     assert job.get_absolute_url() in page
     assert reverse("bike", args=[job.bike_id]) in page
 
 
 @pytest.mark.parametrize("words", ["åkerby", "555 0199", "demo88"])
 def test_search_finds_the_customer(login, job, words) -> None:
-    assert reverse("customer", args=[job.customer_id]) in found(login(Role.DESK), words)
+    assert reverse("customer", args=[job.customer_id]) in search(login(Role.DESK), words)
 
 
 def test_job_number_leads_to_the_job(login, job) -> None:
-    answer = login(Role.DESK).get(reverse("search"), {"q": f" {job.number} "})
-    assert answer.headers["Location"] == job.get_absolute_url()
+    response = login(Role.DESK).get(reverse("search"), {"q": f" {job.number} "})
+    assert response.headers["Location"] == job.get_absolute_url()
 
 
 def test_search_requires_all_words(login, job) -> None:
-    assert "Nothing fits." in found(login(Role.DESK), "åkerby zebra")
+    assert "Nothing fits." in search(login(Role.DESK), "åkerby zebra")
 
 
 def test_empty_search_finds_nothing(login, job) -> None:
-    page = found(login(Role.DESK), "  ")
+    page = search(login(Role.DESK), "  ")
     assert job.get_absolute_url() not in page
 
 
 @pytest.mark.parametrize("words", ["a\0b", "%", "_", "'; drop", "x" * 3000, "<script>", "--", "/ / -"])
 def test_search_text_is_escaped(login, job, words) -> None:
-    answer = login(Role.DESK).get(reverse("search"), {"q": words})
-    assert answer.status_code == 200
-    assert "<script>" not in answer.content.decode().split("<main")[1]
+    response = login(Role.DESK).get(reverse("search"), {"q": words})
+    assert response.status_code == 200
+    assert "<script>" not in response.content.decode().split("<main")[1]
 
 
 def test_search_requires_login(client, staff) -> None:

@@ -194,9 +194,9 @@ def test_bike_change_is_edited_and_removed(login, job) -> None:
 
 
 def test_bike_change_without_text_is_rejected_and_input_preserved(login, job) -> None:
-    answer = record_change(login(Role.MECHANIC), job, description="", at="2026-05-04T09:30")
-    assert answer.status_code == 422
-    assert 'value="2026-05-04T09:30"' in answer.content.decode()
+    response = record_change(login(Role.MECHANIC), job, description="", at="2026-05-04T09:30")
+    assert response.status_code == 422
+    assert 'value="2026-05-04T09:30"' in response.content.decode()
 
 
 def test_repeated_submission_records_one_change(login, job) -> None:

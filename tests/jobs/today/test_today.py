@@ -57,11 +57,11 @@ def test_most_urgent_job_comes_first(login) -> None:
 
 
 def test_today_of_empty_shop_shows_the_next_step(login) -> None:
-    assert reverse("job-book") in place_empty(today(login(Role.DESK)))
-    assert "The service desk books the next one." in place_empty(today(login(Role.TUNER)))
+    assert reverse("job-book") in read_empty_note(today(login(Role.DESK)))
+    assert "The service desk books the next one." in read_empty_note(today(login(Role.TUNER)))
 
 
-def place_empty(page: str) -> str:
+def read_empty_note(page: str) -> str:
     return page[page.index('<div class="empty">') :]
 
 
@@ -90,7 +90,7 @@ def test_today_requires_login(client, staff) -> None:
     assert client.get(reverse("job-list")).status_code == 302
 
 
-def listed(client, **query: str) -> str:
+def get_job_list(client, **query: str) -> str:
     return client.get(reverse("job-list"), query).content.decode()
 
 
@@ -98,10 +98,10 @@ def test_job_list_is_filtered_by_stage(login) -> None:
     bike = make_bike()
     bench, done = (make_job(bike=bike, stage=stage) for stage in ("bench", "handed_over"))
     client = login(Role.TUNER)
-    assert {bench.number, done.number} <= set(listed(client).replace("<", ">").split(">"))
-    assert done.number not in listed(client, stage="open")
-    assert bench.number not in listed(client, stage="handed_over")
-    assert "No job fits." in listed(client, stage="late")
+    assert {bench.number, done.number} <= set(get_job_list(client).replace("<", ">").split(">"))
+    assert done.number not in get_job_list(client, stage="open")
+    assert bench.number not in get_job_list(client, stage="handed_over")
+    assert "No job fits." in get_job_list(client, stage="late")
 
 
 @pytest.mark.parametrize("words", ["DEMO 44", "demo44", "quill", "tern quill", "cold start", "QUILL DEMO"])
@@ -110,7 +110,7 @@ def test_job_list_is_searched(login, words) -> None:
     other = make_job(
         bike=make_bike(plate="X 1", make="Ostler", owner=make_customer(name="Orla Venn")), brief="Tyres"
     )
-    page = listed(login(Role.DESK), q=words)
+    page = get_job_list(login(Role.DESK), q=words)
     assert job.number in page
     assert other.number not in page
 
@@ -127,9 +127,9 @@ def test_job_list_is_paged_with_few_queries(login) -> None:
     for _ in range(60):
         make_job(bike=bike)
     client = login(Role.DESK)
-    listed(client)
+    get_job_list(client)
     with CaptureQueriesContext(connection) as queries:
-        page = listed(client)
+        page = get_job_list(client)
     assert len(queries) <= 6
     assert "Page 1 of 2" in page
-    assert Job.objects.order_by("sequence").first().number in listed(client, page="2")
+    assert Job.objects.order_by("sequence").first().number in get_job_list(client, page="2")

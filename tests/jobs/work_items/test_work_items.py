@@ -57,9 +57,9 @@ def test_csv_has_work_and_parts_with_formulas_escaped(login) -> None:
     job = make_job(bike=make_bike(owner=make_customer(name="=cmd()")))
     WorkItem.objects.create(job=job, description="Valves", price="240.50", done=True)
     Part.objects.create(job=job, name="Gasket", maker="Ostler", part_number="G-7", quantity=2)
-    answer = login(Role.TUNER).get(reverse("work-csv", args=[job]))
-    assert "attachment" in answer.headers["Content-Disposition"]
-    rows = list(csv.DictReader(io.StringIO(answer.content.decode())))
+    csv_response = login(Role.TUNER).get(reverse("work-csv", args=[job]))
+    assert "attachment" in csv_response.headers["Content-Disposition"]
+    rows = list(csv.DictReader(io.StringIO(csv_response.content.decode())))
     assert [(row["kind"], row["what"], row["quantity"], row["price"], row["done"]) for row in rows] == [
         ("work", "Valves", "1", "240.50", "yes"),
         ("part", "Ostler Gasket G-7", "2.00", "", "no"),
