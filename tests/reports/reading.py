@@ -10,8 +10,8 @@ from typing import Any
 import pikepdf
 import pypdfium2
 
-# What a snapshot holds and a page does not print as it stands: figures, which are rounded into the shop's
-# units, and times; what the program needs to lay out the page; what stands in the attached tables.
+# Parts of a snapshot that no page prints as text: values and times, which are converted; what the layout
+# needs; and what the attached tables contain.
 NOT_PRINTED_AS_TEXT = {
     "base64",
     "jpeg_base64",
@@ -30,7 +30,7 @@ NOT_PRINTED_AS_TEXT = {
     "accepted_at",
     "track_only",
     "template",  # which file prints the rows of a record
-    "chart",  # its letters are drawn as outlines; what it shows is said beside it
+    "chart",  # its text is drawn as outlines; its content is described beside it
 }
 MOMENT_LENGTH = len("2025-03-14T15:00:00+00:00")
 
@@ -55,12 +55,12 @@ def texts(value: Any, path: str = "") -> list[tuple[str, str]]:
     if isinstance(value, dict):
         return [
             found
-            for key, each in value.items()
+            for key, item in value.items()
             if key not in NOT_PRINTED_AS_TEXT
-            for found in texts(each, f"{path}.{key}")
+            for found in texts(item, f"{path}.{key}")
         ]
     if isinstance(value, list):
-        return [found for place, each in enumerate(value) for found in texts(each, f"{path}[{place}]")]
+        return [found for index, item in enumerate(value) for found in texts(item, f"{path}[{index}]")]
     if not isinstance(value, str) or not value or (len(value) == MOMENT_LENGTH and value[4:5] == "-"):
         return []
     return [(path, value)]
@@ -99,8 +99,8 @@ def elements(pdf: bytes) -> list[tuple[str, str]]:
 
     def walk(node: Any) -> None:
         if isinstance(node, pikepdf.Array):
-            for each in node:
-                walk(each)
+            for child in node:
+                walk(child)
         elif isinstance(node, pikepdf.Dictionary):
             if "/S" in node:
                 found.append((str(node["/S"]), str(node.get("/Alt", ""))))

@@ -60,22 +60,22 @@ UNPRINTED = {
 }
 
 
-def said(value: Any, path: str = "") -> list[tuple[str, str]]:
+def fact_texts(value: Any, path: str = "") -> list[tuple[str, str]]:
     """Every text among a paper's facts, with where it stands."""
     if is_dataclass(value):
         value = vars(value)
     if isinstance(value, dict):
-        pairs = [(key, each) for key, each in value.items() if key not in UNPRINTED]
-        return [found for key, each in pairs for found in said(each, f"{path}.{key}")]
+        pairs = [(key, item) for key, item in value.items() if key not in UNPRINTED]
+        return [found for key, item in pairs for found in fact_texts(item, f"{path}.{key}")]
     if isinstance(value, list):
-        return [found for place, each in enumerate(value) for found in said(each, f"{path}[{place}]")]
+        return [found for index, item in enumerate(value) for found in fact_texts(item, f"{path}[{index}]")]
     is_moment = isinstance(value, str) and re.fullmatch(r"\d{4}-\d\d-\d\dT.*", value)
     return [(path, value)] if isinstance(value, str) and value and not is_moment else []
 
 
 def missing(facts: dict[str, Any], pdf: bytes) -> list[tuple[str, str]]:
     printed = whole_text(pdf).lower()
-    return [(path, text) for path, text in said(facts) if squeezed(text).lower() not in printed]
+    return [(path, text) for path, text in fact_texts(facts) if squeezed(text).lower() not in printed]
 
 
 def tune_pdf(job: Job) -> bytes:
@@ -128,7 +128,7 @@ def test_tag_is_one_page_with_job_and_bike(whole_job):
     shop = ShopProfile.current()
     pdf = job_tag_pdf(get_job(whole_job.number), ADDRESS, shop)
     with opened(pdf) as document:
-        boxes = [[float(each) for each in page.mediabox] for page in document.pages]
+        boxes = [[float(side) for side in page.mediabox] for page in document.pages]
     # ISO 216: A6 is 105 mm by 148 mm
     assert boxes == [pytest.approx([0, 0, 105 * MILLIMETRE_PT, 148 * MILLIMETRE_PT], abs=0.5)]
     printed = whole_text(pdf)
@@ -203,7 +203,7 @@ def test_reverted_setting_is_printed_as_unchanged(staff):
             revision=revision, kind=kind, from_value=before, to_value=after, unit="1/min", reason="tried"
         )
     net = tune_summary_facts(factories.load_results(job))["net"]
-    assert [(each["from"], each["to"], each["steps"], each["is_back"]) for each in net] == [
+    assert [(change["from"], change["to"], change["steps"], change["is_back"]) for change in net] == [
         ("1250", "1250", 2, True)
     ]
     assert "asitwas" in whole_text(tune_pdf(job))
@@ -335,7 +335,7 @@ def test_documents_use_units_and_paper_of_shop(whole_job):
     for pdf in (tune_pdf(whole_job), history_pdf(whole_job)):
         with opened(pdf) as document:
             # ANSI/ASME Y14.1: Letter is 8.5 by 11 inch
-            assert [float(each) for each in document.pages[0].mediabox] == pytest.approx(
+            assert [float(side) for side in document.pages[0].mediabox] == pytest.approx(
                 [0, 0, 612, 792], abs=0.5
             )
         # 23,480 km / 1.609344 = 14,589.8 mi

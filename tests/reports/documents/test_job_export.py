@@ -63,17 +63,17 @@ def rows_of(job: Job) -> list[models.Model]:
     return [*rows, job.customer, job.bike, job.bike.engine_spec]
 
 
-def same(told: Any, kept: Any) -> bool:
+def same(exported: Any, stored: Any) -> bool:
     """Whether what the JSON tells is what the record keeps, to the second for times."""
-    if isinstance(kept, datetime):
-        return datetime.fromisoformat(told) == kept.replace(microsecond=0)
-    if isinstance(kept, date):
-        return told == kept.isoformat()
-    if isinstance(kept, Decimal):
-        return Decimal(told) == kept
-    if isinstance(kept, models.fields.files.FieldFile):
-        return told == (kept.name or "")
-    return told == kept
+    if isinstance(stored, datetime):
+        return datetime.fromisoformat(exported) == stored.replace(microsecond=0)
+    if isinstance(stored, date):
+        return exported == stored.isoformat()
+    if isinstance(stored, Decimal):
+        return Decimal(exported) == stored
+    if isinstance(stored, models.fields.files.FieldFile):
+        return exported == (stored.name or "")
+    return exported == stored
 
 
 @pytest.fixture
@@ -109,23 +109,23 @@ def test_every_value_is_in_json_and_table(full_job):
     missing = []
     for row in rows:
         kind = kind_name(type(row))
-        told = next((each for each in records.get(kind, []) if each["id"] == row.pk), None)
+        exported = next((found for found in records.get(kind, []) if found["id"] == row.pk), None)
         table = {
             line["id"]: line for line in csv.DictReader(io.StringIO(files.get(f"{kind}.csv", ""), newline=""))
         }
-        if told is None or str(row.pk) not in table:
+        if exported is None or str(row.pk) not in table:
             missing.append((kind, row.pk))
             continue
         for field in row._meta.concrete_fields:
             name, kept = RENAMED.get(field.name, field.attname), getattr(row, field.attname)
             if field.name in SECRET:
-                assert name not in told
+                assert name not in exported
                 continue
-            if name not in told or not same(told[name], kept):
+            if name not in exported or not same(exported[name], kept):
                 missing.append((kind, row.pk, name))
             if field.name == "snapshot":
                 continue  # longer than a cell; about.txt says where it is
-            plain = "" if told[name] is None else told[name]
+            plain = "" if exported[name] is None else exported[name]
             shown = json.dumps(plain, ensure_ascii=False) if isinstance(plain, list | dict) else str(plain)
             if unescape_formula(table[str(row.pk)][name]) != shown:
                 missing.append((kind, row.pk, name, "csv"))
@@ -137,7 +137,7 @@ def test_export_contains_study_runs_and_staff_names(full_job):
     study = MixtureStudy.objects.get(job=full_job)
     assert records["mixture_studies"][0]["runs_ids"] == sorted(study.runs.values_list("pk", flat=True))
     assert records["tune_revisions"][1]["loaded_by"] == "Toni Tuner"
-    assert {each["kind"] for each in records["tune_changes"]} == {"idle speed", "fuel", "throttle table"}
+    assert {change["kind"] for change in records["tune_changes"]} == {"idle speed", "fuel", "throttle table"}
     assert all(len(run["sha256"]) == 64 for run in records["runs"])
 
 
@@ -164,7 +164,7 @@ def test_formula_like_text_is_escaped_in_every_table(full_job):
 def test_export_explains_columns_and_lists_throttle_points(full_job):
     files = archive_of(full_job)
     columns = list(csv.DictReader(io.StringIO(files["columns.csv"], newline="")))
-    explained = {(each["kind"], each["column"]): each["means"] for each in columns}
+    explained = {(column["kind"], column["column"]): column["means"] for column in columns}
     assert explained["runs", "pressure_kpa"] == "station pressure (kPa)"
     assert explained["runs", "size_bytes"] == "size"
     plates = files["throttle_plates.csv"].splitlines()

@@ -36,7 +36,7 @@ def test_picture_has_description(shop, staff) -> None:
 
 def test_engine_with_many_valves_gets_several_pictures(shop, staff) -> None:
     two = pictures(shop, staff, cylinders=6)
-    assert [each.name for each in two] == ["clearance-history-1", "clearance-history-2"]
+    assert [picture.name for picture in two] == ["clearance-history-1", "clearance-history-2"]
     assert "(2 of 2)" in two[1].caption
     assert "Cylinder 6, exhaust right" in two[1].alt
     assert "Cylinder 6" not in two[0].alt

@@ -20,10 +20,10 @@ def first_page(sheet: HandoverSheet) -> str:
 
 
 def test_demo_is_built_once_with_two_issued_sheets() -> None:
-    said = io.StringIO()
-    call_command("demo", "--no-serve", stdout=said)
+    output = io.StringIO()
+    call_command("demo", "--no-serve", stdout=output)
     for person in StaffMember.objects.all():
-        assert person.username in said.getvalue()
+        assert person.username in output.getvalue()
     assert Job.objects.values("stage").distinct().count() >= 3
     assert EngineSpec.objects.values("adjuster").distinct().count() == 3
     assert FileLayout.objects.count() == 3
@@ -34,7 +34,7 @@ def test_demo_is_built_once_with_two_issued_sheets() -> None:
         page = first_page(sheet)
         for words in ("What was asked", "What was done", "What changed", "May it be ridden on public roads?"):
             assert words in page, f"{words!r} is not on the first page of {sheet}"
-    call_command("demo", "--no-serve", stdout=said)
+    call_command("demo", "--no-serve", stdout=output)
     assert HandoverSheet.objects.count() == 2
 
 

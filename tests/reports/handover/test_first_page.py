@@ -54,8 +54,8 @@ def other_scripts(snapshot: Snapshot) -> None:
 
 
 def all_at_once(snapshot: Snapshot) -> None:
-    for each in (forty_wishes, much_done, thirty_causes, long_names):
-        each(snapshot)
+    for lengthen in (forty_wishes, much_done, thirty_causes, long_names):
+        lengthen(snapshot)
     snapshot["changed"] = [LONG_ROW * 8] * 3
     snapshot["sheet"]["override_reason"] = LONG_ROW * 6
     sections = ["brief and receipt", "valve clearances", "parts", "tune", "runs", "comparisons", "throttle"]
@@ -103,10 +103,10 @@ def test_character_without_glyph_is_printed_as_number() -> None:
     """U+10FFFD is for private use: no public font may give it a form (Unicode Standard, 23.5)."""
     html = "<body><p>Caf\N{LATIN SMALL LETTER E WITH ACUTE} \U0010fffd</p></body>"
     assert missing_glyphs(html) == {0x10FFFD}
-    said = with_missing_glyphs_named(html)
-    assert "[U+10FFFD]" in said
-    assert "\U0010fffd" not in said
-    assert "No font here has some of the letters" in said
+    page = with_missing_glyphs_named(html)
+    assert "[U+10FFFD]" in page
+    assert "\U0010fffd" not in page
+    assert "No font here has some of the letters" in page
 
 
 def test_invisible_characters_need_no_glyph() -> None:

@@ -93,10 +93,10 @@ def test_blocked_issue_shows_form_again(login, short_job):
 
 def test_override_form_requires_owner(login, small_job):
     url = reverse("handover-issue", args=[small_job.number])
-    said = {"issue_number": 1, "override_reason": "The bike was worked on at the track."}
-    answer = login(Role.DESK).post(url, said)
+    data = {"issue_number": 1, "override_reason": "The bike was worked on at the track."}
+    answer = login(Role.DESK).post(url, data)
     assert answer.status_code == 422
-    assert login(Role.OWNER).post(url, said).status_code == 302
+    assert login(Role.OWNER).post(url, data).status_code == 302
     assert HandoverSheet.objects.get().override_reason == "The bike was worked on at the track."
 
 

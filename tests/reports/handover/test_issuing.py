@@ -32,8 +32,8 @@ def issued(short_job, staff) -> HandoverSheet:
     return issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
 
 
-def texts(job: Job, **said: str) -> str:
-    return " ".join(blocker.text for blocker in blockers(factories.load_results(job), **said))
+def texts(job: Job, **options: str) -> str:
+    return " ".join(blocker.text for blocker in blockers(factories.load_results(job), **options))
 
 
 def test_job_is_ready_once_customer_is_informed(whole_job):

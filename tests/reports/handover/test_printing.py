@@ -1,4 +1,4 @@
-"""Printing by a process, a worker or at once: steps told, faults in words, one PDF of the same bytes."""
+"""Printing by a process, a worker or within the request: progress, faults, one PDF of the same bytes."""
 
 import errno
 import hashlib
@@ -98,9 +98,9 @@ def wait_for_end(process: "Popen[bytes]") -> None:
 
 @pytest.mark.slow
 def test_process_prints_same_bytes_as_request(print_processes, login, job):
-    said = {"issue_number": 1, "override_reason": "for a test"}
+    data = {"issue_number": 1, "override_reason": "for a test"}
     client = login(Role.OWNER)
-    answer = client.post(reverse("handover-issue", args=[job.number]), said, follow=True)
+    answer = client.post(reverse("handover-issue", args=[job.number]), data, follow=True)
     assert "is issued and being printed" in answer.content.decode()
     (process,) = print_processes
     wait_for_end(process)
@@ -211,16 +211,16 @@ def test_page_polls_until_progress_changes(login, job, staff):
 
 @pytest.mark.slow
 def test_progress_is_reported_for_every_step(snapshot):
-    told: list[tuple[str, int, int]] = []
-    sheet_pdf(snapshot, lambda step, done=0, of=0: told.append((step, done, of)))
-    pictures = [each[1:] for each in told if each[0] == "pictures"]
-    assert [step for step, *_ in told] == ["pictures"] * len(pictures) + ["pages"]
+    steps: list[tuple[str, int, int]] = []
+    sheet_pdf(snapshot, lambda step, done=0, of=0: steps.append((step, done, of)))
+    pictures = [(done, of) for step, done, of in steps if step == "pictures"]
+    assert [step for step, *_ in steps] == ["pictures"] * len(pictures) + ["pages"]
     assert pictures == [(done, len(pictures) - 1) for done in range(len(pictures))]
     assert len(pictures) > 5
 
 
 @pytest.mark.parametrize(
-    ("problem", "said"),
+    ("problem", "sentence"),
     [
         (ValueError("odd"), "The program failed while it made the pages; its log says how."),
         (OSError(errno.ENOSPC, "No space left on device"), "A file could not be written: No space left"),
@@ -228,14 +228,14 @@ def test_progress_is_reported_for_every_step(snapshot):
     ],
 )
 @pytest.mark.usefixtures("with_worker")
-def test_fault_is_shown_and_sheet_can_be_printed_again(login, job, staff, monkeypatch, problem, said):
+def test_fault_is_shown_and_sheet_can_be_printed_again(login, job, staff, monkeypatch, problem, sentence):
     sheet = issue(job, staff)
     with monkeypatch.context() as broken:
         broken.setattr(tasks, "sheet_pdf", stopped(problem))
         run_worker()
     client = login(Role.DESK)
     page = handover_page(client, job)
-    assert f"Not printed. {said}" in page and "Print again" in page
+    assert f"Not printed. {sentence}" in page and "Print again" in page
     answer = client.post(reverse("sheet-print", args=[sheet.pk]), follow=True)
     assert "being printed" in answer.content.decode()
     run_worker()
@@ -244,8 +244,8 @@ def test_fault_is_shown_and_sheet_can_be_printed_again(login, job, staff, monkey
 
 def test_fault_within_request_leaves_issued_sheet(login, job, staff, monkeypatch):
     monkeypatch.setattr(tasks, "sheet_pdf", stopped(ValueError("odd")))
-    said = {"issue_number": 1, "override_reason": "for a test"}
-    answer = login(Role.OWNER).post(reverse("handover-issue", args=[job.number]), said, follow=True)
+    data = {"issue_number": 1, "override_reason": "for a test"}
+    answer = login(Role.OWNER).post(reverse("handover-issue", args=[job.number]), data, follow=True)
     page = answer.content.decode()
     assert answer.status_code == 200
     assert "is issued, but it was not printed. The program failed" in page and "Print again" in page

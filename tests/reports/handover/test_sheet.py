@@ -160,7 +160,7 @@ def test_pages_have_the_shops_paper_size(snapshot, print_once, paper, width, hei
     snapshot["shop"]["paper"] = paper
     assert paper in PAPERS
     with opened(print_once(snapshot)) as document:
-        boxes = [[float(each) for each in page.mediabox] for page in document.pages]
+        boxes = [[float(side) for side in page.mediabox] for page in document.pages]
     assert len(boxes) > 4
     for box in boxes:
         assert box == pytest.approx([0, 0, width, height], abs=0.5)

@@ -41,9 +41,9 @@ def snapshot_of(job, staff) -> dict[str, Any]:
 def images(pdf: bytes) -> list[Any]:
     """Width, height and colour space of each picture of dots in the file."""
     with opened(pdf) as document:
-        dicts = (each for each in document.objects if isinstance(each, pikepdf.Stream))
-        pictures = [each for each in dicts if str(each.get("/Subtype", "")) == "/Image"]
-        return [(int(each.Width), int(each.Height), str(each.get("/ColorSpace", ""))) for each in pictures]
+        streams = (found for found in document.objects if isinstance(found, pikepdf.Stream))
+        images = [stream for stream in streams if str(stream.get("/Subtype", "")) == "/Image"]
+        return [(int(image.Width), int(image.Height), str(image.get("/ColorSpace", ""))) for image in images]
 
 
 @pytest.mark.parametrize(
