@@ -16,7 +16,7 @@ from jobs.job.registry import records
 from jobs.models import Job, Stage
 from jobs.suspension.facts import group_facts
 from jobs.suspension.settings import handover_settings, settings_table
-from reports.documents.document import paper_pdf
+from reports.documents.document import document_pdf
 from reports.drawing.clearance_history_chart import clearance_history_pictures
 from reports.handover.snapshot.people import bike_facts, engine_facts
 from reports.models import HandoverSheet
@@ -30,7 +30,7 @@ def bike_history_pdf(bike: Bike, shop: ShopProfile, at: datetime) -> bytes:
     clearances = clearance_history(bike, shop)
     chart = build_trend_chart(clearances, shop)
     pictures = clearance_history_pictures(chart) if chart and has_trend(chart) else []
-    return paper_pdf("bike_history", history_facts(bike, clearances, shop), shop, at, pictures=pictures)
+    return document_pdf("bike_history", history_facts(bike, clearances, shop), shop, at, pictures=pictures)
 
 
 def has_trend(chart: TrendChart) -> bool:

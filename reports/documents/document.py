@@ -17,7 +17,7 @@ from workshop.models import ShopProfile
 STYLE = "documents/documents.css"
 
 
-def paper_pdf(
+def document_pdf(
     name: str,
     facts: dict[str, Any],
     shop: ShopProfile,

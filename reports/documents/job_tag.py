@@ -9,7 +9,7 @@ from typing import Any
 
 from jobs.job.json_values import moment, number
 from jobs.models import Job, Part
-from reports.documents.document import paper_pdf
+from reports.documents.document import document_pdf
 from reports.drawing.pictures import Picture
 from reports.handover.snapshot.people import bike_facts
 from reports.typesetting.pdf import qr_svg
@@ -24,7 +24,7 @@ def job_tag_pdf(job: Job, address: str, shop: ShopProfile) -> bytes:
     """Return the tag of a job as PDF; ``address`` is that of the job's page."""
     qr = Picture("job", qr_svg(address), "", f"QR code of the address {address}")
     facts = {**job_tag_facts(job), "address": address}
-    return paper_pdf("job_tag", facts, shop, job.updated_at, pictures=[qr], size=SIZE)
+    return document_pdf("job_tag", facts, shop, job.updated_at, pictures=[qr], size=SIZE)
 
 
 def job_tag_facts(job: Job) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from jobs.timeline.events import timeline
 from jobs.tunes.facts import RevisionFacts, revision_facts
 from jobs.tunes.revisions import changes_by_revision, changes_in_bike, compare_revisions, tune_in_bike
 from jobs.tunes.throttle_tables import Mode, plates_csv, riding_modes, table_differences, throttle_tables
-from reports.documents.document import paper_pdf
+from reports.documents.document import document_pdf
 from reports.documents.throttle_tables import grid_facts
 from reports.drawing.pictures import mixture_picture
 from reports.handover.attachments import fuel_tables, runs_csv
@@ -38,14 +38,14 @@ CHANGE_COLUMNS = ("tune", "kind", "detail", "from", "to", "unit", "reason")
 
 @dataclass(frozen=True)
 class SummaryRevision(RevisionFacts):
-    """A tune, and how many runs of each kind were made with it."""
+    """A tune with the number of its runs by kind."""
 
     made_with: list[str]
 
 
 @dataclass(frozen=True)
 class SummaryMixture(MixtureFacts):
-    """A mixture study, and whether it belongs to the tune in the bike."""
+    """A mixture study with its tunes; ``of_bike`` if one of them is in the bike."""
 
     on_sheet: bool
     made_by: str
@@ -55,7 +55,7 @@ class SummaryMixture(MixtureFacts):
 
 @dataclass(frozen=True, kw_only=True)
 class SummaryComparison(ComparisonFacts):
-    """A comparison without curves, its drive-out in one sentence, and whether the sheet prints it."""
+    """A comparison without curves, with its roll-on as one sentence."""
 
     drive: str
     on_sheet: bool
@@ -68,7 +68,7 @@ def tune_summary_pdf(results: JobResults, at: datetime) -> bytes:
     pictures = [picture for picture in drawn if picture]
     attached = attached_texts(facts, results.get(throttle_tables))
     shown = {**facts, "mixture_pictures": drawn}
-    return paper_pdf("tune_summary", shown, results.shop, at, pictures=pictures, attached=attached)
+    return document_pdf("tune_summary", shown, results.shop, at, pictures=pictures, attached=attached)
 
 
 def attached_texts(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, str]:

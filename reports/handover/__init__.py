@@ -1,1 +1,1 @@
-"""The handover sheet: what blocks it, its snapshot, its pages, issuing."""
+"""The handover sheet: blockers, snapshot, pages, issuing."""

@@ -1,4 +1,4 @@
-"""What issued sheets contribute to a job."""
+"""Issued sheets as a record of a job."""
 
 from django.db.models import Count, Q
 

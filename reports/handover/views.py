@@ -1,4 +1,4 @@
-"""The handover page: what blocks it, preview, issue, the PDFs that were issued."""
+"""The handover page: blockers, preview, issuing, and the PDFs of issued sheets."""
 
 from io import BytesIO
 from typing import Any

@@ -60,8 +60,8 @@ def typeset(
         if text
     ]
     with printing_lock():
-        document, how = load_document(source, styles)
-        return bytes(document.write_pdf(**how, pdf_variant="pdf/a-3a", attachments=attachments))
+        document, options = load_document(source, styles)
+        return bytes(document.write_pdf(**options, pdf_variant="pdf/a-3a", attachments=attachments))
 
 
 def element_positions(source: DocumentSource, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
@@ -70,8 +70,8 @@ def element_positions(source: DocumentSource, height: str, styles: Sequence[str]
     ``height`` is the page height in CSS; choose it so large that everything is on one page.
     """
     width = {"A4": "210mm", "letter": "8.5in"}[source.paper]
-    document, how = load_document(replace(source, paper=f"{width} {height}"), styles)
-    return {name: float(box[1]) for name, box in document.render(**how).pages[0].anchors.items()}
+    document, options = load_document(replace(source, paper=f"{width} {height}"), styles)
+    return {name: float(box[1]) for name, box in document.render(**options).pages[0].anchors.items()}
 
 
 def load_document(source: DocumentSource, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
