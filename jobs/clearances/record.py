@@ -52,7 +52,13 @@ RECORD = JobRecord(
     "clearances",
     rows=(
         Rows(ClearanceSet, join=("shim_plan",), people=("measured_by",)),
-        Rows(ClearanceReading, "clearance_set__job", link=link_sets, off_timeline="The event is its set."),
+        Rows(
+            ClearanceReading,
+            "clearance_set__job",
+            defer=("created_at", "updated_at"),  # of many rows, and read nowhere
+            link=link_sets,
+            off_timeline="The event is its set.",
+        ),
         Rows(ShimPlan, "clearance_set__job", link=link_sets),
         Rows(
             ShimPlanRow,

@@ -1,6 +1,7 @@
 """Template filters for the bench."""
 
 from decimal import Decimal
+from functools import cache
 
 from django import template
 from django.utils.html import format_html, format_html_join
@@ -47,7 +48,12 @@ def verdict(judgement: Judgement | str | None) -> str:
     """Show a verdict by word and shape; nothing without a reading or a range."""
     if not isinstance(judgement, Judgement):
         return ""
-    return format_html('<span class="verdict verdict-{}">{}</span>', verdict_slug(judgement), judgement.word)
+    return verdict_mark(verdict_slug(judgement), judgement.word)
+
+
+@cache
+def verdict_mark(slug: str, word: str) -> str:
+    return format_html('<span class="verdict verdict-{}">{}</span>', slug, word)
 
 
 @register.filter

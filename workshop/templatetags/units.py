@@ -1,6 +1,7 @@
 """Filters that show a stored value in the shop's unit: ``{{ run.power_kw|power:shop }}``."""
 
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django import template
@@ -40,7 +41,13 @@ def size(value: Any, shop: UnitChoices) -> str:
         return NOT_MEASURED
     if shop_unit(shop, "shim") != "mm":
         return format_for_shop(value, "shim", shop)
-    exact = Decimal(format_plain(value))
+    return format_mm_as_entered(format_plain(value))
+
+
+@lru_cache(maxsize=4096)
+def format_mm_as_entered(text: str) -> str:
+    """Write a length in mm with its own decimals; one page shows the same few lengths many times."""
+    exact = Decimal(text)
     places = max(2, -int(exact.as_tuple().exponent))
     return f"{format_number(float(exact), places)}{NO_BREAK_SPACE}{label('mm')}"
 
