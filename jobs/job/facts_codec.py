@@ -1,7 +1,7 @@
 """Facts for paper to and from JSON, by their dataclasses.
 
 A key that is a word of Python carries an underscore in its dataclass (``from_``); the metadata
-``key`` name any other key. A key that older sheets lack has a default.
+``key`` holds any other key. A key that older sheets lack has a default.
 """
 
 from dataclasses import Field, fields, is_dataclass

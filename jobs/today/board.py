@@ -60,10 +60,11 @@ def day(stages: Iterable[Stage] = (Stage.BOOKED, *IN_SHOP)) -> Board:
     """Return all open jobs by stage, and those overdue."""
     counted = Job.objects.open().order_by().values_list("stage").annotate(Count("pk"))
     counts = dict(counted)
-    late = Job.objects.for_list().promised_and_late()
-    late_count = late.count()
-    late_jobs = list_most_urgent(late) if late_count else []
+    # Sorted here: SQLite would walk every job ever promised, open or not, to have them in order.
+    late = sorted(Job.objects.promised_and_late().order_by().values_list("promised_at", "pk"))
+    most_urgent = [pk for _, pk in late[:MAX_SHOWN]]
+    late_jobs = list_most_urgent(Job.objects.for_list().filter(pk__in=most_urgent)) if late else []
     return Board(
-        StageGroup("late", "promised and late", late_jobs, late_count, "Nothing is late."),
+        StageGroup("late", "promised and late", late_jobs, len(late), "Nothing is late."),
         [group(stage, counts.get(stage.value, 0)) for stage in stages],
     )
