@@ -33,7 +33,7 @@ class JobQuerySet(models.QuerySet["Job"]):
         # Filter on the open stages: few rows, and indexed.
         return self.filter(stage__in=OPEN_STAGES)
 
-    def promised_and_late(self) -> "JobQuerySet":
+    def overdue(self) -> "JobQuerySet":
         return self.open().filter(promised_at__lt=timezone.now())
 
     def for_list(self) -> "JobQuerySet":

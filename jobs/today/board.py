@@ -61,7 +61,7 @@ def day(stages: Iterable[Stage] = (Stage.BOOKED, *IN_SHOP)) -> Board:
     counted = Job.objects.open().order_by().values_list("stage").annotate(Count("pk"))
     counts = dict(counted)
     # Sorted here: SQLite would walk every job ever promised, open or not, to have them in order.
-    late = sorted(Job.objects.promised_and_late().order_by().values_list("promised_at", "pk"))
+    late = sorted(Job.objects.overdue().order_by().values_list("promised_at", "pk"))
     most_urgent = [pk for _, pk in late[:MAX_SHOWN]]
     late_jobs = list_most_urgent(Job.objects.for_list().filter(pk__in=most_urgent)) if late else []
     return Board(

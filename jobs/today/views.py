@@ -41,7 +41,7 @@ def job_list(request: StaffRequest) -> HttpResponse:
     if stage == "open":
         jobs = jobs.open()
     elif stage == "late":
-        jobs = jobs.promised_and_late()
+        jobs = jobs.overdue()
     elif stage in Stage.values:
         jobs = jobs.filter(stage=stage)
     page = list_page(request, jobs)

@@ -100,7 +100,7 @@ def sections_context(snapshot: Snapshot, first: FirstPage, drawn: Pictures) -> d
     return {
         "parts": sheet_sections(snapshot, first),
         "pictures": drawn,
-        "stamps": stamps(snapshot),
+        "stamps": page_stamps(snapshot),
         "comparison_pictures": [drawn[f"comparison-{n}"] for n in compared],
         "drive_pictures": [drawn[f"drive-{n}"] for n in compared],
         "mixture_pictures": [drawn[f"mixture-{n}"] for n in range(len(snapshot.get(MIXTURE)))],
@@ -157,7 +157,7 @@ def has_next_service(snapshot: Snapshot) -> bool:
     return bool(service.note or service.derived or (clearances and clearances.courses))
 
 
-def stamps(snapshot: Snapshot) -> list[str]:
+def page_stamps(snapshot: Snapshot) -> list[str]:
     """Return the stamps printed on every page."""
     draft = ["Draft, not issued"] if snapshot.sheet.draft else []
     return [*draft, TRACK_ONLY] if snapshot.notices.track_only else draft
