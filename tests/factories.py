@@ -155,4 +155,4 @@ def make_simulated_runs(
 
 def load_results(job: Job) -> JobResults:
     """Return results of a job from freshly read rows."""
-    return results.results_of(get_job(job.number), ShopProfile.current())
+    return results.load_job_results(get_job(job.number), ShopProfile.current())

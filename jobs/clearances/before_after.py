@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from jobs.calc.clearances.readings import compare_as_left
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, key_of, measured_at, valve_gaps
+from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, gap_key, measured_at, valve_gaps
 from jobs.job.results import JobResults
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.models import EngineSpec
@@ -69,7 +69,7 @@ def pair_readings(
     """Return the latest reading as found and as left at every gap; sets in the order of measuring."""
     last: dict[str, dict[Key, ClearanceReading]] = {when: {} for when in ClearanceSet.When.values}
     for measured, rows in sets.items():
-        last[measured.when] |= {key_of(row): row for row in rows}
+        last[measured.when] |= {gap_key(row): row for row in rows}
     found, left = last[ClearanceSet.When.AS_FOUND], last[ClearanceSet.When.AS_LEFT]
     return ClearancesBeforeAfter(
         [

@@ -13,7 +13,7 @@ from jobs.clearances.before_after import (
     readings_by_set,
 )
 from jobs.clearances.trend import clearance_history
-from jobs.clearances.valve_gaps import JudgedReading, key_of, orphaned_readings, reading_of, valve_gaps
+from jobs.clearances.valve_gaps import JudgedReading, gap_key, orphaned_readings, to_reading, valve_gaps
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
@@ -140,7 +140,7 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
     )
     if spec is None or history is None:
         return facts
-    predicted = {key_of(row): row.predicted_mm for rows in plans.values() for row in rows}
+    predicted = {gap_key(row): row.predicted_mm for rows in plans.values() for row in rows}
     lengths = length_formatter(results.shop.length_unit)
     return replace(
         facts,
@@ -201,7 +201,7 @@ def measured_facts(measured: JudgedReading | None) -> JudgedReadingFacts | None:
 
 
 def reading_facts(row: ClearanceReading) -> ReadingFacts:
-    reading = reading_of(row)
+    reading = to_reading(row)
     return ReadingFacts(
         low_mm=number(reading.low_mm),
         high_mm=number(reading.high_mm),
@@ -230,7 +230,7 @@ def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanR
         booked_out_at=moment(plan.stock_booked_out_at),
         rows=[
             ShimFacts(
-                label=labels.get(key_of(row), str(row).split(":")[0]),
+                label=labels.get(gap_key(row), str(row).split(":")[0]),
                 out_mm=number(row.out_mm),
                 in_mm=number(row.in_mm),
                 stays=row.origin == Origin.STAYS,
@@ -250,20 +250,20 @@ def orphaned_facts(
     labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(spec)} if spec else {}
     last: dict[Any, int] = {}
     for measured, rows in readings.items():
-        last |= {(measured.when, key_of(row)): row.pk for row in rows}
+        last |= {(measured.when, gap_key(row)): row.pk for row in rows}
     unknown = {
         row.pk for rows in readings.values() for row in (orphaned_readings(spec, rows) if spec else rows)
     }
     return [
         OrphanedReadingFacts(
             **vars(reading_facts(row)),
-            label=labels.get(key_of(row), str(row)),
+            label=labels.get(gap_key(row), str(row)),
             when=measured.get_when_display(),
             at=moment(measured.measured_at),
         )
         for measured, rows in readings.items()
         for row in rows
-        if row.pk in unknown or last[measured.when, key_of(row)] != row.pk
+        if row.pk in unknown or last[measured.when, gap_key(row)] != row.pk
     ]
 
 
@@ -299,7 +299,7 @@ def shims_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
         (
             row.plan.clearance_set.job_id,
             {
-                "label": labels.get(key_of(row), str(row).split(":")[0]),
+                "label": labels.get(gap_key(row), str(row).split(":")[0]),
                 "out_mm": number(row.out_mm),
                 "in_mm": number(row.in_mm),
                 "planned_only": row.plan.stock_booked_out_at is None,

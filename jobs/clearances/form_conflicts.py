@@ -2,7 +2,7 @@
 
 from jobs.clearances.form_boxes import parse_gap
 from jobs.clearances.recording import to_mm
-from jobs.clearances.valve_gaps import Key, key_of
+from jobs.clearances.valve_gaps import Key, gap_key
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.records.conflict import history_since
 
@@ -18,7 +18,7 @@ def readings_at(measured: ClearanceSet, version: int) -> dict[Key, ClearanceRead
         clearance_set_id=measured.pk, history_date__lt=following.history_date
     )
     last = {row.id: row for row in rows.order_by("history_date", "history_id")}
-    return {key_of(row.instance): row.instance for row in last.values() if row.history_type != "-"}
+    return {gap_key(row.instance): row.instance for row in last.values() if row.history_type != "-"}
 
 
 def is_same_gap(sent: str, before: str, unit: str) -> bool:

@@ -26,7 +26,7 @@ from jobs.clearances.form_boxes import (
 from jobs.clearances.form_conflicts import is_same_gap, readings_at
 from jobs.clearances.recording import GapEntry, plausibility_warning, record_clearances, to_mm
 from jobs.clearances.shim_plan import available_sizes
-from jobs.clearances.valve_gaps import Key, ValveGap, key_of, measured_at
+from jobs.clearances.valve_gaps import Key, ValveGap, gap_key, measured_at
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
 from workshop.models import ClearanceKind, EngineSpec, ShopProfile
 from workshop.records.conflict import ConflictingField
@@ -134,7 +134,7 @@ class ClearanceSetForm(RecordForm):
     def _stored_rows(self) -> dict[Key, ClearanceReading]:
         if self.instance.pk is None:
             return {}
-        return {key_of(row): row for row in self.instance.readings.all()}
+        return {gap_key(row): row for row in self.instance.readings.all()}
 
     @property
     def unit(self) -> str:

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from jobs.calc.clearances.readings import Reading
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.valve_gaps import ValveGap, key_of
+from jobs.clearances.valve_gaps import ValveGap, gap_key
 from jobs.models import ClearanceReading, ClearanceSet
 from workshop.units.display import exact_mm, label
 
@@ -97,7 +97,7 @@ def record_clearances(*, measured: ClearanceSet, entries: Sequence[GapEntry]) ->
         Someone saved the set since it was read; nothing is written.
     """
     measured.save()
-    stored = {key_of(row): row for row in measured.readings.all()}
+    stored = {gap_key(row): row for row in measured.readings.all()}
     for entry in entries:
         record_entry(measured, entry, stored.get(entry.valve_gap.key))
     return measured

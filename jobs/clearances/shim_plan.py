@@ -20,7 +20,7 @@ from jobs.calc.clearances.shims import (
     predict_clearance_mm,
 )
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, key_of, readings_by_gap, valve_gaps
+from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, gap_key, readings_by_gap, valve_gaps
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.models.clearances import POLICY_LABELS
 from workshop.models import ClearanceKind, EngineSpec, ShimStock, StaffMember, StaleRecord
@@ -445,7 +445,7 @@ class AcceptedLine:
 def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:
     """Return the rows of an accepted plan in engine order, each named by its valve."""
     labels = {valve_gap.key: valve_gap.label for valve_gap in (valve_gaps(spec) if spec else [])}
-    return [AcceptedLine(labels.get(key_of(row), str(row)), row) for row in plan.rows.all()]
+    return [AcceptedLine(labels.get(gap_key(row), str(row)), row) for row in plan.rows.all()]
 
 
 def count_by_size(lines: Iterable[AcceptedLine], origin: str) -> list[tuple[str, Decimal, int]]:
@@ -469,4 +469,4 @@ def earlier_plan_rows(measured: ClearanceSet) -> dict[Key, ShimPlanRow]:
     )
     if measured.pk:
         rows = rows.exclude(plan__clearance_set=measured)
-    return {key_of(row): row for row in rows.order_by("plan__accepted_at", "plan_id")}
+    return {gap_key(row): row for row in rows.order_by("plan__accepted_at", "plan_id")}

@@ -74,11 +74,11 @@ def valve_gaps(spec: EngineSpec) -> list[ValveGap]:
     ]
 
 
-def key_of(row: ClearanceReading | ShimPlanRow) -> Key:
+def gap_key(row: ClearanceReading | ShimPlanRow) -> Key:
     return f"{row.cylinder}-{row.side}-{row.position}", row.gap
 
 
-def reading_of(row: ClearanceReading) -> Reading:
+def to_reading(row: ClearanceReading) -> Reading:
     return Reading(row.clearance_mm, row.goes_mm, row.not_goes_mm)
 
 
@@ -124,18 +124,18 @@ class JudgedReading:
 def measured_at(valve_gap: ValveGap, row: ClearanceReading | None) -> JudgedReading | None:
     if row is None:
         return None
-    return JudgedReading(valve_gap, row, reading_of(row))
+    return JudgedReading(valve_gap, row, to_reading(row))
 
 
 def readings_by_gap(
     spec: EngineSpec, rows: Iterable[ClearanceReading]
 ) -> list[tuple[ValveGap, JudgedReading | None]]:
     """Return every gap of the engine with its reading, or None if not measured."""
-    by_key = {key_of(row): row for row in rows}
+    by_key = {gap_key(row): row for row in rows}
     return [(valve_gap, measured_at(valve_gap, by_key.get(valve_gap.key))) for valve_gap in valve_gaps(spec)]
 
 
 def orphaned_readings(spec: EngineSpec, rows: Iterable[ClearanceReading]) -> list[ClearanceReading]:
     """Return readings of valves that the engine spec lacks, because it was changed since."""
     known = {valve_gap.key for valve_gap in valve_gaps(spec)}
-    return [row for row in rows if key_of(row) not in known]
+    return [row for row in rows if gap_key(row) not in known]

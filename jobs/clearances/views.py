@@ -16,7 +16,7 @@ from jobs.clearances.forms import ClearanceSetForm
 from jobs.clearances.shim_plan import ShimNeeded, earlier_plan_rows, shim_needed, turns_at
 from jobs.clearances.valve_gaps import JudgedReading, ValveGap, orphaned_readings, readings_by_gap
 from jobs.job.lookup import get_job_or_404
-from jobs.job.results import results_of
+from jobs.job.results import load_job_results
 from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Role
@@ -146,7 +146,7 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
             set_row(spec, valve_gap, found, planned.get(valve_gap.key), lengths)
             for valve_gap, found in by_place
         ]
-    history = results_of(measured.job, request.shop).get(clearances_before_after)
+    history = load_job_results(measured.job, request.shop).get(clearances_before_after)
     context = {
         "measured": measured,
         "job": measured.job,

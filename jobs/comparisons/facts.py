@@ -18,7 +18,7 @@ from jobs.job.facts import ChartFacts, Curve, EventFacts
 from jobs.job.facts_codec import from_json
 from jobs.job.json_values import moment, number, numbers, rounded
 from jobs.job.printed import Printed
-from jobs.job.results import JobResults, results_of
+from jobs.job.results import JobResults, load_job_results
 from jobs.models import Job
 from jobs.runs.results import RunResult
 from workshop.models import Bike, ShopProfile
@@ -236,7 +236,7 @@ def verdicts_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
     shown = [
         (comparison, compared)
         for job in jobs
-        for comparison, compared in results_of(job, shop).get(comparison_results).items()
+        for comparison, compared in load_job_results(job, shop).get(comparison_results).items()
         if comparison.on_sheet
     ]
     found = []

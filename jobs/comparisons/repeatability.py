@@ -9,7 +9,7 @@ from django.db.models import Count, Q
 
 from jobs.calc.dyno.repeats import Repeatability, shop_repeatability
 from jobs.comparisons.compare import is_comparable
-from jobs.job.results import results_of
+from jobs.job.results import load_job_results
 from jobs.models import Job, Run
 from jobs.runs.results import run_results
 from jobs.timeline.bike_states import bike_states
@@ -64,7 +64,7 @@ def measured_repeatability(shop: ShopProfile) -> MeasuredRepeatability:
 
 def group_repeats(job: Job, shop: ShopProfile) -> Iterator[RepeatGroup]:
     """Yield the repeats of a job: sweeps in one state of the bike and one gear, with or without air."""
-    results = results_of(job, shop)
+    results = load_job_results(job, shop)
     for state in results.get(bike_states):
         runs = sorted(filter(is_comparable, state.runs), key=repeat_key)
         for (_, gear), alike in groupby(runs, key=repeat_key):

@@ -15,7 +15,7 @@ from jobs.comparisons.roll_on_forms import RollOnForm
 from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart, roll_on_csv_rows
 from jobs.job.form_page import form_page, section_url
 from jobs.job.lookup import get_results_or_404
-from jobs.job.results import JobResults, results_of
+from jobs.job.results import JobResults, load_job_results
 from jobs.models import Comparison, Run
 from jobs.runs.views import spreadsheet_response
 from jobs.timeline.bike_states import bike_states
@@ -53,7 +53,7 @@ def comparison_new(request: StaffRequest, number: str) -> HttpResponse:
 def comparison_edit(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     sides = dict(comparison.members.values_list("run_id", "group"))
-    results = results_of(comparison.job, request.shop)
+    results = load_job_results(comparison.job, request.shop)
     return save_form(request, comparison, results, sides, f"comparison-{pk}")
 
 
@@ -104,7 +104,7 @@ def bind_roll_on_form(
 @require_safe
 def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
-    compared = results_of(comparison.job, request.shop).get(comparison_results)[comparison]
+    compared = load_job_results(comparison.job, request.shop).get(comparison_results)[comparison]
     form, roll_on = bind_roll_on_form(request, compared)
     result = roll_on.result if roll_on else None
     context = {
@@ -128,7 +128,7 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
 @require_safe
 def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
-    compared = results_of(comparison.job, request.shop).get(comparison_results)[comparison]
+    compared = load_job_results(comparison.job, request.shop).get(comparison_results)[comparison]
     header, rows = comparison_table(compared, request.shop)
     roll_on = bind_roll_on_form(request, compared)[1]
     rows += roll_on_csv_rows(roll_on, comparison.title, request.shop) if roll_on else []

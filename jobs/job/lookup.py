@@ -3,7 +3,7 @@
 from django.http import Http404
 
 from jobs.job.page import get_job
-from jobs.job.results import JobResults, results_of
+from jobs.job.results import JobResults, load_job_results
 from jobs.models import Job
 from workshop.models import ShopProfile
 
@@ -18,4 +18,4 @@ def get_job_or_404(number: str) -> Job:
 
 def get_results_or_404(number: str, shop: ShopProfile) -> JobResults:
     """Return the results of a job, whose rows are read as they are asked for."""
-    return results_of(get_job_or_404(number), shop)
+    return load_job_results(get_job_or_404(number), shop)

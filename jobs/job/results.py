@@ -40,6 +40,6 @@ class JobResults:
         return cast("T", self._facts[derive])
 
 
-def results_of(job: Job, shop: ShopProfile) -> JobResults:
+def load_job_results(job: Job, shop: ShopProfile) -> JobResults:
     """Return fresh results of a job."""
     return JobResults(load_page(job), shop)

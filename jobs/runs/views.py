@@ -14,7 +14,7 @@ from jobs.calc.channels import CHANNELS
 from jobs.calc.dyno.sweep import Sweep
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
-from jobs.job.results import JobResults, results_of
+from jobs.job.results import JobResults, load_job_results
 from jobs.models import Job, Run
 from jobs.runs.chart_data import Look
 from jobs.runs.charts import (
@@ -179,7 +179,7 @@ def run(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = None) -> HttpResponse:
-    result = results_of(run.job, request.shop).get(run_results)[run.pk]
+    result = load_job_results(run.job, request.shop).get(run_results)[run.pk]
     run = result.run
     drawn = [OverlayRun(result, run.original_name[:40], "aside" if run.set_aside else "after")]
     report: dict[str, Any] = run.report or {}

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
-from jobs.job.results import JobResults, results_of
+from jobs.job.results import JobResults, load_job_results
 from jobs.models import Run, TuneChange, TuneRevision
 from jobs.tunes.forms import DifferenceForm, TuneChangeForm, TuneFormSet
 from jobs.tunes.revisions import (
@@ -92,7 +92,7 @@ def save_entry(request: StaffRequest, revision: TuneRevision, title: str, draft:
 @require_safe
 def tune(request: StaffRequest, pk: int) -> HttpResponse:
     revision = find_revision(pk)
-    results = results_of(revision.job, request.shop)
+    results = load_job_results(revision.job, request.shop)
     revisions = results.rows(TuneRevision)
     context = {
         "job": results.job,

@@ -13,7 +13,7 @@ from django.utils import timezone
 from jobs.checklists.ticks import List, job_checklists
 from jobs.clearances.before_after import clearances_before_after
 from jobs.job.page import get_job
-from jobs.job.results import JobResults, results_of
+from jobs.job.results import JobResults, load_job_results
 from jobs.models import Job, Run, Stage
 from reports.handover.notices import current_wording, road_causes
 from reports.handover.sheet import sheet_pdf
@@ -127,7 +127,7 @@ def next_issue(job: Job) -> int:
 
 def draft_pdf(job: Job, by: StaffMember) -> bytes:
     """Return the sheet as it would be issued now, marked as a draft on every page."""
-    results = results_of(job, ShopProfile.current())
+    results = load_job_results(job, ShopProfile.current())
     number = next_issue(job)
     snapshot = make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True)
     return sheet_pdf(to_json(snapshot))
@@ -180,7 +180,7 @@ def issue_from_single_read(
     build_customer_url: Callable[[str], str] | None,
 ) -> HandoverSheet:
     """Read the job once, so that the sheet prints exactly what was checked."""
-    results = results_of(get_job(job.number), ShopProfile.current())
+    results = load_job_results(get_job(job.number), ShopProfile.current())
     results.page.read_all()
     found = blockers(results, informed_person=informed_person)
     if found and not (by.is_owner and override_reason):

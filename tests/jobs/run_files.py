@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from jobs.calc.run_file import FileLayoutSpec
-from jobs.job.results import results_of
+from jobs.job.results import load_job_results
 from jobs.models import Job, Run
 from jobs.runs.importing import ImportResult, RunDetails, import_run, name_columns
 from jobs.runs.results import RunResult, run_results
@@ -61,4 +61,4 @@ def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details
 
 def get_result(run: Run, shop: ShopProfile) -> RunResult:
     """Return the result of a run among all runs of its job."""
-    return results_of(run.job, shop).get(run_results)[run.pk]
+    return load_job_results(run.job, shop).get(run_results)[run.pk]

@@ -85,7 +85,7 @@ def make_comparison(job) -> Comparison:
 
 def compare_job(job, shop):
     comparison = make_comparison(job)
-    return results.results_of(comparison.job, shop).get(comparison_results)[comparison]
+    return results.load_job_results(comparison.job, shop).get(comparison_results)[comparison]
 
 
 # --- groups
@@ -174,7 +174,7 @@ def test_corrected_and_observed_runs_are_not_compared(job, shop) -> None:
 def test_sweeps_and_held_runs_are_not_compared(job, shop) -> None:
     comparison = make_comparison(job)
     Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
-    found = results.results_of(comparison.job, shop).get(comparison_results)[comparison]
+    found = results.load_job_results(comparison.job, shop).get(comparison_results)[comparison]
     assert "different kinds" in found.reason
 
 
@@ -183,7 +183,7 @@ def test_excluded_run_is_left_out_and_named(job, shop) -> None:
     run = Run.objects.order_by("made_at").first()
     run.set_aside, run.set_aside_reason = True, "wheel slipped"
     run.save()
-    found = results.results_of(comparison.job, shop).get(comparison_results)[comparison]
+    found = results.load_job_results(comparison.job, shop).get(comparison_results)[comparison]
     assert len(found.before) == 2
     assert found.left_out == ("0-0.csv: set aside, wheel slipped.",)
 
