@@ -1,5 +1,6 @@
 """Charts and tables of a comparison in the shop's units, for page, CSV and sheet alike."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -206,9 +207,16 @@ def _value_cells(value: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
     def convert_one(stored: float) -> float | None:
         return plain_numbers(measure.show(np.array([stored])), 3)[0]
 
+    return compared_cells(value, measure.unit, convert_one)
+
+
+def compared_cells(
+    value: calc.ComparedValue, unit: str, convert_one: Callable[[float], float | None]
+) -> list[Any]:
+    """Return a compared value as cells of a CSV row, converted to the unit shown."""
     return [
         value.label,
-        measure.unit,
+        unit,
         convert_one(value.before),
         value.runs_before,
         convert_one(value.after),

@@ -6,6 +6,7 @@ from typing import Any
 from jobs.calc.chassis.roll_on_comparison import RollOnComparison
 from jobs.calc.dyno.comparison import ComparedValue, Verdict
 from jobs.calc.units.numbers import format_number
+from jobs.comparisons.charts import compared_cells
 from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, RollOnResult
 from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, build_chart
 from workshop.models import ShopProfile
@@ -190,18 +191,4 @@ def _cells(value: ComparedValue, shop: ShopProfile) -> list[Any]:
     def convert_one(stored: float) -> float:
         return round(float(convert(stored, value.unit, unit)), 3)
 
-    share = round(value.difference_pct, 2) if value.before else None
-    return [
-        value.label,
-        label(unit),
-        convert_one(value.before),
-        value.runs_before,
-        convert_one(value.after),
-        value.runs_after,
-        convert_one(value.difference),
-        convert_one(value.ci_low),
-        convert_one(value.ci_high),
-        share,
-        value.verdict,
-        value.assumed_pct,
-    ]
+    return compared_cells(value, label(unit), convert_one)
