@@ -1,17 +1,24 @@
 """Cases in which server and scripts must agree; tests/browser runs them on the scripts."""
 
+import re
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from jobs.calc.clearances.readings import ClearanceVerdict, Reading, derive_closing_clearance
+from jobs.calc.clearances.readings import (
+    ClearanceVerdict,
+    Reading,
+    compare_as_left,
+    derive_closing_clearance,
+)
 from jobs.calc.units.numbers import format_digits, format_number
 from jobs.clearances.form_boxes import parse_gap
 from jobs.clearances.recording import to_mm
 from jobs.clearances.valve_gaps import ValveGap, verdict_slug
 from tests.shared_cases import shared_cases
 from workshop.models import ClearanceKind, Side, Valve
+from workshop.units.display import length_formatter
 
 NUMBERS, VERDICTS = shared_cases("numbers"), shared_cases("verdicts")
 
@@ -59,6 +66,16 @@ def test_closing_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> 
     unloaded, loaded = parse_reading(case["unloaded"]), parse_reading(case["loaded"])
     reading = derive_closing_clearance(unloaded, loaded) if unloaded and loaded else None
     assert verdict_slug(reading and make_gap(case).judge(reading)) == case["verdict"]
+
+
+@pytest.mark.parametrize("case", VERDICTS["as_left"], ids=case_id)
+def test_as_left_check_agrees_with_scripts(case: dict[str, Any]) -> None:
+    unit = case.get("unit", "mm")
+    reading = parse_reading(case["typed"], unit)
+    assert reading is not None
+    sentence = compare_as_left(Decimal(case["predicted"]), reading).describe(length_formatter(unit))
+    said = re.search(r" is (.*) than the .* predicted: ", sentence)
+    assert (said[1] if said else sentence) == case["says"]
 
 
 def test_verdict_texts_agree_with_scripts() -> None:

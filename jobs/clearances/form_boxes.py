@@ -77,7 +77,7 @@ class Box:
     stops: forms.BoundField
     marked: forms.BoundField | None
     measured: forms.BoundField | None
-    limits: dict[str, str]  # low, high, target, tolerance in mm
+    limits: dict[str, str]  # in mm: low, high, target, tolerance, predicted, within
     stored: JudgedReading | None  # judged until the browser judges what is typed
     planned: ShimPlanRow | None
 

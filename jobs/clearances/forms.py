@@ -10,7 +10,12 @@ from django.core.exceptions import NON_FIELD_ERRORS
 from django.db.models import TextChoices
 from django.utils import timezone
 
-from jobs.calc.clearances.readings import Reading, derive_closing_clearance, engine_temperature_warning
+from jobs.calc.clearances.readings import (
+    AS_LEFT_WITHIN_MM,
+    Reading,
+    derive_closing_clearance,
+    engine_temperature_warning,
+)
 from jobs.calc.clearances.shims import check_thickness, parse_marking
 from jobs.calc.units.length_format import format_mm
 from jobs.clearances.engine_map import BankView, entry_orders, top_view
@@ -75,7 +80,7 @@ class ClearanceSetForm(RecordForm):
         label="Blades are marked",
         choices=Blades.choices,
         required=False,
-        help_text="A box moves on by itself after two decimals in mm, four in inches.",
+        help_text="A clearance moves on by itself after two decimals in mm, four in inches.",
     )
     closing_as = forms.ChoiceField(
         label="In the closing boxes stands", choices=ClosingAs.choices, required=False
@@ -163,10 +168,11 @@ class ClearanceSetForm(RecordForm):
         return top_view(self.spec, self._box)
 
     def _entry_positions(self, valve_gap: ValveGap, kind: str) -> dict[str, str]:
-        """Return a box's position in each order: clearances first, the shims after all of them."""
-        after = {"c": 0, "n": 1, "s": 2 * len(self.valve_gaps), "m": 2 * len(self.valve_gaps) + 1}[kind]
+        """Return a box's position in each order: clearances first, then markings, then measured shims."""
+        gaps, each = len(self.valve_gaps), 2 if kind in "cn" else 1
+        after = {"c": 0, "n": 1, "s": 2 * gaps, "m": 3 * gaps}[kind]
         return {
-            f"data-order-{name}": str(2 * order.index(valve_gap) + after)
+            f"data-order-{name}": str(each * order.index(valve_gap) + after)
             for name, order in self.orders.items()
         }
 
@@ -179,6 +185,8 @@ class ClearanceSetForm(RecordForm):
             attrs = {"class": "form-control", **self._entry_positions(valve_gap, kind)}
             if kind == "n":
                 attrs |= {"data-bracket": "stops", "placeholder": " "}
+            elif kind == "m":
+                attrs["data-own-round"] = ""
             name = f"{kind}-{valve_gap.slug}"
             self.fields[name] = MarkField(
                 label=f"{valve_gap.label}{what}",
@@ -202,6 +210,7 @@ class ClearanceSetForm(RecordForm):
 
     def _box(self, valve_gap: ValveGap) -> Box:
         shims = self.spec.uses_shims
+        planned = self.planned.get(valve_gap.key)
         return Box(
             valve_gap=valve_gap,
             clearance=self[f"c-{valve_gap.slug}"],
@@ -213,9 +222,11 @@ class ClearanceSetForm(RecordForm):
                 "high": limit_text(valve_gap.high_mm),
                 "target": limit_text(valve_gap.target_mm),
                 "tolerance": limit_text(valve_gap.tolerance_mm),
+                "predicted": limit_text(planned.predicted_mm if planned else None),
+                "within": format_plain(AS_LEFT_WITHIN_MM),
             },
             stored=None if self.is_bound else measured_at(valve_gap, self.stored.get(valve_gap.key)),
-            planned=self.planned.get(valve_gap.key),
+            planned=planned,
         )
 
     def shown(self, clearance_mm: Decimal | None) -> str:

@@ -3,6 +3,8 @@
 
    Lengths are whole steps of 0.00001 mm, as the server stores them: so 0.1 + 0.02 is 0.12, and a limit met exactly is met. */
 
+import { formatNumber } from "./numbers.js";
+
 const STEPS_PER_MM = 100000;
 export const MM_PER = { mm: 1, in: 25.4, thou: 0.0254 };
 const SPELLINGS = { millimeter: "mm", millimetre: "mm", inch: "in", inches: "in", '"': "in", "″": "in", zoll: "in", mil: "thou", mils: "thou", thousandths: "thou" };
@@ -13,6 +15,8 @@ export const WORDS = {
   tight: "below range", loose: "above range", "off-target": "in range, off target", "on-target": "on target",
   "in-range": "in range", "cannot-tell": "cannot tell", unreadable: "not a number",
 };
+
+const MISMATCH = "than predicted: wrong shim, not seated, or wrong valve?";
 
 function stepsOf(text, unit) {
   return NUMBER.test(text) ? Math.round(Number(text.replace(",", ".")) * MM_PER[unit] * STEPS_PER_MM) : NaN;
@@ -27,6 +31,23 @@ export function readClearance(text, unit) {
   const known = SPELLINGS[spelled] ?? spelled;
   if (first === undefined || !Object.hasOwn(MM_PER, known)) return [NaN];
   return [first, second].filter((each) => each !== undefined).map((each) => stepsOf(each, known));
+}
+
+/* "0.03 mm looser than predicted: ..." if a clearance as left cannot be what the shim plan predicted, or "". A bracket
+   counts from its nearer end. */
+export function describeMismatch(ends, { predicted, within }, unit) {
+  if (!ends.length || !isReadable(ends) || !predicted) return "";
+  const expected = stepsOf(predicted, "mm");
+  const difference = Math.min(Math.max(expected, ends[0]), ends.at(-1)) - expected;
+  if (Math.abs(difference) <= stepsOf(within, "mm")) return "";
+  return `${formatSteps(Math.abs(difference), unit)} ${difference > 0 ? "looser" : "tighter"} ${MISMATCH}`;
+}
+
+/* As the server writes lengths: mm in hundredths or as fine as needed, inches with four decimals. */
+function formatSteps(steps, unit) {
+  const length = steps / STEPS_PER_MM / MM_PER[unit];
+  const places = unit === "in" ? 4 : [2, 3, 4].find((digits) => Number(length.toFixed(digits)) === Number(length.toFixed(4)));
+  return `${formatNumber(length, places)} ${unit}`;
 }
 
 /* Limits in mm as the page has them; null where the engine spec has none. */

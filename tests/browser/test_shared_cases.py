@@ -24,6 +24,9 @@ CLOSING = """cases => import("/verdicts.js").then(
         ({ unloaded, loaded, low, high, target, tolerance = "0.01" }) => judge(
             closingFromGaps(readClearance(unloaded, "mm"), readClearance(loaded, "mm")),
             readLimits({ low, high, target, tolerance }))))"""
+AS_LEFT = """cases => import("/verdicts.js").then(({ describeMismatch, readClearance }) => cases.map(
+    ({ typed, unit = "mm", predicted, within = "0.02" }) =>
+        describeMismatch(readClearance(typed, unit), { predicted, within }, unit).split(" than ")[0]))"""
 NOT_MEASURED = """none => import("/numbers.js").then(
     ({ formatNumber }) => [none, undefined, NaN].map((value) => formatNumber(value)))"""
 WORDS = """() => import("/verdicts.js").then(({ WORDS }) => WORDS)"""
@@ -59,6 +62,11 @@ def test_clearance_verdicts_agree_with_the_server(run_script: Any) -> None:
     verdicts = shared_cases("verdicts")
     for script, cases in ((VERDICTS, verdicts["cases"]), (CLOSING, verdicts["closing"])):
         assert_equal(cases, run_script(script, cases), [case["verdict"] for case in cases])
+
+
+def test_as_left_check_agrees_with_the_server(run_script: Any) -> None:
+    cases = shared_cases("verdicts")["as_left"]
+    assert_equal(cases, run_script(AS_LEFT, cases), [case["says"] for case in cases])
 
 
 def test_verdict_texts_agree_with_the_server(run_script: Any) -> None:
