@@ -10,6 +10,7 @@ from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.repeats import RepeatSet
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import ComparisonResult, Group
+from jobs.job.json_values import number, rounded
 from jobs.runs.chart_data import (
     ChannelDisplay,
     Chart,
@@ -17,7 +18,6 @@ from jobs.runs.chart_data import (
     Look,
     build_chart,
     channel_display,
-    plain_numbers,
 )
 from jobs.runs.charts import build_mean_line, side_label
 from jobs.runs.results import RunResult
@@ -35,7 +35,9 @@ from workshop.units.display import (
 from workshop.units.shop_units import shop_unit
 
 QUANTITIES = (("power", "kw"), ("torque", "nm"))
-QUANTITY_OF_UNIT = {"kW": "power", "N·m": "torque"}
+QUANTITY_OF_UNIT = {"kW": "power", "N·m": "torque", "s": "time", "m": "road_length"}
+# More than any unit shows, so that rounding once more for print never gives another last digit.
+STORED_PLACES = 6
 
 
 def comparison_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | None:
@@ -123,20 +125,35 @@ class ComparedValueRow:
         return f"compared-{self.verdict.name.lower().replace('_', '-')}"
 
 
-def format_difference(value: float, quantity: str, unit: str, *, signed: bool = False) -> str:
+def stored_value(value: calc.ComparedValue) -> calc.ComparedValue:
+    """Return a compared value rounded as sheets store it, so that screen, paper and file print one figure."""
+    return replace(
+        value,
+        before=rounded(value.before, STORED_PLACES),
+        after=rounded(value.after, STORED_PLACES),
+        difference=rounded(value.difference, STORED_PLACES),
+        ci_low=rounded(value.ci_low, STORED_PLACES),
+        ci_high=rounded(value.ci_high, STORED_PLACES),
+    )
+
+
+def format_difference(value: float, quantity: str, unit: str) -> str:
     """Format a difference with one decimal more than its values have, so that none is rounded to zero."""
-    places = decimals(quantity, unit) + 1
-    return format_number(convert(value, storage_unit(quantity), unit), places, signed=signed)
+    return format_number(convert(value, storage_unit(quantity), unit), decimals(quantity, unit) + 1)
+
+
+def difference_formatter(unit: str, shop: ShopProfile) -> Callable[[float], str]:
+    """Return what formats a difference that is stored in ``unit``, with the shop's unit."""
+    quantity = QUANTITY_OF_UNIT[unit]
+    shown = shop_unit(shop, quantity)
+    return lambda value: f"{format_difference(value, quantity, shown)}{NO_BREAK_SPACE}{label(shown)}"
 
 
 def build_value_row(value: calc.ComparedValue, shop: ShopProfile) -> ComparedValueRow:
     """Format a compared value in the shop's units."""
     quantity = QUANTITY_OF_UNIT[value.unit]
-    unit = shop_unit(shop, quantity)
-
-    def with_unit(difference: float) -> str:
-        return f"{format_difference(difference, quantity, unit)}{NO_BREAK_SPACE}{label(unit)}"
-
+    unit, with_unit = shop_unit(shop, quantity), difference_formatter(value.unit, shop)
+    value = stored_value(value)
     measured = value.measured
     interval = f"{with_unit(value.ci_low)} to {with_unit(value.ci_high)}"
     share = f"{format_number(value.difference_pct, 1, signed=True)} %"
@@ -193,7 +210,7 @@ def comparison_table(compared: ComparisonResult, shop: ShopProfile) -> Table:
             band.name,
             round(band.from_rpm),
             round(band.to_rpm),
-            *_value_cells(value, shop),
+            *compared_cells(value, shop),
         ]
         for band in bands
         for value in (band.mean_power, band.peak_power, band.mean_torque, band.peak_torque)
@@ -201,22 +218,18 @@ def comparison_table(compared: ComparisonResult, shop: ShopProfile) -> Table:
     return header, rows
 
 
-def _value_cells(value: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
-    measure = channel_display({"kW": "power_kw", "N·m": "torque_nm"}[value.unit], shop)
+def compared_cells(value: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
+    """Return a compared value as cells of a CSV row in the shop's unit, with all stored decimals."""
+    unit = shop_unit(shop, QUANTITY_OF_UNIT[value.unit])
+    stored_in = storage_unit(QUANTITY_OF_UNIT[value.unit])
+    value = stored_value(value)
 
     def convert_one(stored: float) -> float | None:
-        return plain_numbers(measure.show(np.array([stored])), 3)[0]
+        return number(convert(stored, stored_in, unit), STORED_PLACES)
 
-    return compared_cells(value, measure.unit, convert_one)
-
-
-def compared_cells(
-    value: calc.ComparedValue, unit: str, convert_one: Callable[[float], float | None]
-) -> list[Any]:
-    """Return a compared value as cells of a CSV row, converted to the unit shown."""
     return [
         value.label,
-        unit,
+        label(unit),
         convert_one(value.before),
         value.runs_before,
         convert_one(value.after),
@@ -224,7 +237,7 @@ def compared_cells(
         convert_one(value.difference),
         convert_one(value.ci_low),
         convert_one(value.ci_high),
-        plain_numbers(np.array([value.difference_pct]), 2)[0],
+        number(value.difference_pct, 2),
         value.verdict,
         value.assumed_pct,
     ]

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.comparison import BandComparison, ComparedValue, RunComparison
 from jobs.calc.dyno.repeats import RepeatSet
-from jobs.comparisons.charts import build_value_row
+from jobs.comparisons.charts import QUANTITY_OF_UNIT, build_value_row, stored_value
 from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.comparisons.roll_on import compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_tables import RollOnBand, describe_roll_on, lead_chart
@@ -207,17 +207,17 @@ def band_facts(band: BandComparison, shop: ShopProfile) -> BandFacts:
 
 
 def compared_value_facts(figure: ComparedValue, shop: ShopProfile) -> ComparedValueFacts:
-    quantity = "power" if figure.unit == "kW" else "torque"
+    value = stored_value(figure)
     return ComparedValueFacts(
-        label=figure.label,
-        quantity=quantity,
-        before=rounded(figure.before, 3),
-        after=rounded(figure.after, 3),
-        difference=rounded(figure.difference, 3),
-        low=rounded(figure.ci_low, 3),
-        high=rounded(figure.ci_high, 3),
-        difference_pct=number(figure.difference_pct, 1),
-        verdict=figure.verdict,
+        label=value.label,
+        quantity=QUANTITY_OF_UNIT[value.unit],
+        before=value.before,
+        after=value.after,
+        difference=value.difference,
+        low=value.ci_low,
+        high=value.ci_high,
+        difference_pct=number(value.difference_pct, 1),
+        verdict=value.verdict,
         sentence=build_value_row(figure, shop).sentence,
     )
 

@@ -6,14 +6,17 @@ from typing import Any
 from jobs.calc.chassis.roll_on_comparison import RollOnComparison
 from jobs.calc.dyno.comparison import ComparedValue, Verdict
 from jobs.calc.units.numbers import format_number
-from jobs.comparisons.charts import compared_cells
+from jobs.comparisons.charts import (
+    build_value_row,
+    compared_cells,
+    difference_formatter,
+    stored_value,
+)
 from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, RollOnResult
 from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, build_chart
 from workshop.models import ShopProfile
-from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, convert, decimals, label
+from workshop.units.display import convert, label
 from workshop.units.shop_units import shop_unit
-
-QUANTITY_OF_UNIT = {"s": "time", "m": "road_length"}
 
 
 @dataclass(frozen=True)
@@ -52,32 +55,14 @@ class RollOnSummary:
     assumed: str
 
 
-def _unit(value: ComparedValue, shop: ShopProfile) -> str:
-    return shop_unit(shop, QUANTITY_OF_UNIT[value.unit])
-
-
-def _format(value: float, unit: str, storage_unit: str, extra_decimals: int = 0) -> str:
-    places = decimals(QUANTITY_OF_UNIT[storage_unit], unit) + extra_decimals
-    number = format_number(convert(value, storage_unit, unit), places)
-    return f"{number}{NO_BREAK_SPACE}{label(unit)}"
-
-
 def roll_on_rows(result: RollOnComparison, shop: ShopProfile) -> list[RollOnRow]:
     """Return the rows of time, distance and distance at the same instant."""
     return [_row(value, shop) for value in (result.time, result.distance, result.lead)]
 
 
 def _row(value: ComparedValue, shop: ShopProfile) -> RollOnRow:
-    unit = _unit(value, shop)
-    low, high = (_format(end, unit, value.unit, 1) for end in (value.ci_low, value.ci_high))
-    return RollOnRow(
-        value.label,
-        _format(value.before, unit, value.unit),
-        _format(value.after, unit, value.unit),
-        _format(value.difference, unit, value.unit, 1),
-        f"{low} to {high}" if value.measured else NOT_MEASURED,
-        value.verdict,
-    )
+    row = build_value_row(value, shop)
+    return RollOnRow(row.label, row.before, row.after, row.difference, row.interval, row.verdict)
 
 
 def describe_roll_on(roll_on: RollOnResult, shop: ShopProfile) -> RollOnSummary | None:
@@ -109,8 +94,8 @@ def describe_roll_on(roll_on: RollOnResult, shop: ShopProfile) -> RollOnSummary 
 
 def lead_sentence(result: RollOnComparison, shop: ShopProfile) -> str:
     """Describe the lead of after, with its interval, when the first run reaches the end speed."""
-    lead, unit = result.lead, shop_unit(shop, "road_length")
-    low, high = (_format(end, unit, "m", 1) for end in (lead.ci_low, lead.ci_high))
+    lead, show = stored_value(result.lead), difference_formatter("m", shop)
+    low, high = show(lead.ci_low), show(lead.ci_high)
     after = f"after {format_number(float(result.time_s[-1]), 2)} s"
     if lead.verdict is Verdict.NO_DIFFERENCE:
         return (
@@ -119,8 +104,7 @@ def lead_sentence(result: RollOnComparison, shop: ShopProfile) -> str:
         )
     way = "ahead of" if lead.difference > 0 else "behind"
     return (
-        f"As left is {_format(abs(lead.difference), unit, 'm')} {way} as received {after} "
-        f"(95 % interval {low} to {high})."
+        f"As left is {show(abs(lead.difference))} {way} as received {after} (95 % interval {low} to {high})."
     )
 
 
@@ -179,16 +163,7 @@ def roll_on_csv_rows(roll_on: RollOnResult, title: str, shop: ShopProfile) -> li
     if roll_on.limited and roll_on.limit and max(roll_on.limited.at_limit_s) > 0:
         rows_by_band.append((f"drive-out in gear {inputs.gear}, held by {roll_on.limit.by}", roll_on.limited))
     return [
-        [title, name, *ends, *_cells(value, shop)]
+        [title, name, *ends, *compared_cells(value, shop)]
         for name, comparison in rows_by_band
         for value in (comparison.time, comparison.distance, comparison.lead)
     ]
-
-
-def _cells(value: ComparedValue, shop: ShopProfile) -> list[Any]:
-    unit = _unit(value, shop)
-
-    def convert_one(stored: float) -> float:
-        return round(float(convert(stored, value.unit, unit)), 3)
-
-    return compared_cells(value, label(unit), convert_one)

@@ -50,12 +50,12 @@ def measured(figure: ComparedValueFacts, units: UnitChoices) -> dict[str, str]:
     """Return a compared value: before, after, difference and its interval, as printed."""
     kind = figure.quantity
     unit = shop_unit(units, kind)
-    low, high = (format_difference(end, kind, unit, signed=True) for end in (figure.low, figure.high))
+    low, high = (format_difference(end, kind, unit) for end in (figure.low, figure.high))
     return {
         "unit": label(unit),
         "before": format_value(figure.before, kind, unit, with_unit=False),
         "after": format_value(figure.after, kind, unit, with_unit=False),
-        "difference": format_difference(figure.difference, kind, unit, signed=True),
+        "difference": format_difference(figure.difference, kind, unit),
         "interval": f"{low} to {high}",
     }
 
