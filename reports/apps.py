@@ -19,12 +19,21 @@ class ReportsConfig(AppConfig):
         from jobs.job.registry import register
         from reports import system_checks as checks  # noqa: F401  (importing registers them; the app registry must be ready)
         from reports.customer.links import revoke_links
+        from reports.tasks import take_up_prints
         from workshop.additions import add_template
+        from workshop.background.abandoned import take_up_steps
         from workshop.privacy.erase import erasure_steps
+
+        if take_up_prints not in take_up_steps:
+            take_up_steps.append(take_up_prints)
 
         if revoke_links not in erasure_steps:
             erasure_steps.append(revoke_links)
+        from reports.handover.erasing import SHEETS
         from reports.handover.record import RECORD
+        from workshop.privacy.documents import register_documents
+
+        register_documents(SHEETS)
 
         register(RECORD)
         for place, template in ADDITIONS:

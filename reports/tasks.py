@@ -5,6 +5,7 @@ processes print the same sheet.
 """
 
 import hashlib
+from datetime import datetime
 
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -13,6 +14,10 @@ from django_tasks import task
 
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing
+from workshop.background.abandoned import MAX_ATTEMPTS, when_stopped
+
+STOPPED = "Printing was stopped before it had finished."
+GIVEN_UP = f"Printing was stopped or not begun {MAX_ATTEMPTS} times. Look at the log of the site."
 
 
 class PdfMismatch(Exception):
@@ -28,6 +33,8 @@ def start_printing(sheet: HandoverSheet, *, backend: str = "default") -> None:
         Name in ``TASKS`` of the backend that prints it.
     """
     with transaction.atomic():
+        if HandoverSheet.objects.get(pk=sheet.pk).erased_at:
+            return
         printing, is_first = Printing.objects.select_for_update().get_or_create(sheet_id=sheet.pk)
         if not is_first:
             if not printing.can_be_restarted:
@@ -35,6 +42,25 @@ def start_printing(sheet: HandoverSheet, *, backend: str = "default") -> None:
             printing.restart()
     # After the transaction, so that it is not held open if the backend prints in this process.
     print_sheet.using(backend=backend).enqueue(sheet.pk, printing.attempt)
+
+
+def take_up_prints(now: datetime) -> None:
+    """Print again what was stopped, or what nobody took or moved on within the limits.
+
+    A sheet that no worker took is printed in a process. After some attempts the fault is left to people.
+    """
+    for printing in Printing.objects.abandoned(now):
+        seen = Printing.objects.filter(pk=printing.pk, attempt=printing.attempt, step=printing.step)
+        if printing.taken_up + 1 >= MAX_ATTEMPTS:
+            seen.update(step=Printing.Step.FAILED, fault=GIVEN_UP, moved_at=timezone.now())
+            continue
+        with transaction.atomic():
+            current = seen.select_for_update().first()
+            if current is None:
+                continue  # it moved on, or another process of the site took it up
+            current.restart(taken_up=current.taken_up + 1)
+        backend = "process" if printing.step == Printing.Step.WAITING else "default"
+        print_sheet.using(backend=backend).enqueue(current.sheet_id, current.attempt)
 
 
 @task()
@@ -56,9 +82,19 @@ def print_sheet(sheet_pk: int, attempt: int) -> None:
         report_progress(Printing.Step.KEEPING)
         store_pdf(sheet, pdf)
     except BaseException as problem:
-        attempt_rows.update(step=Printing.Step.FAILED, fault=describe_error(problem), moved_at=timezone.now())
+        step = Printing.Step.FAILED if isinstance(problem, Exception) else Printing.Step.STOPPED
+        attempt_rows.update(step=step, fault=describe_error(problem), moved_at=timezone.now())
         raise
     Printing.objects.filter(sheet=sheet).update(step=Printing.Step.DONE, fault="", moved_at=timezone.now())
+
+
+@when_stopped(print_sheet)
+def record_stop(sheet_pk: int, attempt: int, problem: str) -> None:
+    """Record that the process of an attempt could not be started or ended before the sheet was printed."""
+    ended = (Printing.Step.DONE, Printing.Step.STOPPED, Printing.Step.FAILED)
+    unfinished = Printing.objects.filter(sheet_id=sheet_pk, attempt=attempt).exclude(step__in=ended)
+    step = Printing.Step.FAILED if problem else Printing.Step.STOPPED
+    unfinished.update(step=step, fault=problem or STOPPED, moved_at=timezone.now())
 
 
 def describe_error(problem: BaseException) -> str:
@@ -68,7 +104,7 @@ def describe_error(problem: BaseException) -> str:
         return f"A file could not be written: {problem.strerror or problem}."
     if isinstance(problem, Exception):
         return "The program failed while it made the pages; its log says how."
-    return "Printing was stopped before it had finished."
+    return STOPPED
 
 
 def file_name(sheet: HandoverSheet) -> str:

@@ -16,10 +16,11 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import setup_databases, teardown_databases
 
-from reports import processes, tasks
+from reports import tasks
 from reports.handover.snapshot.codec import snapshot_sha256
 from tests import factories
 from tests.databases import copied_database
+from workshop.background import processes
 from workshop.models import Role, ShopProfile, StaffMember
 
 ROOT = Path(__file__).parents[1]
@@ -141,7 +142,7 @@ def print_processes(
     monkeypatch.setattr(processes, "Popen", ListedProcess)
     monkeypatch.setenv("DATA_DIR", str(Path(settings.MEDIA_ROOT).parent))
     monkeypatch.setenv("DATABASE_URL", database_url())
-    in_process = {"BACKEND": "reports.processes.ProcessBackend"}
+    in_process = {"BACKEND": "workshop.background.processes.ProcessBackend"}
     settings.TASKS = {**settings.TASKS, "default": in_process, "process": in_process}
     yield started
     for process in started:

@@ -29,7 +29,8 @@ from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json
 from reports.models import handover
 from tests import factories
-from workshop.models import Role, ShimStock, ShopProfile, StaffMember
+from workshop.mail.outbox import mail_key
+from workshop.models import OutgoingMail, Role, ShimStock, ShopProfile, StaffMember
 
 PUBLIC = {"login", "health", "calendar-feed", "customer-sheet", "customer-pdf", "customer-acknowledge"}
 
@@ -191,6 +192,19 @@ class Records:
         until = timezone.now() + timedelta(days=1)
         return handover.SheetLink.objects.create(sheet=self.sheet, expires_at=until, made_by=self.by)
 
+    @cached_property
+    def mail(self) -> Any:
+        """Create a mail about the sheet that the mail server took."""
+        return OutgoingMail.objects.create(
+            to="ines@example.org",
+            subject="Handover sheet",
+            about=mail_key(self.sheet),
+            page=reverse("handover", args=[self.job.number]),
+            state=OutgoingMail.State.SENT,
+            sent_at=timezone.now(),
+            by=self.by,
+        )
+
 
 def picture() -> ContentFile:
     file = BytesIO()
@@ -332,6 +346,10 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "link-new": pk_of("sheet"),
     "link-revoke": pk_of("link"),
     "sheet-mail": pk_of("sheet"),
+    "mail-state": pk_of("mail"),
+    "mail-retry": pk_of("mail"),
+    "mail-returned": pk_of("mail"),
+    "mail-settle": pk_of("mail"),
     "customer-sheet": lambda records: [records.link.token],
     "customer-pdf": lambda records: [records.link.token],
     "customer-acknowledge": lambda records: [records.link.token],

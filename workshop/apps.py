@@ -6,3 +6,8 @@ class WorkshopConfig(AppConfig):
 
     def ready(self) -> None:
         from workshop import system_checks as checks  # noqa: F401  (registers them; needs the app registry)
+        from workshop.background.abandoned import take_up_steps
+        from workshop.mail.outbox import take_up_mails
+
+        if take_up_mails not in take_up_steps:
+            take_up_steps.append(take_up_mails)

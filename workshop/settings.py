@@ -189,14 +189,17 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000
 
-EMAIL_CONFIG = env.email_url("EMAIL_URL", default="consolemail://")
+# Without a mail server the pages offer links to copy. Nothing is printed: a link in a log is no secret.
+EMAIL_CONFIG = env.email_url("EMAIL_URL", default="dummymail://")
 globals().update(**EMAIL_CONFIG)
 DEFAULT_FROM_EMAIL: str = env.str("DEFAULT_FROM_EMAIL", default="workshop@localhost")
+# Seconds within which the mail server has to answer each time.
+EMAIL_TIMEOUT: int = env.int("EMAIL_TIMEOUT", default=20)
 
-# How an issued sheet is printed: in a process started on demand, by a worker (manage.py db_worker), or in
-# the request that issues it.
+# How sheets are printed and mails are sent: in a process started on demand, by a worker (manage.py
+# db_worker), or in the request itself.
 TASKS = {
-    "process": {"BACKEND": "reports.processes.ProcessBackend"},
+    "process": {"BACKEND": "workshop.background.processes.ProcessBackend"},
     "database": {"BACKEND": "django_tasks_db.DatabaseBackend"},
     "immediate": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"},
 }

@@ -17,6 +17,8 @@ from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.core.files.storage import FileSystemStorage, default_storage
 from django.db import DatabaseError, connections
 
+from workshop.mail.server import has_mail_server
+
 FONTS = (
     "vendor/ibm-plex-sans-1.1.0/IBMPlexSans-Regular.ttf",
     "vendor/ibm-plex-sans-1.1.0/IBMPlexSans-SemiBold.ttf",
@@ -103,6 +105,20 @@ def check_pdf_libraries(app_configs: Sequence[Any] | None, **kwargs: Any) -> lis
             f"Handover sheets can't be made: {', '.join(missing)} can't be loaded.",
             hint=INSTALL_HINT,
             id="workshop.E003",
+        )
+    ]
+
+
+@register(deploy=True)
+def check_mail(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Warn if no mail server is set up."""
+    if has_mail_server():
+        return []
+    return [
+        Warning(
+            "No mail server is set up: the site sends no mails and offers links to copy instead.",
+            hint="Set EMAIL_URL and DEFAULT_FROM_EMAIL, then send a test mail from the shop's page.",
+            id="workshop.W006",
         )
     ]
 

@@ -7,12 +7,13 @@ from workshop.change_log import urls as change_log
 from workshop.customers import urls as customers
 from workshop.engines import urls as engines
 from workshop.health import urls as health
+from workshop.mail import urls as mail
 from workshop.people import urls as people
 from workshop.privacy import urls as privacy
 from workshop.shop import urls as shop
 from workshop.stock import urls as stock
 
-PACKAGES = (people, shop, change_log, backup, customers, privacy, engines, stock, health)
+PACKAGES = (people, shop, mail, change_log, backup, customers, privacy, engines, stock, health)
 urlpatterns = [
     *(pattern for package in PACKAGES for pattern in package.urlpatterns),
     path("", include("jobs.urls")),

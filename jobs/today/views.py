@@ -9,9 +9,10 @@ from jobs.models import Job, Stage
 from jobs.planner.opening_hours import load_opening_hours
 from jobs.planner.slots import build_schedule, parse_day
 from jobs.search.find import find_jobs
-from jobs.today.board import day
+from jobs.today.board import MAX_SHOWN, day
 from jobs.today.getting_started import is_new_shop, onboarding_steps
 from workshop.access.roles import StaffRequest, staff
+from workshop.mail.outbox import list_unsettled
 from workshop.models import Role
 from workshop.records.lists import list_page, search_text
 
@@ -28,6 +29,7 @@ def today(request: StaffRequest) -> HttpResponse:
         "plan": build_schedule(first, load_opening_hours(request.shop)),
         "is_now": first == timezone.localdate(),
         "may_edit": request.user.holds(Role.DESK),
+        "mails": list_unsettled()[:MAX_SHOWN] if request.user.holds(Role.DESK) else [],
     }
     return render(request, "jobs/today/today.html", context)
 

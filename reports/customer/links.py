@@ -1,29 +1,33 @@
-"""The customer's link: find it by its token, count openings, acknowledge, send by email."""
+"""The customer's link: find it by its token, count openings, acknowledge, mail it."""
 
 from datetime import timedelta
-from smtplib import SMTPException
 
-from django.core.mail import EmailMessage
 from django.db import transaction
 from django.db.models import F
+from django.urls import reverse
 from django.utils import timezone
 
 from reports.handover.notices import as_text
 from reports.handover.snapshot.codec import from_json
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
-from workshop.models import Customer, ShopProfile, StaffMember
+from workshop.mail.outbox import queue_mail
+from workshop.models import Customer, OutgoingMail, ShopProfile, StaffMember
 
 MAX_OPENINGS_PER_HOUR = 60
 MAX_UNKNOWN_LINKS_PER_HOUR = 30
 HOUR = timedelta(hours=1)
+ERASED = (
+    "The customer's personal data were erased after this sheet was issued, so no link to it can be made or "
+    "mailed. Staff can still open a PDF that was kept."
+)
+
+
+class LinkRefused(Exception):
+    """No link may be made to this sheet; the message says why."""
 
 
 class RateLimited(Exception):
     """Too many requests from one address within an hour."""
-
-
-class MailNotSent(Exception):
-    """The mail server did not accept the mail; the message gives the reason."""
 
 
 def count_request(name: str, limit: int) -> None:
@@ -37,7 +41,7 @@ def count_request(name: str, limit: int) -> None:
 
 def find_link(token: str, address: str) -> SheetLink | None:
     """Return the link with this token, live or not, or None if there is none."""
-    link = SheetLink.objects.select_related("sheet__job").filter(token=token).first()
+    link = SheetLink.objects.select_related("sheet__job__customer").filter(token=token).first()
     if link is None:
         count_request(f"unknown:{address}", MAX_UNKNOWN_LINKS_PER_HOUR)
         return None
@@ -51,6 +55,15 @@ def count_opening(link: SheetLink) -> None:
 
 
 def make_link(*, sheet: HandoverSheet, by: StaffMember) -> SheetLink:
+    """Make a link to a sheet.
+
+    Raises
+    ------
+    LinkRefused
+        The personal data of the customer were erased after the sheet was issued.
+    """
+    if sheet.is_of_erased_customer:
+        raise LinkRefused(ERASED)
     until = timezone.now() + timedelta(days=ShopProfile.current().link_days)
     return SheetLink.objects.create(sheet=sheet, expires_at=until, made_by=by)
 
@@ -78,14 +91,8 @@ def acknowledge(*, link: SheetLink, name: str) -> Acknowledgement:
     return Acknowledgement.objects.create(sheet=link.sheet, link=locked, name=name, notice_text=text)
 
 
-def send_link(*, link: SheetLink, address: str, page_address: str) -> None:
-    """Send the customer the address of the sheet.
-
-    Raises
-    ------
-    MailNotSent
-        The mail server refused it or cannot be reached.
-    """
+def mail_link(*, link: SheetLink, to: str, page_address: str, by: StaffMember) -> OutgoingMail:
+    """Queue a mail with the address of the sheet; see workshop.mail.outbox.queue_mail."""
     sheet, shop = link.sheet, ShopProfile.current()
     until = timezone.localtime(link.expires_at)
     paragraphs = [
@@ -96,11 +103,12 @@ def send_link(*, link: SheetLink, address: str, page_address: str) -> None:
         f"The address works until {until:%d %b %Y}. Whoever has it can read the sheet.",
         f"{shop.name}\n{shop.phone}".strip(),
     ]
-    body = "\n\n".join(paragraphs) + "\n"
-    mail = EmailMessage(f"Handover sheet {sheet.number}, {shop.name}", body, to=[address])
-    if shop.email:
-        mail.reply_to = [shop.email]
-    try:
-        mail.send()
-    except (SMTPException, OSError) as problem:
-        raise MailNotSent(f"The mail was not sent: the mail server said “{problem}”.") from problem
+    return queue_mail(
+        to=to,
+        subject=f"Handover sheet {sheet.number}, {shop.name}",
+        body="\n\n".join(paragraphs) + "\n",
+        page=f"{reverse('handover', args=[sheet.job.number])}#sheet-{sheet.pk}",
+        by=by,
+        about=sheet,
+        customer=sheet.job.customer,
+    )

@@ -13,28 +13,30 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from reports.customer.links import (
-    MailNotSent,
+    ERASED,
     RateLimited,
     acknowledge,
     count_opening,
     find_link,
+    mail_link,
     make_link,
     revoke_link,
-    send_link,
 )
 from reports.handover.forms import AcknowledgeForm, MailForm
 from reports.handover.issuing import PdfUnavailable, PrintingInProgress
 from reports.handover.sheet import summary_picture
 from reports.handover.snapshot.codec import from_json
 from reports.handover.views import build_customer_url, issued_pdf_response
-from reports.models import HandoverSheet, SheetLink
+from reports.models import HandoverSheet, Printing, SheetLink
 from reports.typesetting.pdf import qr_data_uri
 from workshop.access.roles import StaffRequest, public, roles
+from workshop.mail.server import has_mail_server
 from workshop.models import Role
 from workshop.records.responses import post_data, render_form
 from workshop.records.submit_once import submit_once
 
 GONE = "This link has ended. Ask the shop for a new one."
+NOT_PRINTED = "The file of this sheet can't be had just now. Ask the shop."
 BEING_PRINTED = "This sheet is being printed. Look again in a few minutes."
 
 
@@ -43,12 +45,19 @@ def wait_for_pdf(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
     return redirect("handover", sheet.job.number)
 
 
+def refuse_link(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
+    messages.error(request, ERASED)
+    return redirect("handover", sheet.job.number)
+
+
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
 @submit_once
 def link_new(request: StaffRequest, pk: int) -> HttpResponse:
     """Show the links of a sheet with their addresses; a POST adds one."""
-    sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
+    sheet = get_object_or_404(HandoverSheet.objects.select_related("job__customer"), pk=pk)
+    if sheet.is_of_erased_customer:
+        return refuse_link(request, sheet)
     if not sheet.is_printed:
         return wait_for_pdf(request, sheet)
     if request.method == "POST":
@@ -62,7 +71,9 @@ def link_new(request: StaffRequest, pk: int) -> HttpResponse:
         if link.is_live
     ]
     return render(
-        request, "reports/customer/link_new.html", {"sheet": sheet, "job": sheet.job, "links": links}
+        request,
+        "reports/customer/link_new.html",
+        {"sheet": sheet, "job": sheet.job, "links": links, "has_mail_server": has_mail_server()},
     )
 
 
@@ -80,20 +91,20 @@ def link_revoke(request: StaffRequest, pk: int) -> HttpResponse:
 @submit_once
 def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job__customer"), pk=pk)
+    if sheet.is_of_erased_customer:
+        return refuse_link(request, sheet)
     if not sheet.is_printed:
         return wait_for_pdf(request, sheet)
+    if not has_mail_server():
+        return redirect("link-new", sheet.pk)  # which says so, and offers the address to copy
     form = MailForm(post_data(request), sheet=sheet)
     if form.is_valid():
         live = [link for link in sheet.links.all() if link.is_live]
         link = live[-1] if live else make_link(sheet=sheet, by=request.user)
-        address = form.cleaned_data["address"]
-        try:
-            send_link(link=link, address=address, page_address=build_customer_url(request, link.token))
-        except MailNotSent as problem:
-            form.add_error("address", str(problem))
-        else:
-            messages.success(request, f"The link to sheet {sheet.number} is sent to {address}.")
-            return redirect("handover", sheet.job.number)
+        address, to = build_customer_url(request, link.token), form.cleaned_data["address"]
+        mail = mail_link(link=link, to=to, page_address=address, by=request.user)
+        messages.info(request, f"The mail to {mail.to} waits to be sent. Its state stands at the sheet.")
+        return redirect(mail.page)
     return render_form(request, "reports/customer/mail.html", form, sheet=sheet, job=sheet.job)
 
 
@@ -114,16 +125,22 @@ def customer_page(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRe
         else:
             if link is None:
                 response = message_page(request, "There is no sheet at this address.", status=404)
-            elif not link.is_live:
+            elif not link.is_live or link.sheet.is_of_erased_customer:
                 response = message_page(request, GONE, status=410)
             elif not link.sheet.is_printed:
-                response = message_page(request, BEING_PRINTED, status=503)
+                response = message_page(request, describe_printing(link), status=503)
             else:
                 response = view(request, link, *args)
         response.headers["X-Robots-Tag"] = "noindex, nofollow"
         return response
 
     return wrapper
+
+
+def describe_printing(link: SheetLink) -> str:
+    printing = Printing.objects.filter(sheet=link.sheet).first()
+    has_failed = printing is None or printing.step == Printing.Step.FAILED
+    return NOT_PRINTED if has_failed else BEING_PRINTED
 
 
 def message_page(request: HttpRequest, sentence: str, status: int) -> HttpResponse:
@@ -166,9 +183,7 @@ def customer_pdf(request: HttpRequest, link: SheetLink) -> HttpResponseBase:
     except PrintingInProgress:
         return message_page(request, BEING_PRINTED, status=503)
     except PdfUnavailable:
-        return message_page(
-            request, "The file of this sheet can't be had just now. Ask the shop.", status=404
-        )
+        return message_page(request, NOT_PRINTED, status=404)
 
 
 @public

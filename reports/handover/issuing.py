@@ -241,8 +241,13 @@ def issued_pdf(sheet: HandoverSheet) -> bytes:
     PrintingInProgress
         It is being printed.
     PdfUnavailable
-        Printing failed, or gives another PDF than the one that was issued.
+        It was deleted, or printing failed, or gives another PDF than the one that was issued.
     """
+    if sheet.erased_at:
+        raise PdfUnavailable(
+            f"The PDF of sheet {sheet.number} was deleted with the customer's data "
+            f"{timezone.localtime(sheet.erased_at):%-d %b %Y}. Its number and SHA-256 are kept."
+        )
     pdf = stored_pdf(sheet)
     if pdf is None:
         printing = Printing.objects.filter(sheet=sheet).first()
@@ -260,7 +265,7 @@ def issued_pdf(sheet: HandoverSheet) -> bytes:
 
 def stored_pdf(sheet: HandoverSheet) -> bytes | None:
     """Return the stored PDF, or None if it is not the one that was issued."""
-    if not sheet.is_printed:
+    if not sheet.is_available:
         return None
     try:
         with sheet.pdf.storage.open(sheet.pdf.name or "") as file:

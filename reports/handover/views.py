@@ -28,6 +28,7 @@ from reports.handover.issuing import (
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import file_name, start_printing
 from workshop.access.roles import StaffRequest, roles, staff
+from workshop.mail.outbox import list_mails_about, mail_key
 from workshop.models import Role
 from workshop.records.responses import post_data
 
@@ -39,11 +40,15 @@ def build_customer_url(request: HttpRequest, token: str) -> str:
 
 
 def list_sheets(**filters: Any) -> list[HandoverSheet]:
-    """Return sheets, newest first, with their links, acknowledgements and printing progress."""
+    """Return sheets, newest first, with their links, mails, acknowledgements and printing progress."""
     links = Prefetch("links", SheetLink.objects.select_related("made_by"))
     sheets = HandoverSheet.objects.filter(**filters).defer("snapshot")
-    sheets = sheets.select_related("issued_by", "job", "printing")
-    return list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
+    sheets = sheets.select_related("issued_by", "job__customer", "printing")
+    found = list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
+    mails = list_mails_about(found)
+    for sheet in found:
+        sheet.mails = mails.get(mail_key(sheet), [])
+    return found
 
 
 def render_handover(
@@ -146,7 +151,9 @@ def sheet_print(request: StaffRequest, pk: int) -> HttpResponse:
     sheet = get_object_or_404(HandoverSheet.objects.select_related("job"), pk=pk)
     printing = Printing.objects.filter(sheet=sheet).first()
     is_waiting = printing is not None and printing.step == Printing.Step.WAITING
-    if stored_pdf(sheet) is not None:
+    if sheet.erased_at:
+        messages.info(request, f"Sheet {sheet.number} was deleted with the customer's data.")
+    elif stored_pdf(sheet) is not None:
         messages.info(request, f"Sheet {sheet.number} is printed already.")
     else:
         start_printing(sheet, backend="process" if is_waiting else "default")

@@ -10,7 +10,7 @@ from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 from jobs.models import Job
-from workshop.models import PersonalData, Record
+from workshop.models import OutgoingMail, PersonalData, Record
 
 
 class IssuedSheetIsFinal(Exception):
@@ -44,7 +44,8 @@ class SheetQuerySet(models.QuerySet["HandoverSheet"]):
 class HandoverSheet(models.Model):
     """An issued PDF with the data it was made from: written once, never altered.
 
-    Data and number are stored when the sheet is issued; the PDF is attached once it is printed.
+    Data and number are stored when the sheet is issued; the PDF is attached once it is printed. If the
+    owner decides so when the customer is erased, the PDF is deleted and the name leaves the data.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="handover_sheets")
@@ -57,9 +58,12 @@ class HandoverSheet(models.Model):
     issued_at = models.DateTimeField(default=timezone.now)
     issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     override_reason = models.TextField(blank=True)
+    erased_at = models.DateTimeField("deleted with the customer's data at", null=True, blank=True)
+    mails: list[OutgoingMail]  # read together for all sheets of a page
     history = HistoricalRecords(excluded_fields=["snapshot"])
 
-    personal_data = PersonalData(customer="job__customer")  # never altered, so nothing is erased from it
+    # Never altered by the erasure itself; see reports/handover/erasing.py.
+    personal_data = PersonalData(customer="job__customer")
     objects = SheetQuerySet.as_manager()
 
     class Meta:
@@ -69,7 +73,9 @@ class HandoverSheet(models.Model):
             models.UniqueConstraint(fields=["job", "issue_number"], name="handover_issue_number_unique"),
             models.CheckConstraint(condition=Q(issue_number__gte=1), name="handover_issue_number_from_1"),
             models.CheckConstraint(
-                condition=Q(pdf="", sha256="") | (~Q(pdf="") & ~Q(sha256="")),
+                condition=Q(pdf="", sha256="")
+                | (~Q(pdf="") & ~Q(sha256=""))
+                | Q(pdf="", erased_at__isnull=False),
                 name="handover_pdf_has_hash",
             ),
         ]
@@ -93,11 +99,31 @@ class HandoverSheet(models.Model):
     def is_printed(self) -> bool:
         return bool(self.sha256)
 
-    def attach(self, name: str, sha256: str) -> bool:
-        """Attach the stored PDF; return False if the sheet already has one."""
+    @property
+    def is_available(self) -> bool:
+        """Return True if it has a PDF that was not deleted."""
+        return self.is_printed and self.erased_at is None
+
+    @property
+    def is_of_erased_customer(self) -> bool:
+        """Return True if it was issued before the customer's personal data were erased."""
+        erased_at = self.job.customer.erased_at
+        return erased_at is not None and self.issued_at <= erased_at
+
+    def erase_person(self, snapshot: dict[str, Any], override_reason: str) -> None:
+        """Store the data without the person and forget the PDF; the only alteration of an issued sheet."""
         with transaction.atomic():
-            stored = HandoverSheet.objects.select_for_update().values_list("sha256", flat=True)
-            if stored.get(pk=self.pk):
+            stored = HandoverSheet.objects.select_for_update().get(pk=self.pk)
+            stored.snapshot, stored.override_reason = snapshot, override_reason
+            stored.pdf.name, stored.erased_at = "", timezone.now()
+            super(HandoverSheet, stored).save()
+            stored.history.update(override_reason=override_reason)
+
+    def attach(self, name: str, sha256: str) -> bool:
+        """Attach the stored PDF; return False if the sheet already has one or is deleted."""
+        with transaction.atomic():
+            stored = HandoverSheet.objects.select_for_update().get(pk=self.pk)
+            if stored.sha256 or stored.erased_at:
                 return False
             self.pdf.name, self.sha256 = name, sha256
             super().save(update_fields=["pdf", "sha256"])

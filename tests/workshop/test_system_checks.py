@@ -55,6 +55,14 @@ def test_missing_library_is_an_error_with_install_hint(monkeypatch) -> None:
     assert all(system in message.hint for system in ("Debian", "Fedora", "macOS"))
 
 
+@pytest.mark.parametrize("backend", ["console", "dummy", "filebased"])
+def test_missing_mail_server_is_a_warning(settings, backend) -> None:
+    assert checks.check_mail(None) == []
+    settings.EMAIL_BACKEND = f"django.core.mail.backends.{backend}.EmailBackend"
+    (message,) = checks.check_mail(None)
+    assert message.id == "workshop.W006" and "EMAIL_URL" in message.hint
+
+
 def test_old_sqlite_is_a_warning(monkeypatch) -> None:
     monkeypatch.setattr(sqlite3, "sqlite_version_info", (3, 31, 1))
     monkeypatch.setattr(connection, "vendor", "sqlite")

@@ -3,7 +3,9 @@
 from workshop.models.backups import BackupTaken
 from workshop.models.base import Record, StaleRecord
 from workshop.models.customers import Bike, Customer, FoundWord
+from workshop.models.document_decisions import DocumentDecision
 from workshop.models.engines import ClearanceKind, EngineSpec, Side, Valve
+from workshop.models.mail import OutgoingMail
 from workshop.models.people import Role, StaffMember
 from workshop.models.personal_data import PersonalData
 from workshop.models.shop import ShopProfile
@@ -15,8 +17,10 @@ __all__ = [
     "Bike",
     "ClearanceKind",
     "Customer",
+    "DocumentDecision",
     "EngineSpec",
     "FoundWord",
+    "OutgoingMail",
     "PersonalData",
     "Record",
     "Role",

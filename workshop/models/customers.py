@@ -41,6 +41,7 @@ class Customer(Record):
         validators=[MinValueValidator(30), MaxValueValidator(250)],
     )
     note = models.TextField(blank=True)
+    erased_at = models.DateTimeField("personal data erased at", null=True, blank=True, editable=False)
 
     personal_data = PersonalData(
         customer="pk", cleared=("name", "email", "phone", "experience", "riding_mass_kg", "note")

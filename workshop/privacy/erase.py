@@ -1,13 +1,15 @@
 """Erasing a customer: personal fields are emptied, the name leaves free text, the work stays."""
 
-import re
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
-from workshop.models import Customer
-from workshop.privacy.mentions import compile_terms, erased_name, mention_key
+from workshop.mail.outbox import cancel_mails
+from workshop.models import Customer, DocumentDecision, StaffMember
+from workshop.privacy.documents import Decision, find_documents
+from workshop.privacy.mentions import Redaction, compile_terms, erased_name, mention_key
 from workshop.privacy.ownership import Model, Ownership, row_model
 
 # Apps above this one add to these from their AppConfig.ready.
@@ -21,15 +23,23 @@ def erasure_blocker(customer: Customer) -> str:
 
 
 @transaction.atomic
-def erase(customer: Customer, *, keep: Collection[str] = ()) -> None:
+def erase(
+    customer: Customer,
+    *,
+    keep: Collection[str] = (),
+    documents: Mapping[str, Decision] | None = None,
+    by: StaffMember | None = None,
+) -> None:
     """Remove the person from the customer's records and their history; the work and its dates stay.
-
-    An issued sheet is a document that was handed out and is never altered.
 
     Parameters
     ----------
     keep : collection of str
         Keys of mentions that stay as they are.
+    documents : mapping of str to Decision, optional
+        What the owner decided about each stored document; one that is not decided upon is kept.
+    by : StaffMember, optional
+        Who decided about the documents.
 
     Raises
     ------
@@ -38,10 +48,17 @@ def erase(customer: Customer, *, keep: Collection[str] = ()) -> None:
     """
     if blocker := erasure_blocker(customer):
         raise ValueError(blocker)
+    cancel_mails(customer)
     for step in erasure_steps:
         step(customer)
     ownership = Ownership(customer)
-    eraser = Eraser(ownership, compile_terms(customer, ownership), erased_name(customer), keep)
+    redaction = Redaction(compile_terms(customer, ownership), erased_name(customer))
+    decide_documents(customer, redaction, documents or {}, by)
+    customer.refresh_from_db()
+    if customer.erased_at is None:
+        customer.erased_at = timezone.now()
+        customer.save()
+    eraser = Eraser(ownership, redaction, keep)
     for model, personal in ownership.declared.items():
         if personal.cleared or personal.free_text:
             for row in ownership.current_rows(model).select_for_update():
@@ -51,13 +68,33 @@ def erase(customer: Customer, *, keep: Collection[str] = ()) -> None:
     customer.refresh_from_db()
 
 
+def decide_documents(
+    customer: Customer, redaction: Redaction, decisions: Mapping[str, Decision], by: StaffMember | None
+) -> None:
+    """Store each decision about a stored document, and delete those that are not kept."""
+    for document in find_documents(customer):
+        if document.key not in decisions:
+            continue
+        if by is None:
+            raise ValueError("A decision about a document needs to say whose it is.")
+        decision = decisions[document.key]
+        DocumentDecision.objects.create(
+            customer=customer,
+            document=document.key,
+            title=document.title,
+            choice=decision.choice,
+            reason=decision.reason,
+            by=by,
+        )
+        if decision.choice == DocumentDecision.Choice.DELETE:
+            document.kind.delete(document.record, redaction)
+
+
 class Eraser:
     """Empties the fields that describe a customer and takes the terms that name them out of free text."""
 
-    def __init__(
-        self, ownership: Ownership, terms: re.Pattern[str], name: str, keep: Collection[str]
-    ) -> None:
-        self.ownership, self.terms, self.name, self.keep = ownership, terms, name, keep
+    def __init__(self, ownership: Ownership, redaction: Redaction, keep: Collection[str]) -> None:
+        self.ownership, self.redaction, self.keep = ownership, redaction, keep
 
     def erase_fields(self, row: Any) -> None:
         """Erase one record, or one row of its history, and save it if that changes it."""
@@ -73,25 +110,14 @@ class Eraser:
     def erased_values(self, row: Any, model: Model) -> Any:
         personal = self.ownership.declared[model]
         if personal.cleared and self.ownership.describes_customer(row):
-            yield from ((name, self.empty_value(model._meta.get_field(name))) for name in personal.cleared)
+            stored = (name for name in personal.cleared if hasattr(row, name))  # a history may leave some out
+            yield from ((name, self.empty_value(model._meta.get_field(name))) for name in stored)
         for name in personal.free_text:
             if mention_key(row, name) not in self.keep:
-                yield name, self.without_terms(getattr(row, name), model._meta.get_field(name))
+                max_length = getattr(model._meta.get_field(name), "max_length", None)
+                yield name, self.redaction(getattr(row, name), max_length)
 
     def empty_value(self, field: Any) -> Any:
         """Return the field's empty value, or the substitute name if the field must not be empty."""
         value = field.get_default()
-        return self.name if value == "" and not field.blank else value
-
-    def without_terms(self, value: Any, field: Any) -> Any:
-        """Return a text, or a list or table of texts, with the substitute name for every term."""
-        if isinstance(value, dict):
-            return {key: self.without_terms(item, field) for key, item in value.items()}
-        if isinstance(value, list):
-            return [self.without_terms(item, field) for item in value]
-        if not isinstance(value, str):
-            return value
-        text = self.terms.sub(self.name, value)
-        if field.max_length is not None and len(text) > field.max_length:
-            return self.terms.sub("…", value)  # a longer name would cut off the end of the text
-        return text
+        return self.redaction.name if value == "" and not field.blank else value

@@ -48,6 +48,37 @@ def identifying_terms(
     return re.compile("|".join(sorted(patterns, key=len, reverse=True)) or r"(?!)")
 
 
+class Redaction:
+    """Replaces all that identifies a customer in a text, or in a list or table of texts.
+
+    Attributes
+    ----------
+    name : str
+        What stands instead.
+    """
+
+    def __init__(self, terms: re.Pattern[str], name: str) -> None:
+        self.terms, self.name = terms, name
+
+    def including(self, text: str) -> "Redaction":
+        """Return one that replaces this text too, such as a number plate."""
+        if not text:
+            return self
+        return Redaction(re.compile(f"{self.terms.pattern}|{START}(?i:{re.escape(text)}){END}"), self.name)
+
+    def __call__(self, value: Any, max_length: int | None = None) -> Any:
+        if isinstance(value, dict):
+            return {key: self(item, max_length) for key, item in value.items()}
+        if isinstance(value, list):
+            return [self(item, max_length) for item in value]
+        if not isinstance(value, str):
+            return value
+        text = self.terms.sub(self.name, value)
+        if max_length is not None and len(text) > max_length:
+            return self.terms.sub("…", value)  # a longer name would cut off the end of the text
+        return text
+
+
 def erased_name(customer: Customer) -> str:
     return f"Erased customer {customer.pk}"
 

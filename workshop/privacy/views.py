@@ -61,7 +61,7 @@ def customer_erase(request: StaffRequest, pk: int) -> HttpResponse:
     customer = get_object_or_404(Customer, pk=pk)
     form = EraseForm(post_data(request), customer=customer)
     if form.is_valid():
-        erase(customer, keep=form.keep)
+        erase(customer, keep=form.keep, documents=form.decisions, by=request.user)
         flash_saved(request, "The name is erased; the shop's records of the work stay.")
         return redirect("customer", pk)
     return render_form(

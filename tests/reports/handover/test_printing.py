@@ -27,11 +27,13 @@ from reports import tasks
 from reports.handover.issuing import PdfUnavailable, PrintingInProgress, issue_sheet, issued_pdf
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing, SheetLink
-from reports.processes import THREAD_NAME
+from reports.models.printing import MAX_STEP_TIME, MAX_WAITING_TIME, PrintingQuerySet
 from reports.system_checks import check_task_tables
 from reports.typesetting.pdf import loaded_fonts
 from tests import factories
 from tests.reports import whole_jobs
+from workshop.background.abandoned import take_up_abandoned
+from workshop.background.processes import THREAD_NAME
 from workshop.models import Role
 
 WORKER = {"BACKEND": "django_tasks_db.DatabaseBackend"}
@@ -118,10 +120,79 @@ def test_stopped_process_is_marked_failed_and_sheet_is_printed_again(print_proce
     client = login(Role.DESK)
     page = handover_page(client, job)
     assert "Not printed. Printing was stopped before it had finished." in page and "Print again" in page
+    assert "The site tries again by itself within two minutes." in page
     answer = client.post(reverse("sheet-print", args=[sheet.pk]), follow=True)
     assert "is issued and being printed" in answer.content.decode()
     wait_for_end(print_processes[1])
     assert issued_pdf(HandoverSheet.objects.get()).startswith(b"%PDF")
+
+
+@pytest.mark.slow
+def test_stopped_process_is_taken_up(print_processes, job, staff):
+    sheet = issue(job, staff)
+    print_processes[0].kill()
+    wait_for_end(print_processes[0])
+    assert Printing.objects.get().step == Step.STOPPED
+    take_up_abandoned(timezone.now() + MAX_WAITING_TIME / 2)
+    assert len(print_processes) == 1
+    take_up_abandoned(timezone.now() + 2 * MAX_WAITING_TIME)
+    wait_for_end(print_processes[1])
+    sheet.refresh_from_db()
+    assert issued_pdf(sheet) == sheet_pdf(sheet.snapshot)
+
+
+@pytest.mark.usefixtures("with_worker")
+@pytest.mark.parametrize(
+    ("step", "limit"),
+    [(Step.WAITING, MAX_WAITING_TIME), (Step.STOPPED, MAX_WAITING_TIME), (Step.PAGES, MAX_STEP_TIME)],
+)
+def test_sheet_of_dead_worker_is_taken_up_and_customer_served(client, job, staff, step, limit):
+    sheet = issue(job, staff, build_customer_url=lambda token: f"https://shop.example/{token}/")
+    DBTaskResult.objects.all().delete()  # its task was claimed by the worker that died
+    Printing.objects.update(step=step)
+    url = reverse("customer-sheet", args=[SheetLink.objects.get().token])
+    take_up_abandoned(timezone.now() + limit * 0.9)
+    run_worker()
+    assert client.get(url).status_code == 503
+    take_up_abandoned(timezone.now() + limit * 1.1)
+    run_worker()
+    assert client.get(url).status_code == 200
+    assert (Printing.objects.get().attempt, sheet.history.model.objects.filter(id=sheet.pk).count()) == (2, 2)
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_sheet_taken_up_is_printed_once(job, staff, monkeypatch):
+    sheet = issue(job, staff)
+    Printing.objects.update(step=Step.PAGES)
+    seen = list(Printing.objects.abandoned(timezone.now() + timedelta(hours=1)))
+    with monkeypatch.context() as at_the_same_time:
+        at_the_same_time.setattr(PrintingQuerySet, "abandoned", lambda self, now: seen)
+        for _ in range(2):  # two processes of the site
+            take_up_abandoned()
+    queued = [task.args_kwargs["args"] for task in DBTaskResult.objects.order_by("enqueued_at")]
+    assert queued == [[sheet.pk, 1], [sheet.pk, 2]]
+    tasks.print_sheet.call(sheet.pk, 2)
+    monkeypatch.setattr(tasks, "sheet_pdf", stopped(AssertionError("printed a second time")))
+    run_worker()
+    take_up_abandoned(timezone.now() + timedelta(hours=1))
+    assert Printing.objects.get().step == Step.DONE
+
+
+@pytest.mark.usefixtures("with_worker")
+def test_print_that_stops_three_times_is_left_to_people(client, login, job, staff):
+    sheet = issue(job, staff, build_customer_url=lambda token: f"https://shop.example/{token}/")
+    url = reverse("customer-sheet", args=[SheetLink.objects.get().token])
+    for attempt in (1, 2, 3):
+        Printing.objects.update(step=Step.PAGES)
+        assert Printing.objects.get().attempt == attempt
+        take_up_abandoned(timezone.now() + timedelta(hours=1))
+    printing = Printing.objects.get()
+    assert (printing.step, printing.attempt) == (Step.FAILED, 3)
+    assert "Ask the shop." in client.get(url).content.decode()
+    desk = login(Role.DESK)
+    assert "stopped or not begun 3 times" in handover_page(desk, job)
+    desk.post(reverse("sheet-print", args=[sheet.pk]))
+    assert Printing.objects.get().taken_up == 0  # asked for anew
 
 
 def test_process_that_cannot_start_is_reported(print_processes, job, staff, monkeypatch):

@@ -40,6 +40,8 @@ NOT_PERSONAL = {
         "working_hours",
         "notice_text",
     },
+    "workshop.documentdecision": {"document"},
+    "workshop.outgoingmail": {"about", "page"},
     "workshop.submission": {"led_to"},
     "jobs.job": {"number"},
     "jobs.photo": {"image"},

@@ -31,12 +31,13 @@ def erase_page(customer: Customer) -> str:
 
 def test_erasure_removes_the_name_and_keeps_the_work(login, staff) -> None:
     job = make_named_job(staff)
-    add_sheet(job, staff[Role.DESK])
+    sheet = add_sheet(job, staff[Role.DESK]).sheet
     customer, readings = job.customer, job.clearance_sets.get().readings.count()
     customer.note = "Prefers mornings"
     customer.save()
     assert "Quill" in stored_text()
-    answer = login(Role.OWNER).post(erase_page(customer), {"name": "Ines Quill"})
+    kept = {f"{part}-reports-handoversheet-{sheet.pk}": "keep" for part in ("choice", "reason")}
+    answer = login(Role.OWNER).post(erase_page(customer), {"name": "Ines Quill", **kept})
     assert answer.status_code == 302
     left = stored_text().lower()
     for personal in ("quill", "555 0101", "5550101", "ines@", "demo 22", "demo22", "prefers mornings"):
@@ -328,7 +329,9 @@ def test_erasure_changes_no_other_column_whatever_the_name(staff) -> None:
         for (model, pk), row in before.items():
             personal = declared.get(getattr(model, "instance_type", model))
             may_change = {*personal.cleared, *personal.free_text} if personal else set()
-            ends = {"revoked_at"} if model is SheetLink else set()
+            ends = {SheetLink: {"revoked_at"}, Customer: {"erased_at"}}.get(
+                getattr(model, "instance_type", model), set()
+            )
             for column, value in row.items():
                 now = after[model, pk][column]
                 if column in BOOKKEEPING | ends or value == now:
