@@ -13,6 +13,7 @@ from functools import cache, lru_cache
 from jobs.calc.units.factors import get_unit
 
 MAX_PHRASE_WORDS = 6
+MAX_NAME_LENGTH = 200  # longer texts name no channel; the search takes a time of the square
 
 
 @dataclass(frozen=True)
@@ -434,13 +435,16 @@ def match_channels(name: str) -> dict[str, tuple[float, str]]:
     -------
     dict of str to (float, str)
         Channel id to the share of the name that its phrase explains, 0 to 1 [1], and that phrase. The share
-        is 1 if the name is the phrase and nothing else; channels without a phrase in the name are absent.
+        is 1 if the name is the phrase and nothing else; channels without a phrase in the name are absent. A
+        text longer than `MAX_NAME_LENGTH` names none.
 
     Notes
     -----
     Rule of thumb, no published source: 0.96 beside words that change nothing, 0.85 beside 'corrected' and its
     like, 0.3 beside words such as 'target' or 'limit', else 0.55 + 0.3 times the share of letters.
     """
+    if len(name) > MAX_NAME_LENGTH:
+        return {}
     words = _tokenise(name)
     by_words, by_key = _phrases()
     found: dict[str, tuple[float, str]] = {}

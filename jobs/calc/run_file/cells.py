@@ -35,8 +35,9 @@ MISSING_MARKS = (
 _MISSING = frozenset(MISSING_MARKS)
 
 SECONDS_PER_DAY = 86_400.0
+MAX_FIGURE_LENGTH = 64  # longer cells are text, and some patterns take a time of its square
 
-_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_PLAIN = re.compile(r"[+-]?(?:\d++\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _WITH_UNIT = re.compile(r"([+-]?[\d.,' ]*\d[.,]?(?:[eE][+-]?\d{1,3})?) *([^\d\s.,+-].{0,11})", re.ASCII)
 _BLANKS = str.maketrans({"\u00a0": " ", "\u202f": " ", "\u2009": " ", "−": "-", "–": "-", "’": "'"})
 _CLOCK = re.compile(
@@ -127,6 +128,8 @@ def parse_number(
     """
     if decimal == "." and _PLAIN.fullmatch(cell):
         return _finite(cell)
+    if len(cell) > MAX_FIGURE_LENGTH:
+        return None
     text = cell.strip().strip('"').translate(_BLANKS).strip()
     if text in _MISSING:
         return math.nan
@@ -160,7 +163,7 @@ def _finite(plain: str) -> float | None:
 
 def _parse_clock(cell: str) -> float | None:
     """Return the seconds since midnight of '12:03:04.5', '03:04,5' or '1:02:03 PM'; None if it is no time."""
-    if (match := _CLOCK.fullmatch(cell.strip())) is None:
+    if len(cell) > MAX_FIGURE_LENGTH or (match := _CLOCK.fullmatch(cell.strip())) is None:
         return None
     hours, minutes, seconds = int(match[1] or 0), int(match[2]), int(match[3])
     if (minutes > 59 and match[1]) or seconds > 59:
@@ -173,7 +176,7 @@ def _parse_clock(cell: str) -> float | None:
 
 def _parse_date_time(cell: str, day_first: bool = True) -> float | None:
     """Return the seconds since the year 1 of '2026-11-25T12:03:04.5'; None if it is no date with time."""
-    if (match := _DATE_TIME.fullmatch(cell.strip())) is None:
+    if len(cell) > MAX_FIGURE_LENGTH or (match := _DATE_TIME.fullmatch(cell.strip())) is None:
         return None
     clock = match[7] if match[7].count(":") > 1 else re.sub(r"(:\d{2})", r"\1:00", match[7], count=1)
     if (seconds := _parse_clock(clock)) is None:
@@ -226,7 +229,12 @@ def looks_numeric(cell: str) -> bool:
     """
     if _PLAIN.fullmatch(cell):
         return True
-    if not cell or cell in _MISSING or not any(sign.isdigit() for sign in cell):
+    if (
+        not cell
+        or len(cell) > MAX_FIGURE_LENGTH
+        or cell in _MISSING
+        or not any(sign.isdigit() for sign in cell)
+    ):
         return False
     return (
         parse_number(cell, ".") is not None

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel, match_channels, mentions_correction
+from jobs.calc.channels import CHANNELS, MAX_NAME_LENGTH, Channel, match_channels, mentions_correction
 from jobs.calc.run_file.layout import TIME_FORMS, Column
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.factors import FACTORS, convert, get_unit, identify_unit
@@ -64,6 +64,8 @@ def split_unit(header: str) -> tuple[str, str]:
         The unit text is empty if there is none. Only a unit in brackets is taken off the name.
     """
     header = header.strip()
+    if len(header) > MAX_NAME_LENGTH:
+        return header, ""
     for match in reversed(list(_IN_BRACKETS.finditer(header))):
         if match.group().lstrip()[0] == "[" or identify_unit(match[1]) is not None:
             name = (header[: match.start()] + header[match.end() :]).strip()

@@ -296,3 +296,16 @@ def test_column_of_dates_leaves_the_others_alone():
     run = read_confirmed(data)
     assert_sweep(run)
     assert run.report.columns[0].stored_as is None
+
+
+@pytest.mark.parametrize("cell", ["1" * 30_000 + "!", "1" * 30_000, "1," * 15_000 + "!", "(" * 30_000])
+def test_cell_of_a_whole_page_is_refused_and_the_rest_keeps_its_values(cell):
+    rows = sweep().split("\n")
+    run = read_confirmed("\n".join([*rows[:30], f'0.5,"{cell}",21,0.9', *rows[30:]]).encode())
+    assert run.report.columns[1].lines == (31,)
+    assert run.report.rows == 41
+
+
+def test_name_of_a_whole_page_names_no_channel():
+    layout = sniff(sweep(header=f"Time [s],{'power ' * 5_000}[kW],Engine speed [rpm],Lambda").encode()).layout
+    assert [column.channel for column in layout.columns] == ["time_s", None, "engine_speed_rpm", "lambda"]
