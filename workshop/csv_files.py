@@ -2,27 +2,41 @@
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 MARK = "'"
+# What a spreadsheet may run: a cell that begins with one of these signs, plain or full-width. A semicolon,
+# tab or line end inside a cell begins another one if the spreadsheet takes that for the delimiter. A negative
+# number is no formula; a number after a plus is a phone number more often, which would lose it.
+_FORMULA_START = re.compile(
+    rf"(?P<before>^|[;\t\r\n])(?P<marks>{MARK}*)(?P<sign>[=+\-@\uff1d\uff0b\uff0d\uff20])"
+    r"(?P<number>(?<=-)(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?(?=$|[;\t\r\n]))?"
+)
 
 
 def escape_formula(cell: Any) -> Any:
-    """Mark a cell that a spreadsheet would run as a formula as text.
+    """Mark text that a spreadsheet would run as a formula; numbers stay numbers.
 
     Text that looks marked already is marked again, so that ``unescape_formula`` restores the original.
     """
-    if isinstance(cell, str) and cell.lstrip(MARK).startswith(FORMULA_STARTS):
-        return f"{MARK}{cell}"
+    if isinstance(cell, str):
+        return _FORMULA_START.sub(_mark, cell)
     return "" if cell is None else cell
+
+
+def _mark(start: re.Match[str]) -> str:
+    if start["number"] and not start["marks"]:
+        return start.group()
+    return f"{start['before']}{MARK}{start['marks']}{start['sign']}{start['number'] or ''}"
 
 
 def unescape_formula(cell: str) -> str:
     """Undo ``escape_formula``."""
-    marked = cell.startswith(MARK) and cell.lstrip(MARK).startswith(FORMULA_STARTS)
-    return cell.removeprefix(MARK) if marked else cell
+    return _FORMULA_START.sub(
+        lambda start: start["before"] + start["marks"][1:] + start["sign"] + (start["number"] or ""), cell
+    )
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
