@@ -3,7 +3,8 @@
    <form data-draft="KEY">        stores its fields under KEY and shows when it last did so
    <form data-draft-resend="URL"> (with data-draft) sends itself after Save once the server answers at that address,
                                   even if the page was closed and opened again in between
-   <form data-draft-by="NAME">    who types here: a draft of another person is only offered, never sent
+   <form data-log-out>            logs out: deletes the drafts of this account, and asks first if there are any
+   <meta name="account">          who is logged in: a draft belongs to this account and is never shown to another
    <form data-draft-answered>     the server answered with errors: the form as shown is the draft now
    <meta name="draft-saved" content="KEY">, <li data-told="draft-saved KEY"> of a message, or a "draft-saved"
    event from the server (HX-Trigger: {"draft-saved": "KEY"}) say that KEY is saved: the draft is dropped.
@@ -14,7 +15,9 @@
 
 import { element } from "./elements.js";
 
-const PREFIX = "draft:";
+const ACCOUNT = document.querySelector("meta[name=account]")?.content || "";
+const PREFIX = `draft:${ACCOUNT}:`;
+const OWNED = /^draft:\d+:/;
 const RETURN_KEY = "typed-before-log-in";
 const NEVER_KEPT = /^(csrfmiddlewaretoken|.*-(TOTAL|INITIAL|MIN_NUM|MAX_NUM)_FORMS)$/;
 const FORM_KEY = "form_key";
@@ -95,6 +98,14 @@ function groupByName(list) {
   return named;
 }
 
+function draftKeys() {
+  try { return Object.keys(localStorage).filter((key) => key.startsWith("draft:")); } catch { return []; }
+}
+
+function deleteDrafts(isMeant) {
+  for (const key of draftKeys()) if (isMeant(key)) localStorage.removeItem(key);
+}
+
 function readDraft(key) {
   try { return JSON.parse(localStorage.getItem(PREFIX + key)); } catch { return null; }
 }
@@ -117,13 +128,12 @@ function showNote(form, text, alarm) {
 
 function saveDraft(form) {
   const at = Date.now();
-  const { draftBy: by } = form.dataset;
   const waiting = form.draftWaiting || false;
   let values = collect(form);
   // Until the person has decided about an older draft, only the fields typed in since replace its values.
   if (form.draftOffered) values = { ...form.draftOffered, ...Object.fromEntries([...form.draftTouched].map((name) => [name, values[name] || []])) };
   try {
-    localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values, by, waiting, tries: form.draftTries || 0 }));
+    localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values, waiting, tries: form.draftTries || 0 }));
     showNote(form, `Kept in this browser, not yet sent (${formatTime(at)}).`);
   } catch {
     showNote(form, "This browser cannot keep what is typed. Save before leaving the page.", true);
@@ -144,8 +154,7 @@ function button(text, kind, act) {
 function offerDraft(form, draft, touched) {
   form.draftOffered = draft.values;
   form.draftTouched = new Set(touched);
-  const who = draft.by && draft.by !== form.dataset.draftBy ? ` by ${draft.by}` : "";
-  const text = `Something typed here${who} at ${formatTime(draft.at)} was kept in this browser and not yet sent.`;
+  const text = `Something typed here at ${formatTime(draft.at)} was kept in this browser and not yet sent.`;
   const done = (message) => { form.draftOffered = null; box.remove(); showNote(form, message); };
   const back = button("Put back what was typed", "btn-primary", () => {
     const older = Object.entries(form.draftOffered).filter(([name]) => !form.draftTouched.has(name));
@@ -170,7 +179,7 @@ function watch(form, early = []) {
   const draft = readDraft(form.dataset.draft);
   if (form.draftPutBack) { /* the form holds it and waits for Save */ }
   else if ("draftAnswered" in form.dataset && draft) saveDraft(form);
-  else if (draft?.waiting && draft.tries < MAX_TRIES && "draftResend" in form.dataset && draft.by === form.dataset.draftBy && !early.length) resumeSending(form, draft);
+  else if (draft?.waiting && draft.tries < MAX_TRIES && "draftResend" in form.dataset && !early.length) resumeSending(form, draft);
   else if (draft && visibleValues(form, draft.values) !== visibleValues(form, collect(form))) offerDraft(form, draft, early);
   else if (draft) showNote(form, `Kept in this browser, not yet sent (${formatTime(draft.at)}).`);
   else if (early.length) saveDraft(form);
@@ -246,7 +255,7 @@ const LOGIN_PATH = document.querySelector("meta[name=login-url]")?.content;
 export function keepForLogin(loggedOut) {
   if (location.pathname === LOGIN_PATH) return;
   const forms = [...document.querySelectorAll("main form")].map((form) => [keyOf(form), collect(form)]);
-  try { sessionStorage.setItem(RETURN_KEY, JSON.stringify({ path: location.pathname, forms, loggedOut })); } catch { /* the drafts are still stored */ }
+  try { sessionStorage.setItem(RETURN_KEY, JSON.stringify({ path: location.pathname, account: ACCOUNT, forms, loggedOut })); } catch { /* the drafts are still stored */ }
 }
 
 function keyOf(form) {
@@ -260,7 +269,7 @@ function restoreAfterLogin() {
   if (location.pathname === LOGIN_PATH) { sessionStorage.setItem(RETURN_KEY, JSON.stringify({ ...kept, loggedOut: true })); return; }
   if (kept.loggedOut && kept.path !== location.pathname) return;
   sessionStorage.removeItem(RETURN_KEY);
-  if (!kept.loggedOut) return;
+  if (!kept.loggedOut || kept.account !== ACCOUNT) return;
   for (const form of document.querySelectorAll("main form")) {
     const values = kept.forms.find(([name]) => name === keyOf(form))?.[1];
     if (!values || visibleValues(form, values) === visibleValues(form, collect(form))) continue;
@@ -271,6 +280,7 @@ function restoreAfterLogin() {
 }
 
 function start() {
+  deleteDrafts((key) => !OWNED.test(key)); // of an earlier version, which did not note whose they were
   const told = [...document.querySelectorAll("[data-told^='draft-saved ']")].map((item) => item.dataset.told.slice(12));
   const meta = [...document.querySelectorAll("meta[name=draft-saved]")].map((item) => item.content);
   [...told, ...meta].forEach(dropDraft);
@@ -278,7 +288,36 @@ function start() {
   for (const form of document.querySelectorAll("form[data-draft]")) watch(form, editedBeforeLoad(form));
 }
 
-document.addEventListener("submit", (event) => { if (event.target.method === "post") keepForLogin(false); });
+/* Nothing that was typed stays in the browser for whoever comes next. */
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (!form.matches("form[data-log-out]") || !navigator.onLine) return;
+  const unsent = draftKeys().filter((key) => key.startsWith(PREFIX)).length;
+  if (unsent && !form.draftsGivenUp) {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    askBeforeLogOut(form, unsent);
+    return;
+  }
+  deleteDrafts((key) => key.startsWith(PREFIX));
+  sessionStorage.removeItem(RETURN_KEY);
+}, true);
+
+function askBeforeLogOut(form, unsent) {
+  document.querySelector("[data-log-out-question]")?.remove();
+  const text = unsent === 1 ? "One draft in this browser is not sent yet. Logging out deletes it."
+    : `${unsent} drafts in this browser are not sent yet. Logging out deletes them.`;
+  const leave = button("Log out and delete", "btn-outline-danger", () => { form.draftsGivenUp = true; form.requestSubmit(); });
+  const box = element("section", { class: "draft-offer", "aria-label": "Before you log out", "data-log-out-question": "" },
+    element("p", { role: "alert" }, text), element("div", { class: "actions" }, leave, button("Stay", "", () => box.remove())));
+  document.getElementById("main").prepend(box);
+  box.scrollIntoView({ block: "nearest" });
+  leave.focus();
+}
+
+document.addEventListener("submit", (event) => {
+  if (event.target.method === "post" && !event.target.matches("form[data-log-out]")) keepForLogin(false);
+});
 document.addEventListener("draft-saved", (event) => dropDraft(event.detail.value ?? event.detail));
 document.addEventListener("htmx:load", () => document.querySelectorAll("form[data-draft]").forEach((form) => watch(form)));
 start();

@@ -91,6 +91,52 @@ def test_draft_can_be_discarded(log_in: LogIn) -> None:
     expect(page.get_by_role("button", name="Put back what was typed")).to_have_count(0)
 
 
+def stored_texts(page: Page) -> str:
+    """Return all that this tab and browser store."""
+    text: str = page.evaluate("JSON.stringify([{ ...localStorage }, { ...sessionStorage }])")
+    return text
+
+
+def test_draft_is_not_offered_to_the_next_person(log_in: LogIn, context: BrowserContext) -> None:
+    job = factories.make_job()
+    page = log_in(Role.DESK)
+    address = type_brief(page, job)
+    end_session(context)
+    follow(page.get_by_role("button", name="Save"))
+    submit_login(page, Role.OWNER)
+    page.wait_for_url(address)
+    expect(get_textbox(page, BRIEF)).to_have_value(job.brief)
+    expect(page.get_by_role("button", name="Put back what was typed")).to_have_count(0)
+    log_in(Role.DESK)
+    page.goto(address)
+    page.get_by_role("button", name="Put back what was typed").click()
+    expect(get_textbox(page, BRIEF)).to_have_value(TYPED)
+
+
+def test_log_out_deletes_drafts_after_asking(log_in: LogIn) -> None:
+    job = factories.make_job()
+    page = log_in(Role.DESK)
+    address = type_brief(page, job)
+    assert TYPED in stored_texts(page)
+    page.get_by_role("button", name="Dana Desk").click()
+    page.get_by_role("button", name="Log out").click()
+    expect(page.get_by_role("alert")).to_have_text(
+        "One draft in this browser is not sent yet. Logging out deletes it."
+    )
+    assert_accessible(page)
+    page.get_by_role("button", name="Stay").click()
+    expect(get_textbox(page, BRIEF)).to_have_value(TYPED)
+    assert TYPED in stored_texts(page)
+    page.get_by_role("button", name="Dana Desk").click()
+    page.get_by_role("button", name="Log out").click()
+    follow(page.get_by_role("button", name="Log out and delete"))
+    expect(page.get_by_role("heading", name="Log in")).to_be_visible()
+    assert TYPED not in stored_texts(page)
+    log_in(Role.DESK)
+    page.goto(address)
+    expect(get_textbox(page, BRIEF)).to_have_value(job.brief)
+
+
 def test_text_typed_before_the_script_loads_is_saved_as_draft(log_in: LogIn, new_tab: NewTab) -> None:
     job = factories.make_job()
     page = log_in(Role.DESK)
