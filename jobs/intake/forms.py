@@ -4,9 +4,8 @@ from functools import partial
 from typing import Any
 
 from django import forms
-from django.core.files.uploadedfile import UploadedFile
 
-from jobs.intake.photos import Prepared, prepare_photos
+from jobs.intake.photos import PreparedPhoto
 from jobs.intake.receive import meter_warning, parse_marks, parse_signature
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Photo
@@ -18,24 +17,28 @@ from workshop.units.shop_units import format_for_shop
 
 
 class PhotosField(forms.FileField):
-    """Chosen photos, prepared for storage: (original name, file) of each."""
+    """Box to choose photos; the view prepares them before the form is validated."""
 
     widget = ManyFilesInput(attrs={"accept": "image/*"})
 
-    def clean(self, data: Any, initial: Any = None) -> list[Prepared]:
-        uploads: list[UploadedFile] = [upload for upload in data or [] if upload]
-        if not uploads and self.required:
-            raise forms.ValidationError("Choose at least one photo.")
-        try:
-            return prepare_photos(uploads)
-        except ValueError as problem:
-            again = " None of the photos is kept yet: choose the others again." if len(uploads) > 1 else ""
-            raise forms.ValidationError(f"{problem}{again}") from problem
+    def clean(self, data: Any, initial: Any = None) -> None:
+        """Leave the files to the view."""
 
 
 class PhotosForm(forms.Form):
     photos = PhotosField(label="Photos")
     caption = forms.CharField(label="What they show", required=False, max_length=200)
+
+    def __init__(self, *args: Any, photos: list[PreparedPhoto], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.prepared = photos
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        if not any(photo.image for photo in self.prepared):
+            problems = " ".join(photo.problem for photo in self.prepared)
+            self.add_error("photos", problems or "Choose at least one photo.")
+        return cleaned
 
 
 class PhotoForm(FieldGroupsMixin, RecordForm):

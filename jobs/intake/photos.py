@@ -1,9 +1,10 @@
 """Photos: checked, turned upright, reduced and stripped of the camera's metadata."""
 
 import io
-import math
 import uuid
 import warnings
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
@@ -22,8 +23,17 @@ if TYPE_CHECKING:
 MAX_SIDE_PX = 2048
 READABLE = ("JPEG", "PNG", "WEBP", "GIF", "BMP")
 MAX_NAME_LENGTH = 200
+# A JPEG is decoded at reduced size, other formats whole: four bytes a pixel, and several copies of them.
+MAX_PIXELS, MAX_JPEG_PIXELS = 25_000_000, 180_000_000
 
-Prepared = tuple[str, "ContentFile[bytes]"]  # original name and the file to store
+
+@dataclass(frozen=True)
+class PreparedPhoto:
+    """A photo of an upload: the file to store, or the sentence why there is none."""
+
+    original_name: str
+    image: "ContentFile[bytes] | None"
+    problem: str = ""
 
 
 def short_name(upload: UploadedFile) -> str:
@@ -49,25 +59,23 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
         with require_complete_images():
             return as_jpeg(ImageOps.exif_transpose(image))
     except Image.DecompressionBombError as problem:
+        limits = f"{MAX_JPEG_PIXELS // 10**6} million in a JPEG, {MAX_PIXELS // 10**6} million in other files"
         raise ValueError(
-            f"“{name}” has more pixels than can be read. Make it smaller and choose it again."
+            f"“{name}” has more pixels than can be read ({limits}). Make it smaller and choose it again."
         ) from problem
     except IMAGE_ERRORS as problem:
         raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
 
 
 def open_photo(upload: UploadedFile) -> "Image":
-    """Open the image without decoding it; raises DecompressionBombError for far too many pixels.
-
-    A JPEG may have twice as many pixels as other formats, since it is decoded at reduced size.
-    """
+    """Open the image without decoding it; raises DecompressionBombError for too many pixels."""
     from PIL import Image
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", Image.DecompressionBombWarning)
         image = Image.open(upload, formats=READABLE)
-    if image.format != "JPEG" and image.width * image.height > (Image.MAX_IMAGE_PIXELS or math.inf):
-        raise Image.DecompressionBombError("too many pixels to be laid out whole")
+    if image.width * image.height > (MAX_JPEG_PIXELS if image.format == "JPEG" else MAX_PIXELS):
+        raise Image.DecompressionBombError("too many pixels")
     return image
 
 
@@ -86,24 +94,29 @@ def as_jpeg(image: "Image") -> "ContentFile[bytes]":
     return ContentFile(stored.getvalue(), name=f"{uuid.uuid4().hex}.jpg")
 
 
-def prepare_photos(uploads: list[UploadedFile]) -> list[Prepared]:
-    """Prepare photos for storage; ValueError names every one that cannot be stored."""
-    prepared, problems = [], []
-    for upload in uploads:
-        try:
-            prepared.append((short_name(upload), prepare_photo(upload)))
-        except ValueError as problem:
-            problems.append(str(problem))
-    if problems:
-        raise ValueError(" ".join(problems))
-    return prepared
+def prepare_photos(uploads: Iterable[UploadedFile]) -> list[PreparedPhoto]:
+    """Prepare photos for storage, each by itself: one that cannot be stored does not discard the others."""
+    return [prepared_or_problem(upload) for upload in uploads]
+
+
+def prepared_or_problem(upload: UploadedFile) -> PreparedPhoto:
+    try:
+        return PreparedPhoto(short_name(upload), prepare_photo(upload))
+    except ValueError as problem:
+        return PreparedPhoto(short_name(upload), None, str(problem))
 
 
 @transaction.atomic
-def add_photos(*, job: Job, by: StaffMember, photos: list[Prepared], caption: str = "") -> list[Photo]:
+def add_photos(
+    *, job: Job, by: StaffMember, photos: Iterable[PreparedPhoto], caption: str = ""
+) -> list[Photo]:
+    """Store the photos that could be prepared."""
     return [
-        Photo.objects.create(job=job, by=by, image=image, original_name=name, caption=caption)
-        for name, image in photos
+        Photo.objects.create(
+            job=job, by=by, image=photo.image, original_name=photo.original_name, caption=caption
+        )
+        for photo in photos
+        if photo.image
     ]
 
 

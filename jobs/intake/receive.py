@@ -6,7 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from jobs.intake.photos import Prepared, add_photos
+from jobs.intake.photos import PreparedPhoto, add_photos
 from jobs.job.stages import move_to_stage
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
@@ -47,7 +47,7 @@ def meter_warning(*, job: Job, meter: str, value: float, display: Callable[[floa
 
 
 @transaction.atomic
-def check_in_bike(*, job: Job, by: StaffMember, photos: list[Prepared]) -> None:
+def check_in_bike(*, job: Job, by: StaffMember, photos: list[PreparedPhoto]) -> None:
     """Check the bike in; a job that is in the shop already keeps its stage."""
     add_photos(job=job, by=by, photos=photos)
     if job.stage == Stage.BOOKED:

@@ -6,6 +6,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.intake.forms import CheckInForm, SignForm
+from jobs.intake.photo_views import prepare_photos_first, warn_of_problems
+from jobs.intake.photos import PreparedPhoto
 from jobs.intake.receive import check_in_bike, fields_changed_since_signature, sign_receipt
 from jobs.job.form_page import form_page
 from jobs.models import Job
@@ -60,13 +62,15 @@ def job_sign(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
+@prepare_photos_first
 @submit_once
-def job_receive(request: StaffRequest, number: str) -> HttpResponse:
+def job_receive(request: StaffRequest, number: str, photos: list[PreparedPhoto]) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("bike"), number=number)
-    form = CheckInForm(post_data(request), request.FILES or None, instance=job, shop=request.shop)
+    form = CheckInForm(post_data(request), instance=job, shop=request.shop)
     draft = f"receive-{job.pk}"
     if form.is_valid() and form.save_unless_stale():
-        check_in_bike(job=job, by=request.user, photos=form.cleaned_data["photos"])
+        check_in_bike(job=job, by=request.user, photos=photos)
+        warn_of_problems(request, photos)
         flash_saved(request, f"The receipt of job {job} is saved.", draft)
         return redirect(job)
     return form_page(

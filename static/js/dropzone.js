@@ -8,7 +8,12 @@
    The form's other fields are sent with each file. The server answers each request with JSON:
    {"ok": true, "message": "Read: 5 channels, 3412 rows", "url": "/..."}  or  {"ok": false, "message": "Line 14: ..."}.
    Files are sent one after the other, so that ten do not share a slow line. Refused files stay in the list; data-done-url,
-   if given, opens once all files are accepted. */
+   if given, opens once all files are accepted.
+
+   <ul class="dropzone-files" data-upload-url="..." data-upload-input="id_photos" aria-live="polite"></ul>
+
+   inside a longer form sends the files of that input as soon as they are chosen, and nothing else of the form. Sending
+   the form waits for them. */
 
 import { element } from "./elements.js";
 
@@ -19,6 +24,8 @@ function addRow(list, name) {
   list.append(item);
   return { item, bar, result };
 }
+
+const busy = new WeakMap(); // a form, and the promise of the files on their way
 
 function showResult(row, answer) {
   row.bar.value = answer.ok ? 1 : row.bar.value;
@@ -44,12 +51,17 @@ function parseAnswer(xhr) {
   return { ok: false, message: `Not attached: the server could not act on it (answer ${xhr.status}). Try again.` };
 }
 
-function send(form, input, file, row) {
-  const body = new FormData(form);
+function bodyWith(form, input, file, wholeForm) {
+  const body = wholeForm ? new FormData(form) : new FormData();
+  body.set("csrfmiddlewaretoken", form.elements.csrfmiddlewaretoken.value);
   body.delete(input.name);
   body.append(input.name, file);
   // Each file is a submission of its own, so each needs its own key.
-  if (body.has("form_key") && crypto.randomUUID) body.set("form_key", crypto.randomUUID());
+  if (form.elements.form_key && crypto.randomUUID) body.set("form_key", crypto.randomUUID());
+  return body;
+}
+
+function send(url, body, row) {
   return new Promise((done) => {
     const xhr = new XMLHttpRequest();
     xhr.upload.addEventListener("progress", (event) => {
@@ -59,22 +71,44 @@ function send(form, input, file, row) {
     });
     xhr.addEventListener("load", () => done(showResult(row, parseAnswer(xhr))));
     xhr.addEventListener("error", () => done(showResult(row, { ok: false, message: "Not sent: the shop's server was not reached. Choose it again when the network is back." })));
-    xhr.open("POST", form.action);
+    xhr.open("POST", url);
     xhr.setRequestHeader("Accept", "application/json");
     xhr.setRequestHeader("X-Requested-With", "XMLHttpRequest");
     xhr.send(body);
   });
 }
 
-async function sendAll(form, input, files) {
-  const list = form.querySelector(".dropzone-files");
+async function sendAll(form, input, files, list, url) {
+  const wholeForm = !list.dataset.uploadUrl;
   const rows = files.map((file) => [file, addRow(list, file.name)]);
+  input.value = "";
   form.setAttribute("aria-busy", "true");
   let allOk = true;
-  for (const [file, row] of rows) allOk = (await send(form, input, file, row)) && allOk;
+  for (const [file, row] of rows) allOk = (await send(url, bodyWith(form, input, file, wholeForm), row)) && allOk;
   form.removeAttribute("aria-busy");
-  input.value = "";
-  if (allOk && form.dataset.doneUrl) location.assign(form.dataset.doneUrl);
+  if (wholeForm && allOk && form.dataset.doneUrl) location.assign(form.dataset.doneUrl);
+}
+
+function uploadWhenChosen(list) {
+  const input = document.getElementById(list.dataset.uploadInput);
+  const form = input?.form;
+  if (!form || list.dropzoneWired) return;
+  list.dropzoneWired = true;
+  input.addEventListener("change", () => {
+    const before = busy.get(form) ?? Promise.resolve();
+    const files = [...input.files];
+    const sent = before.then(() => sendAll(form, input, files, list, list.dataset.uploadUrl));
+    busy.set(form, sent);
+    sent.then(() => { if (busy.get(form) === sent) busy.delete(form); });
+  });
+  form.addEventListener("submit", async (event) => {
+    const sent = busy.get(form);
+    if (!sent) return;
+    event.preventDefault();
+    const button = event.submitter;
+    await sent;
+    form.requestSubmit(button);
+  }, { capture: true });
 }
 
 function enable(form) {
@@ -82,6 +116,7 @@ function enable(form) {
   const input = form.querySelector("input[type=file]");
   if (form.dropzoneWired || !zone || !input) return;
   form.dropzoneWired = true;
+  const list = form.querySelector(".dropzone-files");
   const highlight = (on) => (event) => { event.preventDefault(); zone.classList.toggle("is-over", on); };
   zone.addEventListener("dragenter", highlight(true));
   zone.addEventListener("dragover", highlight(true));
@@ -89,15 +124,18 @@ function enable(form) {
   zone.addEventListener("drop", (event) => {
     highlight(false)(event);
     const files = [...event.dataTransfer.files];
-    if (files.length) sendAll(form, input, files);
+    if (files.length) sendAll(form, input, files, list, form.action);
   });
   form.addEventListener("submit", (event) => {
     if (!input.files.length) return;
     event.preventDefault();
-    sendAll(form, input, [...input.files]);
+    sendAll(form, input, [...input.files], list, form.action);
   });
 }
 
-function start() { document.querySelectorAll("form[data-dropzone]").forEach(enable); }
+function start() {
+  document.querySelectorAll("form[data-dropzone]").forEach(enable);
+  document.querySelectorAll("[data-upload-url]").forEach(uploadWhenChosen);
+}
 document.addEventListener("htmx:load", start);
 start();

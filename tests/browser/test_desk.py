@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from django.urls import reverse
 from playwright.sync_api import Locator, Page, expect
 
 from jobs.models import Job
@@ -155,6 +156,28 @@ def test_bike_is_checked_in_and_moved_to_waiting(log_in: LogIn, photo: Path) -> 
     expect(get_region(page, "Waiting")).to_contain_text(job.number)
     expect(get_region(page, "Received")).not_to_contain_text(job.number)
     assert_accessible(page)
+
+
+def test_photos_are_kept_as_soon_as_they_are_chosen(log_in: LogIn, photo: Path, tmp_path: Path) -> None:
+    """A photo that cannot be read discards no other, and neither does an error in the form."""
+    job = factories.make_job()
+    notes = tmp_path / "notes.jpg"
+    notes.write_bytes(b"no picture")
+    page = log_in(Role.DESK)
+    page.goto(f"{page.url.rstrip('/')}{reverse('job-receive', args=[job])}")
+    page.get_by_label("Photos").set_input_files([photo, notes])
+    files = page.locator(".dropzone-files li")
+    expect(files.filter(has_text="tank.jpg")).to_contain_text("kept")
+    expect(files.filter(has_text="notes.jpg")).to_contain_text("can't be read as an image")
+    assert [stored.original_name for stored in job.photos.all()] == ["tank.jpg"]
+    assert_accessible(page)
+    get_textbox(page, "Odometer (km)").fill("many")
+    follow(page.get_by_role("button", name="Receive the bike"))
+    expect(page.get_by_role("alert").first).to_be_visible()
+    get_textbox(page, "Odometer (km)").fill("24310")
+    follow(page.get_by_role("button", name="Receive the bike"))
+    expect(get_region(page, "Brief and receipt").get_by_role("img", name="tank.jpg")).to_be_visible()
+    assert job.photos.count() == 1
 
 
 def test_odometer_below_the_last_reading_needs_confirmation(log_in: LogIn) -> None:

@@ -3,6 +3,7 @@
 import uuid
 
 import pytest
+from django.contrib.messages import get_messages
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
@@ -110,17 +111,23 @@ def test_impossible_odometer_shows_error_at_the_field_and_is_preserved(login, ty
     assert f'value="{typed}"' in page
 
 
-def test_invalid_photo_is_named_and_nothing_is_saved(login) -> None:
+def test_invalid_photo_is_named_and_the_good_ones_are_kept(login) -> None:
     job = make_job()
     bad = SimpleUploadedFile("notes.jpg", b"not an image at all", "image/jpeg")
     response = receive(login(Role.DESK), job, photos=[jpeg("good.jpg"), bad])
-    page = response.content.decode()
-    assert response.status_code == 422
-    assert "“notes.jpg” can&#x27;t be read as an image." in page
-    assert "choose the photos once more" in page
-    assert "scratch on the tank" in page
+    sentences = [str(message) for message in get_messages(response.wsgi_request)]
+    assert response.status_code == 302
+    assert "Not kept: “notes.jpg” can't be read as an image. Use a JPEG, PNG or WebP file." in sentences
     job.refresh_from_db()
-    assert job.stage == "booked"
+    assert (job.stage, job.condition) == ("received", "scratch on the tank")
+    assert [photo.original_name for photo in job.photos.all()] == ["good.jpg"]
+
+
+def test_photos_without_script_are_to_be_chosen_again_after_an_error(login) -> None:
+    job = make_job()
+    response = receive(login(Role.DESK), job, keys="many", photos=[jpeg("good.jpg")])
+    assert response.status_code == 422
+    assert "choose the photos once more" in response.text
     assert not job.photos.exists()
 
 

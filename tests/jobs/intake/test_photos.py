@@ -4,10 +4,13 @@ import io
 import uuid
 
 import pytest
+from django.contrib.messages import get_messages
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
 from django.urls import reverse
 from PIL import Image, ImageFile
 
+from jobs.intake import photos
 from jobs.intake.photos import prepare_photo
 from jobs.models import Photo
 from tests.factories import make_job
@@ -88,8 +91,9 @@ def test_photo_over_the_size_limit_is_rejected(settings) -> None:
 
 @pytest.mark.parametrize(("kind", "side"), [("PNG", 40), ("JPEG", 50)])
 def test_photo_with_too_many_pixels_is_rejected(monkeypatch, kind: str, side: int) -> None:
-    # Pillow warns above its limit and refuses above twice that; a PNG is fully decoded before it is reduced.
-    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
+    # A PNG is decoded whole before it is reduced, so it may have fewer pixels than a JPEG.
+    monkeypatch.setattr(photos, "MAX_PIXELS", 1000)
+    monkeypatch.setattr(photos, "MAX_JPEG_PIXELS", 2000)
     file = io.BytesIO()
     Image.new("RGB", (side, side)).save(file, kind)
     with pytest.raises(ValueError, match=r"“a\.jpg” has more pixels than can be read"):
@@ -101,6 +105,16 @@ def test_photo_of_100_megapixels_is_accepted() -> None:
     Image.new("L", (12_000, 9_000), 90).save(file, "JPEG")  # 108 megapixels, as phones produce
     prepared = open_prepared(SimpleUploadedFile("IMG_0108.jpg", file.getvalue()))
     assert prepared.size == (2048, 1536)
+
+
+@pytest.mark.parametrize("kind", ["WEBP", "PNG", "GIF"])
+def test_small_file_of_many_pixels_is_rejected_before_it_is_decoded(kind: str, monkeypatch) -> None:
+    """A WebP of 144 kB took 1.4 GB and 8 s to decode."""
+    file = io.BytesIO()
+    Image.new("L", (6_000, 5_000), 90).save(file, kind)
+    monkeypatch.setattr(Image.Image, "load", lambda *args: pytest.fail("was decoded"))
+    with pytest.raises(ValueError, match="has more pixels than can be read"):
+        prepare_photo(SimpleUploadedFile("a.img", file.getvalue()))
 
 
 def add(client, job, files, **more):
@@ -131,6 +145,34 @@ def test_photos_sent_one_by_one_are_added(login) -> None:
     assert bad.json()["ok"] is False
     assert "“b.jpg”" in bad.json()["message"]
     assert Photo.objects.get().original_name == "a.jpg"
+
+
+def test_one_invalid_photo_does_not_discard_the_others(login) -> None:
+    job = make_job()
+    bad = SimpleUploadedFile("b.jpg", b"x")
+    response = add(login(Role.DESK), job, [jpeg("a.jpg"), bad, jpeg("c.jpg")])
+    assert response.status_code == 302
+    assert [photo.original_name for photo in Photo.objects.all()] == ["a.jpg", "c.jpg"]
+    assert [str(message) for message in get_messages(response.wsgi_request)] == [
+        "Kept: 2 photos.",
+        "Not kept: “b.jpg” can't be read as an image. Use a JPEG, PNG or WebP file.",
+    ]
+
+
+@pytest.mark.parametrize("address", ["photo-add", "job-receive"])
+def test_no_photo_is_decoded_within_a_transaction(login, monkeypatch, address: str, transactional_db) -> None:
+    job, client = make_job(), login(Role.DESK)
+    decode, within = photos.prepare_photo, []
+
+    def watched(upload):
+        within.append(connection.in_atomic_block)
+        return decode(upload)
+
+    monkeypatch.setattr(photos, "prepare_photo", watched)
+    data = {"photos": [jpeg("a.jpg"), jpeg("b.jpg")], "form_key": str(uuid.uuid4()), "version": job.version}
+    assert client.post(reverse(address, args=[job]), data).status_code == 302
+    assert within == [False, False]
+    assert Photo.objects.count() == 2
 
 
 def test_missing_photo_shows_error_at_the_field(login) -> None:
