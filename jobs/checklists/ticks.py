@@ -11,6 +11,13 @@ from workshop.models import StaffMember
 List = CheckItem.List
 
 CAUTIONS = {
+    List.AFTER_VALVES: (
+        "Before the engine is started",
+        [
+            "Measure and set cold; turn the engine by hand in its running direction only.",
+            "Turn it over twice by hand before starting: if it stops hard, find out why.",
+        ],
+    ),
     List.BEFORE_ROLLER: (
         "A running dyno can maim and kill",
         [
@@ -19,13 +26,6 @@ CAUTIONS = {
             "Exhaust gas holds carbon monoxide: extraction on, doors and alarm as local rules ask.",
             "Ears covered; extinguisher within reach; fuel lines dry.",
             "The tyre's speed symbol and age allow the speed that the run reaches.",
-        ],
-    ),
-    List.AFTER_VALVES: (
-        "Before the engine is started",
-        [
-            "Measure and set cold; turn the engine by hand in its running direction only.",
-            "Turn it over twice by hand before starting: if it stops hard, find out why.",
         ],
     ),
     List.BEFORE_HANDOVER: (

@@ -6,6 +6,25 @@ Cautions and effects: rule of thumb, no published source; local law and licensed
 from jobs.models import CheckItem, TuneChangeKind
 
 CHECKS = {
+    "after_valves": [
+        (
+            "Engine cold when the clearances were measured as left",
+            "Clearances move with heat; measure cold, as the maker says.",
+        ),
+        (
+            "Cam timing marks line up, chain or belt tensioner released",
+            "A tooth out and the valves meet the pistons.",
+        ),
+        (
+            "Engine turned by hand in the running direction, without a stop",
+            "Never turn it backwards: the cam chain may jump.",
+        ),
+        (
+            "Engine turned over twice by hand before it is started",
+            "If it stops hard, stop: find out why before anything else.",
+        ),
+        ("No tool, cloth or shim left inside, covers and plugs torqued", ""),
+    ],
     "before_roller": [
         (
             "Tyre sound, pressure set, its speed symbol allows the speed of the run",
@@ -26,32 +45,13 @@ CHECKS = {
             "Fire extinguisher within reach, no fuel leak",
             "Fuel on a hot exhaust burns at once: stop, fuel off, power off.",
         ),
-        ("Oil and coolant at their levels, engine warm", ""),
+        ("Oil and coolant at their levels", ""),
+        ("Engine started and listened to, no leak, engine warm", "Stand clear of chain, wheel and fan."),
         (
             "Throttle returns to closed by itself, engine off and running",
             "Throttle must return to closed: check it with the engine off and running before the bike moves.",
         ),
         ("Emergency stop and kill switch tried", ""),
-    ],
-    "after_valves": [
-        (
-            "Engine cold when the clearances were measured as left",
-            "Clearances move with heat; measure cold, as the maker says.",
-        ),
-        (
-            "Cam timing marks line up, chain or belt tensioner released",
-            "A tooth out and the valves meet the pistons.",
-        ),
-        (
-            "Engine turned by hand in the running direction, without a stop",
-            "Never turn it backwards: the cam chain may jump.",
-        ),
-        (
-            "Engine turned over twice by hand before it is started",
-            "If it stops hard, stop: find out why before anything else.",
-        ),
-        ("No tool, cloth or shim left inside, covers and plugs torqued", ""),
-        ("First start listened to, no leak", "Stand clear of chain, wheel and fan."),
     ],
     "before_handover": [
         (

@@ -12,8 +12,9 @@ class CheckItem(Record):
     """A line of one of the shop's checklists."""
 
     class List(models.TextChoices):
+        # In the order of the work.
+        AFTER_VALVES = "after_valves", "after valve work, before the first start"
         BEFORE_ROLLER = "before_roller", "before running on the dyno"
-        AFTER_VALVES = "after_valves", "after valve work"
         BEFORE_HANDOVER = "before_handover", "before handover"
 
     list = models.CharField(max_length=20, choices=List)

@@ -103,7 +103,7 @@ def test_mechanic_measures_ticks_checks_and_moves_the_job(site: Page, live_serve
     expect(get_row(comparison, "Cylinder 1, intake")).to_contain_text("0.16 mm on target")
 
     follow(site.get_by_role("link", name="Open the checks"))
-    after = get_region(site, "After valve work")
+    after = get_region(site, "After valve work, before the first start")
     total = after.get_by_role("listitem").filter(has=site.get_by_role("button")).count()
     for done in range(1, total + 1):
         after.get_by_role("button", name="tick", exact=True).first.click()

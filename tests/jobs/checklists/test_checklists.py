@@ -91,6 +91,17 @@ def test_checklists_show_their_cautions(login) -> None:
     assert "Carbon monoxide has no smell and kills." in page
 
 
+def test_checks_of_valve_work_stand_before_those_of_the_first_start(login) -> None:
+    # Common practice, no source: what was left in the engine is found by hand, before it runs.
+    job = make_job()
+    page = login(Role.TUNER).get(reverse("checks", args=[job])).text
+    after_valves = page.index("After valve work, before the first start")
+    started = page.index("Engine started and listened to, no leak")
+    assert after_valves < page.index("Engine turned over twice by hand") < started
+    section = read_html(login(Role.TUNER).get(reverse("job", args=[job])).text, "checks")
+    assert section.index("After valve work, before the first start") < section.index("Before running on")
+
+
 def test_section_shows_open_checks(login, staff) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
@@ -180,7 +191,11 @@ def test_duplicate_check_shows_a_readable_error(login) -> None:
 
 def test_lists_are_in_order_of_work_and_explain_blocked_issuing(login) -> None:
     page = login(Role.OWNER).get(reverse("check-item-list")).text
-    titles = ["Before running on the dyno", "After valve work", "Before handover"]
+    titles = [
+        "After valve work, before the first start",
+        "Before running on the dyno",
+        "Before handover",
+    ]
     places = [page.index(f"<h2>{title}</h2>") for title in titles]
     assert places == sorted(places)
     assert "A sheet is not issued while a list that the work needs has an open check" in page
