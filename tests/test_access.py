@@ -168,6 +168,14 @@ class Records:
         return jobs.CheckItem.objects.create(list=jobs.CheckItem.List.BEFORE_HANDOVER, text="A line")
 
     @cached_property
+    def check(self) -> Any:
+        return jobs.Check.objects.create(job=self.job, item=self.check_item, by=self.by)
+
+    @cached_property
+    def dyno_session(self) -> Any:
+        return jobs.DynoSession.objects.create(job=self.job, number=2, by=self.by)
+
+    @cached_property
     def sheet(self) -> Any:
         """Create an issued sheet without typesetting its pages."""
         pdf = b"%PDF-1.7"
@@ -328,6 +336,11 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "suspension-edit": pk_of("suspension"),
     "checks": job_number(),
     "check-tick": lambda records: [records.job.number, records.check_item.pk],
+    "check-answer": lambda records: [records.job.number, records.check_item.pk],
+    "check-remove": pk_of("check"),
+    "dyno-session-new": job_number(),
+    "dyno-session-edit": pk_of("dyno_session"),
+    "dyno-session-remove": pk_of("dyno_session"),
     "bike-change-add": job_number(),
     "bike-change-edit": pk_of("bike_change"),
     "bike-change-remove": pk_of("bike_change"),

@@ -1,19 +1,51 @@
 """What checklists contribute to a job."""
 
+from collections.abc import Iterator
+from typing import Any
+
 from jobs.checklists.facts import CHECKS
 from jobs.checklists.section import section
-from jobs.job.page import Rows
+from jobs.job.event import Event, EventKind
+from jobs.job.page import JobPage, Rows, link_to
 from jobs.job.registry import JobRecord
-from jobs.models import Check, CheckItem, ClearanceReading, Run
+from jobs.job.results import JobResults
+from jobs.models import (
+    BikeChange,
+    Check,
+    CheckItem,
+    ClearanceReading,
+    ClearanceSet,
+    DynoSession,
+    Part,
+    Run,
+    TuneRevision,
+)
+
+# What the lists are made from: the answers, and what they are questioned by.
+READS = (CheckItem, Check, DynoSession, Run, TuneRevision, ClearanceSet, Part, BikeChange)
+
+
+def link_rows(page: JobPage, rows: list[Any]) -> None:
+    link_to(rows, "item", page.rows(CheckItem))
+    link_to(rows, "session", page.rows(DynoSession))
+
+
+def events(results: JobResults) -> Iterator[Event]:
+    for session in results.rows(DynoSession):
+        text = f"strapped down on the dyno again, session {session.number}, {session.by}"
+        yield Event(session.started_at, EventKind.STAGE, text, changes_bike=False)
+
 
 RECORD = JobRecord(
     "checks",
     rows=(
         Rows(CheckItem, ""),
-        Rows(Check, people=("by",), off_timeline="A tick changes nothing on the bike."),
+        Rows(Check, people=("by",), link=link_rows, off_timeline="A tick changes nothing on the bike."),
+        Rows(DynoSession, people=("by",)),
     ),
-    reads=(CheckItem, Check),
-    needs_any=(ClearanceReading, Run),
+    reads=READS,
+    needs_any=(ClearanceReading,),
+    events=events,
     section=section,
     printed=CHECKS,
 )

@@ -3,7 +3,7 @@
 from jobs.checklists.ticks import JobChecklist, List, job_checklists
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
-from jobs.models import Run, Stage
+from jobs.models import Stage
 
 
 def section(results: JobResults) -> Section:
@@ -13,13 +13,17 @@ def section(results: JobResults) -> Section:
 
 
 def section_state(results: JobResults, lists: list[JobChecklist]) -> tuple[State, str]:
-    still_open = {checklist.key: checklist.open for checklist in lists if checklist.needed and checklist.open}
-    if results.page.has(Run) and List.BEFORE_ROLLER in still_open:
-        return State.ATTENTION, f"{still_open[List.BEFORE_ROLLER]} checks before running open, runs were made"
+    needed = [checklist for checklist in lists if checklist.needed and checklist.open]
+    still_open = sum(checklist.open for checklist in needed)
+    before_running = sum(checklist.open for checklist in needed if checklist.key == List.BEFORE_ROLLER)
+    if before_running:
+        return State.ATTENTION, f"{before_running} checks before running open, runs were made"
     if still_open and results.job.stage in (Stage.READY, Stage.HANDED_OVER):
-        return State.ATTENTION, f"{sum(still_open.values())} open"
-    if not any(checklist.ticked for checklist in lists):
+        return State.ATTENTION, f"{still_open} open"
+    if not any(checklist.is_answered for checklist in lists):
         return State.EMPTY, "nothing ticked yet"
+    if questioned := sum(checklist.questioned for checklist in lists):
+        return State.ATTENTION, f"{questioned} questioned"
     if still_open:
-        return State.IN_HAND, f"{sum(still_open.values())} open"
+        return State.IN_HAND, f"{still_open} open"
     return State.DONE, ""

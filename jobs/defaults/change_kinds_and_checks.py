@@ -67,6 +67,9 @@ CHECKS = {
     ],
 }
 
+# What a check needs on the bike, by its text.
+NEEDS = {"Brakes, lights and horn tried": "light, headlight, headlamp, indicator, horn"}
+
 # name, unit, may affect road use, effect as printed, caution for the tuner, caution for the rider
 CHANGE_KINDS = [
     (
@@ -207,7 +210,10 @@ def create_default_lists(database: str = "default") -> None:
     if not CheckItem.objects.using(database).exists():
         for name, rows in CHECKS.items():
             for place, (text, caution) in enumerate(rows, start=1):
-                CheckItem(list=name, text=text, caution=caution, order=place * STEP).save(using=database)
+                needs, order = NEEDS.get(text, ""), place * STEP
+                CheckItem(list=name, text=text, caution=caution, needs=needs, order=order).save(
+                    using=database
+                )
     if not TuneChangeKind.objects.using(database).exists():
         for place, (name, unit, affects, effect, caution, for_rider) in enumerate(CHANGE_KINDS, start=1):
             TuneChangeKind(

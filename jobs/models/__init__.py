@@ -2,6 +2,7 @@
 
 from jobs.models.checks import Check, CheckItem
 from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
+from jobs.models.dyno_sessions import DynoSession
 from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stage, StageEntry, WorkItem
 from jobs.models.mixture import MixtureStudy
 from jobs.models.parts import Part
@@ -20,6 +21,7 @@ __all__ = [
     "ClearanceSet",
     "Comparison",
     "ComparisonRun",
+    "DynoSession",
     "FileLayout",
     "Job",
     "JobWord",

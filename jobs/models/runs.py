@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from jobs.models.dyno_sessions import DynoSession
 from jobs.models.job import Job
 from jobs.models.tunes import TuneRevision
 from workshop.models import PersonalData, Record
@@ -90,6 +91,10 @@ class Run(Record):
     tune_revision = models.ForeignKey(
         TuneRevision, on_delete=models.PROTECT, null=True, blank=True, related_name="runs"
     )
+    # By its time; None for the first session on the dyno.
+    session = models.ForeignKey(
+        DynoSession, on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="runs"
+    )
     made_at = models.DateTimeField("made at", default=timezone.now)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     sweep_start = models.PositiveIntegerField("sweep from sample", null=True, blank=True)
@@ -120,6 +125,11 @@ class Run(Record):
 
     def __str__(self) -> str:
         return self.original_name
+
+    @property
+    def session_number(self) -> int:
+        """Return the number of the session on the dyno in which the run was made."""
+        return self.session.number if self.session else DynoSession.FIRST
 
     @property
     def has_air(self) -> bool:

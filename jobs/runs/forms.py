@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 
 from jobs.calc.dyno.air import STANDARDS, pressure_warning
 from jobs.calc.units.numbers import format_number
+from jobs.checklists.sessions import session_at
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Run
 from jobs.runs.importing import RunDetails
@@ -72,6 +73,12 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         entered: datetime | None = self.cleaned_data["made_at"]
         stored = self.instance.made_at if self.instance.pk else None
         return stored if stored and entered == stored.replace(second=0, microsecond=0) else entered
+
+    def save(self, commit: bool = True) -> Run:
+        """Save the run in the session on the dyno that its time falls in."""
+        self.instance.session = session_at(self.job, self.instance.made_at)
+        saved: Run = super().save(commit)
+        return saved
 
     def check_air(self) -> None:
         given = {name: self.cleaned_data.get(name) for name in AIR}

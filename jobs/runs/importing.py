@@ -29,6 +29,7 @@ from jobs.calc.run_file import (
     sniff,
 )
 from jobs.calc.units.numbers import format_number
+from jobs.checklists.sessions import session_at
 from jobs.models import FileLayout, Job, Run, TuneRevision
 from jobs.runs.channel_files import store_channels
 from workshop.models import ShopProfile, StaffMember, StaleRecord
@@ -159,6 +160,7 @@ def report_duplicate(earlier: Run, name: str) -> ImportResult:
 def new_run(job: Job, by: StaffMember, name: str, data: bytes, sha256: str, details: RunDetails) -> Run:
     given: dict[str, Any] = {key: value for key, value in vars(details).items() if value is not None}
     run = Run(job=job, made_by=by, original_name=name, sha256=sha256, size=len(data), **given)
+    run.session = session_at(job, run.made_at)
     run.original.save(f"{sha256[:16]}.dat", ContentFile(data), save=False)
     return run
 

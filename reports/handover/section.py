@@ -4,11 +4,12 @@ from collections.abc import Iterator
 
 from django.db.models import Model
 
+from jobs.checklists.record import READS as CHECK_READS
 from jobs.job.registry import JobRecord, records
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.job_page.sections import stored
-from jobs.models import Check, CheckItem, ClearanceReading, ClearanceSet, Run
+from jobs.models import ClearanceReading, ClearanceSet, Run
 from reports.handover.issuing import (
     Blocker,
     check_blockers,
@@ -21,7 +22,7 @@ from reports.models import HandoverSheet
 
 # The source of each kind of blocker, so that a change reads only that kind again.
 CLEARANCES = JobRecord("clearance blockers", reads=(ClearanceSet, ClearanceReading))
-CHECKS = JobRecord("check blockers", reads=(Check, CheckItem), needs_any=(ClearanceReading, Run))
+CHECKS = JobRecord("check blockers", reads=CHECK_READS, needs_any=(ClearanceReading,))
 RUNS = JobRecord("run blockers", reads=(Run,))
 
 

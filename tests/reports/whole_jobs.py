@@ -18,6 +18,7 @@ from jobs.models import (
     ClearanceSet,
     Comparison,
     ComparisonRun,
+    DynoSession,
     Job,
     MixtureStudy,
     Part,
@@ -184,9 +185,23 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     make_runs(job, tuner, ("tern", "after", "held"), hours(78), tune)
     add_study(job, tuner)
     add_settings(job, mechanic)
-    for item in CheckItem.objects.filter(list__in=["before_roller", "before_handover", "after_valves"]):
-        Check.objects.create(job=job, item=item, by=mechanic, at=hours(80), note="")
+    add_checks(job, mechanic)
     return job
+
+
+def add_checks(job: Job, by: StaffMember) -> None:
+    """Tick every list when it is due; the bike was strapped down again for the runs after the work."""
+    again = DynoSession.objects.create(job=job, number=2, started_at=hours(76.2), by=by)
+    job.runs.filter(made_at__gt=hours(76.2)).update(session=again)
+    due = [
+        ("before_roller", None, hours(1.5)),
+        ("after_valves", None, hours(31)),
+        ("before_roller", again, hours(76.5)),
+        ("before_handover", None, hours(80)),
+    ]
+    for name, session, at in due:
+        for item in CheckItem.objects.filter(list=name):
+            Check.objects.create(job=job, item=item, session=session, by=by, at=at)
 
 
 def add_clearances(job: Job, by: StaffMember) -> None:

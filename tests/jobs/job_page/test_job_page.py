@@ -15,6 +15,7 @@ from jobs.models import (
     ClearanceSet,
     Comparison,
     ComparisonRun,
+    DynoSession,
     Job,
     MixtureStudy,
     Part,
@@ -240,6 +241,7 @@ def make_job_with_everything(staff) -> Job:
         SuspensionSetting.objects.create(job=job, when=when, front_preload="4 turns", by=mechanic)
     for item in CheckItem.objects.all():
         Check.objects.create(job=job, item=item, by=mechanic)
+    DynoSession.objects.create(job=job, number=2, by=mechanic)
     measured = job.clearance_sets.earliest("pk")
     plan = ShimPlan.objects.create(
         clearance_set=measured,

@@ -45,7 +45,7 @@ NOT_PERSONAL = {
     "workshop.submission": {"led_to"},
     "jobs.job": {"number"},
     "jobs.photo": {"image"},
-    "jobs.checkitem": {"text", "caution"},
+    "jobs.checkitem": {"text", "caution", "needs"},
     "jobs.clearanceset": {"instrument"},
     "jobs.shimplanrow": {"origin_detail", "why"},
     "jobs.tunechangekind": {"name", "unit", "road_use_effect", "caution", "customer_caution"},

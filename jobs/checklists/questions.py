@@ -1,0 +1,126 @@
+"""What contradicts a tick: runs made before it, valve work after it, or a thing that is off the bike.
+
+A question refuses nothing; whoever ticked may give the reason.
+"""
+
+import re
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from jobs.checklists.sessions import number_of
+from jobs.job.results import JobResults
+from jobs.models import BikeChange, Check, CheckItem, ClearanceSet, DynoSession, Part, Run
+
+List = CheckItem.List
+CLAUSE = re.compile(r"[.;,\n]")
+# How a person writes that a thing is not on the bike; {0} is the thing.
+REMOVED = (
+    r"\b(?:no|without)\s+(?:\w+\s+)?{0}",
+    r"{0}.*\b(?:removed|missing|not fitted|taken off|came off)\b",
+    r"\b(?:removed|missing|took off|taken off)\b.*{0}",
+)
+
+
+def questions(results: JobResults, check: Check) -> list[str]:
+    """Return what is questioned about an answered check."""
+    if check.not_applicable:
+        return []
+    found = contradictions(results, check.item)
+    if check.item.list == List.BEFORE_ROLLER:
+        found += before_roller_questions(results, check)
+    elif check.item.list == List.AFTER_VALVES:
+        found += after_valves_questions(results, check)
+    return found
+
+
+def before_roller_questions(results: JobResults, check: Check) -> list[str]:
+    """Question a tick that came after the first run of its session, or before the session."""
+    session, found = check.session, []
+    first = first_run(runs_in_session(results, session))
+    if first and check.at > first.made_at:
+        found.append(
+            f"Ticked after the first run of dyno session {number_of(session)} "
+            f"({shop_time(results, first.made_at)})."
+        )
+    if session and check.at < session.started_at:
+        found.append(
+            f"Ticked before the bike was strapped down again ({shop_time(results, session.started_at)})."
+        )
+    return found
+
+
+def after_valves_questions(results: JobResults, check: Check) -> list[str]:
+    """Question a tick that came after the engine ran, or before the valves were worked on again."""
+    measured = last_measured(results)
+    if measured is None:
+        return []
+    runs = results.rows(Run)
+    after = first_run([run for run in runs if run.made_at > measured.measured_at])
+    if after and check.at > after.made_at:
+        return [
+            f"Ticked after a run ({shop_time(results, after.made_at)}): it belongs after the clearances "
+            f"{measured.get_when_display()} and before the first start."
+        ]
+    if any(check.at < run.made_at < measured.measured_at for run in runs):
+        return [
+            "Ticked before the engine ran and the clearances were measured again "
+            f"({shop_time(results, measured.measured_at)})."
+        ]
+    return []
+
+
+def last_measured(results: JobResults) -> ClearanceSet | None:
+    """Return the last clearances as left; if there are none, the last ones."""
+    sets = results.rows(ClearanceSet)
+    left = [measured for measured in sets if measured.when == ClearanceSet.When.AS_LEFT]
+    return max(left or sets, key=lambda measured: measured.measured_at, default=None)
+
+
+def runs_in_session(results: JobResults, session: DynoSession | None) -> list[Run]:
+    pk = session.pk if session else None
+    return [run for run in results.rows(Run) if run.session_id == pk]
+
+
+def first_run(runs: Sequence[Run]) -> Run | None:
+    return min(runs, key=lambda run: run.made_at, default=None)
+
+
+def contradictions(results: JobResults, item: CheckItem) -> list[str]:
+    """Return what on record says that a thing which a check needs is not on the bike."""
+    words = [word.strip() for word in item.needs.split(",") if word.strip()]
+    if not words:
+        return []
+    return [f"On record: “{text}” ({source})." for source, text in removals(results, words)]
+
+
+def removals(results: JobResults, words: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """Yield where and in which words it is recorded that one of these things is off the bike."""
+    for part in results.rows(Part):
+        if part.fitted_at and names_any(part.replaces, words) and not names_any(part.name, words):
+            yield "parts", f"{part.name} in place of {part.replaces}"
+    for change in results.rows(BikeChange):
+        yield from (("changes of the bike", clause) for clause in removing_clauses(change.description, words))
+    for clause in removing_clauses(results.job.condition, words):
+        yield "condition on arrival", clause
+
+
+def removing_clauses(text: str, words: Sequence[str]) -> Iterator[str]:
+    """Yield the clauses that say of one of these things that it is off the bike."""
+    for clause in map(str.strip, CLAUSE.split(text)):
+        patterns = (pattern.format(word_pattern(word)) for word in words for pattern in REMOVED)
+        if any(re.search(pattern, clause, re.IGNORECASE) for pattern in patterns):
+            yield clause
+
+
+def names_any(text: str, words: Sequence[str]) -> bool:
+    return any(re.search(word_pattern(word), text, re.IGNORECASE) for word in words)
+
+
+def word_pattern(word: str) -> str:
+    """Match a whole word, in the singular or the plural."""
+    return rf"\b{re.escape(word)}s?\b"
+
+
+def shop_time(results: JobResults, at: datetime) -> str:
+    return f"{at.astimezone(ZoneInfo(results.shop.time_zone)):%-d %b %Y, %H:%M}"
