@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from jobs.calc.clearances.shim_plan import Origin
 from jobs.calc.units.length_format import LengthFormatter
@@ -12,6 +13,7 @@ from jobs.clearances.before_after import (
     prediction_mismatch,
     readings_by_set,
 )
+from jobs.clearances.engine_heat import describe_heat
 from jobs.clearances.trend import clearance_history
 from jobs.clearances.valve_gaps import JudgedReading, gap_key, orphaned_readings, to_reading, valve_gaps
 from jobs.job.by_job import ByJob, group_by_job
@@ -22,6 +24,7 @@ from jobs.job.sentences import counted
 from jobs.models import (
     ClearanceReading,
     ClearanceSet,
+    Run,
     ShimPlan,
     ShimPlanRow,
 )
@@ -37,6 +40,7 @@ class ClearanceSetFacts:
     instrument: str
     engine_temperature_c: float | None
     note: str
+    heat: str = ""
 
 
 @dataclass(frozen=True)
@@ -131,7 +135,7 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
     spec, history = results.job.bike.engine_spec, results.get(clearances_before_after)
     plans = results.get(plan_rows)
     facts = ClearanceFacts(
-        sets=[set_facts(measured) for measured in readings],
+        sets=[set_facts(results, measured) for measured in readings],
         plans=[plan_facts(spec, plan, rows) for plan, rows in plans.items()],
         rows=[],
         summary="",
@@ -156,7 +160,7 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
     )
 
 
-def set_facts(measured: ClearanceSet) -> ClearanceSetFacts:
+def set_facts(results: JobResults, measured: ClearanceSet) -> ClearanceSetFacts:
     return ClearanceSetFacts(
         when=measured.get_when_display(),
         at=moment(measured.measured_at),
@@ -164,6 +168,7 @@ def set_facts(measured: ClearanceSet) -> ClearanceSetFacts:
         instrument=measured.instrument,
         engine_temperature_c=number(measured.engine_temperature_c),
         note=measured.note,
+        heat=describe_heat(measured, results.rows(Run), ZoneInfo(results.shop.time_zone)),
     )
 
 

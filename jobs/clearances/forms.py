@@ -18,6 +18,7 @@ from jobs.calc.clearances.readings import (
 )
 from jobs.calc.clearances.shims import check_thickness, parse_marking
 from jobs.calc.units.length_format import format_mm
+from jobs.clearances.engine_heat import engine_ran_before
 from jobs.clearances.engine_map import BankView, entry_orders, top_view
 from jobs.clearances.form_boxes import (
     Box,
@@ -50,6 +51,10 @@ from workshop.units.shop_units import shop_unit
 CONCURRENT_SET = (
     "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
     "lost: theirs stand as they saved them. Save again, and yours are kept beside them as a set of their own."
+)
+ASK_WHETHER_COLD = (
+    "Clearances are measured on a cold engine: say whether it was cold. Saved again without an answer, page "
+    "and sheet say that it is not known."
 )
 SHIM_WITHOUT_CLEARANCE = (
     "A shim is entered here but no clearance. Measure the valve, or clear the shim to leave it not measured."
@@ -90,6 +95,8 @@ class ClearanceSetForm(RecordForm):
     two_blades = forms.BooleanField(
         label="Between two blades: a second box for the smallest blade that does not go", required=False
     )
+    # Set once the question whether the engine was cold was put; unanswered after that, it is not known.
+    heat_asked = forms.BooleanField(widget=forms.HiddenInput, required=False)
     cold_check = forms.BooleanField(
         label="Keep these as a cold check all the same: the temperature is right", required=False
     )
@@ -97,7 +104,14 @@ class ClearanceSetForm(RecordForm):
 
     class Meta(RecordForm.Meta):
         model = ClearanceSet
-        fields = ["engine_temperature_c", "instrument", "measured_at", "note"]
+        fields = [
+            "engine_temperature_c",
+            "engine_cold",
+            "stood_hours",
+            "instrument",
+            "measured_at",
+            "note",
+        ]
 
     engine_temperature_c = QuantityField(
         storage_unit="c",
@@ -124,6 +138,8 @@ class ClearanceSetForm(RecordForm):
         temperature = self.fields["engine_temperature_c"]
         assert isinstance(temperature, QuantityField)
         temperature.set_unit(shop_unit(shop, "temperature"))
+        self.ran = engine_ran_before(self.instance.job.bike_id, self.instance.measured_at)
+        self.fields["engine_cold"].choices = [("", "not known"), *ClearanceSet.Cold.choices]  # type: ignore[attr-defined]  # a TypedChoiceField
         self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
         self.fields["blades"].initial = shop.length_unit
         if self.instance.pk or not spec.has_closing:
@@ -263,6 +279,7 @@ class ClearanceSetForm(RecordForm):
         self.entries = [self._entry_at(valve_gap) for valve_gap in self.valve_gaps]
         cleaned = super().clean()
         self._warn_about_temperature()
+        self._ask_whether_cold()
         self._warn_about_concurrent_set()
         if self.questions and not self.cleaned_data.get("figures_right"):
             for name, sentence in self.questions:
@@ -281,6 +298,18 @@ class ClearanceSetForm(RecordForm):
                 "engine_temperature_c",
                 f"{question} Let it cool down, or tick below that these count as a cold check.",
             )
+
+    def _ask_whether_cold(self) -> None:
+        """Ask once whether the engine was cold if it ran earlier on the day of the measurement."""
+        measured_at = self.cleaned_data.get("measured_at")
+        if measured_at is None:
+            return
+        self.ran = engine_ran_before(self.instance.job.bike_id, measured_at)
+        if self.ran is None or self.cleaned_data.get("engine_cold") or self.cleaned_data.get("heat_asked"):
+            return
+        self.data = self.data.copy()
+        self.data[self.add_prefix("heat_asked")] = "on"
+        self.add_error("engine_cold", f"{self.ran.sentence} {ASK_WHETHER_COLD}")
 
     def _newest_of_its_kind(self) -> ClearanceSet | None:
         if self.instance.pk or not self.instance.job_id:
@@ -401,6 +430,10 @@ class ClearanceSetForm(RecordForm):
         return bool(self.questions)
 
     @property
+    def needs_heat_answer(self) -> bool:
+        return self.ran is not None or bool(self["engine_cold"].value())
+
+    @property
     def needs_temperature_confirmation(self) -> bool:
         refused = self.is_bound and "engine_temperature_c" in self.errors
         return refused or bool(self["cold_check"].value())
@@ -408,6 +441,7 @@ class ClearanceSetForm(RecordForm):
     # Saving, and another's save in between
 
     def save(self, commit: bool = True) -> ClearanceSet:
+        self.instance.ran_at = self.ran.at if self.ran else None
         return record_clearances(measured=self.instance, entries=self.entries)
 
     def report_conflict(self, sent_version: int) -> None:

@@ -10,7 +10,14 @@ from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
 from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
-from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
+from jobs.models import (
+    ClearanceReading,
+    ClearanceSet,
+    Run,
+    ShimPlan,
+    ShimPlanRow,
+    TuneRevision,
+)
 
 
 def link_sets(page: JobPage, rows: list[Any]) -> None:
@@ -68,7 +75,7 @@ RECORD = JobRecord(
             off_timeline="The event is its plan.",
         ),
     ),
-    reads=(ClearanceSet, ClearanceReading, ShimPlan),
+    reads=(ClearanceSet, ClearanceReading, ShimPlan, Run, TuneRevision),
     section=section,
     events=events,
     printed=CLEARANCES,

@@ -1,6 +1,7 @@
 """Valve clearances on the job page."""
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from jobs.clearances.before_after import (
     BeforeAfter,
@@ -8,9 +9,10 @@ from jobs.clearances.before_after import (
     clearances_before_after,
     readings_by_set,
 )
+from jobs.clearances.engine_heat import describe_heat
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
-from jobs.models import ClearanceSet, ShimPlan
+from jobs.models import ClearanceSet, Run, ShimPlan
 from workshop.models import EngineSpec
 
 NO_SPEC = "the bike has no engine spec yet"
@@ -22,8 +24,12 @@ def section(results: JobResults) -> Section:
     sets = list(results.get(readings_by_set))
     history = results.get(clearances_before_after)
     state, reason = section_state(spec, sets, history)
+    zone = ZoneInfo(results.shop.time_zone)
     context: dict[str, Any] = {
-        "clearance_sets": [(measured, accepted_plan(measured)) for measured in sets],
+        "clearance_sets": [
+            (measured, accepted_plan(measured), describe_heat(measured, results.rows(Run), zone))
+            for measured in sets
+        ],
         "clearance_history": history,
         "clearance_spec": spec,
     }

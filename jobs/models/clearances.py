@@ -19,6 +19,10 @@ class ClearanceSet(Record):
         AS_FOUND = "as_found", "as found"
         AS_LEFT = "as_left", "as left"
 
+    class Cold(models.TextChoices):
+        COLD = "cold", "cold, nowhere warmer than the hand"
+        WARM = "warm", "still warm"
+
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="clearance_sets")
     when = models.CharField(max_length=10, choices=When)
     engine_temperature_c = models.FloatField(
@@ -27,6 +31,15 @@ class ClearanceSet(Record):
         blank=True,
         validators=[MinValueValidator(-30), MaxValueValidator(150)],
     )
+    # Asked if the engine ran earlier on the same day; ``ran_at`` is when it did, as far as was on record.
+    engine_cold = models.CharField("the engine was", max_length=10, choices=Cold, blank=True)
+    stood_hours = models.FloatField(
+        "it had stood for (hours)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(24)],
+    )
+    ran_at = models.DateTimeField(null=True, blank=True, editable=False)
     instrument = models.CharField(max_length=80, blank=True)
     measured_at = models.DateTimeField("measured at", default=timezone.now)
     measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

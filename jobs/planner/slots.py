@@ -70,6 +70,37 @@ def outside_hours_warning(slot: Slot, opening_hours: OpeningHours) -> str:
     )
 
 
+def heat_warning(slot: Slot) -> str:
+    """Return a warning if a bench is booked after the dyno for the same bike on the same day, or "".
+
+    Common practice, no single source: clearances are measured on a cold engine, as service manuals ask.
+    """
+    others = Slot.objects.filter(job__bike=slot.job.bike_id).exclude(pk=slot.pk).select_related("place")
+    if slot.place.kind == WorkPlace.Kind.BENCH:
+        day = start_of_day(timezone.localdate(slot.starts_at))
+        dyno = others.filter(
+            place__kind=WorkPlace.Kind.DYNO, starts_at__lt=slot.starts_at, ends_at__gt=day
+        ).last()
+        bench = slot if dyno else None
+    else:
+        evening = start_of_day(last_day(slot) + ONE_DAY)
+        bench = others.filter(
+            place__kind=WorkPlace.Kind.BENCH, starts_at__gt=slot.starts_at, starts_at__lt=evening
+        ).first()
+        dyno = slot if bench else None
+    if dyno is None or bench is None:
+        return ""
+    return (
+        f"The bike has the {dyno.place} until {format_shop_time(dyno.ends_at)} and the {bench.place} from "
+        f"{format_shop_time(bench.starts_at)}, the same day. If its valves are to be measured: clearances "
+        "are measured on a cold engine, so leave it time to cool, or take another day."
+    )
+
+
+def start_of_day(day: date) -> datetime:
+    return datetime.combine(day, time(), timezone.get_current_timezone())
+
+
 def upcoming_slots() -> list[Slot]:
     """Return the slots that are not over yet, in one query."""
     return list(Slot.objects.filter(ends_at__gt=timezone.now()).select_related("job", "place"))

@@ -15,7 +15,14 @@ from jobs.models import CalendarAddress, Slot
 from jobs.planner.calendar_feed import create_token, find_calendar, format_calendar, list_entries
 from jobs.planner.forms import NewSlotForm, SlotForm
 from jobs.planner.opening_hours import load_opening_hours
-from jobs.planner.slots import move_slot, outside_hours_warning, parse_day, save_slot, workstations_for
+from jobs.planner.slots import (
+    heat_warning,
+    move_slot,
+    outside_hours_warning,
+    parse_day,
+    save_slot,
+    workstations_for,
+)
 from workshop.access.roles import StaffRequest, public, roles, staff
 from workshop.models import Role, ShopProfile
 from workshop.records.responses import parse_pk, post_data, render_form
@@ -55,6 +62,8 @@ def save(request: StaffRequest, form: SlotForm) -> HttpResponse:
             form.add_error("clock", str(problem))
         else:
             messages.success(request, f"The {form.slot} is kept.")
+            if warning := heat_warning(form.slot):
+                messages.warning(request, warning)
             return redirect_to_schedule(request, timezone.localdate(form.slot.starts_at))
     return render_form(request, TEMPLATE, form, slot=form.slot if form.slot.pk else None)
 
@@ -76,8 +85,12 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
         messages.error(request, f"Not moved. {problem}")
     else:
         messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
-        if warning := outside_hours_warning(slot, load_opening_hours(request.shop)):
-            messages.warning(request, warning)
+        for warning in (
+            outside_hours_warning(slot, load_opening_hours(request.shop)),
+            heat_warning(slot),
+        ):
+            if warning:
+                messages.warning(request, warning)
     return redirect_to_schedule(request, shown)
 
 

@@ -1,20 +1,40 @@
 """Entering and reading clearance sets."""
 
 import uuid
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 
 from jobs.clearances.before_after import clearances_before_after
 from jobs.clearances.engine_map import top_view
+from jobs.clearances.facts import clearance_facts
 from jobs.clearances.section import section
 from jobs.clearances.valve_gaps import valve_gaps
 from jobs.job.section import State
-from jobs.models import ClearanceReading, ClearanceSet, Job, ShimPlan, ShimPlanRow
-from tests.factories import load_results, make_bike, make_clearance_set, make_engine, make_job
+from jobs.models import (
+    ClearanceReading,
+    ClearanceSet,
+    Job,
+    ShimPlan,
+    ShimPlanRow,
+    Slot,
+    Stage,
+    StageEntry,
+)
+from tests.factories import (
+    get_workstation,
+    load_results,
+    make_bike,
+    make_channel_run,
+    make_clearance_set,
+    make_engine,
+    make_job,
+)
 from tests.html import find, read_form, read_text
 from workshop.models import EngineSpec, Role, ShopProfile
 
@@ -565,3 +585,108 @@ def test_opening_and_closing_gaps_have_their_own_ranges() -> None:
     assert by_key["1-intake-1", "closing"] == (Decimal("0.02"), Decimal("0.10"))
     assert by_key["1-intake-1", "opening"] == (Decimal("0.10"), Decimal("0.20"))
     assert len(by_key) == 8
+
+
+# A cold engine
+
+VALVE = {"c-1-intake-1-opening": "0.12"}
+RAN = datetime(2026, 3, 2, 6, 10, tzinfo=UTC)  # the day of HEAD, whose clock is UTC
+NOT_KNOWN = "The engine ran that day (06:10); whether it was cold when measured is not known."
+
+
+def run_engine(job: Job, by: Any, known_by: str = "run", at: datetime = RAN) -> None:
+    if known_by == "run":
+        make_channel_run(job, by, f"{at:%d %H%M}.csv", {"engine_speed_rpm": [3000, 4000]}, made_at=at)
+    elif known_by == "slot":
+        place = get_workstation("dyno")
+        Slot.objects.create(job=job, place=place, starts_at=at, ends_at=at + timedelta(hours=1))
+    else:
+        StageEntry.objects.create(job=job, stage=Stage.ROLLER, by=by, at=at)
+
+
+def shown_everywhere(client, measured: ClearanceSet) -> list[str]:
+    """Return what the page of a set, the job page and the sheet say of it."""
+    results = load_results(measured.job)
+    context = {"facts": results.get(clearance_facts), "u": results.shop, "pictures": {}}
+    pages = [
+        client.get(reverse("clearances", args=[measured.pk])).text,
+        client.get(reverse("job", args=[measured.job])).text,
+        render_to_string("jobs/clearances/_sheet.html", context),
+    ]
+    return [" ".join(page.split()) for page in pages]
+
+
+@pytest.mark.parametrize(
+    ("known_by", "sentence"),
+    [
+        ("run", "A run of this bike was made at 06:10 that day."),
+        ("slot", "This bike had a slot on the dyno from 06:10 that day."),
+        ("stage", "This bike went on the roller at 06:10 that day."),
+    ],
+)
+def test_clearances_of_an_engine_that_ran_that_day_are_questioned(login, staff, known_by, sentence) -> None:
+    job = make_job()
+    earlier_job = make_job(bike=job.bike)  # of the same bike
+    run_engine(earlier_job, staff[Role.TUNER], known_by)
+    client = login(Role.MECHANIC)
+    refused = client.post(new_url(job), entry(VALVE))
+    assert refused.status_code == 422
+    question = f"{sentence} Clearances are measured on a cold engine: say whether it was cold."
+    assert question in str(refused.context["form"].errors["engine_cold"])
+    answered = entry(VALVE, engine_cold="cold", stood_hours="3,5")
+    assert client.post(new_url(job), answered).status_code == 302
+    measured = job.clearance_sets.get()
+    assert (measured.engine_cold, measured.stood_hours, measured.ran_at) == ("cold", 3.5, RAN)
+    for page in shown_everywhere(client, measured):
+        assert (
+            "The engine ran that day (06:10); it was cold, nowhere warmer than the hand when measured, "
+            "after standing 3.5 h." in page
+        )
+
+
+def test_unanswered_question_is_asked_once_and_then_not_known(login, staff) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    run_engine(job, staff[Role.TUNER])
+    refused = client.post(new_url(job), entry(VALVE))
+    assert find(refused.text, "//input[@name='heat_asked']/@value") == ["on"]
+    assert client.post(new_url(job), entry(VALVE, heat_asked="on")).status_code == 302
+    for page in shown_everywhere(client, job.clearance_sets.get()):
+        assert NOT_KNOWN in page
+
+
+def test_clearances_of_a_warm_engine_say_so(login, staff) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    run_engine(job, staff[Role.TUNER])
+    client.post(new_url(job), entry(VALVE, engine_cold="warm"))
+    sentence = "it was still warm when measured. Clearances of a warm engine may differ from those of a cold"
+    for page in shown_everywhere(client, job.clearance_sets.get()):
+        assert sentence in page
+
+
+def test_run_imported_after_the_clearances_questions_them(login, staff) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    assert client.post(new_url(job), entry(VALVE)).status_code == 302
+    measured = job.clearance_sets.get()
+    assert not any("The engine ran that day" in page for page in shown_everywhere(client, measured))
+    run_engine(job, staff[Role.TUNER])
+    for page in shown_everywhere(client, measured):
+        assert NOT_KNOWN in page
+
+
+@pytest.mark.parametrize(
+    "at", [RAN - timedelta(days=1), RAN + timedelta(hours=5)], ids=["day before", "later"]
+)
+def test_engine_that_ran_the_day_before_or_later_is_not_questioned(login, staff, at) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    run_engine(job, staff[Role.TUNER], at=at)
+    assert client.post(new_url(job), entry(VALVE)).status_code == 302
+    assert "The engine ran that day" not in shown_everywhere(client, job.clearance_sets.get())[0]
+
+
+def test_form_asks_from_the_start_if_the_engine_ran_today(login, staff) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    shown = "//select[@name='engine_cold'][not(ancestor::*[@hidden])]"
+    assert not find(client.get(new_url(job)).text, shown)
+    midnight = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
+    run_engine(job, staff[Role.TUNER], at=midnight)
+    assert find(client.get(new_url(job)).text, shown)

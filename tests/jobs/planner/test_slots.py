@@ -12,7 +12,7 @@ from django.utils import timezone
 from jobs.models import Slot
 from jobs.planner.opening_hours import load_opening_hours
 from jobs.planner.slots import build_schedule, format_shop_time
-from tests.factories import get_workstation, make_job
+from tests.factories import get_workstation, make_bike, make_job
 from tests.html import find
 from workshop.models import Role, ShopProfile
 
@@ -310,3 +310,55 @@ def test_slot_is_cancelled_by_the_desk_only(login) -> None:
     assert reverse("slot-edit", args=[slot.pk]) not in login(Role.TUNER).get(reverse("today")).text
     login(Role.OWNER).post(reverse("slot-remove", args=[slot.pk]))
     assert not Slot.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [(("dyno", "08:00"), ("bench 1", "13:00")), (("bench 1", "13:00"), ("dyno", "08:00"))],
+    ids=["bench after dyno", "dyno before bench"],
+)
+def test_bench_after_the_dyno_of_the_same_day_is_warned_of(login, first, second) -> None:
+    # Common practice, no single source: clearances are measured on a cold engine.
+    client, job = login(Role.DESK), make_job()
+    other = make_job(bike=job.bike)  # another job of the same bike
+    pages = [
+        client.get(send(client, booked, place=get_workstation(name).pk, clock=clock).url).text
+        for booked, (name, clock) in ((job, first), (other, second))
+    ]
+    warning = (
+        "The bike has the dyno until 10:00 and the bench 1 from 13:00, the same day. If its valves are to be "
+        "measured: clearances are measured on a cold engine"
+    )
+    assert [warning in page for page in pages] == [False, True]
+    assert Slot.objects.count() == 2
+
+
+def test_bench_before_the_dyno_on_another_day_or_for_another_bike_is_not_warned_of(login) -> None:
+    client, job = login(Role.DESK), make_job()
+    bench = get_workstation("bench 1").pk
+    other = make_job(bike=make_bike(owner=job.customer, plate="DEMO 9"))
+    next_day = load_opening_hours(ShopProfile.current()).working_days_from(
+        next_workday() + timedelta(days=1)
+    )[0]
+    send(client, job, clock="13:00")
+    for booked, changes in (
+        (job, {"clock": "08:00"}),
+        (job, {"clock": "08:00", "day": next_day.isoformat()}),
+        (other, {"clock": "15:00"}),
+    ):
+        page = client.get(send(client, booked, place=bench, **changes).url).text
+        assert "cold engine" not in page
+    assert Slot.objects.count() == 4
+
+
+def test_slot_moved_behind_the_dyno_is_warned_of(login) -> None:
+    client, job = login(Role.DESK), make_job()
+    day = next_workday()
+    later = load_opening_hours(ShopProfile.current()).working_days_from(day + timedelta(days=1))[0]
+    send(client, job, clock="08:00")
+    send(client, job, clock="13:00", day=later.isoformat(), place=get_workstation("bench 1").pk)
+    slot = Slot.objects.latest("pk")
+    moved = client.post(
+        reverse("slot-move", args=[slot.pk]), {"day": day.isoformat(), "place": slot.place_id}, follow=True
+    )
+    assert "clearances are measured on a cold engine" in moved.text

@@ -1,0 +1,86 @@
+"""Whether the engine was cold when its clearances were measured.
+
+Clearances are measured on a cold engine (common practice, no single source: service manuals ask for it),
+so those of an engine that ran earlier on the same day are questioned.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, time
+from zoneinfo import ZoneInfo
+
+from django.db.models import CharField, F, Value
+from django.utils import timezone
+
+from jobs.calc.units.numbers import format_number
+from jobs.models import ClearanceSet, Run, Slot, Stage, StageEntry, WorkPlace
+
+RUN, SLOT, STAGE = "run", "slot", "stage"
+SENTENCES = {
+    RUN: "A run of this bike was made at {at} that day.",
+    SLOT: "This bike had a slot on the dyno from {at} that day.",
+    STAGE: "This bike went on the roller at {at} that day.",
+}
+
+
+@dataclass(frozen=True)
+class EngineRan:
+    """When an engine last ran, or most likely did, and how that is known."""
+
+    at: datetime
+    known_by: str
+
+    @property
+    def sentence(self) -> str:
+        return SENTENCES[self.known_by].format(at=f"{timezone.localtime(self.at):%H:%M}")
+
+
+def engine_ran_before(bike_pk: int, at: datetime) -> EngineRan | None:
+    """Return when the engine of a bike last ran earlier on the same day, in one query."""
+    day = {"gte": datetime.combine(timezone.localdate(at), time(), timezone.get_current_timezone()), "lt": at}
+    runs = Run.objects.filter(**within("made_at", day))
+    slots = Slot.objects.filter(place__kind=WorkPlace.Kind.DYNO, **within("starts_at", day))
+    stages = StageEntry.objects.filter(stage=Stage.ROLLER, **within("at", day))
+    found = [
+        rows.filter(job__bike=bike_pk)
+        .order_by()
+        .values_list(F(column), Value(known_by, output_field=CharField()))
+        for rows, column, known_by in (
+            (runs, "made_at", RUN),
+            (slots, "starts_at", SLOT),
+            (stages, "at", STAGE),
+        )
+    ]
+    last = max(found[0].union(*found[1:], all=True), default=None)
+    return EngineRan(*last) if last else None
+
+
+def within(column: str, day: dict[str, datetime]) -> dict[str, datetime]:
+    return {f"{column}__{lookup}": at for lookup, at in day.items()}
+
+
+def describe_heat(measured: ClearanceSet, runs: Iterable[Run], zone: ZoneInfo) -> str:
+    """Say whether the engine was cold, or that it is not known; "" if it did not run that day.
+
+    A run counts that was imported after the clearances were saved, too.
+    """
+    ran_at = last_run_at(measured, runs, zone)
+    ran = f"The engine ran that day ({ran_at.astimezone(zone):%H:%M})" if ran_at else ""
+    if not measured.engine_cold:
+        return f"{ran}; whether it was cold when measured is not known." if ran else ""
+    hours = measured.stood_hours
+    stood = f", after standing {format_number(hours, 1)} h" if hours is not None else ""
+    state = f"{measured.get_engine_cold_display()} when measured{stood}"
+    warning = " Clearances of a warm engine may differ from those of a cold one." if is_warm(measured) else ""
+    return (f"{ran}; it was {state}." if ran else f"The engine was {state}.") + warning
+
+
+def is_warm(measured: ClearanceSet) -> bool:
+    return measured.engine_cold == ClearanceSet.Cold.WARM
+
+
+def last_run_at(measured: ClearanceSet, runs: Iterable[Run], zone: ZoneInfo) -> datetime | None:
+    """Return when the engine last ran before a measurement on its day, as far as is on record."""
+    day, at = measured.measured_at.astimezone(zone).date(), measured.measured_at
+    times = [run.made_at for run in runs if run.made_at < at and run.made_at.astimezone(zone).date() == day]
+    return max([*times, *([measured.ran_at] if measured.ran_at else [])], default=None)
