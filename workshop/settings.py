@@ -149,7 +149,8 @@ CACHES = {
         "OPTIONS": {"MAX_ENTRIES": 2000},
     },
 }
-SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
+# In the database, not in a cache: what each process keeps for itself would outlive a log-out.
+SESSION_ENGINE = "django.contrib.sessions.backends.db"
 SESSION_COOKIE_AGE = env.int("SESSION_HOURS", default=12) * 3600
 SESSION_COOKIE_SAMESITE = "Lax"
 

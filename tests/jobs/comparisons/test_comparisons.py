@@ -323,10 +323,10 @@ def test_removing_a_comparison_keeps_its_runs(login, job) -> None:
     assert Run.objects.count() == 6
 
 
-def test_comparison_page_takes_ten_queries(login, job, django_assert_num_queries) -> None:
+def test_comparison_page_takes_eleven_queries(login, job, django_assert_num_queries) -> None:
     client, comparison = login(Role.DESK), make_comparison(job)
-    # person, shop, comparison with its job; what there is of each kind; the kinds that the job has
-    with django_assert_num_queries(10):
+    # session, person, shop, comparison with its job; what there is of each kind; the kinds that the job has
+    with django_assert_num_queries(11):
         client.get(reverse("comparison", args=[comparison.pk]))
 
 

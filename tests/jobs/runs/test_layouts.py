@@ -254,11 +254,11 @@ def stored_layout(login, import_bytes):
     return FileLayout.objects.get()
 
 
-def test_layout_list_shows_columns_and_run_counts_in_three_queries(
+def test_layout_list_shows_columns_and_run_counts_in_four_queries(
     login, stored_layout, django_assert_num_queries
 ) -> None:
     client = login(Role.DESK)
-    with django_assert_num_queries(3):  # person, shop, layouts
+    with django_assert_num_queries(4):  # session, person, shop, layouts
         page = client.get(reverse("layout-list"))
     assert "our roller A, B 1" in read_text(page)
     assert "Forget" not in read_text(page)

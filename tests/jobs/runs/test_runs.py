@@ -405,16 +405,16 @@ def test_table_follows_the_choice_of_corrected_or_observed(login, tern) -> None:
         assert peak == pytest.approx(under * factor, abs=0.11)
 
 
-def test_run_list_takes_seven_queries_for_any_number_of_runs(
+def test_run_list_takes_eight_queries_for_any_number_of_runs(
     login, tern, staff, django_assert_num_queries
 ) -> None:
     client = login(Role.DESK)
-    # person, shop, job, what there is of each kind; the kinds that the job has
-    with django_assert_num_queries(7):
+    # session, person, shop, job, what there is of each kind; the kinds that the job has
+    with django_assert_num_queries(8):
         show(client, tern)
     for extra in range(5):
         attach_sweep(tern, staff[Role.TUNER], sweep_csv(salt=extra + 1))
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         show(client, tern)
 
 
@@ -486,10 +486,11 @@ def test_run_page_shows_results_report_and_original(login, tern) -> None:
     assert run.original_name in original.headers["Content-Disposition"]
 
 
-def test_run_page_takes_eight_queries(login, tern, django_assert_num_queries) -> None:
+def test_run_page_takes_nine_queries(login, tern, django_assert_num_queries) -> None:
     client, url = login(Role.DESK), reverse("run", args=[Run.objects.all()[0].pk])
-    # person, shop, run with its job, what there is of each kind; runs with tunes and people, a coast-down
-    with django_assert_num_queries(8):
+    # session, person, shop, run with its job, what there is of each kind;
+    # runs with tunes and people, a coast-down
+    with django_assert_num_queries(9):
         client.get(url)
 
 

@@ -50,10 +50,10 @@ def test_search_finds_owner_of_two_bikes_once(login) -> None:
 
 def test_list_query_count_is_constant(login, shop, django_assert_num_queries) -> None:
     client = login(Role.DESK)
-    # Person, shop, count, customers, bikes.
+    # Session, person, shop, count, customers, bikes.
     for number in range(60):
         make_bike(plate=f"DEMO {number}", owner=make_customer(name=f"Customer {number:02}"))
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         page = client.get(reverse("customer-list"))
     assert len(page.context["page"]) == 50
     assert "Page 1 of 2" in page.text
@@ -69,8 +69,8 @@ def test_invalid_page_number_shows_an_existing_page(login, page: str) -> None:
 def test_customer_page_shows_bikes_and_jobs(login, shop, django_assert_num_queries) -> None:
     job = make_job()
     client = login(Role.TUNER)
-    # Person, shop, customer, bikes, jobs.
-    with django_assert_num_queries(5):
+    # Session, person, shop, customer, bikes, jobs.
+    with django_assert_num_queries(6):
         page = client.get(reverse("customer", args=[job.customer.pk]))
     assert job.number in page.text
     assert reverse("bike", args=[job.bike.pk]) in page.text

@@ -222,8 +222,8 @@ def test_list_query_count_is_constant(login, shop, django_assert_num_queries) ->
     client = login(Role.TUNER)
     for number in range(20):
         make_bike(plate=f"DEMO {number}", engine_spec=make_engine(name=f"Tern {number}"))
-    # Person, shop, engines.
-    with django_assert_num_queries(3):
+    # Session, person, shop, engines.
+    with django_assert_num_queries(4):
         page = client.get(reverse("engine-list"))
     assert "Pellorin Tern 19" in page.text
 

@@ -103,8 +103,8 @@ def test_common_password_is_refused(login, staff) -> None:
 
 def test_staff_list_shows_everyone_in_constant_queries(login, shop, staff, django_assert_num_queries) -> None:
     client = login(Role.OWNER)
-    # Person, shop, staff.
-    with django_assert_num_queries(3):
+    # Session, person, shop, staff.
+    with django_assert_num_queries(4):
         page = client.get(reverse("staff-list"))
     assert all(str(person) in page.text for person in staff.values())
 

@@ -61,8 +61,8 @@ def test_stock_is_listed_by_diameter(login, shop, django_assert_num_queries) -> 
                 diameter_mm=diameter, thickness_mm=Decimal(hundredths) / 100, count=hundredths % 3
             )
     client = login(Role.TUNER)
-    # Person, shop, shims.
-    with django_assert_num_queries(3):
+    # Session, person, shop, shims.
+    with django_assert_num_queries(4):
         page = client.get(reverse("shim-stock")).text
     assert page.index("Ø 7.48") < page.index("Ø 9.48")
     assert "3.45\N{NO-BREAK SPACE}mm" in page
