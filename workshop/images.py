@@ -5,6 +5,7 @@ import io
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
+from threading import RLock
 from typing import TYPE_CHECKING
 
 from django.db.models.fields.files import FieldFile
@@ -15,18 +16,24 @@ if TYPE_CHECKING:
 # What Pillow raises for files that are not an image or are truncated.
 IMAGE_ERRORS = (OSError, ValueError, SyntaxError, EOFError, IndexError, struct.error)
 
+_lenience_lock = RLock()
+
 
 @contextmanager
 def require_complete_images() -> Iterator[None]:
-    """Make Pillow refuse truncated images, which WeasyPrint, once imported, lets it accept."""
+    """Make Pillow refuse truncated images, which WeasyPrint, once imported, lets it accept.
+
+    One thread at a time, since the setting belongs to the process.
+    """
     from PIL import ImageFile
 
-    lenient = ImageFile.LOAD_TRUNCATED_IMAGES
-    ImageFile.LOAD_TRUNCATED_IMAGES = False
-    try:
-        yield
-    finally:
-        ImageFile.LOAD_TRUNCATED_IMAGES = lenient
+    with _lenience_lock:
+        lenient = ImageFile.LOAD_TRUNCATED_IMAGES
+        ImageFile.LOAD_TRUNCATED_IMAGES = False
+        try:
+            yield
+        finally:
+            ImageFile.LOAD_TRUNCATED_IMAGES = lenient
 
 
 def small_image(stored: FieldFile, side: int) -> "Image.Image | None":

@@ -2,7 +2,6 @@
 
 import io
 import uuid
-import warnings
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import PurePath
@@ -13,6 +12,7 @@ from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 
+from jobs.calc.warning_filters import filter_warnings
 from jobs.models import Job, Photo
 from workshop.images import IMAGE_ERRORS, require_complete_images
 from workshop.models import StaffMember
@@ -71,8 +71,7 @@ def open_photo(upload: UploadedFile) -> "Image":
     """Open the image without decoding it; raises DecompressionBombError for too many pixels."""
     from PIL import Image
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+    with filter_warnings("ignore", Image.DecompressionBombWarning):
         image = Image.open(upload, formats=READABLE)
     if image.width * image.height > (MAX_JPEG_PIXELS if image.format == "JPEG" else MAX_PIXELS):
         raise Image.DecompressionBombError("too many pixels")

@@ -1,6 +1,5 @@
 """Forms of the shop's profile: name, units, standards, rpm bands."""
 
-import warnings
 from functools import cache
 from typing import Any, cast
 from zoneinfo import available_timezones
@@ -11,6 +10,7 @@ from django.core.files import File
 from django.http import QueryDict
 
 from jobs.calc.dyno.air import STANDARDS
+from jobs.calc.warning_filters import filter_warnings
 from workshop.images import IMAGE_ERRORS, require_complete_images
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
@@ -83,8 +83,7 @@ class LogoField(forms.FileField):
         from PIL import Image
 
         try:
-            with warnings.catch_warnings(), require_complete_images():
-                warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with require_complete_images(), filter_warnings("error", Image.DecompressionBombWarning):
                 picture = Image.open(logo, formats=list(LOGO_FORMATS))
                 if max(picture.size) > MAX_LOGO_SIDE:
                     raise ValidationError(TOO_MANY_PIXELS)

@@ -6,7 +6,6 @@ the damaged blocks cell by cell, so that one bad line in a long file costs littl
 
 import csv
 import io
-import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -28,6 +27,7 @@ from jobs.calc.run_file.structure import split_header
 from jobs.calc.run_file.text import MAX_ROWS, FileText
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
+from jobs.calc.warning_filters import filter_warnings
 
 BLOCK_BYTES = 1024 * 1024
 LEAF_BYTES = 64 * 1024
@@ -152,8 +152,7 @@ class _Reader:
 
         delimiter = self.layout.delimiter
         types = {i: np.float64 if i < self.width and i not in self.as_text else str for i in range(self.wide)}
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)  # 'this leads to a loss of data'
+        with filter_warnings("error", pd.errors.ParserWarning):  # 'this leads to a loss of data'
             try:
                 frame = pd.read_csv(
                     source,

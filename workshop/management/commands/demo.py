@@ -61,13 +61,5 @@ class Command(BaseCommand):
         gunicorn = Path(sys.executable).with_name("gunicorn")
         os.execv(  # replaces this process, so that Ctrl+C reaches the server
             gunicorn,
-            [
-                str(gunicorn),
-                "workshop.wsgi",
-                f"--bind=127.0.0.1:{port}",
-                "--workers=2",
-                "--timeout=120",
-                "--no-control-socket",
-                "--log-level=warning",
-            ],
+            [str(gunicorn), "--config=python:workshop.server", f"--bind=127.0.0.1:{port}", "workshop.wsgi"],
         )
