@@ -75,7 +75,7 @@ def login(staff) -> Callable[[Role], Client]:
 
     def as_role(role: Role) -> Client:
         client = Client()
-        client.force_login(staff[role], backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(staff[role], backend="workshop.people.backend.StaffBackend")
         return client
 
     return as_role

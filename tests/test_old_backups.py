@@ -59,7 +59,7 @@ def collect_pages() -> dict[str, Any]:
     rows = {model._meta.db_table: model._base_manager.count() for model in models}
     staff, customer = Client(HTTP_HOST="localhost"), Client(HTTP_HOST="localhost")
     owner = StaffMember.objects.get(username="owner")
-    staff.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    staff.force_login(owner, backend="workshop.people.backend.StaffBackend")
     statuses: dict[str, int] = {}
     linked: set[str] = set()
     for page in ["/", *(job.get_absolute_url() for job in Job.objects.all())]:

@@ -4,6 +4,7 @@ DEBUG is off and SECRET_KEY must be given. ``DATABASE_URL`` moves the shop from 
 SQLite file to PostgreSQL; ``DATA_DIR`` is where the database file, uploads and issued sheets live.
 """
 
+import ipaddress
 import os
 from pathlib import Path
 from typing import Any
@@ -36,9 +37,22 @@ CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 HTTPS: bool = env.bool("HTTPS", default=not DEBUG)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS: int = env.int("HSTS_SECONDS", default=0)
-SECURE_PROXY_SSL_HEADER = (
-    ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("BEHIND_PROXY", default=False) else None
-)
+BEHIND_PROXY: bool = env.bool("BEHIND_PROXY", default=False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
+
+
+def trusted_proxies() -> list[ipaddress.IPv4Network | ipaddress.IPv6Network]:
+    """Return the networks of the proxies whose X-Forwarded-For is believed."""
+    this_machine = ["127.0.0.1", "::1"] if BEHIND_PROXY else []
+    try:
+        return [ipaddress.ip_network(text) for text in env.list("TRUSTED_PROXIES", default=this_machine)]
+    except ValueError as problem:
+        raise ImproperlyConfigured(
+            f"TRUSTED_PROXIES takes addresses or networks, such as 127.0.0.1,10.0.0.0/24: {problem}."
+        ) from None
+
+
+TRUSTED_PROXIES = trusted_proxies()
 
 INSTALLED_APPS = [
     "workshop.apps.WorkshopConfig",
@@ -61,6 +75,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "workshop.access.proxy.ProxyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -124,7 +139,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "workshop.StaffMember"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
-    "django.contrib.auth.backends.ModelBackend",
+    "workshop.people.backend.StaffBackend",
 ]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
@@ -134,6 +149,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "workshop.people.passwords.EasyPasswordValidator"},
 ]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "today"
@@ -154,10 +170,12 @@ SESSION_ENGINE = "django.contrib.sessions.backends.db"
 SESSION_COOKIE_AGE = env.int("SESSION_HOURS", default=12) * 3600
 SESSION_COOKIE_SAMESITE = "Lax"
 
-# Ten wrong passwords lock the name for a quarter of an hour, from that address.
+# Ten wrong passwords lock the name for a quarter of an hour, from that address or known device.
 AXES_FAILURE_LIMIT = 10
 AXES_COOLOFF_TIME = 0.25
-AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_PARAMETERS = "workshop.people.devices.choose_lockout_parameters"
+# Never stored with a wrong try.
+AXES_SENSITIVE_PARAMETERS = ["username", "ip_address", "old_password", "new_password1", "new_password2"]
 AXES_LOCKOUT_CALLABLE = "workshop.people.views.locked_out"
 # The page says when to try again, so a try in between must not postpone that.
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False

@@ -111,9 +111,7 @@ def main() -> int:
         job = make_job()
         page = job.get_absolute_url()
         client = Client()
-        client.force_login(
-            factories.make_staff(Role.DESK), backend="django.contrib.auth.backends.ModelBackend"
-        )
+        client.force_login(factories.make_staff(Role.DESK), backend="workshop.people.backend.StaffBackend")
         caches["sections"].clear()
         with CaptureQueriesContext(connection) as asked:
             client.get(page)

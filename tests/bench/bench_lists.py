@@ -131,7 +131,7 @@ def logged_in() -> Client:
     from tests.factories import make_staff
 
     client = Client()
-    client.force_login(make_staff(Role.DESK), backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(make_staff(Role.DESK), backend="workshop.people.backend.StaffBackend")
     return client
 
 

@@ -93,7 +93,7 @@ def log_in(site: Page, people: dict[Role, Any], live_server) -> Callable[[Role],
 
     def as_role(role: Role) -> Page:
         client = Client()
-        client.force_login(people[role], backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(people[role], backend="workshop.people.backend.StaffBackend")
         session = client.cookies[settings.SESSION_COOKIE_NAME].value
         site.context.clear_cookies()
         site.context.add_cookies(

@@ -3,9 +3,11 @@
 from typing import Any
 
 from django import forms
-from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm
+from django.contrib.auth import authenticate
+from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm, PasswordChangeForm
 from django.http import QueryDict
 
+from workshop.access.roles import StaffRequest
 from workshop.models import Role, StaffMember
 from workshop.records.field_groups import FieldGroupsMixin
 
@@ -30,13 +32,20 @@ class LoginForm(AuthenticationForm):
         "inactive": "This log-in has been closed. The owner of the shop can open it again.",
     }
 
-    def get_invalid_login_error(self) -> forms.ValidationError:
-        """Say that a login is closed, but only to someone who knows its password."""
-        name, password = (self.cleaned_data.get(field, "") for field in ("username", "password"))
-        person = StaffMember.objects.filter(username=name, is_active=False).first()
-        if person is not None and person.check_password(password):
-            return forms.ValidationError(self.error_messages["inactive"], code="inactive")
-        return super().get_invalid_login_error()
+
+class OwnPasswordForm(PasswordChangeForm):
+    """Change one's own password; wrong old ones are counted as wrong tries at the login are."""
+
+    def __init__(self, request: StaffRequest, data: QueryDict | None) -> None:
+        super().__init__(request.user, data)
+        self.request = request
+
+    def clean_old_password(self) -> str:
+        """Return the old password if it is right."""
+        old: str = self.cleaned_data["old_password"]
+        if authenticate(self.request, username=self.user.get_username(), password=old) is None:
+            raise forms.ValidationError(self.error_messages["password_incorrect"], code="password_incorrect")
+        return old
 
 
 class RoleFieldsMixin(FieldGroupsMixin, forms.ModelForm):
@@ -83,7 +92,7 @@ class StaffForm(RoleFieldsMixin):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.was_active_owner = self.instance.is_active and self.instance.is_owner
-        self.newest = self.instance.history.select_related("history_user").first()
+        self.newest = self.instance.history.select_related("history_user").order_by("-history_id").first()
         self.fields["seen"].initial = self.newest.pk if self.newest else None
         self.fields["is_active"].label = "May log in"
         self.fields["is_active"].help_text = "Clear this for somebody who has left; records keep the name."

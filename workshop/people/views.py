@@ -4,23 +4,24 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from axes.handlers.proxy import AxesProxyHandler
 from axes.helpers import get_cool_off
-from axes.models import AccessAttempt
 from axes.utils import reset as reset_wrong_tries
 from django.conf import settings
 from django.contrib.auth import update_session_auth_hash
-from django.contrib.auth.forms import PasswordChangeForm, SetPasswordForm
+from django.contrib.auth.forms import SetPasswordForm
 from django.contrib.auth.views import LoginView, LogoutView
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only, public, staff
 from workshop.models import ShopProfile, StaffMember
-from workshop.people.forms import LoginForm, NewStaffForm, StaffForm
+from workshop.people.devices import identify_device, remember_device
+from workshop.people.forms import LoginForm, NewStaffForm, OwnPasswordForm, StaffForm
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
@@ -32,17 +33,26 @@ class Login(LoginView):
     authentication_form = LoginForm
     redirect_authenticated_user = True
 
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        identify_device(request, request.POST.get("username", ""))
+        return super().post(request, *args, **kwargs)
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        response = super().form_valid(form)
+        remember_device(self.request, response, form.get_user().get_username())
+        return response
+
     def form_invalid(self, form: Any) -> HttpResponse:
         return self.render_to_response(self.get_context_data(form=form), status=422)
 
 
-log_in = public(Login.as_view())
-log_out = staff(LogoutView.as_view())
+log_in = public(require_http_methods(["GET", "HEAD", "POST"])(Login.as_view()))
+log_out = staff(require_POST(LogoutView.as_view()))
 
 
 def unlock_time(request: HttpRequest, username: str) -> datetime:
-    """Return when a locked-out name may try again from this address, in the shop's time zone."""
-    tries = AccessAttempt.objects.filter(username=username, ip_address=request.axes_ip_address)  # type: ignore[attr-defined]  # set by axes
+    """Return when a locked-out name may try again from here, in the shop's time zone."""
+    [tries] = AxesProxyHandler.get_implementation().get_user_attempts(request, {"username": username})
     last = tries.order_by("-attempt_time").values_list("attempt_time", flat=True).first()
     free_at: datetime = (last or timezone.now()) + get_cool_off(request)
     return free_at.astimezone(ZoneInfo(ShopProfile.current().time_zone))
@@ -59,7 +69,8 @@ def locked_out(request: HttpRequest, response: HttpResponse | None, credentials:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 def password_change(request: StaffRequest) -> HttpResponse:
-    form = PasswordChangeForm(request.user, post_data(request))
+    identify_device(request, request.user.get_username())
+    form = OwnPasswordForm(request, post_data(request))
     if form.is_valid():
         form.user._change_reason = NEW_PASSWORD
         form.save()

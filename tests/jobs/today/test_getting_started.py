@@ -12,7 +12,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def owner(client, shop):
-    client.force_login(make_staff(Role.OWNER), backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(make_staff(Role.OWNER), backend="workshop.people.backend.StaffBackend")
     return client
 
 

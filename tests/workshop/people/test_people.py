@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 from axes.models import AccessAttempt
+from django.contrib.auth.hashers import MD5PasswordHasher
 from django.test import Client
 from django.urls import reverse
 
@@ -198,3 +199,82 @@ def test_closed_login_is_reported_only_with_right_password(client: Client) -> No
     assert (response.status_code, "has been closed. The owner" in response.text) == (422, True)
     assert "has been closed" not in log_in(client, "wrong").text
     assert client.get(reverse("today")).status_code == 302
+
+
+def test_closed_login_can_use_no_old_session(login, staff) -> None:
+    tuner = login(Role.TUNER)
+    StaffMember.objects.filter(pk=staff[Role.TUNER].pk).update(is_active=False)
+    assert tuner.get(reverse("customer-list")).status_code == 302
+
+
+@pytest.fixture
+def hashed(monkeypatch) -> list[str]:
+    """List the passwords that are hashed: only that takes the time of a login."""
+    passwords: list[str] = []
+    encode = MD5PasswordHasher.encode
+
+    def count(self, password: str, salt: str) -> str:
+        passwords.append(password)
+        return encode(self, password, salt)
+
+    monkeypatch.setattr(MD5PasswordHasher, "encode", count)
+    return passwords
+
+
+@pytest.mark.parametrize(
+    ("username", "password"),
+    [("tuner", PASSWORD), ("tuner", "wrong"), ("gone", PASSWORD), ("gone", "wrong"), ("nobody", "wrong")],
+)
+def test_every_login_hashes_once(client: Client, hashed: list[str], username: str, password: str) -> None:
+    make_staff(Role.TUNER)
+    make_staff(Role.DESK, username="gone", is_active=False)
+    hashed.clear()
+    log_in(client, password, username=username)
+    assert hashed == [password]
+
+
+@pytest.mark.parametrize(
+    "password",
+    [
+        "Summer2026!", "wInter-2025-26", "December2026", "Monday.Monday.1", "Pa55word2026", "P@ssw0rd!2026",
+        "Halyard2026", "halyardengines1", "WorkshopGarage24", "desk-desk-2026", "Dana.Desk.1999",
+        "20262026202620", "abcabcabcabc", "qwertyuiop12", "!!iloveyou!!",
+    ],
+)  # fmt: skip
+def test_decorated_common_password_is_refused(password: str, login, staff, shop: ShopProfile) -> None:
+    shop.name = "Halyard Engines"
+    shop.save()
+    values = {"old_password": PASSWORD, "new_password1": password, "new_password2": password}
+    response = login(Role.DESK).post(reverse("password-change"), values)
+    assert response.status_code == 422
+    assert "words" in response.text or "too common" in response.text or "entirely numeric" in response.text
+    assert not StaffMember.objects.get(pk=staff[Role.DESK].pk).check_password(password)
+
+
+@pytest.mark.parametrize(
+    "password", ["quiet paper and much ink", "summer tern copper", "Quoin!valley!82", "x7Gq-93kd-Lw0z"]
+)
+def test_unusual_password_passes(password: str, login, staff) -> None:
+    values = {"old_password": PASSWORD, "new_password1": password, "new_password2": password}
+    assert login(Role.DESK).post(reverse("password-change"), values).status_code == 302
+
+
+def guess_old_password(client: Client) -> int:
+    values = {"old_password": "a wrong guess", "new_password1": NEW, "new_password2": NEW}
+    return client.post(reverse("password-change"), values).status_code
+
+
+def test_guesses_of_the_old_password_are_throttled(login, staff) -> None:
+    client = login(Role.DESK)
+    assert [guess_old_password(client) for _ in range(10)] == [422] * 9 + [429]
+    values = {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
+    assert client.post(reverse("password-change"), values).status_code == 429
+    assert client.get(reverse("customer-list")).status_code == 200
+
+
+def test_wrong_tries_are_kept_without_passwords(login, staff, client: Client) -> None:
+    guess_old_password(login(Role.DESK))
+    log_in(client, "a wrong guess")
+    kept = [attempt.post_data for attempt in AccessAttempt.objects.all()]
+    assert len(kept) == 2
+    assert not any("guess" in text or NEW in text for text in kept)
