@@ -1,5 +1,6 @@
 """Middleware: login, closed views, and the shop of a request."""
 
+import re
 from collections.abc import Callable
 from typing import Any
 from urllib.parse import urlsplit
@@ -9,7 +10,7 @@ from django.conf import settings
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import resolve_url
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
@@ -17,6 +18,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from workshop.models import ShopProfile
 
+CONTROL_CHARACTERS = re.compile(r"[\x00-\x1f\x7f]")
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
 
@@ -31,6 +33,25 @@ def origin_page(request: HttpRequest) -> str:
     ):
         return request.get_full_path()
     return urlsplit(referer)._replace(scheme="", netloc="").geturl()
+
+
+class PlainAddressMiddleware:
+    """Answer 404 to an address that nobody can have been given, since it holds control characters.
+
+    PostgreSQL takes no NUL, wherever in a request it stands; a cookie with one counts as none. In the
+    fields of a form the form refuses it.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        query = (text for name, values in request.GET.lists() for text in (name, *values))
+        if CONTROL_CHARACTERS.search(request.path_info) or any("\0" in text for text in query):
+            raise Http404("The address holds control characters.")
+        for name in [name for name, value in request.COOKIES.items() if "\0" in value]:
+            del request.COOKIES[name]
+        return self.get_response(request)
 
 
 class StaffLoginMiddleware(LoginRequiredMiddleware):

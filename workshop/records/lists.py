@@ -10,8 +10,8 @@ PAGE_LENGTH = 50
 
 
 def search_text(request: HttpRequest, name: str = "q") -> str:
-    """Return the text typed into a search field, without the NUL that PostgreSQL refuses."""
-    return request.GET.get(name, "").replace("\0", "").strip()
+    """Return the text typed into a search field."""
+    return request.GET.get(name, "").strip()
 
 
 def list_page(request: HttpRequest, rows: QuerySet[Any]) -> Page:

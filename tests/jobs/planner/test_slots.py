@@ -282,7 +282,7 @@ def test_schedule_pages_cover_all_working_days(login, shop) -> None:
     assert build_schedule(plans[3].earlier, working).days == plans[2].days
 
 
-@pytest.mark.parametrize("day", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31", "a\0"])
+@pytest.mark.parametrize("day", ["", "soon", "2026-02-31", "0001-01-01", "9999-12-31", "2199-12-31"])
 def test_invalid_day_in_the_url_is_ignored(login, day: str) -> None:
     make_job()
     response = login(Role.DESK).get(reverse("today"), {"from": day})

@@ -36,10 +36,10 @@ def test_search_ignores_case_of_letters_outside_ascii(login, wanted: str) -> Non
     assert names_found(login(Role.TUNER), wanted) == ["Derya Özer"]
 
 
-@pytest.mark.parametrize("wanted", ["%", "_", "' OR 1=1 --", "- -", "\0", "x" * 500])
+@pytest.mark.parametrize("wanted", ["%", "_", "' OR 1=1 --", "- -", "x" * 500])
 def test_search_takes_wildcards_of_sql_literally(login, wanted: str) -> None:
     make_customer(phone="")
-    assert len(names_found(login(Role.TUNER), wanted)) == (1 if wanted in ("\0",) else 0)
+    assert names_found(login(Role.TUNER), wanted) == []
 
 
 def test_search_finds_owner_of_two_bikes_once(login) -> None:
