@@ -26,10 +26,10 @@ def follow(control: Locator) -> None:
         control.click()
 
 
-def press_enter_to_navigate(page: Page) -> None:
+def press_enter_to_navigate(page: Page, keys: str = "Enter") -> None:
     """Press Enter to open another page, and wait until that page has loaded."""
     with page.expect_navigation():
-        page.keyboard.press("Enter")
+        page.keyboard.press(keys)
 
 
 def get_textbox(page: Page | Locator, name: str) -> Locator:
