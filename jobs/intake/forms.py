@@ -64,7 +64,7 @@ class CanvasField(forms.JSONField):
 
 
 class MarksField(CanvasField):
-    """Points on the drawing of the bike, each with a note; drawn by static/js/outline.js."""
+    """Points on the drawing of the bike, each with a note; drawn by static/js/intake_marks.js."""
 
     widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
 

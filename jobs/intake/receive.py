@@ -11,6 +11,7 @@ from jobs.job.stages import move_to_stage
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
 
+SIDES = ("right", "left")  # the first is that of marks from before both sides could be marked
 # Larger increases since the last job are questioned.
 MAX_SINCE_LAST_JOB = {"odometer_km": 100_000, "engine_hours": 2_000}
 MAX_MARKS, MAX_NOTE_LENGTH = 40, 200
@@ -58,7 +59,9 @@ def check_in_bike(*, job: Job, by: StaffMember, photos: list[PreparedPhoto]) -> 
 
 
 def parse_marks(marks: Any) -> list[dict[str, Any]]:
-    """Parse marks on the outline: x and y in % of the drawing, and a note.
+    """Parse marks on the outline: x and y in % of the drawing, its side of the bike, and a note.
+
+    A mark stored without a side stays so: it was marked on the only drawing there was.
 
     Raises ValueError with a sentence if they are malformed.
     """
@@ -71,7 +74,11 @@ def parse_marks(marks: Any) -> list[dict[str, Any]]:
             raise ValueError("A mark lies outside the outline.")
         if not isinstance(note, str) or not note.strip():
             raise ValueError("Say of each mark what is there, or take it off.")
-        read.append({"x": round(float(str(x)), 1), "y": round(float(str(y)), 1), "note": clean_note(note)})
+        side = {"side": mark["side"]} if "side" in mark else {}
+        if side and side["side"] not in SIDES:
+            raise ValueError("A mark is on the right or on the left side of the bike.")
+        at = {"x": round(float(str(x)), 1), "y": round(float(str(y)), 1)}
+        read.append({**at, **side, "note": clean_note(note)})
     return read
 
 

@@ -85,9 +85,11 @@ def test_condition_is_marked_and_receipt_signed(log_in, live_server) -> None:
     page.goto(f"{live_server.url}/jobs/{job}/receive/")
     page.locator("#condition-outline").click(position={"x": 60, "y": 60})
     page.get_by_label("What is at mark 1").fill("Fairing scratched")
-    page.get_by_role("button", name="Add a mark").focus()
+    page.get_by_role("button", name="Add a mark on the left side").focus()
     page.keyboard.press("Enter")
     page.keyboard.type("Lever bent")
+    page.locator(".outline[data-side=left]").click(position={"x": 90, "y": 120})
+    page.get_by_label("What is at mark 3, left side").fill("Rim dented")
     second = page.get_by_role("button", name="Mark 2, ")
     second.focus()
     page.keyboard.press("ArrowRight")
@@ -95,7 +97,8 @@ def test_condition_is_marked_and_receipt_signed(log_in, live_server) -> None:
     follow(page.get_by_role("button", name="Receive the bike"))
     assert_message(page, "The receipt of job")
     job.refresh_from_db()
-    assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent"]
+    assert [mark["note"] for mark in job.condition_marks] == ["Fairing scratched", "Lever bent", "Rim dented"]
+    assert [mark["side"] for mark in job.condition_marks] == ["right", "left", "left"]
     assert job.condition_marks[1]["x"] == 52
 
     page.goto(f"{live_server.url}/jobs/{job}/receipt/")
@@ -128,7 +131,7 @@ def test_marks_are_restored_from_the_draft(log_in, live_server) -> None:
     expect(page.get_by_label("What is at mark 1")).to_have_value("Fairing scratched")
     expect(page.get_by_role("button", name="Mark 1, Fairing scratched")).to_be_visible()
     for note in ("Lever bent", "Seat torn"):
-        page.get_by_role("button", name="Add a mark").click()
+        page.get_by_role("button", name="Add a mark on the right side").click()
         page.keyboard.type(note)
     # The second mark is beside the first, so that both can be seen and pressed.
     page.get_by_role("button", name="Mark 2, Lever bent").click()

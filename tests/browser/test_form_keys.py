@@ -71,7 +71,7 @@ def test_enter_in_the_note_of_a_mark_does_not_receive_the_bike(
     open_page(page, live_server, "job-receive", str(job))
     page.get_by_label("Condition on arrival").click()
     page.keyboard.type("Dusty\nDry")  # a line break stays one
-    page.get_by_role("button", name="Add a mark").click()
+    page.get_by_role("button", name="Add a mark on the right side").click()
     page.keyboard.type("Lever bent\n")
     expect(get_textbox(page, "Odometer (km)")).to_be_focused()
     expect(page.get_by_role("status").filter(has_text=NOTE)).to_be_visible()

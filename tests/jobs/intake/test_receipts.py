@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from jobs.models import Job
 from tests.factories import make_job
+from tests.html import find
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -39,11 +40,51 @@ def test_receipt_shows_marks_with_their_notes(login) -> None:
     assert "2 marked on the outline" in client.get(reverse("job", args=[job])).text
 
 
+def find_sides(page: str) -> dict[str, list[str]]:
+    """Return the numbers of the marks on each drawing."""
+    marks = './/span[@class="outline-mark"]'
+    return {
+        drawing.get("data-side"): [mark.text for mark in drawing.xpath(marks)]
+        for drawing in find(page, '//div[@class="outline"]')
+    }
+
+
+@pytest.mark.parametrize(
+    ("sides", "drawn"),
+    [
+        ([], {"right": []}),
+        (["right"], {"right": ["1"]}),
+        (["left", "left"], {"left": ["1", "2"]}),
+        (["left", "right", "left"], {"right": ["2"], "left": ["1", "3"]}),
+    ],
+)
+def test_receipt_draws_the_sides_that_are_marked(login, sides: list[str], drawn) -> None:
+    job, client = make_job(), login(Role.DESK)
+    marks = [{"x": 20, "y": 70, "side": side, "note": "Scratch"} for side in sides]
+    assert receive(client, job, marks).status_code == 302
+    job.refresh_from_db()
+    assert [mark["side"] for mark in job.condition_marks] == sides
+    page = client.get(reverse("job-receipt", args=[job])).text
+    assert find_sides(page) == drawn
+    assert page.count("(left side)") == sides.count("left")
+
+
+def test_mark_from_before_there_were_sides_stays_on_the_right(login) -> None:
+    job = make_job(condition_marks=[{"x": 20, "y": 70, "note": "Scratch"}])
+    client = login(Role.DESK)
+    assert find_sides(client.get(reverse("job-receipt", args=[job])).text) == {"right": ["1"]}
+    assert receive(client, job, job.condition_marks).status_code == 302
+    job.refresh_from_db()
+    assert job.condition_marks == [{"x": 20.0, "y": 70.0, "note": "Scratch"}]
+
+
 @pytest.mark.parametrize(
     ("marks", "error"),
     [
         ([{"x": 120, "y": 5, "note": "off"}], "lies outside"),
         ([{"x": 10, "y": 5, "note": " "}], "Say of each mark"),
+        ([{"x": 10, "y": 5, "side": "top", "note": "a"}], "right or on the left side"),
+        ([{"x": 10, "y": 5, "side": ["left"], "note": "a"}], "right or on the left side"),
         ([{"x": "left", "y": 5, "note": "a"}], "lies outside"),
         (["a"], "lies outside"),
         ({"x": 1}, "up to 40 marks"),
