@@ -18,7 +18,7 @@ from jobs.clearances.recording import to_mm
 from jobs.clearances.valve_gaps import ValveGap, verdict_slug
 from tests.shared_cases import shared_cases
 from workshop.models import ClearanceKind, Side, Valve
-from workshop.units.display import length_formatter
+from workshop.units.display import Plausible, length_formatter, parse_number
 
 NUMBERS, VERDICTS = shared_cases("numbers"), shared_cases("verdicts")
 
@@ -32,6 +32,17 @@ def test_format_number_agrees_with_scripts(case: dict[str, Any]) -> None:
     assert (
         format_number(float(case["value"]), case["places"], signed=case.get("signed", False)) == case["text"]
     )
+
+
+@pytest.mark.parametrize("case", NUMBERS["typed"], ids=case_id)
+def test_typed_number_is_understood_from_its_range_or_asked(case: dict[str, Any]) -> None:
+    plausible = Plausible(case.get("low"), case.get("high"), case.get("thousandths", True))
+    if "ask" in case:
+        with pytest.raises(ValueError, match="can mean") as asked:
+            parse_number(case["typed"], plausible)
+        assert str(asked.value) == case["ask"]
+    else:
+        assert parse_number(case["typed"], plausible) == Decimal(case["number"])
 
 
 def parse_reading(typed: str, unit: str = "mm") -> Reading | None:

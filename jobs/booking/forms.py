@@ -122,7 +122,9 @@ class NewCustomerForm(CustomerForm):
 
 class WorkRowForm(forms.Form):
     description = forms.CharField(label="Work", max_length=200, required=False)
-    price = NumberField(label="Price", min_value=0, max_digits=10, decimal_places=2, required=False)
+    price = NumberField(
+        label="Price", min_value=0, max_digits=10, decimal_places=2, required=False, thousandths=False
+    )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

@@ -10,10 +10,11 @@ from jobs.calc.units.factors import identify_unit
 from jobs.calc.units.length_format import format_mm
 from jobs.clearances.valve_gaps import JudgedReading, ValveGap
 from jobs.models import ShimPlanRow
-from workshop.units.display import format_plain, parse_number
+from workshop.units.display import Plausible, format_plain, parse_number
 
 FIGURE = r"\d+[.,]?\d*|[.,]\d+"
 GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
+MEASURED = Plausible(0, 999)  # a gap or a shim: three decimals are never thousands
 HOW_TO_WRITE = (
     "Write 0.12 or 0,12; between two blades write 0.10-0.12: the largest that goes, then the smallest that "
     "does not."
@@ -49,7 +50,7 @@ def parse_gap(text: str, unit: str) -> GapInput:
     named = identify_unit(found[3], "length") if found and found[3] else unit
     if found is None or named not in ("mm", "in", "thou"):
         raise ValueError(f"“{text.strip()[:30]}” is not a clearance. {HOW_TO_WRITE}")
-    return GapInput(tuple(parse_number(figure) for figure in (found[1], found[2]) if figure), named)
+    return GapInput(tuple(parse_number(figure, MEASURED) for figure in (found[1], found[2]) if figure), named)
 
 
 def has_three_decimals(text: str) -> bool:

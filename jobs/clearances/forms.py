@@ -21,6 +21,7 @@ from jobs.calc.units.length_format import format_mm
 from jobs.clearances.engine_heat import engine_ran_before
 from jobs.clearances.engine_map import BankView, entry_orders, top_view
 from jobs.clearances.form_boxes import (
+    MEASURED,
     Box,
     GapInput,
     combined_gap,
@@ -249,7 +250,7 @@ class ClearanceSetForm(RecordForm):
         """Format a clearance in the unit of the blades, as it would be typed."""
         if clearance_mm is None or self.unit == "mm":
             return in_mm(clearance_mm)
-        return format_for_input(clearance_mm, self.unit)
+        return format_for_input(clearance_mm, self.unit, MEASURED.high)
 
     def input_texts(self, row: ClearanceReading | None, valve_gap: ValveGap) -> dict[str, str]:
         """Return the input texts of a gap for a stored reading, or for none."""
@@ -416,7 +417,7 @@ class ClearanceSetForm(RecordForm):
         text = self._text("m", valve_gap)
         if not text:
             return None
-        measured_mm = parse_number(text.removesuffix("mm"))
+        measured_mm = parse_number(text.removesuffix("mm"), MEASURED)
         check_thickness(measured_mm)
         return measured_mm
 

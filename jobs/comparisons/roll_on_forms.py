@@ -8,12 +8,12 @@ from django.http import QueryDict
 from jobs.comparisons.roll_on import RollOnInputs
 from jobs.job.fields import LimitedQuantityField
 from workshop.models import ShopProfile
-from workshop.records.fields import FloatNumberField
+from workshop.records.fields import FloatNumberField, WholeNumberField
 from workshop.units.shop_units import shop_unit
 
 
 class RollOnForm(forms.Form):
-    drive_gear = forms.IntegerField(label="Gear", required=False, min_value=1, max_value=8)
+    drive_gear = WholeNumberField(label="Gear", required=False, min_value=1, max_value=8)
     from_kmh = LimitedQuantityField(storage_unit="kmh", low=0, high=350, label="From", required=False)
     to_kmh = LimitedQuantityField(storage_unit="kmh", low=1, high=400, label="To", required=False)
     mass_kg = FloatNumberField(

@@ -11,6 +11,7 @@ from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Photo
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
+from workshop.records.fields import WholeNumberField
 from workshop.records.form import RecordForm
 from workshop.units.display import NO_BREAK_SPACE, format_plain
 from workshop.units.shop_units import format_for_shop
@@ -117,6 +118,7 @@ class CheckInForm(InShopUnits, FieldGroupsMixin, RecordForm):
         required=False,
         help_text="Press on the drawing where something is scratched, bent or missing, and say what.",
     )
+    keys = WholeNumberField(label="Keys handed in", required=False, min_value=0, max_value=99)
     meters_confirmed = forms.BooleanField(label="The reading is right", required=False)
 
     class Meta(RecordForm.Meta):

@@ -4,13 +4,13 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.text import capfirst
 
 from workshop.models import ShopProfile
 from workshop.records.fields import QuantityField
-from workshop.units.display import convert, format_plain, label, storage_unit
+from workshop.records.form import limits
+from workshop.units.display import Plausible, convert, decimals, format_plain, label, storage_unit
 from workshop.units.shop_units import shop_unit
 
 
@@ -20,6 +20,10 @@ class LimitedQuantityField(QuantityField):
     def __init__(self, *, low: float, high: float, **kwargs: Any) -> None:
         self.low, self.high = low, high
         super().__init__(**kwargs)
+
+    @property
+    def plausible(self) -> Plausible:
+        return Plausible(self.in_unit(self.low), self.in_unit(self.high), self.thousandths)
 
     def run_validators(self, value: Any) -> None:
         if value is not None and not self.low <= value <= self.high:
@@ -31,16 +35,13 @@ class LimitedQuantityField(QuantityField):
         super().run_validators(value)
 
 
-def limit(field: "models.FloatField[Any, Any]", kind: type[MinValueValidator | MaxValueValidator]) -> float:
-    return next(float(v.limit_value) for v in field.validators if isinstance(v, kind))
-
-
 def quantity_field(field: "models.FloatField[Any, Any]", quantity: str) -> LimitedQuantityField:
     """Return the form field of a model's quantity, with the limits that the model sets."""
+    low, high = map(float, limits(field))
     return LimitedQuantityField(
         storage_unit=storage_unit(quantity),
-        low=limit(field, MinValueValidator),
-        high=limit(field, MaxValueValidator),
+        low=low,
+        high=high,
         label=capfirst(field.verbose_name),
         required=not field.blank,
     )
@@ -55,7 +56,9 @@ class InShopUnits(forms.BaseForm):
         for name, quantity in self.QUANTITIES.items():
             model_field = self._meta.model._meta.get_field(name)  # type: ignore[attr-defined]  # every user is a ModelForm
             field = quantity_field(model_field, quantity)
-            field.set_unit(shop_unit(shop, quantity))
+            unit = shop_unit(shop, quantity)
+            field.set_unit(unit)
+            field.thousandths = decimals(quantity, unit) > 0
             self.fields[name] = field
 
 

@@ -6,9 +6,10 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
 
 from jobs.calc.mixture.fuel import FUELS, FULL_THROTTLE_LAMBDA
+from jobs.calc.tables.pasted_table import MIN_FULL_SPEED_RPM
+from jobs.calc.units.numbers import format_number
 from jobs.job.table_field import READ_FROM_FILE, show_file_text, table_area
 from jobs.mixture.study import (
     LOADS,
@@ -22,16 +23,19 @@ from jobs.mixture.study import (
 )
 from jobs.models import MixtureStudy, Run
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.fields import FloatNumberField
+from workshop.records.fields import FloatNumberField, WholeNumberField
 from workshop.records.form import RecordForm
-from workshop.units.display import format_plain, parse_number
+from workshop.units.display import ANYTHING, Plausible, format_typed, parse_number
 
 MAX_POINTS = 60
 EXAMPLE = "\t3000\t4000\t5000\n20\t5.10\t5.25\t5.30\n100\t7.40\t7.75\t7.80"
+LAMBDA = Plausible(0.3, 3)
+SPEED_AXIS = Plausible(MIN_FULL_SPEED_RPM, 30_000, thousandths=False)
+LOAD_AXIS = Plausible(0, 250)  # % of throttle, or a load in %
 NO_NUMBERS = "Enter at least one figure."
 
 
-def parse_numbers(text: str) -> list[float]:
+def parse_numbers(text: str, plausible: Plausible = ANYTHING) -> list[float]:
     """Parse numbers separated by spaces, tabs, semicolons or commas.
 
     A comma between two digits is a decimal comma, unless commas are the only separators.
@@ -43,7 +47,11 @@ def parse_numbers(text: str) -> list[float]:
     """
     text = text.strip()
     separator = r"[\s;,]+" if text.count(",") > 1 and not re.search(r"[\s;]", text) else r"[\s;]+|,\s+"
-    return [float(parse_number(part)) for part in re.split(separator, text) if part]
+    return [float(parse_number(part, plausible)) for part in re.split(separator, text) if part]
+
+
+def format_lambda(value: float) -> str:
+    return format_typed(value, LAMBDA)
 
 
 class NumberListInput(forms.TextInput):
@@ -55,11 +63,15 @@ class NumberListField(forms.CharField):
 
     widget = NumberListInput(attrs={"autocomplete": "off", "inputmode": "text", "spellcheck": "false"})
 
+    def __init__(self, *, plausible: Plausible = ANYTHING, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.plausible = plausible
+
     def to_python(self, value: Any) -> Any:
         if value in self.empty_values or isinstance(value, list):
             return value or []
         try:
-            numbers = parse_numbers(str(value))
+            numbers = parse_numbers(str(value), self.plausible)
         except ValueError as problem:
             raise ValidationError(str(problem)) from problem
         if len(numbers) > MAX_POINTS:
@@ -67,7 +79,9 @@ class NumberListField(forms.CharField):
         return numbers
 
     def prepare_value(self, value: Any) -> Any:
-        return "  ".join(map(format_plain, value)) if isinstance(value, list) else value
+        if not isinstance(value, list):
+            return value
+        return "  ".join(format_typed(number, self.plausible) for number in value)
 
 
 class TargetField(forms.CharField):
@@ -79,7 +93,7 @@ class TargetField(forms.CharField):
         if value in self.empty_values or not isinstance(value, str):
             return value
         try:
-            lines = [parse_numbers(line) for line in value.splitlines() if line.strip()]
+            lines = [parse_numbers(line, LAMBDA) for line in value.splitlines() if line.strip()]
         except ValueError as problem:
             raise ValidationError(str(problem)) from problem
         if not lines or not lines[0]:
@@ -94,21 +108,14 @@ class TargetField(forms.CharField):
 
     def prepare_value(self, value: Any) -> Any:
         if not isinstance(value, list):
-            return format_plain(value) if isinstance(value, float | int) else value
+            return format_lambda(value) if isinstance(value, float | int) else value
         if value and isinstance(value[0], list):
-            return "\n".join("  ".join(map(format_plain, line)) for line in value)
-        return "  ".join(map(format_plain, value))
+            return "\n".join("  ".join(map(format_lambda, line)) for line in value)
+        return "  ".join(map(format_lambda, value))
 
 
-def limit_field(
-    label: str, low: float, high: float, help_text: str = "", *, required: bool = True
-) -> FloatNumberField:
-    return FloatNumberField(
-        label=label,
-        help_text=help_text,
-        required=required,
-        validators=[MinValueValidator(low), MaxValueValidator(high)],
-    )
+def limit_field(label: str, low: float, high: float, help_text: str = "", **kwargs: Any) -> FloatNumberField:
+    return FloatNumberField(label=label, help_text=help_text, min_value=low, max_value=high, **kwargs)
 
 
 def run_label(run: Run) -> str:
@@ -165,8 +172,8 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         help_text="A run at one held point in which the fuel was stepped up or down, with the injectors' "
         "opening time in it.",
     )
-    rpm_axis = NumberListField(label="Engine speeds (1/min)", required=False)
-    load_axis = NumberListField(label="Throttle openings (%)", required=False)
+    rpm_axis = NumberListField(label="Engine speeds (1/min)", required=False, plausible=SPEED_AXIS)
+    load_axis = NumberListField(label="Throttle openings (%)", required=False, plausible=LOAD_AXIS)
     target = TargetField(
         label="Target lambda",
         help_text="One figure, one for each throttle opening, or a line of figures for each opening. Full "
@@ -199,8 +206,8 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
 
     min_dwell_s = limit_field("Shortest dwell (s)", 0.1, 60)
     grip_rate_pct_s = limit_field("Grip moves at most (% in 1 s)", 0.1, 100)
-    speed_rate_rpm_s = limit_field("Engine speed moves at most (1/min in 1 s)", 10, 5000)
-    fewest_dwells = forms.IntegerField(label="Dwells a cell needs", min_value=2, max_value=50)
+    speed_rate_rpm_s = limit_field("Engine speed moves at most (1/min in 1 s)", 10, 5000, thousandths=False)
+    fewest_dwells = WholeNumberField(label="Dwells a cell needs", min_value=2, max_value=50)
     largest_half_width = limit_field("Half-width of lambda at most", 0.001, 0.5)
     largest_pass_pct = limit_field("Correction at most (% in one pass)", 0.5, 50)
     high_load_pct = limit_field("High load begins at (%)", 10, 100)
@@ -269,6 +276,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
                     show_file_text(self, "fuel_table", upload)
             if self.errors:
                 return cleaned
+            self.check_decimal_mark()
             self.fill_axes_from_table()
             delay = self.resolve_delay()
             fill_study(self.instance, self.inputs())
@@ -278,6 +286,20 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
             if upload and problem.field == "fuel_table":
                 self.add_error("fuel_table_file", READ_FROM_FILE.format(upload.name))
         return cleaned
+
+    def check_decimal_mark(self) -> None:
+        """Ask what "4,500" means if no cell of the fuel table shows it: one changed cell answers."""
+        pasted = parse_fuel_table(self.cleaned_data["fuel_table"])
+        if pasted is None or not pasted.unclear:
+            return
+        mark, cell = pasted.decimal_mark, pasted.unclear
+        whole, decimal = cell.replace(mark, ""), cell.replace(mark, ".")
+        other = "," if mark == "." else "."
+        raise StudyInputError(
+            "fuel_table",
+            f"{cell} can mean {format_number(int(whole))} or {decimal}, and no cell shows which. "
+            f"Write one cell as {cell}0 for {decimal}, or as {cell}{other}0 for {whole}.",
+        )
 
     def resolve_delay(self) -> dict[str, Any]:
         """Find the delay in the chosen run and return how it was found, for the study's settings."""

@@ -164,6 +164,9 @@ class SweepForm(forms.Form):
     def __init__(self, *args: Any, run: Run, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.run = run
+        if self.is_bound and self.data.get("limits_in") != "time":
+            for name in ("first", "last"):
+                self.fields[name].thousandths = False  # type: ignore[attr-defined]  # both are NumberFields
         self.limits: tuple[int | None, int | None] = (None, None)
 
     def clean(self) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from jobs.calc.units.factors import FACTORS, identify_unit
 from jobs.calc.units.numbers import format_number
 from jobs.models import FileLayout
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.fields import FloatNumberField
+from workshop.records.fields import FloatNumberField, WholeNumberField
 from workshop.records.form import RecordForm
 
 CHARACTERS = {"delimiter": DELIMITERS, "decimal": DECIMALS, "thousands": THOUSANDS}
@@ -48,17 +48,15 @@ class StructureForm(forms.Form):
     thousands = forms.ChoiceField(
         label="Thousands mark", choices=character_choices(THOUSANDS), required=False
     )
-    header_line = forms.IntegerField(label="Line with the names", required=False, min_value=0)
-    unit_line = forms.IntegerField(label="Line with the units", required=False, min_value=0)
-    data_line = forms.IntegerField(label="First line with figures", required=False, min_value=1)
+    header_line = WholeNumberField(label="Line with the names", required=False, min_value=0)
+    unit_line = WholeNumberField(label="Line with the units", required=False, min_value=0)
+    data_line = WholeNumberField(label="First line with figures", required=False, min_value=1)
     stoichiometric_afr = FloatNumberField(
         label="Air-fuel ratio that is lambda 1", required=False, min_value=1, max_value=40
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in LINES:
-            self.fields[name].widget.attrs["inputmode"] = "numeric"
         ratios = ", ".join(
             f"{fuel.name} {format_number(fuel.stoichiometric_afr, 1)}" for fuel in FUELS.values()
         )

@@ -66,7 +66,7 @@ def test_typed_line_survives_a_reload_of_the_preview(
     held = hold_requests(page, "**/layout/")
     with page.expect_request("**/layout/"):
         page.get_by_role("combobox", name="What is in column 2, ").select_option("engine_speed_rpm")
-    names = page.get_by_role("spinbutton", name="Line with the names")
+    names = page.get_by_role("textbox", name="Line with the names")
     names.press_sequentially("7")  # the line of the names, so the columns do not change
     release_requests(page, held)
     expect(names).to_have_value("7")

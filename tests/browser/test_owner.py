@@ -63,7 +63,7 @@ def test_new_engine_is_used_for_clearances_of_a_bike(log_in: LogIn) -> None:
     follow(page.get_by_role("link", name="New engine"))
     get_textbox(page, "Maker*").fill("Sillon")
     get_textbox(page, "Engine*").fill("Perch 250")
-    page.get_by_role("spinbutton", name="Cylinders*", exact=True).fill("1")
+    page.get_by_role("textbox", name="Cylinders*", exact=True).fill("1")
     page.get_by_label("Arrangement").select_option("single")
     page.get_by_label("Intake valves a cylinder").fill("1")
     page.get_by_label("Exhaust valves a cylinder").fill("1")

@@ -36,6 +36,10 @@ NEEDED_FOR_CLOSING = (
     "closing_shim_step_mm",
 )
 
+# The largest plausible lengths [mm], which tell what "1,234" means. Rule of thumb, no published source.
+MAX_GAP_MM = 5
+MAX_LENGTHS_MM = {"_thinnest_": 9, "_thickest_": 9, "_diameter_": 60}
+
 NEVER_ZERO = ("screw_pitch_mm", *SHIMS, *CLOSING_SHIMS)
 
 ENGINE_GROUPS: Groups = (
@@ -70,7 +74,8 @@ ENGINE_GROUPS: Groups = (
 def engine_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
     """Return the form field of a model field; a length takes a unit behind it."""
     if field.name.endswith("_mm"):
-        return field.formfield(form_class=LengthField, **kwargs)
+        high = next((high for part, high in MAX_LENGTHS_MM.items() if part in field.name), MAX_GAP_MM)
+        return field.formfield(form_class=LengthField, min_value=0, max_value=high, **kwargs)
     return record_form_field(field, **kwargs)
 
 

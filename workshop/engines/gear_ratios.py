@@ -7,10 +7,11 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from workshop.units.display import format_plain, parse_number
+from workshop.units.display import Plausible, format_plain, format_typed, parse_number
 
 EXAMPLE = "2,6 1,9 1,5"
 MIN_RATIO, MAX_RATIO = 0.2, 10.0
+PLAUSIBLE = Plausible(MIN_RATIO, MAX_RATIO)
 
 
 def split_ratios(text: str) -> list[str]:
@@ -46,7 +47,7 @@ def parse_ratios(text: str) -> list[float]:
     ValueError
         Ambiguous separators, not a number, outside 0.2 to 10, or not falling from gear to gear.
     """
-    ratios = [float(parse_number(part)) for part in split_ratios(text)]
+    ratios = [float(parse_number(part, PLAUSIBLE)) for part in split_ratios(text)]
     for ratio in ratios:
         if not MIN_RATIO < ratio < MAX_RATIO:
             raise ValueError(
@@ -84,4 +85,6 @@ class GearRatiosField(forms.CharField):
         """Skip the validators of the text, which do not fit a list."""
 
     def prepare_value(self, value: Any) -> Any:
-        return " ".join(format_plain(ratio) for ratio in value) if isinstance(value, list) else value
+        if not isinstance(value, list):
+            return value
+        return " ".join(format_typed(ratio, PLAUSIBLE) for ratio in value)

@@ -12,7 +12,17 @@ from django.utils import timezone
 
 from jobs.calc.units.factors import identify_unit
 from workshop.clock import check_plausible_day, to_utc
-from workshop.units.display import convert, exact_mm, format_for_input, format_plain, label, parse_number
+from workshop.units.display import (
+    Plausible,
+    convert,
+    exact_mm,
+    format_for_input,
+    format_plain,
+    format_typed,
+    label,
+    parse_number,
+    plausible_length,
+)
 
 LENGTH_PATTERN = re.compile(r"(.*\d[.,]?)\s*([^\d\s.,]\D*)?", re.DOTALL)  # a number and its unit, if any
 
@@ -24,26 +34,66 @@ class NumberInput(forms.TextInput):
         super().__init__({"inputmode": "decimal", "autocomplete": "off", **(attrs or {})})
 
 
-class NumberField(forms.DecimalField):
-    """An exact decimal typed with a comma or a point."""
+class NumberMixin(forms.Field):
+    """A number in a text box; its plausible range decides what "12,345" means."""
 
     widget = NumberInput
+    thousandths = True  # whether people write this quantity to the third decimal
+
+    @property
+    def plausible(self) -> Plausible:
+        low, high = (getattr(self, end, None) for end in ("min_value", "max_value"))
+        return Plausible(low, high, self.thousandths)
+
+    def parse(self, text: str) -> Decimal:
+        try:
+            return parse_number(text, self.plausible)
+        except ValueError as problem:
+            raise ValidationError(str(problem), code="invalid") from problem
+
+    def prepare_value(self, value: Any) -> Any:
+        return format_typed(value, self.plausible) if isinstance(value, Decimal | float | int) else value
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return {}
+
+
+class WholeNumberField(NumberMixin, forms.IntegerField):
+    """A whole number; a mark of thousands in it is understood."""
+
+    @property
+    def plausible(self) -> Plausible:
+        return Plausible(thousandths=False)  # one reading, judged by the limits of the field
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"widget": NumberInput({"inputmode": "numeric"}), **kwargs})
+
+    def to_python(self, value: Any) -> Any:
+        if not isinstance(value, str) or not value.strip():
+            return super().to_python(value)
+        try:
+            number = parse_number(value, self.plausible)
+        except ValueError as problem:
+            raise ValidationError(self.error_messages["invalid"], code="invalid") from problem
+        if number != number.to_integral_value():
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return super().to_python(int(number))
+
+    def prepare_value(self, value: Any) -> Any:
+        return value
+
+
+class NumberField(NumberMixin, forms.DecimalField):
+    """An exact decimal typed with a comma or a point."""
+
+    def __init__(self, *, thousandths: bool = True, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.thousandths = thousandths
 
     def to_python(self, value: Any) -> Any:
         if value in self.empty_values:
             return None
-        if isinstance(value, str):
-            try:
-                value = parse_number(value)
-            except ValueError as problem:
-                raise ValidationError(str(problem), code="invalid") from problem
-        return super().to_python(value)
-
-    def prepare_value(self, value: Any) -> Any:
-        return format_plain(value) if isinstance(value, Decimal | float | int) else value
-
-    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
-        return {}
+        return super().to_python(self.parse(value) if isinstance(value, str) else value)
 
 
 class FloatNumberField(NumberField):
@@ -73,9 +123,19 @@ class QuantityField(UnitMixin, FloatNumberField):
         self.unit = unit or storage_unit
         super().__init__(**kwargs)
 
+    def in_unit(self, value: float) -> float:
+        """Convert a stored value into the unit that is typed."""
+        return round(float(convert(value, self.storage_unit, self.unit)), 6)
+
+    @property
+    def plausible(self) -> Plausible:
+        stored = super().plausible
+        low, high = (None if end is None else self.in_unit(float(end)) for end in (stored.low, stored.high))
+        return Plausible(low, high, stored.thousandths)
+
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, Decimal | float | int):
-            value = round(float(convert(float(value), self.storage_unit, self.unit)), 6)
+            value = self.in_unit(float(value))
         return super().prepare_value(value)
 
     def clean(self, value: Any) -> Any:
@@ -99,15 +159,15 @@ class LengthField(UnitMixin, NumberField):
         number, named = found.groups() if found else (value, None)
         unit = (identify_unit(named, "length") or named) if named else self.unit
         try:
-            length_mm = exact_mm(parse_number(number), unit)
+            length_mm = exact_mm(parse_number(number, plausible_length(unit, self.plausible.high)), unit)
         except ValueError as problem:
             raise ValidationError(str(problem), code="invalid") from problem
         return super().to_python(Decimal(format_plain(length_mm)))
 
     def prepare_value(self, value: Any) -> Any:
-        return (
-            format_for_input(value, self.unit) if isinstance(value, Decimal) else super().prepare_value(value)
-        )
+        if not isinstance(value, Decimal):
+            return super().prepare_value(value)
+        return format_for_input(value, self.unit, self.plausible.high)
 
 
 class PlausibleDateField(forms.DateField):

@@ -4,6 +4,7 @@ from typing import Any
 
 from crispy_forms.helper import FormHelper
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.backends.base.operations import BaseDatabaseOperations
 from django.forms.models import model_to_dict
@@ -17,8 +18,18 @@ from workshop.records.conflict import (
     display_value,
     history_since,
 )
-from workshop.records.fields import FloatNumberField, NumberField, PlausibleDateField, ShopDateTimeField
+from workshop.records.fields import (
+    FloatNumberField,
+    NumberField,
+    PlausibleDateField,
+    ShopDateTimeField,
+    WholeNumberField,
+)
 
+# Quantities that are never written to the third decimal: "12,345" km are 12 345.
+COARSE = ("_km", "_hours", "_rpm", "elevation_m", "price", "_amount")
+# The largest plausible values of what the model does not limit, which tell what "1,234" means.
+MAX = {"_mass_kg": 999, "_inertia_kgm2": 999, "_radius_m": 2, "_ratio": 10}
 SPROCKET_TEETH = (5, 150)  # wide enough for any chain drive, narrow enough to catch a missing digit
 
 
@@ -30,23 +41,40 @@ def submitted_text(field: forms.BoundField) -> str:
     return "–" if text in (None, "", []) else str(text)
 
 
+def limits(field: "models.Field[Any, Any]") -> tuple[Any, Any]:
+    """Return the least and the greatest value that a model allows, or None."""
+    # Those of ``validators`` would ask the database for the range of its integers.
+    declared = field._validators  # type: ignore[attr-defined]  # Django has no public name for them
+    ends = [
+        [validator.limit_value for validator in declared if isinstance(validator, kind)]
+        for kind in (MinValueValidator, MaxValueValidator)
+    ]
+    return max(ends[0], default=None), min(ends[1], default=None)
+
+
 def record_form_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.Field | None:
     """Return the form field of a model field; numbers take a comma or a point."""
-    if isinstance(field, models.DecimalField) and not field.choices:
-        return field.formfield(form_class=NumberField, **kwargs)
-    if isinstance(field, models.FloatField):
-        return field.formfield(form_class=FloatNumberField, **kwargs)
+    if isinstance(field, models.DecimalField | models.FloatField) and not field.choices:
+        is_float = isinstance(field, models.FloatField)
+        kwargs["min_value"], highest = limits(field)
+        if highest is None:
+            highest = next((MAX[end] for end in MAX if field.name.endswith(end)), None)
+        kwargs["max_value"] = highest
+        kwargs["thousandths"] = not field.name.endswith(COARSE)
+        return field.formfield(form_class=FloatNumberField if is_float else NumberField, **kwargs)
     if isinstance(field, models.IntegerField) and not field.choices:
         # PostgreSQL's range, so that SQLite takes no number that a later move would lose.
-        kwargs["max_value"] = BaseDatabaseOperations.integer_field_ranges[field.get_internal_type()][1]
+        least, greatest = limits(field)
+        largest = BaseDatabaseOperations.integer_field_ranges[field.get_internal_type()][1]
+        kwargs["min_value"], kwargs["max_value"] = least or 0, min(largest, greatest or largest)
         if field.name.endswith("_sprocket"):
             kwargs["min_value"], kwargs["max_value"] = SPROCKET_TEETH
-        kwargs["widget"] = forms.NumberInput(attrs={"inputmode": "numeric"})
-    elif isinstance(field, models.DateTimeField):
+        return field.formfield(form_class=WholeNumberField, **kwargs)
+    if isinstance(field, models.DateTimeField):
         return field.formfield(form_class=ShopDateTimeField, **kwargs)
-    elif isinstance(field, models.DateField):
+    if isinstance(field, models.DateField):
         return field.formfield(form_class=PlausibleDateField, **kwargs)
-    elif isinstance(field, models.TextField):
+    if isinstance(field, models.TextField):
         kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
     return field.formfield(**kwargs)
 

@@ -14,7 +14,7 @@ from jobs.calc.warning_filters import filter_warnings
 from workshop.images import IMAGE_ERRORS, require_complete_images
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
-from workshop.records.fields import NumberField
+from workshop.records.fields import NumberField, WholeNumberField
 from workshop.records.form import RecordForm
 
 MAX_LOGO_BYTES = 2 * 1024 * 1024
@@ -107,7 +107,7 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         choices=standards,
         help_text="Power and torque are shown as they would be in this standard's reference air.",
     )
-    link_days = forms.IntegerField(
+    link_days = WholeNumberField(
         label="Customer link valid for (days)", min_value=1, max_value=3650, help_text="1 to 3650"
     )
     currency = forms.RegexField(
@@ -152,7 +152,13 @@ class ShopForm(FieldGroupsMixin, RecordForm):
 
 def speed_field(label: str) -> NumberField:
     return NumberField(
-        label=label, required=False, min_value=0, max_value=30_000, max_digits=7, decimal_places=1
+        label=label,
+        required=False,
+        min_value=0,
+        max_value=30_000,
+        max_digits=7,
+        decimal_places=1,
+        thousandths=False,
     )
 
 

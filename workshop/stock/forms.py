@@ -1,13 +1,12 @@
 """Forms of the stock of shims."""
 
 from decimal import Decimal
-from typing import Any
 
 from django import forms
 
 from workshop.models import ShimStock
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.fields import NumberField
+from workshop.records.fields import NumberField, WholeNumberField
 from workshop.records.form import RecordForm
 
 
@@ -31,11 +30,7 @@ class ShimAddForm(FieldGroupsMixin, forms.Form):
 
     diameter_mm = size_field("Diameter (mm)", 60, "7.48")
     thickness_mm = size_field("Thickness (mm)", 20, "2.35")
-    count = forms.IntegerField(label="How many", min_value=1, max_value=10_000, initial=1)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["count"].widget.attrs["inputmode"] = "numeric"
+    count = WholeNumberField(label="How many", min_value=1, max_value=10_000, initial=1)
 
 
 class ShimCountForm(FieldGroupsMixin, RecordForm):

@@ -6,6 +6,7 @@ field's name says.
 
 import math
 import re
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -15,15 +16,19 @@ from jobs.calc.units.numbers import NO_VALUE, format_number
 
 # convert is offered here too, so that forms and pages need only one import.
 __all__ = [
+    "ANYTHING",
+    "Plausible",
     "convert",
     "decimals",
     "exact_mm",
     "format_for_input",
     "format_plain",
+    "format_typed",
     "format_value",
     "label",
     "length_formatter",
     "parse_number",
+    "plausible_length",
     "storage_unit",
 ]
 
@@ -56,7 +61,32 @@ _DECIMALS: dict[str, tuple[str, dict[str, int]]] = {
 }
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)", re.ASCII)
-_GROUPED = re.compile(r"[+-]?\d{1,3}( \d{3})+([.,]\d*)?", re.ASCII)
+_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([ '.,])\d{3}(?:\1\d{3})*(?:(?!\1)[.,](\d*))?", re.ASCII)
+_EITHER = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # a group of thousands, or three decimals
+
+
+@dataclass(frozen=True)
+class Plausible:
+    """What a quantity may be in the unit it is typed in: decides what "12,345" means.
+
+    ``thousandths`` is whether people write it to the third decimal.
+    """
+
+    low: float | Decimal | None = None
+    high: float | Decimal | None = None
+    thousandths: bool = True
+
+    def __contains__(self, number: Decimal) -> bool:
+        return (self.low is None or number >= self.low) and (self.high is None or number <= self.high)
+
+    def readings(self, text: str) -> list[Decimal]:
+        """Return what a number with one mark and three digits behind it may be."""
+        thousands = Decimal(text.replace(",", "").replace(".", ""))
+        decimal = [Decimal(text.replace(",", "."))] if self.thousandths else []
+        return [number for number in (*decimal, thousands) if number in self]
+
+
+ANYTHING = Plausible()
 
 
 def storage_unit(quantity: str) -> str:
@@ -131,26 +161,50 @@ def format_plain(value: Any) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def parse_number(text: str) -> Decimal:
+def parse_number(text: str, plausible: Plausible = ANYTHING) -> Decimal:
     """Parse a number typed with a comma or a point, exactly.
+
+    "12,345" is 12 345 or 12.345, whichever is plausible.
 
     Raises
     ------
     ValueError
         Not a number, or ambiguous.
     """
-    plain = " ".join(text.replace("−", "-").split())
+    plain = " ".join(text.replace("−", "-").replace("’", "'").split())
     if not plain:
         raise ValueError("Enter a number.")
-    marks = [character for character in plain if character in ".,"]
-    if len(marks) > 1:
+    if _EITHER.fullmatch(plain):
+        return _choose_reading(plain, plausible)
+    if len(plain) <= MAX_NUMBER_LENGTH and (grouped := _GROUPED.fullmatch(plain)):
+        plain = plain.replace(grouped[1], "")
+    elif sum(plain.count(mark) for mark in ".,") > 1:
         raise ValueError(
             f"“{text.strip()}” can be read in more than one way. "
             "Leave the thousands mark out and use one comma or point for the decimals."
         )
-    if len(plain) > MAX_NUMBER_LENGTH or not (_NUMBER.fullmatch(plain) or _GROUPED.fullmatch(plain)):
+    if len(plain) > MAX_NUMBER_LENGTH or not _NUMBER.fullmatch(plain):
         raise ValueError(f"“{text.strip()[:MAX_NUMBER_LENGTH]}” is not a number. Write it as 0.15 or 0,15.")
-    return Decimal(plain.replace(" ", "").replace(",", "."))
+    return Decimal(plain.replace(",", "."))
+
+
+def _choose_reading(plain: str, plausible: Plausible) -> Decimal:
+    readings = plausible.readings(plain)
+    if len(readings) == 1:
+        return readings[0]
+    decimal = plain.replace(",", ".")
+    thousands = decimal.replace(".", "")
+    raise ValueError(
+        f"{plain} can mean {format_number(Decimal(thousands))} or {decimal}. "
+        f"Type {thousands}, or {decimal}0 for {decimal}."
+    )
+
+
+def format_typed(value: Any, plausible: Plausible = ANYTHING) -> str:
+    """Write a number for a text box, so that it is read again as the same."""
+    text = format_plain(value)
+    is_ambiguous = _EITHER.fullmatch(text) and plausible.readings(text) != [Decimal(text)]
+    return f"{text}0" if is_ambiguous else text
 
 
 def exact_mm(length: Decimal, unit_id: str) -> Decimal:
@@ -166,14 +220,21 @@ def exact_mm(length: Decimal, unit_id: str) -> Decimal:
     return length * MM_PER_UNIT[unit_id]
 
 
-def format_for_input(length_mm: Decimal, unit_id: str) -> str:
+def plausible_length(unit_id: str, high_mm: float | Decimal | None) -> Plausible:
+    """Return what a length up to this one may be in mm, in or thou."""
+    per_unit = MM_PER_UNIT.get(unit_id, Decimal(1))
+    return Plausible(0, None if high_mm is None else Decimal(high_mm) / per_unit)
+
+
+def format_for_input(length_mm: Decimal, unit_id: str, high_mm: float | Decimal | None = None) -> str:
     """Write a stored length for a text box: in the unit if that is exact, or else in mm."""
-    if unit_id != "mm":
-        length = round(length_mm / MM_PER_UNIT[unit_id], INPUT_PLACES[unit_id])
-        if exact_mm(length, unit_id) == length_mm:
-            return format_plain(length)
-        return f"{format_plain(length_mm)} mm"
-    return format_plain(length_mm)
+    in_mm = format_typed(length_mm, plausible_length("mm", high_mm))
+    if unit_id == "mm":
+        return in_mm
+    length = round(length_mm / MM_PER_UNIT[unit_id], INPUT_PLACES[unit_id])
+    if exact_mm(length, unit_id) == length_mm:
+        return format_typed(length, plausible_length(unit_id, high_mm))
+    return f"{in_mm} mm"
 
 
 class _InchFormatter(LengthFormatter):

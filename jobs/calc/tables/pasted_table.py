@@ -5,6 +5,7 @@ again, a cell that did not change keeps its text to the letter.
 """
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,7 @@ MAX_CELLS_PER_AXIS = 200
 # No engine turns so slowly, so an axis that ends below it has a thousands mark ("4.000"). Rule of thumb, no
 # published source.
 MIN_FULL_SPEED_RPM = 100.0
+_EITHER = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # a group of thousands, or three decimals
 _OTHER_MARK = {".": ",", ",": "."}
 
 
@@ -37,6 +39,8 @@ class PastedTable:
     delimiter, decimal_mark : str
     decimals : int
         Largest number of decimals of any cell.
+    unclear : str
+        A cell such as '4.500' if nothing in the table shows whether that is 4.5 or 4500; read as 4.5.
     """
 
     column_axis: FloatArray
@@ -46,9 +50,12 @@ class PastedTable:
     delimiter: str
     decimal_mark: str
     decimals: int
+    unclear: str = ""
 
 
-def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine speed") -> PastedTable:
+def parse_table(
+    text: str, *, row_name: str = "grip", column_name: str = "engine speed", max_cell: float | None = None
+) -> PastedTable:
     """Parse a pasted table.
 
     Parameters
@@ -57,6 +64,8 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
         First row engine speeds, with or without a cell in the corner; first column grip or load.
     row_name, column_name : str
         What error messages call the axes.
+    max_cell : float, optional
+        The largest value that a cell can have, if it is below 1000: a mark parts no thousands then.
 
     Returns
     -------
@@ -73,7 +82,7 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
     rows = _align_rows(numbers, [split_cells(line, delimiter) for _, line in lines])
     head, body = rows[0], rows[1:]
     # Without the axis: its 500 beside a cell of 4.125 would look like a value below a grouped thousand.
-    mark = "." if delimiter == "," else find_decimal_marks([row[1:] for row in body]).decimal
+    mark, unclear = _find_mark([row[1:] for row in body], delimiter, max_cell)
     columns = _parse_speeds(head[1:], numbers[0], mark)
     row_axis = [_parse_value(row[0], number, 1, mark) for number, row in zip(numbers[1:], body, strict=True)]
     cells = [
@@ -88,6 +97,7 @@ def parse_table(text: str, *, row_name: str = "grip", column_name: str = "engine
         delimiter=delimiter,
         decimal_mark=mark,
         decimals=max(_decimals(cell, mark) for row in body for cell in row[1:]),
+        unclear=unclear,
     )
 
 
@@ -180,6 +190,19 @@ def _find_delimiter(lines: list[str]) -> str:
     # Between spaces, commas are decimal marks.
     spaces = all(len(line.split()) > 2 and not any(p.endswith(",") for p in line.split()) for line in lines)
     return "," if not spaces and all("," in line for line in lines) else " "
+
+
+def _find_mark(rows: list[list[str]], delimiter: str, max_cell: float | None) -> tuple[str, str]:
+    """Return the decimal mark, and a cell that does not show it if none does."""
+    if delimiter == ",":
+        return ".", ""
+    marks = find_decimal_marks(rows)
+    either = next((cell for row in rows for cell in row if _EITHER.fullmatch(cell)), "")
+    if marks.seen or not either:
+        return marks.decimal, ""
+    if max_cell is not None and max_cell < 1000:
+        return "," if "," in either else ".", ""
+    return marks.decimal, either if marks.decimal in either else ""
 
 
 def _align_rows(numbers: list[int], rows: list[list[str]]) -> list[list[str]]:

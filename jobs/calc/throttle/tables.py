@@ -103,7 +103,7 @@ class ThrottleMap:
         -----
         plate[row, column] = cell: no formula and no source.
         """
-        pasted = parse_table(text)
+        pasted = parse_table(text, max_cell=100)
         return cls(pasted.row_axis, pasted.column_axis, pasted.cells)
 
     @property

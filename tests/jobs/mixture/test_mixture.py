@@ -557,6 +557,7 @@ def test_target_survives_display_and_parsing(text, target) -> None:
 
 def test_axis_survives_display_and_parsing() -> None:
     field = NumberListField()
+    assert field.clean(field.prepare_value([2.125, 1000.0])) == [2.125, 1000]
     assert field.clean(field.prepare_value([2.5, 1000.0, 12_000.0])) == [2.5, 1000, 12_000]
     assert not field.has_changed([1000.0, 2000.0], "1000; 2000")
 
