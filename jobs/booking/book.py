@@ -4,15 +4,25 @@ from collections.abc import Iterable
 
 from django.db import transaction
 
-from jobs.models import Job, StageEntry, TuneRevision, WorkItem
+from jobs.models import Job, Slot, StageEntry, TuneRevision, WorkItem
+from jobs.planner.slots import save_slot
 from workshop.models import Bike, StaffMember
 
 
 @transaction.atomic
 def book_job(
-    *, job: Job, bike: Bike, by: StaffMember, work: Iterable[WorkItem] = (), experience: str = ""
+    *,
+    job: Job,
+    bike: Bike,
+    by: StaffMember,
+    work: Iterable[WorkItem] = (),
+    experience: str = "",
+    slot: Slot | None = None,
 ) -> Job:
-    """Save the job and all that comes with it; the bike and its owner may be new."""
+    """Save the job and all that comes with it; the bike and its owner may be new.
+
+    Raises ValueError with a sentence, and saves nothing, if the workstation is taken then.
+    """
     owner = bike.owner
     if experience:
         owner.experience = experience
@@ -28,4 +38,7 @@ def book_job(
     for item in work:
         item.job = job
         item.save()
+    if slot is not None:
+        slot.job = job
+        save_slot(slot)
     return job

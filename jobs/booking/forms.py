@@ -1,18 +1,24 @@
 """The booking form: bike, customer, request and agreed work, saved as one job."""
 
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from jobs.booking.book import book_job
 from jobs.calc.units.numbers import format_number
 from jobs.job.forms import JobForm
-from jobs.models import Job, WorkItem
+from jobs.models import Job, Slot, WorkItem, WorkPlace
+from jobs.planner.forms import FIRST, SECOND, SlotForm
+from jobs.planner.opening_hours import OpeningHours
+from jobs.planner.slots import MAX_LENGTH
 from jobs.search.find import add_last_jobs, find_bikes, find_customers
 from workshop.customers.forms import BikeForm, CustomerForm
 from workshop.models import Bike, Customer, StaffMember
-from workshop.records.fields import NumberField
+from workshop.records.fields import FloatNumberField, NumberField
+from workshop.units.display import format_plain
 
 MAX_CHOICES = 12
 WORK_ROWS = 4
@@ -144,11 +150,60 @@ class RiderForm(forms.Form):
     )
 
 
+class ReserveForm(forms.Form):
+    """A workstation reserved from the time of the drop-off on; none unless a workstation is chosen."""
+
+    place = forms.ModelChoiceField(
+        WorkPlace.objects.filter(retired=False),
+        label="Reserve from the drop-off on",
+        required=False,
+        empty_label="nothing yet",
+    )
+    hours = FloatNumberField(
+        label="Hours", required=False, initial=2, min_value=0.25, max_value=MAX_LENGTH / timedelta(hours=1)
+    )
+
+    def reserve(self, job: JobForm, opening_hours: OpeningHours) -> Slot | None:
+        """Return the slot, with the questions and errors of a slot at the fields of the booking."""
+        place, hours = self.cleaned_data.get("place"), self.cleaned_data.get("hours")
+        drop_off = job.cleaned_data.get("booked_for")
+        if place is None or self.errors or ("booked_for" in job.errors and drop_off is None):
+            return None
+        if drop_off is None:
+            job.add_error("booked_for", f"The {place} is reserved from the drop-off on: enter when that is.")
+            return None
+        local = timezone.localtime(drop_off)
+        slot = Slot()
+        form = SlotForm(
+            {
+                "place": str(place.pk),
+                "day": f"{local:%Y-%m-%d}",
+                "clock": f"{local:%H:%M}",
+                "which": SECOND if local.fold else FIRST,
+                "hours": "" if hours is None else format_plain(hours),
+                "anyway": "on",
+            },
+            slot=slot,
+            opening_hours=opening_hours,
+        )
+        for name, sentences in form.errors.items():
+            for sentence in sentences:
+                (self if name == "hours" else job).add_error(
+                    "hours" if name == "hours" else "booked_for", str(sentence)
+                )
+        if form.question and "booked_for" not in job.time_questions:
+            job.ask_about_time("booked_for", form.question)
+        return slot
+
+
 class Booking:
     """The forms of the booking page as one."""
 
-    def __init__(self, data: Any = None, *, bike: Bike | None = None) -> None:
-        self.job = JobForm(data, prefix="job")
+    def __init__(self, data: Any = None, *, opening_hours: OpeningHours, bike: Bike | None = None) -> None:
+        self.opening_hours = opening_hours
+        self.job = JobForm(data, prefix="job", outside_hours=opening_hours.outside_hours_message)
+        self.reserve = ReserveForm(data, prefix="slot")
+        self.slot: Slot | None = None
         self.rider = RiderForm(data)
         self.work = WorkRows(data, prefix="work")
         self.new_bike = NewBikeForm(data, prefix="bike")
@@ -167,7 +222,7 @@ class Booking:
     @property
     def used(self) -> list[Any]:
         """Return the forms that this submission uses."""
-        used = [self.pick_bike, self.rider, self.job]
+        used = [self.pick_bike, self.rider, self.job, self.reserve]
         if self.is_new_bike:
             used += [self.new_bike, self.pick_customer]
         if self.is_new_bike and self.is_new_customer:
@@ -177,6 +232,8 @@ class Booking:
     def is_valid(self) -> bool:
         # Validate all forms, so that every error is shown at once.
         valid = [form.is_valid() for form in (*self.used, self.work)]
+        self.slot = self.reserve.reserve(self.job, self.opening_hours)
+        valid += [self.job.is_valid(), self.reserve.is_valid()]
         if self.is_new_customer and not self.is_new_bike:
             self.pick_bike.add_error(
                 "text", "A new customer is typed below without a bike: enter the bike too, or clear the name."
@@ -227,12 +284,18 @@ class Booking:
         bike.owner = self.new_customer.save(commit=False) if new else self.pick_customer.picked
         return bike
 
-    def book(self, by: StaffMember) -> Job:
+    def book(self, by: StaffMember) -> Job | None:
+        """Save all, or return None with an error if somebody took the workstation at the same moment."""
         rows = [row.cleaned_data for row in self.work if row.cleaned_data.get("description")]
-        return book_job(
-            job=self.job.save(commit=False),
-            bike=self.bike(),
-            by=by,
-            experience=self.rider.cleaned_data["experience"],
-            work=[WorkItem(description=row["description"], price=row["price"]) for row in rows],
-        )
+        try:
+            return book_job(
+                job=self.job.save(commit=False),
+                bike=self.bike(),
+                by=by,
+                experience=self.rider.cleaned_data["experience"],
+                slot=self.slot,
+                work=[WorkItem(description=row["description"], price=row["price"]) for row in rows],
+            )
+        except ValueError as problem:
+            self.job.add_error("booked_for", str(problem))
+            return None

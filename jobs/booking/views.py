@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.booking.forms import MAX_CHOICES, Booking
+from jobs.planner.opening_hours import load_opening_hours
 from jobs.search.find import add_last_jobs, find_bikes, find_customers
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Bike, Role
@@ -20,9 +21,11 @@ DRAFT = "job-book"
 @require_http_methods(["GET", "POST"])
 @submit_once
 def job_book(request: StaffRequest) -> HttpResponse:
-    booking = Booking(post_data(request), bike=requested_bike(request))
-    if request.method == "POST" and booking.is_valid():
-        job = booking.book(request.user)
+    booking = Booking(
+        post_data(request), opening_hours=load_opening_hours(request.shop), bike=requested_bike(request)
+    )
+    job = booking.book(request.user) if request.method == "POST" and booking.is_valid() else None
+    if job is not None:
         flash_saved(request, f"Job {job} is booked.", DRAFT)
         if booking.vin_hint:
             messages.info(request, f"VIN {job.bike.vin}: {booking.vin_hint}")

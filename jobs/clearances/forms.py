@@ -39,6 +39,7 @@ from workshop.models import ClearanceKind, EngineSpec, ShopProfile
 from workshop.records.conflict import ConflictingField
 from workshop.records.fields import NumberInput, QuantityField
 from workshop.records.form import RecordForm
+from workshop.records.times import QuestionedTimesMixin
 from workshop.units.display import (
     format_for_input,
     format_plain,
@@ -79,8 +80,10 @@ class ClosingAs(TextChoices):
 ENTRY_ORDERS = {"cylinder": "cylinder by cylinder", "side": "all intake, then all exhaust"}
 
 
-class ClearanceSetForm(RecordForm):
+class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
     """A clearance set with all its readings; empty boxes stay not measured."""
+
+    RECORDED = ("measured_at",)
 
     blades = forms.ChoiceField(
         label="Blades are marked",

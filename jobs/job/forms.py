@@ -1,5 +1,7 @@
 """Forms of a job: what was agreed, the receipt, photos, work and its stage."""
 
+from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -11,6 +13,7 @@ from jobs.models import Job, Stage
 from workshop.models import StaffMember
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
+from workshop.records.times import QuestionedTimesMixin
 
 JOB_GROUPS: Groups = (
     ("What is asked for", ("brief", "intended_use")),
@@ -18,15 +21,19 @@ JOB_GROUPS: Groups = (
 )
 
 
-class JobForm(FieldGroupsMixin, RecordForm):
+class JobForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
+    """What was agreed with the customer; ``outside_hours`` says why the shop is closed at a time."""
+
     GROUPS = JOB_GROUPS
+    PLANNED = ("booked_for", "promised_at")
 
     class Meta(RecordForm.Meta):
         model = Job
         fields = field_names(JOB_GROUPS)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, outside_hours: Callable[[datetime, datetime], str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.outside_hours = outside_hours
         for role in ("mechanic", "tuner"):
             chosen = Q(pk=getattr(self.instance, f"{role}_id"))
             people = StaffMember.objects.filter(Q(is_active=True, **{f"is_{role}": True}) | chosen)
@@ -34,8 +41,8 @@ class JobForm(FieldGroupsMixin, RecordForm):
             field.queryset, field.empty_label = people, "nobody yet"
 
     def clean(self) -> dict[str, Any] | None:
-        cleaned = super().clean()
         booked, promised = self.cleaned_data.get("booked_for"), self.cleaned_data.get("promised_at")
+        cleaned = super().clean()
         if booked and promised and promised < booked:
             self.add_error("promised_at", "The bike is promised before it comes in.")
         return cleaned

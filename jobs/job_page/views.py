@@ -12,6 +12,7 @@ from jobs.job.results import JobResults
 from jobs.job.stages import move_to_stage
 from jobs.job_page.sections import head_facts, rendered_sections
 from jobs.models import Job
+from jobs.planner.opening_hours import load_opening_hours
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role, StaleRecord
 from workshop.records.responses import flash_saved, post_data
@@ -60,7 +61,11 @@ def job_stage(request: StaffRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def job_edit(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
-    form = JobForm(post_data(request), instance=job)
+    form = JobForm(
+        post_data(request),
+        instance=job,
+        outside_hours=load_opening_hours(request.shop).outside_hours_message,
+    )
     draft = f"job-{job.pk}"
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, f"Job {job} is saved.", draft)

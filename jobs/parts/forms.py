@@ -7,6 +7,7 @@ from django.utils import timezone
 from jobs.models import Part
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
+from workshop.records.times import QuestionedTimesMixin
 
 PART_GROUPS: Groups = (
     ("The part", ("name", "maker", "part_number", "serial", "quantity", "replaces", "fitted_at")),
@@ -25,8 +26,9 @@ PART_GROUPS: Groups = (
 )
 
 
-class PartForm(FieldGroupsMixin, RecordForm):
+class PartForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     GROUPS = PART_GROUPS
+    RECORDED = ("fitted_at",)
 
     class Meta(RecordForm.Meta):
         model = Part

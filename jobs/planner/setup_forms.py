@@ -12,6 +12,7 @@ from workshop.records.conflict import history_since
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import PlausibleDateField
 from workshop.records.form import RecordForm
+from workshop.records.times import QuestionedTimesMixin
 
 
 class WorkstationForm(FieldGroupsMixin, RecordForm):
@@ -24,7 +25,10 @@ class WorkstationForm(FieldGroupsMixin, RecordForm):
         }
 
 
-class ClosedDaysForm(FieldGroupsMixin, RecordForm):
+class ClosedDaysForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
+    GROUPS = (("", ("first", "last", "reason")),)
+    PLANNED = ("first", "last")
+
     first = PlausibleDateField(label="First day")
     last = PlausibleDateField(label="Last day", required=False, help_text="Empty for a single day.")
 

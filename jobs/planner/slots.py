@@ -18,9 +18,9 @@ from jobs.models import ShutDays, Slot, WorkPlace
 from jobs.planner.opening_hours import ONE_DAY, Hours, OpeningHours
 from workshop.clock import check_plausible_day, to_utc, utc_instants
 from workshop.models import StaleRecord
+from workshop.records.times import planned_day_warning
 
 MAX_LENGTH = timedelta(hours=16)
-MAX_AHEAD = timedelta(days=366)
 
 
 def format_shop_time(when: datetime) -> str:
@@ -57,10 +57,8 @@ def overlap_message(slot: Slot) -> str:
 
 def date_warning(slot: Slot) -> str:
     """Return a warning about a slot in the past or unusually far ahead, or ""."""
-    day = timezone.localdate(slot.starts_at)
-    if last_day(slot) < timezone.localdate():
-        return f"{day:%A %-d %B %Y} is past."
-    return f"{day:%A %-d %B %Y} is more than a year away." if day > timezone.localdate() + MAX_AHEAD else ""
+    day, last = timezone.localdate(slot.starts_at), last_day(slot)
+    return planned_day_warning(last if last >= timezone.localdate() > day else day)
 
 
 def outside_hours_warning(slot: Slot, opening_hours: OpeningHours) -> str:

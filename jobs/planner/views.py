@@ -16,6 +16,7 @@ from jobs.planner.calendar_feed import create_token, find_calendar, format_calen
 from jobs.planner.forms import NewSlotForm, SlotForm
 from jobs.planner.opening_hours import load_opening_hours
 from jobs.planner.slots import (
+    date_warning,
     heat_warning,
     move_slot,
     outside_hours_warning,
@@ -85,12 +86,13 @@ def slot_move(request: StaffRequest, pk: int) -> HttpResponse:
         messages.error(request, f"Not moved. {problem}")
     else:
         messages.success(request, f"Moved: {slot}, {timezone.localtime(slot.starts_at):%a %-d %b, %H:%M}.")
-        for warning in (
+        warnings = (
+            date_warning(slot),
             outside_hours_warning(slot, load_opening_hours(request.shop)),
             heat_warning(slot),
-        ):
-            if warning:
-                messages.warning(request, warning)
+        )
+        for warning in filter(None, warnings):
+            messages.warning(request, warning)
     return redirect_to_schedule(request, shown)
 
 

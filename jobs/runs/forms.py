@@ -17,6 +17,7 @@ from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField
 from workshop.records.form import RecordForm
+from workshop.records.times import QuestionedTimesMixin
 from workshop.units.display import convert, format_plain, label
 from workshop.units.shop_units import shop_unit
 
@@ -27,7 +28,7 @@ DETAILS = [*CARRIED_OVER, "tune_revision", "made_at", "note"]
 STANDARD_CHOICES = [("", "no, as observed"), *((key, standard.name) for key, standard in STANDARDS.items())]
 
 
-class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
+class RunForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, RecordForm):
     """Details of a run; a pressure that does not fit the elevation must be confirmed."""
 
     GROUPS = (
@@ -37,6 +38,7 @@ class RunForm(InShopUnits, FieldGroupsMixin, RecordForm):
         ("Were the file's figures corrected already?", ("corrected_by", "file_factor")),
         ("", ("note",)),
     )
+    RECORDED = ("made_at",)
     QUANTITIES = {"temperature_c": "temperature", "pressure_kpa": "pressure"}
 
     corrected_by = forms.ChoiceField(

@@ -8,18 +8,20 @@ from jobs.suspension.settings import ENDS, READINGS, SPROCKETS, compute_end_sag,
 from workshop.models import ShopProfile
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
+from workshop.records.times import QuestionedTimesMixin
 from workshop.units.display import length_formatter
 
 FRONT, REAR = ([name for name, _ in end_fields(end)] for end in ENDS)
 
 
-class SuspensionForm(InShopUnits, FieldGroupsMixin, RecordForm):
+class SuspensionForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("Front", tuple(FRONT)),
         ("Rear", tuple(REAR)),
         ("Gearing", SPROCKETS),
         ("", ("set_at", "note")),
     )
+    RECORDED = ("set_at",)
     QUANTITIES = {
         name: quantity
         for end in ENDS

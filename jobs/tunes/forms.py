@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
 from typing import Any
 
 from django import forms
@@ -14,11 +13,10 @@ from jobs.tunes.revisions import available_kinds, check_calibration, save_tune
 from workshop.models import StaleRecord
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
+from workshop.records.times import CLOCK_TOLERANCE, QuestionedTimesMixin
 
 NEW_ROWS = 3  # the page's script adds more
 MAX_ROWS = 60
-# A clock that is a little fast does not make a loading time lie in the future.
-CLOCK_TOLERANCE = timedelta(minutes=10)
 DESCRIPTION_MISSING = "Say what this tune is: enter a change below, or name it in a few words."
 CHANGE_REMOVED = (
     "Somebody removed this change while you were typing. Save again to enter it anew, or tick “remove”."
@@ -129,7 +127,8 @@ class ChangeRow(TuneChangeForm):
         return cleaned
 
 
-class RevisionForm(FieldGroupsMixin, RecordForm):
+class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
+    RECORDED = ("loaded_at",)
     GROUPS = (
         ("The tune", ("title", "made_from", "loaded_at")),
         ("Calibration file", ("calibration_file",)),

@@ -88,6 +88,10 @@ def test_known_bike_is_found_by_plate_and_booked(log_in: LogIn) -> None:
     page.get_by_label("Intended use").select_option("road")
     page.get_by_label("Booked for").fill("2031-11-14T09:00")
     follow(page.get_by_role("button", name="Book", exact=True))
+    expect(page.get_by_role("alert")).to_contain_text("Friday 14 November 2031 is more than a year away.")
+    assert_accessible(page)
+    page.get_by_label("This time is right").check()
+    follow(page.get_by_role("button", name="Book", exact=True))
 
     expect(page.get_by_role("heading", level=1)).to_contain_text(str(bike))
     # Booked before a DST change: the clock time stays as entered.

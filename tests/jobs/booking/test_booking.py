@@ -228,7 +228,8 @@ def test_drop_off_has_the_same_clock_time_across_dst_change(login, shop) -> None
     bike = make_bike()
     client = login(Role.DESK)
     # Paris leaves summer time on 25 October 2026.
-    book(client, **{"which-chosen": str(bike.pk), "job-booked_for": "2026-11-16T09:00"})
+    times = {"job-booked_for": "2026-11-16T09:00", "job-times_right": "on"}
+    book(client, **times, **{"which-chosen": str(bike.pk)})
     job = Job.objects.get()
     assert "Mon 16 Nov 2026, 09:00" in client.get(reverse("job", args=[job])).content.decode()
     assert 'value="2026-11-16T09:00"' in client.get(reverse("job-edit", args=[job])).content.decode()

@@ -40,7 +40,12 @@ from workshop.models import EngineSpec, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
 
-HEAD = {"engine_temperature_c": "21", "measured_at": "2026-03-02T09:30", "instrument": "blades"}
+HEAD = {
+    "engine_temperature_c": "21",
+    "measured_at": "2026-03-02T09:30",
+    "times_right": "on",
+    "instrument": "blades",
+}
 TRIPLE = [
     f"{cylinder}-{side}-{position}-opening"
     for cylinder in (1, 2, 3)

@@ -17,6 +17,7 @@ SLIP_ON = {
     "part_number": "HP-204",
     "quantity": "1",
     "fitted_at": "2026-05-04T10:30",
+    "times_right": "on",
     "replaces": "original silencer",
     "race_only": "on",
     "changes_exhaust": "on",

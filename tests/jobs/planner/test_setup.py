@@ -184,7 +184,7 @@ def test_closed_days_are_skipped_and_their_slots_reported(login) -> None:
     )[:2]
     slot = book("dyno", first)
     owner = login(Role.OWNER)
-    sent = {"first": first.isoformat(), "last": "", "reason": "Trade fair"}
+    sent = {"first": first.isoformat(), "last": "", "reason": "Trade fair", "times_right": "on"}
     page = owner.post(reverse("shut-days-list"), sent, follow=True).text
     assert f"dyno for job {slot.job}" in page[page.index("to be moved") :]
     assert reverse("slot-edit", args=[slot.pk]) in page
@@ -263,14 +263,22 @@ def test_schedule_pages_need_no_more_queries_for_more_slots(login, page: str) ->
 def test_closed_days_must_end_after_start_and_can_be_removed(login) -> None:
     owner = login(Role.OWNER)
     url = reverse("shut-days-list")
-    response = owner.post(url, {"first": "2031-08-10", "last": "2031-08-03", "reason": "Summer"})
+    response = owner.post(
+        url, {"first": "2031-08-10", "last": "2031-08-03", "reason": "Summer", "times_right": "on"}
+    )
     assert response.status_code == 422
     assert "The last day lies before the first." in response.text
     assert 'value="Summer"' in response.text
-    owner.post(url, {"first": "2031-08-03", "last": "2031-08-10", "reason": "Summer"})
+    owner.post(url, {"first": "2031-08-03", "last": "2031-08-10", "reason": "Summer", "times_right": "on"})
     days = ShutDays.objects.get()
     assert "Sun 3 Aug to Sun 10 Aug 2031" in owner.get(url).text
-    edit = {"version": days.version, "first": "2031-08-04", "last": "", "reason": "A day of summer"}
+    edit = {
+        "version": days.version,
+        "first": "2031-08-04",
+        "last": "",
+        "reason": "A day of summer",
+        "times_right": "on",
+    }
     owner.post(reverse("shut-days-edit", args=[days.pk]), edit)
     days.refresh_from_db()
     assert (days.first, days.last) == (date(2031, 8, 4), date(2031, 8, 4))
@@ -321,7 +329,10 @@ def test_repeated_submission_creates_one_workstation(login) -> None:
 def test_change_log_describes_opening_hours_and_closed_days(login) -> None:
     owner = login(Role.OWNER)
     owner.post(reverse("working-hours"), hours(shuts_4="15:00"))
-    owner.post(reverse("shut-days-list"), {"first": "2031-08-04", "last": "", "reason": "Trade fair"})
+    owner.post(
+        reverse("shut-days-list"),
+        {"first": "2031-08-04", "last": "", "reason": "Trade fair", "times_right": "on"},
+    )
     page = owner.get(reverse("shop-history")).text
     assert "Fri 08:00–18:00" in page
     assert "Fri 08:00–15:00" in page

@@ -25,6 +25,7 @@ REAR = {
     "rear_lifted_mm": "529",
     "rear_travel_mm": "130",
     "set_at": "2026-05-04T10:30",
+    "times_right": "on",
 }
 
 

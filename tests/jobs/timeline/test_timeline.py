@@ -167,7 +167,13 @@ def test_settings_as_left_count_only_if_something_changed(job, staff) -> None:
 
 
 def record_change(client, job: Job, **data: str):
-    values = {"kind": "gearing", "description": "15/45 to 15/47", "at": "2026-05-04T09:30", **data}
+    values = {
+        "kind": "gearing",
+        "description": "15/45 to 15/47",
+        "at": "2026-05-04T09:30",
+        "times_right": "on",
+        **data,
+    }
     return client.post(reverse("bike-change-add", args=[job]), values)
 
 
@@ -186,7 +192,16 @@ def test_bike_change_is_edited_and_removed(login, job) -> None:
     record_change(client, job)
     change = BikeChange.objects.get()
     edit = reverse("bike-change-edit", args=[change.pk])
-    client.post(edit, {"kind": "tyre", "description": "softer", "at": "2026-05-04T09:30", "version": 1})
+    client.post(
+        edit,
+        {
+            "kind": "tyre",
+            "description": "softer",
+            "at": "2026-05-04T09:30",
+            "times_right": "on",
+            "version": 1,
+        },
+    )
     change.refresh_from_db()
     assert (change.kind, change.description) == ("tyre", "softer")
     client.post(reverse("bike-change-remove", args=[change.pk]))

@@ -76,12 +76,18 @@ def saved(change: TuneChange, **fields: str) -> dict[str, str]:
 
 
 def send_new(client: Client, job, *rows: dict[str, str], **fields):
-    sent = {"title": "Softer start", "loaded_at": "2026-05-04T10:30", **fields}
+    sent = {"title": "Softer start", "loaded_at": "2026-05-04T10:30", "times_right": "on", **fields}
     return client.post(reverse("tune-new", args=[job]), sent | {k: v for row in rows for k, v in row.items()})
 
 
 def send_edit(client: Client, tune: TuneRevision, *rows: dict[str, str], **fields):
-    sent = {"title": "Softer start", "loaded_at": "2026-05-04T10:30", "version": str(tune.version), **fields}
+    sent = {
+        "title": "Softer start",
+        "loaded_at": "2026-05-04T10:30",
+        "times_right": "on",
+        "version": str(tune.version),
+        **fields,
+    }
     return client.post(
         reverse("tune-edit", args=[tune.pk]), sent | {k: v for row in rows for k, v in row.items()}
     )
