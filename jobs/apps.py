@@ -8,6 +8,8 @@ from django.db.models.signals import post_migrate
 ADDITIONS = (
     ("customer page", "jobs/bikes/_of_customer.html"),
     ("customer page", "jobs/job/_of_customer.html"),
+    ("known customer", "jobs/job/_last_of_customer.html"),
+    ("known bike", "jobs/job/_last_of_bike.html"),
     ("no customers", "jobs/booking/_no_customers.html"),
     ("engine page", "jobs/bikes/_of_engine.html"),
     ("shop page", "jobs/job/_shop_lists.html"),

@@ -11,7 +11,7 @@ from jobs.models import Job
 from jobs.search.find import find_bikes
 from jobs.suspension.settings import handover_settings, settings_table
 from workshop.access.roles import StaffRequest, roles, staff
-from workshop.customers.forms import BikeForm
+from workshop.customers.forms import BikeEntryForm, BikeForm
 from workshop.models import Bike, Role
 from workshop.records.lists import list_page, search_text
 from workshop.records.responses import flash_saved, post_data, render_form
@@ -60,7 +60,7 @@ def redirect_saved(request: StaffRequest, form: BikeForm, draft: str) -> HttpRes
 @require_http_methods(["GET", "POST"])
 @submit_once
 def bike_new(request: StaffRequest) -> HttpResponse:
-    form = BikeForm(post_data(request), initial={"owner": request.GET.get("owner")})
+    form = BikeEntryForm(post_data(request), initial={"owner": request.GET.get("owner")})
     if form.is_valid():
         form.save()
         return redirect_saved(request, form, "bike-new")

@@ -15,6 +15,12 @@ from jobs.planner.forms import FIRST, SECOND, SlotForm
 from jobs.planner.opening_hours import OpeningHours
 from jobs.planner.slots import MAX_LENGTH
 from jobs.search.find import add_last_jobs, find_bikes, find_customers
+from workshop.customers.duplicates import (
+    KnownBike,
+    KnownCustomer,
+    find_known_bikes,
+    find_known_customers,
+)
 from workshop.customers.forms import BikeForm, CustomerForm
 from workshop.models import Bike, Customer, StaffMember
 from workshop.records.fields import FloatNumberField, NumberField
@@ -22,6 +28,7 @@ from workshop.units.display import format_plain
 
 MAX_CHOICES = 12
 WORK_ROWS = 4
+KNOWN_ALREADY = "Known already: choose the entry below the fields, or that it is a new one."
 
 
 class PickForm(forms.Form):
@@ -196,10 +203,27 @@ class ReserveForm(forms.Form):
         return slot
 
 
+def take_known(data: Any, answer: str) -> Any:
+    """Return the data with a known bike or customer chosen in place of the one typed as new."""
+    kind, _, pk = answer.partition("-")
+    if kind not in ("bike", "customer") or not pk:
+        return data
+    replaced = ("bike-", "customer-", "whose-") if kind == "bike" else ("customer-",)
+    taken = data.copy()
+    for name in [name for name in taken if name.startswith(replaced)]:
+        del taken[name]
+    taken["which-chosen" if kind == "bike" else "whose-chosen"] = pk
+    return taken
+
+
 class Booking:
     """The forms of the booking page as one."""
 
     def __init__(self, data: Any = None, *, opening_hours: OpeningHours, bike: Bike | None = None) -> None:
+        self.known_answer = data.get("known", "") if data else ""
+        self.known_bikes: Sequence[KnownBike] = ()
+        self.known_customers: Sequence[KnownCustomer] = ()
+        data = take_known(data, self.known_answer)
         self.opening_hours = opening_hours
         self.job = JobForm(data, prefix="job", outside_hours=opening_hours.outside_hours_message)
         self.reserve = ReserveForm(data, prefix="slot")
@@ -233,13 +257,30 @@ class Booking:
         # Validate all forms, so that every error is shown at once.
         valid = [form.is_valid() for form in (*self.used, self.work)]
         self.slot = self.reserve.reserve(self.job, self.opening_hours)
-        valid += [self.job.is_valid(), self.reserve.is_valid()]
+        valid += [self.job.is_valid(), self.reserve.is_valid(), self.is_new_or_confirmed()]
         if self.is_new_customer and not self.is_new_bike:
             self.pick_bike.add_error(
                 "text", "A new customer is typed below without a bike: enter the bike too, or clear the name."
             )
             return False
         return all(valid) and self.is_within_limit()
+
+    def is_new_or_confirmed(self) -> bool:
+        """Return False, with an error, if the new bike or customer seems to be known already."""
+        if self.is_new_bike and self.new_bike.is_valid():
+            self.known_bikes = find_known_bikes(self.new_bike.cleaned_data["plate"])
+        if self.is_new_bike and self.is_new_customer and self.new_customer.is_valid():
+            typed = self.new_customer.cleaned_data
+            self.known_customers = find_known_customers(
+                name=typed["name"], phone=typed["phone"], email=typed["email"]
+            )
+        if self.known_answer == "new":
+            return True
+        if self.known_bikes:
+            self.new_bike.add_error("plate", KNOWN_ALREADY)
+        if self.known_customers:
+            self.new_customer.add_error("name", KNOWN_ALREADY)
+        return not (self.known_bikes or self.known_customers)
 
     def is_within_limit(self) -> bool:
         """Return True if the agreed work fits the authorised amount, if both were entered."""

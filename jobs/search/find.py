@@ -29,7 +29,7 @@ def add_last_jobs(bikes: "Iterable[Bike]") -> list[Any]:
 
 def find_customers(text: str) -> "QuerySet[Customer]":
     """Return customers with each word in the name, email, phone or a bike's plate."""
-    return Customer.objects.matching(text)
+    return Customer.objects.prefetch_related("bikes").matching(text)
 
 
 def find_jobs(text: str) -> JobQuerySet:

@@ -1,4 +1,4 @@
-"""Traps of typing at the desk: marks of thousands, and days when the shop is closed."""
+"""Traps of typing at the desk: marks of thousands, days when the shop is closed, people who are known."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from jobs.models import Job, Slot
 from tests import factories
 from tests.browser.steps import assert_accessible, follow, get_textbox
-from workshop.models import Role
+from workshop.models import Customer, Role
 
 LogIn = Callable[[Role], Page]
 
@@ -57,3 +57,25 @@ def test_drop_off_on_a_closed_day_is_asked_about_and_reserves_its_slot(log_in: L
     follow(page.get_by_role("button", name="Book", exact=True))
     slot = Slot.objects.get()
     assert (slot.job, timezone.localtime(slot.starts_at).date()) == (Job.objects.get(), sunday.date())
+
+
+def test_known_customer_is_shown_while_typing_and_taken_with_one_press(log_in: LogIn, live_server) -> None:
+    known = factories.make_customer(name="Jorun Vail", phone="020 7946 0018", email="")
+    page = log_in(Role.DESK)
+    page.goto(live_server.url + reverse("job-book"))
+    page.get_by_text("A new bike", exact=True).click()
+    get_textbox(page, "Make*").fill("Pellorin")
+    get_textbox(page, "Model*").fill("Tern 660")
+    page.get_by_text("A new customer", exact=True).click()
+    get_textbox(page, "Name*").fill("J. Vail")
+    get_textbox(page, "Phone").fill("+44 (0)20 7946 0018")
+    get_textbox(page, "Phone").blur()
+    take = page.get_by_role("radio", name="Take Jorun Vail")
+    take.check()
+    expect(take).to_be_checked()
+    assert_accessible(page)
+    get_textbox(page, "What the customer asks for*").fill("Valves")
+    page.get_by_label("Intended use").select_option("road")
+    follow(page.get_by_role("button", name="Book", exact=True))
+    expect(page.get_by_role("link", name="Jorun Vail")).to_be_visible()
+    assert Customer.objects.get() == known

@@ -1,9 +1,11 @@
 """Forms for customers and their bikes."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
+from workshop.customers.duplicates import KnownBike, KnownCustomer, find_known_bikes, find_known_customers
 from workshop.customers.vin import read_vin
 from workshop.models import Bike, Customer
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
@@ -14,6 +16,25 @@ class CustomerForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = Customer
         fields = ["name", "phone", "email", "experience", "riding_mass_kg", "note"]
+
+
+KNOWN = "Known already: look at the entry above. If this is another one, tick that it is."
+
+
+class CustomerEntryForm(CustomerForm):
+    """A new customer; one who seems to be known has to be confirmed."""
+
+    GROUPS = (("", tuple(CustomerForm.Meta.fields)),)
+    known_anyway = forms.BooleanField(label="This is another person", required=False)
+    known_customers: Sequence[KnownCustomer] = ()
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        name, phone, email = (self.cleaned_data.get(what) or "" for what in ("name", "phone", "email"))
+        self.known_customers = find_known_customers(name=name, phone=phone, email=email)
+        if self.known_customers and not self.cleaned_data.get("known_anyway"):
+            self.add_error("name", KNOWN)
+        return cleaned
 
 
 BIKE_GROUPS: Groups = (
@@ -66,3 +87,17 @@ class BikeForm(FieldGroupsMixin, RecordForm):
     def vin_hint(self) -> str | None:
         """Hint about the saved number, never a reason to refuse it."""
         return read_vin(self.instance.vin).hint if self.instance.vin else None
+
+
+class BikeEntryForm(BikeForm):
+    """A new bike; one whose plate is known has to be confirmed."""
+
+    known_anyway = forms.BooleanField(label="This is another bike", required=False)
+    known_bikes: Sequence[KnownBike] = ()
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        self.known_bikes = find_known_bikes(self.cleaned_data.get("plate") or "")
+        if self.known_bikes and not self.cleaned_data.get("known_anyway"):
+            self.add_error("plate", KNOWN)
+        return cleaned

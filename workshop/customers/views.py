@@ -6,7 +6,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from workshop.access.roles import StaffRequest, roles, staff
-from workshop.customers.forms import CustomerForm
+from workshop.customers.duplicates import find_known_bikes, find_known_customers
+from workshop.customers.forms import CustomerEntryForm, CustomerForm
 from workshop.models import Bike, Customer, Role
 from workshop.records.lists import list_page, search_text
 from workshop.records.responses import flash_saved, post_data, render_form
@@ -33,10 +34,32 @@ def customer(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 @roles(Role.DESK)
+@require_safe
+def known_entries(request: StaffRequest) -> HttpResponse:
+    """Show the known customers and bikes that a person may be typing anew, in a form or in a booking."""
+    is_booking = "bike-plate" in request.GET
+    name, phone, email, plate = (
+        search_text(request, text)
+        for text in (
+            ("customer-name", "customer-phone", "customer-email", "bike-plate")
+            if is_booking
+            else ("name", "phone", "email", "plate")
+        )
+    )
+    context = {
+        "known_customers": find_known_customers(name=name, phone=phone, email=email),
+        "known_bikes": find_known_bikes(plate),
+        "choosing": is_booking,
+        "chosen": request.GET.get("known", ""),
+    }
+    return render(request, "workshop/customers/_known.html", context)
+
+
+@roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
 @submit_once
 def customer_new(request: StaffRequest) -> HttpResponse:
-    form = CustomerForm(post_data(request))
+    form = CustomerEntryForm(post_data(request))
     if form.is_valid():
         customer = form.save()
         flash_saved(request, f"{customer} is saved.", "customer-new")

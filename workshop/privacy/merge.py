@@ -4,6 +4,7 @@ from typing import Any
 
 from django.db import models, transaction
 
+from workshop.customers.duplicates import find_known_customers
 from workshop.models import Customer
 from workshop.privacy.held_data import referencing_fields
 
@@ -12,10 +13,9 @@ FILLED_IN = ("email", "phone", "experience", "riding_mass_kg")  # from the dupli
 
 def likely_duplicates(customer: Customer) -> "models.QuerySet[Customer]":
     """Return other entries with the same email or phone, or found by the same name."""
+    known = find_known_customers(phone=customer.phone, email=customer.email, besides=customer)
     same = models.Q(pk__in=Customer.objects.matching(customer.name))
-    for name in ("email", "phone"):
-        if value := getattr(customer, name):
-            same |= models.Q(**{f"{name}__iexact": value})
+    same |= models.Q(pk__in=[entry.customer.pk for entry in known])
     return Customer.objects.filter(same).exclude(pk=customer.pk)
 
 

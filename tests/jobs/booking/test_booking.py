@@ -102,7 +102,7 @@ def test_doubtful_vin_shows_a_hint_after_booking(login) -> None:
     right, wrong = "1M8GDM9AXKP042788", "1M8GDM9A1KP042788"
     client = login(Role.DESK)
     for vin, is_hinted in ((wrong, True), (right, False)):
-        response = book(client, **NEW_BIKE, **NEW_CUSTOMER, **{"bike-vin": vin})
+        response = book(client, **NEW_BIKE, **NEW_CUSTOMER, **{"bike-vin": vin, "known": "new"})
         assert response.status_code == 302
         page = client.get(response.headers["Location"]).text
         assert (f"VIN {vin}: The ninth sign would be X" in page) is is_hinted
