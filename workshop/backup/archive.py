@@ -4,7 +4,6 @@ import hashlib
 import json
 import shutil
 import tarfile
-import tempfile
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from io import BytesIO
@@ -18,6 +17,7 @@ from django.db import connection
 from django.utils import timezone
 
 from workshop.backup import records
+from workshop.backup.work_folder import work_folder
 
 MANIFEST = "manifest.json"
 DATABASE = "database/"
@@ -81,8 +81,8 @@ def create_backup(target: Path) -> tuple[Path, Manifest]:
         raise ValueError(f"There is no folder {target.parent}.")
     if target.is_dir():
         target /= f"shop-{timezone.localtime():%Y%m%d-%H%M%S}.tar"
-    unchecked = target.with_name(f"{target.name}.unchecked")
-    try:
+    with work_folder(target.parent) as folder:
+        unchecked = folder / target.name
         manifest = write_archive(unchecked)
         for _ in range(MAX_TRIES - 1):
             # A file deleted after its row was copied is no loss: copy both again.
@@ -91,16 +91,14 @@ def create_backup(target: Path) -> tuple[Path, Manifest]:
                 break
         verify_backup(unchecked)
         unchecked.rename(target)
-    finally:
-        unchecked.unlink(missing_ok=True)
     return target, manifest
 
 
 def write_archive(path: Path) -> Manifest:
     hashes: dict[str, str] = {}
     lost: list[str] = []
-    with tempfile.TemporaryDirectory(dir=path.parent) as folder, tarfile.open(path, "w") as archive:
-        copy = records.copy_database(Path(folder))
+    with work_folder(path.parent) as folder, tarfile.open(path, "w") as archive:
+        copy = records.copy_database(folder)
         for part in copy.parts:
             with part.open("rb") as source:
                 name = DATABASE + part.name
@@ -168,8 +166,8 @@ def verify_backup(path: Path) -> Manifest:
                     raise ValueError(f"{name} is not as it was when the backup was made.")
         except (tarfile.TarError, OSError) as problem:
             raise ValueError(f"The backup is damaged: {problem}.") from problem
-        with tempfile.TemporaryDirectory() as folder:
-            parts = unpack_database(archive, manifest, Path(folder))
+        with work_folder() as folder:
+            parts = unpack_database(archive, manifest, folder)
             if records.count_copy_rows(manifest.engine, parts) != manifest.rows:
                 raise ValueError("The copy of the database holds other rows than it should.")
     return manifest
@@ -194,11 +192,11 @@ def restore_backup(path: Path) -> Manifest:
     """
     manifest = verify_backup(path)
     check_restorable(manifest)
-    with open_archive(path) as archive, tempfile.TemporaryDirectory() as folder:
+    with open_archive(path) as archive, work_folder() as folder:
         for name, source in iter_members(archive, manifest):
             if name.startswith(FILES):
                 restore_file(name.removeprefix(FILES), source, manifest.hashes[name])
-        records.restore_database(unpack_database(archive, manifest, Path(folder)), manifest.migrations)
+        records.restore_database(unpack_database(archive, manifest, folder), manifest.migrations)
     found = records.count_rows(manifest.rows)
     # A squashed migration is noted beside those that it replaces, so their count differs.
     del found[records.MIGRATIONS_TABLE]

@@ -1,6 +1,5 @@
 """Page with the button that makes a backup."""
 
-import tempfile
 from pathlib import Path
 
 from django.conf import settings
@@ -10,6 +9,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only
 from workshop.backup import create_backup
+from workshop.backup.work_folder import work_folder
 from workshop.models import BackupTaken
 
 MAX_SHOWN = 10
@@ -30,9 +30,9 @@ def backup(request: StaffRequest) -> HttpResponse:
 @require_POST
 def backup_take(request: StaffRequest) -> HttpResponseBase:
     Path(settings.DATA_DIR).mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=settings.DATA_DIR, prefix="backup-") as folder:
+    with work_folder(Path(settings.DATA_DIR)) as folder:
         try:
-            path, manifest = create_backup(Path(folder))
+            path, manifest = create_backup(folder)
         except (ValueError, OSError) as problem:
             return show(request, problem)
         BackupTaken.record_backup(manifest, size=path.stat().st_size, by=request.user)

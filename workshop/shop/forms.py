@@ -1,12 +1,13 @@
 """Forms of the shop's profile: name, units, standards, rpm bands."""
 
-from functools import cache
+from functools import cache, partial
 from typing import Any, cast
 from zoneinfo import available_timezones
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.files import File
+from django.db import transaction
 from django.http import QueryDict
 
 from jobs.calc.dyno.air import STANDARDS
@@ -148,6 +149,14 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         if width is not None and step is not None and width < step:
             self.add_error("smoothing_width_rpm", f"Narrower than the grid ({step} 1/min) smooths nothing.")
         return cleaned
+
+    def save(self, commit: bool = True) -> ShopProfile:
+        """Save, and delete the file of a logo that was replaced or removed."""
+        before = self.initial.get("logo")
+        shop: ShopProfile = super().save(commit)
+        if before and before.name != shop.logo.name:
+            transaction.on_commit(partial(before.storage.delete, before.name))
+        return shop
 
 
 def speed_field(label: str) -> NumberField:

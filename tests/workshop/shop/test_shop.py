@@ -170,6 +170,19 @@ def test_logo_over_2_mb_is_refused(owner, values) -> None:
     assert "larger than 2 MB" in response.text
 
 
+@pytest.mark.parametrize("then", ["replaced", "removed"])
+def test_file_of_former_logo_is_deleted(owner, values, then, django_capture_on_commit_callbacks) -> None:
+    owner.post(URL, {**values, "logo": picture()})
+    logo = ShopProfile.current().logo
+    version = {"version": ShopProfile.current().version}
+    with django_capture_on_commit_callbacks(execute=True):
+        change = {"logo": picture("JPEG")} if then == "replaced" else {"remove_logo": "on"}
+        assert owner.post(URL, {**values, **version, **change}).status_code == 302
+    assert not logo.storage.exists(logo.name)
+    current = ShopProfile.current().logo
+    assert logo.storage.exists(current.name) if then == "replaced" else not current
+
+
 def test_missing_logo_returns_404(login) -> None:
     assert login(Role.DESK).get(reverse("shop-logo")).status_code == 404
 
