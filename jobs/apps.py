@@ -38,6 +38,12 @@ class JobsConfig(AppConfig):
         if open_jobs_blocker not in erasure_checks:
             erasure_checks.append(open_jobs_blocker)
         from jobs.records import register_records
+        from jobs.runs.erasing import NAMED_RUN_FILES
+        from jobs.tunes.erasing import NAMED_CALIBRATIONS
+        from workshop.privacy.documents import register_documents
+
+        register_documents(NAMED_RUN_FILES)
+        register_documents(NAMED_CALIBRATIONS)
 
         register_records()
         for place, template in ADDITIONS:

@@ -245,7 +245,9 @@ CONTENT_SECURITY_POLICY = {
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {"discreet": {"()": "workshop.logs.DiscreetFormatter"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "discreet"}},
+    "loggers": {"django.server": {"handlers": ["console"], "level": "INFO", "propagate": False}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
 }
 

@@ -3,8 +3,9 @@
 from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 
 from workshop.mail.outbox import cancel_mails
 from workshop.models import Customer, DocumentDecision, StaffMember
@@ -65,6 +66,9 @@ def erase(
                 eraser.erase_fields(row)
             for row in ownership.past_rows(model):
                 eraser.erase_fields(row)
+    # What failed may have named the value that it failed on.
+    DBTaskResult.objects.exclude(traceback="").update(traceback="")
+    transaction.on_commit(overwrite_deleted, robust=True)  # the erasure holds if others write
     customer.refresh_from_db()
 
 
@@ -88,6 +92,14 @@ def decide_documents(
         )
         if decision.choice == DocumentDecision.Choice.DELETE:
             document.kind.delete(document.record, redaction)
+
+
+def overwrite_deleted() -> None:
+    """Rewrite an SQLite file, since what was deleted stays in its free pages until they are used again."""
+    if connection.vendor == "sqlite" and not connection.in_atomic_block:
+        with connection.cursor() as cursor:
+            cursor.execute("VACUUM")
+            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 class Eraser:

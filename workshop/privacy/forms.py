@@ -13,7 +13,7 @@ from workshop.privacy.erase import erasure_blocker
 KEEP, DELETE = DocumentDecision.Choice.KEEP, DocumentDecision.Choice.DELETE
 CHOICES = [
     (KEEP, "Keep it as it is, with the name"),
-    (DELETE, "Delete the document and take the name out of its data"),
+    (DELETE, "Delete it, or take the name out of it, as described"),
 ]
 
 

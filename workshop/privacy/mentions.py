@@ -97,6 +97,11 @@ def compile_terms(customer: Customer, ownership: Ownership) -> re.Pattern[str]:
     )
 
 
+def find_terms(customer: Customer) -> re.Pattern[str]:
+    """Return the terms of a customer, for a search outside the records."""
+    return compile_terms(customer, Ownership(customer))
+
+
 @dataclass
 class Mention:
     """A free-text field of one record that names the customer, now or in an earlier version."""

@@ -10,8 +10,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from workshop.access.roles import StaffRequest, owner_only, roles
 from workshop.models import Customer, Role
 from workshop.privacy.erase import erase, erasure_blocker
+from workshop.privacy.export import export
 from workshop.privacy.forms import EraseForm
-from workshop.privacy.held_data import export
 from workshop.privacy.mentions import erased_name, find_mentions
 from workshop.privacy.merge import likely_duplicates, merge
 from workshop.records.lists import search_text
