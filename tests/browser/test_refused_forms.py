@@ -32,6 +32,8 @@ FORMS = (
     "mixture-new",
     "suspension-new",
     "sheet-mail",
+    "mail-setup",
+    "mail-returned",
 )
 SPOIL = """form => {
   for (const field of form.querySelectorAll("input, textarea, select")) {
