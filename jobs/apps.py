@@ -18,12 +18,14 @@ ADDITIONS = (
 
 def create_defaults(using: str, apps: Apps = apps, **kwargs: Any) -> None:
     """Create the default lists and workstations, once the tables of jobs exist."""
-    if not apps.all_models["jobs"]:
-        return  # only other apps were migrated
+    if "partkind" not in apps.all_models["jobs"]:
+        return  # only other apps were migrated, or only up to an earlier version
     from jobs.defaults.change_kinds_and_checks import create_default_lists
+    from jobs.defaults.part_kinds import create_default_part_kinds
     from jobs.defaults.workstations import create_default_workstations
 
     create_default_lists(using)
+    create_default_part_kinds(using)
     create_default_workstations(using)
 
 

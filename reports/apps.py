@@ -48,6 +48,8 @@ def make_first_wording(using: str, **kwargs: Any) -> None:
     from reports.handover.notices import current_wording
     from reports.models import NoticeWording
 
-    # The table is missing if only some of the apps were migrated.
-    if NoticeWording._meta.db_table in connections[using].introspection.table_names():
+    # The table is missing if only some of the apps were migrated. A later version is added when it is first
+    # needed, so that a restored shop has the rows of its backup.
+    tables = connections[using].introspection.table_names()
+    if NoticeWording._meta.db_table in tables and not NoticeWording.objects.exists():
         current_wording()

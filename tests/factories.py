@@ -12,7 +12,7 @@ from fixtures import simulator
 from jobs.job import results
 from jobs.job.page import get_job
 from jobs.job.results import JobResults
-from jobs.models import ClearanceReading, ClearanceSet, Job, Run, TuneRevision, WorkPlace
+from jobs.models import ClearanceReading, ClearanceSet, Job, PartKind, Run, TuneRevision, WorkPlace
 from jobs.runs.channel_files import store_channels
 from workshop.models import Bike, Customer, EngineSpec, Role, ShopProfile, StaffMember
 
@@ -84,6 +84,11 @@ def make_job(**overrides: Any) -> Job:
         "intended_use": Job.IntendedUse.ROAD,
     }
     return Job.objects.create(**{**values, **overrides})
+
+
+def get_part_kind(name: str) -> PartKind:
+    """Return one of the kinds of part and change that a new shop starts with."""
+    return PartKind.objects.get(name=name)
 
 
 def get_workstation(name: str) -> WorkPlace:

@@ -90,6 +90,11 @@ class Records:
         return jobs.TuneChangeKind.objects.create(name="A kind for the walk", unit="1/min")
 
     @cached_property
+    def part_kind(self) -> Any:
+        effect = "It may need an approval."
+        return jobs.PartKind.objects.create(name="A kind for the walk", road_use_effect=effect)
+
+    @cached_property
     def tune_change(self) -> Any:
         return jobs.TuneChange.objects.create(
             revision=self.revision, kind=self.change_kind, from_value="1300", to_value="1500", reason="stalls"
@@ -161,7 +166,9 @@ class Records:
 
     @cached_property
     def bike_change(self) -> Any:
-        return jobs.BikeChange.objects.create(job=self.job, kind="fuel", description="E5", by=self.by)
+        return jobs.BikeChange.objects.create(
+            job=self.job, kind=factories.get_part_kind("fuel"), description="E5", by=self.by
+        )
 
     @cached_property
     def check_item(self) -> Any:
@@ -285,6 +292,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "check-item-edit": pk_of("check_item"),
     "change-kind-edit": pk_of("change_kind"),
     "change-kind-remove": pk_of("change_kind"),
+    "part-kind-edit": pk_of("part_kind"),
+    "part-kind-remove": pk_of("part_kind"),
     "clearances-new": job_number("as_found"),
     "clearances-edit": pk_of("clearance_set"),
     "clearances": pk_of("clearance_set"),

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import BikeChange, Job, Part, ShutDays, Slot, SuspensionSetting
-from tests.factories import get_workstation, make_bike, make_job
+from tests.factories import get_part_kind, get_workstation, make_bike, make_job
 from tests.product_forms import product_forms
 from workshop.models import Role
 from workshop.records.fields import PlausibleDateField, ShopDateTimeField
@@ -110,7 +110,7 @@ def test_stored_time_is_not_asked_about_again(desk: Any) -> None:
 
 RECORDS = [
     ("bike-change-add", Role.MECHANIC, "at", {"kind": "gearing", "description": "15/45"}, BikeChange),
-    ("part-add", Role.MECHANIC, "fitted_at", {"name": "Pads", "quantity": "1"}, Part),
+    ("part-add", Role.MECHANIC, "fitted_at", {"kind": "brakes", "name": "Pads", "quantity": "1"}, Part),
 ]
 
 
@@ -122,7 +122,8 @@ def test_recorded_time_far_off_is_asked_about(
     login: Any, url_name: str, role: Role, name: str, fields: Any, model: Any, days: int, sentence: str
 ) -> None:
     client, url = login(role), reverse(url_name, args=[make_job()])
-    sent = {**fields, name: typed(timezone.now() + timedelta(days=days))}
+    kind = get_part_kind(fields["kind"]).pk
+    sent = {**fields, "kind": kind, name: typed(timezone.now() + timedelta(days=days))}
     asked = client.post(url, sent)
     assert (asked.status_code, model.objects.count()) == (422, 0)
     assert sentence in asked.text

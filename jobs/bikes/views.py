@@ -7,6 +7,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.clearances.trend import clearance_history, next_checks
 from jobs.clearances.trend_chart import build_trend_chart, page_chart
+from jobs.job.results import load_job_results
+from jobs.job.road_use import describe_bike_causes, describe_search
 from jobs.models import Job
 from jobs.search.find import find_bikes
 from jobs.suspension.settings import handover_settings, settings_table
@@ -34,8 +36,11 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
     jobs = list(Job.objects.for_list().filter(bike=bike))
     clearances = clearance_history(bike, request.shop)
     trend = build_trend_chart(clearances, request.shop)
+    results = load_job_results(jobs[0], request.shop) if jobs else None
     context = {
         "bike": bike,
+        "road_causes": describe_bike_causes(results) if results else [],
+        "looked_at": describe_search(results) if results else "",
         "jobs": jobs,
         "clearances": clearances,
         "trend_chart": trend,

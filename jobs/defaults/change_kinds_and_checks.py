@@ -202,6 +202,7 @@ CHANGE_KINDS = [
     ),
 ]
 
+AS_BUILT = {"sensor feedback": "on", "secondary air system": "on"}
 STEP = 10  # between places in a list, so that the owner can put others between
 
 
@@ -221,6 +222,8 @@ def create_default_lists(database: str = "default") -> None:
                 unit=unit,
                 affects_road_use=affects,
                 road_use_effect=effect,
+                inform=affects,
+                as_built=AS_BUILT.get(name, ""),
                 caution=caution,
                 customer_caution=for_rider,
                 order=place * STEP,

@@ -16,7 +16,7 @@ M = TypeVar("M", bound=models.Model)
 Stamps = dict[str, tuple[Any, ...]]  # by label of the model: row count, highest key, sum of versions
 
 STAFF = StaffMember.history.model._meta.label_lower  # names of people are in every section
-THE_JOB = -1  # placeholder of the job's key in the query that is compiled once
+THE_JOB, THE_BIKE = -1, -2  # placeholders of their keys in the query that is compiled once
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,8 @@ class Rows:
         Receives the page and the rows, and sets relations to rows that the page holds already.
     changes : aggregate
         What differs after a row was changed, beside the row count and the highest key.
+    carried_columns : tuple of str
+        Columns that are read of the bike's other jobs, without their job; all if empty.
     off_page, off_timeline, off_sheet : str
         Why the job page, the timeline or the handover sheet shows none of these rows; empty if it does.
     """
@@ -48,6 +50,7 @@ class Rows:
     defer: tuple[str, ...] = ()
     link: "Callable[[JobPage, list[Any]], None] | None" = None
     changes: models.Aggregate = field(default_factory=lambda: Sum("version"))
+    carried_columns: tuple[str, ...] = ()
     off_page: str = ""
     off_timeline: str = ""
     off_sheet: str = ""
@@ -56,9 +59,24 @@ class Rows:
     def label(self) -> str:
         return model_label(self.model)
 
+    @property
+    def carried_label(self) -> str:
+        return f"{self.label} of other jobs"
+
     def queryset(self, job_pk: Any) -> "models.QuerySet[Any]":
         rows = self.model._default_manager.all()
         return rows.filter(**{self.to_job: job_pk}) if self.to_job else rows
+
+    def carried_queryset(self, job_pk: Any, bike_pk: Any) -> "models.QuerySet[Any]":
+        """Return the rows of the bike's other jobs."""
+        rows = self.model._default_manager.filter(**{f"{self.to_job}__bike": bike_pk})
+        return rows.exclude(**{self.to_job: job_pk})
+
+    def joined(self, rows: "models.QuerySet[Any]", *more: str) -> "models.QuerySet[Any]":
+        """Return rows with the relations and without the columns that are declared."""
+        join = (*self.join, *more)
+        rows = rows.select_related(*join) if join else rows
+        return rows.defer(*self.defer) if self.defer else rows
 
 
 def model_label(model: type[models.Model]) -> str:
@@ -78,6 +96,7 @@ class JobPage:
         self.job = job
         self._stamps = stamps
         self._rows: dict[type[models.Model], list[Any]] = {}
+        self._carried: dict[type[models.Model], list[Any]] = {}
 
     def rows(self, model: type[M]) -> list[M]:
         """Return the job's rows of a model, in the model's order."""
@@ -88,12 +107,7 @@ class JobPage:
     def _read(self, kind: Rows) -> list[Any]:
         if self._stamps is not None and kind.label not in self._stamps:
             return []
-        queryset = kind.queryset(self.job.pk)
-        if kind.join:
-            queryset = queryset.select_related(*kind.join)
-        if kind.defer:
-            queryset = queryset.defer(*kind.defer)
-        rows = list(queryset)
+        rows = list(kind.joined(kind.queryset(self.job.pk)))
         for row in rows:
             if kind.to_job == "job":
                 row.job = self.job
@@ -102,6 +116,20 @@ class JobPage:
         if kind.link is not None:
             kind.link(self, rows)
         return rows
+
+    def carried_rows(self, model: type[M]) -> list[M]:
+        """Return the rows of a model from the bike's other jobs, each with its job, in the model's order."""
+        if model not in self._carried:
+            self._carried[model] = self._read_carried(registry.get_rows(model))
+        return cast("list[M]", self._carried[model])
+
+    def _read_carried(self, kind: Rows) -> list[Any]:
+        if self._stamps is not None and kind.carried_label not in self._stamps:
+            return []
+        rows = kind.carried_queryset(self.job.pk, self.job.bike_id)
+        if kind.carried_columns:
+            return list(rows.only(*kind.carried_columns))
+        return list(kind.joined(rows, kind.to_job))
 
     def has(self, model: type[models.Model]) -> bool:
         """Return True if the job has a row of a model, without reading them if that is known."""
@@ -113,17 +141,25 @@ class JobPage:
         """Read every kind now, so that all of them come from one transaction."""
         for kind in registry.all_rows():
             self.rows(kind.model)
+        for kind in registry.carried_rows():
+            self.carried_rows(kind.model)
         return self
 
     def section_stamps(self, record: registry.JobRecord) -> list[tuple[Any, ...] | None]:
         """Return what tells the present rows of a record's section from any other."""
         stamps = self._stamps or {}
         present = [(model_label(model) in stamps,) for model in record.needs_any]
-        return [*(stamps.get(label) for label in (*map(model_label, record.reads), STAFF)), *present]
+        carried = [registry.get_rows(model).carried_label for model in record.carries]
+        labels = (*map(model_label, record.reads), STAFF, *carried)
+        return [*(stamps.get(label) for label in labels), *present]
 
     @property
     def models_read(self) -> set[type[models.Model]]:
         return set(self._rows)
+
+    @property
+    def models_carried(self) -> set[type[models.Model]]:
+        return set(self._carried)
 
 
 def get_job(number: str) -> Job:
@@ -133,17 +169,20 @@ def get_job(number: str) -> Job:
 
 def load_page(job: Job) -> JobPage:
     """Return the page of a job whose empty kinds are known."""
-    return JobPage(job, read_stamps(job.pk))
+    return JobPage(job, read_stamps(job))
 
 
-def read_stamps(job_pk: int) -> Stamps:
+def read_stamps(job: Job) -> Stamps:
     """Return what tells the present rows of a job from any other, in one query; empty kinds are left out.
+
+    Rows that other jobs of the bike left on it have stamps of their own.
 
     Versions only grow and keys are never used again, so equal stamps mean equal rows.
     """
     sql, params = _stamps_query(connection.vendor)
     with connection.cursor() as cursor:
-        cursor.execute(sql, [job_pk if param == THE_JOB else param for param in params])
+        keys = {THE_JOB: job.pk, THE_BIKE: job.bike_id}
+        cursor.execute(sql, [keys.get(param, param) for param in params])
         return {label: (count, *stamp) for label, count, *stamp in cursor.fetchall() if count}
 
 
@@ -151,13 +190,17 @@ def read_stamps(job_pk: int) -> Stamps:
 def _stamps_query(vendor: str) -> tuple[str, tuple[Any, ...]]:
     # Compiling a union of twenty queries takes longer than running it, so it is done once.
     kinds = [*registry.all_rows(), *(shared for record in registry.records() for shared in record.shared)]
-    queries = [_stamp_query(kind) for kind in kinds]
+    queries = [_stamp_query(kind, kind.label, kind.queryset(THE_JOB)) for kind in kinds]
+    queries += [
+        _stamp_query(kind, kind.carried_label, kind.carried_queryset(THE_JOB, THE_BIKE))
+        for kind in registry.carried_rows()
+    ]
     return queries[0].union(*queries[1:], all=True).query.sql_with_params()
 
 
-def _stamp_query(kind: Rows) -> "models.QuerySet[Any, Any]":
-    label = Value(kind.label, output_field=models.CharField())
-    labelled = kind.queryset(THE_JOB).order_by().annotate(stamp_of=label).values("stamp_of")
+def _stamp_query(kind: Rows, name: str, rows: "models.QuerySet[Any]") -> "models.QuerySet[Any, Any]":
+    label = Value(name, output_field=models.CharField())
+    labelled = rows.order_by().annotate(stamp_of=label).values("stamp_of")
     return labelled.annotate(stamp_count=Count("pk"), stamp_last=Max("pk"), stamp_changes=kind.changes)
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from jobs.job.page import Rows
     from jobs.job.printed import Printed
     from jobs.job.results import JobResults
+    from jobs.job.road_use import RoadCause
     from jobs.job.section import Section
     from workshop.models import Bike, ShopProfile
 
@@ -75,12 +76,16 @@ class JobRecord:
         Every model whose rows the section is made from.
     needs_any : tuple of model
         Models of which the section only needs to know whether the job has any.
+    carries : tuple of model
+        Models whose rows of the bike's other jobs section or road-use causes are made from.
     section : callable, optional
         Build the section of the job page.
     events : callable, optional
         List what happened to the bike.
     road_causes, cautions : callable, optional
-        List what may affect road use, and what the rider has to watch.
+        List what on the bike may affect road use, from all its jobs, and what the rider has to watch.
+    looked_at : str
+        What of the record was searched for causes, as the notice names it.
     printed : Printed, optional
         Its section of the handover sheet.
     done : callable, optional
@@ -96,9 +101,11 @@ class JobRecord:
     shared: "tuple[Rows, ...]" = ()
     reads: tuple[type[models.Model], ...] = ()
     needs_any: tuple[type[models.Model], ...] = ()
+    carries: tuple[type[models.Model], ...] = ()
     section: "Callable[[JobResults], Section] | None" = None
     events: "Callable[[JobResults], Iterable[Event]] | None" = None
-    road_causes: "Callable[[JobResults], Iterable[str]] | None" = None
+    road_causes: "Callable[[JobResults], Iterable[RoadCause]] | None" = None
+    looked_at: str = ""
     cautions: "Callable[[JobResults], Iterable[str]] | None" = None
     printed: "Printed[Any] | None" = None
     done: "Callable[[JobResults], Iterable[str]] | None" = None
@@ -124,6 +131,12 @@ def records() -> tuple[JobRecord, ...]:
 def all_rows() -> "list[Rows]":
     """Return every kind of rows."""
     return list(_rows.values())
+
+
+def carried_rows() -> "list[Rows]":
+    """Return every kind of rows that is also read from the bike's other jobs."""
+    models_carried = dict.fromkeys(model for record in records() for model in record.carries)
+    return [_rows[model] for model in models_carried]
 
 
 def get_rows(model: type[models.Model]) -> "Rows":

@@ -33,6 +33,10 @@ class JobResults:
         """Return the job's rows of a model."""
         return self.page.rows(model)
 
+    def bike_rows(self, model: type[M]) -> list[M]:
+        """Return the rows of a model from all jobs of the bike: those of the others first."""
+        return [*self.page.carried_rows(model), *self.page.rows(model)]
+
     def get(self, derive: "Callable[[JobResults], T]") -> T:
         """Return a derived fact, computed once."""
         if derive not in self._facts:

@@ -5,7 +5,7 @@ from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, Shi
 from jobs.models.dyno_sessions import DynoSession
 from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stage, StageEntry, WorkItem
 from jobs.models.mixture import MixtureStudy
-from jobs.models.parts import Part
+from jobs.models.parts import Part, PartKind
 from jobs.models.runs import Comparison, ComparisonRun, FileLayout, Run
 from jobs.models.slots import CalendarAddress, ShutDays, Slot, SlotQuarter, WorkPlace
 from jobs.models.suspension import SuspensionSetting
@@ -27,6 +27,7 @@ __all__ = [
     "JobWord",
     "MixtureStudy",
     "Part",
+    "PartKind",
     "Photo",
     "Run",
     "ShimPlan",

@@ -228,21 +228,32 @@ class WorkItem(Record):
 
 
 class BikeChange(Record):
-    """A change of the bike that no other record holds: gearing, tyre, fuel, other."""
-
-    class Kind(models.TextChoices):
-        GEARING = "gearing", "gearing"
-        TYRE = "tyre", "tyre"
-        FUEL = "fuel", "fuel"
-        OTHER = "other", "other"
+    """A change of the bike that no other record holds, such as a tyre, a fuel or a part taken off."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="bike_changes")
-    kind = models.CharField(max_length=20, choices=Kind)
+    kind = models.ForeignKey("jobs.PartKind", on_delete=models.PROTECT, related_name="+")
     description = models.CharField("what was changed", max_length=300)
+    removes_part = models.ForeignKey(
+        "jobs.Part",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="takes off",
+    )
+    removes_change = models.ForeignKey(
+        "self",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="undoes the change",
+    )
+    approval = models.CharField("approval number", max_length=120, blank=True)
     at = models.DateTimeField("changed at", default=timezone.now)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
-    personal_data = PersonalData(customer="job__customer", free_text=("description",))
+    personal_data = PersonalData(customer="job__customer", free_text=("description", "approval"))
 
     class Meta:
         ordering = ("at", "pk")

@@ -22,6 +22,8 @@ class TuneChangeKind(Record):
     unit = models.CharField(max_length=20, blank=True)
     affects_road_use = models.BooleanField("may affect road use", default=False)
     road_use_effect = models.CharField("effect on road use, as printed", max_length=300, blank=True)
+    inform = models.BooleanField("the insurer or an authority may have to be told", default=False)
+    as_built = models.CharField("value as built, if every bike has the same", max_length=40, blank=True)
     caution = models.CharField("caution shown where it is chosen", max_length=300, blank=True)
     customer_caution = models.CharField("caution for the rider, as printed", max_length=300, blank=True)
     order = models.PositiveSmallIntegerField(default=100)
@@ -51,6 +53,7 @@ class TuneRevision(Record):
     title = models.CharField("in a few words", max_length=120, blank=True)
     loaded_at = models.DateTimeField("loaded at", default=timezone.now)
     loaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    is_as_built = models.BooleanField("the manufacturer's own calibration, unchanged", default=False)
     calibration = models.FileField("calibration file", upload_to="calibrations/%Y/", blank=True)
     calibration_name = models.CharField(max_length=200, blank=True, editable=False)
     calibration_sha256 = models.CharField(max_length=64, blank=True, editable=False)
@@ -73,6 +76,11 @@ class TuneRevision(Record):
     @property
     def label(self) -> str:
         return "as received" if self.number == 0 else f"tune {self.number}"
+
+    @property
+    def full_title(self) -> str:
+        """Return the title, and that the calibration is the manufacturer's own if so."""
+        return ", ".join(filter(None, [self.title, "the manufacturer's own calibration" * self.is_as_built]))
 
 
 class TuneChange(Record):

@@ -24,6 +24,7 @@ class PartFacts:
     race_only: bool
     changes: list[str]
     note: str
+    approval: str = ""
 
 
 def part_facts(part: Part) -> PartFacts:
@@ -38,6 +39,7 @@ def part_facts(part: Part) -> PartFacts:
         race_only=part.race_only,
         changes=part.changes,
         note=part.note,
+        approval=part.approval,
     )
 
 
@@ -55,7 +57,9 @@ def parts_done(results: JobResults) -> Iterator[str]:
 
 def parts_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
     """Return the parts of every job of a bike."""
-    return group_by_job((part.job_id, part_facts(part)) for part in Part.objects.filter(job__bike=bike))
+    return group_by_job(
+        (part.job_id, part_facts(part)) for part in Part.objects.filter(job__bike=bike).select_related("kind")
+    )
 
 
 PARTS = Printed(

@@ -6,8 +6,10 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST
 
 from jobs.job.form_page import form_page, remove_button, section_url
+from jobs.job.results import load_job_results
 from jobs.models import Job, Part
 from jobs.parts.forms import PartForm
+from jobs.parts.on_bike import items_on_bike
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data
@@ -37,7 +39,8 @@ def part_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_part(request: StaffRequest, part: Part, title: str, draft: str) -> HttpResponse:
-    form = PartForm(post_data(request), instance=part)
+    on_bike = load_job_results(part.job, request.shop).get(items_on_bike)
+    form = PartForm(post_data(request), instance=part, on_bike=on_bike)
     if form.is_valid() and form.save_unless_stale():
         flash_saved(request, f"{part} is saved.", draft)
         return redirect(section_url(part.job, "parts"))

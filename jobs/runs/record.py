@@ -27,7 +27,14 @@ def events(results: JobResults) -> Iterator[Event]:
 
 RECORD = JobRecord(
     "runs",
-    rows=(Rows(Run, people=("made_by",), link=link_tunes),),
+    rows=(
+        Rows(
+            Run,
+            people=("made_by",),
+            link=link_tunes,
+            carried_columns=("job_id", "tune_revision_id", "made_at", "original_name"),
+        ),
+    ),
     reads=(Run, TuneRevision),
     section=section,
     events=events,

@@ -41,8 +41,13 @@ class GearSpeeds:
 
 
 def rear_tyre(bike: Bike) -> TyreSize | None:
-    spec = bike.engine_spec
-    text = bike.rear_tyre or (spec.rear_tyre if spec else "")
+    return parse_tyre(bike, "rear")
+
+
+def parse_tyre(bike: Bike, end: str) -> TyreSize | None:
+    """Return the tyre of the bike, or else of its engine's entry; None if its size cannot be read."""
+    name = f"{end}_tyre"
+    text = getattr(bike, name) or getattr(bike.engine_spec, name, "")
     try:
         return parse_tyre_size(text) if text else None
     except ValueError:
@@ -104,15 +109,21 @@ class TyreVerdict:
     stay_below_rpm: float | None = None
 
 
+def tyre_limit_kmh(tyre: TyreSize | None) -> int | None:
+    """Return the speed that a tyre's symbol promises [km/h]; None without a known symbol."""
+    symbol = tyre.speed_symbol if tyre else None
+    try:
+        return Z_SPEED_KMH if symbol == "Z" else symbol_speed_kmh(symbol) if symbol else None
+    except ValueError:
+        return None
+
+
 def check_tyre_speed(bike: Bike, settings: Sequence[SuspensionSetting]) -> TyreVerdict | None:
     """Check the tyre's speed symbol; return None if its size names no symbol."""
     tyre = rear_tyre(bike)
     symbol = tyre.speed_symbol if tyre else None
-    if not symbol:
-        return None
-    try:
-        allowed = Z_SPEED_KMH if symbol == "Z" else symbol_speed_kmh(symbol)
-    except ValueError:
+    allowed = tyre_limit_kmh(tyre)
+    if not symbol or allowed is None:
         return None
     speeds = gear_speeds(bike, settings)
     if speeds is None:

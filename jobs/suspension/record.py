@@ -8,6 +8,7 @@ from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import SuspensionSetting
 from jobs.suspension.facts import SUSPENSION, suspension_done
+from jobs.suspension.road_use import setting_causes
 from jobs.suspension.section import section
 from jobs.suspension.settings import changed_settings
 
@@ -30,7 +31,10 @@ RECORD = JobRecord(
     rows=(Rows(SuspensionSetting, people=("by",)),),
     reads=(SuspensionSetting,),
     section=section,
+    carries=(SuspensionSetting,),
     events=events,
+    road_causes=setting_causes,
+    looked_at="sprockets, ride height and, if the top speed is on record, tyre speed symbols",
     printed=SUSPENSION,
     done=suspension_done,
     export=Export(

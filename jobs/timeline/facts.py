@@ -16,14 +16,16 @@ class BikeChangeFacts:
     description: str
     at: str | None
     by: str
+    approval: str = ""
 
 
 def bike_change_facts(change: BikeChange) -> BikeChangeFacts:
     return BikeChangeFacts(
-        kind=change.get_kind_display(),
+        kind=str(change.kind),
         description=change.description,
         at=moment(change.at),
         by=str(change.by),
+        approval=change.approval,
     )
 
 
@@ -37,11 +39,11 @@ def changes_done(results: JobResults) -> list[str]:
 
 def changes_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
     """Return the other changes of every job of a bike."""
-    changes = BikeChange.objects.filter(job__bike=bike)
+    changes = BikeChange.objects.filter(job__bike=bike).select_related("kind")
     return group_by_job(
         (
             change.job_id,
-            {"kind": change.get_kind_display(), "description": change.description, "at": moment(change.at)},
+            {"kind": str(change.kind), "description": change.description, "at": moment(change.at)},
         )
         for change in changes
     )

@@ -1,15 +1,23 @@
 """Form of a change to the bike."""
 
 from jobs.models import BikeChange
-from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.form import RecordForm
-from workshop.records.times import QuestionedTimesMixin
+from jobs.parts.forms import RecordedOnBikeForm
+from workshop.records.field_groups import Groups, field_names
+
+CHANGE_GROUPS: Groups = (
+    ("The change", ("kind", "description", "at")),
+    ("What comes off with it", ("removes_part", "removes_change")),
+    ("On the road", ("approval",)),
+)
 
 
-class BikeChangeForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
-    GROUPS = (("", ("kind", "description", "at")),)
+class BikeChangeForm(RecordedOnBikeForm):
+    GROUPS = CHANGE_GROUPS
+    OFFERED_FOR = "for_changes"
+    AT = "at"
     RECORDED = ("at",)
 
-    class Meta(RecordForm.Meta):
+    class Meta(RecordedOnBikeForm.Meta):
         model = BikeChange
-        fields = ["kind", "description", "at"]
+        fields = field_names(CHANGE_GROUPS)
+        help_texts = {"at": "", "description": "For example: 15/45 to 15/47, race exhaust taken off."}

@@ -6,20 +6,26 @@ from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
 from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
-from jobs.models import BikeChange
+from jobs.models import BikeChange, Part, PartKind
+from jobs.parts.on_bike import change_causes, describe_removed
 from jobs.timeline.facts import BIKE_CHANGES, changes_by_job, changes_done
 
 
 def events(results: JobResults) -> Iterator[Event]:
     for change in results.rows(BikeChange):
-        text = f"{change.get_kind_display()} changed: {change.description}"
+        gone = describe_removed(change)
+        text = f"{change.kind}: {change.description}" + (f" (takes off {gone})" if gone else "")
         yield Event(change.at, EventKind.BIKE, text, changes_bike=True)
 
 
 RECORD = JobRecord(
     "bike_changes",
-    rows=(Rows(BikeChange, people=("by",)),),
+    rows=(Rows(BikeChange, join=("kind", "removes_part", "removes_change"), people=("by",)),),
+    reads=(Part, BikeChange, PartKind),
+    carries=(Part, BikeChange),
     events=events,
+    road_causes=change_causes,
+    looked_at="other changes",
     printed=BIKE_CHANGES,
     done=changes_done,
     bike_history=BikeHistory(changes_by_job, "jobs/timeline/_history.html"),

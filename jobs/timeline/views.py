@@ -8,7 +8,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from jobs.job.form_page import form_page, remove_button
 from jobs.job.lookup import get_results_or_404
+from jobs.job.results import load_job_results
 from jobs.models import BikeChange, Job
+from jobs.parts.on_bike import items_on_bike
 from jobs.timeline import events
 from jobs.timeline.forms import BikeChangeForm
 from workshop.access.roles import StaffRequest, roles, staff
@@ -49,7 +51,8 @@ def bike_change_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_bike_change(request: StaffRequest, change: BikeChange, title: str) -> HttpResponse:
-    form = BikeChangeForm(post_data(request), instance=change)
+    on_bike = load_job_results(change.job, request.shop).get(items_on_bike)
+    form = BikeChangeForm(post_data(request), instance=change, on_bike=on_bike)
     if form.is_valid() and form.save_unless_stale():
         messages.success(request, "The change is on the timeline.")
         return redirect(timeline_url(change.job))
@@ -59,8 +62,8 @@ def save_bike_change(request: StaffRequest, change: BikeChange, title: str) -> H
         job=change.job,
         title=title,
         section="parts",
-        note="For what no other record holds: sprockets, a tyre, another fuel. Runs before and after it "
-        "are no longer repeats of each other.",
+        note="For what no other record holds: a tyre, another fuel, a part taken off again. Runs before and "
+        "after it are no longer repeats of each other.",
         remove=remove_button(change, "bike-change-remove", "Remove this change"),
     )
 

@@ -62,7 +62,11 @@ def tune_facts(results: JobResults) -> TuneFacts | None:
 
 def has_content(revision: TuneRevision, changes: dict[int, list[TuneChange]]) -> bool:
     return bool(
-        revision.number or revision.title or revision.calibration or revision.note or changes.get(revision.pk)
+        revision.number
+        or revision.full_title
+        or revision.calibration
+        or revision.note
+        or changes.get(revision.pk)
     )
 
 
@@ -71,7 +75,7 @@ def revision_facts(revision: TuneRevision, results: JobResults) -> RevisionFacts
     made_from = next((r.label for r in results.rows(TuneRevision) if r.pk == revision.made_from_id), "")
     return RevisionFacts(
         label=revision.label,
-        title=revision.title,
+        title=revision.full_title,
         made_from=made_from,
         loaded_at=moment(revision.loaded_at),
         loaded_by=str(revision.loaded_by),
@@ -129,14 +133,14 @@ def tunes_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
             revision.job_id,
             {
                 "label": revision.label,
-                "title": revision.title,
+                "title": revision.full_title,
                 "loaded_at": moment(revision.loaded_at),
                 "calibration_name": revision.calibration_name,
                 "changes": changes[revision.pk],
             },
         )
         for revision in revisions
-        if revision.number or revision.title or revision.calibration_name or changes[revision.pk]
+        if revision.number or revision.full_title or revision.calibration_name or changes[revision.pk]
     )
 
 

@@ -130,7 +130,7 @@ class ChangeRow(TuneChangeForm):
 class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     RECORDED = ("loaded_at",)
     GROUPS = (
-        ("The tune", ("title", "made_from", "loaded_at")),
+        ("The tune", ("title", "made_from", "loaded_at", "is_as_built")),
         ("Calibration file", ("calibration_file",)),
         ("", ("note",)),
     )
@@ -141,7 +141,10 @@ class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
 
     class Meta(RecordForm.Meta):
         model = TuneRevision
-        fields = ["title", "made_from", "loaded_at", "note"]
+        fields = ["title", "made_from", "loaded_at", "is_as_built", "note"]
+        help_texts = {
+            "is_as_built": "Tick only if the shop knows it. Earlier tune changes then count as undone."
+        }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -239,7 +242,7 @@ class TuneFormSet:
 
     @property
     def is_described(self) -> bool:
-        return bool(self.form.cleaned_data.get("title") or self.form.cleaned_data.get("note"))
+        return any(self.form.cleaned_data.get(name) for name in ("title", "note", "is_as_built"))
 
     @property
     def problems(self) -> list[tuple[str, str, str]]:
@@ -284,7 +287,7 @@ class TuneFormSet:
 
 CHANGE_KIND_GROUPS: Groups = (
     ("", ("name", "unit", "order")),
-    ("On the road", ("affects_road_use", "road_use_effect")),
+    ("On the road", ("affects_road_use", "road_use_effect", "inform", "as_built")),
     ("", ("caution", "customer_caution", "retired")),
 )
 
@@ -295,6 +298,7 @@ class ChangeKindForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = TuneChangeKind
         fields = field_names(CHANGE_KIND_GROUPS)
+        help_texts = {"as_built": "For example: on. A change back to this value is no cause in the notice."}
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

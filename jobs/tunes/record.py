@@ -9,7 +9,8 @@ from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneChange, TuneChangeKind, TuneRevision
 from jobs.tunes.facts import TUNE, tune_done, tunes_by_job
-from jobs.tunes.revisions import changes_by_revision, changes_in_bike, road_effects
+from jobs.tunes.revisions import changes_by_revision, changes_in_bike
+from jobs.tunes.road_use import tune_causes
 from jobs.tunes.section import section
 
 
@@ -23,16 +24,11 @@ def events(results: JobResults) -> Iterator[Event]:
         if revision.number == 0:
             text = "calibration as received"
         else:
-            parts = [revision.title, *map(str, changes.get(revision.pk, ()))]
+            parts = [revision.full_title, *map(str, changes.get(revision.pk, ()))]
             description = "; ".join(filter(None, parts))
             text = f"{revision.label} loaded" + (f": {description}" if description else "")
         changes_bike = revision.number != 0
         yield Event(revision.loaded_at, EventKind.TUNE, text, changes_bike, revision=revision)
-
-
-def road_causes(results: JobResults) -> list[str]:
-    effects = road_effects(results.get(changes_in_bike))
-    return [f"Tune, {', '.join(kinds)}: {effect}" for effect, kinds in effects.items() if effect]
 
 
 def cautions(results: JobResults) -> list[str]:
@@ -48,9 +44,11 @@ RECORD = JobRecord(
     ),
     shared=(Rows(TuneChangeKind, ""),),
     reads=(TuneRevision, TuneChange, TuneChangeKind, Run),
+    carries=(TuneRevision, TuneChange, Run),
     section=section,
     events=events,
-    road_causes=road_causes,
+    road_causes=tune_causes,
+    looked_at="tunes",
     cautions=cautions,
     printed=TUNE,
     done=tune_done,

@@ -73,16 +73,6 @@ def all_changes(
     return [change for ancestor in line for change in changes.get(ancestor.pk, ())]
 
 
-def road_effects(changes: Iterable[TuneChange]) -> dict[str, list[str]]:
-    """Return the effects on road use with the change types that cause them."""
-    found: dict[str, list[str]] = {}
-    for change in changes:
-        kinds = found.setdefault(change.kind.road_use_effect, []) if change.kind.affects_road_use else []
-        if change.kind.name not in kinds:
-            kinds.append(change.kind.name)
-    return found
-
-
 @dataclass(frozen=True)
 class ChangeStep:
     """One change on the way from one revision to another, undone on the way back."""

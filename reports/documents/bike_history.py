@@ -13,6 +13,8 @@ from jobs.clearances.trend_chart import TrendChart, build_trend_chart
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment, number
 from jobs.job.registry import records
+from jobs.job.results import load_job_results
+from jobs.job.road_use import describe_bike_causes, describe_search
 from jobs.models import Job, Stage
 from jobs.suspension.facts import group_facts
 from jobs.suspension.settings import handover_settings, settings_table
@@ -51,6 +53,7 @@ def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -
         "ranges": [range_facts(spec, limits) for limits in spec.ranges] if spec else [],
         "next_checks": [check.sentence for check in next_checks(spec, clearances.sets, jobs, shop)],
         "jobs": job_facts(bike, jobs, shop),
+        "road_use": road_use_facts(jobs, shop),
         "trends": [
             {"label": row.valve_gap.label, "trend": row.gap_trend.sentence} for row in clearances.rows
         ],
@@ -58,6 +61,14 @@ def history_facts(bike: Bike, clearances: ClearanceHistory, shop: ShopProfile) -
         "tables": clearance_tables(clearances),
         "settings": settings_facts(settings),
     }
+
+
+def road_use_facts(jobs: Sequence[Job], shop: ShopProfile) -> dict[str, Any]:
+    """Return the causes of the road-use notice, and what was searched for them; empty without a job."""
+    if not jobs:
+        return {}
+    results = load_job_results(jobs[-1], shop)
+    return {"causes": describe_bike_causes(results), "looked_at": describe_search(results)}
 
 
 def job_facts(bike: Bike, jobs: Sequence[Job], shop: ShopProfile) -> list[dict[str, Any]]:

@@ -8,7 +8,9 @@ would be wrong as soon as the job moves on.
 from typing import Any
 
 from jobs.job.json_values import moment, number
-from jobs.models import Job, Part
+from jobs.job.results import load_job_results
+from jobs.job.road_use import road_causes
+from jobs.models import Job
 from reports.documents.document import document_pdf
 from reports.drawing.pictures import Picture
 from reports.handover.snapshot.people import bike_facts
@@ -23,12 +25,12 @@ NUMBER_PT = {9: 50, 10: 44, 11: 40}  # by the length of the number
 def job_tag_pdf(job: Job, address: str, shop: ShopProfile) -> bytes:
     """Return the tag of a job as PDF; ``address`` is that of the job's page."""
     qr = Picture("job", qr_svg(address), "", f"QR code of the address {address}")
-    facts = {**job_tag_facts(job), "address": address}
+    facts = {**job_tag_facts(job, shop), "address": address}
     return document_pdf("job_tag", facts, shop, job.updated_at, pictures=[qr], size=SIZE)
 
 
-def job_tag_facts(job: Job) -> dict[str, Any]:
-    race_only = Part.objects.filter(job=job, race_only=True)
+def job_tag_facts(job: Job, shop: ShopProfile) -> dict[str, Any]:
+    causes = load_job_results(job, shop).get(road_causes)
     track_only = job.intended_use == Job.IntendedUse.TRACK_ONLY
     return {
         "number": job.number,
@@ -44,5 +46,5 @@ def job_tag_facts(job: Job) -> dict[str, Any]:
         "mechanic": str(job.mechanic or ""),
         "tuner": str(job.tuner or ""),
         "track_only": track_only,
-        "race_parts": not track_only and race_only.exists(),
+        "race_parts": not track_only and any(cause.race_only for cause in causes),
     }

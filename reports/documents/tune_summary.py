@@ -135,7 +135,7 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
         "fuels": fuels(results),
         "hardware": [part_facts(part) for part in results.rows(Part) if part.changes or part.race_only],
         "bike_changes": [
-            {"kind": change.get_kind_display(), "description": change.description, "at": moment(change.at)}
+            {"kind": str(change.kind), "description": change.description, "at": moment(change.at)}
             for change in results.rows(BikeChange)
         ],
         "cautions": cautions(results),
@@ -225,7 +225,7 @@ def fuels(results: JobResults) -> list[str]:
     studied = [
         FUELS[study.fuel].name if study.fuel in FUELS else study.fuel for study in results.rows(MixtureStudy)
     ]
-    filled = [c.description for c in results.rows(BikeChange) if c.kind == BikeChange.Kind.FUEL]
+    filled = [c.description for c in results.rows(BikeChange) if c.kind.is_fuel]
     return list(dict.fromkeys([*studied, *filled]))
 
 

@@ -14,8 +14,9 @@ from jobs.checklists.ticks import List, job_checklists
 from jobs.clearances.before_after import clearances_before_after
 from jobs.job.page import get_job
 from jobs.job.results import JobResults, load_job_results
+from jobs.job.road_use import road_causes
 from jobs.models import Job, Run, Stage
-from reports.handover.notices import current_wording, road_causes
+from reports.handover.notices import current_wording
 from reports.handover.sheet import sheet_pdf
 from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json

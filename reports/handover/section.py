@@ -29,13 +29,22 @@ RUNS = JobRecord("run blockers", reads=(Run,))
 def road_use_source() -> JobRecord:
     """Return the models that the causes of the road-use notice are read from."""
     causes = [record for record in records() if record.road_causes]
-    return JobRecord("road use blockers", reads=tuple(model for record in causes for model in record.reads))
+    return JobRecord(
+        "road use blockers",
+        reads=tuple(model for record in causes for model in record.reads),
+        carries=tuple(model for record in causes for model in record.carries),
+    )
 
 
 def all_reads() -> tuple[type[Model], ...]:
     """Return every model that the section is made from."""
     sources = (CLEARANCES, CHECKS, RUNS, road_use_source())
     return (HandoverSheet, *(model for source in sources for model in source.reads))
+
+
+def all_carried() -> tuple[type[Model], ...]:
+    """Return every model whose rows of the bike's other jobs the section is made from."""
+    return road_use_source().carries
 
 
 def stored_blockers(results: JobResults) -> Iterator[Blocker]:

@@ -52,7 +52,11 @@ def job(people: dict[Role, Any]) -> Job:
     left = factories.make_clearance_set(job, mechanic, "0.16", when=ClearanceSet.When.AS_LEFT)
     left.readings.filter(side="exhaust").update(clearance_mm="0.31")
     Part.objects.create(
-        job=job, name="Slip-on silencer", fitted_at=timezone.now(), race_only=True, changes_exhaust=True
+        job=job,
+        name="Slip-on silencer",
+        fitted_at=timezone.now(),
+        race_only=True,
+        kind=factories.get_part_kind("exhaust"),
     )
     return job
 

@@ -212,7 +212,7 @@ def test_race_only_part_is_listed(log_in: LogIn) -> None:
     get_textbox(page, "Maker").fill("Ostrel")
     get_textbox(page, "Fitted in place of").fill("the maker's silencer")
     page.get_by_label("Race use only").check()
-    page.get_by_label("Changes the exhaust").check()
+    page.get_by_label("Kind").select_option("silencer (may affect road use)")
     follow(page.get_by_role("button", name="Save"))
     listed = get_region(page, "Parts").get_by_role("row").filter(has_text="Slip-on silencer")
     expect(listed).to_contain_text("race use only")

@@ -113,7 +113,11 @@ def make_short_job(staff: dict[Role, StaffMember]) -> Job:
         intended_use=Job.IntendedUse.ROAD_AND_TRACK, received_at=ARRIVED, odometer_km=23480.0
     )
     Part.objects.create(
-        job=job, name="Silencer Skerry S", fitted_at=hours(32), race_only=True, changes_exhaust=True
+        job=job,
+        name="Silencer Skerry S",
+        fitted_at=hours(32),
+        race_only=True,
+        kind=factories.get_part_kind("exhaust"),
     )
     for item in CheckItem.objects.filter(list="before_handover"):
         Check.objects.create(job=job, item=item, by=staff[Role.MECHANIC], at=hours(80), note="")
@@ -246,7 +250,7 @@ def add_parts(job: Job) -> None:
         part_number="GF-660",
         fitted_at=hours(31),
         replaces="paper filter",
-        changes_intake=True,
+        kind=factories.get_part_kind("intake"),
         note="Wash every 10,000 km.",
     )
     Part.objects.create(
@@ -256,9 +260,15 @@ def add_parts(job: Job) -> None:
         serial="S-00417",
         fitted_at=hours(32),
         race_only=True,
-        changes_exhaust=True,
+        kind=factories.get_part_kind("exhaust"),
     )
-    Part.objects.create(job=job, name="Rear brake pads", quantity=2, fitted_at=hours(33), changes_brakes=True)
+    Part.objects.create(
+        job=job,
+        name="Rear brake pads",
+        quantity=2,
+        fitted_at=hours(33),
+        kind=factories.get_part_kind("brakes"),
+    )
 
 
 def add_tune(job: Job, by: StaffMember, received: TuneRevision) -> TuneRevision:
@@ -341,7 +351,11 @@ def add_settings(job: Job, by: StaffMember) -> None:
         **{**readings, "front_pushed_mm": 588.0, "front_lifted_mm": 592.0},
     )
     BikeChange.objects.create(
-        job=job, kind="tyre", description="rear tyre renewed, same size", at=hours(36), by=by
+        job=job,
+        kind=factories.get_part_kind("tyre as the bike's papers name it"),
+        description="rear tyre renewed, same size",
+        at=hours(36),
+        by=by,
     )
 
 

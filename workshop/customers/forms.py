@@ -41,7 +41,7 @@ BIKE_GROUPS: Groups = (
     ("Bike", ("owner", "make", "model", "year", "plate", "vin", "engine_spec")),
     (
         "Where this bike differs from its engine's entry in the library",
-        ("front_sprocket", "rear_sprocket", "front_tyre", "rear_tyre"),
+        ("front_sprocket", "rear_sprocket", "front_tyre", "rear_tyre", "top_speed_kmh"),
     ),
     ("", ("note",)),
 )

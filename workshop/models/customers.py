@@ -93,6 +93,12 @@ class Bike(Record):
     rear_sprocket = models.PositiveSmallIntegerField("rear sprocket (teeth)", null=True, blank=True)
     front_tyre = models.CharField("front tyre size", max_length=30, blank=True)
     rear_tyre = models.CharField("rear tyre size", max_length=30, blank=True)
+    top_speed_kmh = models.PositiveSmallIntegerField(
+        "top speed by the bike's papers (km/h)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(20), MaxValueValidator(500)],
+    )
     note = models.TextField(blank=True)
 
     # The VIN stays with the work done.

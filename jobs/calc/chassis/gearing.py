@@ -46,7 +46,7 @@ _SIZE = re.compile(
     r"(?P<width>\d{2,3}(?:\.\d)?) ?/ ?(?P<aspect>\d{2,3}) ?(?P<construction>[A-Z]?[RB])?[ -]*"
     r"(?P<rim>\d{2}(?:\.\d)?)(?!\d)"
 )
-_SYMBOL = re.compile(r"\(?\s*\d{2,3}\s*(?P<symbol>[A-Z])\s*\)?")
+_SYMBOL = re.compile(r"(?P<bracket>\(?)\s*\d{2,3}\s*(?P<symbol>[A-Z])\s*\)?")
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,9 @@ class TyreSize:
         Width [mm], height [% of the width] and rim diameter [in].
     speed_symbol : str or None
         A letter of `SPEED_SYMBOLS_KMH` or Z.
+    is_open_ended : bool
+        The symbol is in brackets, or is Z: the tyre is meant for more than its speed, and its manufacturer
+        says for how much [1]_.
 
     Raises
     ------
@@ -70,6 +73,7 @@ class TyreSize:
     aspect_pct: float
     rim_in: float
     speed_symbol: str | None = None
+    is_open_ended: bool = False
 
     def __post_init__(self) -> None:
         for what, value in (("width", self.width_mm), ("height", self.aspect_pct), ("rim", self.rim_in)):
@@ -116,7 +120,8 @@ def parse_tyre_size(text: str) -> TyreSize:
     index = _SYMBOL.search(plain, found.end())
     construction = found["construction"] or ""
     in_size = construction[0] if len(construction) == 2 else None  # the letter before R or B
-    return TyreSize(width, aspect, rim, index["symbol"] if index else in_size)
+    symbol = index["symbol"] if index else in_size
+    return TyreSize(width, aspect, rim, symbol, symbol == "Z" or bool(index and index["bracket"]))
 
 
 def symbol_speed_kmh(symbol: str) -> int:

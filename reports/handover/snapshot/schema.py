@@ -110,6 +110,16 @@ class NoticeFacts:
     cautions: list[str]
     shop: str
     record: str
+    looked_at: str = ""
+    to_report: list[str] = field(default_factory=list)
+
+    @property
+    def report_sentence(self) -> str:
+        """What the insurer or an authority may have to be told of; empty if nothing is recorded."""
+        if not self.to_report:
+            return ""
+        named = "; ".join(self.to_report)
+        return f"The insurer, the inspection body or an authority may have to be told of: {named}."
 
 
 # --- the sheet itself

@@ -17,7 +17,7 @@ from jobs.checklists.ticks import job_checklists
 from jobs.defaults.change_kinds_and_checks import create_default_lists
 from jobs.models import BikeChange, Check, CheckItem, DynoSession, Part, TuneChangeKind
 from jobs.runs.importing import RunDetails, import_run
-from tests.factories import load_results, make_channel_run, make_clearance_set, make_job
+from tests.factories import get_part_kind, load_results, make_channel_run, make_clearance_set, make_job
 from tests.html import read_html
 from tests.reports.whole_jobs import make_whole_job
 from workshop.models import Role
@@ -556,7 +556,9 @@ def test_check_of_what_is_off_the_bike_is_questioned(login, staff, removal, text
     if removal == "part":
         Part.objects.create(job=job, name="Blanking plate", replaces="headlamp", fitted_at=timezone.now())
     elif removal == "change":
-        BikeChange.objects.create(job=job, kind="other", description=text, by=staff[Role.MECHANIC])
+        BikeChange.objects.create(
+            job=job, kind=get_part_kind("something else"), description=text, by=staff[Role.MECHANIC]
+        )
     item = CheckItem.objects.get(text=LIGHTS)
     sentence = f"On record: “{text}” ({source})."
     assert sentence in checks_page(client, job)  # before it is ticked, too

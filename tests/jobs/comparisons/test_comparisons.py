@@ -14,7 +14,7 @@ from jobs.comparisons.compare import comparison_results, suggested_groups
 from jobs.job import results
 from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
 from jobs.timeline.bike_states import bike_states
-from tests.factories import load_results, make_job
+from tests.factories import get_part_kind, load_results, make_job
 from tests.html import read_json, read_text
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
@@ -52,7 +52,9 @@ def job(tuner, shop):
     """Three sweeps, then a silencer and a tune, then three sweeps with 2 % more."""
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
-    Part.objects.create(job=job, name="Slip-on silencer", fitted_at=minutes(20), changes_exhaust=True)
+    Part.objects.create(
+        job=job, name="Slip-on silencer", fitted_at=minutes(20), kind=get_part_kind("exhaust")
+    )
     TuneRevision.objects.create(
         job=job, number=1, loaded_by=tuner, loaded_at=minutes(30), title="for the silencer"
     )
@@ -109,7 +111,9 @@ def test_held_and_excluded_runs_are_not_suggested(job, tuner) -> None:
 
 
 def test_only_first_and_last_state_are_suggested(job, tuner) -> None:
-    BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(60), by=tuner)
+    BikeChange.objects.create(
+        job=job, kind=get_part_kind("fuel"), description="E10", at=minutes(60), by=tuner
+    )
     last = sweeps(job, tuner, 1.03, 70)
     groups = suggested_groups(load_results(job).get(bike_states))
     assert [pk for pk, group in groups.items() if group == "after"] == [run.pk for run in last]
@@ -154,7 +158,7 @@ def test_comparison_recovers_the_simulated_gain_of_two_percent(job, shop) -> Non
 def test_all_changes_are_listed_and_credited_together(job, shop) -> None:
     found = compare_job(job, shop)
     assert [event.text for event in found.changes] == [
-        "Slip-on silencer fitted (changes the exhaust)",
+        "Slip-on silencer fitted (exhaust)",
         "tune 1 loaded: for the silencer",
     ]
     assert found.attribution_sentence == (
@@ -198,7 +202,9 @@ def test_different_gears_are_flagged(job, shop) -> None:
 def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
-    BikeChange.objects.create(job=job, kind="fuel", description="E10", at=minutes(20), by=tuner)
+    BikeChange.objects.create(
+        job=job, kind=get_part_kind("fuel"), description="E10", at=minutes(20), by=tuner
+    )
     sweeps(job, tuner, 1.02, 40, count=1)
     page = read_text(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
     assert "A repeatability of 1 % is assumed, because a side has a single run." in page

@@ -63,6 +63,7 @@ def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
     results = load_results(make_job_with_everything(staff))
     record.section(results)
     assert results.page.models_read - {StaffMember} <= {*record.reads}
+    assert results.page.models_carried <= {*record.carries}
 
 
 def rows_of_a_job() -> list[Rows]:

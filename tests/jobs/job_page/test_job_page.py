@@ -34,7 +34,7 @@ from jobs.models import (
 )
 from reports.handover.notices import current_wording
 from reports.models import HandoverSheet
-from tests.factories import get_workstation, make_bike, make_clearance_set, make_job
+from tests.factories import get_part_kind, get_workstation, make_bike, make_clearance_set, make_job
 from workshop.models import Bike, Role
 
 pytestmark = pytest.mark.django_db
@@ -236,7 +236,9 @@ def make_job_with_everything(staff) -> Job:
     WorkItem.objects.create(job=job, description="Check and set the valves")
     StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
     Part.objects.create(job=job, name="Cotton air filter", fitted_at=job.created_at)
-    BikeChange.objects.create(job=job, kind="tyre", description="rear tyre renewed", by=mechanic)
+    BikeChange.objects.create(
+        job=job, kind=get_part_kind("tyre"), description="rear tyre renewed", by=mechanic
+    )
     for when in SuspensionSetting.When:
         SuspensionSetting.objects.create(job=job, when=when, front_preload="4 turns", by=mechanic)
     for item in CheckItem.objects.all():

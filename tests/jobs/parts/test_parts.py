@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from jobs.models import Part
-from tests.factories import make_job
+from tests.factories import get_part_kind, make_job
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -20,12 +20,15 @@ SLIP_ON = {
     "times_right": "on",
     "replaces": "original silencer",
     "race_only": "on",
-    "changes_exhaust": "on",
 }
 
 
 def add(client, job, **data: str):
-    return client.post(reverse("part-add", args=[job]), {**SLIP_ON, **data})
+    return client.post(reverse("part-add", args=[job]), {**slip_on(), **data})
+
+
+def slip_on() -> dict[str, str]:
+    return {**SLIP_ON, "kind": str(get_part_kind("exhaust").pk)}
 
 
 @pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER, Role.OWNER])
@@ -90,7 +93,7 @@ def test_part_is_edited_and_removed(login) -> None:
     part = Part.objects.get()
     edit = reverse("part-edit", args=[part.pk])
     assert 'value="2026-05-04T10:30"' in client.get(edit).content.decode()
-    client.post(edit, {**SLIP_ON, "name": "Silencer", "version": part.version})
+    client.post(edit, {**slip_on(), "name": "Silencer", "version": part.version})
     part.refresh_from_db()
     assert part.name == "Silencer"
     assert client.post(reverse("part-remove", args=[part.pk])).status_code == 302
@@ -104,8 +107,8 @@ def test_edit_conflict_names_the_other_user(login) -> None:
     add(client, job)
     part = Part.objects.get()
     edit = reverse("part-edit", args=[part.pk])
-    login(Role.TUNER).post(edit, {**SLIP_ON, "serial": "T-1", "version": part.version})
-    refused = client.post(edit, {**SLIP_ON, "serial": "M-1", "version": part.version})
+    login(Role.TUNER).post(edit, {**slip_on(), "serial": "T-1", "version": part.version})
+    refused = client.post(edit, {**slip_on(), "serial": "M-1", "version": part.version})
     page = refused.content.decode()
     assert refused.status_code == 422
     assert "Toni Tuner" in page

@@ -21,7 +21,7 @@ from jobs.models import (
     TuneRevision,
 )
 from jobs.timeline.events import changes, events_between, timeline
-from tests.factories import load_results, make_job
+from tests.factories import get_part_kind, load_results, make_job
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -65,13 +65,13 @@ def texts(found) -> list[str]:
 
 def test_both_changes_between_two_runs_are_named(job, staff) -> None:
     first = run(job, staff, 10)
-    Part.objects.create(job=job, name="Slip-on", fitted_at=at(20), changes_exhaust=True)
+    Part.objects.create(job=job, name="Slip-on", fitted_at=at(20), kind=get_part_kind("exhaust"))
     load(job, staff, 1, 30, "more fuel low down")
     second = run(job, staff, 40)
     Part.objects.create(job=job, name="Later", fitted_at=at(50))
     found = events_between(load_results(job).get(timeline), first.made_at, second.made_at)
     assert texts(found) == [
-        "Slip-on fitted (changes the exhaust)",
+        "Slip-on fitted (exhaust)",
         "tune 1 loaded: more fuel low down",
     ]
 
@@ -97,9 +97,11 @@ def test_runs_and_readings_do_not_change_the_bike(job, staff) -> None:
 
 def test_change_comes_before_a_run_of_the_same_minute(job, staff) -> None:
     run(job, staff, 10)
-    BikeChange.objects.create(job=job, kind="tyre", description="new rear", at=at(10), by=staff[Role.TUNER])
+    BikeChange.objects.create(
+        job=job, kind=get_part_kind("tyre"), description="new rear", at=at(10), by=staff[Role.TUNER]
+    )
     assert [event.run is not None for event in load_results(job).get(timeline)][-2:] == [False, True]
-    assert texts(changes(load_results(job).get(timeline))) == ["tyre changed: new rear"]
+    assert texts(changes(load_results(job).get(timeline))) == ["tyre: new rear"]
 
 
 def test_return_to_an_earlier_tune_is_a_change(job, staff) -> None:
@@ -168,7 +170,7 @@ def test_settings_as_left_count_only_if_something_changed(job, staff) -> None:
 
 def record_change(client, job: Job, **data: str):
     values = {
-        "kind": "gearing",
+        "kind": get_part_kind("gearing").pk,
         "description": "15/45 to 15/47",
         "at": "2026-05-04T09:30",
         "times_right": "on",
@@ -182,7 +184,7 @@ def test_bike_change_is_recorded(login, job, role) -> None:
     client = login(role)
     assert record_change(client, job).status_code == 302
     page = client.get(reverse("timeline", args=[job])).content.decode()
-    assert "gearing changed: 15/45 to 15/47" in page
+    assert "gearing: 15/45 to 15/47" in page
     assert "changes the bike" in page
     assert "15/45 to 15/47" in client.get(reverse("job", args=[job])).content.decode()
 
@@ -192,10 +194,11 @@ def test_bike_change_is_edited_and_removed(login, job) -> None:
     record_change(client, job)
     change = BikeChange.objects.get()
     edit = reverse("bike-change-edit", args=[change.pk])
+    tyre = get_part_kind("tyre")
     client.post(
         edit,
         {
-            "kind": "tyre",
+            "kind": tyre.pk,
             "description": "softer",
             "at": "2026-05-04T09:30",
             "times_right": "on",
@@ -203,7 +206,7 @@ def test_bike_change_is_edited_and_removed(login, job) -> None:
         },
     )
     change.refresh_from_db()
-    assert (change.kind, change.description) == ("tyre", "softer")
+    assert (change.kind, change.description) == (tyre, "softer")
     client.post(reverse("bike-change-remove", args=[change.pk]))
     assert not BikeChange.objects.exists()
 

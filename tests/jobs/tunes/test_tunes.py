@@ -399,7 +399,7 @@ def test_job_page_flags_changes_that_may_affect_road_use(login, job, tune) -> No
     shown = section(login(Role.DESK), job)
     assert "state-attention" in shown
     assert "tune 1 in the bike, 1 change may affect road use" in shown
-    assert "Fuel: A changed mixture may no longer meet" in shown
+    assert "Tune, fuel: A changed mixture may no longer meet" in shown
 
 
 def test_road_use_effect_ends_when_another_tune_is_loaded(login, staff, job, received, tune) -> None:

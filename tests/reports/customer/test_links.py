@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from reports.customer import links
 from reports.handover.issuing import issue_sheet
-from reports.handover.notices import as_text
+from reports.handover.notices import VERSION, as_text
 from reports.handover.snapshot.codec import from_json
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
 from tests import factories
@@ -112,7 +112,7 @@ def test_acknowledgement_is_stored_with_text_shown(client, link, sheet):
     assert kept.sheet == sheet and kept.link == link
     assert kept.notice_text == as_text(from_json(sheet.snapshot).notices)
     assert "track use only" in kept.notice_text
-    assert "Wording 1" in kept.notice_text
+    assert f"Wording {VERSION}" in kept.notice_text
     assert "Acknowledged by Ines Quill" in client.get(page_of(link)).content.decode()
 
 

@@ -15,6 +15,7 @@ from reports.handover.issuing import (
     issued_pdf,
     needs_informed_person,
 )
+from reports.handover.notices import VERSION
 from reports.handover.sheet import sheet_pdf
 from reports.handover.snapshot.codec import snapshot_sha256
 from reports.models import HandoverSheet, NoticeWording, SheetLink
@@ -104,7 +105,7 @@ def test_issued_sheet_has_number_hash_and_snapshot(issued, short_job):
     assert hashlib.sha256(pdf).hexdigest() == issued.sha256
     stored = HandoverSheet.objects.get(pk=issued.pk)
     assert snapshot_sha256(stored.snapshot) == stored.snapshot_sha256
-    assert stored.wording.version == 1
+    assert stored.wording.version == VERSION
     assert sheet_pdf(stored.snapshot) == pdf
     assert squeezed(f"{TOLD} was told so by the shop") in whole_text(pdf)
 
@@ -216,10 +217,10 @@ def test_printed_link_opens_sheet(short_job, staff):
 def test_sheets_keep_their_version_of_wording(issued, short_job, staff):
     assert NoticeWording.objects.count() == 1
     NoticeWording.objects.create(
-        version=2, road_use="Ask the inspection body first.", safety="Mind the brakes."
+        version=VERSION + 1, road_use="Ask the inspection body first.", safety="Mind the brakes."
     )
     later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
-    assert later.wording.version == 2
+    assert later.wording.version == VERSION + 1
     assert "Mindthebrakes." in whole_text(issued_pdf(later))
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["notices"]
-    assert HandoverSheet.objects.get(pk=issued.pk).wording.version == 1
+    assert HandoverSheet.objects.get(pk=issued.pk).wording.version == VERSION

@@ -8,6 +8,7 @@ from jobs.job import registry
 from jobs.job.event import Event, EventKind
 from jobs.job.printed import Printed
 from jobs.job.registry import BikeHistory, Export, JobRecord
+from jobs.job.road_use import RoadCause
 from jobs.job.section import Section, State
 from reports.documents.bike_history import bike_history_pdf
 from reports.documents.job_export import whole_job_zip
@@ -37,7 +38,8 @@ RECORD = JobRecord(
         "tyres", "Tyre warmers", State.DONE, "both on", "jobs/checklists/_section.html", {}
     ),
     events=lambda results: [Event(AT, EventKind.BIKE, "tyre warmers put on", changes_bike=True)],
-    road_causes=lambda results: ["Tyre warmers may not be used on the road."],
+    road_causes=lambda results: [RoadCause("Tyre warmers", "They may be hot.", results.job)],
+    looked_at="tyre warmers",
     cautions=lambda results: ["Tyres are hot."],
     printed=TYRES,
     done=lambda results: ["tyres warmed to 80 °C"],
@@ -78,7 +80,8 @@ def test_new_record_is_on_the_sheet(new_record, job, staff) -> None:
         at=AT,
     )
     assert "Tyres warmed to 80 °C." in snapshot.done
-    assert "Tyre warmers may not be used on the road." in snapshot.notices.causes
+    assert "Tyre warmers: They may be hot." in snapshot.notices.causes
+    assert "tyre warmers" in snapshot.notices.looked_at
     assert "Tyres are hot." in snapshot.notices.cautions
     stored = to_json(snapshot)
     assert from_json(stored).get(TYRES) == snapshot.get(TYRES)

@@ -1,0 +1,278 @@
+"""Default kinds of parts and other changes of a new shop, which the owner can edit.
+
+Effects on road use: common practice, no source; local law and licensed practice overrule them.
+"""
+
+from jobs.models import PartKind
+
+NONE, MAY, RACE = PartKind.RoadUse
+PART, CHANGE, BOTH = (True, False), (False, True), (True, True)
+
+# name, offered for, effect on road use, as printed, insurer or authority to be told, caution for the rider
+PART_KINDS = [
+    ("part as built, renewed or refitted", PART, NONE, "", False, ""),
+    ("put back as built, or taken off", CHANGE, NONE, "", False, ""),
+    (
+        "brakes",
+        BOTH,
+        MAY,
+        "Changed brakes may need an approval of their own.",
+        True,
+        "Parts of the brakes were changed: brake gently until they have bedded in.",
+    ),
+    (
+        "anti-lock brakes or a rider aid",
+        BOTH,
+        MAY,
+        "A rider aid that is changed or switched off may affect how the bike is approved and insured.",
+        True,
+        "A rider aid acts otherwise than before: try it where there is room before relying on it.",
+    ),
+    (
+        "gearing",
+        BOTH,
+        MAY,
+        "With changed gearing, speedometer, noise and emissions may differ from what was approved.",
+        True,
+        "The gearing was changed: the speedometer may show otherwise than before.",
+    ),
+    (
+        "suspension",
+        BOTH,
+        MAY,
+        "Changed suspension may alter height, geometry and headlamp aim, and may need an approval.",
+        True,
+        "",
+    ),
+    (
+        "steering or handlebar",
+        BOTH,
+        MAY,
+        "Changed steering parts or another handlebar may need an approval of their own.",
+        True,
+        "",
+    ),
+    (
+        "frame or swing arm",
+        BOTH,
+        MAY,
+        "A changed frame or swing arm may end the bike's approval for the road.",
+        True,
+        "",
+    ),
+    (
+        "wheel",
+        BOTH,
+        MAY,
+        "A wheel of another size or make may need an approval, and may limit which tyres may be used.",
+        True,
+        "",
+    ),
+    ("tyre as the bike's papers name it", BOTH, NONE, "", False, ""),
+    (
+        "tyre",
+        BOTH,
+        MAY,
+        "A tyre of another size, kind or marking than the bike's papers name may need an entry in them.",
+        False,
+        "",
+    ),
+    (
+        "tyre not for the road",
+        BOTH,
+        RACE,
+        "A tyre without a marking for road use may be unlawful on public roads.",
+        True,
+        "",
+    ),
+    (
+        "silencer",
+        BOTH,
+        MAY,
+        "Another silencer may be louder than the bike is approved for.",
+        True,
+        "",
+    ),
+    (
+        "exhaust",
+        BOTH,
+        MAY,
+        "With a changed exhaust, emissions and noise may no longer meet the law.",
+        True,
+        "",
+    ),
+    (
+        "catalyst",
+        BOTH,
+        MAY,
+        "With another catalyst, exhaust emissions may no longer meet the law.",
+        True,
+        "",
+    ),
+    (
+        "catalyst taken out",
+        BOTH,
+        RACE,
+        "Without its catalyst, the bike may be unlawful on public roads.",
+        True,
+        "",
+    ),
+    (
+        "intake",
+        BOTH,
+        MAY,
+        "With a changed intake, emissions and noise may no longer meet the law.",
+        True,
+        "",
+    ),
+    (
+        "air box",
+        BOTH,
+        MAY,
+        "With a changed air box, emissions and noise may no longer meet the law.",
+        True,
+        "",
+    ),
+    (
+        "air filter",
+        BOTH,
+        MAY,
+        "With another air filter, emissions and noise may no longer meet the law.",
+        False,
+        "",
+    ),
+    (
+        "emission control part",
+        BOTH,
+        MAY,
+        "With an emission control part changed, disabled or taken off, emissions may no longer meet the law.",
+        True,
+        "",
+    ),
+    (
+        "sensor taken off or disabled",
+        BOTH,
+        MAY,
+        "With a sensor taken off or disabled, exhaust emissions may no longer meet the law.",
+        True,
+        "",
+    ),
+    (
+        "control unit or added module",
+        BOTH,
+        MAY,
+        "Another control unit or an added module may change power, noise and emissions in ways not recorded.",
+        True,
+        "",
+    ),
+    (
+        "power or speed limiter",
+        BOTH,
+        MAY,
+        "A raised or removed limiter may change approval, insurance and the licence that the rider needs.",
+        True,
+        "The bike may go faster than tyres, brakes and insurance are meant for: keep to them.",
+    ),
+    (
+        "engine part, not as built",
+        BOTH,
+        MAY,
+        "An engine part other than as built may change power, noise and emissions.",
+        True,
+        "",
+    ),
+    (
+        "lights, indicators or reflectors",
+        BOTH,
+        MAY,
+        "Changed lights, indicators or reflectors may need an approval mark of their own.",
+        False,
+        "",
+    ),
+    ("mirrors", BOTH, MAY, "Changed mirrors may need an approval mark of their own.", False, ""),
+    (
+        "number plate or its holder",
+        BOTH,
+        MAY,
+        "Place, angle and light of the number plate may no longer be as required.",
+        False,
+        "",
+    ),
+    (
+        "horn or speedometer",
+        BOTH,
+        MAY,
+        "A changed horn or speedometer may no longer be as required.",
+        False,
+        "",
+    ),
+    (
+        "seat or footrests",
+        BOTH,
+        MAY,
+        "A changed seat or footrests may affect for how many riders the bike is approved.",
+        False,
+        "",
+    ),
+    (
+        "bodywork, screen or guards",
+        BOTH,
+        MAY,
+        "Changed bodywork, screen or guards may need an approval or an entry in the bike's papers.",
+        False,
+        "",
+    ),
+    (
+        "stand or luggage",
+        BOTH,
+        MAY,
+        "A changed stand or luggage carrier may need an approval or an entry in the bike's papers.",
+        False,
+        "",
+    ),
+    (
+        "road equipment taken off",
+        BOTH,
+        RACE,
+        "Without lights, mirrors, horn or plate the bike may be unlawful on public roads.",
+        True,
+        "",
+    ),
+    ("fuel", CHANGE, NONE, "", False, ""),
+    (
+        "fuel not sold for the road",
+        CHANGE,
+        MAY,
+        "With a fuel that is not sold for the road, emissions may no longer meet the law.",
+        False,
+        "The engine is set for this fuel: with another one it may knock or run too lean.",
+    ),
+    (
+        "something else",
+        BOTH,
+        MAY,
+        "This may affect whether the bike may be ridden on the road.",
+        True,
+        "",
+    ),
+]
+FUELS = ("fuel", "fuel not sold for the road")
+STEP = 10  # between places in a list, so that the owner can put others between
+
+
+def create_default_part_kinds(database: str = "default") -> None:
+    """Create the default kinds, if the shop has none."""
+    if PartKind.objects.using(database).exists():
+        return
+    for place, (name, (parts, changes), road_use, effect, inform, caution) in enumerate(PART_KINDS, start=1):
+        PartKind(
+            name=name,
+            for_parts=parts,
+            for_changes=changes,
+            road_use=road_use,
+            road_use_effect=effect,
+            inform=inform,
+            customer_caution=caution,
+            is_fuel=name in FUELS,
+            order=place * STEP,
+        ).save(using=database)

@@ -1,0 +1,100 @@
+"""What sprockets, ride height and tyres may mean for road use, by the settings of all jobs of the bike.
+
+Effects: common practice, no source. Speed symbols: see jobs.calc.chassis.gearing.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from jobs.calc.chassis.gearing import TyreSize
+from jobs.job.results import JobResults
+from jobs.job.road_use import RoadCause
+from jobs.models import SuspensionSetting
+from jobs.suspension.gearing import effective_sprockets, gear_speeds, parse_tyre, tyre_limit_kmh
+from jobs.suspension.settings import ENDS, field_label
+from workshop.models import Bike
+from workshop.units.shop_units import format_for_shop
+
+HEIGHTS = tuple(f"{end}_height" for end in ENDS)
+GEARING = "With changed gearing, speedometer, noise and emissions may differ from what was approved."
+HEIGHT = "A changed ride height may alter geometry, stand and headlamp aim: ask whether the papers limit it."
+ASK_TYRE_MAKER = "It may not be meant for that speed: ask the manufacturers of tyre and bike."
+
+
+def bike_settings(results: JobResults) -> list[SuspensionSetting]:
+    """Return the settings of all jobs of the bike in order of time."""
+    return sorted(results.bike_rows(SuspensionSetting), key=lambda setting: (setting.set_at, setting.pk))
+
+
+def setting_causes(results: JobResults) -> list[RoadCause]:
+    return [*gearing_causes(results), *height_causes(results), *tyre_causes(results)]
+
+
+def gearing_causes(results: JobResults) -> Iterator[RoadCause]:
+    """Yield a cause if the sprockets are not those of the engine's entry, or not those read first."""
+    bike, spec = results.job.bike, results.job.bike.engine_spec
+    own = effective_sprockets(bike)
+    read = [
+        ((setting.front_sprocket or own[0], setting.rear_sprocket or own[1]), setting)
+        for setting in results.get(bike_settings)
+        if setting.front_sprocket or setting.rear_sprocket
+    ]
+    as_built = (spec.front_sprocket, spec.rear_sprocket) if spec else (None, None)
+    now = read[-1][0] if read else own
+    before = as_built if all(as_built) else read[0][0] if read else now
+    if now == before or not all((*now, *before)):
+        return
+    setting = next((setting for pair, setting in read if pair == now), None)
+    yield RoadCause(
+        subject=f"Gearing, sprockets {now[0]}/{now[1]} instead of {before[0]}/{before[1]}",
+        effect=GEARING,
+        job=setting.job if setting else None,
+        at=setting.set_at if setting else None,
+    )
+
+
+def height_causes(results: JobResults) -> Iterator[RoadCause]:
+    """Yield a cause for each height that differs from the one read first."""
+    for name in HEIGHTS:
+        read = [setting for setting in results.get(bike_settings) if getattr(setting, name)]
+        values = [" ".join(getattr(setting, name).split()) for setting in read]
+        if not read or values[0].casefold() == values[-1].casefold():
+            continue
+        subject = f"{field_label(name).capitalize()} {values[-1]} ({values[0]} when first read)"
+        yield RoadCause(subject, HEIGHT, read[-1].job, read[-1].set_at, inform=False)
+
+
+def tyre_causes(results: JobResults) -> Iterator[RoadCause]:
+    """Yield a cause for each tyre whose speed symbol is below the speed that the bike may reach."""
+    bike, shop = results.job.bike, results.shop
+    top_kmh, source = top_speed(bike, results.get(bike_settings))
+    for end in ENDS:
+        tyre = parse_tyre(bike, end)
+        limit = tyre_limit_kmh(tyre)
+        if tyre is None or limit is None or top_kmh is None or top_kmh <= limit:
+            continue
+        allowed, reached = (format_for_shop(speed, "speed", shop) for speed in (limit, top_kmh))
+        reach = f"the bike may reach about {reached} ({source})"
+        yield RoadCause(
+            subject=f"{end.capitalize()} tyre, speed symbol {tyre.speed_symbol}",
+            effect=f"{describe_limit(tyre, allowed)}; {reach}. {ASK_TYRE_MAKER}",
+            job=None,
+        )
+
+
+def describe_limit(tyre: TyreSize, allowed: str) -> str:
+    return (
+        f"It promises {allowed}, or more by its maker" if tyre.is_open_ended else f"It stands for {allowed}"
+    )
+
+
+def top_speed(bike: Bike, settings: Sequence[SuspensionSetting]) -> tuple[float | None, str]:
+    """Return the speed that the bike may reach [km/h] and where it comes from; None if not known.
+
+    The papers come first: the rev limit in top gear may lie above what the engine can drive.
+    """
+    if bike.top_speed_kmh:
+        return bike.top_speed_kmh, "by the bike's papers"
+    speeds = gear_speeds(bike, settings)
+    if speeds is None:
+        return None, ""
+    return speeds.gears[-1].speeds_kmh[-1], "rev limit in top gear, by sprockets and tyre size"
