@@ -463,6 +463,6 @@ def test_public_pages_need_no_login(name: str, records: Records) -> None:
 def test_person_without_role_is_rejected(client: Client) -> None:
     factories.make_staff(Role.TUNER, is_tuner=False)
     client.force_login(
-        StaffMember.objects.get(username="tuner"), backend="django.contrib.auth.backends.ModelBackend"
+        StaffMember.objects.get(username="tuner"), backend="workshop.people.backend.StaffBackend"
     )
     assert client.get(reverse("customer-list")).status_code == 403

@@ -17,6 +17,8 @@ from workshop.records.times import QuestionedTimesMixin
 pytestmark = pytest.mark.django_db
 
 SLOT_FORMS = {"SlotForm", "NewSlotForm"}  # these ask in their own words, tests/jobs/planner/test_slots.py
+# These refuse a time in the future or before the bike was received, tests/jobs/checklists.
+REFUSING_FORMS = {"CheckForm", "DynoSessionForm"}
 WORK = {"work-TOTAL_FORMS": "4", "work-INITIAL_FORMS": "0"}
 
 
@@ -40,7 +42,7 @@ def test_every_time_that_a_person_types_is_asked_about() -> None:
         for form in product_forms()
         for name, field in getattr(form, "base_fields", {}).items()
         if isinstance(field, PlausibleDateField | ShopDateTimeField)
-        and form.__name__ not in SLOT_FORMS
+        and form.__name__ not in SLOT_FORMS | REFUSING_FORMS
         and not (issubclass(form, QuestionedTimesMixin) and name in (*form.PLANNED, *form.RECORDED))
     ]
     assert missing == []

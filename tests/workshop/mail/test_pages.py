@@ -103,12 +103,12 @@ def test_mail_that_was_not_sent_cannot_come_back(login) -> None:
     assert "Only a mail that the mail server took can come back." in answer.text
 
 
-def test_list_takes_four_queries(login, shop, django_assert_num_queries) -> None:
+def test_list_takes_five_queries(login, shop, django_assert_num_queries) -> None:
     for _ in range(5):
         make_mail(State.SENT, sent_at=timezone.now())
     client = login(Role.DESK)
     client.get(reverse("mail-list"))
-    with django_assert_num_queries(4):  # person, shop, count, mails
+    with django_assert_num_queries(5):  # session, person, shop, count, mails
         client.get(reverse("mail-list"))
 
 
