@@ -18,6 +18,7 @@ from jobs.job.road_use import road_causes
 from jobs.models import Job, Run, Stage
 from reports.handover.notices import current_wording
 from reports.handover.sheet import sheet_pdf
+from reports.handover.size import require_printable_size
 from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json
 from reports.handover.snapshot.schema import LinkFacts
@@ -127,8 +128,15 @@ def next_issue(job: Job) -> int:
 
 
 def draft_pdf(job: Job, by: StaffMember) -> bytes:
-    """Return the sheet as it would be issued now, marked as a draft on every page."""
+    """Return the sheet as it would be issued now, marked as a draft on every page.
+
+    Raises
+    ------
+    TooLarge
+        The job has more records than a sheet can hold.
+    """
     results = load_job_results(job, ShopProfile.current())
+    require_printable_size(results)
     number = next_issue(job)
     snapshot = make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True)
     return sheet_pdf(to_json(snapshot))
@@ -163,6 +171,8 @@ def issue_sheet(
     ------
     NotReady
         The job has blockers, and there is no reason from the owner.
+    TooLarge
+        The job has more records than a sheet can hold.
     AlreadyIssued
         The same number was issued in the meantime.
     """
@@ -183,6 +193,7 @@ def issue_from_single_read(
     """Read the job once, so that the sheet prints exactly what was checked."""
     results = load_job_results(get_job(job.number), ShopProfile.current())
     results.page.read_all()
+    require_printable_size(results)
     found = blockers(results, informed_person=informed_person)
     if found and not (by.is_owner and override_reason):
         raise NotReady(found)

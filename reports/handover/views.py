@@ -25,6 +25,7 @@ from reports.handover.issuing import (
     next_issue,
     stored_pdf,
 )
+from reports.handover.size import TooLarge
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import file_name, start_printing
 from workshop.access.roles import StaffRequest, roles, staff
@@ -85,7 +86,11 @@ def handover(request: StaffRequest, number: str) -> HttpResponse:
 @require_safe
 def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
     job = get_job_or_404(number)
-    return pdf_response(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
+    try:
+        return pdf_response(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
+    except TooLarge as problem:
+        messages.error(request, str(problem))
+        return redirect("handover", job.number)
 
 
 @roles(*ISSUERS)
@@ -109,7 +114,7 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
             else None,
             **form.sheet_options,
         )
-    except NotReady as problem:
+    except (NotReady, TooLarge) as problem:
         form.add_error(None, f"The sheet was not issued. {problem}")
         return render_handover(request, results, form, status=422)
     except AlreadyIssued as problem:
