@@ -109,6 +109,10 @@ def works(client: Client) -> dict[str, Callable[[], None]]:
         "search by a whole name": ask(f"/search/?q={known.replace(' ', '+')}", known),
         "search by a plate": ask("/search/?q=DEMO000500", known),
         "search by the end of a phone number": ask("/search/?q=555000500", known),
+        "known customer by phone and name": ask(
+            f"/customers/known/?name={known.replace(' ', '+')}&phone=0555-000500", "same phone and name"
+        ),
+        "known bike by plate": ask("/customers/known/?plate=demo-000500", "same plate"),
         "search by a name with two letters swapped": ask(f"/search/?q={slip}", surname),
     }
 
