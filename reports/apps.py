@@ -8,6 +8,7 @@ ADDITIONS = (
     ("bike page", "reports/documents/_bike_history_link.html"),
     ("check-in", "reports/documents/_job_tag_link.html"),
     ("job page", "reports/handover/_link.html"),
+    ("signed receipt", "reports/receipt/_links.html"),
     ("tunes", "reports/documents/_tune_summary_link.html"),
 )
 
@@ -16,23 +17,27 @@ class ReportsConfig(AppConfig):
     name = "reports"
 
     def ready(self) -> None:
+        from jobs.intake.signing import document_makers
         from jobs.job.registry import register
         from reports import system_checks as checks  # noqa: F401  (importing registers them; the app registry must be ready)
         from reports.customer.links import revoke_links
+        from reports.handover.erasing import SHEETS
+        from reports.handover.record import RECORD
+        from reports.receipt.erasing import RECEIPTS
+        from reports.receipt.printing import print_receipt
         from reports.tasks import take_up_prints
         from workshop.additions import add_template
         from workshop.background.abandoned import take_up_steps
+        from workshop.privacy.documents import register_documents
         from workshop.privacy.erase import erasure_steps
 
         if take_up_prints not in take_up_steps:
             take_up_steps.append(take_up_prints)
-
         if revoke_links not in erasure_steps:
             erasure_steps.append(revoke_links)
-        from reports.handover.erasing import SHEETS
-        from reports.handover.record import RECORD
-        from workshop.privacy.documents import register_documents
-
+        if print_receipt not in document_makers:
+            document_makers.append(print_receipt)
+        register_documents(RECEIPTS)
         register_documents(SHEETS)
 
         register(RECORD)

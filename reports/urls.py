@@ -3,5 +3,6 @@
 from reports.customer import urls as customer
 from reports.documents import urls as documents
 from reports.handover import urls as handover
+from reports.receipt import urls as receipt
 
-urlpatterns = [*handover.urlpatterns, *documents.urlpatterns, *customer.urlpatterns]
+urlpatterns = [*handover.urlpatterns, *documents.urlpatterns, *customer.urlpatterns, *receipt.urlpatterns]

@@ -9,10 +9,20 @@ from django.core.files.base import ContentFile
 from django.utils import timezone
 
 from fixtures import simulator
+from jobs.intake import signing
 from jobs.job import results
 from jobs.job.page import get_job
 from jobs.job.results import JobResults
-from jobs.models import ClearanceReading, ClearanceSet, Job, PartKind, Run, TuneRevision, WorkPlace
+from jobs.models import (
+    ClearanceReading,
+    ClearanceSet,
+    Job,
+    PartKind,
+    Run,
+    SignedReceipt,
+    TuneRevision,
+    WorkPlace,
+)
 from jobs.runs.channel_files import store_channels
 from workshop.models import Bike, Customer, EngineSpec, Role, ShopProfile, StaffMember
 
@@ -161,3 +171,9 @@ def make_simulated_runs(
 def load_results(job: Job) -> JobResults:
     """Return results of a job from freshly read rows."""
     return results.load_job_results(get_job(job.number), ShopProfile.current())
+
+
+def sign_receipt(job: Job, by: StaffMember, **given: Any) -> SignedReceipt:
+    """Have the receipt of a job signed as it is, without printing it."""
+    values = {"signed_by": "Ines Quill", "signature": [[[100, 50], [200, 80], [300, 40]]], **given}
+    return signing.sign_receipt(results=load_results(job), by=by, **values)

@@ -71,6 +71,10 @@ class Records:
         return photo
 
     @cached_property
+    def signed_receipt(self) -> Any:
+        return factories.sign_receipt(self.job, self.by)
+
+    @cached_property
     def work_item(self) -> Any:
         return jobs.WorkItem.objects.create(job=self.job, description="Clearances")
 
@@ -362,6 +366,9 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "job-zip": job_number(),
     "bike-history": pk_of("bike"),
     "handover-issue": job_number(),
+    "receipt-pdf": pk_of("signed_receipt"),
+    "receipt-mail": pk_of("signed_receipt"),
+    "receipt-print": pk_of("signed_receipt"),
     "sheet-pdf": pk_of("sheet"),
     "sheet-print": pk_of("sheet"),
     "sheet-printing": pk_of("sheet"),

@@ -83,6 +83,7 @@ class SignForm(forms.Form):
     signed_by = forms.CharField(label="Name of who hands the bike in", max_length=120)
     signature = CanvasField(widget=forms.HiddenInput, required=False)
     on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
+    code = forms.CharField(widget=forms.HiddenInput, max_length=20)  # of the state that was shown
 
     def clean_signature(self) -> list[list[list[int]]]:
         try:
@@ -94,6 +95,7 @@ class SignForm(forms.Form):
         cleaned = super().clean() or {}
         if not self.errors and not cleaned["signature"] and not cleaned["on_paper"]:
             self.add_error("signed_by", "Sign in the field, or tick that it is signed on paper.")
+        cleaned.pop("on_paper", None)
         return cleaned
 
 

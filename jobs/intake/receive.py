@@ -16,14 +16,6 @@ SIDES = ("right", "left")  # the first is that of marks from before both sides c
 MAX_SINCE_LAST_JOB = {"odometer_km": 100_000, "engine_hours": 2_000}
 MAX_MARKS, MAX_NOTE_LENGTH = 40, 200
 MAX_POINTS = 5_000
-SIGNED_FIELDS = {
-    "condition": "condition on arrival",
-    "condition_marks": "marks on the outline",
-    "odometer_km": "odometer",
-    "engine_hours": "engine hours",
-    "fuel": "fuel",
-    "keys": "keys",
-}
 
 
 def meter_warning(*, job: Job, meter: str, value: float, display: Callable[[float], str]) -> str:
@@ -105,28 +97,3 @@ def parse_signature(strokes: Any) -> list[list[list[int]]]:
 
 def is_nested(strokes: Any) -> bool:
     return isinstance(strokes, list) and all(isinstance(stroke, list) for stroke in strokes)
-
-
-def fields_changed_since_signature(job: Job) -> list[str]:
-    """Return labels of the check-in fields changed since the signature; none if it is not signed.
-
-    Also none if the history does not reach back to the signature.
-    """
-    if not job.signed_at:
-        return []
-    signed = job.history.filter(signed_at=job.signed_at).order_by("history_date", "history_id").first()
-    if signed is None:
-        return []
-    return [what for name, what in SIGNED_FIELDS.items() if getattr(signed, name) != getattr(job, name)]
-
-
-def sign_receipt(*, job: Job, signed_by: str, signature: list[list[list[int]]]) -> None:
-    """Store who signed the check-in sheet and when; without lines it was signed on paper.
-
-    Raises ValueError if the present state is signed already: no second signature replaces the first.
-    """
-    if job.signed_at and not fields_changed_since_signature(job):
-        signed = timezone.localtime(job.signed_at)
-        raise ValueError(f"This receipt was signed by {job.signed_by} on {signed:%-d %b %Y at %H:%M}.")
-    job.signed_by, job.signature, job.signed_at = signed_by, signature, timezone.now()
-    job.save()

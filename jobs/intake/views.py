@@ -8,29 +8,33 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.intake.forms import CheckInForm, SignForm
 from jobs.intake.photo_views import prepare_photos_first, warn_of_problems
 from jobs.intake.photos import PreparedPhoto
-from jobs.intake.receive import check_in_bike, fields_changed_since_signature, sign_receipt
+from jobs.intake.receipt import read_facts
+from jobs.intake.receipt_changes import receipt_state
+from jobs.intake.receive import check_in_bike
+from jobs.intake.signing import NotSigned, make_documents, sign_receipt
 from jobs.job.form_page import form_page
+from jobs.job.lookup import get_results_or_404
+from jobs.job.results import JobResults
 from jobs.models import Job
-from jobs.work_items.totals import total
 from workshop.access.roles import StaffRequest, roles, staff
+from workshop.mail.outbox import list_mails_about
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
 
-def find(number: str) -> Job:
-    return get_object_or_404(Job.objects.select_related("customer", "bike"), number=number)
-
-
-def show(request: StaffRequest, job: Job, form: SignForm) -> HttpResponse:
-    items = list(job.work_items.all())
-    lines = [" ".join(f"{x},{y}" for x, y in stroke) for stroke in job.signature]
+def show(request: StaffRequest, results: JobResults, form: SignForm | None = None) -> HttpResponse:
+    """Show the receipt as it was signed, or as it is now and without any signature."""
+    state = receipt_state(results)
+    form = form or SignForm(initial={"signed_by": results.job.customer.name, "code": state.present.code})
+    signed = state.latest if state.is_current else None
+    mails = list_mails_about(state.signed) if state.signed else {}
     context = {
-        "job": job,
-        "work_items": items,
-        "work": total(job, items),
-        "signature_lines": lines,
-        "altered": fields_changed_since_signature(job),
+        "job": results.job,
+        "state": state,
+        "mails": [mail for found in mails.values() for mail in found],
+        "signed": signed,
+        "facts": (signed and read_facts(signed)) or state.present,
     }
     return render_form(request, "jobs/intake/receipt.html", form, **context)
 
@@ -38,26 +42,30 @@ def show(request: StaffRequest, job: Job, form: SignForm) -> HttpResponse:
 @staff
 @require_safe
 def job_receipt(request: StaffRequest, number: str) -> HttpResponse:
-    job = find(number)
-    return show(request, job, SignForm(initial={"signed_by": job.customer.name}))
+    return show(request, get_results_or_404(number, request.shop))
 
 
 @roles(Role.DESK)
 @require_POST
 def job_sign(request: StaffRequest, number: str) -> HttpResponse:
-    job = find(number)
+    results = get_results_or_404(number, request.shop)
     form = SignForm(request.POST)
-    if form.is_valid():
-        try:
-            sign_receipt(
-                job=job, signed_by=form.cleaned_data["signed_by"], signature=form.cleaned_data["signature"]
-            )
-        except ValueError as problem:
-            messages.info(request, str(problem))
-        else:
-            messages.success(request, f"The receipt is signed by {job.signed_by}.")
-        return redirect("job-receipt", number=job.number)
-    return show(request, job, form)
+    if not form.is_valid():
+        return show(request, results, form)
+    try:
+        receipt = sign_receipt(results=results, by=request.user, **form.cleaned_data)
+    except NotSigned as problem:
+        messages.info(request, str(problem))
+        return redirect("job-receipt", number=number)
+    messages.success(request, f"The receipt is signed by {receipt.signed_by}.")
+    # After the transaction: the signature stays, whatever becomes of its PDF.
+    if not make_documents(receipt):
+        messages.error(
+            request,
+            "The signature is stored, but its PDF could not be made; the program's log says why. "
+            "Make it again below.",
+        )
+    return redirect("job-receipt", number=number)
 
 
 @roles(Role.DESK)
@@ -81,4 +89,5 @@ def job_receive(request: StaffRequest, number: str, photos: list[PreparedPhoto])
         section="brief",
         draft=draft,
         template="jobs/intake/form.html",
+        signed=job.signed_receipts.last(),
     )

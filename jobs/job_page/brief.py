@@ -1,5 +1,6 @@
 """Request and check-in on the job page."""
 
+from jobs.intake.receipt_changes import ReceiptState, receipt_state
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import Job, Photo, Stage, WorkItem
@@ -8,14 +9,22 @@ from jobs.work_items.totals import Total, work_total
 
 def section(results: JobResults) -> Section:
     work = results.get(work_total)
-    state, reason = section_state(results.job, work)
-    context = {"photos": results.rows(Photo), "work_items": results.rows(WorkItem), "work": work}
+    receipt = receipt_state(results)
+    state, reason = section_state(results.job, work, receipt)
+    context = {
+        "photos": results.rows(Photo),
+        "work_items": results.rows(WorkItem),
+        "work": work,
+        "receipt": receipt,
+    }
     return Section("brief", "Brief and receipt", state, reason, "jobs/job_page/_brief.html", context)
 
 
-def section_state(job: Job, work: Total) -> tuple[State, str]:
+def section_state(job: Job, work: Total, receipt: ReceiptState) -> tuple[State, str]:
     if work.over is not None:
         return State.ATTENTION, "over the authorised amount"
+    if receipt.changes and job.is_open:
+        return State.ATTENTION, "changed after it was signed"
     if job.stage == Stage.BOOKED:
         return State.IN_HAND, "booked, not received yet"
     missing = missing_check_in_fields(job)

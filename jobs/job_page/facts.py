@@ -1,12 +1,13 @@
 """The job's request, check-in and agreed work on the handover sheet."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from jobs.intake.receipt import AuthorisationFacts, authorisation_facts
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
 from jobs.job.sentences import listed
-from jobs.models import Job, Photo, WorkItem
+from jobs.models import Authorisation, Job, Photo, WorkItem
 from jobs.work_items.totals import work_total
 from workshop.images import small_image, strip_metadata
 
@@ -47,6 +48,7 @@ class BriefFacts:
     work_total: str | None
     authorised: str | None
     photos: list[PhotoFacts]
+    authorisations: list[AuthorisationFacts] = field(default_factory=list)
 
 
 def brief_facts(results: JobResults) -> BriefFacts:
@@ -76,6 +78,7 @@ def brief_facts(results: JobResults) -> BriefFacts:
         work_total=str(agreed.amount) if priced else None,
         authorised=None if job.authorised_amount is None else str(job.authorised_amount),
         photos=[photo_facts(photo) for photo in results.rows(Photo)],
+        authorisations=[authorisation_facts(answer) for answer in results.rows(Authorisation)],
     )
 
 
@@ -99,6 +102,7 @@ def is_filled(brief: BriefFacts) -> bool:
         brief.keys,
         brief.work,
         brief.photos,
+        brief.authorisations,
         brief.received_at,
     )
     return any(value not in (None, "", []) for value in recorded)

@@ -10,7 +10,7 @@ from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
 from jobs.job_page.brief import section
 from jobs.job_page.facts import BRIEF
-from jobs.models import Photo, StageEntry, WorkItem
+from jobs.models import Authorisation, Photo, SignedReceipt, StageEntry, WorkItem
 from workshop.models import StaffMember
 
 
@@ -29,7 +29,7 @@ RECORD = JobRecord(
         Rows(StageEntry, people=("by",), off_sheet="The way through the shop is the shop's own."),
     ),
     shared=(Rows(StaffMember.history.model, "", changes=Max("pk")),),
-    reads=(Photo, WorkItem),
+    reads=(Photo, WorkItem, Authorisation, SignedReceipt),
     section=section,
     events=events,
     printed=BRIEF,

@@ -1,20 +1,23 @@
 """The job page and what is written on the job itself."""
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.job.form_page import form_page
-from jobs.job.forms import JobForm, RemarksForm, StageForm
+from jobs.job.forms import RemarksForm, StageForm
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults
 from jobs.job.stages import move_to_stage
+from jobs.job_page.forms import JobEditForm
 from jobs.job_page.sections import head_facts, rendered_sections
 from jobs.models import Job
 from jobs.planner.opening_hours import load_opening_hours
+from jobs.work_items.authorising import record_answer
 from workshop.access.roles import StaffRequest, roles, staff
-from workshop.models import Role, StaleRecord
+from workshop.models import Role, StaffMember, StaleRecord
 from workshop.records.responses import flash_saved, post_data
 from workshop.records.submit_once import submit_once
 
@@ -61,16 +64,34 @@ def job_stage(request: StaffRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def job_edit(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
-    form = JobForm(
+    form = JobEditForm(
         post_data(request),
         instance=job,
         outside_hours=load_opening_hours(request.shop).outside_hours_message,
     )
     draft = f"job-{job.pk}"
-    if form.is_valid() and form.save_unless_stale():
+    if form.is_valid() and save_with_answer(form, request.user):
         flash_saved(request, f"Job {job} is saved.", draft)
+        if form.is_refused:
+            asked = form.cleaned_data["asked"]
+            messages.info(request, f"{asked} refused, which is recorded. The limit stays as it was.")
         return redirect(job)
-    return form_page(request, form, job=job, title="Edit job", section="brief", draft=draft)
+    template = "jobs/work_items/form.html"
+    return form_page(
+        request, form, job=job, title="Edit job", section="brief", draft=draft, template=template
+    )
+
+
+@transaction.atomic
+def save_with_answer(form: JobEditForm, by: StaffMember) -> bool:
+    """Save the job with the customer's answer, if there was a question; return False on a conflict."""
+    if form.is_refused:
+        form.keep_limit()
+    if not form.save_unless_stale():
+        return False
+    if form.question:
+        record_answer(form.build_answer(form.instance, by))
+    return True
 
 
 @roles(Role.DESK, Role.MECHANIC, Role.TUNER)

@@ -1,11 +1,13 @@
 """A job and its records, one module a record."""
 
+from jobs.models.authorisations import Authorisation
 from jobs.models.checks import Check, CheckItem
 from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.models.dyno_sessions import DynoSession
 from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stage, StageEntry, WorkItem
 from jobs.models.mixture import MixtureStudy
 from jobs.models.parts import Part, PartKind
+from jobs.models.receipts import SignedReceipt
 from jobs.models.runs import Comparison, ComparisonRun, FileLayout, Run
 from jobs.models.slots import CalendarAddress, ShutDays, Slot, SlotQuarter, WorkPlace
 from jobs.models.suspension import SuspensionSetting
@@ -13,6 +15,7 @@ from jobs.models.tunes import ThrottleTable, TuneChange, TuneChangeKind, TuneRev
 
 __all__ = [
     "CLOSED_STAGES",
+    "Authorisation",
     "BikeChange",
     "CalendarAddress",
     "Check",
@@ -33,6 +36,7 @@ __all__ = [
     "ShimPlan",
     "ShimPlanRow",
     "ShutDays",
+    "SignedReceipt",
     "Slot",
     "SlotQuarter",
     "Stage",

@@ -92,9 +92,6 @@ class Job(Record):
         validators=[MinValueValidator(0)],
     )
     condition_marks = models.JSONField("condition on the outline", default=list, blank=True)
-    signature = models.JSONField("signature on the receipt", default=list, blank=True, editable=False)
-    signed_by = models.CharField("signed by", max_length=120, blank=True, editable=False)
-    signed_at = models.DateTimeField(null=True, blank=True, editable=False)
     next_service = models.TextField("next service and what to watch", blank=True)
     not_tested = models.TextField("what was not tested", blank=True)
     mechanic = models.ForeignKey(
@@ -106,7 +103,6 @@ class Job(Record):
 
     personal_data = PersonalData(
         customer="customer",
-        cleared=("signature", "signed_by"),
         free_text=("brief", "condition", "condition_marks", "next_service", "not_tested"),
     )
     objects = JobQuerySet.as_manager()

@@ -2,20 +2,18 @@
 
 from typing import Any
 
-from django import forms
-
 from jobs.calc.units.numbers import format_number
 from jobs.models import WorkItem
+from jobs.work_items.authorisation_forms import AuthorisationMixin
 from jobs.work_items.totals import max_authorised, total_with
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
 
 
-class WorkItemForm(FieldGroupsMixin, RecordForm):
+class WorkItemForm(AuthorisationMixin, FieldGroupsMixin, RecordForm):
     """Agreed work; if it takes the job over the authorised amount, the customer has to be asked."""
 
-    asked = forms.BooleanField(label="The customer was asked and agrees", required=False)
-    question = ""
+    GROUPS = (("", ("description", "price", "done")),)
 
     class Meta(RecordForm.Meta):
         model = WorkItem
@@ -33,11 +31,6 @@ class WorkItemForm(FieldGroupsMixin, RecordForm):
             )
         elif over is not None and over.over is not None:
             more = format_number(over.over, 2)
-            self.question = (
-                f"This makes {format_number(over.amount, 2)}, which is {more} more than authorised."
-            )
-            if not self.cleaned_data.get("asked"):
-                self.add_error(
-                    "price", f"{self.question} Ask the customer, tick that it is agreed and save again."
-                )
+            question = f"This makes {format_number(over.amount, 2)}, which is {more} more than authorised."
+            self.ask(self.instance.job, "price", question, over.amount)
         return cleaned

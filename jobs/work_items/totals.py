@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-
 from jobs.job.results import JobResults
 from jobs.models import Job, WorkItem
 from workshop.csv_files import csv_text
@@ -50,15 +48,6 @@ def max_authorised() -> Decimal:
     """Return the largest amount that the authorised-amount column holds."""
     field: Any = Job._meta.get_field("authorised_amount")
     return (Decimal(10) ** field.max_digits - 1).scaleb(-field.decimal_places)
-
-
-@transaction.atomic
-def raise_limit(job: Job) -> None:
-    """Raise the authorised amount to the total agreed; history records the user."""
-    job.authorised_amount = max(
-        job.authorised_amount or Decimal(0), total(job, list(job.work_items.all())).amount
-    )
-    job.save()
 
 
 def work_csv(job: Job, currency: str) -> str:

@@ -1,16 +1,18 @@
 """Agreed work on a job, with its price."""
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.job.form_page import form_page, remove_button, section_url
 from jobs.models import Job, WorkItem
+from jobs.work_items.authorising import record_answer
 from jobs.work_items.forms import WorkItemForm
-from jobs.work_items.totals import raise_limit, work_csv
+from jobs.work_items.totals import work_csv
 from workshop.access.roles import StaffRequest, roles, staff
-from workshop.models import Role
+from workshop.models import Role, StaffMember
 from workshop.records.responses import csv_response, post_data
 from workshop.records.submit_once import submit_once
 
@@ -39,9 +41,12 @@ def work_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) -> HttpResponse:
     form = WorkItemForm(post_data(request), instance=item)
-    if form.is_valid() and form.save_unless_stale():
-        if form.question:
-            raise_limit(job)
+    if form.is_valid() and form.is_refused:
+        record_answer(form.build_answer(job, request.user))
+        asked = form.cleaned_data["asked"]
+        messages.info(request, f"{asked} refused, which is recorded. The work agreed stays as it was.")
+        return redirect(section_url(job, "brief"))
+    if form.is_valid() and save_with_answer(form, job, request.user):
         messages.success(request, "The work agreed is saved.")
         return redirect(section_url(job, "brief"))
     return form_page(
@@ -53,6 +58,16 @@ def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) 
         template="jobs/work_items/form.html",
         remove=remove_button(item, "work-item-remove", "Take it off"),
     )
+
+
+@transaction.atomic
+def save_with_answer(form: WorkItemForm, job: Job, by: StaffMember) -> bool:
+    """Save the work with the customer's answer, if there was a question; return False on a conflict."""
+    if not form.save_unless_stale():
+        return False
+    if form.question:
+        record_answer(form.build_answer(job, by))
+    return True
 
 
 @roles(Role.DESK)

@@ -24,6 +24,7 @@ def document_pdf(
     at: datetime,
     *,
     pictures: Iterable[Picture] = (),
+    files: Mapping[str, tuple[bytes, str]] | None = None,
     size: str = "",
     attached: Mapping[str, str] | None = None,
 ) -> bytes:
@@ -35,15 +36,17 @@ def document_pdf(
         Name of its template, ``templates/reports/documents/<name>.html``.
     facts : dict
         Its content as plain values; control characters are removed from texts.
+    files : mapping, optional
+        Content and type of further pictures by the address that the template uses.
     size : str, optional
         Page size in CSS; by default that of the shop's paper.
     attached : mapping, optional
         Attached texts by file name.
     """
     drawn = list(pictures)
-    files = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}
+    svgs = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}
     context = {"f": strip_control_characters(facts), "u": shop, "shop": shop, "at": at, "pictures": drawn}
     with printing_lock(), timezone.override(ZoneInfo(shop.time_zone)):
         html = render_to_string(f"reports/documents/{name}.html", context)
-        source = DocumentSource(html, files, size or PAPERS[shop.paper])
+        source = DocumentSource(html, {**svgs, **(files or {})}, size or PAPERS[shop.paper])
         return typeset(source, styles=[STYLE], attached=attached, at=at)

@@ -73,12 +73,10 @@ def find_wheels(drawn: list[tuple[float, float, float, float]]) -> list[tuple[fl
 
 @pytest.mark.parametrize("signed", ["on the screen", "by hand"])
 def test_receipt_is_one_page_with_all_signed_details(
-    log_in: LogIn, live_server: Any, job: Job, signed: str
+    log_in: LogIn, live_server: Any, job: Job, people: dict[Role, Any], signed: str
 ) -> None:
     if signed == "on the screen":
-        Job.objects.filter(pk=job.pk).update(
-            signature=STROKES, signed_by="Ines Quill", signed_at=timezone.now()
-        )
+        factories.sign_receipt(job, people[Role.DESK], signature=STROKES)
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job}/receipt/")
     expect(page.get_by_role("heading", name="Receipt of a motorcycle")).to_be_visible()

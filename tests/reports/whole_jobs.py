@@ -12,6 +12,7 @@ from fixtures import simulator
 from fixtures.bikes import BIKES, true_plate_pct
 from jobs.mixture.study import Limits, StudyInputs, fill_study
 from jobs.models import (
+    Authorisation,
     BikeChange,
     Check,
     CheckItem,
@@ -172,6 +173,16 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
         job=job, description="Check and set the valve clearances", price=Decimal("280"), done=True
     )
     WorkItem.objects.create(job=job, description="Tune on the roller", price=Decimal("420"), done=True)
+    Authorisation.objects.create(
+        job=job,
+        amount=Decimal("900"),
+        asked="Ines Quill",
+        asked_by=desk,
+        how="phone",
+        at=hours(20),
+        answer="agreed",
+        words="Go on, if it is the valves.",
+    )
     received = TuneRevision.objects.create(job=job, number=0, loaded_by=desk, loaded_at=ARRIVED)
     make_runs(job, tuner, ("tern", "before", "sweep"), hours(2), received)
     add_clearances(job, mechanic)

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from functools import partial
+from pathlib import PurePath
 from smtplib import (
     SMTPAuthenticationError,
     SMTPRecipientsRefused,
@@ -12,6 +13,7 @@ from smtplib import (
 )
 
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.core.mail import EmailMessage
 from django.db import models, transaction
 from django.utils import timezone
@@ -65,6 +67,7 @@ def queue_mail(
     by: StaffMember,
     about: models.Model | None = None,
     customer: Customer | None = None,
+    attached: str = "",
 ) -> OutgoingMail:
     """Store a mail within the caller's transaction; it is sent once that is committed.
 
@@ -74,6 +77,8 @@ def queue_mail(
         Address of the page that lists the mails about this record.
     customer : Customer, optional
         Whom it concerns; it is erased and exported with the customer.
+    attached : str
+        Name in the storage of a PDF that goes with it.
 
     Raises
     ------
@@ -90,6 +95,7 @@ def queue_mail(
         by=by,
         about=mail_key(about) if about else "",
         customer=customer,
+        attached=attached,
     )
     start_sending(mail)
     return mail
@@ -149,11 +155,17 @@ def record_outcome(mail: OutgoingMail, *, error: str = "") -> None:
 def build_message(mail: OutgoingMail) -> EmailMessage:
     shop = ShopProfile.current()
     reply_to = [shop.email] if shop.email else None
-    return EmailMessage(mail.subject, mail.body, to=[mail.to], reply_to=reply_to)
+    message = EmailMessage(mail.subject, mail.body, to=[mail.to], reply_to=reply_to)
+    if mail.attached:
+        with default_storage.open(mail.attached) as file:
+            message.attach(PurePath(mail.attached).name, file.read(), "application/pdf")
+    return message
 
 
 def describe_problem(problem: Exception) -> str:
     """Return in a sentence why a mail was not sent."""
+    if isinstance(problem, FileNotFoundError):
+        return "The file that goes with it is missing."
     # smtplib reports a time-out while it waits for an answer as a lost connection.
     if isinstance(problem, TimeoutError) or isinstance(problem.__context__, TimeoutError):
         return f"The mail server did not answer within {settings.EMAIL_TIMEOUT} s."

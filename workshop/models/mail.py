@@ -38,6 +38,7 @@ class OutgoingMail(models.Model):
     to = models.EmailField("to", blank=True)
     subject = models.CharField(max_length=200)
     body = models.TextField(blank=True)
+    attached = models.CharField("stored file that goes with it", max_length=200, blank=True)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     attempt = models.PositiveSmallIntegerField(default=1)
     error = models.TextField("why it was not sent", blank=True)

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from jobs.job.registry import all_rows
 from jobs.models import (
+    Authorisation,
     BikeChange,
     Check,
     CheckItem,
@@ -34,7 +35,14 @@ from jobs.models import (
 )
 from reports.handover.notices import current_wording
 from reports.models import HandoverSheet
-from tests.factories import get_part_kind, get_workstation, make_bike, make_clearance_set, make_job
+from tests.factories import (
+    get_part_kind,
+    get_workstation,
+    make_bike,
+    make_clearance_set,
+    make_job,
+    sign_receipt,
+)
 from workshop.models import Bike, Role
 
 pytestmark = pytest.mark.django_db
@@ -141,6 +149,44 @@ def test_desk_edits_a_job(login) -> None:
     )
 
 
+ANSWER = {"asked": "Ines Quill", "how": "message", "asked_at": "2025-03-12T10:30", "words": "All right."}
+
+
+def edit(client, job: Job, **sent: str):
+    return client.post(reverse("job-edit", args=[job]), {**EDITED, "version": job.version, **sent})
+
+
+def test_higher_limit_needs_the_customers_answer(login) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    refused = edit(client, job, authorised_amount="410")
+    assert refused.status_code == 422
+    assert "This is 110.00 more than the 300.00 authorised so far." in refused.text
+    assert "Valves and a sync" in refused.text
+    assert edit(client, job, authorised_amount="410", **ANSWER, answer="agreed").status_code == 302
+    job.refresh_from_db()
+    answer = job.authorisations.get()
+    assert (str(job.authorised_amount), str(answer.amount)) == ("410.00", "410.00")
+    assert (answer.asked_by.username, answer.how, answer.words) == ("desk", "message", "All right.")
+    assert edit(client, job, authorised_amount="350").status_code == 302  # less needs no question
+
+
+def test_refused_limit_stays_and_the_rest_is_saved(login) -> None:
+    job = make_job(authorised_amount="300")
+    answer = edit(login(Role.DESK), job, authorised_amount="410", **ANSWER, answer="refused")
+    assert answer.status_code == 302
+    job.refresh_from_db()
+    assert (str(job.authorised_amount), job.brief) == ("300.00", "Valves and a sync")
+    assert job.authorisations.get().answer == "refused"
+
+
+def test_limit_below_the_agreed_work_is_refused_where_it_is_typed(login) -> None:
+    job = make_job(authorised_amount="300")
+    WorkItem.objects.create(job=job, description="Valves", price="240.50")
+    refused = edit(login(Role.DESK), job, authorised_amount="200")
+    assert refused.status_code == 422
+    assert "The work agreed comes to 240.50, which is 40.50 more than this." in refused.text
+
+
 def test_empty_request_shows_error_at_the_field(login) -> None:
     job = make_job()
     response = login(Role.DESK).post(reverse("job-edit", args=[job]), {"intended_use": "track_only"})
@@ -234,6 +280,9 @@ def make_job_with_everything(staff) -> Job:
     job, mechanic, desk = make_full_job(staff), staff[Role.MECHANIC], staff[Role.DESK]
     Photo.objects.create(job=job, image="photos/a.jpg", original_name="a.jpg", by=desk)
     WorkItem.objects.create(job=job, description="Check and set the valves")
+    Authorisation.objects.create(
+        job=job, amount="410", asked="Ines Quill", asked_by=desk, how="phone", answer="agreed"
+    )
     StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
     Part.objects.create(job=job, name="Cotton air filter", fitted_at=job.created_at)
     BikeChange.objects.create(
@@ -280,6 +329,7 @@ def make_job_with_everything(staff) -> Job:
             starts_at=datetime(2026, 6, 10 + number, 9, tzinfo=UTC),
             ends_at=datetime(2026, 6, 10 + number, 11, tzinfo=UTC),
         )
+    sign_receipt(job, desk)
     return job
 
 

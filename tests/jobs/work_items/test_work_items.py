@@ -9,9 +9,19 @@ from django.urls import reverse
 
 from jobs.models import Part, WorkItem
 from tests.factories import make_bike, make_customer, make_job
+from tests.html import read_text
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
+
+
+AGREED = {
+    "asked": "Ines Quill",
+    "how": "phone",
+    "asked_at": "2025-03-12T10:30",
+    "answer": "agreed",
+    "words": "Go on then.",
+}
 
 
 def add_work(client, job, **sent: str):
@@ -26,10 +36,59 @@ def test_work_above_the_customer_limit_needs_confirmation(login) -> None:
     assert "This makes 300.50, which is 0.50 more than authorised." in refused.text
     assert "Synchronise" in refused.text
     assert WorkItem.objects.count() == 1
-    assert add_work(client, job, description="Synchronise", price="60", asked="on").status_code == 302
+    assert refused.context["form"]["asked"].value() == job.customer.name
+    assert add_work(client, job, description="Synchronise", price="60", **AGREED).status_code == 302
     job.refresh_from_db()
     assert job.authorised_amount == Decimal("300.50")
     assert job.history.first().history_user.username == "desk"
+    answer = job.authorisations.get()
+    assert (answer.asked, answer.asked_by.username, answer.get_how_display(), str(answer.amount)) == (
+        "Ines Quill",
+        "desk",
+        "by phone",
+        "300.50",
+    )
+    assert (answer.answer, answer.words, f"{answer.at:%Y-%m-%d}") == ("agreed", "Go on then.", "2025-03-12")
+    page = read_text(client.get(reverse("job", args=[job])))
+    assert "Ines Quill was asked by Dana Desk by phone for a limit of 300.50" in page
+    assert "and agreed: “Go on then.”" in page
+
+
+def test_refusal_is_recorded_and_leaves_work_and_limit_as_they_were(login) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    answer = add_work(client, job, description="Synchronise", price="360", **{**AGREED, "answer": "refused"})
+    assert answer.status_code == 302
+    job.refresh_from_db()
+    assert (job.authorised_amount, job.work_items.count()) == (300, 0)
+    assert job.authorisations.get().answer == "refused"
+    page = read_text(client.get(reverse("job", args=[job])))
+    assert "Ines Quill refused, which is recorded." in page
+    assert "for a limit of 360.00 EUR and refused" in page.replace("\xa0", " ")
+
+
+@pytest.mark.parametrize("missing", ["asked", "how", "asked_at", "answer"])
+def test_answer_needs_who_how_when_and_what(login, missing: str) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    refused = add_work(client, job, description="Synchronise", price="360", **{**AGREED, missing: ""})
+    assert refused.status_code == 422
+    assert refused.context["form"].errors.keys() == {missing}
+    assert "Go on then." in refused.text
+    assert not job.authorisations.exists()
+
+
+def test_question_is_asked_only_where_the_amount_is_typed(login) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    add_work(client, job, description="Synchronise", price="360", **AGREED)
+    item = job.work_items.get()
+    for url in (
+        reverse("job", args=[job]),
+        reverse("work-item-edit", args=[item.pk]),
+        reverse("job-edit", args=[job]),
+        reverse("job-receipt", args=[job]),
+    ):
+        assert "Ask the customer" not in client.get(url).text
+    sent = {"version": "1", "description": "Synchronise", "price": "355", "done": "on"}
+    assert client.post(reverse("work-item-edit", args=[item.pk]), sent).status_code == 302
 
 
 def test_work_up_to_the_customer_limit_needs_no_confirmation(login) -> None:
@@ -73,7 +132,7 @@ def test_total_above_maximum_shows_error_at_the_price(login) -> None:
     job = make_job(authorised_amount=Decimal("60000000"))
     WorkItem.objects.create(job=job, description="Engine", price=Decimal("60000000"))
     desk = login(Role.DESK)
-    sent = {"description": "Gearbox", "price": "40000000", "asked": "on"}
+    sent = {"description": "Gearbox", "price": "40000000", **AGREED}
     response = desk.post(reverse("work-item-add", args=[job]), sent)
     assert response.status_code == 422
     assert "no more than 99\u202f999\u202f999.99 can be authorised" in response.text

@@ -29,6 +29,7 @@ from workshop.models.search import Word
 
 SECRET = {"token"}
 RENAMED = {"rpm_axis": "engine_speed_axis_rpm", "load_axis": "load_axis_pct", "target": "target_lambda"}
+RENAMED |= {"amount": "amount_eur"}
 RENAMED |= {"price": "price_eur", "authorised_amount": "authorised_amount_eur", "size": "size_bytes"}
 RENAMED |= {"front_sprocket": "front_sprocket_teeth", "rear_sprocket": "rear_sprocket_teeth"}
 RENAMED |= {"sweep_start": "sweep_start_sample", "sweep_stop": "sweep_stop_sample"}

@@ -15,7 +15,7 @@ from jobs.runs.importing import RunDetails, import_run
 from reports.customer.links import acknowledge, mail_link
 from reports.handover.issuing import issue_sheet
 from reports.models import SheetLink
-from tests.factories import make_customer
+from tests.factories import make_customer, sign_receipt
 from tests.reports.whole_jobs import make_whole_job
 from workshop.mail.outbox import record_outcome, record_return
 from workshop.models import Customer, DocumentDecision, OutgoingMail, Role, StaffMember
@@ -59,6 +59,7 @@ def make_person_everywhere(staff: dict[Role, StaffMember], desk: Client) -> Cust
     make_files(job, staff)
     fill_texts()
     job = Job.objects.get(pk=job.pk)
+    sign_receipt(job, staff[Role.DESK], signed_by=NAME)
     job.stage = Stage.HANDED_OVER
     job.save()
     make_duplicate(customer, desk)
@@ -97,7 +98,6 @@ def fill_texts() -> None:
                     setattr(row, field.name, fitting(text, row.pk, field))
                 row.save()
     job = Job.objects.get()
-    job.signature = [[[1, 1], [2, 2]]]
     job.condition_marks = [{"x": 10, "y": 20, "note": text} for text in TEXTS]
     job.save()
 

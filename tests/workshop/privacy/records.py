@@ -11,7 +11,7 @@ from django.utils import timezone
 from jobs.models import Job, Part, Photo, TuneChange, TuneChangeKind
 from reports.handover.notices import current_wording
 from reports.models import Acknowledgement, HandoverSheet, SheetLink
-from tests.factories import make_clearance_set, make_job, make_revision
+from tests.factories import make_clearance_set, make_job, make_revision, sign_receipt
 from workshop.models import Role, StaffMember
 from workshop.models.search import Word
 
@@ -23,10 +23,9 @@ def make_named_job(staff: dict[Role, StaffMember]) -> Job:
     job = make_job(
         brief="Ines Quill wants it smooth. Call +00 555 0101.",
         stage="handed_over",
-        signed_by="Ines Quill",
-        signature=[[[1, 1], [2, 2]]],
         condition_marks=[{"x": 10, "y": 20, "note": "dent, shown to Ines Quill"}],
     )
+    sign_receipt(job, staff[Role.DESK])
     make_clearance_set(job, staff[Role.MECHANIC])
     Part.objects.create(job=job, name="Seat for Ines Quill")
     revision = make_revision(job, staff[Role.TUNER])

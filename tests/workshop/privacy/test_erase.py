@@ -11,9 +11,9 @@ from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from jobs.models import FileLayout, Job, Part, Photo, Run, StageEntry
+from jobs.models import FileLayout, Job, Part, Photo, Run, SignedReceipt, StageEntry
 from reports.models import Acknowledgement, HandoverSheet, SheetLink
-from tests.factories import make_bike, make_customer, make_job
+from tests.factories import make_bike, make_customer, make_job, sign_receipt
 from tests.reports.whole_jobs import make_whole_job
 from tests.workshop.privacy.records import add_sheet, make_named_job, stored_rows, stored_text
 from workshop.models import Bike, Customer, EngineSpec, Role
@@ -37,14 +37,15 @@ def test_erasure_removes_the_name_and_keeps_the_work(login, staff) -> None:
     customer.save()
     assert "Quill" in stored_text()
     kept = {f"{part}-reports-handoversheet-{sheet.pk}": "keep" for part in ("choice", "reason")}
-    answer = login(Role.OWNER).post(erase_page(customer), {"name": "Ines Quill", **kept})
+    deleted = {f"choice-jobs-signedreceipt-{SignedReceipt.objects.get().pk}": "delete"}
+    answer = login(Role.OWNER).post(erase_page(customer), {"name": "Ines Quill", **kept, **deleted})
     assert answer.status_code == 302
     left = stored_text().lower()
     for personal in ("quill", "555 0101", "5550101", "ines@", "demo 22", "demo22", "prefers mornings"):
         assert personal not in left
     job = Job.objects.get()
     assert str(job.customer) == f"Erased customer {customer.pk}"
-    assert job.signature == []
+    assert job.signed_receipts.get().signature == []
     assert job.condition_marks == [
         {"x": 10, "y": 20, "note": f"dent, shown to Erased customer {customer.pk}"}
     ]
@@ -178,14 +179,13 @@ def test_plate_of_a_sold_bike_stays_with_its_owner() -> None:
 def test_records_of_another_customer_of_the_same_name_stay(staff) -> None:
     make_named_job(staff)
     other = make_customer()
-    other_job = make_job(
-        bike=make_bike(owner=other, plate="X 1"), brief="Ines Quill waits", signed_by="Ines Quill"
-    )
+    other_job = make_job(bike=make_bike(owner=other, plate="X 1"), brief="Ines Quill waits")
+    sign_receipt(other_job, staff[Role.DESK])
     erase(Job.objects.exclude(pk=other_job.pk).get().customer)
     other.refresh_from_db()
     other_job.refresh_from_db()
     assert (other.name, other.phone) == ("Ines Quill", "+00 555 0101")
-    assert (other_job.brief, other_job.signed_by) == ("Ines Quill waits", "Ines Quill")
+    assert (other_job.brief, other_job.signed_receipts.get().signed_by) == ("Ines Quill waits", "Ines Quill")
 
 
 def test_name_in_a_record_of_the_whole_shop_is_erased() -> None:

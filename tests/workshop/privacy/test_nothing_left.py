@@ -86,7 +86,6 @@ def test_nothing_names_an_erased_customer(transactional_db, customer, login, cap
         # numbers and choices
         "workshop.customer.experience",
         "workshop.customer.riding_mass_kg",
-        "jobs.job.signature",
     }
     assert missing == set(), "the person is not everywhere: extend tests/workshop/privacy/everywhere.py"
     assert "reports_handoversheet.snapshot" in find_person()
@@ -97,7 +96,9 @@ def test_nothing_names_an_erased_customer(transactional_db, customer, login, cap
         assert not find_parts(owner.get(reverse("shop-history"), {"kind": kind}).text)
     assert not find_parts(caplog.text + "".join(capfd.readouterr()))
     assert {decision.choice for decision in DocumentDecision.objects.all()} == {"delete"}
-    assert len(DocumentDecision.objects.all()) == 4  # the sheet, two run files, the calibration file
+    assert (
+        len(DocumentDecision.objects.all()) == 6
+    )  # the sheet, two receipts, two run files, the calibration file
     if connection.vendor == "sqlite":
         database = Path(connection.settings_dict["NAME"])
         for path in (database, database.with_name(f"{database.name}-wal")):
@@ -112,6 +113,9 @@ def test_documents_that_are_kept_are_the_only_ones_with_the_name(customer, login
         "reports_handoversheet.snapshot",
         "reports_handoversheet.override_reason",
         "reports_historicalhandoversheet.override_reason",
+        "jobs_signedreceipt.facts",
+        "jobs_signedreceipt.signed_by",
+        "jobs_historicalsignedreceipt.signed_by",
     }
     kept = {path.suffix for path in stored_files() if find_parts(read_file(path))}
     assert kept == {".pdf", ".dat", ".bin"}

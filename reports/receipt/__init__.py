@@ -1,0 +1,1 @@
+"""The signed receipt as a document: printed once, when it is signed, and kept as it is."""
