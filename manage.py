@@ -7,12 +7,13 @@ import sys
 
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "workshop.settings")
+    from workshop.data_dir import PRIVATE, ShopManagementUtility
+
+    os.umask(PRIVATE)
     if sys.argv[1:2] == ["demo"]:
         from workshop.demo_environment import prepare
 
         prepare()
-    from workshop.data_dir import ShopManagementUtility
-
     ShopManagementUtility(sys.argv).execute()
 
 

@@ -7,7 +7,10 @@ from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import ManagementUtility
 from django.core.management.base import BaseCommand, CommandError
+from django.db import OperationalError
 
+# The umask with which files of the shop are created: for the account that runs it alone.
+PRIVATE = 0o077
 CREATES_DATA_DIR = {"migrate", "restore", "demo"}
 
 
@@ -28,6 +31,20 @@ def create_data_dir(write: Callable[[str], object]) -> None:
 
 class ShopManagementUtility(ManagementUtility):
     """Django's command line, with a clear error if a setting or the data folder is missing."""
+
+    def execute(self) -> None:
+        """Run the command; a database or folder that can't be used ends it with one sentence."""
+        try:
+            super().execute()
+        except (OperationalError, PermissionError) as problem:
+            if "--traceback" in self.argv:
+                raise
+            raise SystemExit(
+                f"The shop's data can't be used: {str(problem).strip()}. Look at DATA_DIR "
+                f"({settings.DATA_DIR}) and DATABASE_URL: the account that runs this command must be "
+                "able to write there. A new database is filled by “manage.py migrate”. "
+                "With --traceback this command shows where it failed."
+            ) from None
 
     def fetch_command(self, subcommand: str) -> BaseCommand:
         wants_help = self.argv[1:2] == ["help"] or not {"-h", "--help", "--version"}.isdisjoint(self.argv)

@@ -195,7 +195,7 @@ STATICFILES_DIRS = [BASE_DIR / "static"]
 MEDIA_ROOT = DATA_DIR / "files"
 STORAGES = {
     "default": {
-        "BACKEND": env.str("FILE_STORAGE", default="django.core.files.storage.FileSystemStorage"),
+        "BACKEND": env.str("FILE_STORAGE", default="workshop.stored_files.WholeFileStorage"),
         "OPTIONS": env.json("FILE_STORAGE_OPTIONS", default={}),
     },
     "staticfiles": {
@@ -204,6 +204,9 @@ STORAGES = {
         else "workshop.static_files.HashedStaticFilesStorage"
     },
 }
+# Readable by the account that runs the site alone; other files by the umask of manage.py and wsgi.py.
+FILE_UPLOAD_PERMISSIONS = 0o600
+FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = DEBUG
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
@@ -245,11 +248,21 @@ CONTENT_SECURITY_POLICY = {
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
+    "filters": {"refusals": {"()": "workshop.access.errors.RefusalsInOneLine"}},
     "formatters": {"discreet": {"()": "workshop.logs.DiscreetFormatter"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "discreet"}},
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "filters": ["refusals"],
+            "formatter": "discreet",
+        }
+    },
     "loggers": {"django.server": {"handlers": ["console"], "level": "INFO", "propagate": False}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
 }
+
+# The health check, the system checks and the owner's Today warn below so much free space.
+LOW_DISK_MB: int = env.int("LOW_DISK_MB", default=1000)
 
 # Maximum size of uploads, in bytes.
 RUN_FILE_LIMIT = 64 * 1024 * 1024

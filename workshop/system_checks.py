@@ -6,6 +6,7 @@ They run at start-up and with ``manage.py check``; those of the database with ``
 
 import os
 import sqlite3
+import stat
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.core.files.storage import FileSystemStorage, default_storage
 from django.db import DatabaseError, connections
 
+from workshop.disk import measure_free_space
 from workshop.mail.server import has_mail_server
 
 FONTS = (
@@ -66,6 +68,45 @@ def check_media_folder(app_configs: Sequence[Any] | None, **kwargs: Any) -> list
             id="workshop.E001",
         )
     ]
+
+
+@register()
+def check_private_files(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Check that no other account of the machine can read the shop's data."""
+    database = connections["default"].settings_dict["NAME"] if is_sqlite() else ""
+    paths = [Path(settings.DATA_DIR), Path(settings.MEDIA_ROOT)]
+    paths += [Path(f"{database}{end}") for end in ("", "-wal", "-shm") if database]
+    readable = [path for path in paths if os.name == "posix" and is_open_to_others(path)]
+    if not readable:
+        return []
+    return [
+        Warning(
+            f"Other accounts of this machine may read {', '.join(map(str, readable))}.",
+            hint=f"Close the folder with what is in it: chmod -R go= {settings.DATA_DIR}",
+            id="workshop.W007",
+        )
+    ]
+
+
+def is_sqlite() -> bool:
+    return connections["default"].vendor == "sqlite"
+
+
+def is_open_to_others(path: Path) -> bool:
+    """Return True if another account may use a path, and reach it through the folders above."""
+    try:
+        is_open = bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))
+        ways = (parent.stat().st_mode & (stat.S_IXGRP | stat.S_IXOTH) for parent in path.resolve().parents)
+        return is_open and all(ways)
+    except OSError:
+        return False  # missing, or out of reach even for us
+
+
+@register()
+def check_free_space(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Check that the disk has room."""
+    sentence = measure_free_space().sentence
+    return [Warning(sentence, id="workshop.W008")] if sentence else []
 
 
 @register()

@@ -13,6 +13,7 @@ from workshop.privacy import urls as privacy
 from workshop.shop import urls as shop
 from workshop.stock import urls as stock
 
+handler500 = "workshop.access.errors.server_error"
 PACKAGES = (people, shop, mail, change_log, backup, customers, privacy, engines, stock, health)
 urlpatterns = [
     *(pattern for package in PACKAGES for pattern in package.urlpatterns),

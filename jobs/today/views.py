@@ -12,6 +12,7 @@ from jobs.search.find import find_jobs
 from jobs.today.board import MAX_SHOWN, day
 from jobs.today.getting_started import is_new_shop, onboarding_steps
 from workshop.access.roles import StaffRequest, staff
+from workshop.disk import measure_free_space
 from workshop.mail.outbox import list_unsettled
 from workshop.models import Role
 from workshop.records.lists import list_page, search_text
@@ -24,6 +25,7 @@ def today(request: StaffRequest) -> HttpResponse:
     first = parse_day(request.GET.get("from", "")) or timezone.localdate()
     beginning = request.user.is_owner and now.is_empty and is_new_shop()
     context = {
+        "disk_notice": measure_free_space().sentence if request.user.is_owner else "",
         "day": now,
         "steps": onboarding_steps(request.shop) if beginning else [],
         "plan": build_schedule(first, load_opening_hours(request.shop)),

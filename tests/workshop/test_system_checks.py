@@ -1,16 +1,23 @@
 """System checks: each passes if all is well and reports a fault otherwise."""
 
 import os
+import shutil
 import sqlite3
+import stat
 import subprocess
 import sys
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from django.core.checks import run_checks
+from django.core.management import ManagementUtility
 from django.db import DatabaseError, connection, connections
 
 from workshop import system_checks as checks
+from workshop.data_dir import ShopManagementUtility
 
 
 def ids(found: list) -> list[str]:
@@ -40,6 +47,40 @@ def test_media_folder_without_write_permission_is_an_error(settings, tmp_path, m
     settings.MEDIA_ROOT = tmp_path
     monkeypatch.setattr(checks.os, "access", lambda path, mode: False)
     assert ids(checks.check_media_folder(None)) == ["workshop.E001"]
+
+
+@pytest.fixture
+def open_shop(settings) -> Iterator[Path]:
+    """Return a data folder that other accounts can reach; pytest's own folders they cannot."""
+    with tempfile.TemporaryDirectory() as folder:
+        settings.DATA_DIR = Path(folder)
+        settings.MEDIA_ROOT = settings.DATA_DIR / "files"
+        settings.MEDIA_ROOT.mkdir(mode=0o755)
+        settings.DATA_DIR.chmod(0o755)
+        yield settings.DATA_DIR
+
+
+def test_data_that_others_may_read_are_a_warning_that_says_what_to_do(open_shop: Path) -> None:
+    (message,) = checks.check_private_files(None)
+    assert message.id == "workshop.W007"
+    assert str(open_shop) in message.msg and str(open_shop / "files") in message.msg
+    assert f"chmod -R go= {open_shop}" in message.hint
+    subprocess.run(["chmod", "-R", "go=", open_shop], check=True)
+    assert checks.check_private_files(None) == []
+
+
+def test_folder_within_a_closed_one_passes(open_shop: Path) -> None:
+    open_shop.chmod(0o700)
+    assert checks.check_private_files(None) == []
+
+
+@pytest.mark.parametrize(
+    ("free_mb", "words"), [(999, "nearly full. 999 MB"), (10, "The disk is full. 10 MB")]
+)
+def test_little_free_space_is_a_warning(monkeypatch, free_mb: int, words: str) -> None:
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: SimpleNamespace(free=free_mb * 1_000_000))
+    (message,) = checks.check_free_space(None)
+    assert (message.id, words in message.msg) == ("workshop.W008", True)
 
 
 def test_missing_font_is_an_error(monkeypatch) -> None:
@@ -124,6 +165,8 @@ def test_migrate_creates_missing_data_folder_and_reports_it(tmp_path) -> None:
     made = manage(folder, "migrate", "--verbosity", "0")
     assert (made.returncode, made.stderr) == (0, "")
     assert f"Made the folder {folder}" in made.stdout
+    made_here = [folder, *folder.rglob("*")]
+    assert {stat.filemode(path.stat().st_mode)[4:] for path in made_here} == {"------"}
     assert manage(folder, "check", "--database", "default").returncode == 0
 
 
@@ -165,6 +208,29 @@ def test_command_without_secret_key_ends_with_one_sentence(tmp_path, command: st
     done = manage(tmp_path, command, SECRET_KEY="", DEBUG="off")
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr.startswith("SECRET_KEY is not set.")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("command", ["check --database default", "createsuperuser", "backup x.tar"])
+def test_database_that_cannot_be_opened_ends_with_one_sentence(tmp_path, command: str) -> None:
+    # As in a folder that may only be read: SQLite can't make its files there.
+    address = f"sqlite:///{tmp_path}/none/shop.sqlite3"
+    done = manage(tmp_path, *command.split(), DATABASE_URL=address)
+    assert done.returncode == 1
+    assert "unable to open database file" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert str(tmp_path) in done.stderr
+
+
+def test_folder_that_may_only_be_read_ends_with_one_sentence(monkeypatch) -> None:
+    def refuse(self: object) -> None:
+        raise PermissionError(13, "Permission denied", "/srv/workshop/static")
+
+    monkeypatch.setattr(ManagementUtility, "execute", refuse)
+    with pytest.raises(SystemExit, match=r"'/srv/workshop/static'.*must be able to write there"):
+        ShopManagementUtility(["manage.py", "collectstatic"]).execute()
+    with pytest.raises(PermissionError):
+        ShopManagementUtility(["manage.py", "collectstatic", "--traceback"]).execute()
 
 
 @pytest.mark.slow

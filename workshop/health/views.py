@@ -8,6 +8,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from workshop.access.roles import public
+from workshop.disk import measure_free_space
 
 logger = logging.getLogger(__name__)
 
@@ -26,5 +27,7 @@ def database_answers() -> bool:
 @require_safe
 @never_cache
 def health(request: HttpRequest) -> JsonResponse:
-    answers = database_answers()
-    return JsonResponse({"database": "ok" if answers else "does not answer"}, status=200 if answers else 503)
+    """Return 503 if the database does not answer or the disk is full; a disk that is nearly full says so."""
+    answers, disk = database_answers(), measure_free_space()
+    found = {"database": "ok" if answers else "does not answer", "disk": disk.state}
+    return JsonResponse(found, status=200 if answers and disk.state != "full" else 503)
