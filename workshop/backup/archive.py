@@ -10,10 +10,11 @@ from io import BytesIO
 from pathlib import Path
 from typing import IO, Any
 
+from django.core.exceptions import SuspiciousOperation
 from django.core.files import File
 from django.core.files.storage import default_storage
 from django.core.management import call_command
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.utils import timezone
 
 from workshop.backup import records
@@ -129,11 +130,41 @@ def read_manifest(archive: tarfile.TarFile) -> Manifest:
         text = archive.extractfile(MANIFEST)
         fields = json.loads(text.read()) if text else {}
         manifest = Manifest(**fields)
-    except (KeyError, ValueError, TypeError, tarfile.TarError) as problem:
+    except (KeyError, ValueError, TypeError, RecursionError, tarfile.TarError) as problem:
         raise ValueError("This is no backup of a shop, or its end is missing.") from problem
     if manifest.format != FORMAT:
         raise ValueError(f"This backup has format {manifest.format}; this program reads {FORMAT}.")
+    if not has_valid_types(manifest):
+        raise ValueError("The list of contents of this backup is not as this program writes it.")
+    for name in manifest.hashes:
+        if not is_safe_name(name):
+            raise ValueError(f"This backup names a file outside the shop: {name!r}. Nothing was restored.")
     return manifest
+
+
+def has_valid_types(manifest: Manifest) -> bool:
+    """Return True if the contents of a manifest have the types that we write."""
+    lists, tables = (manifest.migrations, manifest.lost), (manifest.rows, manifest.hashes)
+    if not all(isinstance(kept, list) for kept in lists) or not all(isinstance(t, dict) for t in tables):
+        return False
+    texts = [*manifest.migrations, manifest.lost, [manifest.made_at, manifest.engine]]
+    texts += [[*manifest.rows], [*manifest.hashes], [*manifest.hashes.values()]]
+    return (
+        all(isinstance(group, list) and all(isinstance(text, str) for text in group) for group in texts)
+        and all(len(migration) == 2 for migration in manifest.migrations)
+        and all(isinstance(count, int) for count in manifest.rows.values())
+    )
+
+
+def is_safe_name(name: str) -> bool:
+    """Return True if a member stays within the folder that it is restored into."""
+    parts = name.split("/")
+    return (
+        name.startswith((DATABASE, FILES))
+        and not {"", ".", ".."}.intersection(parts)
+        and "\\" not in name
+        and name.isprintable()
+    )
 
 
 def open_archive(path: Path) -> tarfile.TarFile:
@@ -148,11 +179,12 @@ def open_archive(path: Path) -> tarfile.TarFile:
 def iter_members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple[str, IO[bytes]]]:
     for name in manifest.hashes:
         try:
-            source = archive.extractfile(name)
+            member = archive.getmember(name)
         except KeyError:
-            source = None
+            raise ValueError(f"{name} is missing in the backup.") from None
+        source = archive.extractfile(member) if member.isreg() else None
         if source is None:
-            raise ValueError(f"{name} is missing in the backup.")
+            raise ValueError(f"{name} is no file in the backup.")
         yield name, source
 
 
@@ -168,6 +200,8 @@ def verify_backup(path: Path) -> Manifest:
             raise ValueError(f"The backup is damaged: {problem}.") from problem
         with work_folder() as folder:
             parts = unpack_database(archive, manifest, folder)
+            if not parts:
+                raise ValueError("The backup holds no database.")
             if records.count_copy_rows(manifest.engine, parts) != manifest.rows:
                 raise ValueError("The copy of the database holds other rows than it should.")
     return manifest
@@ -190,7 +224,15 @@ def restore_backup(path: Path) -> Manifest:
     Raises ValueError if the backup is damaged or of the other kind of database, or if the shop is not
     empty; then nothing was changed, except that files may have been added.
     """
-    manifest = verify_backup(path)
+    try:
+        return restore_verified(path, verify_backup(path))
+    except SuspiciousOperation as problem:
+        raise ValueError(f"This backup names a file outside the shop: {problem}") from problem
+    except DatabaseError as problem:
+        raise ValueError(f"The database refused what this backup holds: {str(problem).strip()}") from problem
+
+
+def restore_verified(path: Path, manifest: Manifest) -> Manifest:
     check_restorable(manifest)
     with open_archive(path) as archive, work_folder() as folder:
         for name, source in iter_members(archive, manifest):
@@ -199,7 +241,7 @@ def restore_backup(path: Path) -> Manifest:
         records.restore_database(unpack_database(archive, manifest, folder), manifest.migrations)
     found = records.count_rows(manifest.rows)
     # A squashed migration is noted beside those that it replaces, so their count differs.
-    del found[records.MIGRATIONS_TABLE]
+    found.pop(records.MIGRATIONS_TABLE, None)
     wrong = [table for table, count in found.items() if count != manifest.rows[table]]
     if wrong:
         raise ValueError(f"These tables hold other rows than the backup: {', '.join(wrong)}.")

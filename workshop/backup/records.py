@@ -148,8 +148,11 @@ def copy_postgresql(folder: Path) -> DatabaseCopy:
 def count_csv_rows(path: Path) -> int:
     """Count the rows of a table's copy."""
     csv.field_size_limit(MAX_CELL_CHARS)
-    with path.open(newline="", encoding="utf-8") as lines:
-        return sum(1 for _ in csv.reader(lines)) - 1
+    try:
+        with path.open(newline="", encoding="utf-8") as lines:
+            return sum(1 for _ in csv.reader(lines)) - 1
+    except csv.Error as problem:
+        raise ValueError(f"The copy of the table {path.stem} is damaged: {problem}") from problem
 
 
 def count_copy_rows(engine: str, parts: list[Path]) -> dict[str, int]:

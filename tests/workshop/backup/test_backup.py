@@ -190,3 +190,66 @@ def test_backup_command_names_missing_folder(tmp_path) -> None:
     missing = tmp_path / "not-mounted"
     with pytest.raises(CommandError, match=f"^No backup: There is no folder {missing}.$"):
         call_command("backup", missing / "shop.tar")
+
+
+def crafted_backup(path: Path, members: dict[str, bytes], **changes: object) -> Path:
+    """Write a backup by hand, with hashes that are right."""
+    manifest = {
+        "made_at": "2026-06-01T03:00:00+00:00",
+        "engine": connection.vendor,
+        "rows": {},
+        "migrations": [],
+        "hashes": {name: hashlib.sha256(data).hexdigest() for name, data in members.items()},
+        "lost": [],
+        **changes,
+    }
+    with tarfile.open(path, "w") as archive:
+        for name, data in {**members, "manifest.json": json.dumps(manifest).encode()}.items():
+            member = tarfile.TarInfo(name)
+            member.size = len(data)
+            archive.addfile(member, io.BytesIO(data))
+    return path
+
+
+HASH = hashlib.sha256(b"").hexdigest()
+CRAFTED: dict[str, tuple[dict[str, bytes], dict[str, object]]] = {
+    "above the folder": ({"files/../../stolen.txt": b"x"}, {}),
+    "absolute": ({"files//etc/stolen.txt": b"x"}, {}),
+    "with NUL": ({}, {"hashes": {"files/a\0b": HASH}}),
+    "elsewhere": ({"etc/stolen.txt": b"x"}, {}),
+    "not in the archive": ({}, {"hashes": {"files/a.csv": HASH}}),
+    "without a database": ({"files/a.csv": b"x"}, {}),
+    "with rubbish for a database": ({"database/workshop.sqlite3": b"rubbish\0" * 900}, {}),
+    "rows are a list": ({}, {"rows": ["jobs_job"]}),
+    "counts are texts": ({}, {"rows": {"jobs_job": "many"}}),
+    "hashes are numbers": ({}, {"hashes": {"files/a.csv": 7}}),
+    "hashes are missing": ({}, {"hashes": None}),
+    "migrations are numbers": ({}, {"migrations": [1, 2]}),
+    "migrations are triples": ({}, {"migrations": [["jobs", "0001", "x"]]}),
+    "engine is a list": ({}, {"engine": ["sqlite"]}),
+    "format is a text": ({}, {"format": "1"}),
+    "more than we know": ({}, {"more": 1}),
+}
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("name", CRAFTED)
+def test_crafted_backup_is_refused_with_a_sentence(tmp_path, settings, name: str) -> None:
+    members, changes = CRAFTED[name]
+    path = crafted_backup(tmp_path / "crafted.tar", members, **changes)
+    with pytest.raises(CommandError, match=r"^Not restored: .{20,}"):
+        call_command("restore", path)
+    assert not list(tmp_path.rglob("stolen.txt"))
+    assert not [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()]
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("kind", [tarfile.SYMTYPE, tarfile.LNKTYPE, tarfile.DIRTYPE, tarfile.FIFOTYPE])
+def test_member_that_is_no_file_is_refused_with_a_sentence(tmp_path, kind: bytes) -> None:
+    path = crafted_backup(tmp_path / "crafted.tar", {}, hashes={"files/a.csv": HASH})
+    member = tarfile.TarInfo("files/a.csv")
+    member.type, member.linkname = kind, "/etc/hostname"
+    with tarfile.open(path, "a") as archive:
+        archive.addfile(member)
+    with pytest.raises(CommandError, match=r"Not restored: files/a\.csv is no file in the backup"):
+        call_command("restore", path)
