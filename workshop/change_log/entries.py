@@ -4,11 +4,13 @@ simple_history's own diff leaves out the fields that no form edits, such as the 
 queries each related record by itself, so rows are compared here.
 """
 
+import heapq
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import islice
 from typing import Any, NamedTuple
 
 from django.apps import apps
@@ -42,6 +44,7 @@ class ChangeLogEntry:
     kind: str  # such as jobs.job
     kind_name: str
     pk: Any
+    history_id: int
     record: str
     action: str
     who: str
@@ -73,9 +76,11 @@ def list_kinds() -> list[tuple[str, str]]:
 
 
 def list_entries(
-    *, kind: str = "", pk: str = "", by: int | None = None, before: datetime | None = None
+    *, kind: str = "", pk: str = "", by: int | None = None, before: datetime | int | None = None
 ) -> list[ChangeLogEntry]:
     """List the latest entries, newest first: a page and one more.
+
+    ``before`` is a time, or within one kind the ``history_id`` of the last entry of the page before.
 
     Two queries per kind of record (one if it has no entries), and one more per kind that a changed
     field points to, whatever the number of rows.
@@ -84,16 +89,20 @@ def list_entries(
     if kind and kind not in known:
         return []
     chosen = [known[kind]] if kind else known.values()
-    rows = [row for model in chosen for row in latest_rows(model, pk, by, before)]
-    rows.sort(key=lambda row: (row.history_date, row.history_id), reverse=True)
-    rows = rows[: PAGE_LENGTH + 1]
+    # Within a kind by the order of saving, since a clock may have been set back in between.
+    merged = heapq.merge(
+        *(latest_rows(model, pk, by, before) for model in chosen),
+        key=lambda row: row.history_date,
+        reverse=True,
+    )
+    rows = list(islice(merged, PAGE_LENGTH + 1))
     earlier = earlier_rows(rows)
     changes = {row: changed_values(row, earlier.get((type(row), row.earlier))) for row in rows}
     names = related_names(values for row in rows for values in (*changes[row], *parents(row)))
     return [make_entry(row, changes[row], names) for row in rows]
 
 
-def latest_rows(model: Any, pk: str, by: int | None, before: datetime | None) -> list[Any]:
+def latest_rows(model: Any, pk: str, by: int | None, before: datetime | int | None) -> list[Any]:
     history = model.history.model
     key = model._meta.pk.attname
     older = history.objects.filter(**{key: OuterRef(key)}, history_id__lt=OuterRef("history_id"))
@@ -102,11 +111,11 @@ def latest_rows(model: Any, pk: str, by: int | None, before: datetime | None) ->
         rows = rows.filter(**{key: pk}) if pk.isdecimal() else rows.none()
     if by:
         rows = rows.filter(history_user_id=by)
-    if before:
+    if isinstance(before, int):
+        rows = rows.filter(history_id__lt=before)
+    elif before:
         rows = rows.filter(history_date__lt=before)
-    return list(
-        rows.select_related("history_user").order_by("-history_date", "-history_id")[: PAGE_LENGTH + 1]
-    )
+    return list(rows.select_related("history_user").order_by("-history_id")[: PAGE_LENGTH + 1])
 
 
 def earlier_rows(rows: Iterable[Any]) -> dict[tuple[type, int], Any]:
@@ -170,6 +179,7 @@ def make_entry(row: Any, changes: Sequence[Values], names: Names) -> ChangeLogEn
         kind=model._meta.label_lower,
         kind_name=str(model._meta.verbose_name),
         pk=getattr(row, model._meta.pk.attname),
+        history_id=row.history_id,
         record=display_name(row, names),
         action=ACTIONS[row.history_type],
         who=str(row.history_user or "the program"),

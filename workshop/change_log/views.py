@@ -13,21 +13,28 @@ from django.views.decorators.http import require_safe
 from workshop.access.roles import StaffRequest, owner_only, staff
 from workshop.change_log.entries import PAGE_LENGTH, list_entries, list_kinds, tracked_models
 from workshop.models import StaffMember
+from workshop.records.responses import parse_pk
 
 OWNER_ONLY_KINDS = {"workshop.staffmember", "workshop.shopprofile"}
 
 
-def parse_before(request: StaffRequest) -> datetime | None:
+def parse_before(request: StaffRequest, kind: str) -> datetime | int | None:
+    """Return where the page begins: after an entry of this kind, or at a time if there are all kinds."""
+    text = request.GET.get("before", "")
+    if kind:
+        return parse_pk(text) or None
     try:
-        before = parse_datetime(request.GET.get("before", ""))
+        before = parse_datetime(text)
     except ValueError:
         return None
     return timezone.make_aware(before) if before and timezone.is_naive(before) else before
 
 
 def render_entries(request: StaffRequest, context: dict[str, Any], **filters: Any) -> HttpResponse:
-    entries = list_entries(before=parse_before(request), **filters)
-    more = entries[PAGE_LENGTH - 1].when.isoformat() if len(entries) > PAGE_LENGTH else ""
+    kind = filters["kind"]
+    entries = list_entries(before=parse_before(request, kind), **filters)
+    last = entries[PAGE_LENGTH - 1] if len(entries) > PAGE_LENGTH else None
+    more = last and (last.history_id if kind else last.when.isoformat())
     context |= {"entries": entries[:PAGE_LENGTH], "more": more}
     return render(request, "workshop/change_log/list.html", context)
 

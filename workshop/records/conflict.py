@@ -42,7 +42,7 @@ def display_value(record: Record, name: str) -> str:
 def history_since(record: Record, version: int) -> tuple[Any, Any]:
     """Return the history rows of a record at a version and now, each None if there is none."""
     history = type(record).history.filter(**{record._meta.pk.name: record.pk})
-    rows = history.order_by("-version", "-history_date")
+    rows = history.order_by("-version", "-history_id")
     return rows.filter(version=version).first(), rows.select_related("history_user").first()
 
 

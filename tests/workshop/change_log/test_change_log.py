@@ -1,6 +1,6 @@
 """The change log: who changed which record when, with the values before and after."""
 
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.db import connection
@@ -82,6 +82,49 @@ def test_later_pages_show_earlier_entries(login) -> None:
     )
     assert "Number 10<" in earlier.text
     assert "Number 69" not in earlier.text
+
+
+def set_clock_back(record) -> None:
+    """Give the latest entry of a record a time before that of the one before."""
+    latest, earlier = record.history.order_by("-history_id")[:2]
+    latest.history_date = earlier.history_date - timedelta(hours=3)
+    latest.save()
+
+
+def test_history_keeps_its_order_if_the_clock_was_set_back(login) -> None:
+    customer = make_customer(name="First name")
+    for name in ("Second name", "Third name"):
+        customer.name = name
+        customer.save()
+    set_clock_back(customer)
+    owner = login(Role.OWNER)
+    kind = "workshop.customer"
+    for page in (record_history(owner, customer), shop_history(owner), shop_history(owner, kind=kind)):
+        assert page.index("Second name became Third name") < page.index("First name became Second name")
+
+
+def test_later_pages_lose_nothing_if_the_clock_was_set_back(login) -> None:
+    customer = make_customer(name="Number 00")
+    for number in range(1, 70):
+        customer.name = f"Number {number:02}"
+        customer.save()
+    Customer.history.filter(name__gte="Number 40").update(history_date=datetime(2020, 1, 1, tzinfo=UTC))
+    client, url = login(Role.OWNER), reverse("record-history", args=["workshop.customer", customer.pk])
+    first = client.get(url)
+    second = client.get(url, {"before": first.context["more"]})
+    shown = [entry.history_id for page in (first, second) for entry in page.context["entries"]]
+    assert shown == sorted(Customer.history.values_list("history_id", flat=True), reverse=True)
+
+
+def test_conflict_is_told_if_the_clock_was_set_back(login, staff) -> None:
+    person, owner = staff[Role.TUNER], login(Role.OWNER)
+    seen = person.history.order_by("-history_id").first().pk
+    person.first_name = "Changed"
+    person.save()
+    set_clock_back(person)
+    sent = {"username": person.username, "first_name": "Mine", "is_tuner": "on", "is_active": "on"}
+    response = owner.post(reverse("staff-edit", args=[person.pk]), {**sent, "seen": seen})
+    assert (response.status_code, "changed this person meanwhile" in response.text) == (422, True)
 
 
 def test_query_count_depends_on_kinds_of_record_only(login) -> None:
