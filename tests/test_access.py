@@ -9,6 +9,7 @@ The test takes every URL of the resolver, so a new page is included by itself. I
 """
 
 import hashlib
+import inspect
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from functools import cached_property
@@ -456,6 +457,25 @@ def test_view_admits_its_roles_only(name: str, role: Role, records: Records, log
         assert post < 500, name
     else:
         assert (get, post) == (403, 403), name
+
+
+def allowed_methods(name: str) -> set[str]:
+    """Return the HTTP methods that a view declares; the outermost declaration counts."""
+    view = PATTERNS[name].callback
+    while view is not None:
+        if "request_method_list" in view.__code__.co_freevars:
+            return set(inspect.getclosurevars(view).nonlocals["request_method_list"])
+        view = getattr(view, "__wrapped__", None)
+    pytest.fail(f"“{name}” answers every method: give its view require_safe, require_POST or the like.")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(PATTERNS))
+def test_view_answers_its_declared_methods_only(name: str, records: Records, login) -> None:
+    client, url, allowed = login(Role.OWNER), address(name, records), allowed_methods(name)
+    refused = {"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "PROPFIND"} - allowed
+    assert {"PUT", "PATCH", "DELETE", "OPTIONS", "PROPFIND"} <= refused
+    assert {client.generic(method, url).status_code for method in refused} == {405}
 
 
 @pytest.mark.django_db

@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from jobs.calc.clearances.shim_plan import Origin, Policy
 from jobs.calc.units.length_format import format_mm
@@ -65,6 +65,7 @@ def accepted_context(measured: ClearanceSet, plan: ShimPlan) -> dict[str, object
 
 
 @staff
+@require_safe
 def shim_plan(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     spec, plan = find_spec(measured), find_plan(measured)
@@ -137,6 +138,7 @@ def shim_plan_add_removed(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 @staff
+@require_safe
 def shim_plan_slip(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     plan = find_plan(measured)

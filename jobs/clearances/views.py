@@ -135,6 +135,7 @@ def set_row(
 
 
 @staff
+@require_safe
 def clearances(request: StaffRequest, pk: int) -> HttpResponse:
     measured = find_set(pk)
     spec, rows = find_spec(measured), list(measured.readings.all())
