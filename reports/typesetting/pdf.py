@@ -16,6 +16,7 @@ from django.conf import settings
 
 from reports.typesetting.glyphs import FONTS, SPARE_FONT, font_bytes, with_missing_glyphs_named
 from reports.typesetting.printing_lock import printing_lock
+from workshop.records.plain_text import strip_direction_controls
 
 if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
@@ -83,7 +84,8 @@ def load_document(source: DocumentSource, styles: Sequence[str]) -> tuple[Any, d
     page = f"@page {{ size: {source.paper}; }}"
     rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
     sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
-    document = HTML(string=with_missing_glyphs_named(source.html), url_fetcher=fetcher, base_url="sheet:")
+    html = with_missing_glyphs_named(strip_direction_controls(source.html))
+    document = HTML(string=html, url_fetcher=fetcher, base_url="sheet:")
     return document, {"stylesheets": sheets, "font_config": fonts}
 
 

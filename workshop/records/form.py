@@ -25,6 +25,7 @@ from workshop.records.fields import (
     ShopDateTimeField,
     WholeNumberField,
 )
+from workshop.records.plain_text import refuse_line_ends
 
 # Quantities that are never written to the third decimal: "12,345" km are 12 345.
 COARSE = ("_km", "_hours", "_rpm", "elevation_m", "price", "_amount")
@@ -76,6 +77,8 @@ def record_form_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.F
         return field.formfield(form_class=PlausibleDateField, **kwargs)
     if isinstance(field, models.TextField):
         kwargs.setdefault("widget", forms.Textarea(attrs={"rows": 3}))
+    elif isinstance(field, models.CharField) and not field.choices:
+        kwargs["validators"] = [refuse_line_ends]
     return field.formfield(**kwargs)
 
 
