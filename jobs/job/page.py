@@ -16,6 +16,7 @@ M = TypeVar("M", bound=models.Model)
 Stamps = dict[str, tuple[Any, ...]]  # by label of the model: row count, highest key, sum of versions
 
 STAFF = StaffMember.history.model._meta.label_lower  # names of people are in every section
+OTHER_JOBS = "other jobs of the bike"
 THE_JOB, THE_BIKE = -1, -2  # placeholders of their keys in the query that is compiled once
 
 
@@ -150,6 +151,7 @@ class JobPage:
         stamps = self._stamps or {}
         present = [(model_label(model) in stamps,) for model in record.needs_any]
         carried = [registry.get_rows(model).carried_label for model in record.carries]
+        carried += [OTHER_JOBS] if carried else []
         labels = (*map(model_label, record.reads), STAFF, *carried)
         return [*(stamps.get(label) for label in labels), *present]
 
@@ -195,6 +197,9 @@ def _stamps_query(vendor: str) -> tuple[str, tuple[Any, ...]]:
         _stamp_query(kind, kind.carried_label, kind.carried_queryset(THE_JOB, THE_BIKE))
         for kind in registry.carried_rows()
     ]
+    jobs = Rows(Job, "")
+    others = Job.objects.filter(bike=THE_BIKE).exclude(pk=THE_JOB)
+    queries.append(_stamp_query(jobs, OTHER_JOBS, others))
     return queries[0].union(*queries[1:], all=True).query.sql_with_params()
 
 

@@ -109,6 +109,20 @@ def test_changes_to_shop_customer_and_staff_update_the_page(read: Read, job: Job
     assert "Toni Quern" in page
 
 
+def test_changes_to_other_jobs_of_the_bike_update_the_page(read: Read, job: Job) -> None:
+    earlier = make_job(bike=job.bike)
+    part = Part.objects.create(job=earlier, name="Open exhaust", race_only=True)
+    assert "Open exhaust, listed, not marked as fitted" in read()
+    part.fitted_at = timezone.now()
+    part.save()
+    assert f"Open exhaust, from job {earlier.number}" in read()
+    part.fitted_at = None
+    part.save()
+    earlier.stage = "cancelled"
+    earlier.save()
+    assert "Open exhaust" not in read()
+
+
 def test_change_to_one_record_renders_only_its_sections(read: Read, job: Job, staff) -> None:
     SuspensionSetting.objects.create(job=job, when="as_found", front_preload="4 turns", by=staff[Role.TUNER])
     read()

@@ -6,9 +6,10 @@ import pypdfium2
 import pytest
 from django.core.management import CommandError, call_command
 
+from jobs.job.road_use import describe_causes
 from jobs.models import FileLayout, Job, Run
 from reports.models import HandoverSheet
-from tests.factories import make_customer
+from tests.factories import load_results, make_customer
 from workshop.models import EngineSpec, StaffMember
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
@@ -34,6 +35,8 @@ def test_demo_is_built_once_with_two_issued_sheets() -> None:
         page = first_page(sheet)
         for words in ("What was asked", "What was done", "What changed", "May it be ridden on public roads?"):
             assert words in page, f"{words!r} is not on the first page of {sheet}"
+    booked = load_results(Job.objects.get(stage="booked"))
+    assert "Air filter, pleated cotton (air filter), from job" in " ".join(booked.get(describe_causes))
     call_command("demo", "--no-serve", stdout=output)
     assert HandoverSheet.objects.count() == 2
 
