@@ -26,6 +26,7 @@ from jobs.models import (
     TuneRevision,
 )
 from reports.handover.issuing import needs_informed_person
+from reports.handover.notices import notices_for
 from reports.handover.sheet import page_stamps
 from reports.handover.snapshot import make_snapshot
 from tests import factories
@@ -215,19 +216,19 @@ def check(bench: Bench, expected: Expected, state: str) -> None:
         bench.now.save()
         results = factories.load_results(bench.now)
         causes = results.get(find_road_causes)
-        snapshot = make_snapshot(results, issue_number=1, issued_by=bench.by, at=START)
+        notice = notices_for(results, "")
         found = (
             len(causes),
             bool(to_report(causes)),
             any(cause.race_only for cause in causes),
             needs_informed_person(results),
-            page_stamps(snapshot),
-            snapshot.notices.state,
+            ["Track use only"] if notice.track_only else [],
+            notice.state,
         )
         lead = "track" if use == "track_only" else "causes" if expected.causes else "clear"
         is_due = bool(expected.causes) and is_told
         assert found == (expected.causes, expected.tell, expected.race, is_due, stamps, lead), (state, use)
-        assert len(snapshot.notices.causes) == expected.causes
+        assert len(notice.causes) == expected.causes
 
 
 def make_state(bench: Bench, state: str, kind: str, make: Callable[..., Part | BikeChange]) -> None:
@@ -374,6 +375,17 @@ def test_other_state_of_the_bike(bench, state) -> None:
     make, expected = OTHER_STATES[state]
     make(bench)
     check(bench, expected, state)
+
+
+@pytest.mark.parametrize("use", USES)
+def test_only_a_bike_for_the_track_is_stamped(bench, use) -> None:
+    bench.now.intended_use = use
+    bench.now.save()
+    for _ in range(2):
+        results = factories.load_results(bench.now)
+        snapshot = make_snapshot(results, issue_number=1, issued_by=bench.by, at=START)
+        assert page_stamps(snapshot) == USES[use][1]
+        bench.fit(bench.now, "exhaust", race_only=True)
 
 
 def kinds_of_a_new_shop() -> Iterator[tuple[str, set[str], set[str]]]:
