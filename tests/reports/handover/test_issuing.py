@@ -136,7 +136,8 @@ def test_override_reason_is_not_printed_without_blockers(short_job, staff):
 
 
 def test_later_sheet_names_replaced_sheet_and_changes(issued, short_job, staff):
-    Part.objects.create(job=short_job, name="Chain")
+    kind = factories.get_part_kind("part as built, renewed or refitted")
+    Part.objects.create(job=short_job, name="Chain", kind=kind)
     later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
     assert later.issue_number == 2
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["parts"]
