@@ -108,9 +108,14 @@ def check_answer(request: StaffRequest, number: str, pk: int) -> HttpResponse:
         title=str(item),
         section="checks",
         draft=draft_name(job, item, session),
-        note=f"{item.get_list_display().capitalize()}. {item.caution}",
+        note=f"{describe_list(item, session)}. {item.caution}",
         remove=remove_button(check, "check-remove", "Remove this answer") if check else None,
     )
+
+
+def describe_list(item: CheckItem, session: DynoSession | None) -> str:
+    of_session = f", session {number_of(session)}" if item.list == List.BEFORE_ROLLER else ""
+    return f"{item.get_list_display().capitalize()}{of_session}"
 
 
 def requested_session(job: Job, item: CheckItem, number: str) -> DynoSession | None:

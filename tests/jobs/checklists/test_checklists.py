@@ -472,6 +472,8 @@ def test_check_of_a_former_session_is_answered_later(login, staff, strap) -> Non
     start = timezone.now() - timedelta(hours=5)
     make_run(job, staff[Role.TUNER], start + timedelta(hours=1))
     DynoSession.objects.create(job=job, number=2, by=staff[Role.TUNER])
+    page = client.get(f"{reverse('check-answer', args=[job, strap.pk])}?session=1").text
+    assert "Before running on the dyno, session 1." in page
     assert answer(client, job, strap, session=1, at=local(start)).status_code == 302
     assert Check.objects.get().session is None
     assert "recorded later" in printed_checks(job)
