@@ -11,7 +11,6 @@ from decimal import Decimal
 from typing import Any
 
 from jobs.calc.units.numbers import format_number
-from jobs.intake.receive import SIDES
 from jobs.intake.wordings import CURRENT, agreed_sentences
 from jobs.job.facts_codec import from_json, to_json
 from jobs.job.json_values import moment, number, strip_control_characters
@@ -139,7 +138,7 @@ def receipt_facts(results: JobResults) -> ReceiptFacts:
         authorisations=[authorisation_facts(answer) for answer in results.rows(Authorisation)],
         currency=shop.currency,
         condition=job.condition,
-        marks=[{"side": SIDES[0], **mark} for mark in job.condition_marks],
+        marks=list(job.condition_marks),
         photos=[
             ReceiptPhotoFacts(photo.pk, photo.image.name or "", str(photo), moment(photo.created_at))
             for photo in results.rows(Photo)

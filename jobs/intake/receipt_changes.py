@@ -20,6 +20,7 @@ from jobs.intake.receipt import (
     read_facts,
     receipt_facts,
 )
+from jobs.intake.receive import SIDES
 from jobs.job.results import JobResults
 from jobs.models import SignedReceipt
 from workshop.units.display import NO_BREAK_SPACE, format_plain, format_value
@@ -75,7 +76,9 @@ def describe_mark(mark: dict[str, Any]) -> str:
 
 
 def describe_marks(marks: Sequence[dict[str, Any]], facts: ReceiptFacts) -> dict[Any, str]:
-    return {json.dumps(mark, sort_keys=True): describe_mark(mark) for mark in marks}
+    # A mark from before there were sides is on the right.
+    sided = [{"side": SIDES[0], **mark} for mark in marks]
+    return {json.dumps(mark, sort_keys=True): describe_mark(mark) for mark in sided}
 
 
 def describe_photo(photo: ReceiptPhotoFacts) -> str:
