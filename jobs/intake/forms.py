@@ -10,6 +10,7 @@ from jobs.intake.receive import meter_warning, parse_marks, parse_signature
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Photo
 from workshop.models import ShopProfile
+from workshop.people.names import PersonNameField
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import WholeNumberField
 from workshop.records.form import RecordForm
@@ -80,7 +81,7 @@ class MarksField(CanvasField):
 class SignForm(forms.Form):
     """The customer's name, and a signature drawn here or written on the printed receipt."""
 
-    signed_by = forms.CharField(label="Name of who hands the bike in", max_length=120)
+    signed_by = PersonNameField(label="Name of who hands the bike in")
     signature = CanvasField(widget=forms.HiddenInput, required=False)
     on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
     code = forms.CharField(widget=forms.HiddenInput, max_length=20)  # of the state that was shown

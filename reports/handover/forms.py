@@ -7,15 +7,15 @@ from django import forms
 from reports.models import HandoverSheet
 from workshop.mail.forms import MailAddressField
 from workshop.models import StaffMember
+from workshop.people.names import PersonNameField
 
 
 class IssueForm(forms.Form):
     """Form to issue a sheet; the number guards against submitting it twice."""
 
     issue_number = forms.IntegerField(widget=forms.HiddenInput, min_value=1)
-    told = forms.CharField(
+    told = PersonNameField(
         label="The customer who was told",
-        max_length=120,
         required=False,
         help_text="Who was told that the bike may no longer meet what public roads require; printed.",
     )
@@ -55,6 +55,4 @@ class MailForm(forms.Form):
 
 
 class AcknowledgeForm(forms.Form):
-    name = forms.CharField(
-        label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
-    )
+    name = PersonNameField(label="Your name", widget=forms.TextInput(attrs={"autocomplete": "name"}))

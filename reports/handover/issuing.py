@@ -25,6 +25,7 @@ from reports.handover.snapshot.schema import LinkFacts
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import start_printing
 from workshop.models import ShopProfile, StaffMember
+from workshop.people.names import is_person_name
 
 REQUIRED_CHECKLISTS = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
 MAX_VALVES_NAMED = 4
@@ -61,7 +62,8 @@ class PrintingInProgress(PdfUnavailable):
 def blockers(results: JobResults, *, informed_person: str = "") -> list[Blocker]:
     """Return what blocks issuing the sheet of a job."""
     found = [*clearance_blockers(results), *check_blockers(results), *run_blockers(results)]
-    return [*receipt_blockers(results.job), *found, *([] if informed_person else road_use_blockers(results))]
+    is_told = is_person_name(informed_person)
+    return [*receipt_blockers(results.job), *found, *([] if is_told else road_use_blockers(results))]
 
 
 def road_use_blockers(results: JobResults) -> list[Blocker]:

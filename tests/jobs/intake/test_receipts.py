@@ -145,6 +145,7 @@ def test_receipt_is_signed_on_paper(login) -> None:
         ({"signature": "[[[1, 2000], [2, 3]]]"}, "This is no signature."),
         ({"signature": "not json"}, "valid JSON"),
         ({"signed_by": "", "on_paper": "on"}, "required"),
+        ({"signed_by": "x", "on_paper": "on"}, "at least two different letters"),
     ],
 )
 def test_invalid_signature_is_rejected(login, sent, error: str) -> None:

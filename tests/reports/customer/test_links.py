@@ -18,6 +18,7 @@ from tests import factories
 from tests.html import by_id, read_text
 from tests.reports import whole_jobs
 from workshop.models import OutgoingMail, Role
+from workshop.people.names import NAME_NEEDED
 
 
 @pytest.fixture
@@ -200,3 +201,11 @@ def test_impossible_email_address_is_refused(login, sheet, address, sentence):
     assert sentence in answer.content.decode()
     assert f'value="{address}"' in answer.content.decode() or not address
     assert mail.outbox == []
+
+
+def test_confirmation_needs_a_name_and_keeps_what_was_typed(client, link):
+    refused = client.post(page_of(link, "customer-acknowledge"), {"name": "x"})
+    assert refused.status_code == 422
+    assert NAME_NEEDED in refused.text
+    assert 'value="x"' in refused.text
+    assert not Acknowledgement.objects.exists()

@@ -9,6 +9,7 @@ from reports.models import HandoverSheet
 from tests import factories
 from tests.reports.reading import pages, squeezed
 from workshop.models import Role
+from workshop.people.names import NAME_NEEDED
 
 TOLD = "Ines Quill"
 
@@ -88,6 +89,16 @@ def test_blocked_issue_shows_form_again(login, short_job):
     answer = login(Role.TUNER).post(reverse("handover-issue", args=[short_job.number]), {"issue_number": 1})
     assert answer.status_code == 422
     assert "The sheet was not issued." in answer.content.decode()
+    assert not HandoverSheet.objects.exists()
+
+
+def test_told_needs_the_name_of_a_person(login, short_job):
+    answer = login(Role.DESK).post(
+        reverse("handover-issue", args=[short_job.number]), {"issue_number": 1, "told": "x"}
+    )
+    assert answer.status_code == 422
+    assert NAME_NEEDED in answer.text
+    assert 'value="x"' in answer.text
     assert not HandoverSheet.objects.exists()
 
 
