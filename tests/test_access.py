@@ -294,6 +294,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "work-item-add": job_number(),
     "work-item-edit": pk_of("work_item"),
     "work-item-remove": pk_of("work_item"),
+    "work-items": job_number(),
+    "work-item-tick": pk_of("work_item"),
     "check-item-edit": pk_of("check_item"),
     "change-kind-edit": pk_of("change_kind"),
     "change-kind-remove": pk_of("change_kind"),
