@@ -10,6 +10,7 @@ PACKAGES = (
     "search",
     "planner",
     "booking",
+    "handing_over",
     "work_items",
     "intake",
     "parts",
@@ -43,6 +44,7 @@ PRINTED_ORDER = (
     "suspension",
     "timeline",
     "checklists",
+    "handing_over",
 )
 
 

@@ -70,6 +70,12 @@ class StageForm(forms.Form):
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.job = job
+        # The last stage stays a known value, so that whoever sends it reads how to get there.
+        self.fields["stage"].widget.choices = [
+            (value, label)
+            for value, label in Stage.choices
+            if value != Stage.HANDED_OVER or job.stage == Stage.HANDED_OVER
+        ]
         self.initial = {"seen": job.stage, "stage": job.stage, "waiting_for": job.waiting_for}
 
     def clean(self) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from jobs.handing_over.slots import left_over_slots
 from jobs.job.form_page import form_page
 from jobs.job.forms import RemarksForm, StageForm
 from jobs.job.lookup import get_results_or_404
@@ -31,6 +32,7 @@ def render_job(
         "head_facts": head_facts(results, held),
         "sections": rendered_sections(results, held),
         "stage_form": stage_form,
+        "left_over_slots": left_over_slots(results),
     }
     return render(request, "jobs/job_page/detail.html", context, status=status)
 

@@ -4,6 +4,7 @@ from jobs.models.authorisations import Authorisation
 from jobs.models.checks import Check, CheckItem
 from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.models.dyno_sessions import DynoSession
+from jobs.models.handovers import Handover
 from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stage, StageEntry, WorkItem
 from jobs.models.mixture import MixtureStudy
 from jobs.models.parts import Part, PartKind
@@ -26,6 +27,7 @@ __all__ = [
     "ComparisonRun",
     "DynoSession",
     "FileLayout",
+    "Handover",
     "Job",
     "JobWord",
     "MixtureStudy",

@@ -87,7 +87,8 @@ def acknowledge(*, link: SheetLink, name: str) -> Acknowledgement:
     earlier = Acknowledgement.objects.filter(link=locked).first()
     if earlier is not None:
         return earlier
-    text = as_text(from_json(link.sheet.snapshot).notices)
+    snapshot = from_json(link.sheet.snapshot)
+    text = "\n".join(filter(None, (as_text(snapshot.notices), snapshot.not_inspected, snapshot.confirmation)))
     return Acknowledgement.objects.create(sheet=link.sheet, link=locked, name=name, notice_text=text)
 
 

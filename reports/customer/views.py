@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from jobs.handing_over.facts import handover_facts
 from reports.customer.links import (
     ERASED,
     RateLimited,
@@ -159,6 +160,7 @@ def render_sheet(
         "newer": newer,
         "form": form,
         "acknowledged": sheet.acknowledgements.first(),
+        "handovers": [handover_facts(handover) for handover in sheet.job.handovers.select_related("by")],
     }
     # Nobody is logged in, so take the shop's time zone from the sheet.
     with timezone.override(ZoneInfo(snapshot.shop.time_zone)):

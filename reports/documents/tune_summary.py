@@ -9,6 +9,7 @@ from typing import Any
 from jobs.calc.mixture.fuel import FUELS
 from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.comparisons.facts import ComparisonFacts, comparison_facts
+from jobs.handing_over.facts import open_when_handed_over
 from jobs.job.json_values import moment, number
 from jobs.job.results import JobResults
 from jobs.mixture.facts import MixtureFacts, mixture_facts
@@ -109,6 +110,7 @@ def tune_summary_facts(results: JobResults) -> dict[str, Any]:
         "track_only": job.intended_use == job.IntendedUse.TRACK_ONLY,
         "odometer_km": number(job.odometer_km),
         "handed_over_at": moment(job.handed_over_at),
+        "open_points": results.get(open_when_handed_over),
         "stage": job.get_stage_display(),
         "in_bike": revision_facts(in_bike, results) if in_bike else None,
         "runs_with_it": len([run for run in all_runs if in_bike and run.tune_revision_id == in_bike.pk]),

@@ -30,7 +30,9 @@ def sheet_url(sheet: HandoverSheet) -> str:
 def delete_sheet(sheet: HandoverSheet, blank: Redaction) -> None:
     """Delete a sheet's PDF and take the person out of its data; number, dates and hashes stay."""
     name, storage = sheet.pdf.name, sheet.pdf.storage
-    sheet.erase_person(blank_snapshot(sheet.snapshot, blank), blank(sheet.override_reason))
+    sheet.erase_person(
+        blank_snapshot(sheet.snapshot, blank), blank(sheet.override_reason), blank(sheet.open_points)
+    )
     if name:
         transaction.on_commit(partial(storage.delete, name))
 
@@ -44,6 +46,10 @@ def blank_snapshot(snapshot: dict[str, Any], blank: Redaction) -> dict[str, Any]
         left["sheet"]["link"] = None
     if left.get("notices", {}).get("told"):
         left["notices"]["told"] = blank.name  # whoever was told: not always the customer, but a person
+    for handover in left.get("handovers", []):
+        handover["handed_to"] = blank.name
+        if handover["informed_person"]:
+            handover["informed_person"] = blank.name
     return left
 
 

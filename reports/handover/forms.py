@@ -46,6 +46,39 @@ class IssueForm(forms.Form):
         return {option: self.cleaned_data.get(name, "").strip() for option, name in fields.items()}
 
 
+class HandOverForm(forms.Form):
+    """Form to hand the bike over; it asks only for what the sheet does not say already."""
+
+    handed_to = PersonNameField(label="Handed over to", help_text="Name of the person who takes the bike.")
+    informed_person = PersonNameField(
+        label="Person told about road use",
+        required=False,
+        help_text="Who was told that the bike may no longer meet what public roads require.",
+    )
+    override_reason = forms.CharField(
+        label="Reason to hand it over despite open points",
+        max_length=1000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Only the owner may do that. Every open point is stored and printed with the reason.",
+    )
+
+    def __init__(
+        self, *args: Any, by: StaffMember, needs_informed_person: bool, is_blocked: bool, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        if not needs_informed_person:
+            del self.fields["informed_person"]
+        if not (is_blocked and by.is_owner):
+            del self.fields["override_reason"]
+
+    @property
+    def options(self) -> dict[str, str]:
+        """Return the arguments of ``hand_over_job``; a field that is not shown is empty."""
+        names = ("handed_to", "informed_person", "override_reason")
+        return {name: self.cleaned_data.get(name, "").strip() for name in names}
+
+
 class MailForm(forms.Form):
     address = MailAddressField(label="E-mail address")
 

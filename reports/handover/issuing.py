@@ -4,7 +4,6 @@ import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.urls import reverse
@@ -15,7 +14,10 @@ from jobs.clearances.before_after import clearances_before_after
 from jobs.job.page import get_job
 from jobs.job.results import JobResults, load_job_results
 from jobs.job.road_use import road_causes
+from jobs.job.sentences import listed
+from jobs.mixture.fuel_change import fuel_changed_since
 from jobs.models import Job, Run, Stage
+from jobs.work_items.open_work import open_work
 from reports.handover.notices import current_wording
 from reports.handover.sheet import sheet_pdf
 from reports.handover.size import require_printable_size
@@ -28,22 +30,27 @@ from workshop.models import ShopProfile, StaffMember
 from workshop.people.names import is_person_name
 
 REQUIRED_CHECKLISTS = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
+FITTING_STAGES = (Stage.READY, Stage.HANDED_OVER)
 MAX_VALVES_NAMED = 4
 
 
 @dataclass(frozen=True)
 class Blocker:
-    """Something to fix before a sheet is issued, and the page to fix it on."""
+    """An open point, what to do about it, and the page to do it on."""
 
     text: str
     url: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.text} {self.remedy}".strip()
 
 
 class NotReady(Exception):
     """The job has blockers, and the owner gave no reason to override them."""
 
     def __init__(self, blockers: Sequence[Blocker]) -> None:
-        super().__init__(" ".join(blocker.text for blocker in blockers))
+        super().__init__(" ".join(map(str, blockers)))
         self.blockers = list(blockers)
 
 
@@ -61,9 +68,20 @@ class PrintingInProgress(PdfUnavailable):
 
 def blockers(results: JobResults, *, informed_person: str = "") -> list[Blocker]:
     """Return what blocks issuing the sheet of a job."""
-    found = [*clearance_blockers(results), *check_blockers(results), *run_blockers(results)]
+    found = [*receipt_blockers(results.job), *work_blockers(results)]
     is_told = is_person_name(informed_person)
-    return [*receipt_blockers(results.job), *found, *([] if is_told else road_use_blockers(results))]
+    return [*found, *([] if is_told else road_use_blockers(results))]
+
+
+def work_blockers(results: JobResults) -> list[Blocker]:
+    """Return what is open in the work itself."""
+    return [
+        *agreed_work_blockers(results),
+        *clearance_blockers(results),
+        *check_blockers(results),
+        *run_blockers(results),
+        *fuel_blockers(results),
+    ]
 
 
 def road_use_blockers(results: JobResults) -> list[Blocker]:
@@ -71,10 +89,11 @@ def road_use_blockers(results: JobResults) -> list[Blocker]:
         return []
     job = results.job
     text = (
-        f"The bike is meant for {job.get_intended_use_display()}, and something on it may not be: "
-        "tell the customer, and enter the name of who was told."
+        f"The bike is meant for {job.get_intended_use_display()}, something on it may not be, "
+        "and the customer was not told."
     )
-    return [Blocker(text, f"{reverse('handover', args=[job.number])}#issue")]
+    remedy = "Please tell the customer, and enter the name of who was told."
+    return [Blocker(text, f"{reverse('handover', args=[job.number])}#issue", remedy)]
 
 
 def needs_informed_person(results: JobResults) -> bool:
@@ -93,7 +112,30 @@ def receipt_blockers(job: Job) -> list[Blocker]:
         return [Blocker("The job is cancelled.", section_url(job, "brief"))]
     if job.received_at is None:
         return [Blocker("The bike has not been received yet.", section_url(job, "brief"))]
+    if job.stage not in FITTING_STAGES:
+        text = f"The job is at the stage “{job.get_stage_display()}”."
+        remedy = f"Move it to “{Stage.READY.label}” when the work is finished."
+        return [Blocker(text, section_url(job, "stage"), remedy)]
     return []
+
+
+def agreed_work_blockers(results: JobResults) -> list[Blocker]:
+    left = results.get(open_work)
+    if not left:
+        return []
+    url = reverse("work-items", args=[results.job.number])
+    return [Blocker(f"Agreed work is not ticked as done: {listed(left)}.", url)]
+
+
+def fuel_blockers(results: JobResults) -> list[Blocker]:
+    return [
+        Blocker(
+            f"The fuel was changed after the first run of the mixture study “{study}”: {change.description}.",
+            reverse("mixture", args=[study.pk]),
+            "Measure again with this fuel, or leave the study off the sheet.",
+        )
+        for study, change in results.get(fuel_changed_since)
+    ]
 
 
 def clearance_blockers(results: JobResults) -> list[Blocker]:
@@ -207,7 +249,9 @@ def issue_from_single_read(
         issued_by=by,
         at=at,
         override_reason=override_reason if found else "",
+        open_points=[blocker.text for blocker in found],
         informed_person=informed_person,
+        not_told=needs_informed_person(results) and not is_person_name(informed_person),
         link=printed_link(link, build_customer_url),
     )
     stored = to_json(snapshot)
@@ -219,6 +263,7 @@ def issue_from_single_read(
         wording=current_wording(),
         issued_at=at,
         issued_by=by,
+        open_points=snapshot.sheet.open_points,
         override_reason=snapshot.sheet.override_reason,
     )
     save_sheet(sheet, link)
@@ -287,12 +332,3 @@ def stored_pdf(sheet: HandoverSheet) -> bytes | None:
     except FileNotFoundError:
         return None
     return pdf if hashlib.sha256(pdf).hexdigest() == sheet.sha256 else None
-
-
-def handover_state(results: JobResults, sheets: Sequence[HandoverSheet]) -> dict[str, Any]:
-    """Return what the handover page shows."""
-    return {
-        "blockers": blockers(results),
-        "sheets": list(sheets),
-        "needs_informed_person": needs_informed_person(results),
-    }

@@ -1,19 +1,35 @@
 """The handover on the job page."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from django.db.models import Model
 
 from jobs.checklists.record import READS as CHECK_READS
+from jobs.handing_over.facts import HandoverFacts, job_handovers
 from jobs.job.registry import JobRecord, records
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
+from jobs.job.sentences import counted
 from jobs.job_page.sections import stored
-from jobs.models import ClearanceReading, ClearanceSet, Run
+from jobs.models import (
+    BikeChange,
+    ClearanceReading,
+    ClearanceSet,
+    Handover,
+    Job,
+    MixtureStudy,
+    PartKind,
+    Run,
+    Stage,
+    WorkItem,
+)
+from reports.handover.handing_over import informed_on_sheet
 from reports.handover.issuing import (
     Blocker,
+    agreed_work_blockers,
     check_blockers,
     clearance_blockers,
+    fuel_blockers,
     receipt_blockers,
     road_use_blockers,
     run_blockers,
@@ -24,6 +40,8 @@ from reports.models import HandoverSheet
 CLEARANCES = JobRecord("clearance blockers", reads=(ClearanceSet, ClearanceReading))
 CHECKS = JobRecord("check blockers", reads=CHECK_READS, needs_any=(ClearanceReading,))
 RUNS = JobRecord("run blockers", reads=(Run,))
+WORK = JobRecord("agreed work blockers", reads=(WorkItem,))
+FUEL = JobRecord("fuel blockers", reads=(MixtureStudy, Run, BikeChange, PartKind))
 
 
 def road_use_source() -> JobRecord:
@@ -38,8 +56,8 @@ def road_use_source() -> JobRecord:
 
 def all_reads() -> tuple[type[Model], ...]:
     """Return every model that the section is made from."""
-    sources = (CLEARANCES, CHECKS, RUNS, road_use_source())
-    return (HandoverSheet, *(model for source in sources for model in source.reads))
+    sources = (WORK, CLEARANCES, CHECKS, RUNS, FUEL, road_use_source())
+    return (HandoverSheet, Handover, *(model for source in sources for model in source.reads))
 
 
 def all_carried() -> tuple[type[Model], ...]:
@@ -50,23 +68,36 @@ def all_carried() -> tuple[type[Model], ...]:
 def stored_blockers(results: JobResults) -> Iterator[Blocker]:
     """Yield the blockers; each kind is read again only if its rows have changed."""
     yield from receipt_blockers(results.job)
+    yield from stored(WORK, results, (), lambda: agreed_work_blockers(results))
     yield from stored(CLEARANCES, results, (), lambda: clearance_blockers(results))
     yield from stored(CHECKS, results, (), lambda: check_blockers(results))
     yield from stored(RUNS, results, (), lambda: run_blockers(results))
-    yield from stored(road_use_source(), results, (), lambda: road_use_blockers(results))
+    yield from stored(FUEL, results, (), lambda: fuel_blockers(results))
+    road_use = stored(road_use_source(), results, (), lambda: road_use_blockers(results))
+    if road_use and not results.get(informed_on_sheet):
+        yield from road_use
 
 
 def section(results: JobResults) -> Section:
     sheets = sorted(results.rows(HandoverSheet), key=lambda sheet: -sheet.issue_number)
     blockers = list(stored_blockers(results))
-    state, description = describe_state(sheets, len(blockers))
-    context = {"handover_blockers": blockers, "handover_sheets": sheets}
+    handovers = results.get(job_handovers)
+    state, description = describe_state(results.job, sheets, handovers, len(blockers))
+    context = {"handover_blockers": blockers, "handover_sheets": sheets, "handovers": handovers}
     return Section("handover", "Handover", state, description, "reports/handover/_section.html", context)
 
 
-def describe_state(sheets: list[HandoverSheet], blockers: int) -> tuple[State, str]:
+def describe_state(
+    job: Job, sheets: Sequence[HandoverSheet], handovers: Sequence[HandoverFacts], blockers: int
+) -> tuple[State, str]:
+    points = counted(blockers, "open point")
+    if job.stage == Stage.HANDED_OVER:
+        overridden = len(handovers[-1].open_points) if handovers else 0
+        despite = f" despite {counted(overridden, 'open point')}" if overridden else ""
+        return State.ATTENTION if overridden else State.DONE, f"handed over{despite}"
     if sheets:
-        return State.DONE, f"sheet {sheets[0].issue_number} issued"
+        issued = f"sheet {sheets[0].issue_number} issued, bike not handed over"
+        return State.IN_HAND, f"{issued}, {points}" if blockers else issued
     if blockers:
-        return State.EMPTY, f"{blockers} things to put right before the sheet is issued"
-    return State.IN_HAND, "ready to be issued"
+        return State.EMPTY, f"{points} before the sheet is issued"
+    return State.IN_HAND, "ready to issue"

@@ -139,7 +139,10 @@ def sheet_sections(snapshot: Snapshot, first: FirstPage) -> list[SheetSection]:
     ]
     untested = snapshot.not_tested
     own = {
+        ("open_points", "Open when this sheet was issued"): snapshot.sheet.open_points
+        or snapshot.sheet.not_told,
         ("not_tested", "What was not tested"): untested.note or untested.derived or snapshot.not_printed,
+        ("not_inspected", "What was not inspected"): snapshot.not_inspected,
         ("next_service", "Next service and what to watch"): has_next_service(snapshot),
         ("road_use", "Use on public roads"): True,
         ("safety", "Safety"): True,

@@ -8,6 +8,7 @@ urlpatterns = [
     path("jobs/<str:number>/handover/", views.handover, name="handover"),
     path("jobs/<str:number>/handover/preview/", views.handover_preview, name="handover-preview"),
     path("jobs/<str:number>/handover/issue/", views.handover_issue, name="handover-issue"),
+    path("jobs/<str:number>/handover/complete/", views.handover_complete, name="handover-complete"),
     path("sheets/<int:pk>/pdf/", views.sheet_pdf, name="sheet-pdf"),
     path("sheets/<int:pk>/printing/", views.sheet_printing, name="sheet-printing"),
     path("sheets/<int:pk>/print/", views.sheet_print, name="sheet-print"),

@@ -5,23 +5,27 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Prefetch
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_POST, require_safe
 
+from jobs.handing_over.facts import job_handovers
+from jobs.handing_over.slots import left_over_slots
 from jobs.job.lookup import get_job_or_404, get_results_or_404
 from jobs.job.results import JobResults
-from reports.handover.forms import IssueForm
+from reports.handover.forms import HandOverForm, IssueForm
+from reports.handover.handing_over import hand_over_job, handover_blockers, informed_on_sheet, last_sheet
 from reports.handover.issuing import (
     AlreadyIssued,
     NotReady,
     PdfUnavailable,
     PrintingInProgress,
+    blockers,
     draft_pdf,
-    handover_state,
     issue_sheet,
     issued_pdf,
+    needs_informed_person,
     next_issue,
     stored_pdf,
 )
@@ -30,8 +34,8 @@ from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import file_name, start_printing
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.mail.outbox import list_mails_about, mail_key
-from workshop.models import Role
-from workshop.records.responses import post_data
+from workshop.models import Role, StaleRecord
+from workshop.records.submit_once import submit_once
 
 ISSUERS = (Role.DESK, Role.TUNER)
 
@@ -53,26 +57,53 @@ def list_sheets(**filters: Any) -> list[HandoverSheet]:
 
 
 def render_handover(
-    request: StaffRequest, results: JobResults, form: IssueForm | None = None, status: int = 200
+    request: StaffRequest,
+    results: JobResults,
+    *,
+    form: IssueForm | None = None,
+    hand_over: HandOverForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     job = results.job
-    state = handover_state(results, list_sheets(job=job))
-    if form is None:
-        form = issue_form(request, state, next_issue(job))
-    for sheet in state["sheets"]:
+    sheets: list[Any] = list_sheets(job=job)
+    for sheet in sheets:
         for link in sheet.links.all():
             link.address = build_customer_url(request, link.token)
-    context = {"job": job, "form": form, "next_number": next_issue(job), **state}
+    context = {
+        "job": job,
+        "sheets": sheets,
+        "next_number": next_issue(job),
+        "blockers": results.get(blockers),
+        "form": form or issue_form(None, request, results),
+        "handover_blockers": results.get(handover_blockers) if job.is_open else [],
+        "hand_over_form": hand_over or hand_over_form(None, request, results),
+        "handovers": results.get(job_handovers),
+        "left_over_slots": left_over_slots(results),
+    }
     return render(request, "reports/handover/detail.html", context, status=status)
 
 
-def issue_form(request: StaffRequest, state: dict[str, Any], number: int) -> IssueForm:
+def issue_form(data: QueryDict | None, request: StaffRequest, results: JobResults) -> IssueForm:
     return IssueForm(
-        post_data(request),
+        data,
         by=request.user,
-        needs_informed_person=state["needs_informed_person"],
-        is_blocked=bool(state["blockers"]),
-        initial={"issue_number": number},
+        needs_informed_person=needs_informed_person(results),
+        is_blocked=bool(results.get(blockers)),
+        initial={"issue_number": next_issue(results.job)},
+    )
+
+
+def hand_over_form(data: QueryDict | None, request: StaffRequest, results: JobResults) -> HandOverForm:
+    sheet = last_sheet(results)
+    return HandOverForm(
+        data,
+        by=request.user,
+        needs_informed_person=needs_informed_person(results) and not results.get(informed_on_sheet),
+        is_blocked=results.job.is_open and bool(results.get(handover_blockers)),
+        initial={
+            "handed_to": results.job.customer.name,
+            "override_reason": sheet.override_reason if sheet else "",
+        },
     )
 
 
@@ -98,9 +129,9 @@ def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
 def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
     results = get_results_or_404(number, request.shop)
     job = results.job
-    form = issue_form(request, handover_state(results, []), next_issue(job))
+    form = issue_form(request.POST, request, results)
     if not form.is_valid():
-        return render_handover(request, results, form, status=422)
+        return render_handover(request, results, form=form, status=422)
     here = redirect("handover", job.number)
     if form.cleaned_data["issue_number"] < next_issue(job):
         messages.info(request, "That sheet was issued already; nothing was done a second time.")
@@ -116,12 +147,37 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
         )
     except (NotReady, TooLarge) as problem:
         form.add_error(None, f"The sheet was not issued. {problem}")
-        return render_handover(request, results, form, status=422)
+        return render_handover(request, results, form=form, status=422)
     except AlreadyIssued as problem:
         messages.info(request, str(problem))
         return here
     flash_progress(request, sheet, f"Handover sheet {sheet.number} is issued")
     return here
+
+
+@roles(*ISSUERS)
+@require_POST
+@submit_once
+def handover_complete(request: StaffRequest, number: str) -> HttpResponse:
+    """Hand the bike over: the only way to the last stage of a job."""
+    results = get_results_or_404(number, request.shop)
+    form = hand_over_form(request.POST, request, results)
+    if form.is_valid():
+        try:
+            handover = hand_over_job(job=results.job, by=request.user, **form.options)
+        except NotReady as problem:
+            form.add_error(None, f"The bike was not handed over. {problem}")
+        except ValueError as problem:
+            # Names are checked by the form: the job was closed, so the page has no form to show this in.
+            messages.info(request, f"Nothing was changed. {problem}")
+            return redirect("handover", number)
+        except StaleRecord:
+            form.add_error(None, "Somebody saved this job at the same moment. Look at it and send again.")
+        else:
+            messages.success(request, f"Bike of job {number} handed over to {handover.handed_to}.")
+            return redirect("handover", number)
+    # Read again: the form is refused for what is recorded now.
+    return render_handover(request, get_results_or_404(number, request.shop), hand_over=form, status=422)
 
 
 def flash_progress(request: HttpRequest, sheet: HandoverSheet, done: str) -> None:

@@ -57,6 +57,7 @@ class HandoverSheet(models.Model):
     wording = models.ForeignKey(NoticeWording, on_delete=models.PROTECT, related_name="+")
     issued_at = models.DateTimeField(default=timezone.now)
     issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    open_points = models.JSONField("open points that the owner overrode", default=list, blank=True)
     override_reason = models.TextField(blank=True)
     erased_at = models.DateTimeField("deleted with the customer's data at", null=True, blank=True)
     mails: list[OutgoingMail]  # read together for all sheets of a page
@@ -95,6 +96,10 @@ class HandoverSheet(models.Model):
     def number(self) -> str:
         return f"{self.job.number}/{self.issue_number}"
 
+    def get_open_points_display(self) -> str:
+        """Return the open points as one text, for the change log."""
+        return " ".join(self.open_points) or "none"
+
     @property
     def is_printed(self) -> bool:
         return bool(self.sha256)
@@ -110,14 +115,15 @@ class HandoverSheet(models.Model):
         erased_at = self.job.customer.erased_at
         return erased_at is not None and self.issued_at <= erased_at
 
-    def erase_person(self, snapshot: dict[str, Any], override_reason: str) -> None:
+    def erase_person(self, snapshot: dict[str, Any], override_reason: str, open_points: list[str]) -> None:
         """Store the data without the person and forget the PDF; the only alteration of an issued sheet."""
         with transaction.atomic():
             stored = HandoverSheet.objects.select_for_update().get(pk=self.pk)
-            stored.snapshot, stored.override_reason = snapshot, override_reason
+            stored.snapshot = snapshot
+            stored.override_reason, stored.open_points = override_reason, open_points
             stored.pdf.name, stored.erased_at = "", timezone.now()
             super(HandoverSheet, stored).save()
-            stored.history.update(override_reason=override_reason)
+            stored.history.update(override_reason=override_reason, open_points=open_points)
 
     def attach(self, name: str, sha256: str) -> bool:
         """Attach the stored PDF; return False if the sheet already has one or is deleted."""

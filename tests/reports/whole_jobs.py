@@ -20,6 +20,7 @@ from jobs.models import (
     Comparison,
     ComparisonRun,
     DynoSession,
+    Handover,
     Job,
     MixtureStudy,
     Part,
@@ -55,6 +56,8 @@ def make_shop(**values: Any) -> ShopProfile:
         "phone": "+00 555 0100",
         "email": "desk@example.org",
         "time_zone": "Europe/Paris",
+        "responsible_name": "Ola Owner",
+        "responsible_role": "workshop manager",
         **values,
     }
     for name, value in given.items():
@@ -111,7 +114,7 @@ def make_short_job(staff: dict[Role, StaffMember]) -> Job:
     """Make a job that is ready once the customer is told of its silencer; its sheet is short."""
     make_shop()
     job = factories.make_job(
-        intended_use=Job.IntendedUse.ROAD_AND_TRACK, received_at=ARRIVED, odometer_km=23480.0
+        intended_use=Job.IntendedUse.ROAD_AND_TRACK, received_at=ARRIVED, odometer_km=23480.0, stage="ready"
     )
     Part.objects.create(
         job=job,
@@ -152,6 +155,7 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     job = factories.make_job(
         bike=bike,
         brief=BIKES["tern"].brief,
+        stage="ready",
         intended_use=Job.IntendedUse.ROAD_AND_TRACK,
         booked_for=hours(-1),
         promised_at=hours(100),
@@ -169,6 +173,15 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     Job.objects.filter(pk=job.pk).update(received_at=ARRIVED)
     job.refresh_from_db()
     StageEntry.objects.create(job=job, stage="received", by=desk, at=ARRIVED)
+    Handover.objects.create(
+        job=job,
+        at=hours(1),
+        by=desk,
+        handed_to="Ines Quill",
+        informed=Handover.Informed.NOT_TOLD,
+        open_points=["Nothing was done yet."],
+        override_reason="Taken to the track, and brought back.",
+    )
     WorkItem.objects.create(
         job=job, description="Check and set the valve clearances", price=Decimal("280"), done=True
     )

@@ -68,6 +68,8 @@ class ShopProfile(Record):
     )
     working_hours = models.JSONField(default=list)
     link_days = models.PositiveSmallIntegerField("customer link valid for (days)", default=90)
+    responsible_name = models.CharField("responsible for the work", max_length=120, blank=True)
+    responsible_role = models.CharField("role of the person responsible", max_length=120, blank=True)
     notice_text = models.TextField("the shop's own notice on the sheet", blank=True)
 
     class Meta:

@@ -14,6 +14,7 @@ from jobs.calc.dyno.air import STANDARDS
 from jobs.calc.warning_filters import filter_warnings
 from workshop.images import IMAGE_ERRORS, require_complete_images
 from workshop.models import ShopProfile
+from workshop.people.names import PersonNameField
 from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.fields import NumberField, WholeNumberField
 from workshop.records.form import RecordForm
@@ -62,7 +63,7 @@ SHOP_GROUPS: Groups = (
             "roller_radius_m",
         ),
     ),
-    ("What the customer gets", ("link_days", "notice_text")),
+    ("What the customer gets", ("responsible_name", "responsible_role", "link_days", "notice_text")),
 )
 
 
@@ -108,6 +109,11 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         choices=standards,
         help_text="Power and torque are shown as they would be in this standard's reference air.",
     )
+    responsible_name = PersonNameField(
+        label="Person responsible for the work",
+        required=False,
+        help_text="Printed on every sheet issued from now on. Issued sheets keep the name they have.",
+    )
     link_days = WholeNumberField(
         label="Customer link valid for (days)", min_value=1, max_value=3650, help_text="1 to 3650"
     )
@@ -128,6 +134,7 @@ class ShopForm(FieldGroupsMixin, RecordForm):
             "repeatability_pct": "How much runs on the shop's roller differ, until it is measured.",
             "smoothing_width_rpm": "At least the step of the grid.",
             "roller_inertia_kgm2": "Only where run files hold no torque of their own.",
+            "responsible_role": "For example: workshop manager",
             "notice_text": "Printed beside the road-use notice; it never replaces it.",
         }
 
@@ -146,6 +153,8 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         step = self.cleaned_data.get("grid_step_rpm")
         if self.cleaned_data.get("remove_logo") and "logo" not in self.changed_data:
             self.cleaned_data["logo"] = False  # makes a file field clear its file
+        if self.cleaned_data.get("responsible_role") and not self.cleaned_data.get("responsible_name"):
+            self.add_error("responsible_name", "Enter the name of the person who has this role.")
         if width is not None and step is not None and width < step:
             self.add_error("smoothing_width_rpm", f"Narrower than the grid ({step} 1/min) smooths nothing.")
         return cleaned

@@ -4,6 +4,7 @@ A snapshot is stored as JSON: SI units in names, times in UTC, the same from the
 and attachments are made from it alone.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -15,6 +16,7 @@ from jobs.job_page.facts import agreed_done
 from jobs.models import Comparison, Job, MixtureStudy, Run
 from jobs.timeline.events import timeline
 from reports.handover import notices
+from reports.handover.scope import CONFIRMATION, NOT_INSPECTED
 from reports.handover.snapshot import summary_sentences
 from reports.handover.snapshot.codec import from_json
 from reports.handover.snapshot.people import bike_facts, customer_facts, engine_facts, shop_facts
@@ -30,7 +32,12 @@ from reports.models import HandoverSheet
 from workshop.models import StaffMember
 
 # What a later issue calls the sections of the sheet's own if they differ.
-TITLES = {"not_tested": "what was not tested", "next_service": "next service", "notices": "notices"}
+TITLES = {
+    "not_tested": "what was not tested",
+    "not_inspected": "what was not inspected",
+    "next_service": "next service",
+    "notices": "notices",
+}
 
 
 def make_snapshot(
@@ -40,7 +47,9 @@ def make_snapshot(
     issued_by: StaffMember,
     at: datetime,
     override_reason: str = "",
+    open_points: Sequence[str] = (),
     informed_person: str = "",
+    not_told: bool = False,
     link: LinkFacts | None = None,
     draft: bool = False,
 ) -> Snapshot:
@@ -48,8 +57,12 @@ def make_snapshot(
 
     Parameters
     ----------
+    open_points : sequence of str
+        What was open when the owner had it issued all the same.
     informed_person : str
         Name of the customer who was told that the bike may no longer meet what the road requires.
+    not_told : bool
+        The customer was to be told so, and was not.
     link : LinkFacts, optional
         Address of the customer's page and when it ends, printed as a QR code.
     draft : bool
@@ -69,6 +82,8 @@ def make_snapshot(
             draft=draft,
             supersedes=None,
             link=link,
+            open_points=list(open_points),
+            not_told=not_told,
         ),
         shop=shop_facts(results.shop),
         customer=customer_facts(job.customer),
@@ -81,6 +96,8 @@ def make_snapshot(
         ),
         next_service=NextServiceFacts(note=job.next_service, derived=summary_sentences.next_service(results)),
         not_printed=not_printed(results),
+        not_inspected=NOT_INSPECTED,
+        confirmation=CONFIRMATION,
         notices=notices.notices_for(results, informed_person),
     )
     done = [*collect(results, "done")] or agreed_done(results)

@@ -37,6 +37,8 @@ def shop_facts(shop: ShopProfile) -> ShopFacts:
             distance_unit=shop.distance_unit,
         ),
         logo=logo(shop),
+        responsible_name=shop.responsible_name,
+        responsible_role=shop.responsible_role,
     )
 
 

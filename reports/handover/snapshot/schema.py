@@ -42,6 +42,8 @@ class ShopFacts:
     currency: str
     units: UnitFacts
     logo: LogoFacts | None
+    responsible_name: str = ""
+    responsible_role: str = ""
 
 
 @dataclass(frozen=True)
@@ -149,6 +151,8 @@ class SheetFacts:
     draft: bool
     supersedes: SupersededFacts | None
     link: LinkFacts | None
+    open_points: list[str] = field(default_factory=list)  # that the owner overrode to issue it
+    not_told: bool = False  # the customer was to be told about road use and was not
 
 
 @dataclass(frozen=True)
@@ -167,6 +171,8 @@ class Snapshot:
     notices: NoticeFacts
     done: list[str] = field(default_factory=list)
     changed: list[str] = field(default_factory=list)
+    not_inspected: str = ""
+    confirmation: str = ""  # what the customer's name on the sheet stands for
     format: int = FORMAT
 
     def get(self, printed: Printed[T]) -> T:

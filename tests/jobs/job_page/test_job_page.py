@@ -17,6 +17,7 @@ from jobs.models import (
     Comparison,
     ComparisonRun,
     DynoSession,
+    Handover,
     Job,
     MixtureStudy,
     Part,
@@ -284,6 +285,14 @@ def make_job_with_everything(staff) -> Job:
         job=job, amount="410", asked="Ines Quill", asked_by=desk, how="phone", answer="agreed"
     )
     StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
+    Handover.objects.create(
+        job=job,
+        by=desk,
+        handed_to="Ines Quill",
+        informed="not_told",
+        open_points=["One check is not ticked."],
+        override_reason="The customer rides on tonight.",
+    )
     Part.objects.create(job=job, name="Cotton air filter", fitted_at=job.created_at)
     BikeChange.objects.create(
         job=job, kind=get_part_kind("tyre"), description="rear tyre renewed", by=mechanic

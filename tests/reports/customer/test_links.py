@@ -12,6 +12,7 @@ from django.utils import timezone
 from reports.customer import links
 from reports.handover.issuing import issue_sheet
 from reports.handover.notices import VERSION, as_text
+from reports.handover.scope import CONFIRMATION, NOT_INSPECTED
 from reports.handover.snapshot.codec import from_json
 from reports.models import Acknowledgement, HandoverSheet, LinkCall, SheetLink
 from tests import factories
@@ -111,7 +112,9 @@ def test_acknowledgement_is_stored_with_text_shown(client, link, sheet):
     kept = Acknowledgement.objects.get()
     assert kept.name == "Ines Quill"
     assert kept.sheet == sheet and kept.link == link
-    assert kept.notice_text == as_text(from_json(sheet.snapshot).notices)
+    assert kept.notice_text == "\n".join(
+        [as_text(from_json(sheet.snapshot).notices), NOT_INSPECTED, CONFIRMATION]
+    )
     assert "track use only" in kept.notice_text
     assert f"Wording {VERSION}" in kept.notice_text
     assert "Acknowledged by Ines Quill" in client.get(page_of(link)).content.decode()

@@ -7,7 +7,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from jobs.job.road_use import describe_causes
-from jobs.models import FileLayout, Job, Run
+from jobs.models import FileLayout, Handover, Job, Run
 from reports.models import HandoverSheet
 from tests.factories import load_results, make_customer
 from workshop.models import EngineSpec, StaffMember
@@ -29,6 +29,8 @@ def test_demo_is_built_once_with_two_issued_sheets() -> None:
     assert EngineSpec.objects.values("adjuster").distinct().count() == 3
     assert FileLayout.objects.count() == 3
     assert not Run.objects.exclude(status=Run.Status.READ).exists()
+    assert [handover.open_points for handover in Handover.objects.all()] == [[]]
+    assert set(Job.objects.filter(stage="handed_over")) == {Handover.objects.get().job}
     sheets = HandoverSheet.objects.all()
     assert len(sheets) == 2
     for sheet in sheets:

@@ -5,8 +5,9 @@ import hashlib
 import pytest
 from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
-from jobs.models import Check, ClearanceReading, Job, Part, Run
+from jobs.models import BikeChange, Check, ClearanceReading, Job, Part, Run, WorkItem
 from reports.handover.issuing import (
     NotReady,
     PdfUnavailable,
@@ -34,7 +35,7 @@ def issued(short_job, staff) -> HandoverSheet:
 
 
 def texts(job: Job, **options: str) -> str:
-    return " ".join(blocker.text for blocker in blockers(factories.load_results(job), **options))
+    return " ".join(str(blocker) for blocker in blockers(factories.load_results(job), **options))
 
 
 def test_job_is_ready_once_customer_is_informed(whole_job):
@@ -70,6 +71,62 @@ def test_sheet_is_blocked_by_run_file_without_named_columns(whole_job, staff):
         original="x",
     )
     assert "The columns of the run file new.csv are not named yet." in texts(whole_job, informed_person=TOLD)
+
+
+@pytest.mark.parametrize("stage", ["booked", "received", "bench", "roller", "waiting"])
+def test_sheet_is_blocked_at_a_stage_that_does_not_fit(short_job, stage):
+    waiting_for = "parts" if stage == "waiting" else ""
+    Job.objects.filter(pk=short_job.pk).update(stage=stage, waiting_for=waiting_for)
+    label = Job.objects.get().get_stage_display()
+    assert texts(short_job, informed_person=TOLD) == (
+        f"The job is at the stage “{label}”. Move it to “ready to hand over” when the work is finished."
+    )
+
+
+def test_sheet_may_be_issued_again_after_the_handover(short_job):
+    Job.objects.filter(pk=short_job.pk).update(stage="handed_over")
+    assert texts(short_job, informed_person=TOLD) == ""
+
+
+def test_sheet_is_blocked_by_work_that_is_not_ticked(short_job):
+    for description, done in (("Set the valves", True), ("Fit the silencer", False), ("Balance", False)):
+        WorkItem.objects.create(job=short_job, description=description, done=done)
+    assert texts(short_job, informed_person=TOLD) == (
+        "Agreed work is not ticked as done: Fit the silencer; Balance."
+    )
+
+
+def test_sheet_is_blocked_by_study_of_another_fuel(whole_job, staff):
+    change = BikeChange(
+        job=whole_job,
+        kind=factories.get_part_kind("fuel"),
+        description="E10 filled in",
+        by=staff[Role.TUNER],
+    )
+    change.save()
+    assert texts(whole_job, informed_person=TOLD) == (
+        "The fuel was changed after the first run of the mixture study “Held runs after the tune”: "
+        "E10 filled in. Measure again with this fuel, or leave the study off the sheet."
+    )
+
+
+@pytest.mark.parametrize("informed", [True, False])
+def test_ready_is_said_only_if_nothing_is_open(login, short_job, informed):
+    if informed:
+        short_job.intended_use = Job.IntendedUse.TRACK_ONLY
+        short_job.save()
+    pages = [
+        login(Role.DESK).get(reverse("handover", args=[short_job])).text,
+        login(Role.DESK).get(short_job.get_absolute_url()).text,
+    ]
+    assert [("ready to issue" in page.lower()) for page in pages] == [informed, informed]
+    assert ("1 open point before the sheet is issued" in pages[1]) == (not informed)
+
+
+def test_job_page_names_the_state_between_sheet_and_handover(login, issued, short_job):
+    page = login(Role.DESK).get(short_job.get_absolute_url()).text
+    assert "sheet 1 issued, bike not handed over" in page
+    assert "the customer was not told" not in page  # the sheet names who was told
 
 
 def test_track_use_needs_no_informed_person(whole_job):
