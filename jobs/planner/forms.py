@@ -112,10 +112,8 @@ class SlotForm(forms.Form):
 
     def report_move(self) -> None:
         """Refuse a change to a slot moved by someone else, and allow it to be sent again."""
-        slot, last = (
-            self.slot,
-            self.slot.history.select_related("history_user").order_by("-history_id").first(),
-        )
+        slot = self.slot
+        last = slot.history.select_related("history_user").order_by("-history_id").first()
         who = str(last.history_user) if last and last.history_user else "Somebody"
         day = f"{timezone.localtime(slot.starts_at):%a %-d %b %Y}"
         self.add_error(
