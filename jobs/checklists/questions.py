@@ -100,16 +100,17 @@ def removals(results: JobResults, words: Sequence[str]) -> Iterator[tuple[str, s
         if part.fitted_at and names_any(part.replaces, words) and not names_any(part.name, words):
             yield "parts", f"{part.name} in place of {part.replaces}"
     for change in results.rows(BikeChange):
-        yield from (("changes of the bike", clause) for clause in removing_clauses(change.description, words))
+        clauses = removing_clauses(change.description, words, kind=f"{change.kind} ")
+        yield from (("changes of the bike", clause) for clause in clauses)
     for clause in removing_clauses(results.job.condition, words):
         yield "condition on arrival", clause
 
 
-def removing_clauses(text: str, words: Sequence[str]) -> Iterator[str]:
-    """Yield the clauses that say of one of these things that it is off the bike."""
+def removing_clauses(text: str, words: Sequence[str], kind: str = "") -> Iterator[str]:
+    """Yield the clauses that say, with the kind of change before them, that one of these is off the bike."""
     for clause in map(str.strip, CLAUSE.split(text)):
         patterns = (pattern.format(word_pattern(word)) for word in words for pattern in REMOVED)
-        if any(re.search(pattern, clause, re.IGNORECASE) for pattern in patterns):
+        if any(re.search(pattern, kind + clause, re.IGNORECASE) for pattern in patterns):
             yield clause
 
 

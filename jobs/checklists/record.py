@@ -17,12 +17,13 @@ from jobs.models import (
     ClearanceSet,
     DynoSession,
     Part,
+    PartKind,
     Run,
     TuneRevision,
 )
 
 # What the lists are made from: the answers, and what they are questioned by.
-READS = (CheckItem, Check, DynoSession, Run, TuneRevision, ClearanceSet, Part, BikeChange)
+READS = (CheckItem, Check, DynoSession, Run, TuneRevision, ClearanceSet, Part, BikeChange, PartKind)
 
 
 def link_rows(page: JobPage, rows: list[Any]) -> None:

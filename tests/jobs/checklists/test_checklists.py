@@ -573,6 +573,15 @@ def test_check_of_what_is_off_the_bike_is_questioned(login, staff, removal, text
     assert "Questioned" not in checks_page(client, job) + printed_checks(job)
 
 
+def test_kind_of_a_change_says_that_a_thing_is_off_the_bike(login, staff) -> None:
+    job, by = make_job(), staff[Role.MECHANIC]
+    kind = get_part_kind("road equipment taken off")
+    BikeChange.objects.create(job=job, kind=kind, description="headlamp and mirrors", by=by)
+    assert "On record: “headlamp and mirrors” (changes of the bike)." in checks_page(
+        login(Role.MECHANIC), job
+    )
+
+
 @pytest.mark.parametrize(
     "condition", ["No scratch. Lights in order.", "Lightweight battery, old one removed", "horn, no key"]
 )
