@@ -24,7 +24,7 @@ from tests.test_access import ARGUMENTS, PATTERNS, Records, address, picture
 from workshop.models import Role
 
 SEED = 20260601
-GETS, POSTS, OTHERS = 2, 3, 1  # requests per address
+GETS, POSTS, OTHERS = 2, 1, 1  # requests per address
 REQUESTS = len(PATTERNS) * (GETS + POSTS + OTHERS)
 TOKEN = "f" * 32
 QUERY_NAMES = [

@@ -1,5 +1,6 @@
 """The data folder (DATA_DIR): created by commands that start a shop, required by all others."""
 
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -36,7 +37,7 @@ class ShopManagementUtility(ManagementUtility):
         """Run the command; a database or folder that can't be used ends it with one sentence."""
         try:
             super().execute()
-        except (OperationalError, PermissionError) as problem:
+        except (OperationalError, sqlite3.OperationalError, PermissionError) as problem:
             if "--traceback" in self.argv:
                 raise
             raise SystemExit(

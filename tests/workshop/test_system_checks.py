@@ -55,7 +55,8 @@ def open_shop(settings) -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as folder:
         settings.DATA_DIR = Path(folder)
         settings.MEDIA_ROOT = settings.DATA_DIR / "files"
-        settings.MEDIA_ROOT.mkdir(mode=0o755)
+        settings.MEDIA_ROOT.mkdir()
+        settings.MEDIA_ROOT.chmod(0o755)  # whatever the umask
         settings.DATA_DIR.chmod(0o755)
         yield settings.DATA_DIR
 

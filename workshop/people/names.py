@@ -22,7 +22,6 @@ def validate_person_name(text: str) -> None:
 class PersonNameField(forms.CharField):
     """The name of a person who is held to a record, such as a signature."""
 
-    default_validators = [validate_person_name]
-
     def __init__(self, *, max_length: int = 120, **kwargs: Any) -> None:
         super().__init__(max_length=max_length, **kwargs)
+        self.validators.append(validate_person_name)

@@ -101,7 +101,7 @@ def test_empty_sections_are_left_out(staff):
     job = factories.make_job()
     bare = stored_snapshot(job, staff[Role.OWNER])
     keys = [part.key for part in sheet_sections(from_json(bare), full_content(from_json(bare)))]
-    assert keys == ["checks", "road_use", "safety", "acknowledgement"]
+    assert keys == ["checks", "not_inspected", "road_use", "safety", "acknowledgement"]
     printed = whole_text(sheet_pdf(bare))
     for title in (
         "Valve clearances",

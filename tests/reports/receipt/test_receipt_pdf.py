@@ -19,7 +19,7 @@ from tests.reports.reading import opened, pages, squeezed, syntax_problems, unpr
 from workshop.models import DocumentDecision, Role, ShopProfile
 from workshop.privacy.documents import Decision, document_key
 from workshop.privacy.erase import erase
-from workshop.privacy.held_data import export
+from workshop.privacy.export import export
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
@@ -72,7 +72,9 @@ def test_photo_and_marks_are_drawn(receipt) -> None:
     with opened(receipt_pdf(receipt)) as document:
         images = {name for page in document.pages for name in page.get_images()}
     assert len(images) == 1
-    assert squeezed("1. Rim scratched") in whole_text(receipt_pdf(receipt))
+    text = whole_text(receipt_pdf(receipt))
+    assert squeezed("right side, rear") in text
+    assert squeezed("Rim scratched") in text
 
 
 def test_same_signature_gives_the_same_bytes_whatever_became_of_job_and_shop(receipt, job) -> None:

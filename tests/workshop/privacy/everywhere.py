@@ -10,7 +10,7 @@ from django.utils import timezone
 from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
 
-from jobs.models import FileLayout, Job, Photo, Stage, TuneRevision
+from jobs.models import FileLayout, Handover, Job, Photo, Stage, TuneRevision
 from jobs.runs.importing import RunDetails, import_run
 from reports.customer.links import acknowledge, mail_link
 from reports.handover.issuing import issue_sheet
@@ -89,6 +89,7 @@ def make_files(job: Job, staff: dict[Role, StaffMember]) -> None:
 
 def fill_texts() -> None:
     """Write the person into every declared text of every row, in each of their spellings."""
+    Handover.objects.update(informed=Handover.Informed.TOLD)  # only who was told has a name
     for model, personal in declared_models().items():
         names = [*personal.cleared, *personal.free_text]
         fields = [field for field in map(model._meta.get_field, names) if is_text(field)]
@@ -97,6 +98,9 @@ def fill_texts() -> None:
                 for field in fields:
                     setattr(row, field.name, fitting(text, row.pk, field))
                 row.save()
+    for handover in Handover.objects.all():
+        handover.open_points = [f"{text} was not told." for text in TEXTS]
+        handover.save()
     job = Job.objects.get()
     job.condition_marks = [{"x": 10, "y": 20, "note": text} for text in TEXTS]
     job.save()

@@ -16,7 +16,8 @@ from reports.models import Acknowledgement, HandoverSheet, SheetLink
 from tests.factories import make_bike, make_customer, make_job, sign_receipt
 from tests.reports.whole_jobs import make_whole_job
 from tests.workshop.privacy.records import add_sheet, make_named_job, stored_rows, stored_text
-from workshop.models import Bike, Customer, EngineSpec, Role
+from workshop.models import Bike, Customer, DocumentDecision, EngineSpec, Role
+from workshop.privacy.documents import Decision, document_key
 from workshop.privacy.erase import erase
 from workshop.privacy.held_data import declared_models
 from workshop.privacy.mentions import find_mentions
@@ -103,7 +104,8 @@ def test_history_of_deleted_records_is_erased(staff) -> None:
     spare = make_bike(owner=job.customer, plate="SPARE 9", note="Ines Quill rides it in winter")
     spare.delete()
     assert "Seat for Ines Quill" in stored_text()
-    erase(job.customer)
+    receipt = document_key(SignedReceipt.objects.get())
+    erase(job.customer, documents={receipt: Decision(DocumentDecision.Choice.DELETE)}, by=staff[Role.OWNER])
     left = stored_text().lower()
     assert "quill" not in left
     assert "spare 9" not in left
@@ -268,9 +270,10 @@ def test_text_that_is_ticked_stays(login, staff) -> None:
     job = make_named_job(staff)
     part = Part.objects.get()
     client = login(Role.OWNER)
-    sent = {"name": "Ines", "keep": f"jobs.part.{part.pk}.name"}
+    receipt = f"choice-jobs-signedreceipt-{SignedReceipt.objects.get().pk}"
+    sent = {"name": "Ines", "keep": f"jobs.part.{part.pk}.name", receipt: "delete"}
     page = client.post(erase_page(job.customer), sent).text
-    assert page.count("checked") == 1
+    assert page.count("checked") == 2  # what is ticked, and what becomes of the receipt
     assert client.post(erase_page(job.customer), {**sent, "name": "Ines Quill"}).status_code == 302
     part.refresh_from_db()
     assert part.name == part.history.get().name == "Seat for Ines Quill"
