@@ -128,12 +128,12 @@ def test_marks_are_restored_from_the_draft(log_in, live_server) -> None:
     page.goto(f"{live_server.url}/jobs/{job}/receive/")
     page.get_by_role("button", name="Put back what was typed").click()
     expect(page.get_by_label("What is at mark 1")).to_have_value("Fairing scratched")
-    expect(page.get_by_role("button", name="Mark 1, Fairing scratched")).to_be_visible()
+    expect(page.get_by_role("button", name="Mark 1, right side, Fairing scratched")).to_be_visible()
     for note in ("Lever bent", "Seat torn"):
         page.get_by_role("button", name="Add a mark on the right side").click()
         page.keyboard.type(note)
     # The second mark is beside the first, so that both can be seen and pressed.
-    page.get_by_role("button", name="Mark 2, Lever bent").click()
+    page.get_by_role("button", name="Mark 2, right side, Lever bent").click()
     follow(page.get_by_role("button", name="Receive the bike"))
     assert_message(page, "The receipt of job")
     job.refresh_from_db()
