@@ -185,7 +185,7 @@ class Records:
 
     @cached_property
     def dyno_session(self) -> Any:
-        return jobs.DynoSession.objects.create(job=self.job, number=2, by=self.by)
+        return jobs.DynoSession.objects.get_or_create(job=self.job, number=2, defaults={"by": self.by})[0]
 
     @cached_property
     def sheet(self) -> Any:

@@ -17,7 +17,7 @@ function limitsOf(chart) {
 function fill(form, chart, limits) {
   const bySample = chart.data.x_label === "sample";
   form.elements.limits_in.value = bySample ? "sample" : "time";
-  for (const end of ENDS) form.elements[end].value = bySample ? String(Math.round(limits[end]) + 1) : limits[end].toFixed(3);
+  for (const end of ENDS) form.elements[end].value = bySample ? String(Math.round(limits[end]) + 1) : limits[end].toFixed(4); // three decimals might be thousands
 }
 
 function placeHandles(root, plot) {
