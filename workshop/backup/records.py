@@ -175,10 +175,19 @@ def is_too_old(migrations: Iterable[Sequence[str]]) -> bool:
 
 
 def last_migrations(migrations: list[list[str]]) -> dict[str, str]:
-    """Return by app the migration that builds its tables as they were when the copy was made."""
-    last = {app: name for app, name in migrations if app in apps.app_configs}
+    """Return by app the migration that builds its tables as they were when the copy was made.
+
+    It is the one with most migrations before it: a squashed one is noted after all others.
+    """
     squashed = {old: name for (_, name), replaced in squashed_migrations().items() for old in replaced}
-    return {app: squashed.get((app, name), name) for app, name in last.items()}
+    graph = MigrationLoader(None).graph
+    last: dict[str, tuple[int, str]] = {}
+    for app, noted in migrations:
+        name = squashed.get((app, noted), noted)
+        if app in apps.app_configs:
+            before = len(graph.forwards_plan((app, name))) if (app, name) in graph.nodes else 0
+            last[app] = max(last.get(app, (0, name)), (before, name))
+    return {app: name for app, (_, name) in last.items()}
 
 
 def restore_postgresql(parts: list[Path], migrations: list[list[str]]) -> None:
@@ -195,9 +204,11 @@ def restore_postgresql(parts: list[Path], migrations: list[list[str]]) -> None:
                 with cursor.copy(sql) as target:
                     while block := rows.read(1 << 20):
                         target.write(block)
-        for sql in connection.ops.sequence_reset_sql(
-            no_style(), list(apps.get_models(include_auto_created=True))
-        ):
+        # An older copy lacks the tables of later versions.
+        models = [
+            model for model in apps.get_models(include_auto_created=True) if model._meta.db_table in by_table
+        ]
+        for sql in connection.ops.sequence_reset_sql(no_style(), models):
             cursor.execute(sql)
 
 
