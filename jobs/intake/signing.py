@@ -52,8 +52,8 @@ def sign_receipt(
         state = receipt_state(load_job_results(get_job(job.number), results.shop))
         latest, present = state.latest, state.present
         if latest is not None and state.is_current:
-            at = timezone.localtime(latest.signed_at)
-            raise NotSigned(f"This receipt was signed by {latest.signed_by} on {at:%-d %b %Y at %H:%M}.")
+            signed = timezone.localtime(latest.signed_at)
+            raise NotSigned(f"This receipt was signed by {latest.signed_by} on {signed:%-d %b %Y at %H:%M}.")
         if present.code != (code or results.get(receipt_facts).code):
             raise NotSigned(
                 "Not signed: the receipt was changed in the meantime. "

@@ -1,7 +1,5 @@
 """The shop's kinds of parts and other changes, which the owner extends."""
 
-from django.contrib import messages
-from django.db.models import ProtectedError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST
@@ -9,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.models import BikeChange, Part, PartKind
 from jobs.parts.forms import PartKindForm
 from workshop.access.roles import StaffRequest, owner_only
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.responses import flash_saved, post_data, remove_unless_in_use, render_form
 from workshop.records.submit_once import submit_once
 
 IN_USE = "“{}” is in use on a job, so it cannot be removed. Tick “no longer offered” instead."
@@ -43,10 +41,6 @@ def part_kind_edit(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 def part_kind_remove(request: StaffRequest, pk: int) -> HttpResponse:
     kind = get_object_or_404(PartKind, pk=pk)
-    try:
-        kind.delete()
-    except ProtectedError:
-        messages.error(request, IN_USE.format(kind))
-        return redirect("part-kind-edit", pk)
-    messages.success(request, f"“{kind}” is removed.")
-    return redirect("part-kind-list")
+    return remove_unless_in_use(
+        request, kind, in_use=IN_USE, list_url="part-kind-list", edit_url="part-kind-edit"
+    )

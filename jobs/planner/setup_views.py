@@ -1,7 +1,6 @@
 """The owner's settings: workstations, opening hours and closed days."""
 
 from django.contrib import messages
-from django.db.models import ProtectedError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -13,7 +12,7 @@ from jobs.planner.setup_forms import ClosedDaysForm, OpeningHoursForm, Workstati
 from jobs.planner.slots import format_shop_time, slots_on, slots_outside, upcoming_slots
 from workshop.access.roles import StaffRequest, owner_only
 from workshop.models import ShopProfile
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.responses import flash_saved, post_data, remove_unless_in_use, render_form
 from workshop.records.submit_once import submit_once
 
 HAS_SLOTS = "“{}” has slots, so it can't be removed. Tick “no longer used” instead."
@@ -47,13 +46,9 @@ def workstation_edit(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 def workstation_remove(request: StaffRequest, pk: int) -> HttpResponse:
     place = get_object_or_404(WorkPlace, pk=pk)
-    try:
-        place.delete()
-    except ProtectedError:
-        messages.error(request, HAS_SLOTS.format(place))
-        return redirect("place-edit", pk)
-    messages.success(request, f"“{place}” is removed.")
-    return redirect("place-list")
+    return remove_unless_in_use(
+        request, place, in_use=HAS_SLOTS, list_url="place-list", edit_url="place-edit"
+    )
 
 
 @owner_only

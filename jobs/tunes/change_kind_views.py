@@ -1,7 +1,5 @@
 """The shop's kinds of tune change, which the owner extends."""
 
-from django.contrib import messages
-from django.db.models import ProtectedError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST
@@ -9,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from jobs.models import TuneChange, TuneChangeKind
 from jobs.tunes.forms import ChangeKindForm
 from workshop.access.roles import StaffRequest, owner_only
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.responses import flash_saved, post_data, remove_unless_in_use, render_form
 from workshop.records.submit_once import submit_once
 
 IN_USE = "“{}” is in use on a job, so it can't be removed. Tick “no longer offered” instead."
@@ -43,10 +41,6 @@ def change_kind_edit(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 def change_kind_remove(request: StaffRequest, pk: int) -> HttpResponse:
     kind = get_object_or_404(TuneChangeKind, pk=pk)
-    try:
-        kind.delete()
-    except ProtectedError:
-        messages.error(request, IN_USE.format(kind))
-        return redirect("change-kind-edit", pk)
-    messages.success(request, f"“{kind}” is removed.")
-    return redirect("change-kind-list")
+    return remove_unless_in_use(
+        request, kind, in_use=IN_USE, list_url="change-kind-list", edit_url="change-kind-edit"
+    )

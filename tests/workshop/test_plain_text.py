@@ -1,7 +1,5 @@
 """Invisible characters that reverse text, and line ends: refused at input, never on paper or in a mail."""
 
-import importlib
-import pkgutil
 from datetime import UTC, datetime
 from io import BytesIO
 
@@ -9,11 +7,9 @@ import pytest
 from django import forms
 from django.urls import reverse
 
-import jobs
-import reports
-import workshop
 from reports.typesetting.pdf import DocumentSource, typeset
 from tests.factories import make_customer, make_job
+from tests.product_forms import product_forms
 from workshop.models import Customer, Role
 from workshop.records.plain_text import refuse_direction_controls
 
@@ -37,23 +33,10 @@ def test_names_in_other_scripts_pass(login, name: str) -> None:
     assert Customer.objects.get().name == name
 
 
-def form_classes() -> set[type[forms.BaseForm]]:
-    for package in (workshop, jobs, reports):
-        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
-            if "forms" in module.name.rpartition(".")[2]:
-                importlib.import_module(module.name)
-    found, waiting = set(), [forms.BaseForm]
-    while waiting:
-        subclasses = waiting.pop().__subclasses__()
-        found.update(subclasses)
-        waiting += subclasses
-    return {form for form in found if form.__module__.startswith(("workshop.", "jobs.", "reports."))}
-
-
 def test_every_text_of_every_form_refuses_them() -> None:
     fields = [
         (form.__name__, name, field)
-        for form in form_classes()
+        for form in product_forms()
         for name, field in getattr(form, "base_fields", {}).items()
         # An e-mail address has a rule of its own that leaves no such character.
         if isinstance(field, forms.CharField) and not isinstance(field, forms.EmailField)

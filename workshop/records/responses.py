@@ -4,10 +4,11 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.files import File
+from django.db.models import Model, ProtectedError
 from django.db.models.fields.files import FieldFile
 from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 
 MAX_PK_DIGITS = 18  # more digits may exceed the database's integers
 
@@ -25,6 +26,20 @@ def render_form(request: HttpRequest, template: str, form: BaseForm, **context: 
 def flash_saved(request: HttpRequest, message: str, draft: str = "") -> None:
     """Flash a success message that lets the browser drop its draft of that name."""
     messages.success(request, message, extra_tags=f"draft-saved {draft}" if draft else "")
+
+
+def remove_unless_in_use(
+    request: HttpRequest, record: Model, *, in_use: str, list_url: str, edit_url: str
+) -> HttpResponse:
+    """Remove a row of a list of the shop, or say ``in_use`` if other records refer to it."""
+    pk = record.pk
+    try:
+        record.delete()
+    except ProtectedError:
+        messages.error(request, in_use.format(record))
+        return redirect(edit_url, pk)
+    messages.success(request, f"“{record}” is removed.")
+    return redirect(list_url)
 
 
 def csv_response(text: str, filename: str) -> HttpResponse:
