@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.intake.forms import PhotoForm, PhotosForm
-from jobs.intake.photos import PreparedPhoto, add_photos, prepare_photos, remove_photo
+from jobs.intake.photos import PreparedPhoto, add_photos, remove_photo, stored_photos
 from jobs.job.form_page import form_page, remove_button, section_url
 from jobs.models import Job, Photo
 from workshop.access.roles import StaffRequest, roles, staff
@@ -23,23 +23,23 @@ from workshop.records.submit_once import submit_once
 ADDERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
 
 
-def prepare_photos_first(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
-    """Hand the view prepared photos, so that no photo is decoded within its transaction.
+def store_photos_first(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Hand the view stored photos, so that none is decoded or written within its transaction.
 
     Decoding takes a third of a second a photo. Meanwhile a transaction would keep others from saving.
     """
 
     @wraps(view)
     def wrapper(request: StaffRequest, *args: Any, **kwargs: Any) -> HttpResponse:
-        photos = prepare_photos(upload for upload in request.FILES.getlist("photos") if upload)
-        return view(request, *args, photos=photos, **kwargs)
+        with stored_photos(upload for upload in request.FILES.getlist("photos") if upload) as photos:
+            return view(request, *args, photos=photos, **kwargs)
 
     return wrapper
 
 
 @roles(*ADDERS)
 @require_http_methods(["GET", "POST"])
-@prepare_photos_first
+@store_photos_first
 @submit_once
 def photo_add(request: StaffRequest, number: str, photos: list[PreparedPhoto]) -> HttpResponse:
     """Add photos: several at once, or one per request as the page's script sends them (JSON response)."""

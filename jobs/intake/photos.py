@@ -2,10 +2,11 @@
 
 import io
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.core.files.base import ContentFile
@@ -23,16 +24,17 @@ if TYPE_CHECKING:
 MAX_SIDE_PX = 2048
 READABLE = ("JPEG", "PNG", "WEBP", "GIF", "BMP")
 MAX_NAME_LENGTH = 200
+IMAGE: Any = Photo._meta.get_field("image")
 # A JPEG is decoded at reduced size, other formats whole: four bytes a pixel, and several copies of them.
 MAX_PIXELS, MAX_JPEG_PIXELS = 25_000_000, 180_000_000
 
 
 @dataclass(frozen=True)
 class PreparedPhoto:
-    """A photo of an upload: the file to store, or the sentence why there is none."""
+    """A photo of an upload: the name of its stored file, or the sentence why there is none."""
 
     original_name: str
-    image: "ContentFile[bytes] | None"
+    image: str
     problem: str = ""
 
 
@@ -93,16 +95,33 @@ def as_jpeg(image: "Image") -> "ContentFile[bytes]":
     return ContentFile(stored.getvalue(), name=f"{uuid.uuid4().hex}.jpg")
 
 
-def prepare_photos(uploads: Iterable[UploadedFile]) -> list[PreparedPhoto]:
-    """Prepare photos for storage, each by itself: one that cannot be stored does not discard the others."""
-    return [prepared_or_problem(upload) for upload in uploads]
+@contextmanager
+def stored_photos(uploads: Iterable[UploadedFile]) -> Iterator[list[PreparedPhoto]]:
+    """Store the files of photos before the transaction that adds their rows.
 
-
-def prepared_or_problem(upload: UploadedFile) -> PreparedPhoto:
+    Each upload is prepared by itself: one that cannot be stored does not discard the others. A file that no
+    row names in the end is removed again.
+    """
+    photos: list[PreparedPhoto] = []
     try:
-        return PreparedPhoto(short_name(upload), prepare_photo(upload))
+        photos += (stored_or_problem(upload) for upload in uploads)
+        yield photos
+    finally:
+        names = {photo.image for photo in photos if photo.image}
+        kept = set(Photo.objects.filter(image__in=names).values_list("image", flat=True)) if names else set()
+        for name in names - kept:
+            IMAGE.storage.delete(name)
+
+
+def stored_or_problem(upload: UploadedFile) -> PreparedPhoto:
+    try:
+        return store_photo(short_name(upload), prepare_photo(upload))
     except ValueError as problem:
-        return PreparedPhoto(short_name(upload), None, str(problem))
+        return PreparedPhoto(short_name(upload), "", str(problem))
+
+
+def store_photo(original_name: str, image: "ContentFile[bytes]") -> PreparedPhoto:
+    return PreparedPhoto(original_name, IMAGE.storage.save(IMAGE.generate_filename(None, image.name), image))
 
 
 @transaction.atomic

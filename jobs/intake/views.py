@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.intake.forms import CheckInForm, SignForm
-from jobs.intake.photo_views import prepare_photos_first, warn_of_problems
+from jobs.intake.photo_views import store_photos_first, warn_of_problems
 from jobs.intake.photos import PreparedPhoto
 from jobs.intake.receipt import read_facts
 from jobs.intake.receipt_changes import receipt_state
@@ -70,7 +70,7 @@ def job_sign(request: StaffRequest, number: str) -> HttpResponse:
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
-@prepare_photos_first
+@store_photos_first
 @submit_once
 def job_receive(request: StaffRequest, number: str, photos: list[PreparedPhoto]) -> HttpResponse:
     job = get_object_or_404(Job.objects.select_related("bike"), number=number)

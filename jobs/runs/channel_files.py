@@ -2,7 +2,8 @@
 
 import io
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 
 import numpy as np
 import numpy.typing as npt
@@ -26,10 +27,28 @@ def store_channels(run: Run, channels: Mapping[str, FloatArray]) -> None:
         member_name(position): np.asarray(values, float) for position, values in enumerate(channels.values())
     }
     np.savez_compressed(buffer, allow_pickle=False, **arrays)
-    before, storage = run.channels.name, run.channels.storage
     run.channels.save(f"{run.sha256[:16]}.npz", ContentFile(buffer.getvalue()), save=False)
     run.channel_names = list(channels)
     run.samples = max((len(channel) for channel in channels.values()), default=0)
+
+
+@contextmanager
+def stored_channels(run: Run, channels: Mapping[str, FloatArray] | None) -> Iterator[None]:
+    """Write the channels before the transaction that saves the run.
+
+    Those they replace are removed afterwards, and if the run could not be saved, the new ones.
+    """
+    if channels is None:
+        yield
+        return
+    before, storage = run.channels.name, run.channels.storage
+    store_channels(run, channels)
+    written = run.channels.name or ""
+    try:
+        yield
+    except BaseException:
+        storage.delete(written)
+        raise
     if before:
         transaction.on_commit(lambda: storage.delete(before))
 

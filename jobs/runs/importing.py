@@ -6,6 +6,7 @@ transaction that stores them, so that reading does not block the database.
 """
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -31,7 +32,7 @@ from jobs.calc.run_file import (
 from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
 from jobs.models import FileLayout, Job, Run, TuneRevision
-from jobs.runs.channel_files import store_channels
+from jobs.runs.channel_files import FloatArray, stored_channels
 from workshop.models import ShopProfile, StaffMember, StaleRecord
 
 MAX_NAME_LENGTH = 200
@@ -69,6 +70,10 @@ class ParsedFile:
     file_layout: FileLayout | None = None
     content: RunFile | None = field(default=None, repr=False)
     refusal: str = ""
+
+    @property
+    def channels(self) -> Mapping[str, FloatArray] | None:
+        return self.content.channels if self.content else None
 
 
 @dataclass(frozen=True)
@@ -114,14 +119,12 @@ def import_run(*, job: Job, by: StaffMember, name: str, data: bytes, details: Ru
     made_at, note = resolve_recorded_at(job, data, details)
     run = new_run(job, by, name, data, sha256, replace(details, made_at=made_at))
     try:
-        with transaction.atomic():
+        with stored_channels(run, parsed.channels), transaction.atomic():
             result = save_run(run, parsed)
             return replace(result, sentence=f"{result.sentence} {note}".strip())
     except IntegrityError:
         # Another request attached the same file in the meantime, such as a double click.
-        for stored in (run.original, run.channels):
-            if stored:
-                stored.delete(save=False)
+        run.original.delete(save=False)
         return report_duplicate(Run.objects.get(job=job, sha256=sha256), name)
 
 
@@ -212,7 +215,7 @@ def parse_with_layout(
 
 
 def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
-    """Save a run with its parsed file."""
+    """Save a run with its parsed file, whose channels are stored already."""
     run.layout_used = parsed.layout.to_dict() if parsed.layout else None
     if parsed.content is not None:
         return save_channels(run, parsed, parsed.content)
@@ -227,7 +230,6 @@ def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
 
 
 def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResult:
-    store_channels(run, content.channels)
     run.status, run.refusal = Run.Status.READ, ""
     run.report, run.file_layout = content.report.to_dict(), parsed.file_layout
     # Limits set by hand refer to rows of the previous reading.
@@ -253,7 +255,7 @@ def name_columns(*, run: Run, layout: FileLayoutSpec, remember_as: str) -> Namin
     parsed = parse_with_layout(data, confirmed)
     if parsed.content is None:
         return NamingResult(ImportResult(run, Outcome.REFUSED, parsed.refusal))
-    with transaction.atomic():
+    with stored_channels(run, parsed.channels), transaction.atomic():
         remembered = remember_layout(confirmed, remember_as)
         result = save_run(run, replace(parsed, file_layout=remembered))
     return NamingResult(result, tuple(read_waiting(run, remembered)))
@@ -287,7 +289,8 @@ def read_waiting(named: Run, remembered: FileLayout) -> list[ImportResult]:
         if parsed.file_layout != remembered:
             continue
         try:
-            found.append(save_run(run, parsed))
+            with stored_channels(run, parsed.channels), transaction.atomic():
+                found.append(save_run(run, parsed))
         except StaleRecord:
             continue  # another user named its columns in the meantime
     return found

@@ -2,11 +2,11 @@
 
 import io
 import uuid
+from pathlib import Path
 
 import pytest
 from django.contrib.messages import get_messages
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import connection
 from django.urls import reverse
 from PIL import Image, ImageFile
 
@@ -15,7 +15,9 @@ from jobs.intake.photos import prepare_photo
 from jobs.models import Photo
 from tests.factories import make_job
 from tests.jobs.images import jpeg, png
+from tests.transactions import watch_transactions
 from workshop.models import Role
+from workshop.stored_files import WholeFileStorage
 
 pytestmark = pytest.mark.django_db
 
@@ -160,19 +162,23 @@ def test_one_invalid_photo_does_not_discard_the_others(login) -> None:
 
 
 @pytest.mark.parametrize("address", ["photo-add", "job-receive"])
-def test_no_photo_is_decoded_within_a_transaction(login, monkeypatch, address: str, transactional_db) -> None:
+def test_no_photo_is_decoded_or_written_within_a_transaction(
+    login, monkeypatch, address: str, transactional_db
+) -> None:
     job, client = make_job(), login(Role.DESK)
-    decode, within = photos.prepare_photo, []
-
-    def watched(upload):
-        within.append(connection.in_atomic_block)
-        return decode(upload)
-
-    monkeypatch.setattr(photos, "prepare_photo", watched)
+    within = watch_transactions(monkeypatch, photos, "prepare_photo")
+    within_write = watch_transactions(monkeypatch, WholeFileStorage, "_save")
     data = {"photos": [jpeg("a.jpg"), jpeg("b.jpg")], "form_key": str(uuid.uuid4()), "version": job.version}
     assert client.post(reverse(address, args=[job]), data).status_code == 302
-    assert within == [False, False]
+    assert (within, within_write) == ([False, False], [False, False])
     assert Photo.objects.count() == 2
+
+
+def test_photos_of_a_refused_form_leave_no_file(login, settings) -> None:
+    job, client = make_job(), login(Role.DESK)
+    refused = {"photos": [jpeg("a.jpg")], "version": job.version, "odometer_km": "as before"}
+    assert client.post(reverse("job-receive", args=[job]), refused).status_code == 422
+    assert not [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()]
 
 
 def test_missing_photo_shows_error_at_the_field(login) -> None:
@@ -181,13 +187,14 @@ def test_missing_photo_shows_error_at_the_field(login) -> None:
     assert "Choose at least one photo." in response.content.decode()
 
 
-def test_repeated_submission_adds_photos_once(login) -> None:
+def test_repeated_submission_adds_photos_once(login, settings) -> None:
     job = make_job()
     client = login(Role.DESK)
     key = str(uuid.uuid4())
     add(client, job, [jpeg("a.jpg")], form_key=key)
     add(client, job, [jpeg("a.jpg")], form_key=key)
     assert Photo.objects.count() == 1
+    assert len([path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()]) == 1
 
 
 @pytest.fixture

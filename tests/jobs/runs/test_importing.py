@@ -3,6 +3,7 @@
 import hashlib
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +15,9 @@ from jobs.runs.channel_files import load_channels, store_channels
 from jobs.runs.importing import Outcome, RunDetails, import_run, name_columns, read_original
 from tests.factories import make_job
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
-from workshop.models import Role, ShopProfile
+from tests.transactions import watch_transactions
+from workshop.models import Role, ShopProfile, StaleRecord
+from workshop.stored_files import WholeFileStorage
 
 pytestmark = pytest.mark.django_db
 
@@ -176,6 +179,27 @@ def test_channels_are_stored_under_any_column_name(tuner) -> None:
     np.testing.assert_array_equal(found["a/b"], channels["a/b"])
     np.testing.assert_array_equal(found["file"], channels["file"])
     assert list(found) == ["a/b", "file"]
+
+
+def test_no_file_is_written_within_a_transaction(transactional_db, tuner, monkeypatch) -> None:
+    job = make_job()
+    within = watch_transactions(monkeypatch, WholeFileStorage, "_save")
+    attach_sweep(job, tuner)
+    waiting = [take(job, tuner, f"{end}.csv", NAMELESS + end * b"\n").run for end in range(2)]
+    assert len(within) == 4  # two files of the sweep, one of each that waits
+    name_as(waiting[0], *SPEED_AND_POWER)
+    assert within == [False] * 6
+
+
+def test_run_that_could_not_be_saved_leaves_the_files_of_the_last_reading(tuner) -> None:
+    run = attach_sweep(make_job(), tuner).run
+    stale, storage = Run.objects.get(pk=run.pk), run.channels.storage
+    run.save()
+    with pytest.raises(StaleRecord):
+        name_columns(run=stale, layout=FileLayoutSpec.from_dict(run.layout_used), remember_as="x")
+    folder = Path(storage.path(run.channels.name)).parent
+    assert [path.name for path in folder.glob("*.npz")] == [Path(run.channels.name).name]
+    assert load_channels(run, ["engine_speed_rpm"])
 
 
 def test_missing_channels_give_a_clear_error(tuner) -> None:
