@@ -106,6 +106,8 @@ def test_stored_time_is_not_asked_about_again(desk: Any) -> None:
     job = make_job(booked_for=datetime(2020, 3, 1, 9, 0, 20, tzinfo=UTC))
     sent = {"brief": "Valves", "intended_use": "road", "booked_for": "2020-03-01T09:00", "version": "1"}
     assert desk.post(reverse("job-edit", args=[job]), sent).status_code == 302
+    job.refresh_from_db()
+    assert job.booked_for.second == 20  # the form shows minutes only
     moved = {**sent, "booked_for": "2020-03-01T10:00", "version": "2"}
     assert "Sunday 1 March 2020 is past." in desk.post(reverse("job-edit", args=[job]), moved).text
 

@@ -40,11 +40,6 @@ def check_stated_time(job: Job, at: datetime) -> None:
         )
 
 
-def with_seconds(entered: datetime, stored: datetime | None) -> datetime:
-    """Keep the seconds of an unchanged time, because forms show minutes only."""
-    return stored if stored and entered == stored.replace(second=0, microsecond=0) else entered
-
-
 class CheckForm(FieldGroupsMixin, RecordForm):
     """An answer to a check: when it was really made, or why it does not apply."""
 
@@ -65,8 +60,7 @@ class CheckForm(FieldGroupsMixin, RecordForm):
             self.fields["version"].initial = 0
 
     def clean_at(self) -> datetime:
-        entered: datetime = self.cleaned_data["at"]
-        at = with_seconds(entered, None if self.instance._state.adding else self.instance.at)
+        at: datetime = self.cleaned_data["at"]
         check_stated_time(self.instance.job, at)
         return at
 
@@ -93,7 +87,7 @@ class DynoSessionForm(FieldGroupsMixin, RecordForm):
 
     def clean_started_at(self) -> datetime:
         session = self.instance
-        started_at = with_seconds(self.cleaned_data["started_at"], session.started_at)
+        started_at: datetime = self.cleaned_data["started_at"]
         check_stated_time(session.job, started_at)
         for other in session.job.dyno_sessions.exclude(pk=session.pk):
             if (other.started_at < started_at) != (other.number < session.number):

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from jobs.models import Authorisation, Job
 from workshop.models import StaffMember
+from workshop.people.names import PersonNameField
 from workshop.records.fields import ShopDateTimeField
 
 FIELDS = ("asked", "how", "asked_at", "answer", "words")
@@ -25,7 +26,7 @@ class AuthorisationMixin(forms.BaseForm):
         super().__init__(*args, **kwargs)
         how, answer = Authorisation.How.choices, Authorisation.Answer.choices
         self.fields |= {
-            "asked": forms.CharField(label="Who was asked", max_length=120, required=False),
+            "asked": PersonNameField(label="Who was asked", required=False),
             "how": forms.ChoiceField(label="How", choices=[("", "–"), *how], required=False),
             "asked_at": ShopDateTimeField(label="When", required=False),
             "answer": forms.ChoiceField(label="Answer", choices=[("", "–"), *answer], required=False),

@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from jobs.checklists.ticks import List, job_checklists
+from jobs.checklists.ticks import job_checklists
 from jobs.clearances.before_after import clearances_before_after
 from jobs.job.page import get_job
 from jobs.job.results import JobResults, load_job_results
@@ -29,7 +29,6 @@ from reports.tasks import start_printing
 from workshop.models import ShopProfile, StaffMember
 from workshop.people.names import is_person_name
 
-REQUIRED_CHECKLISTS = (List.AFTER_VALVES, List.BEFORE_HANDOVER)
 FITTING_STAGES = (Stage.READY, Stage.HANDED_OVER)
 MAX_VALVES_NAMED = 4
 
@@ -154,7 +153,7 @@ def check_blockers(results: JobResults) -> list[Blocker]:
     return [
         Blocker(f"Checks {checklist.title}: {checklist.open} of {len(checklist.items)} not ticked.", url)
         for checklist in results.get(job_checklists)
-        if checklist.needed and checklist.open and checklist.key in REQUIRED_CHECKLISTS
+        if checklist.needed and checklist.open
     ]
 
 

@@ -186,7 +186,7 @@ class PlausibleDateField(forms.DateField):
 class ShopDateTimeField(forms.DateTimeField):
     """A date and time of the shop's clock, which has DST gaps and overlaps.
 
-    ``stored`` is the record's time: submitted as it was shown, it stays the same instant.
+    ``stored`` is the record's time: submitted as it was shown, to the minute, it stays the same instant.
     """
 
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
@@ -200,6 +200,8 @@ class ShopDateTimeField(forms.DateTimeField):
                 raise
             return self.resolve_dst_time(problem.params["datetime"])  # type: ignore[index]  # Django names what it read
         try:
+            if instant and self.stored and instant == self.stored.replace(second=0, microsecond=0):
+                return self.stored
             if instant:
                 check_plausible_day(instant.date())
             return instant

@@ -53,10 +53,7 @@ class QuestionedTimesMixin(forms.BaseForm):
 
     def is_stored_time(self, name: str, when: datetime | date) -> bool:
         instance: Any = getattr(self, "instance", None)
-        stored = None if instance is None or instance._state.adding else getattr(instance, name)
-        if isinstance(stored, datetime) and isinstance(when, datetime):
-            return stored.replace(second=0, microsecond=0) == when.replace(second=0, microsecond=0)
-        return stored == when
+        return instance is not None and not instance._state.adding and getattr(instance, name) == when
 
     def time_warning(self, name: str, when: datetime | date) -> str:
         if name in self.RECORDED:

@@ -11,6 +11,7 @@ from jobs.models import Part, WorkItem
 from tests.factories import make_bike, make_customer, make_job
 from tests.html import read_text
 from workshop.models import Role
+from workshop.people.names import NAME_NEEDED
 
 pytestmark = pytest.mark.django_db
 
@@ -73,6 +74,13 @@ def test_answer_needs_who_how_when_and_what(login, missing: str) -> None:
     assert refused.status_code == 422
     assert refused.context["form"].errors.keys() == {missing}
     assert "Go on then." in refused.text
+    assert not job.authorisations.exists()
+
+
+def test_who_was_asked_is_a_persons_name(login) -> None:
+    job, client = make_job(authorised_amount="300"), login(Role.DESK)
+    refused = add_work(client, job, description="Synchronise", price="360", **{**AGREED, "asked": "x"})
+    assert refused.context["form"].errors == {"asked": [NAME_NEEDED]}
     assert not job.authorisations.exists()
 
 

@@ -56,9 +56,24 @@ def test_sheet_is_blocked_by_clearances_out_of_range(whole_job):
     assert "out of range, or can't be told, by the last reading: cylinder 1, intake left." in texts(whole_job)
 
 
-def test_sheet_is_blocked_by_open_checks(whole_job):
-    Check.objects.filter(job=whole_job, item__list="before_handover").first().delete()
-    assert "Checks before handover: 1 of 7 not ticked." in texts(whole_job)
+@pytest.mark.parametrize(
+    ("checklist", "title"),
+    [
+        ("after_valves", "after valve work, before the first start"),
+        ("before_roller", "before running on the dyno, session 1"),
+        ("before_handover", "before handover"),
+    ],
+)
+def test_sheet_is_blocked_by_open_checks_of_every_list(whole_job, checklist, title):
+    Check.objects.filter(job=whole_job, item__list=checklist).first().delete()
+    assert f"Checks {title}: 1 of " in texts(whole_job)
+
+
+def test_checks_of_the_dyno_apply_only_to_a_bike_that_ran_on_it(staff):
+    job = factories.make_job()
+    assert "before running on the dyno" not in texts(job)
+    factories.make_channel_run(job, staff[Role.TUNER], "held.csv", {"engine_speed_rpm": [3000.0, 3010.0]})
+    assert "Checks before running on the dyno: " in texts(job)
 
 
 def test_sheet_is_blocked_by_run_file_without_named_columns(whole_job, staff):
