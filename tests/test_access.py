@@ -336,6 +336,7 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "run-sweep": pk_of("run"),
     "run-remove": pk_of("run"),
     "run-file": pk_of("run"),
+    "run-csv": pk_of("run"),
     "runs-csv": job_number(),
     "layout-edit": pk_of("file_layout"),
     "layout-remove": pk_of("file_layout"),

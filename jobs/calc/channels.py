@@ -34,6 +34,8 @@ class Channel:
         What headers call it: phrases separated by semicolons.
     implied : dict of str to str
         Phrase to the unit that it implies if the header states none.
+    shown_as : str
+        The quantity whose display unit it takes; that of its unit if empty.
     """
 
     id: str
@@ -43,10 +45,15 @@ class Channel:
     high: float
     words: str
     implied: dict[str, str] = field(default_factory=dict)
+    shown_as: str = ""
 
     @property
     def quantity(self) -> str:
         return get_unit(self.unit).quantity
+
+    @property
+    def display_quantity(self) -> str:
+        return self.shown_as or self.quantity
 
     @property
     def unit_label(self) -> str:
@@ -301,6 +308,49 @@ _ALL = (
         "pressione collettore; pressione aspirazione; pressione di aspirazione; inlaatdruk; "
         "spruitstukdruk; cisnienie kolektora; cisnienie w kolektorze; cisnienie dolotu; insugstryck; "
         "insugningstryck; grenrorstryck",
+        shown_as="manifold_pressure",
+    ),
+    Channel(
+        "boost_pressure_kpa",
+        "boost pressure",
+        "kpag",
+        -100,
+        300,
+        "boost; boost pressure; charge pressure; charge air pressure; turbo pressure; manifold gauge "
+        "pressure; ladedruck; ladeluftdruck; pression de suralimentation; pression suralimentation; pression "
+        "turbo; presion de soplado; presion de sobrealimentacion; presion turbo; pressione di "
+        "sovralimentazione; pressione sovralimentazione; pressione turbo; laaddruk; turbodruk; cisnienie "
+        "doladowania; laddtryck",
+    ),
+    Channel(
+        "oil_pressure_kpa",
+        "oil pressure",
+        "kpag",
+        -20,
+        1_200,
+        "oil pressure; engine oil pressure; oldruck; motoroldruck; pression huile; pression d huile; presion "
+        "aceite; presion de aceite; presion del aceite; pressione olio; pressione dell olio; oliedruk; "
+        "cisnienie oleju; oljetryck",
+    ),
+    Channel(
+        "fuel_pressure_kpa",
+        "fuel pressure",
+        "kpag",
+        -20,
+        1_000,
+        "fuel pressure; fuel rail pressure; rail pressure; kraftstoffdruck; benzindruck; pression carburant; "
+        "pression essence; presion combustible; presion de combustible; presion del combustible; pressione "
+        "carburante; pressione benzina; brandstofdruk; benzinedruk; cisnienie paliwa; bransletryck",
+    ),
+    Channel(
+        "air_flow_g_s",
+        "air mass flow",
+        "g_per_s",
+        0,
+        500,
+        "air mass flow; mass air flow; air mass; air flow; airflow; maf; luftmasse; luftmassenstrom; debit d "
+        "air; masse d air; caudal de aire; masa de aire; portata aria; massa aria; luchtmassa; masa "
+        "powietrza; przeplyw powietrza; luftmassa; luftflode",
     ),
     Channel(
         "humidity_pct",
@@ -362,6 +412,12 @@ _ALL = (
 
 CHANNELS: dict[str, Channel] = {channel.id: channel for channel in _ALL}
 
+# The same tap, counted from vacuum or from the air outside: the unit of a column decides which it is.
+OTHER_REFERENCE = {
+    "manifold_pressure_kpa": "boost_pressure_kpa",
+    "boost_pressure_kpa": "manifold_pressure_kpa",
+}
+
 _ABBREVIATIONS = {"temp": "temperature", "press": "pressure", "pos": "position", "veh": "vehicle"}
 _UNFOLDED = str.maketrans({"ł": "l", "ø": "o", "đ": "d", "æ": "ae", "ı": "i", "œ": "oe"})
 _CAMEL = re.compile(r"(?<=[a-zà-ÿ])(?=[A-ZÀ-Þ])|(?<=[^\W\d_])(?=\d)")
@@ -382,7 +438,7 @@ PLAIN_COMPANIONS = frozenset(
     _tokenise(
         "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur "
         "mesure valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du "
-        "de di del"
+        "de di del gauge gage abs absolute"
     )
 )
 # words that make it something else (a target, a limit, a correction),
@@ -469,6 +525,24 @@ def _share_found(words: tuple[str, ...], start: int, stop: int) -> float:
     if rest <= PLAIN_COMPANIONS | CORRECTED:
         return 0.85
     return 0.55 + 0.3 * len("".join(words[start:stop])) / len("".join(words))
+
+
+def stated_reference(name: str) -> str:
+    """Return from where the name of a column says that its pressure counts.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+        'absolute', 'gauge' or '' if it says neither.
+    """
+    words = set(_tokenise(name))
+    if words & {"gauge", "gage"}:
+        return "gauge"
+    return "absolute" if words & {"abs", "absolute", "map"} else ""
 
 
 def mentions_correction(name: str) -> bool:

@@ -51,8 +51,8 @@ def channel_display(name: str, shop: ShopProfile, file_unit: str = "") -> Channe
     channel = CHANNELS.get(name)
     if channel is None:
         return ChannelDisplay(name, file_unit, 2)
-    unit = shop_unit(shop, channel.quantity, stored_in=channel.unit)
-    digits = _digits(channel.quantity, unit)
+    unit = shop_unit(shop, channel.display_quantity, stored_in=channel.unit)
+    digits = _digits(channel.display_quantity, unit)
     if unit in ("lambda", "one"):
         return ChannelDisplay(channel.label, "", digits)
     return ChannelDisplay(

@@ -129,6 +129,18 @@ def choose_unit(column: Column, channel_id: str, wanted: str) -> str:
     return next(iter(fitting)) if len(fitting) == 1 else ""
 
 
+def describe_offer(column: Column, channel: str, unit: str) -> str:
+    """Return the guess that is too weak to be chosen for anybody, or ''."""
+    if not column.channel or column.without_weak_guess() == column:
+        return ""
+    if channel == "":
+        unit_words = f" in {get_unit_label(column.unit)}" if column.unit else ""
+        return f"It may be {CHANNELS[column.channel].label}{unit_words}. Choose it only if it is."
+    if channel == column.channel and unit == "" and column.unit:
+        return f"The unit is not certain. It may be {get_unit_label(column.unit)}. Choose it only if it is."
+    return ""
+
+
 class ColumnForm(forms.Form):
     """Meaning of one column: its channel and one of the units of that channel."""
 
@@ -141,7 +153,8 @@ class ColumnForm(forms.Form):
     def __init__(self, column: Column, posted: QueryDict | None = None) -> None:
         self.column = column
         prefix = f"column-{column.position}"
-        channel, unit = column.channel or "", column.unit or ""
+        proposed = column.without_weak_guess()
+        channel, unit = proposed.channel or "", proposed.unit or ""
         if posted is not None:
             channel, unit = (posted.get(f"{prefix}-{name}", "") for name in ("channel", "unit"))
         known = channel in CHANNELS
@@ -155,6 +168,7 @@ class ColumnForm(forms.Form):
         channel_field.label, unit_field.label = f"what is in {title}", f"unit of {title}"
         fitting = list_units(CHANNELS[channel].quantity) if known else {}
         unit_field.choices = [("", "–"), *((unit_id, get_unit_label(unit_id)) for unit_id in fitting)]
+        self.offer = describe_offer(column, channel, unit)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}

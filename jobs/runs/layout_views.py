@@ -105,7 +105,7 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
         matching = sent if sent is not None and sent.get("shape") == layout_signature(layout) else None
         known = layout if matching else same_columns(layout, stored)
         columns[:] = column_forms(known, matching)
-        return with_meanings(known, columns) if matching else known
+        return with_meanings(known, columns) if matching else known.without_weak_guesses()
 
     afr = structure.cleaned_data["stoichiometric_afr"]
     preview = preview_layout(data, run.original_name, structure.overrides, afr, apply_names)

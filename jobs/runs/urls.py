@@ -14,6 +14,7 @@ urlpatterns = [
     path("runs/<int:pk>/set-aside/", views.run_exclude, name="run-set-aside"),
     path("runs/<int:pk>/put-back/", views.run_include, name="run-put-back"),
     path("runs/<int:pk>/file/", views.run_file, name="run-file"),
+    path("runs/<int:pk>/samples.csv", views.run_csv, name="run-csv"),
     path("runs/<int:pk>/remove/", views.run_remove, name="run-remove"),
     path("runs/<int:pk>/layout/", layout_views.run_layout, name="run-layout"),
     path("layouts/", layout_views.layout_list, name="layout-list"),

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import ProtectedError
-from django.http import FileResponse, HttpResponse, HttpResponseBase, QueryDict
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -30,7 +30,7 @@ from jobs.runs.charts import (
 from jobs.runs.forms import ExcludeForm, RunForm, SweepForm
 from jobs.runs.removing import remove_run
 from jobs.runs.results import run_results
-from jobs.runs.tables import curve_table, result_table
+from jobs.runs.tables import curve_table, result_table, sample_table
 from jobs.timeline.bike_states import bike_states, run_sides
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
@@ -274,6 +274,19 @@ def run_file(request: StaffRequest, pk: int) -> HttpResponseBase:
     return FileResponse(
         original, as_attachment=True, filename=run.original_name, content_type="application/octet-stream"
     )
+
+
+@staff
+@require_safe
+def run_csv(request: StaffRequest, pk: int) -> HttpResponse:
+    """Return every sample of a run as CSV."""
+    run = find_run(pk)
+    result = load_job_results(run.job, request.shop).get(run_results)[run.pk]
+    try:
+        header, rows = sample_table(result, request.shop)
+    except ValueError as problem:
+        raise Http404(str(problem)) from problem
+    return spreadsheet_response(csv_text(header, rows), f"{run.job.number}-run-{run.pk}-samples.csv")
 
 
 @roles(Role.TUNER)

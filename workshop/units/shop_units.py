@@ -22,6 +22,8 @@ _CHOICES = {
     "torque": "torque_unit",
     "pressure": "pressure_unit",
     "tyre_pressure": "pressure_unit",
+    "gauge_pressure": "pressure_unit",
+    "manifold_pressure": "pressure_unit",
     "temperature": "temperature_unit",
     "length": "length_unit",
     "clearance": "length_unit",
@@ -35,6 +37,9 @@ _FOLLOWS = {
     "speed": {"km": "kmh", "mi": "mph"},
     # The shop chooses the unit of its barometer; tyre gauges read in the unit that goes with it.
     "tyre_pressure": {"kpa": "kpa", "mbar": "bar", "inhg": "psi"},
+    "gauge_pressure": {"kpa": "kpag", "mbar": "barg", "inhg": "psig"},
+    # Common practice, no source: where barometers read inches of mercury, manifolds are logged in kPa.
+    "manifold_pressure": {"inhg": "kpa"},
 }
 
 

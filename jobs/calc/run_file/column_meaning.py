@@ -9,20 +9,37 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, MAX_NAME_LENGTH, Channel, match_channels, mentions_correction
+from jobs.calc.channels import (
+    CHANNELS,
+    MAX_NAME_LENGTH,
+    OTHER_REFERENCE,
+    Channel,
+    match_channels,
+    mentions_correction,
+    stated_reference,
+)
 from jobs.calc.run_file.layout import TIME_FORMS, Column
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.factors import FACTORS, convert, get_unit, identify_unit
+from jobs.calc.units.factors import FACTORS, convert, get_unit, identify_unit, is_absolute_spelling
 
 # Petrol, until the fuel is stated. Rule of thumb, no published source: the usual scale of gauges.
 TYPICAL_AFR = 14.7
+
+# Whole numbers in larger steps are milliseconds; in smaller ones they may be seconds. Rule of thumb.
+MIN_STEP_MS = 5
 
 _IN_BRACKETS = re.compile(r"\s*[\[({<]([^\[\](){}<>]+|[^\[\]]+)[\])}>]")
 _SEPARATOR = re.compile(r"\s+in\s+|[\s_/,;:|-]+")
 # At the end of a name these are words more often than units.
 _NOT_A_TRAILING_UNIT = frozenset(["min", "in", "max", "h", "k"])
-# Usual range of the air pressure in each unit, for a column that states none.
+# Usual range of a pressure in each unit, for a column that states none: of the barometer its typical value,
+# of the others their largest. Rules of thumb, no published source.
 AIR_PRESSURES = (("psi", 10, 20), ("inhg", 20, 35), ("kpa", 50, 115), ("hpa", 800, 1150), ("mmhg", 450, 800))
+MANIFOLD_PRESSURES = (("bar", 0.1, 4), ("psi", 4, 18), ("kpa", 18, 400), ("mbar", 400, 4000))
+GAUGE_PRESSURES = (("barg", 0.1, 12), ("psig", 12, 150), ("kpag", 150, 1500))
+# A boost that falls below the first counts from the air outside, one that stays above the second from
+# vacuum [kPa]. Rule of thumb, no published source.
+GAUGE_BELOW_KPA, ABSOLUTE_ABOVE_KPA = 30.0, 60.0
 # Quantities that people call by their unit.
 _CHANNEL_BY_UNIT = {
     "engine_speed": "engine_speed_rpm",
@@ -42,12 +59,15 @@ class Suggestion:
     channel, unit : str
         Keys of `CHANNELS` and `FACTORS`; the unit may also be 'clock' or 'date_time'.
     confidence : float
-        0 to 1 [1].
+        0 to 1 [1] that both are right.
+    unit_confidence : float
+        0 to 1 [1] that the unit is right if the channel is.
     """
 
     channel: str
     unit: str | None
     confidence: float
+    unit_confidence: float = 1.0
 
 
 def split_unit(header: str) -> tuple[str, str]:
@@ -142,21 +162,51 @@ def _suggestion(
         return Suggestion(channel.id, form, share) if channel.quantity == "time" else None
     # A name that is a unit states none: 'RPM' may head thousands of revolutions.
     stated = "" if unit_text == name else unit_text
+    channel, reference_sure = _by_reference(channel, phrase, name, stated, values)
     given = identify_unit(stated, channel.quantity) if stated else None
     if given is not None and get_unit(given).quantity != channel.quantity:
         return None
     if given is not None:
-        unit_id, sure = given, 1.0
+        unit_id, unit_sure = given, 1.0
     else:
-        unit_id, sure = _likely_unit(channel, phrase, values)
-        sure *= 0.8 if stated else 1.0
+        unit_id, unit_sure = _likely_unit(channel, phrase, values)
+        unit_sure *= 0.8 if stated else 1.0
+    sure = unit_sure * reference_sure
     if mentions_correction(name):
         sure *= 0.85
     if unit_id == "afr":  # means nothing until the fuel is known
         sure *= 0.85
     if _plausible_share(channel, convert_to_channel_unit(values, channel, unit_id)) < 0.95:
         sure *= 0.5
-    return Suggestion(channel.id, unit_id, round(share * sure, 3))
+    return Suggestion(channel.id, unit_id, round(share * sure, 3), unit_sure)
+
+
+def _by_reference(
+    channel: Channel, phrase: str, name: str, stated: str, values: FloatArray
+) -> tuple[Channel, float]:
+    """Tell a pressure from vacuum from one over the air outside, by unit, name and figures, in this order."""
+    other = CHANNELS.get(OTHER_REFERENCE.get(channel.id, ""))
+    if other is None or phrase == channel.id.replace("_", " "):
+        return channel, 1.0
+    given = identify_unit(stated) if stated else None
+    reference = stated_reference(name)
+    if given is not None and get_unit(given).quantity == "gauge_pressure":
+        reference = "gauge"
+    elif is_absolute_spelling(stated):
+        reference = "absolute"
+    if reference:
+        wanted = "gauge_pressure" if reference == "gauge" else "pressure"
+        return (channel if channel.quantity == wanted else other), 1.0
+    plain = identify_unit(stated, channel.quantity) if stated else None
+    finite = values[np.isfinite(values)]
+    if plain is None or get_unit(plain).quantity != channel.quantity or not len(finite):
+        return channel, 1.0
+    lowest_kpa = float(np.min(convert(finite, plain, channel.unit)))
+    if channel.quantity == "pressure":
+        return (other, 0.75) if lowest_kpa < 0 else (channel, 1.0)
+    if lowest_kpa > ABSOLUTE_ABOVE_KPA:
+        return other, 0.75
+    return channel, 1.0 if lowest_kpa < GAUGE_BELOW_KPA else 0.75
 
 
 def _suggest_by_unit(unit_text: str) -> Suggestion | None:
@@ -180,12 +230,21 @@ def _likely_unit(channel: Channel, phrase: str, values: FloatArray) -> tuple[str
             return ("fraction", 0.7) if 0 < largest <= 1.1 else ("pct", 0.95)
         case "time":
             return _likely_time(channel, finite)
-        case "pressure":
-            likely = (unit_id for unit_id, low, high in AIR_PRESSURES if low < typical < high)
-            return next(((unit_id, 0.75) for unit_id in likely), (channel.unit, 0.5))
+        case "pressure" | "gauge_pressure":
+            return _likely_pressure(channel, typical, largest)
+        case "temperature":
+            return ("f" if largest > channel.high else channel.unit), 0.6
         case "none" | "angle":
             return channel.unit, 0.96
     return (named, 0.97) if named else (channel.unit, 0.6)
+
+
+def _likely_pressure(channel: Channel, typical: float, largest: float) -> tuple[str, float]:
+    if channel.id == "barometric_pressure_kpa":
+        likely = (unit_id for unit_id, low, high in AIR_PRESSURES if low < typical < high)
+        return next(((unit_id, 0.75) for unit_id in likely), (channel.unit, 0.5))
+    ranges = MANIFOLD_PRESSURES if channel.quantity == "pressure" else GAUGE_PRESSURES
+    return next((unit_id for unit_id, low, high in ranges if low < largest <= high), channel.unit), 0.6
 
 
 def _likely_mixture(named: str | None, typical: float) -> tuple[str, float]:
@@ -204,9 +263,11 @@ def _likely_time(channel: Channel, finite: FloatArray) -> tuple[str, float]:
     steps = np.diff(finite)
     steps = steps[steps > 0]
     step = float(np.median(steps)) if len(steps) else 0.0
-    if step >= 1 and bool(np.all(finite == np.round(finite))):
+    if step >= MIN_STEP_MS and bool(np.all(finite == np.round(finite))):
         return "ms", 0.7
-    return "s", 0.95 if 0 < step < 1 else 0.7
+    if 0 < step < 1:
+        return "s", 0.95
+    return "s", 0.6 if step else 0.7
 
 
 def convert_to_channel_unit(
@@ -292,6 +353,7 @@ def assign_channels(
                 channel=suggestion.channel,
                 unit=suggestion.unit,
                 confidence=suggestion.confidence,
+                unit_confidence=suggestion.unit_confidence,
             )
         elif suggestion.confidence > confidence - 0.1:
             settled[holder] = replace(settled[holder], confidence=round(0.6 * confidence, 3))

@@ -11,6 +11,8 @@ from jobs.calc.units.factors import FACTORS, get_unit
 
 # Rule of thumb, no published source: below it a person has to confirm the column.
 CERTAIN_CONFIDENCE = 0.9
+# Rule of thumb, no published source: below it a guess is offered, and only a person can choose it.
+PRESELECTED_CONFIDENCE = 0.7
 
 # The choices offered to a person; the first of each is what an ordinary file has.
 ENCODINGS: dict[str, str] = {
@@ -95,6 +97,8 @@ class Column:
         Key of `jobs.calc.units.factors.FACTORS`, or 'clock' or 'date_time'.
     confidence : float
         0 to 1 [1] that channel and unit are right; 1 once a person has confirmed them.
+    unit_confidence : float
+        0 to 1 [1] that the unit is right if the channel is.
     """
 
     position: int
@@ -103,6 +107,7 @@ class Column:
     channel: str | None = None
     unit: str | None = None
     confidence: float = 0.0
+    unit_confidence: float = 1.0
 
     def __post_init__(self) -> None:
         if self.channel is not None and self.channel not in CHANNELS:
@@ -124,6 +129,19 @@ class Column:
     @property
     def is_certain(self) -> bool:
         return self.confidence >= CERTAIN_CONFIDENCE
+
+    def without_weak_guess(self) -> "Column":
+        """Return this column without the channel, or only without the unit, that is too weak a guess.
+
+        Returns
+        -------
+        Column
+        """
+        if self.channel is None or self.confidence >= PRESELECTED_CONFIDENCE:
+            return self
+        if self.confidence >= PRESELECTED_CONFIDENCE * self.unit_confidence:
+            return replace(self, unit=None)
+        return replace(self, channel=None, unit=self.unit if self.unit in TIME_FORMS else None)
 
 
 @dataclass(frozen=True)
@@ -212,9 +230,19 @@ class FileLayoutSpec:
         FileLayoutSpec
         """
         columns = tuple(
-            replace(column, confidence=1.0) if column.channel else column for column in self.columns
+            replace(column, confidence=1.0, unit_confidence=1.0) if column.channel else column
+            for column in self.columns
         )
         return replace(self, columns=columns, doubts=())
+
+    def without_weak_guesses(self) -> "FileLayoutSpec":
+        """Return this layout as it is proposed to a person: what is only a weak guess is left open.
+
+        Returns
+        -------
+        FileLayoutSpec
+        """
+        return replace(self, columns=tuple(column.without_weak_guess() for column in self.columns))
 
     def with_meanings(self, meanings: Mapping[int, tuple[str | None, str | None]]) -> "FileLayoutSpec":
         """Return this layout with the meaning of columns set by a person.
@@ -240,7 +268,10 @@ class FileLayoutSpec:
         for column in self.columns:
             if column.position in meanings:
                 channel, unit_id = meanings[column.position]
-                column = replace(column, channel=channel, unit=unit_id, confidence=1.0 if channel else 0.0)
+                confidence = 1.0 if channel else 0.0
+                column = replace(
+                    column, channel=channel, unit=unit_id, confidence=confidence, unit_confidence=1.0
+                )
             elif column.channel in taken:
                 column = replace(column, channel=None, confidence=0.0)
             columns.append(column)

@@ -207,7 +207,7 @@ def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
     views = [
         ColumnView(
             CHANNELS[column.channel].label if column.channel else column.name,
-            CHANNELS[column.channel].unit_label if column.channel else column.unit_text,
+            CHANNELS[column.channel].unit_label if column.channel and column.unit else column.unit_text,
             tuple(row[column.position] if column.position < len(row) else "" for row in raw),
             figures[:rows],
             tuple(question.sentence for question in questions if question.position == column.position),
@@ -218,13 +218,12 @@ def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
 
 
 def _column_questions(column: Column, figures: FloatArray, table: Table) -> list[Question]:
+    if column.channel and column.unit is None:
+        sentence = f"Column {column.position + 1} ('{column.name}'): say in which unit."
+        return [Question(column.position, sentence)]
     questions = [value_question(column, figures)]
     if column.channel == "time_s":
         questions.append(time_question(column, figures, table.lines))
-    if column.channel and column.unit is None:
-        questions.append(
-            Question(column.position, f"Column {column.position + 1} ('{column.name}'): say in which unit.")
-        )
     return [question for question in questions if question is not None]
 
 

@@ -58,9 +58,10 @@ FACTORS: dict[str, Unit] = {
     # torque, base N·m
     "nm": Unit("torque", "N·m"),
     "danm": Unit("torque", "daN·m", Fraction(10)),
+    "knm": Unit("torque", "kN·m", Fraction(1000)),
     "lbf_ft": Unit("torque", "lbf·ft", FOOT_M * POUND_FORCE_N),
     "kgf_m": Unit("torque", "kgf·m", STANDARD_GRAVITY),
-    # pressure, base Pa
+    # pressure from vacuum (absolute), base Pa
     "pa": Unit("pressure", "Pa"),
     "hpa": Unit("pressure", "hPa", Fraction(100)),
     "mbar": Unit("pressure", "mbar", Fraction(100)),
@@ -70,6 +71,11 @@ FACTORS: dict[str, Unit] = {
     "inhg": Unit("pressure", "inHg", INCH_OF_MERCURY_PA),
     "mmhg": Unit("pressure", "mmHg", MILLIMETRE_OF_MERCURY_PA),
     "psi": Unit("pressure", "psi", POUND_FORCE_N / (FOOT_M / 12) ** 2),
+    # pressure over the air outside (gauge), base Pa: no factor leads to the absolute one without a barometer
+    "kpag": Unit("gauge_pressure", "kPa gauge", Fraction(1000)),
+    "mbarg": Unit("gauge_pressure", "mbar gauge", Fraction(100)),
+    "barg": Unit("gauge_pressure", "bar gauge", Fraction(100_000)),
+    "psig": Unit("gauge_pressure", "psi gauge", POUND_FORCE_N / (FOOT_M / 12) ** 2),
     # temperature, base K
     "k": Unit("temperature", "K"),
     "c": Unit("temperature", "°C", Fraction(1), Fraction("273.15")),
@@ -89,6 +95,11 @@ FACTORS: dict[str, Unit] = {
     # mass, base kg
     "kg": Unit("mass", "kg"),
     "lb": Unit("mass", "lb", POUND_KG),
+    # mass flow, base g/s
+    "g_per_s": Unit("mass_flow", "g/s"),
+    "kg_per_h": Unit("mass_flow", "kg/h", Fraction(1000, 3600)),
+    "kg_per_s": Unit("mass_flow", "kg/s", Fraction(1000)),
+    "lb_per_min": Unit("mass_flow", "lb/min", 1000 * POUND_KG / 60),
     # spring rate, base N/mm
     "n_per_mm": Unit("spring_rate", "N/mm"),
     "kgf_per_mm": Unit("spring_rate", "kgf/mm", STANDARD_GRAVITY),
@@ -130,16 +141,21 @@ SPELLINGS: dict[str, str] = {
     "ps": "pk cv ch hk le hp(m) hpm metrichp hpmetric metrichorsepower л.с лс",
     "nm": "n*m newtonmeter newtonmeters newtonmetre newtonmetres",
     "danm": "dan*m",
+    "knm": "kn*m kilonewtonmeter kilonewtonmetre",
     "lbf_ft": "lbft lbsft ftlb ftlbs lbfft ftlbf lbffeet footpound footpounds poundfoot poundfeet",
     "kgf_m": "kgfm kgm mkgf mkg mkp kpm",
     "pa": "pascal",
     "hpa": "hektopascal hectopascal",
     "mbar": "mb millibar",
-    "kpa": "kilopascal kpaa kpaabs kpa(abs)",
-    "bar": "bara barabs bar(abs)",
+    "kpa": "kilopascal kpaa kpaabs kpa(a) kpa(abs) kpaabsolute",
+    "bar": "bara barabs bar(a) bar(abs) barabsolute",
     "inhg": '"hg inchhg inchesofmercury',
     "mmhg": "torr",
-    "psi": "psia lbf/in2 lb/in2",
+    "psi": "psia psiabs psi(a) psi(abs) psiabsolute lbf/in2 lb/in2",
+    "kpag": "kpag kpa(g) kpagauge kpa(gauge) kpagage kparel kpa(rel)",
+    "mbarg": "mbarg mbar(g) mbargauge mbar(gauge) mbarrel mbar(rel)",
+    "barg": "barg bar(g) bargauge bar(gauge) bargage barrel bar(rel) barü bar(ü)",
+    "psig": "psig psi(g) psigauge psi(gauge) psigage",
     "k": "kelvin degk",
     "c": "degc deg.c celsius degcelsius degreesc degreescelsius gradc gradcelsius",
     "f": "degf deg.f fahrenheit degfahrenheit degreesf degreesfahrenheit",
@@ -155,6 +171,10 @@ SPELLINGS: dict[str, str] = {
     "mph": "mi/h mile/h miles/h",
     "kg": "kilogram kilograms",
     "lb": "lbs lbm pound pounds",
+    "g_per_s": "g/s g_s g/sec gram/s grams/s gps",
+    "kg_per_h": "kg/h kg/hr",
+    "kg_per_s": "kg/s",
+    "lb_per_min": "lb/min lbs/min",
     "n_per_mm": "n/mm",
     "kgf_per_mm": "kgf/mm kg/mm kp/mm",
     "lbf_per_in": "lbf/in lb/in lbs/in lbf/inch lb/inch",
@@ -192,11 +212,18 @@ SPELLINGS_BY_QUANTITY: dict[tuple[str, str], str] = {
     ("temperature", "°"): "c",
     ("temperature", "deg"): "c",
     ("temperature", "grad"): "c",
+    ("gauge_pressure", "kpa"): "kpag",
+    ("gauge_pressure", "hpa"): "mbarg",
+    ("gauge_pressure", "mbar"): "mbarg",
+    ("gauge_pressure", "bar"): "barg",
+    ("gauge_pressure", "psi"): "psig",
     ("share", "1"): "fraction",
     ("share", "-"): "fraction",
     ("mixture", "1"): "lambda",
     ("mixture", "-"): "lambda",
 }
+
+_ABSOLUTE = re.compile(r"(?:kpa|mbar|bar|psi)\(?(?:a|abs|absolute)\)?")
 
 _BRACKETS = "()[]{}<>|"
 _PRODUCT_MARKS = re.compile(r"[·⋅•*._\-\s]")
@@ -302,6 +329,17 @@ def identify_unit(text: str, quantity: str | None = None) -> str | None:
     str or None
         Key of `FACTORS`; None if it is no unit.
     """
+    plain = _normalise(text)
+    if quantity and (quantity, plain) in SPELLINGS_BY_QUANTITY:
+        return SPELLINGS_BY_QUANTITY[quantity, plain]
+    table = _unit_by_spelling()
+    for key in (plain, plain.rstrip("."), plain.lstrip("°"), _PRODUCT_MARKS.sub("", plain)):
+        if key in table:
+            return table[key]
+    return None
+
+
+def _normalise(text: str) -> str:
     plain = unicodedata.normalize("NFKC", text.translate(_LOOK_ALIKES)).translate(_LOOK_ALIKES).casefold()
     # A degree sign in UTF-8 reads as 'â°' in a Windows code page.
     plain = plain.replace("â°", "°").replace("\ufffdc", "°c").replace("\ufffdf", "°f")
@@ -310,13 +348,23 @@ def identify_unit(text: str, quantity: str | None = None) -> str | None:
         plain = plain.strip(_BRACKETS)
     while len(plain) > 1 and plain[0] in "([{<|" and plain[-1] in ")]}>|":
         plain = plain[1:-1]
-    if quantity and (quantity, plain) in SPELLINGS_BY_QUANTITY:
-        return SPELLINGS_BY_QUANTITY[quantity, plain]
-    table = _unit_by_spelling()
-    for key in (plain, plain.rstrip("."), plain.lstrip("°"), _PRODUCT_MARKS.sub("", plain)):
-        if key in table:
-            return table[key]
-    return None
+    return plain
+
+
+def is_absolute_spelling(text: str) -> bool:
+    """Return True if the spelling of a pressure unit says that it counts from vacuum.
+
+    Parameters
+    ----------
+    text : str
+        As it is in the file: 'psia', 'bar (abs)', 'kPaA'.
+
+    Returns
+    -------
+    bool
+        False for 'psi' alone, which leaves it open, and for gauge units.
+    """
+    return _ABSOLUTE.fullmatch(_normalise(text)) is not None
 
 
 def _balanced(text: str) -> bool:

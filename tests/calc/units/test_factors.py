@@ -18,6 +18,7 @@ PINT_NAMES = {
     "ps": "metric_horsepower",
     "nm": "newton * meter",
     "danm": "decanewton * meter",
+    "knm": "kilonewton * meter",
     "lbf_ft": "force_pound * foot",
     "kgf_m": "force_kilogram * meter",
     "pa": "pascal",
@@ -43,6 +44,14 @@ PINT_NAMES = {
     "mph": "mile / hour",
     "kg": "kilogram",
     "lb": "pound",
+    "kpag": "kilopascal",  # Pint knows no gauge units; among themselves they convert like the others
+    "mbarg": "millibar",
+    "barg": "bar",
+    "psig": "psi",
+    "g_per_s": "gram / second",
+    "kg_per_h": "kilogram / hour",
+    "kg_per_s": "kilogram / second",
+    "lb_per_min": "pound / minute",
     "n_per_mm": "newton / millimeter",
     "kgf_per_mm": "force_kilogram / millimeter",
     "lbf_per_in": "force_pound / inch",
@@ -115,6 +124,7 @@ def test_convert_keeps_nan() -> None:
     [
         ("kw", "nm", "one cannot be turned into the other"),
         ("afr", "lambda", "by way of the fuel"),
+        ("psig", "kpa", "one cannot be turned into the other"),
         ("furlong", "m", "not a unit"),
     ],
 )
@@ -139,10 +149,16 @@ SPELLED = {
     "kpa": ["kPa", "kpa abs"],
     "hpa": ["hPa"],
     "mbar": ["mbar", "mb"],
-    "bar": ["bar"],
+    "bar": ["bar", "bara", "bar(a)"],
     "inhg": ["inHg", "in Hg", "in.Hg"],
     "mmhg": ["mmHg", "mm Hg", "Torr"],
-    "psi": ["psi", "PSIA"],
+    "psi": ["psi", "PSIA", "psi (abs)"],
+    "kpag": ["kPa gauge", "kPa(g)"],
+    "barg": ["barg", "bar(g)", "bar gauge", "bar(Ü)"],
+    "psig": ["psig", "PSIG", "psi g", "[psi(g)]"],
+    "knm": ["kN·m", "kNm", "kN*m"],
+    "g_per_s": ["g/s", "g/sec"],
+    "kg_per_h": ["kg/h"],
     "rpm": ["rpm", "RPM", "1/min", "U/min", "min-1", "min⁻¹", "tr/min", "r.p.m.", "[1/min]"],
     "krpm": ["krpm", "rpm x1000", "rpm × 1000", "RPM (x1000)", "1000/min"],
     "pct": ["%", "percent", "0-100 %"],
@@ -173,7 +189,15 @@ def test_identify_unit_returns_none_when_text_is_no_unit(text: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "quantity", "unit_id"),
-    [("KM", "power", "ps"), ("KM", None, "km"), ("°", "temperature", "c"), ("°", None, "deg")],
+    [
+        ("KM", "power", "ps"),
+        ("KM", None, "km"),
+        ("°", "temperature", "c"),
+        ("°", None, "deg"),
+        ("psi", "gauge_pressure", "psig"),
+        ("psi", "pressure", "psi"),
+        ("psia", "gauge_pressure", "psi"),
+    ],
 )
 def test_identify_unit_depends_on_quantity(text: str, quantity: str | None, unit_id: str) -> None:
     assert identify_unit(text, quantity) == unit_id

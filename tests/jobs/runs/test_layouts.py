@@ -160,6 +160,29 @@ def test_implausible_values_must_be_confirmed(login, import_bytes) -> None:
     assert run.status == Run.Status.READ
 
 
+def test_a_weak_guess_is_offered_and_must_be_chosen(login, import_bytes) -> None:
+    """An intake temperature of 88 without a unit is 31 °C by a thermometer in Fahrenheit."""
+    rows = "".join(f"{3000 + 10 * i},{0.05 * i:.2f},88\n" for i in range(200))
+    run = import_bytes(f"Engine speed (rpm),Time (s),Intake air temperature\n{rows}".encode())
+    assert run.status == Run.Status.TO_NAME
+    client = login(Role.TUNER)
+    page = client.get(layout_url(run))
+    assert "The unit is not certain. It may be °C. Choose it only if it is." in read_text(page)
+    data = form_data(page, name="logger")
+    assert data["column-2-channel"] == "intake_air_temperature_c"
+    assert data["column-2-unit"] == ""
+    refused = client.post(layout_url(run), data)
+    assert refused.status_code == 422
+    assert "Say in which unit the intake air temperature stands in the file." in read_text(refused)
+    chosen = client.post(layout_url(run), {**form_data(refused, name="logger"), "column-2-unit": "f"})
+    assert chosen.status_code == 302
+    run.refresh_from_db()
+    # (88 - 32) / 1.8
+    np.testing.assert_allclose(
+        load_channels(run, ["intake_air_temperature_c"])["intake_air_temperature_c"], 31.1111, atol=1e-4
+    )
+
+
 def test_single_column_file_is_questioned(login, import_bytes) -> None:
     run = import_bytes(b"rpm\n" + b"".join(b"%d\n" % (3000 + i) for i in range(200)))
     assert run.status == Run.Status.TO_NAME

@@ -8,6 +8,7 @@ import zipfile
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
@@ -435,7 +436,7 @@ def csv_rows(answer) -> list[list[str]]:
 def test_csv_has_the_curves_of_the_page(login, tern) -> None:
     client = login(Role.DESK)
     header, *rows = csv_rows(client.get(reverse("runs-csv", args=[tern])))
-    assert header[6:] == [
+    assert header[6:12] == [
         "engine speed (1/min)",
         "power observed (kW)",
         "power (kW)",
@@ -448,6 +449,73 @@ def test_csv_has_the_curves_of_the_page(login, tern) -> None:
     on_page = {x: y for x, y in zip(drawn["x"], drawn["y"], strict=True) if y is not None}
     assert mine.keys() == on_page.keys()
     assert all(mine[x] == pytest.approx(on_page[x], abs=0.006) for x in mine)
+
+
+PRESSURES = (
+    "Time (s),Engine speed (rpm),Power (kW),Oil pressure (psig),MAP (kPa),Baro (hPa),Boost (bar),Knock count"
+)
+
+
+@pytest.fixture
+def pressures(staff):
+    """Attach a sweep with 58 psi of oil pressure over the air outside and four other kinds of channel."""
+    time = np.linspace(0, 8, 401)
+    rows = [f"{t:.3f},{3000 + 1000 * t:.1f},50.0,58,98.2,1013.25,0.21,7" for t in time]
+    return attach_sweep(make_job(), staff[Role.TUNER], "\n".join([PRESSURES, *rows]).encode()).run
+
+
+# 58 psi are 399.896 kPa (NIST SP 811); 1 inHg is 3.386389 kPa
+@pytest.mark.parametrize(
+    ("unit", "shown"),
+    [
+        (
+            "kpa",
+            {
+                "oil pressure (kPa gauge)": 399.9,
+                "manifold pressure (kPa)": 98.2,
+                "barometric pressure (kPa)": 101.325,
+                "boost pressure (kPa gauge)": 21.0,
+            },
+        ),
+        (
+            "mbar",
+            {
+                "oil pressure (bar gauge)": 3.999,
+                "manifold pressure (mbar)": 982.0,
+                "barometric pressure (mbar)": 1013.25,
+                "boost pressure (bar gauge)": 0.21,
+            },
+        ),
+        (
+            "inhg",
+            {
+                "oil pressure (psi gauge)": 58.0,
+                "manifold pressure (kPa)": 98.2,
+                "barometric pressure (inHg)": 29.921,
+                "boost pressure (psi gauge)": 3.046,
+            },
+        ),
+    ],
+)
+def test_csv_has_every_channel_in_its_own_kind_of_unit(login, shop, pressures, unit, shown) -> None:
+    shop.pressure_unit = unit
+    shop.save()
+    client = login(Role.DESK)
+    for url in (reverse("runs-csv", args=[pressures.job]), reverse("run-csv", args=[pressures.pk])):
+        header, *rows = csv_rows(client.get(url))
+        middle = dict(zip(header, rows[len(rows) // 2], strict=True))
+        for title, value in {**shown, "Knock count": 7.0}.items():
+            assert float(middle[title]) == pytest.approx(value, abs=0.06 if abs(value) > 50 else 0.002)
+
+
+def test_csv_of_a_run_has_every_sample(login, pressures) -> None:
+    header, *rows = csv_rows(login(Role.DESK).get(reverse("run-csv", args=[pressures.pk])))
+    assert header[:4] == ["sample", "in the sweep", "time (s)", "engine speed (1/min)"]
+    assert len(rows) == 401
+    assert rows[0][0] == "1"
+    assert float(rows[-1][3]) == 11_000
+    assert {row[1] for row in rows} <= {"yes", "no"}
+    assert "Samples as CSV" in read_text(login(Role.DESK).get(reverse("run", args=[pressures.pk])))
 
 
 def test_csv_escapes_formulas_and_keeps_negative_numbers(login, staff) -> None:

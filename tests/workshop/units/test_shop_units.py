@@ -19,6 +19,11 @@ from workshop.units.shop_units import shop_unit
         ({"pressure_unit": "kpa"}, "tyre_pressure", "kpa"),
         ({"pressure_unit": "mbar"}, "tyre_pressure", "bar"),
         ({"pressure_unit": "inhg"}, "tyre_pressure", "psi"),
+        ({"pressure_unit": "kpa"}, "gauge_pressure", "kpag"),
+        ({"pressure_unit": "mbar"}, "gauge_pressure", "barg"),
+        ({"pressure_unit": "inhg"}, "gauge_pressure", "psig"),
+        ({"pressure_unit": "mbar"}, "manifold_pressure", "mbar"),
+        ({"pressure_unit": "inhg"}, "manifold_pressure", "kpa"),
     ],
 )
 def test_unit_follows_the_choice_of_the_shop(choices: dict[str, str], quantity: str, unit: str) -> None:
