@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from jobs.calc.channels import CHANNELS
+from jobs.calc.dyno.sweep import Sweep
 from jobs.calc.statistics import mean_interval
 from jobs.calc.units import identities
 from jobs.models import Run
@@ -209,7 +210,7 @@ def channels_by_time(
     try:
         channels = load_channels(overlay_run.run, ["time_s", *names])
         if {"power_kw", "torque_nm"} & set(names) - channels.keys():
-            channels |= derived_channels(overlay_run.run, shop)
+            channels |= derived_channels(overlay_run.run, overlay_run.result.sweep, shop)
     except ValueError:
         return {}
     time = channels.get("time_s")
@@ -221,10 +222,16 @@ def channels_by_time(
     return channels
 
 
-def derived_channels(run: Run, shop: ShopProfile) -> dict[str, FloatArray]:
-    """Derive power and torque from each other, or both from the roller speed."""
-    stored = load_channels(run, NEEDED)
-    derived, _ = RollerDyno(shop).derive_channels(run, stored)
+def derived_channels(run: Run, sweep: Sweep | None, shop: ShopProfile) -> dict[str, FloatArray]:
+    """Derive power and torque from each other, or both from the roller speed within the sweep."""
+    stored, dyno = load_channels(run, NEEDED), RollerDyno(shop)
+    derived, _ = dyno.derive_speeds(run, stored)
+    if sweep:
+        rows = {name: channel[sweep.rows] for name, channel in derived.items()}
+        powered = dyno.derive_power(run, rows)
+        if powered.slope_width_rpm is not None:
+            derived["power_kw"] = np.full(derived["engine_speed_rpm"].size, np.nan)
+            derived["power_kw"][sweep.rows] = powered.rows["power_kw"]
     speed, power, torque = (derived.get(name) for name in ("engine_speed_rpm", "power_kw", "torque_nm"))
     if speed is None:
         return {}

@@ -53,6 +53,7 @@ class RunResult:
     reason: str = ""
     rows: dict[str, FloatArray] = field(default_factory=dict, repr=False)
     uncorrect_factor: float = 1.0
+    slope_width_rpm: float | None = None
 
     @property
     def ratio(self) -> RatioChange | None:
@@ -82,7 +83,8 @@ class RunResult:
 class SweepData:
     """Samples of a run's sweep; ``reason`` says why they give no curve.
 
-    ``derived`` flags the channels that are not in the file, and how they were derived.
+    ``derived`` flags the channels that are not in the file, and how they were derived. ``slope_width_rpm`` is
+    what the slope of the roller speed was taken over.
     """
 
     run: Run
@@ -90,6 +92,7 @@ class SweepData:
     rows: dict[str, FloatArray] = field(default_factory=dict)
     reason: str = ""
     derived: tuple[Flag, ...] = ()
+    slope_width_rpm: float | None = None
 
     @property
     def power_is_derived(self) -> bool:
@@ -132,14 +135,27 @@ def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
         return SweepData(
             run, reason=run.refusal if refused else "The columns of this file are not named yet."
         )
+    found = SweepData(run)
     try:
         channels = load_channels(run, NEEDED)
         if run.kind == Run.Kind.COAST:
             return SweepData(run, reason=dyno.describe_coast_down(run))
-        derived, flags = dyno.derive_channels(run, channels)
-        return replace(_find_sweep(run, derived), derived=tuple(flags))
+        derived, flags = dyno.derive_speeds(run, channels)
+        found = replace(_find_sweep(run, derived), derived=tuple(flags))
+        if found.sweep is None:
+            return found
+        # Cut first: a slope taken across the closing throttle would bend the end of the curve.
+        powered = dyno.derive_power(run, found.rows)
+        has_power = {"power_kw", "torque_nm"} & powered.rows.keys()
+        return replace(
+            found,
+            rows=powered.rows,
+            reason="" if has_power else "The file has neither power nor torque.",
+            derived=(*flags, *powered.flags),
+            slope_width_rpm=powered.slope_width_rpm,
+        )
     except ValueError as problem:
-        return SweepData(run, reason=str(problem))
+        return replace(found, reason=str(problem))
 
 
 def _find_sweep(run: Run, channels: dict[str, FloatArray]) -> SweepData:
@@ -151,10 +167,7 @@ def _find_sweep(run: Run, channels: dict[str, FloatArray]) -> SweepData:
     sweep = find_sweep(
         speed, throttle_channel(channels), channels.get("time_s"), run.sweep_start, run.sweep_stop
     )
-    rows = {name: channel[sweep.rows].copy() for name, channel in channels.items()}
-    if not {"power_kw", "torque_nm"} & rows.keys():
-        return SweepData(run, sweep, rows, "The file has neither power nor torque.")
-    return SweepData(run, sweep, rows)
+    return SweepData(run, sweep, {name: channel[sweep.rows].copy() for name, channel in channels.items()})
 
 
 def throttle_channel(channels: dict[str, FloatArray]) -> FloatArray | None:
@@ -220,6 +233,7 @@ def compute_result(sweep_data: SweepData, shop: ShopProfile, width_rpm: float) -
         flags,
         rows=rows,
         uncorrect_factor=factor,
+        slope_width_rpm=sweep_data.slope_width_rpm,
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from jobs.calc.dyno.curves import Flag
-from jobs.calc.dyno.roller import WINDOW_S, Losses, coast_down, roller_power
+from jobs.calc.dyno.roller import WINDOW_S, Losses, coast_down, roller_power, slope_window_s
 from jobs.calc.units.factors import convert
 from jobs.calc.units.numbers import format_number
 from jobs.models import Job, Run
@@ -15,9 +15,20 @@ from workshop.models import ShopProfile
 
 ROLLER_SPEEDS = ("roller_speed_rpm", "roller_speed_kmh")
 SAMPLES_IN_WINDOW = 5
+# The slope may take this share of the width that the curve is smoothed over, so that it adds little to it.
+SLOPE_SHARE = 0.5
 # A coast-down ends below this share of its highest speed, where brakes or standstill distort it.
 COASTED_SHARE = 0.1
 RAD_S_PER_RPM = np.pi / 30
+
+
+@dataclass(frozen=True, eq=False)
+class RollerRows:
+    """Rows of a sweep with power; the width of the slope is None unless it was derived from the roller."""
+
+    rows: dict[str, FloatArray]
+    flags: list[Flag] = field(default_factory=list)
+    slope_width_rpm: float | None = None
 
 
 @dataclass
@@ -27,29 +38,12 @@ class RollerDyno:
     shop: ShopProfile
     _losses: dict[int, tuple[Losses | None, str]] = field(default_factory=dict)
 
-    def derive_channels(
-        self, run: Run, channels: dict[str, FloatArray]
-    ) -> tuple[dict[str, FloatArray], list[Flag]]:
-        """Add road speed, engine speed and power derived from the roller speed.
-
-        Channels of the file itself are kept. The flags say how the others were derived.
-
-        Raises
-        ------
-        ValueError
-            Power or engine speed must be derived, and an input for it is missing.
-        """
-        derived, flags = self.derive_speeds(run, channels)
-        speed = self.speed_rad_s(channels)
-        if speed is not None and not {"power_kw", "torque_nm"} & derived.keys():
-            derived["power_kw"], flag = self.power_kw(run, derived, speed)
-            flags.append(flag)
-        return derived, flags
-
     def derive_speeds(
         self, run: Run, channels: dict[str, FloatArray]
     ) -> tuple[dict[str, FloatArray], list[Flag]]:
         """Add engine speed and road speed, as far as the roller speed gives them.
+
+        Channels of the file itself are kept. The flags say how the others were derived.
 
         Raises
         ------
@@ -67,6 +61,21 @@ class RollerDyno:
             derived.setdefault("road_speed_kmh", surface_kmh)
         return derived, []
 
+    def derive_power(self, run: Run, rows: dict[str, FloatArray]) -> "RollerRows":
+        """Add power from the roller speed, unless the file has power or torque.
+
+        The rows are those of the sweep alone, so that no slope reaches into the overrun.
+
+        Raises
+        ------
+        ValueError
+            Power must be derived, and an input for it is missing.
+        """
+        speed = self.speed_rad_s(rows)
+        if speed is None or {"power_kw", "torque_nm"} & rows.keys():
+            return RollerRows(rows)
+        return self.add_power(run, rows, speed)
+
     def speed_rad_s(self, channels: dict[str, FloatArray]) -> FloatArray | None:
         if "roller_speed_rpm" in channels:
             return channels["roller_speed_rpm"] * RAD_S_PER_RPM
@@ -81,26 +90,31 @@ class RollerDyno:
         radius_m = self.shop.roller_radius_m
         return np.asarray(convert(speed_rad_s * radius_m, "mps", "kmh")) if radius_m else None
 
-    def power_kw(
-        self, run: Run, channels: dict[str, FloatArray], speed_rad_s: FloatArray
-    ) -> tuple[FloatArray, Flag]:
+    def add_power(self, run: Run, rows: dict[str, FloatArray], speed_rad_s: FloatArray) -> "RollerRows":
         inertia = self.shop.roller_inertia_kgm2
         if not inertia:
             raise ValueError(
                 "The file has a roller's speed and no power. Enter the roller's inertia in the shop's "
                 "profile, then the power follows from it."
             )
-        if "time_s" not in channels:
+        if "time_s" not in rows:
             raise ValueError("The file has a roller's speed and no time: no power follows from it.")
-        time = channels["time_s"]
-        known = np.isfinite(time) & np.isfinite(speed_rad_s)
-        window_s = power_window_s(time[known])
+        known = np.isfinite(rows["time_s"]) & np.isfinite(speed_rad_s)
+        time, speed = rows["time_s"][known], speed_rad_s[known]
+        ratio = median_ratio(rows["engine_speed_rpm"], speed_rad_s)
+        window_s = slope_window_s(time, speed, SLOPE_SHARE * self.shop.smoothing_width_rpm / ratio)
         losses, note = self.coast_down_losses(run.job)
-        found = roller_power(time[known], speed_rad_s[known], inertia, losses, window_s)
-        power = np.full(time.size, np.nan)
-        power[known] = found.power_kw
-        sentence = f"Power is that of the roller: inertia {inertia:g} kg·m², window {window_s:.2g} s. {note}"
-        return power, Flag("roller", sentence)
+        found = roller_power(time, speed, inertia, losses, window_s)
+        # Half a window from the ends the slope would be taken from one side alone.
+        whole = (time >= time[0] + window_s / 2) & (time <= time[-1] - window_s / 2)
+        power = np.full(known.size, np.nan)
+        power[known] = np.where(whole, found.power_kw, np.nan)
+        slope_width_rpm = window_s * abs(speed[-1] - speed[0]) / (time[-1] - time[0]) * ratio
+        sentence = (
+            f"Power is that of the roller: inertia {inertia:g} kg·m², its slope taken over "
+            f"{format_number(slope_width_rpm)} 1/min ({window_s:.2g} s of this sweep). {note}"
+        )
+        return RollerRows({**rows, "power_kw": power}, [Flag("roller", sentence)], float(slope_width_rpm))
 
     def coast_down_losses(self, job: Job) -> tuple[Losses | None, str]:
         """Return the losses of the job's latest coast-down that counts, and a note about them."""
@@ -161,6 +175,20 @@ def power_window_s(time_s: FloatArray) -> float:
     """Return the default window, or a wider one with enough samples of a slow logger [s]."""
     steps = np.diff(time_s)
     return max(WINDOW_S, SAMPLES_IN_WINDOW * float(np.median(steps))) if steps.size else WINDOW_S
+
+
+def median_ratio(engine_speed_rpm: FloatArray, speed_rad_s: FloatArray) -> float:
+    """Return engine speed over roller speed [1/min per rad/s].
+
+    Raises
+    ------
+    ValueError
+        No sample has both.
+    """
+    turning = (engine_speed_rpm > 0) & (speed_rad_s > 0)
+    if not turning.any():
+        raise ValueError("No sample of the sweep has both an engine speed and a roller speed.")
+    return float(np.median(engine_speed_rpm[turning] / speed_rad_s[turning]))
 
 
 def find_coasting(speed_rad_s: FloatArray) -> slice:

@@ -20,6 +20,11 @@ from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import require_positive
 
 WINDOW_S = 0.3
+MAX_WINDOW_S = 2.0
+MIN_WINDOW_SAMPLES = 5
+# The window of the slope is widened until power of a single sample scatters less than this. Rule of thumb, no
+# published source.
+MAX_SCATTER = 0.005
 # Samples of a window handled in one go, so that memory does not grow with the run.
 CHUNK = 2_000_000
 
@@ -125,6 +130,45 @@ def roller_power(
     if losses is not None:
         torque = torque + losses.torque_nm(speed)
     return RollerPower(time, speed, torque, torque * speed / 1000, window_s)
+
+
+def slope_window_s(time_s: npt.ArrayLike, roller_speed_rad_s: npt.ArrayLike, width_rad_s: float) -> float:
+    """Choose the window of the slope by the width that it may have in speed.
+
+    Parameters
+    ----------
+    time_s, roller_speed_rad_s : array, (n,)
+        Of the sweep alone, as for `roller_power` [s], [rad/s].
+    width_rad_s : float
+        Speed that the roller may pass within a window [rad/s].
+
+    Returns
+    -------
+    float
+        Full width of the window [s]: wider if a slow logger or noise needs it, at most 2 s.
+
+    Raises
+    ------
+    ValueError
+        As `roller_power`.
+
+    Notes
+    -----
+    The slope of N samples Δt apart scatters by σ·√(12 / N³) / Δt [2]_, with σ from second differences of
+    speed; N is such that this is below 0.5 % of the mean acceleration.
+    """
+    time, speed = _select_measured(time_s, roller_speed_rad_s, least=3)
+    step = float(np.median(np.diff(time)))
+    rate = float(np.abs(speed[-1] - speed[0]) / (time[-1] - time[0]))
+    if rate == 0:
+        return MAX_WINDOW_S
+    # Without the largest fiftieth, which holds dropouts. Rounding leaves most differences at zero: no median.
+    bends = np.diff(speed, 2) / np.sqrt(6)
+    bends = bends[np.abs(bends) <= np.quantile(np.abs(bends), 0.98)]
+    noise = float(np.sqrt(np.mean(np.square(bends)))) if bends.size else 0.0
+    samples = (12 * (noise / (step * MAX_SCATTER * rate)) ** 2) ** (1 / 3)
+    window = max(width_rad_s / rate, step * max(samples, MIN_WINDOW_SAMPLES))
+    return min(window, MAX_WINDOW_S)
 
 
 def coast_down(

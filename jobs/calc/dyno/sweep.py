@@ -1,7 +1,8 @@
 """Which part of a run is the sweep, and what in a run its reader has to know.
 
-A sweep is the part with the throttle open while the engine speed rises. The roll-on before it and the overrun
-after it do not belong to the curve. The shares and limits are rules of thumb, no published source.
+A sweep is the part with the throttle open while the engine speed rises. The roll-on before it, the throttle
+as it closes and the overrun after it do not belong to the curve, and no slope may be taken across them. The
+shares and limits are rules of thumb, no published source.
 """
 
 from dataclasses import dataclass, replace
@@ -26,6 +27,12 @@ RISING_SHARE = 0.2
 # The roll-on ends when the rate reaches this share of the sweep's own median.
 ROLLED_ON_SHARE = 0.5
 FULL_THROTTLE_PCT = 95.0
+# A throttle this far below its usual opening at the end of a sweep is closing already.
+CLOSING_SHARE = 0.98
+# A hand takes about this long to close the throttle, while the engine speed still rises.
+CLOSING_S = 0.15
+# Without a throttle channel it is closing from where the rate drops below this share of the last second's.
+CLOSING_RATE_SHARE = 0.7
 # A rise over less than this share of the run's range is no sweep.
 MIN_SWEEP_SHARE = 0.2
 SMOOTHING_SAMPLES = (1, 3, 5, 9, 15, 25, 41, 71, 121, 201, 341)
@@ -81,8 +88,9 @@ def find_sweep(
     Returns
     -------
     Sweep
-        The part with the largest rise, without roll-on and overrun. Every row if none stands out: a run
-        stored falling or shuffled, or at one speed.
+        The part with the largest rise, without roll-on, closing throttle and overrun. If none stands out, the
+        rows with the throttle open, as in a held run; or every row: a run stored falling or shuffled, or at
+        one speed.
 
     Raises
     ------
@@ -92,7 +100,8 @@ def find_sweep(
     Notes
     -----
     Of the parts with throttle >= 0.95 of its widest and d(rpm)/dt >= 0.2 of the run's brisk rate, the one
-    with the largest rise in speed. Rule of thumb, no published source.
+    with the largest rise in speed. Its end is moved back to where the throttle is still at 0.98 of its usual
+    opening; if the run has no throttle, to 0.15 s before the rate drops. Rule of thumb, no published source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)
     throttle = None if throttle_pct is None else np.asarray(throttle_pct, dtype=float)
@@ -180,29 +189,85 @@ def _rate(speed: FloatArray, time: FloatArray | None) -> FloatArray:
 def _find_open(throttle: FloatArray | None, rows: int) -> BoolArray:
     if throttle is None or not np.isfinite(throttle).any():
         return np.ones(rows, dtype=bool)
-    last_known = np.maximum.accumulate(np.where(np.isfinite(throttle), np.arange(rows), 0))
-    held = throttle[last_known]
+    # A sample between two known openings is open only if both are: a slow channel shows the closing late.
+    index, known = np.arange(rows), np.isfinite(throttle)
+    before = np.maximum.accumulate(np.where(known, index, 0))
+    after = np.minimum.accumulate(np.where(known, index, rows - 1)[::-1])[::-1]
     # A single wild sample must not set what 'open' means.
-    return held >= OPEN_SHARE * np.nanquantile(throttle, 0.99)
+    limit = OPEN_SHARE * np.nanquantile(throttle, 0.99)
+    closed = (throttle[before] < limit) | (throttle[after] < limit)
+    return ~closed & np.isfinite(throttle[before])
 
 
 def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None) -> Sweep:
-    everything = Sweep(0, speed.size, "No rising stretch stands out; every row is used.", found=False)
     width = _find_quiet_width(speed)
     if width is None:
-        return everything
+        return _find_held(throttle, speed.size, 1)
     smooth = _smooth(speed, width)
     rate = _rate(smooth, time)
-    wanted = _find_open(throttle, speed.size) & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
+    is_open = _find_open(throttle, speed.size)
+    wanted = is_open & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
     stretches = [_trim(rate, *ends) for ends in _find_runs(_close_gaps(wanted, 2 * width))]
     rises = [smooth[b - 1] - smooth[a] for a, b in stretches]
     if max(rises, default=0.0) < max(MIN_SWEEP_SHARE * float(np.ptp(smooth)), JUMP_RPM):
-        return everything
+        return _find_held(throttle, speed.size, width)
     start, stop = stretches[int(np.argmax(rises))]
-    seen = "Throttle open and engine speed rising" if throttle is not None else "Engine speed rising"
+    has_throttle = throttle is not None and bool(np.isfinite(throttle).any())
+    if throttle is not None and has_throttle:
+        start, stop = _trim_throttle(throttle, start, stop)
+    else:
+        start, stop = _trim_by_rate(rate, time, width, start, stop)
+    seen = "Throttle open and engine speed rising" if has_throttle else "Engine speed rising"
     return Sweep(
         start, stop, f"{seen} from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min."
     )
+
+
+def _find_held(throttle: FloatArray | None, rows: int, width: int) -> Sweep:
+    """Return the rows with the throttle open if they are one stretch, as in a held run; else every row."""
+    everything = Sweep(0, rows, "No rising stretch stands out; every row is used.", found=False)
+    if throttle is None or not np.isfinite(throttle).any():
+        return everything
+    is_open = _close_gaps(_find_open(throttle, rows), 2 * width)
+    start, stop = max(_find_runs(is_open), key=lambda ends: ends[1] - ends[0])
+    if 2 * (stop - start) < np.count_nonzero(is_open) or stop - start == rows:
+        return everything
+    start, stop = _trim_throttle(throttle, start, stop)
+    return Sweep(
+        start, stop, "No rising stretch stands out; every row with the throttle open is used.", found=False
+    )
+
+
+def _trim_throttle(throttle: FloatArray, start: int, stop: int) -> tuple[int, int]:
+    """Cut the samples at both ends at which the throttle is opening or closing."""
+    inside = throttle[start:stop]
+    known = np.flatnonzero(np.isfinite(inside))
+    if known.size < 3:
+        return start, stop
+    usual = float(np.median(inside[known]))
+    # The median of normally distributed steps times 1.4826 is their standard deviation.
+    noise = 1.4826 * float(np.median(np.abs(np.diff(inside[known])))) / np.sqrt(2)
+    steady = known[inside[known] >= min(CLOSING_SHARE * usual, usual - 4 * noise)]
+    return start + int(steady[0]), start + int(steady[-1]) + 1
+
+
+def _trim_by_rate(
+    rate: FloatArray, time: FloatArray | None, width: int, start: int, stop: int
+) -> tuple[int, int]:
+    """Cut what a throttle that nobody recorded opened and closed in, unless the file begins or ends there."""
+    step_s = CLOSING_S / width
+    if time is not None and np.all(np.diff(time) > 0):
+        step_s = float(np.median(np.diff(time)))
+    second = max(round(1 / step_s), 1)
+    margin = width // 2 + round(CLOSING_S / step_s)
+    first, last = start, stop
+    if start > 0:
+        first = start + margin
+    if stop < rate.size:
+        inside = rate[max(start, stop - second) : stop]
+        full = np.flatnonzero(inside >= CLOSING_RATE_SHARE * np.median(inside))
+        last = stop - inside.size + int(full[-1]) + 1 - margin
+    return (first, last) if last - first >= (stop - start) // 2 else (start, stop)
 
 
 def _find_quiet_width(speed: FloatArray) -> int | None:
