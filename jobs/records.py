@@ -21,6 +21,7 @@ PACKAGES = (
     "timeline",
     "runs",
     "comparisons",
+    "drive_force",
     "mixture",
     "throttle",
     "bikes",

@@ -338,6 +338,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "run-file": pk_of("run"),
     "run-csv": pk_of("run"),
     "runs-csv": job_number(),
+    "drive-force": job_number(),
+    "drive-force-csv": job_number(),
     "layout-edit": pk_of("file_layout"),
     "layout-remove": pk_of("file_layout"),
     "comparison-new": job_number(),

@@ -27,6 +27,7 @@ NOT_LINKED = {
     "customer-acknowledge": "on the customer's page",
     "bench-worker": "requested by a script of the pages that open without a network",
     "mixture-fuel-table": "on the page of a study with results",
+    "drive-force-csv": "on its page once there are gears and runs",
 }
 
 
