@@ -1,7 +1,7 @@
 """The channels a run file can hold: their names in file headers, units and plausible ranges.
 
 The words are those of file headers in English, German, French, Spanish, Italian, Dutch, Polish and Swedish,
-without accents; `_tokenise` normalises a header in the same way. The plausible ranges are rules of
+without accents; `tokenise` normalises a header in the same way. The plausible ranges are rules of
 thumb, no published source; a value outside raises a question and is never refused.
 """
 
@@ -425,8 +425,18 @@ _NOT_A_WORD = re.compile(r"[\W_]+")
 _UMLAUT_SPELT_OUT = re.compile(r"([aou])e(?!$)")
 
 
-def _tokenise(name: str) -> tuple[str, ...]:
-    """Split a header into words without case, accents and punctuation; spell out common abbreviations."""
+def tokenise(name: str) -> tuple[str, ...]:
+    """Split a header into words without case, accents and punctuation.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    tuple of str
+        Common abbreviations are spelt out.
+    """
     separate = _CAMEL.sub(" ", unicodedata.normalize("NFKC", name))
     plain = unicodedata.normalize("NFD", separate.casefold().translate(_UNFOLDED))
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
@@ -435,7 +445,7 @@ def _tokenise(name: str) -> tuple[str, ...]:
 
 # Words beside the name of a quantity that do not change it,
 PLAIN_COMPANIONS = frozenset(
-    _tokenise(
+    tokenise(
         "actual measured value sensor signal channel log logged ist istwert wert mess gemessen valeur "
         "mesure valor medido valore misurato waarde gemeten wartosc zmierzona varde 1 01 the of der des du "
         "de di del gauge gage abs absolute"
@@ -443,7 +453,7 @@ PLAIN_COMPANIONS = frozenset(
 )
 # words that make it something else (a target, a limit, a correction),
 OTHER_THAN_MEASURED = frozenset(
-    _tokenise(
+    tokenise(
         "target desired demand setpoint command requested goal soll sollwert cible consigne objetivo "
         "consigna obiettivo doel gewenst zadana cel mal error trim correction deviation limit limiter max "
         "min maximum minimum delta diff difference rate status state flag raw voltage volt adc count"
@@ -451,7 +461,7 @@ OTHER_THAN_MEASURED = frozenset(
 )
 # and words that say that it is corrected for the air.
 CORRECTED = frozenset(
-    _tokenise(
+    tokenise(
         "corrected corr sae din std stp iso ece cor korrigiert corrige corregida corregido corretta "
         "corretto gecorrigeerd skorygowana skorygowany korrigerad korrigerat"
     )
@@ -470,7 +480,7 @@ def _phrases() -> tuple[dict[tuple[str, ...], list[str]], dict[str, list[tuple[s
     by_key: dict[str, list[tuple[str, str]]] = {}
     for channel in CHANNELS.values():
         phrases = dict.fromkeys(
-            _tokenise(text) for text in (*channel.words.split(";"), channel.label, channel.id)
+            tokenise(text) for text in (*channel.words.split(";"), channel.label, channel.id)
         )
         for phrase in filter(None, phrases):
             by_words.setdefault(phrase, []).append(channel.id)
@@ -501,7 +511,7 @@ def match_channels(name: str) -> dict[str, tuple[float, str]]:
     """
     if len(name) > MAX_NAME_LENGTH:
         return {}
-    words = _tokenise(name)
+    words = tokenise(name)
     by_words, by_key = _phrases()
     found: dict[str, tuple[float, str]] = {}
     for start in range(len(words)):
@@ -539,7 +549,7 @@ def stated_reference(name: str) -> str:
     str
         'absolute', 'gauge' or '' if it says neither.
     """
-    words = set(_tokenise(name))
+    words = set(tokenise(name))
     if words & {"gauge", "gage"}:
         return "gauge"
     return "absolute" if words & {"abs", "absolute", "map"} else ""
@@ -556,4 +566,4 @@ def mentions_correction(name: str) -> bool:
     -------
     bool
     """
-    return bool(set(_tokenise(name)) & CORRECTED)
+    return bool(set(tokenise(name)) & CORRECTED)

@@ -112,7 +112,7 @@ class StudyResult:
 def exclusion_reason(run: Run) -> str:
     """Return why a run cannot be part of a study, or '' if it can."""
     if run.status != Run.Status.READ:
-        return "its columns are not named yet"
+        return "how it is read is not confirmed yet"
     if run.set_aside:
         return "it is set aside"
     required = {"time_s": "time", "engine_speed_rpm": "engine speed", "lambda": "lambda"}

@@ -37,7 +37,7 @@ class Run(Record):
         OTHER = "other", "other"
 
     class Status(models.TextChoices):
-        TO_NAME = "to_name", "columns to be named"
+        TO_NAME = "to_name", "to be confirmed"
         READ = "read", "read"
         REFUSED = "refused", "can't be read"
 
@@ -46,6 +46,8 @@ class Run(Record):
     original_name = models.CharField(max_length=200)
     sha256 = models.CharField(max_length=64, editable=False)
     size = models.PositiveBigIntegerField(editable=False)
+    # Number of the pull in a file that holds several; 0 for the whole file.
+    pull = models.PositiveSmallIntegerField("pull of the file", default=0, editable=False)
     status = models.CharField(max_length=10, choices=Status, default=Status.TO_NAME, editable=False)
     refusal = models.TextField(blank=True, editable=False)
     file_layout = models.ForeignKey(
@@ -110,7 +112,7 @@ class Run(Record):
     class Meta:
         ordering = ("made_at", "pk")
         constraints = [
-            models.UniqueConstraint(fields=["job", "sha256"], name="run_file_once_a_job"),
+            models.UniqueConstraint(fields=["job", "sha256", "pull"], name="run_pull_once_a_job"),
             models.CheckConstraint(
                 condition=Q(set_aside=False) | ~Q(set_aside_reason=""), name="run_set_aside_has_reason"
             ),
@@ -124,7 +126,7 @@ class Run(Record):
         ]
 
     def __str__(self) -> str:
-        return self.original_name
+        return f"{self.original_name}, pull {self.pull}" if self.pull else self.original_name
 
     @property
     def session_number(self) -> int:

@@ -42,7 +42,7 @@ def run_facts(result: RunResult) -> RunFacts:
     # The highest point of a held run says where the grip was held, not what the engine gives.
     curve = result.curve if run.kind == Run.Kind.SWEEP else None
     return RunFacts(
-        name=run.original_name,
+        name=str(run),
         kind=run.get_kind_display(),
         made_at=moment(run.made_at),
         made_by=str(run.made_by),

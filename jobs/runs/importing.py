@@ -6,7 +6,8 @@ transaction that stores them, so that reading does not block the database.
 """
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -19,15 +20,19 @@ from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from jobs.calc.dyno.sweep import Pull
 from jobs.calc.run_file import (
     FileLayoutSpec,
     Guess,
+    PullRange,
     RunFile,
     RunFileError,
     apply_known_layout,
+    find_file_pulls,
     find_stated_time,
     read,
     sniff,
+    take_pull,
 )
 from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
@@ -36,12 +41,14 @@ from jobs.runs.channel_files import FloatArray, stored_channels
 from workshop.models import ShopProfile, StaffMember, StaleRecord
 
 MAX_NAME_LENGTH = 200
+# Kinds of which a file gives one curve; several pulls in it would be one too many.
+ONE_PULL_KINDS = (Run.Kind.SWEEP, Run.Kind.HELD)
 BYTES_IN_MB = 1024 * 1024
 
 
 class Outcome(StrEnum):
     READ = "read"
-    TO_NAME = "columns to be named"
+    TO_NAME = "to be confirmed"
     REFUSED = "can't be read"
     ATTACHED_BEFORE = "attached before"
 
@@ -64,7 +71,7 @@ class RunDetails:
 
 @dataclass(frozen=True)
 class ParsedFile:
-    """A parsed file before anything is stored: its content, a refusal, or columns to name."""
+    """A parsed file before anything is stored: its content, a refusal, or a layout to confirm."""
 
     layout: FileLayoutSpec | None = None
     file_layout: FileLayout | None = None
@@ -115,7 +122,7 @@ def import_run(*, job: Job, by: StaffMember, name: str, data: bytes, details: Ru
     earlier = Run.objects.filter(job=job, sha256=sha256).first()
     if earlier:
         return report_duplicate(earlier, name)
-    parsed = read_file(data, name)
+    parsed = read_file(data, name, details.kind)
     made_at, note = resolve_recorded_at(job, data, details)
     run = new_run(job, by, name, data, sha256, replace(details, made_at=made_at))
     try:
@@ -125,7 +132,7 @@ def import_run(*, job: Job, by: StaffMember, name: str, data: bytes, details: Ru
     except IntegrityError:
         # Another request attached the same file in the meantime, such as a double click.
         run.original.delete(save=False)
-        return report_duplicate(Run.objects.get(job=job, sha256=sha256), name)
+        return report_duplicate(Run.objects.filter(job=job, sha256=sha256)[0], name)
 
 
 def resolve_recorded_at(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, str]:
@@ -140,10 +147,14 @@ def resolve_recorded_at(job: Job, data: bytes, details: RunDetails) -> tuple[dat
             note = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
         elif stated.doubt:
             note = f"{stated.doubt}: the time of attaching stands in its place, set it by editing the run."
-    made_at = made_at or timezone.now()
+    return find_free_time(job, made_at or timezone.now()), note
+
+
+def find_free_time(job: Job, made_at: datetime) -> datetime:
+    """Return the first second from this time on at which no run of the job was made."""
     while job.runs.filter(made_at=made_at).exists():
         made_at += timedelta(seconds=1)
-    return made_at, note
+    return made_at
 
 
 def to_shop_time(stated: datetime | None) -> datetime | None:
@@ -178,8 +189,8 @@ def read_original(run: Run) -> bytes:
 # --- reading, which stores nothing
 
 
-def read_file(data: bytes, name: str) -> ParsedFile:
-    """Read a file if its layout is known and certain."""
+def read_file(data: bytes, name: str, kind: str) -> ParsedFile:
+    """Read a file if its layout is known and certain, and what is read leaves nothing to ask."""
     try:
         guess = sniff(data, name)
     except RunFileError as problem:
@@ -189,7 +200,21 @@ def read_file(data: bytes, name: str) -> ParsedFile:
     layout = remembered or guess.layout
     if layout.needs_confirmation:
         return ParsedFile(layout)
-    return parse_with_layout(data, layout, known if remembered else None)
+    parsed = parse_with_layout(data, layout, known if remembered else None)
+    if parsed.content is None:
+        return parsed
+    doubts = pull_doubts(find_pulls_of_kind(parsed.content, kind))
+    return replace(parsed, layout=replace(layout, doubts=doubts), content=None) if doubts else parsed
+
+
+def find_pulls_of_kind(content: RunFile, kind: str) -> tuple[Pull, ...]:
+    """Return the pulls of a file if they are several and its kind wants one curve."""
+    pulls = find_file_pulls(content) if kind in ONE_PULL_KINDS else ()
+    return pulls if len(pulls) > 1 else ()
+
+
+def pull_doubts(pulls: Sequence[Pull | PullRange]) -> tuple[str, ...]:
+    return (f"This file holds {len(pulls)} pulls. Say whether each becomes a run.",) if pulls else ()
 
 
 def apply_layout(guess: Guess, known: FileLayout | None) -> FileLayoutSpec | None:
@@ -226,6 +251,8 @@ def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
     run.status, run.refusal = Run.Status.TO_NAME, ""
     run.save()
     sentence = f"{run.original_name}: name its columns once, then files like it are read at once."
+    if parsed.layout and parsed.layout.doubts:
+        sentence = f"{run.original_name} is not read yet. {' '.join(parsed.layout.doubts)}"
     return ImportResult(run, Outcome.TO_NAME, sentence)
 
 
@@ -235,15 +262,17 @@ def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResul
     # Limits set by hand refer to rows of the previous reading.
     run.sweep_start = run.sweep_stop = None
     run.save()
-    return ImportResult(
-        run, Outcome.READ, f"{run.original_name}: {format_number(content.report.rows)} rows read."
-    )
+    return ImportResult(run, Outcome.READ, f"{run}: {format_number(content.report.rows)} rows read.")
 
 
-def name_columns(*, run: Run, layout: FileLayoutSpec, remember_as: str) -> NamingResult:
+def name_columns(
+    *, run: Run, layout: FileLayoutSpec, remember_as: str, each_pull: bool = False
+) -> NamingResult:
     """Read a run with the named columns and remember the layout for similar files.
 
-    If the file cannot be read, the run stays as it was and no layout is remembered.
+    With ``each_pull`` every pull of the file becomes a run; the others are added behind this one. A run that
+    is one pull is read again together with the other pulls of its file. If the file cannot be read, the run
+    stays as it was and no layout is remembered.
 
     Raises
     ------
@@ -255,10 +284,70 @@ def name_columns(*, run: Run, layout: FileLayoutSpec, remember_as: str) -> Namin
     parsed = parse_with_layout(data, confirmed)
     if parsed.content is None:
         return NamingResult(ImportResult(run, Outcome.REFUSED, parsed.refusal))
-    with stored_channels(run, parsed.channels), transaction.atomic():
+    try:
+        parts = split_file(run, data, parsed.content, each_pull)
+    except ValueError as problem:
+        return NamingResult(ImportResult(run, Outcome.REFUSED, str(problem)))
+    with ExitStack() as stored:
+        for part, content in parts:
+            stored.enter_context(stored_original(part))
+            stored.enter_context(stored_channels(part, content.channels))
+        stored.enter_context(transaction.atomic())
         remembered = remember_layout(confirmed, remember_as)
-        result = save_run(run, replace(parsed, file_layout=remembered))
-    return NamingResult(result, tuple(read_waiting(run, remembered)))
+        results = [
+            save_run(part, replace(parsed, content=content, file_layout=remembered))
+            for part, content in parts
+        ]
+    return NamingResult(results[0], (*results[1:], *read_waiting(run, remembered)))
+
+
+@contextmanager
+def stored_original(run: Run) -> Iterator[None]:
+    """Remove the original of a new run again if the run could not be saved."""
+    is_new = run.pk is None
+    try:
+        yield
+    except BaseException:
+        if is_new:
+            run.original.delete(save=False)
+        raise
+
+
+def split_file(run: Run, data: bytes, content: RunFile, each_pull: bool) -> list[tuple[Run, RunFile]]:
+    """Return the runs that a file is read into, this one first, and the part of the file that each holds.
+
+    Raises
+    ------
+    ValueError
+        The run is a pull that is not found in the file any more.
+    """
+    if not run.pull and not each_pull:
+        return [(run, content)]
+    pulls = find_file_pulls(content)
+    if run.pull:
+        others = run.job.runs.filter(sha256=run.sha256, pull__gt=0).exclude(pk=run.pk)
+        return [(part, take_pull(content, pulls, part.pull)) for part in (run, *others)]
+    if len(pulls) < 2:
+        return [(run, content)]
+    run.pull = 1
+    parts = [(run, take_pull(content, pulls, 1))]
+    made_at = run.made_at
+    for number in range(2, len(pulls) + 1):
+        made_at = find_free_time(run.job, made_at + timedelta(seconds=1))
+        part = copy_run(run, data, number, made_at)
+        parts.append((part, take_pull(content, pulls, number)))
+    return parts
+
+
+def copy_run(run: Run, data: bytes, pull: int, made_at: datetime) -> Run:
+    """Return an unsaved run for another pull of the same file, made under the same conditions."""
+    details = RunDetails(
+        **{name: getattr(run, name) for name in RunDetails.__dataclass_fields__ if name != "made_at"},
+        made_at=made_at,
+    )
+    part = new_run(run.job, run.made_by, run.original_name, data, run.sha256, details)
+    part.pull = pull
+    return part
 
 
 def layout_by_fingerprint(data: bytes, run: Run, layout: FileLayoutSpec) -> FileLayoutSpec:
@@ -282,10 +371,10 @@ def remember_layout(layout: FileLayoutSpec, name: str) -> FileLayout:
 
 
 def read_waiting(named: Run, remembered: FileLayout) -> list[ImportResult]:
-    """Read the job's other files of the same layout that waited for their columns to be named."""
+    """Read the job's other files of the same layout that waited to be confirmed."""
     found = []
     for run in Run.objects.filter(job=named.job_id, status=Run.Status.TO_NAME).exclude(pk=named.pk):
-        parsed = read_file(read_original(run), run.original_name)
+        parsed = read_file(read_original(run), run.original_name, run.kind)
         if parsed.file_layout != remembered:
             continue
         try:

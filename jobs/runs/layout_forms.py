@@ -205,6 +205,26 @@ def with_meanings(layout: FileLayoutSpec, columns: list[ColumnForm]) -> FileLayo
     return layout.with_meanings({form.column.position: form.meaning for form in columns})
 
 
+class PullsForm(forms.Form):
+    """What becomes of the pulls of a file that holds several."""
+
+    EACH, WHOLE = "each", "whole"
+
+    pulls = forms.ChoiceField(
+        label="What becomes of them",
+        choices=[
+            (EACH, "Each pull becomes a run, with the kind, gear, air and tune of this one"),
+            (WHOLE, "The file stays one run; its curve is that of one pull, and the run says so"),
+        ],
+        widget=forms.RadioSelect,
+        initial=EACH,
+    )
+
+    @property
+    def each_pull(self) -> bool:
+        return bool(self.cleaned_data["pulls"] == self.EACH)
+
+
 class NameForm(forms.Form):
     """Name of a file layout."""
 

@@ -8,13 +8,16 @@ from jobs.calc.run_file import (
     Column,
     FileLayoutSpec,
     Preview,
+    PullRange,
     RunFileError,
     StructureOverrides,
+    list_pulls,
     open_text,
     preview,
     sniff,
 )
 from jobs.models import FileLayout, Run
+from jobs.runs.importing import find_pulls_of_kind, pull_doubts
 
 LINES_SHOWN = 40
 ROWS_SHOWN = 10
@@ -22,12 +25,16 @@ ROWS_SHOWN = 10
 
 @dataclass(frozen=True, eq=False)
 class LayoutPreview:
-    """Preview of a file as it is read now; without a layout, ``problem`` says why."""
+    """Preview of a file as it is read now; without a layout, ``problem`` says why.
+
+    ``pulls`` are those of a file that holds several.
+    """
 
     layout: FileLayoutSpec | None
     content: Preview | None
     lines: tuple[tuple[int, str], ...]
     problem: str = ""
+    pulls: tuple[PullRange, ...] = ()
 
     @property
     def signature(self) -> str:
@@ -37,6 +44,7 @@ class LayoutPreview:
     def questions_seen(self) -> str:
         """Hash of the questions shown, which the form sends back."""
         sentences = [question.sentence for question in self.content.questions] if self.content else []
+        sentences += pull_doubts(self.pulls)
         return hashlib.sha256("\n".join(sentences).encode()).hexdigest()[:16] if sentences else ""
 
 
@@ -70,19 +78,22 @@ def same_columns(layout: FileLayoutSpec, other: FileLayoutSpec | None) -> FileLa
 
 def preview_layout(
     data: bytes,
-    name: str,
+    run: Run,
     overrides: StructureOverrides,
     afr: float | None,
     apply_names: Callable[[FileLayoutSpec], FileLayoutSpec],
 ) -> LayoutPreview:
-    """Read the first rows with the overrides; ``apply_names`` adds the column meanings."""
+    """Read the file with the overrides; ``apply_names`` adds the column meanings."""
     try:
-        guess = sniff(data, name, overrides)
+        guess = sniff(data, run.original_name, overrides)
     except RunFileError as problem:
         return LayoutPreview(None, None, first_lines(data, overrides), str(problem))
     layout = apply_names(replace(guess.layout, stoichiometric_afr=afr))
     shown = preview(data, layout, ROWS_SHOWN)
-    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem)
+    pulls: tuple[PullRange, ...] = ()
+    if shown.content is not None:
+        pulls = list_pulls(shown.content, find_pulls_of_kind(shown.content, run.kind))
+    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem, pulls)
 
 
 def first_lines(data: bytes, overrides: StructureOverrides) -> tuple[tuple[int, str], ...]:

@@ -18,6 +18,7 @@ from jobs.runs.layout_forms import (
     ColumnForm,
     FileLayoutForm,
     NameForm,
+    PullsForm,
     StructureForm,
     column_forms,
     manual_overrides,
@@ -50,6 +51,7 @@ class LayoutPage:
     preview: LayoutPreview
     columns: list[ColumnForm]
     name: NameForm
+    pulls: PullsForm | None = None
     problem: str = ""
 
     @property
@@ -71,7 +73,7 @@ class LayoutPage:
 
     @property
     def is_valid(self) -> bool:
-        parts = [self.structure, self.name, *self.columns]
+        parts = [self.structure, self.name, *self.columns, *([self.pulls] if self.pulls else [])]
         return self.preview.layout is not None and all(part.is_valid() for part in parts)
 
 
@@ -108,13 +110,20 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
         return with_meanings(known, columns) if matching else known.without_weak_guesses()
 
     afr = structure.cleaned_data["stoichiometric_afr"]
-    preview = preview_layout(data, run.original_name, structure.overrides, afr, apply_names)
+    preview = preview_layout(data, run, structure.overrides, afr, apply_names)
     if preview.layout:
         structure.add_detected_hints(preview.layout)
     name = (
         NameForm(sent) if sent is not None else NameForm(initial={"name": default_name(run, preview.layout)})
     )
-    return LayoutPage(structure, preview, columns, name)
+    return LayoutPage(structure, preview, columns, name, pulls_form(run, preview, sent))
+
+
+def pulls_form(run: Run, preview: LayoutPreview, sent: QueryDict | None) -> PullsForm | None:
+    """Return the form for the pulls of the file, or None if they are runs already or there is one only."""
+    if run.pull or not preview.pulls:
+        return None
+    return PullsForm(sent if sent is not None and "pulls" in sent else None)
 
 
 @roles(Role.TUNER)
@@ -142,7 +151,10 @@ def save_layout(request: StaffRequest, run: Run, page: LayoutPage, sent: QueryDi
         assert page.preview.layout is not None
         try:
             named = name_columns(
-                run=run, layout=page.preview.layout, remember_as=page.name.cleaned_data["name"]
+                run=run,
+                layout=page.preview.layout,
+                remember_as=page.name.cleaned_data["name"],
+                each_pull=page.pulls is not None and page.pulls.each_pull,
             )
         except StaleRecord:
             page.problem = "Somebody else saved this run meanwhile. Look at what is read, then save again."

@@ -20,7 +20,7 @@ def events(results: JobResults) -> Iterator[Event]:
     for run in results.rows(Run):
         exclusion = f", set aside: {run.set_aside_reason}" if run.set_aside else ""
         with_tune = f" with {run.tune_revision}" if run.tune_revision else ""
-        text = f"{run.get_kind_display()} {run.original_name}{with_tune}{exclusion}"
+        text = f"{run.get_kind_display()} {run}{with_tune}{exclusion}"
         revision = run.tune_revision
         yield Event(run.made_at, EventKind.RUN, text, changes_bike=False, run=run, revision=revision)
 
@@ -32,7 +32,7 @@ RECORD = JobRecord(
             Run,
             people=("made_by",),
             link=link_tunes,
-            carried_columns=("job_id", "tune_revision_id", "made_at", "original_name"),
+            carried_columns=("job_id", "tune_revision_id", "made_at", "original_name", "pull"),
         ),
     ),
     reads=(Run, TuneRevision),

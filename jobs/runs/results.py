@@ -133,7 +133,7 @@ def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
     if run.status != Run.Status.READ:
         refused = run.status == Run.Status.REFUSED
         return SweepData(
-            run, reason=run.refusal if refused else "The columns of this file are not named yet."
+            run, reason=run.refusal if refused else "How this file is read is not confirmed yet."
         )
     found = SweepData(run)
     try:
@@ -303,7 +303,7 @@ def _run_flags(sweep_data: SweepData, correction: AirCorrection | None) -> tuple
     speed = rows["engine_speed_rpm"]
     return check_run(
         speed,
-        Sweep(0, speed.size, sweep.reason, sweep.found),
+        Sweep(0, speed.size, sweep.reason, sweep.found, sweep.other_pulls),
         throttle_pct=throttle_channel(rows) if sweep_data.run.kind == Run.Kind.SWEEP else None,
         power_kw=rows.get("power_kw"),
         torque_nm=rows.get("torque_nm"),

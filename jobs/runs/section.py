@@ -55,7 +55,7 @@ def section_state(runs: list[Run]) -> tuple[State, str]:
     refused = sum(run.status == Run.Status.REFUSED for run in used)
     if to_name or refused:
         parts = [
-            f"{to_name} with columns to be named" if to_name else "",
+            f"{to_name} to be confirmed" if to_name else "",
             f"{refused} can't be read" if refused else "",
         ]
         return State.ATTENTION, ", ".join(part for part in parts if part)

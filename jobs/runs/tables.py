@@ -38,7 +38,7 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         return round(float(measure.show(np.array([value]))[0]), 2)
 
     about = [
-        overlay_run.name, run.original_name, run.get_kind_display(), run.made_at.isoformat(),
+        overlay_run.name, str(run), run.get_kind_display(), run.made_at.isoformat(),
         run.tune_revision.label if run.tune_revision else "", run.gear, run.set_aside_reason,
         run.temperature_c, run.pressure_kpa, run.humidity_pct,
         correction.standard.name if correction else "", round(correction.factor, 4) if correction else None,
@@ -92,7 +92,7 @@ def _curve_rows(
     if result.curve is None or result.observed is None:
         return []
     about = [
-        overlay_run.name, run.original_name, run.get_kind_display(),
+        overlay_run.name, str(run), run.get_kind_display(),
         run.tune_revision.label if run.tune_revision else "",
         "yes" if run.set_aside else "no", round(result.factor, 4),
     ]  # fmt: skip

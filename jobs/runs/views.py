@@ -181,7 +181,7 @@ def run(request: StaffRequest, pk: int) -> HttpResponse:
 def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = None) -> HttpResponse:
     result = load_job_results(run.job, request.shop).get(run_results)[run.pk]
     run = result.run
-    drawn = [OverlayRun(result, run.original_name[:40], "aside" if run.set_aside else "after")]
+    drawn = [OverlayRun(result, str(run)[-40:], "aside" if run.set_aside else "after")]
     report: dict[str, Any] = run.report or {}
     context = {
         "run": run,

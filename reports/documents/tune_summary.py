@@ -242,7 +242,7 @@ def cautions(results: JobResults) -> list[str]:
     ]
     checks = [check for check in results.get(drift_checks) if check.needs_attention]
     found += [f"{c.label.capitalize()}: {c.result.sentence}" for c in checks if c.revision == in_bike]
-    unnamed = [run.original_name for run in results.rows(Run) if run.tune_revision_id is None]
+    unnamed = [str(run) for run in results.rows(Run) if run.tune_revision_id is None]
     if unnamed:
         found.append(f"Not said with which tune they were made: {', '.join(unnamed)}.")
     if in_bike is not None and not in_bike.calibration_sha256:

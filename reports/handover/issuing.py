@@ -159,7 +159,7 @@ def check_blockers(results: JobResults) -> list[Blocker]:
 
 def run_blockers(results: JobResults) -> list[Blocker]:
     return [
-        Blocker(f"The columns of the run file {run} are not named yet.", reverse("run", args=[run.pk]))
+        Blocker(f"How the run file {run} is read is not confirmed yet.", reverse("run", args=[run.pk]))
         for run in results.rows(Run)
         if run.status == Run.Status.TO_NAME and not run.set_aside
     ]

@@ -5,7 +5,9 @@ as it closes and the overrun after it do not belong to the curve, and no slope m
 shares and limits are rules of thumb, no published source.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +37,15 @@ CLOSING_S = 0.15
 CLOSING_RATE_SHARE = 0.7
 # A rise over less than this share of the run's range is no sweep.
 MIN_SWEEP_SHARE = 0.2
+# A rise is a pull of its own from this share of the largest rise on, and of the longest one's samples.
+MIN_PULL_SHARE = 0.5
+MIN_PULL_SAMPLES_SHARE = 0.2
+EQUAL_RISE_SHARE = 0.95  # of several rises so alike, the first is the sweep
+# An engine does not fall by this share of the run's range from one sample to the next: another table begins.
+TABLE_FALL_SHARE = 0.25
+MIN_TABLE_ROWS = 8  # on average; falls at shorter intervals are those of shuffled rows
+# A fall up to this share of the range between two parts of a sweep is noise.
+NOISE_FALL_SHARE = 0.03
 SMOOTHING_SAMPLES = (1, 3, 5, 9, 15, 25, 41, 71, 121, 201, 341)
 # A jump between neighbouring samples that no engine makes: in speed, and in usual steps.
 JUMP_RPM = 400.0
@@ -52,17 +63,123 @@ class Sweep:
         How the rows were chosen, as a sentence.
     found : bool
         False if no sweep stood out and every row is used.
+    other_pulls : int
+        Further pulls of the run that are not in these rows.
     """
 
     start: int
     stop: int
     reason: str
     found: bool = True
+    other_pulls: int = 0
 
     @property
     def rows(self) -> slice:
         """The rows as a slice of a channel."""
         return slice(self.start, self.stop)
+
+
+@dataclass(frozen=True)
+class Pull:
+    """One rise of the engine speed through most of the range, with what belongs to it.
+
+    Attributes
+    ----------
+    rows : array of int, (n,)
+        Its rows in their order, from where the engine speed has fallen after the pull before.
+    from_rpm, to_rpm : float
+        Engine speed at the ends of the rise [1/min].
+    duration_s : float
+        Time of the rise [s]; NaN without time.
+    """
+
+    rows: npt.NDArray[np.intp]
+    from_rpm: float
+    to_rpm: float
+    duration_s: float
+
+
+def find_pulls(
+    engine_speed_rpm: npt.ArrayLike,
+    time_s: npt.ArrayLike | None = None,
+    run_numbers: npt.ArrayLike | None = None,
+) -> tuple[Pull, ...]:
+    """Find the pulls in one file, whatever separates them.
+
+    Parameters
+    ----------
+    engine_speed_rpm : array, (n,)
+        [1/min], as for `find_sweep`.
+    time_s : array, (n,), optional
+        [s]; it may start again with each pull.
+    run_numbers : array, (n,), optional
+        Number of the run or vehicle that each row belongs to; NaN takes the number above it.
+
+    Returns
+    -------
+    tuple of Pull
+        All rises of at least half the largest one, in their order; the rows of all of them make up the file.
+        Empty if the engine speed rises nowhere.
+
+    Notes
+    -----
+    Two tables that follow each other are parted where the speed falls by a quarter of its range from one row
+    to the next, else pulls are parted where it is lowest between them. If it rises nowhere, two or more falls
+    are pulls that are stored last sample first. Rule of thumb, no published source.
+    """
+    speed = np.asarray(engine_speed_rpm, dtype=float)
+    time = None if time_s is None else np.asarray(time_s, dtype=float)
+    bridged = bridge_speed(speed)
+    if bridged is None:
+        return ()
+    order = np.arange(speed.size)
+    numbers = None
+    if run_numbers is not None:
+        numbers = _fill_numbers(np.asarray(run_numbers, dtype=float))
+        order = np.argsort(numbers, kind="stable")
+    blocks = [order] if numbers is None else np.split(order, np.flatnonzero(np.diff(numbers[order])) + 1)
+    found = [pull for rows in blocks for pull in _find_pulls_of(rows, bridged, time)]
+    largest = max((abs(pull.to_rpm - pull.from_rpm) for pull in found), default=0.0)
+    if numbers is not None:
+        return tuple(p for p in found if abs(p.to_rpm - p.from_rpm) >= MIN_SWEEP_SHARE * largest)
+    return tuple(found)
+
+
+def _fill_numbers(numbers: FloatArray) -> npt.NDArray[np.intp]:
+    """Return a whole number for each row, counted in the order of their first rows."""
+    last_known = np.maximum.accumulate(np.where(np.isfinite(numbers), np.arange(numbers.size), 0))
+    _, first, inverse = np.unique(numbers[last_known], return_index=True, return_inverse=True)
+    return np.argsort(np.argsort(first))[inverse]
+
+
+def _find_pulls_of(rows: npt.NDArray[np.intp], bridged: FloatArray, time: FloatArray | None) -> list[Pull]:
+    speed, when = bridged[rows], None if time is None else time[rows]
+    is_stored_backwards = when is not None and when.size > 1 and bool(np.all(np.diff(when) < 0))
+    rises = [] if is_stored_backwards else _find_rises(speed, None, when)
+    backwards = not rises
+    if backwards:
+        falls = _find_rises(
+            speed[::-1], None, when[::-1] if is_stored_backwards and when is not None else None
+        )
+        if len(falls) > 1 or is_stored_backwards:
+            rises = [(speed.size - b, speed.size - a) for a, b in reversed(falls)]
+    if not rises:
+        return []
+    edges = [0]
+    for (_, stop), (start, _) in pairwise(rises):
+        between = speed[stop - 1 : start + 1]
+        low = int(np.argmin(between[::-1] if backwards else between))
+        edges.append(start + 1 - low if backwards else stop - 1 + low)
+    edges.append(speed.size)
+    return [
+        Pull(
+            rows[first:last],
+            float(speed[start]),
+            float(speed[stop - 1]),
+            float("nan") if when is None else abs(float(when[stop - 1] - when[start])),
+        )
+        for (first, last), (start, stop) in zip(pairwise(edges), rises, strict=True)
+    ]
 
 
 def find_sweep(
@@ -88,9 +205,9 @@ def find_sweep(
     Returns
     -------
     Sweep
-        The part with the largest rise, without roll-on, closing throttle and overrun. If none stands out, the
-        rows with the throttle open, as in a held run; or every row: a run stored falling or shuffled, or at
-        one speed.
+        The part with the largest rise, without roll-on, closing throttle and overrun: of several pulls one,
+        never across a fall of the engine speed. If none stands out, the rows with the throttle open, as in a
+        held run; or every row: a run stored falling or shuffled, or at one speed.
 
     Raises
     ------
@@ -99,9 +216,10 @@ def find_sweep(
 
     Notes
     -----
-    Of the parts with throttle >= 0.95 of its widest and d(rpm)/dt >= 0.2 of the run's brisk rate, the one
-    with the largest rise in speed. Its end is moved back to where the throttle is still at 0.98 of its usual
-    opening; if the run has no throttle, to 0.15 s before the rate drops. Rule of thumb, no published source.
+    Of the parts with throttle >= 0.95 of its widest and d(rpm)/dt >= 0.2 of the run's brisk rate, the first
+    whose rise is within 5 % of the largest. Its end is moved back to where the throttle is still at 0.98 of
+    its usual opening; if the run has no throttle, to 0.15 s before the rate drops. Rule of thumb, no
+    published source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)
     throttle = None if throttle_pct is None else np.asarray(throttle_pct, dtype=float)
@@ -200,27 +318,96 @@ def _find_open(throttle: FloatArray | None, rows: int) -> BoolArray:
 
 
 def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None) -> Sweep:
-    width = _find_quiet_width(speed)
-    if width is None:
-        return _find_held(throttle, speed.size, 1)
-    smooth = _smooth(speed, width)
-    rate = _rate(smooth, time)
-    is_open = _find_open(throttle, speed.size)
-    wanted = is_open & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
-    stretches = [_trim(rate, *ends) for ends in _find_runs(_close_gaps(wanted, 2 * width))]
-    rises = [smooth[b - 1] - smooth[a] for a, b in stretches]
-    if max(rises, default=0.0) < max(MIN_SWEEP_SHARE * float(np.ptp(smooth)), JUMP_RPM):
-        return _find_held(throttle, speed.size, width)
-    start, stop = stretches[int(np.argmax(rises))]
+    parts = _find_rises(speed, throttle, time)
+    if not parts:
+        return _find_falling(speed, throttle)
+    start, stop = _choose_part(speed, parts)
     has_throttle = throttle is not None and bool(np.isfinite(throttle).any())
     if throttle is not None and has_throttle:
         start, stop = _trim_throttle(throttle, start, stop)
     else:
-        start, stop = _trim_by_rate(rate, time, width, start, stop)
+        first, last = next((a, b) for a, b in _split_tables(speed) if a <= start < b)
+        width = _find_quiet_width(speed[first:last]) or 1
+        rate = _rate(_smooth(speed[first:last], width), None if time is None else time[first:last])
+        clock = None if time is None else time[first:last]
+        start, stop = (first + end for end in _trim_by_rate(rate, clock, width, start - first, stop - first))
     seen = "Throttle open and engine speed rising" if has_throttle else "Engine speed rising"
     return Sweep(
-        start, stop, f"{seen} from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min."
+        start,
+        stop,
+        f"{seen} from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min.",
+        other_pulls=len(parts) - 1,
     )
+
+
+def _choose_part(speed: FloatArray, parts: Sequence[tuple[int, int]]) -> tuple[int, int]:
+    rises = np.abs([speed[stop - 1] - speed[start] for start, stop in parts])
+    return parts[int(np.argmax(rises >= EQUAL_RISE_SHARE * rises.max()))]
+
+
+def _find_falling(speed: FloatArray, throttle: FloatArray | None) -> Sweep:
+    """Return one of several falling parts, as of tables stored last row first; else the held rows."""
+    falls = _find_rises(speed[::-1], throttle if throttle is None else throttle[::-1], None)
+    if len(falls) < 2:
+        return _find_held(throttle, speed.size, _find_quiet_width(speed) or 1)
+    parts = [(speed.size - stop, speed.size - start) for start, stop in reversed(falls)]
+    start, stop = _choose_part(speed, parts)
+    ends = f"from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min"
+    reason = f"No rising stretch stands out; the rows with the engine speed falling {ends} are used."
+    return Sweep(start, stop, reason, found=False, other_pulls=len(parts) - 1)
+
+
+def _split_tables(speed: FloatArray) -> list[tuple[int, int]]:
+    """Return the rows between falls of the engine speed that no engine makes."""
+    falls = np.flatnonzero(np.diff(speed) < -max(TABLE_FALL_SHARE * float(np.ptp(speed)), JUMP_RPM)) + 1
+    if falls.size > speed.size / MIN_TABLE_ROWS:  # shuffled
+        falls = falls[:0]
+    return list(pairwise([0, *falls.tolist(), speed.size]))
+
+
+def _find_rises(
+    speed: FloatArray, throttle: FloatArray | None, time: FloatArray | None
+) -> list[tuple[int, int]]:
+    """Return the rows of all pulls with the throttle open, without roll-on and overrun."""
+    span = float(np.ptp(speed))
+    is_open = _find_open(throttle, speed.size)
+    found: list[tuple[int, int, float]] = []
+    for first, last in _split_tables(speed):
+        part = slice(first, last)
+        found += [
+            (first + a, first + b, rise)
+            for a, b, rise in _find_rises_of_table(
+                speed[part], is_open[part], None if time is None else time[part], span
+            )
+        ]
+    largest = max((rise for _, _, rise in found), default=0.0)
+    if largest < max(MIN_SWEEP_SHARE * span, JUMP_RPM):
+        return []
+    longest = max(b - a for a, b, rise in found if rise >= MIN_PULL_SHARE * largest)
+    return [
+        (a, b)
+        for a, b, rise in found
+        if rise >= MIN_PULL_SHARE * largest and b - a >= MIN_PULL_SAMPLES_SHARE * longest
+    ]
+
+
+def _find_rises_of_table(
+    speed: FloatArray, is_open: BoolArray, time: FloatArray | None, span: float
+) -> list[tuple[int, int, float]]:
+    width = _find_quiet_width(speed)
+    if width is None:
+        return []
+    smooth = _smooth(speed, width)
+    rate = _rate(smooth, time)
+    if not np.any(rate > 0):
+        return []
+    wanted = is_open & (rate >= RISING_SHARE * np.quantile(rate[rate > 0], 0.9))
+    closed = _close_gaps(wanted, 2 * width, smooth, NOISE_FALL_SHARE * span)
+    stretches = [_trim(rate, *ends) for ends in _find_runs(closed)]
+    # A jump from the end of one falling table to the start of the next is no rise.
+    steps = np.diff(speed, prepend=speed[0])
+    jumps = np.cumsum(np.where(steps > max(TABLE_FALL_SHARE * span, JUMP_RPM), steps, 0.0))
+    return [(a, b, float(smooth[b - 1] - smooth[a] - jumps[b - 1] + jumps[a])) for a, b in stretches]
 
 
 def _find_held(throttle: FloatArray | None, rows: int, width: int) -> Sweep:
@@ -288,11 +475,15 @@ def _find_quiet_width(speed: FloatArray) -> int | None:
     return None
 
 
-def _close_gaps(wanted: BoolArray, bridge: int) -> BoolArray:
-    """Close interruptions of up to so many samples."""
+def _close_gaps(
+    wanted: BoolArray, bridge: int, speed: FloatArray | None = None, noise_rpm: float = 0.0
+) -> BoolArray:
+    """Close interruptions of up to so many samples over which the speed does not fall by more than noise."""
     closed = wanted.copy()
     for first, last in _find_runs(~wanted):
-        if first > 0 and last < wanted.size and last - first <= bridge:
+        if first == 0 or last == wanted.size or last - first > bridge:
+            continue
+        if speed is None or speed[last] >= speed[first - 1] - noise_rpm:
             closed[first:last] = True
     return closed
 
@@ -336,7 +527,7 @@ def check_run(
     Returns
     -------
     tuple of Flag
-        Codes: no-sweep, dropout, spike, throttle, slip, power-torque, no-air, factor.
+        Codes: no-sweep, pulls, dropout, spike, throttle, slip, power-torque, no-air, factor.
 
     Notes
     -----
@@ -349,6 +540,9 @@ def check_run(
         return None if channel is None else np.asarray(channel, dtype=float)[sweep.rows]
 
     found = [] if sweep.found else [Flag("no-sweep", sweep.reason)]
+    if sweep.other_pulls:
+        others = "another pull" if sweep.other_pulls == 1 else f"{sweep.other_pulls} more pulls"
+        found.append(Flag("pulls", f"The file holds {others}; the curve is that of one pull only."))
     found += _speed_flags(speed)
     throttle, power, torque, road = (part(c) for c in (throttle_pct, power_kw, torque_nm, road_speed_kmh))
     flags = [

@@ -8,7 +8,7 @@ Other packages import from here; the tests are in ``tests/calc/run_file``.
 """
 
 from jobs.calc.run_file.clock import find_stated_time
-from jobs.calc.run_file.guess import ColumnView, Guess, Preview
+from jobs.calc.run_file.guess import ColumnView, Guess, Preview, RunFile
 from jobs.calc.run_file.known_layout import apply_known_layout
 from jobs.calc.run_file.layout import (
     DECIMALS,
@@ -21,7 +21,8 @@ from jobs.calc.run_file.layout import (
     RunFileError,
     get_unit_label,
 )
-from jobs.calc.run_file.reader import RunFile, preview, read, sniff
+from jobs.calc.run_file.pulls import PullRange, find_file_pulls, list_pulls, take_pull
+from jobs.calc.run_file.reader import preview, read, sniff
 from jobs.calc.run_file.structure import StructureOverrides
 from jobs.calc.run_file.text import open_text
 
@@ -36,14 +37,18 @@ __all__ = [
     "FileLayoutSpec",
     "Guess",
     "Preview",
+    "PullRange",
     "RunFile",
     "RunFileError",
     "StructureOverrides",
     "apply_known_layout",
+    "find_file_pulls",
     "find_stated_time",
     "get_unit_label",
+    "list_pulls",
     "open_text",
     "preview",
     "read",
     "sniff",
+    "take_pull",
 ]

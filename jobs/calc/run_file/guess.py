@@ -1,10 +1,31 @@
-"""What a person sees of a run file before confirming how it is read."""
+"""What is read of a run file, and what a person sees of it before confirming how."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from jobs.calc.run_file.layout import FileLayoutSpec
-from jobs.calc.run_file.report import Question
+from jobs.calc.run_file.report import Question, Report
 from jobs.calc.statistics import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class RunFile:
+    """The content of a run file.
+
+    Attributes
+    ----------
+    channels : dict of str to array, (n,)
+        All of one length. Known quantities by their id and in its unit; other columns by their own name and
+        in their own unit. NaN is 'not measured'.
+    report : Report
+    lines : array of int, (n,)
+        Line number of each row.
+    """
+
+    channels: dict[str, FloatArray]
+    report: Report
+    lines: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,6 +42,8 @@ class ColumnView:
         The same cells as read, in the channel's unit.
     questions : tuple of str
         What to check about this column.
+    ends : tuple of (float or None, float or None)
+        Smallest and largest value of the whole file, in the channel's unit.
     """
 
     label: str
@@ -28,11 +51,12 @@ class ColumnView:
     raw: tuple[str, ...]
     values: FloatArray
     questions: tuple[str, ...]
+    ends: tuple[float | None, float | None]
 
 
 @dataclass(frozen=True, eq=False)
 class Preview:
-    """The first rows as read with a layout.
+    """A file as read with a layout, and its first rows.
 
     Attributes
     ----------
@@ -44,6 +68,8 @@ class Preview:
     questions : tuple of Question
     problem : str
         Why nothing can be read with this layout; empty if something can.
+    content : RunFile or None
+        The whole file; None if nothing can be read.
     """
 
     lines: tuple[tuple[int, str], ...]
@@ -51,6 +77,7 @@ class Preview:
     columns: tuple[ColumnView, ...]
     questions: tuple[Question, ...]
     problem: str = ""
+    content: RunFile | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,7 @@
 """Reading a run file in three steps: suggest a layout, show what it reads, read everything."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from jobs.calc.run_file.column_meaning import (
     suggest_channels,
 )
 from jobs.calc.run_file.decimal_marks import find_decimal_marks
-from jobs.calc.run_file.guess import ColumnView, Guess, Preview
+from jobs.calc.run_file.guess import ColumnView, Guess, Preview, RunFile
 from jobs.calc.run_file.layout import (
     CLOCK,
     DELIMITERS,
@@ -26,7 +26,6 @@ from jobs.calc.run_file.layout import (
 )
 from jobs.calc.run_file.report import (
     Question,
-    Report,
     build_report,
     layout_questions,
     time_question,
@@ -38,24 +37,7 @@ from jobs.calc.run_file.text import FileText, open_text
 from jobs.calc.statistics import FloatArray
 
 MIN_PREVIEW_LINES = 60
-PREVIEW_SAMPLE_ROWS = 400  # read for the questions, which the first rows alone may not raise
 HALF_A_DAY_S = 43_200.0
-
-
-@dataclass(frozen=True, eq=False)
-class RunFile:
-    """The content of a run file.
-
-    Attributes
-    ----------
-    channels : dict of str to array, (n,)
-        All of one length. Known quantities by their id and in its unit; other columns by their own name and
-        in their own unit. NaN is 'not measured'.
-    report : Report
-    """
-
-    channels: dict[str, FloatArray]
-    report: Report
 
 
 # --- suggesting a layout
@@ -171,7 +153,7 @@ def _most_common_time_form(cells: list[str]) -> str | None:
 
 
 def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
-    """Read the first rows of a file.
+    """Read a file as if its layout were confirmed, and show its first rows.
 
     Parameters
     ----------
@@ -194,27 +176,27 @@ def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
     text = open_text(data, layout.encoding)
     head = text.head()
     lines = tuple(enumerate(_first_lines(head, layout, rows), start=1))
-    questions = layout_questions(layout)
     try:
-        table = read_table(text, layout, limit=max(rows, PREVIEW_SAMPLE_ROWS))
+        content = read(data, layout.confirmed())
     except RunFileError as error:
-        return Preview(lines, (), (), tuple(questions), error.reason)
-    values = [_convert_column(column, table, layout) for column in layout.columns]
-    for column, figures in zip(layout.columns, values, strict=True):
-        questions += _column_questions(column, figures, table)
-    shown = tuple(int(line) for line in table.lines[:rows])
-    raw = [split_cells(head[line - 1], layout.delimiter) for line in shown if line <= len(head)]
-    views = [
-        ColumnView(
-            CHANNELS[column.channel].label if column.channel else column.name,
-            CHANNELS[column.channel].unit_label if column.channel and column.unit else column.unit_text,
-            tuple(row[column.position] if column.position < len(row) else "" for row in raw),
-            figures[:rows],
-            tuple(question.sentence for question in questions if question.position == column.position),
+        return Preview(lines, (), (), tuple(layout_questions(layout)), error.reason)
+    questions = [*(Question(None, doubt) for doubt in layout.doubts), *content.report.questions]
+    shown = tuple(int(line) for line in content.lines[:rows])
+    raw = [split_cells(head[line - 1], layout.delimiter) if line <= len(head) else [] for line in shown]
+    views = []
+    for column, report in zip(layout.columns, content.report.columns, strict=True):
+        values = content.channels.get(report.stored_as or "", np.full(len(shown), np.nan))
+        views.append(
+            ColumnView(
+                CHANNELS[column.channel].label if column.channel else column.name,
+                CHANNELS[column.channel].unit_label if column.channel and column.unit else column.unit_text,
+                tuple(row[column.position] if column.position < len(row) else "" for row in raw),
+                values[:rows],
+                tuple(question.sentence for question in questions if question.position == column.position),
+                (report.low, report.high),
+            )
         )
-        for column, figures in zip(layout.columns, values, strict=True)
-    ]
-    return Preview(lines, shown, tuple(views), tuple(questions))
+    return Preview(lines, shown, tuple(views), tuple(questions), content=content)
 
 
 def _column_questions(column: Column, figures: FloatArray, table: Table) -> list[Question]:
@@ -266,7 +248,7 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
         units[name] = CHANNELS[name].unit_label if used.channel else column.unit_text
         questions += _column_questions(used, values, table)
     report = build_report(layout, table, stored, channels, units, text.original_encoding, questions)
-    return RunFile(channels, report)
+    return RunFile(channels, report, table.lines)
 
 
 def _unique_channel_name(column: Column, taken: Mapping[str, FloatArray]) -> str:

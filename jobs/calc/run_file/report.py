@@ -127,8 +127,18 @@ def _name_lines(tally: LineTally | SkippedRows) -> str:
     return f"line{'s' if tally.count > 1 else ''} {shown}" + (f" and {more} more" if more > 0 else "")
 
 
-def _value_range(values: FloatArray) -> tuple[float | None, float | None]:
-    """Return the smallest and largest measured value, or None if there is none."""
+def value_range(values: FloatArray) -> tuple[float | None, float | None]:
+    """Return the smallest and largest measured value.
+
+    Parameters
+    ----------
+    values : array, (n,)
+
+    Returns
+    -------
+    low, high : float or None
+        None if nothing was measured.
+    """
     if not len(values):
         return None, None
     low, high = float(np.min(values)), float(np.max(values))
@@ -158,7 +168,7 @@ def value_question(column: Column, values: FloatArray) -> Question | None:
     channel = CHANNELS.get(column.channel or "")
     if channel is None or channel.quantity == "time":
         return None
-    low, high = _value_range(values)
+    low, high = value_range(values)
     if low is None or high is None or (channel.low <= low and high <= channel.high):
         return None
     with np.errstate(invalid="ignore"):
@@ -295,7 +305,7 @@ def _column_reports(
 ) -> Iterable[ColumnReport]:
     for column in layout.columns:
         name = stored.get(column.position)
-        low, high = _value_range(channels[name]) if name else (None, None)
+        low, high = value_range(channels[name]) if name else (None, None)
         refused = table.refused[column.position]
         yield ColumnReport(
             column.position,

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.dyno.sweep import Sweep, check_run, find_sweep
+from jobs.calc.dyno.sweep import Sweep, check_run, find_pulls, find_sweep
 from tests.calc.simulated_runs import TO_RPM, Run, simulate, true_power_kw
 
 
@@ -106,6 +106,32 @@ def test_closing_throttle_of_a_slow_channel_is_cut() -> None:
 def test_table_of_few_rows_is_one_sweep() -> None:
     sweep = find_sweep(np.arange(3_000, 9_001, 250.0))
     assert (sweep.start, sweep.stop, sweep.found) == (0, 25, True)
+
+
+def test_fall_of_the_engine_speed_is_never_bridged() -> None:
+    rise = np.arange(3_000.0, 11_000.0, 8.0)
+    for fall in ([], [9_000.0, 6_000.0], np.linspace(11_000, 3_000, 25)):
+        speed = np.concatenate([rise, fall, rise])
+        sweep = find_sweep(speed)
+        assert sweep.stop <= rise.size
+        assert sweep.other_pulls == 1
+        assert np.all(np.diff(speed[sweep.rows]) > 0)
+
+
+def test_every_row_belongs_to_one_pull(run: Run) -> None:
+    speed = np.tile(run.engine_speed_rpm, 3)
+    pulls = find_pulls(speed)
+    rows = run.engine_speed_rpm.size
+    assert [pull.rows.size for pull in pulls] == pytest.approx([rows] * 3, abs=120)
+    np.testing.assert_array_equal(np.concatenate([pull.rows for pull in pulls]), np.arange(3 * rows))
+    for pull in pulls:
+        assert pull.to_rpm == pytest.approx(TO_RPM, abs=100)
+
+
+def test_single_pull_and_steady_running_are_not_several(run: Run) -> None:
+    assert len(find_pulls(run.engine_speed_rpm, run.time_s)) == 1
+    assert find_pulls(5_000 + np.random.default_rng(1).normal(0, 10, 800)) == ()
+    assert find_pulls(np.full(20, np.nan)) == ()
 
 
 def test_rows_set_by_hand_are_used_as_given(run: Run) -> None:

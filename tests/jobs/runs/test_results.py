@@ -143,7 +143,7 @@ def test_run_without_curve_gives_a_reason(job, tuner, shop) -> None:
     refused = attach_sweep(job, tuner, b"GIF89a" + bytes(30), name="c.gif").run
     assert "picture" in get_result(refused, shop).reason
     unnamed = attach_sweep(job, tuner, b"A;B\n" + b"3000;1\n" * 50, name="d").run
-    assert "not named yet" in get_result(unnamed, shop).reason
+    assert "not confirmed yet" in get_result(unnamed, shop).reason
 
 
 def test_sweep_limits_set_by_hand_apply(job, tuner, shop) -> None:

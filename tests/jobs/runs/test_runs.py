@@ -691,7 +691,7 @@ def test_job_page_counts_runs_and_warns_about_unnamed_columns(login, tern) -> No
     assert "As received 3 sweeps, 1 held run" in page
     assert "Tune 1 3 sweeps" in page
     Run.objects.filter(pk=Run.objects.last().pk).update(status=Run.Status.TO_NAME)
-    assert "1 with columns to be named" in read_text(login(Role.TUNER).get(reverse("job", args=[tern])))
+    assert "1 to be confirmed" in read_text(login(Role.TUNER).get(reverse("job", args=[tern])))
 
 
 @pytest.mark.parametrize("name", ["run-edit", "run-layout", "run-set-aside"])

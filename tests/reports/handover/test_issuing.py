@@ -85,7 +85,7 @@ def test_sheet_is_blocked_by_run_file_without_named_columns(whole_job, staff):
         made_by=staff[Role.TUNER],
         original="x",
     )
-    assert "The columns of the run file new.csv are not named yet." in texts(whole_job, informed_person=TOLD)
+    assert "How the run file new.csv is read is not confirmed yet." in texts(whole_job, informed_person=TOLD)
 
 
 @pytest.mark.parametrize("stage", ["booked", "received", "bench", "roller", "waiting"])

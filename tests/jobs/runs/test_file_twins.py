@@ -1,0 +1,198 @@
+"""Files with the faults of real ones: right, asked about, or refused with a true sentence; never misread.
+
+Each is made from an invented engine whose curve is known: `tests.calc.run_file_twins`.
+"""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from django.urls import reverse
+
+from jobs.models import Run
+from jobs.runs.importing import ImportResult, RunDetails, import_run
+from tests.calc.run_file_twins import (
+    BARE,
+    HEADER,
+    PEAK_KW,
+    SECOND,
+    Samples,
+    pull,
+    table,
+    text,
+    whole_run,
+)
+from tests.factories import make_job
+from tests.html import read_form, read_text
+from tests.jobs.run_files import get_result
+from workshop.models import Role, ShopProfile
+
+pytestmark = pytest.mark.django_db
+
+TWO_PULLS = (PEAK_KW, SECOND * PEAK_KW)
+
+
+class Upload:
+    """Files of one job, uploaded and confirmed by its tuner."""
+
+    def __init__(self, staff: Any, login: Any) -> None:
+        self.job, self.tuner, self.client = make_job(), staff[Role.TUNER], login(Role.TUNER)
+
+    def send(self, data: bytes, name: str = "a.csv", **details: Any) -> ImportResult:
+        return import_run(job=self.job, by=self.tuner, name=name, data=data, details=RunDetails(**details))
+
+    def open(self, run: Run) -> Any:
+        return self.client.get(reverse("run-layout", args=[run.pk]))
+
+    def confirm(self, run: Run, **changed: str) -> Any:
+        """Open the page on which the layout is confirmed, and save it as it is proposed."""
+        data = {**read_form(self.open(run).content.decode(), "//form[.//select]"), **changed}
+        return self.client.post(reverse("run-layout", args=[run.pk]), data)
+
+    def name_once(self, data: bytes) -> None:
+        """Have the layout of a kind of file remembered, by a file that is right."""
+        result = self.send(data, "first.csv")
+        if result.run.status == Run.Status.TO_NAME:
+            units = {"column-2-unit": "kw", "column-3-unit": "nm"}  # the header states none
+            assert self.confirm(result.run, **units).status_code == 302
+
+    def runs(self) -> list[Run]:
+        return list(self.job.runs.order_by("pull", "pk"))
+
+    def peaks(self) -> list[float]:
+        shop = ShopProfile.current()
+        return [get_result(run, shop).curve.peak_power_kw for run in self.runs()]
+
+
+@pytest.fixture
+def upload(staff, login) -> Upload:
+    return Upload(staff, login)
+
+
+def restart_time(first: Samples, second: Samples) -> Samples:
+    return Samples(np.vstack([first.rows, second.rows]))
+
+
+def lines_without_time(samples: Samples) -> list[str]:
+    return [line.split(",", 1)[1] for line in samples.lines()]
+
+
+def numbered(first: Samples, second: Samples) -> list[str]:
+    return [f"{line},{number}" for number, part in ((1, first), (2, second)) for line in part.lines()]
+
+
+def interleaved(first: Samples, second: Samples) -> list[str]:
+    pairs = zip(first.lines(), second.lines(), strict=True)
+    return [f"{line},{number}" for pair in pairs for number, line in enumerate(pair, start=1)]
+
+
+def two_pulls_in_every_form() -> dict[str, bytes]:
+    one, two = pull(), pull(SECOND, seed=5)
+    no_time = HEADER.split(",", 1)[1]
+    return {
+        "overrun": text((whole_run() + whole_run(SECOND)).lines()),
+        "nothing": text((one + two).lines()),
+        "nothing, stronger first": text((two + one).lines()),
+        "no time": text(lines_without_time(one + two), no_time),
+        "restarting time": text(restart_time(one, two).lines()),
+        "second header": text([*one.lines(), HEADER, *two.lines()]),
+        "title line": text([*one.lines(), "Run 2", *two.lines()]),
+        "title, blank line and header": text([*one.lines(), "", "Run 2", HEADER, *two.lines()]),
+        "stacked tables": text(restart_time(table(step_rpm=100), table(SECOND, 100)).lines()),
+        "run number": text(numbered(one, two), f"{HEADER},Run"),
+        "vehicle number, rows in turn": text(interleaved(one, two), f"{HEADER},Vehicle no."),
+        "tables stored last row first": text(
+            lines_without_time(
+                restart_time(Samples(table(step_rpm=100).rows[::-1]), Samples(table(SECOND, 100).rows[::-1]))
+            ),
+            no_time,
+        ),
+        "20 a second": text((pull(rate_hz=20) + pull(SECOND, rate_hz=20, seed=5)).lines()),
+    }
+
+
+@pytest.mark.parametrize("form", two_pulls_in_every_form())
+def test_two_pulls_become_a_run_each_when_confirmed(upload, form) -> None:
+    result = upload.send(two_pulls_in_every_form()[form], gear=4, temperature_c=20.0)
+    assert "holds 2 pulls" in result.sentence
+    assert upload.job.runs.get().status == Run.Status.TO_NAME  # nothing is read before the nod
+    page = read_text(upload.open(result.run))
+    assert "Pulls in this file" in page
+    assert upload.confirm(result.run).status_code == 302
+    peaks = upload.peaks()
+    expected = sorted(TWO_PULLS) if form != "nothing, stronger first" else sorted(TWO_PULLS, reverse=True)
+    # 0.5 %: noise of the samples, and the curve's own smoothing
+    np.testing.assert_allclose(peaks, expected, rtol=0.005)
+    assert [run.pull for run in upload.runs()] == [1, 2]
+    assert {(run.gear, run.temperature_c) for run in upload.runs()} == {(4, 20.0)}
+    assert [str(run) for run in upload.runs()] == ["a.csv, pull 1", "a.csv, pull 2"]
+
+
+def test_pulls_are_shown_with_samples_speeds_and_time(upload) -> None:
+    result = upload.send(text((whole_run() + whole_run(SECOND)).lines()))
+    pulls = upload.open(result.run).context["page"].preview.pulls
+    assert [one.samples for one in pulls] == [pytest.approx(1351, abs=5)] * 2
+    assert [one.first for one in pulls] == [1, pytest.approx(1352, abs=5)]
+    for one in pulls:
+        assert one.from_speed == pytest.approx(3_000, abs=50)
+        assert one.to_speed == pytest.approx(11_200, abs=60)
+        assert one.duration_s == pytest.approx(9, abs=0.1)
+
+
+def test_pulls_in_one_run_give_the_curve_of_one_pull_and_say_so(upload) -> None:
+    result = upload.send(text((pull() + pull(SECOND, seed=5)).lines()))
+    assert upload.confirm(result.run, pulls="whole").status_code == 302
+    (run,) = upload.runs()
+    found = get_result(run, ShopProfile.current())
+    assert found.curve.peak_power_kw == pytest.approx(PEAK_KW, rel=0.005)
+    assert "holds another pull" in " ".join(flag.sentence for flag in found.flags)
+
+
+def test_remembered_layout_still_asks_about_two_pulls(upload) -> None:
+    upload.name_once(text(pull().lines(), BARE))
+    result = upload.send(text((pull(seed=7) + pull(SECOND)).lines(), BARE), "b.csv")
+    assert result.run.status == Run.Status.TO_NAME
+    assert "b.csv is not read yet. This file holds 2 pulls." in result.sentence
+    page = read_text(upload.client.get(reverse("run", args=[result.run.pk])))
+    assert "This file holds 2 pulls." in page
+
+
+def test_pulls_of_one_file_are_read_again_together(upload) -> None:
+    result = upload.send(text((pull() + pull(SECOND, seed=5)).lines()))
+    upload.confirm(result.run)
+    second = upload.runs()[1]
+    assert "This run is pull 2 of 2 in its file" in read_text(upload.open(second))
+    assert upload.confirm(second, **{"column-2-unit": "hp"}).status_code == 302
+    # 1 hp is 0.7457 kW (NIST SP 811, appendix B.8); the curve is made from the power
+    np.testing.assert_allclose(upload.peaks(), np.array(TWO_PULLS) * 0.7457, rtol=0.005)
+    assert len(upload.runs()) == 2
+
+
+def test_file_whose_pulls_are_runs_is_not_attached_again(upload) -> None:
+    data = text((pull() + pull(SECOND, seed=5)).lines())
+    upload.confirm(upload.send(data).run)
+    assert "attached to this job already" in upload.send(data).sentence
+    assert len(upload.runs()) == 2
+
+
+def test_removing_one_pull_leaves_the_other_with_its_file(upload) -> None:
+    data = text((pull() + pull(SECOND, seed=5)).lines())
+    upload.confirm(upload.send(data).run)
+    first, second = upload.runs()
+    upload.client.post(reverse("run-remove", args=[first.pk]))
+    answer = upload.client.get(reverse("run-file", args=[second.pk]))
+    assert b"".join(answer.streaming_content) == data
+
+
+@pytest.mark.parametrize("kind", [Run.Kind.IDLE, Run.Kind.OTHER])
+def test_other_kinds_of_run_are_not_asked_about_pulls(upload, kind) -> None:
+    result = upload.send(text((whole_run() + whole_run(SECOND)).lines()), kind=kind)
+    assert result.run.status == Run.Status.READ
+
+
+def test_blip_before_the_pull_is_no_pull(upload) -> None:
+    blip = pull().rows[::40].copy()
+    blip[:, 0] = np.arange(len(blip)) / 100
+    result = upload.send(text((Samples(blip) + whole_run()).lines()))
+    assert result.run.status == Run.Status.READ
+    assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
