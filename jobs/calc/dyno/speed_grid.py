@@ -35,6 +35,9 @@ SUSPECT_SCATTERS = 3.0
 # If more of a window's samples than this are off, they are not outliers but what the engine did.
 MAX_OUTLIER_SHARE = 1 / 3
 MAX_OUTLIER_ROUNDS = 12
+# Two samples beside each other that are as far off, by up to this share of the highest value, are no spike but
+# a step or a dip of the engine; further off, they are a dropout.
+MAX_FEATURE_SHARE = 1 / 3
 SCATTER_SAMPLES = 4_000
 # Rows taken at a time: few enough to stay in a core's own cache.
 BLOCK_ROWS = 16_384
@@ -130,6 +133,8 @@ def _remove_outliers(
         centre, slack = _expect_in_cells(layout, fit)
     still_out = removed & (np.abs(y - centre[cell]) > limit + slack[cell])
     still_out &= ~_find_crowded(layout, sums, cell, still_out)
+    depth = MAX_FEATURE_SHARE * float(np.nanmax(np.abs(fit.values)))
+    still_out &= ~_find_features(layout, blocks, speed, y - centre[cell], still_out, depth)
     if not np.array_equal(still_out, removed):
         fit = fit_without(still_out)
     return fit, int(np.count_nonzero(still_out))
@@ -173,6 +178,37 @@ def _find_crowded(
     there = np.convolve(sums[0], window, mode="same")
     crowded = gone > MAX_OUTLIER_SHARE * there
     return (np.convolve(crowded, window, mode="same") > 0.5)[cell]
+
+
+def _find_features(
+    layout: GridLayout,
+    blocks: Blocks,
+    speed: FloatArray,
+    residuals: FloatArray,
+    out: npt.NDArray[np.bool_],
+    depth: float,
+) -> npt.NDArray[np.bool_]:
+    """Find the samples with a neighbour in engine speed that is as far off: the engine did that, no spike."""
+    candidates = out & (np.abs(residuals) <= depth)
+    if not candidates.any():
+        return candidates
+    # Only what lies within half a window of them is sorted: a run may hold far more samples than that.
+    at = np.bincount(layout.find_cells(speed[candidates]), minlength=layout.cells)
+    near = np.convolve(at, np.ones(2 * layout.half + 1), "same") > 0.5
+    around = np.sort(np.concatenate([part[near.take(layout.find_cells(part))] for part, _ in blocks]))
+    order = np.argsort(speed, kind="stable")
+    by_speed, off = speed[order], residuals[order]
+    # Suspects are neighbours if no sample that fits lies between them.
+    place = np.searchsorted(around, by_speed) + np.arange(speed.size) - np.searchsorted(by_speed, by_speed)
+    beside = np.diff(place) == 1
+    # On both sides of a step the fit is off in opposite ways.
+    product, square = np.abs(off[1:] * off[:-1]), np.square(off)
+    found = np.zeros(speed.size, dtype=bool)
+    found[1:] |= beside & (product >= square[1:] / 2)
+    found[:-1] |= beside & (product >= square[:-1] / 2)
+    features = np.zeros(speed.size, dtype=bool)
+    features[order] = found
+    return features & candidates
 
 
 def fit_on_grid(
