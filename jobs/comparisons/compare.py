@@ -10,7 +10,7 @@ from jobs.calc.dyno.curves import Flag
 from jobs.job.event import Event
 from jobs.job.results import JobResults
 from jobs.models import Comparison, ComparisonRun, Run
-from jobs.runs.results import RunResult, run_results
+from jobs.runs.results import RunResult, curves_at_one_width, run_results
 from jobs.timeline.bike_states import BikeState
 from jobs.timeline.events import events_between, timeline
 from workshop.models import ShopProfile
@@ -40,7 +40,8 @@ class ComparisonResult:
 
     @property
     def flags(self) -> tuple[Flag, ...]:
-        return (*self.result.flags, *gear_flag((*self.before, *self.after))) if self.result else ()
+        compared = (*self.before, *self.after)
+        return (*self.result.flags, *gear_flag(compared), *width_flag(compared)) if self.result else ()
 
     @property
     def attribution_sentence(self) -> str:
@@ -56,6 +57,14 @@ def gear_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
         return ()
     named = " and ".join(str(gear) for gear in gears)
     return (Flag("gears", f"The runs were made in gears {named}: losses and slip differ with the gear."),)
+
+
+def width_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
+    widths = sorted({result.curve.width_rpm for result in compared if result.curve})
+    if len(widths) < 2:
+        return ()
+    sentence = f"A file has few samples: all runs are smoothed over {widths[-1]:g} 1/min in this comparison."
+    return (Flag("width", sentence),)
 
 
 def shop_bands(shop: ShopProfile, low_rpm: float, high_rpm: float) -> dict[str, tuple[float, float]]:
@@ -115,14 +124,14 @@ def compare_runs(
 def _result(
     before: Sequence[RunResult], after: Sequence[RunResult], shop: ShopProfile
 ) -> tuple[calc.RunComparison | None, str]:
-    sides = [[f.curve for f in side if f.curve] for side in (before, after)]
-    if not all(sides):
+    if not before or not after:
         return None, "A comparison needs at least one run with a curve before and one after."
     if len({f.is_corrected for f in (*before, *after)}) > 1:
         return None, "Some of these runs have no air entered: corrected and observed are not compared."
     if len({f.run.kind for f in (*before, *after)}) > 1:
         return None, "Runs of different kinds (sweeps, held runs) are not compared."
-    curves = [*sides[0], *sides[1]]
+    curves = curves_at_one_width((*before, *after), shop)
+    sides = (curves[: len(before)], curves[len(before) :])
     low, high = max(c.measured_from_rpm for c in curves), min(c.measured_to_rpm for c in curves)
     if not low < high:
         return None, "These runs have no engine speed in common."

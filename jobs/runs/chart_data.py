@@ -21,7 +21,10 @@ Chart = dict[str, Any]
 
 @dataclass(frozen=True, eq=False)
 class CurveLine:
-    """A line of a chart with its 95 % band, in stored units."""
+    """A line of a chart with its 95 % band, in stored units.
+
+    ``samples_of`` names the line whose samples these are, drawn as dots behind it.
+    """
 
     label: str
     look: Look
@@ -29,6 +32,7 @@ class CurveLine:
     y: FloatArray
     low: FloatArray | None = None
     high: FloatArray | None = None
+    samples_of: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,4 +112,6 @@ def _series(line: CurveLine, measure: ChannelDisplay, x_digits: int) -> dict[str
     if line.low is not None and line.high is not None:
         series["low"] = plain_numbers(measure.show(line.low), digits)
         series["high"] = plain_numbers(measure.show(line.high), digits)
+    if line.samples_of:
+        series |= {"points": "circle", "fine": True, "like": line.samples_of}
     return series

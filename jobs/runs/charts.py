@@ -42,6 +42,7 @@ class OverlayOptions:
     against: str = "engine_speed"
     corrected: bool = True
     band: bool = False
+    samples: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,6 +99,9 @@ def overlay(runs: Sequence[OverlayRun], shop: ShopProfile, options: OverlayOptio
                 lines.append(line)
         if options.band and options.against == "engine_speed":
             lines = merge_repeats(lines, {overlay_run.name: overlay_run for overlay_run in runs}, shop)
+        elif options.samples and options.against == "engine_speed":
+            dots = [sample_line(overlay_run, name, options) for overlay_run in runs]
+            lines += [dot for dot in dots if dot is not None]
         panels.append((_overlay_display(name, runs, shop), lines))
     if options.against == "road_speed":
         notes = ("Repeats are shown as lines: a band lies over engine speed.",) if options.band else ()
@@ -145,6 +149,26 @@ def build_line(
         known = np.isfinite(road) & np.isfinite(y)
         x, y = channel_display("road_speed_kmh", shop).show(road[known]), y[known]
     return CurveLine(overlay_run.name, overlay_run.look, x, y)
+
+
+def sample_line(overlay_run: OverlayRun, name: str, options: OverlayOptions) -> CurveLine | None:
+    """Return the samples that a curve was fitted to, or None if the run has no curve of that quantity."""
+    result = overlay_run.result
+    if result.curve is None:
+        return None
+    speed = result.rows["engine_speed_rpm"]
+    values = result.channel(name)
+    if name in ("power_kw", "torque_nm"):
+        # The curve is fitted to power if the file has it.
+        turning, power = np.where(speed > 0, speed, np.nan), result.rows.get("power_kw")
+        if power is None:
+            power = identities.power_kw(result.rows["torque_nm"], turning)
+        power = power * power_scale(result, options)
+        values = power if name == "power_kw" else identities.torque_nm(power, turning)
+    if values is None:
+        return None
+    label = f"{overlay_run.name}, samples"
+    return CurveLine(label, overlay_run.look, *decimate(speed, values), samples_of=overlay_run.name)
 
 
 def merge_repeats(

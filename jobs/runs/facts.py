@@ -35,6 +35,7 @@ class RunFacts:
     set_aside: str
     note: str
     sha256: str
+    smoothing: str = ""
 
 
 def run_facts(result: RunResult) -> RunFacts:
@@ -64,6 +65,7 @@ def run_facts(result: RunResult) -> RunFacts:
         set_aside=run.set_aside_reason if run.set_aside else "",
         note=run.note,
         sha256=run.sha256,
+        smoothing=result.smoothing_sentence if curve else "",
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from jobs.calc.dyno.air import STANDARDS, Air, AirCorrection, correct, pressure_warning, uncorrect
 from jobs.calc.dyno.consistency import RatioChange, ratio_change
 from jobs.calc.dyno.curves import Curve, Flag, apply_factor, power_curve
-from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_grid
+from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_grid, shown_share
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.calc.statistics import summarise
 from jobs.calc.units.numbers import format_number
@@ -31,6 +31,7 @@ NEEDED = (
 )
 
 
+DIPS_RPM = (100, 200, 400)  # full widths at half depth
 MIN_WINDOW_FILL = 2  # a run is sparse below this multiple of the samples a window needs on average
 
 
@@ -78,6 +79,16 @@ class RunResult:
         """Factor from the observed power to that of ``curve``."""
         return self.correction.factor if self.correction else 1.0
 
+    @property
+    def smoothing_sentence(self) -> str:
+        """What the curve is smoothed over, in words; empty without a curve."""
+        if self.curve is None:
+            return ""
+        sentence = f"smoothed over {format_number(self.curve.width_rpm)} 1/min"
+        if self.slope_width_rpm is None:
+            return sentence
+        return f"{sentence}, the roller's slope over {format_number(self.slope_width_rpm)}"
+
 
 @dataclass(frozen=True, eq=False)
 class SweepData:
@@ -113,20 +124,35 @@ def sweeps_by_run(results: JobResults) -> dict[int, SweepData]:
 def smoothing_widths(results: JobResults) -> dict[int, float]:
     """Return the smoothing width of every run by key [1/min].
 
-    All runs of one kind that count share one width on every page: the shop's, or a wider one if a file among
-    them has too few samples for it. An excluded run does not affect the width of the others.
+    It is the shop's. Files with too few samples for that share a wider one by kind, and leave the others as
+    they are. An excluded run does not affect the width of the others.
     """
-    sweeps = results.get(sweeps_by_run)
-    widths: dict[int, float] = {}
+    sweeps, shop = results.get(sweeps_by_run), results.shop
+    widths = {pk: float(shop.smoothing_width_rpm) for pk in sweeps}
     for kind in Run.Kind:
-        of_kind = [sweep for sweep in sweeps.values() if sweep.run.kind == kind]
-        counting = [sweep for sweep in of_kind if sweep.run.counts]
-        common = smoothing_width(counting, results.shop)
-        widths |= {
-            sweep.run.pk: common if sweep.run.counts else smoothing_width([*counting, sweep], results.shop)
-            for sweep in of_kind
-        }
+        thin = [sweep for sweep in sweeps.values() if sweep.run.kind == kind and is_sparse(sweep, shop)]
+        counting = [sweep for sweep in thin if sweep.run.counts]
+        for sweep in thin:
+            together = counting if sweep.run.counts else [*counting, sweep]
+            speeds = [one.rows["engine_speed_rpm"] for one in together]
+            widths[sweep.run.pk] = common_width_rpm(speeds, shop.grid_step_rpm, shop.smoothing_width_rpm)
     return widths
+
+
+def curves_at_one_width(found: Sequence[RunResult], shop: ShopProfile) -> list[Curve]:
+    """Return the curves of runs that have one, all smoothed over the widest of their widths."""
+    curves = [result.curve for result in found if result.curve]
+    widest = max((curve.width_rpm for curve in curves), default=0.0)
+    return [
+        result.curve if result.curve.width_rpm == widest else _smooth_again(result, shop, widest)
+        for result in found
+        if result.curve
+    ]
+
+
+def _smooth_again(result: RunResult, shop: ShopProfile, width_rpm: float) -> Curve:
+    observed = _observed(result.rows, result.uncorrect_factor, shop, width_rpm)
+    return apply_factor(observed, result.factor) if result.is_corrected else observed
 
 
 def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
@@ -183,21 +209,19 @@ def describe_idle(engine_speed_rpm: FloatArray) -> str:
     return f"Idle: {format_number(idle.mean)} 1/min, standard deviation {format_number(idle.sd)} 1/min."
 
 
-def smoothing_width(sweeps: Sequence[SweepData], shop: ShopProfile) -> float:
-    """Return the shop's smoothing width, or a wider one if sparse files need it [1/min]."""
-    width = float(shop.smoothing_width_rpm)
-    speeds = [sweep.rows["engine_speed_rpm"] for sweep in sweeps if not sweep.reason]
-    # Only sparse files count: a gap in a dense file is shown as a gap, not smoothed over.
-    sparse = [speed for speed in speeds if _is_sparse(speed, width)]
-    return common_width_rpm(sparse, shop.grid_step_rpm, width) if sparse else width
+def is_sparse(sweep_data: SweepData, shop: ShopProfile) -> bool:
+    """Return True if a file has too few samples for the shop's smoothing width.
 
-
-def _is_sparse(speed: FloatArray, width_rpm: float) -> bool:
+    A gap in a dense file does not make it sparse: it is shown as a gap, not smoothed over.
+    """
+    if sweep_data.reason:
+        return False
+    speed = sweep_data.rows["engine_speed_rpm"]
     turning = speed[speed > 0]
     if turning.size == 0:
         return False
     low, high = np.quantile(turning, [0.01, 0.99])
-    return bool(turning.size * width_rpm < MIN_WINDOW_FILL * SAMPLES_WANTED * (high - low))
+    return bool(turning.size * shop.smoothing_width_rpm < MIN_WINDOW_FILL * SAMPLES_WANTED * (high - low))
 
 
 def get_air(run: Run) -> Air | None:
@@ -221,7 +245,7 @@ def compute_result(sweep_data: SweepData, shop: ShopProfile, width_rpm: float) -
     flags = (
         *observed.flags,
         *_run_flags(sweep_data, correction),
-        *_record_flags(sweep_data, shop, width_rpm),
+        *_record_flags(sweep_data, shop, curve),
     )
     return RunResult(
         run,
@@ -279,14 +303,17 @@ def _correction(run: Run, shop: ShopProfile) -> AirCorrection | None:
     return correct(shop.correction_standard, air) if air else None
 
 
-def _record_flags(sweep_data: SweepData, shop: ShopProfile, width_rpm: float) -> list[Flag]:
+def _record_flags(sweep_data: SweepData, shop: ShopProfile, curve: Curve) -> list[Flag]:
     """Return the flags from the record of the run and its smoothing."""
+    width_rpm = curve.width_rpm
     run, found = sweep_data.run, list(sweep_data.derived)
     if run.pressure_kpa is not None and (warning := pressure_warning(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", warning))
     if width_rpm > shop.smoothing_width_rpm:
         sentence = f"Few samples: smoothed over {width_rpm:g} 1/min instead of {shop.smoothing_width_rpm:g}."
         found.append(Flag("width", sentence))
+    if run.kind == Run.Kind.SWEEP and curve.peak_power_rpm > curve.measured_to_rpm - curve.grid_step_rpm:
+        found.append(Flag("rising", "Power still rises at the end of the sweep: its peak may lie beyond."))
     throttle = throttle_channel(sweep_data.rows)
     if run.kind == Run.Kind.HELD and run.has_air and throttle is not None:
         known = throttle[np.isfinite(throttle)]
@@ -338,6 +365,14 @@ def align_to_grid(
     fits = (index >= 0) & (index < onto_rpm.size)
     found[index[fits]] = values[fits]
     return found
+
+
+def shown_dips(result: RunResult) -> list[tuple[int, float]]:
+    """Return for dips of some widths [1/min] how much of their depth the curve shows [%]."""
+    if result.curve is None:
+        return []
+    width, slope = result.curve.width_rpm, result.slope_width_rpm or 0.0
+    return [(dip, 100 * shown_share(dip, width, slope)) for dip in DIPS_RPM]
 
 
 def standard_name(shop: ShopProfile) -> str:

@@ -25,7 +25,8 @@ def result_table(runs: Sequence[OverlayRun], shop: ShopProfile) -> Table:
         "air temperature (°C)", "station pressure (kPa)", "relative humidity (%)",
         "standard", "factor", f"peak power ({power.unit})", "at (1/min)",
         f"peak torque ({torque.unit})", "at (1/min)", f"observed peak power ({power.unit})",
-        f"observed peak torque ({torque.unit})", "to know",
+        f"observed peak torque ({torque.unit})", "smoothed over (1/min)",
+        "slope of the roller over (1/min)", "to know",
     ]  # fmt: skip
     return header, [_result_row(overlay_run, power, torque) for overlay_run in runs]
 
@@ -44,7 +45,7 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         correction.standard.name if correction else "", round(correction.factor, 4) if correction else None,
     ]  # fmt: skip
     if curve is None or observed is None:
-        return [*about, *[None] * 6, result.reason]
+        return [*about, *[None] * 8, result.reason]
     return [
         *about,
         convert_one(curve.peak_power_kw, power),
@@ -53,6 +54,8 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         round(curve.peak_torque_rpm),
         convert_one(observed.peak_power_kw, power),
         convert_one(observed.peak_torque_nm, torque),
+        round(curve.width_rpm),
+        None if result.slope_width_rpm is None else round(result.slope_width_rpm),
         " ".join(flag.sentence for flag in result.flags),
     ]
 

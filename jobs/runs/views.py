@@ -11,6 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.calc.channels import CHANNELS
+from jobs.calc.dyno.curves import PEAK_RANGES_RPM
 from jobs.calc.dyno.sweep import Sweep
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
@@ -29,7 +30,7 @@ from jobs.runs.charts import (
 )
 from jobs.runs.forms import ExcludeForm, RunForm, SweepForm
 from jobs.runs.removing import remove_run
-from jobs.runs.results import run_results
+from jobs.runs.results import run_results, shown_dips
 from jobs.runs.tables import curve_table, result_table, sample_table
 from jobs.timeline.bike_states import bike_states, run_sides
 from workshop.access.roles import StaffRequest, roles, staff
@@ -81,6 +82,7 @@ def parse_query(query: QueryDict, quantities: Iterable[str], kinds: Iterable[str
         against=choose("against", AGAINST, "engine_speed"),
         corrected=query.get("figures") != "observed",
         band=query.get("repeats") == "band",
+        samples=query.get("repeats") == "samples",
     )
     chosen = frozenset(int(pk) for pk in query.getlist("run") if pk.isascii() and pk.isdigit())
     return RunQuery(options, choose("kind", KINDS, default_kind), chosen)
@@ -183,11 +185,15 @@ def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = N
     run = result.run
     drawn = [OverlayRun(result, str(run)[-40:], "aside" if run.set_aside else "after")]
     report: dict[str, Any] = run.report or {}
+    samples = request.GET.get("samples") == "on"
     context = {
         "run": run,
         "job": run.job,
         "result": result,
-        "overlay": overlay(drawn, request.shop, OverlayOptions()) if result.curve else None,
+        "overlay": overlay(drawn, request.shop, OverlayOptions(samples=samples)) if result.curve else None,
+        "samples": samples,
+        "peak_range_rpm": PEAK_RANGES_RPM[1],
+        "shown": shown_dips(result),
         "sweep_chart": sweep_chart(result, request.shop),
         "ratio": result.ratio,
         "ratio_chart": ratio_chart(result),

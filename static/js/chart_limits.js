@@ -3,11 +3,12 @@
    A panel may have "range": [low, high] (shaded), "level": y (a line across), and
    "crossings": [{"label": a series, "x": ..., "y": ..., "low": ..., "high": ...}] (a cross, and its interval as a bar).
    A series may have "points": "circle" | "square" | "triangle" (readings without a line between them), beside it
-   "bars": [[low, high], ...] and "hollow": [true, ...]. */
+   "bars": [[low, high], ...] and "hollow": [true, ...]. With "fine": true they are small and behind the curves. */
 
 import { colour } from "./chart_parts.js";
 
 const SIZE = 4.5;
+const FINE_SIZE = 1.5;
 const PATHS = {
   circle: Array.from({ length: 16 }, (_, corner) => [Math.cos((corner * Math.PI) / 8), Math.sin((corner * Math.PI) / 8)]),
   square: [[-0.9, -0.9], [0.9, -0.9], [0.9, 0.9], [-0.9, 0.9]],
@@ -23,7 +24,7 @@ export function shapesOf(chart, at) {
   for (const series of panel.series) {
     if (!series.points || chart.hidden.has(series.label)) continue;
     const { hue } = chart.styles.get(series.label);
-    series.x.forEach((x, which) => over.push({ kind: "reading", outline: PATHS[series.points], hue, x, y: series.y[which], bar: series.bars?.[which], hollow: series.hollow?.[which] }));
+    series.x.forEach((x, which) => (series.fine ? under : over).push({ size: series.fine ? FINE_SIZE : SIZE, kind: "reading", outline: PATHS[series.points], hue, x, y: series.y[which], bar: series.bars?.[which], hollow: series.hollow?.[which] }));
   }
   for (const { label, ...crossing } of panel.crossings || []) if (!chart.hidden.has(label)) over.push({ kind: "crossing", hue: chart.styles.get(label).hue, ...crossing });
   return { under, over };
@@ -51,7 +52,7 @@ function paintUnder(plot, shape) {
 }
 
 function paintOver(plot, shape) {
-  const { ctx } = plot, size = SIZE * devicePixelRatio;
+  const { ctx } = plot, size = (shape.size || SIZE) * devicePixelRatio;
   const at = { x: plot.valToPos(shape.x, "x", true), y: plot.valToPos(shape.y, "y", true) };
   ctx.strokeStyle = colour(shape.hue);
   ctx.lineWidth = 1.5 * devicePixelRatio;
@@ -78,6 +79,6 @@ export function drawShapes(chart, plot) {
   ctx.clip();
   for (const shape of over) paintOver(plot, shape);
   ctx.globalCompositeOperation = "destination-over"; // beneath what is drawn already
-  for (const shape of under.toReversed()) paintUnder(plot, shape);
+  for (const shape of under.toReversed()) (shape.kind === "reading" ? paintOver : paintUnder)(plot, shape);
   ctx.restore();
 }

@@ -105,7 +105,9 @@ function segments(series, values, toX, toY, range) {
 }
 
 /* The shapes of chart_limits.js. */
-function underShape(shape, { left, right, toY }) {
+function underShape(shape, frame) {
+  if (shape.kind === "reading") return overShape(shape, frame);
+  const { left, right, toY } = frame;
   if (shape.kind === "level") return svgElement("line", { x1: left, x2: right, y1: toY(shape.y), y2: toY(shape.y), stroke: colour("--ink-soft"), "stroke-dasharray": "8 3 1.5 3" });
   return svgElement("rect", { x: left, width: right - left, y: toY(shape.high), height: toY(shape.low) - toY(shape.high), fill: colour("--accent-wash"), stroke: colour("--edge") });
 }
@@ -114,7 +116,7 @@ function overShape(shape, { toX, toY }) {
   const hue = colour(shape.hue), x = toX(shape.x), y = toY(shape.y);
   const stroke = { stroke: hue, "stroke-width": 1.5, fill: "none" };
   if (shape.kind === "crossing") return svgElement("path", { ...stroke, d: `M${toX(shape.low)} ${y}H${toX(shape.high)}M${x - 5} ${y - 5}l10 10M${x - 5} ${y + 5}l10-10` });
-  const outline = shape.outline.map(([right, down]) => `${(x + 4.5 * right).toFixed(1)},${(y + 4.5 * down).toFixed(1)}`).join(" ");
+  const outline = shape.outline.map(([right, down]) => `${(x + shape.size * right).toFixed(1)},${(y + shape.size * down).toFixed(1)}`).join(" ");
   const bar = shape.bar && shape.bar[1] > shape.bar[0] ? [svgElement("path", { ...stroke, d: `M${x} ${toY(shape.bar[0])}V${toY(shape.bar[1])}` })] : [];
   return svgElement("g", {}, ...bar, svgElement("polygon", { ...stroke, points: outline, fill: shape.hollow ? colour("--sheet") : hue }));
 }

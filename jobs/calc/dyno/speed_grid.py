@@ -35,8 +35,8 @@ SUSPECT_SCATTERS = 3.0
 # If more of a window's samples than this are off, they are not outliers but what the engine did.
 MAX_OUTLIER_SHARE = 1 / 3
 MAX_OUTLIER_ROUNDS = 12
-# Two samples beside each other that are as far off, by up to this share of the highest value, are no spike but
-# a step or a dip of the engine; further off, they are a dropout.
+# Two samples beside each other that are as far off, by up to this share of the highest value, are no spike
+# but a step or a dip of the engine; further off, they are a dropout.
 MAX_FEATURE_SHARE = 1 / 3
 SCATTER_SAMPLES = 4_000
 # Rows taken at a time: few enough to stay in a core's own cache.
@@ -274,6 +274,45 @@ def fit_on_grid(
     if not keep_all:
         fit, outliers = _remove_outliers(layout, sums, fit, blocks, min_samples)
     return GridChannel(layout.grid, fit.values, fit.n, fit.spread, grid_step_rpm, width_rpm, outliers)
+
+
+def shown_share(feature_rpm: float, width_rpm: float, slope_width_rpm: float = 0.0) -> float:
+    """Compute how much of a narrow dip or bump is left after smoothing.
+
+    Parameters
+    ----------
+    feature_rpm : float
+        Full width of a bell-shaped dip at half its depth [1/min].
+    width_rpm : float
+        Full width of the window of the local quadratics [1/min].
+    slope_width_rpm : float
+        What a slope was taken over before, if the power is that of a roller [1/min]; 0 for none.
+
+    Returns
+    -------
+    float
+        Depth shown over true depth [1].
+
+    Raises
+    ------
+    ValueError
+        A width is not above zero.
+
+    Notes
+    -----
+    The value in the middle of the dip under the equivalent kernel of a local quadratic,
+    w(u)·(μ₄ - μ₂·u²) / (μ₀·μ₄ - μ₂²) with tricube weights w and their moments μ [1]_, and under that of a
+    slope over the window, ¾·(1 - u²).
+    """
+    require_positive("width of the dip", feature_rpm, "1/min")
+    require_positive("width of the smoothing", width_rpm, "1/min")
+    u = np.linspace(-1, 1, 401)
+    weight = (1 - np.abs(u) ** 3) ** 3
+    fit = weight * (np.sum(weight * u**4) - np.sum(weight * u**2) * u**2)
+    slope = 1 - u**2
+    off = (u[:, None] * width_rpm + u * slope_width_rpm) / (2 * feature_rpm)
+    dip = np.exp(-16 * np.log(2) * off**2 / 4)
+    return float((fit / fit.sum()) @ dip @ (slope / slope.sum()))
 
 
 def _check_request(speed: FloatArray, y: FloatArray, step: float, width: float) -> None:

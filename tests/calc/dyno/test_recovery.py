@@ -8,6 +8,7 @@ from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.comparison import Verdict, compare
 from jobs.calc.dyno.curves import Curve, apply_factor, power_curve
 from jobs.calc.dyno.repeats import summarise_repeats
+from jobs.calc.dyno.speed_grid import shown_share
 from jobs.calc.dyno.sweep import find_sweep
 from tests.calc import roller_sweeps
 from tests.calc.simulated_runs import (
@@ -87,6 +88,19 @@ def test_overrun_in_the_file_does_not_bend_the_ends(rpm_per_s: float, with_throt
     # Half a slope and a step of the grid are lost, and 0.15 s in which an unseen hand may have closed.
     lost_rpm = 175 if with_throttle else 175 + 0.17 * rpm_per_s
     assert curve.measured_to_rpm > roller_sweeps.TO_RPM - lost_rpm
+
+
+@pytest.mark.parametrize("dip_rpm", [150, 300, 500])
+def test_dip_is_shown_as_deep_as_stated_for_a_roller(dip_rpm: float) -> None:
+    dip = (0.1, dip_rpm)
+    run = roller_sweeps.roller_sweep(1_156, speed_noise=0, dip=dip)
+    rows = find_sweep(run.engine_speed_rpm, run.throttle_pct, run.time_s).rows
+    time, speed = run.time_s[rows], run.roller_speed_rad_s[rows]
+    power = roller.roller_power(time, speed, run.inertia_kgm2, window_s=150 / 1_156).power_kw
+    curve = power_curve(run.engine_speed_rpm[rows], power, width_rpm=300)
+    at = curve.engine_speed_rpm == 8_000
+    shown = (1 - curve.power_kw[at][0] / float(roller_sweeps.true_power_kw(8_000))) / dip[0]
+    assert shown == pytest.approx(shown_share(dip_rpm, 300, 150), abs=0.02)
 
 
 @pytest.mark.parametrize("air", [COLD_DRY, HOT_DAMP], ids=["cold and dry", "hot and damp"])

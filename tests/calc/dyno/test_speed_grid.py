@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.dyno.speed_grid import common_width_rpm, fit_on_grid
+from jobs.calc.dyno.speed_grid import common_width_rpm, fit_on_grid, shown_share
 
 RNG_SEED = 4
 
@@ -130,6 +130,16 @@ def test_step_and_dip_of_the_engine_are_no_spikes(truth, width: float, rpm_per_s
     speed = np.arange(4_000, 10_000, rpm_per_sample) + 3.0
     power = truth(speed) * (1 + rng.normal(0, 0.002, speed.size))
     assert fit_on_grid(speed, power, width_rpm=width).outliers <= 1
+
+
+@pytest.mark.parametrize("width", [200, 300, 600, 1000])
+@pytest.mark.parametrize("dip_rpm", [100, 150, 300, 800])
+def test_share_of_a_dip_that_is_shown_is_that_of_the_fit(width: float, dip_rpm: float) -> None:
+    speed = np.arange(4_000.5, 10_000)
+    dip = np.exp(-4 * np.log(2) * ((speed - 7_000) / dip_rpm) ** 2)
+    found = fit_on_grid(speed, dip, width_rpm=width, keep_all=True)
+    depth = found.values[found.engine_speed_rpm == 7_000][0]
+    assert shown_share(dip_rpm, width) == pytest.approx(depth, abs=0.01)
 
 
 def test_dropout_of_some_samples_is_left_out() -> None:

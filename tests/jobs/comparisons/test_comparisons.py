@@ -199,6 +199,18 @@ def test_different_gears_are_flagged(job, shop) -> None:
     assert any("gears 3 and 4" in flag.sentence for flag in compare_job(job, shop).flags)
 
 
+def test_thin_file_is_compared_at_one_width(tuner, shop) -> None:
+    job = make_job()
+    sweeps(job, tuner, 1.0, 0)
+    change = {"kind": get_part_kind("fuel"), "description": "E10", "at": minutes(20), "by": tuner}
+    BikeChange.objects.create(job=job, **change)
+    attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv", made_at=minutes(40), **AIR)
+    found = compare_job(job, shop)
+    assert {result.curve.width_rpm for result in found.before} == {300}
+    assert (found.result.after.runs, found.reason) == (1, "")
+    assert any("smoothed over 600 1/min in this comparison" in flag.sentence for flag in found.flags)
+
+
 def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
     job = make_job()
     sweeps(job, tuner, 1.0, 0)

@@ -186,24 +186,25 @@ def test_short_lean_spike_stays_in_the_lambda_curve(job, tuner, shop) -> None:
     assert np.nanmax(result.lambda_[near]) > 0.95
 
 
-def test_runs_of_one_kind_share_one_smoothing_width(job, tuner, shop) -> None:
+def test_thin_file_does_not_widen_the_smoothing_of_the_others(job, tuner, shop) -> None:
     dense = attach_sweep(job, tuner, name="dense.csv").run
-    assert get_result(dense, shop).curve.width_rpm == 300
-    assert "width" not in codes(get_result(dense, shop))
     # 81 rows: one sample every 100 1/min, of which 300 1/min hold three
     thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
-    for run in (dense, thin):
-        assert get_result(run, shop).curve.width_rpm == 600
-        assert "width" in codes(get_result(run, shop))
-
-
-def test_excluded_thin_file_does_not_widen_the_smoothing_of_the_others(job, tuner, shop) -> None:
-    dense = attach_sweep(job, tuner, name="dense.csv").run
-    thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
-    thin.set_aside, thin.set_aside_reason = True, "too few samples"
-    thin.save()
     assert get_result(dense, shop).curve.width_rpm == 300
+    assert "width" not in codes(get_result(dense, shop))
     assert get_result(thin, shop).curve.width_rpm == 600
+    assert "width" in codes(get_result(thin, shop))
+
+
+def test_thin_files_share_one_width_whether_they_count_or_not(job, tuner, shop) -> None:
+    thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
+    thinner = attach_sweep(job, tuner, sweep_csv(rows=41), name="thinner.csv").run
+    # One sample every 200 1/min: six of them lie within 1,500 1/min only.
+    assert {get_result(run, shop).curve.width_rpm for run in (thin, thinner)} == {1500}
+    thinner.set_aside, thinner.set_aside_reason = True, "too few samples"
+    thinner.save()
+    assert get_result(thin, shop).curve.width_rpm == 600
+    assert get_result(thinner, shop).curve.width_rpm == 1500
 
 
 def test_missing_channel_file_gives_a_reason(job, tuner, shop) -> None:
