@@ -33,6 +33,7 @@ from jobs.calc.run_file import (
     read,
     sniff,
     take_pull,
+    with_typical_values,
 )
 from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
@@ -203,7 +204,7 @@ def read_file(data: bytes, name: str, kind: str) -> ParsedFile:
     parsed = parse_with_layout(data, layout, known if remembered else None)
     if parsed.content is None:
         return parsed
-    doubts = pull_doubts(find_pulls_of_kind(parsed.content, kind))
+    doubts = (*parsed.content.doubts, *pull_doubts(find_pulls_of_kind(parsed.content, kind)))
     return replace(parsed, layout=replace(layout, doubts=doubts), content=None) if doubts else parsed
 
 
@@ -293,7 +294,7 @@ def name_columns(
             stored.enter_context(stored_original(part))
             stored.enter_context(stored_channels(part, content.channels))
         stored.enter_context(transaction.atomic())
-        remembered = remember_layout(confirmed, remember_as)
+        remembered = remember_layout(with_typical_values(confirmed, parsed.content.channels), remember_as)
         results = [
             save_run(part, replace(parsed, content=content, file_layout=remembered))
             for part, content in parts

@@ -16,6 +16,14 @@ from jobs.calc.units.numbers import format_number
 POWER_TORQUE_LIMIT_PCT = 2.0
 SLIP_LIMIT_PCT = 3.0
 SLIP_BLOCKS = 20
+OTHER_UNIT = "one of the two is in another unit than its heading says"
+# What a constant ratio of power to torque says of their units: the pairs whose factor it may be.
+UNIT_REASONS: dict[str, tuple[tuple[str, str], ...]] = {
+    "power may be in hp or PS, or torque in lbf·ft": (("kw", "ps"), ("kw", "hp"), ("lbf_ft", "nm")),
+    "power or torque may have been converted twice": (("ps", "kw"), ("hp", "kw"), ("nm", "lbf_ft")),
+    "torque may be in kgf·m": (("kgf_m", "nm"),),
+    OTHER_UNIT: (),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,16 +150,11 @@ def _mismatch_reason(ratio: float, steady: bool) -> str:
     """Name the likeliest reason of a ratio P / (T·ω) that is not 1."""
     if not steady:
         return "the two do not keep one ratio: one is delayed, smoothed more, or has losses added"
-    units = {
-        "power may be in hp or PS, or torque in lbf·ft": (("kw", "ps"), ("kw", "hp"), ("lbf_ft", "nm")),
-        "power or torque may have been converted twice": (("ps", "kw"), ("hp", "kw"), ("nm", "lbf_ft")),
-        "torque may be in kgf·m": (("kgf_m", "nm"),),
-    }
-    for reason, pairs in units.items():
+    for reason, pairs in UNIT_REASONS.items():
         if any(abs(ratio / convert(1.0, *pair) - 1) < 0.01 for pair in pairs):
             return reason
     if 0.85 <= ratio <= 1.15:
         return "one of the two may be corrected for the air already"
     if ratio < 0.85:
         return "torque may be that at the roller or the wheel, not at the engine"
-    return "one of the two is in another unit than its heading says"
+    return OTHER_UNIT

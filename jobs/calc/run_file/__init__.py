@@ -8,6 +8,7 @@ Other packages import from here; the tests are in ``tests/calc/run_file``.
 """
 
 from jobs.calc.run_file.clock import find_stated_time
+from jobs.calc.run_file.doubts import with_typical_values
 from jobs.calc.run_file.guess import ColumnView, Guess, Preview, RunFile
 from jobs.calc.run_file.known_layout import apply_known_layout
 from jobs.calc.run_file.layout import (
@@ -51,4 +52,5 @@ __all__ = [
     "read",
     "sniff",
     "take_pull",
+    "with_typical_values",
 ]

@@ -21,11 +21,14 @@ class RunFile:
     report : Report
     lines : array of int, (n,)
         Line number of each row.
+    doubts : tuple of str
+        Those of the report's questions that a person should answer before the file is stored.
     """
 
     channels: dict[str, FloatArray]
     report: Report
     lines: np.ndarray
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,8 +94,11 @@ class Guess:
         The file's first lines.
     decimal_seen : bool
         Whether the file's figures leave no choice of decimal mark.
+    width_doubts : tuple of str
+        Those of the layout's doubts that no remembered layout answers.
     """
 
     layout: FileLayoutSpec
     lines: tuple[str, ...]
     decimal_seen: bool
+    width_doubts: tuple[str, ...] = ()

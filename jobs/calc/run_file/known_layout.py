@@ -27,8 +27,8 @@ def apply_known_layout(guess: Guess, known: FileLayoutSpec) -> FileLayoutSpec | 
     -------
     FileLayoutSpec or None
         The stored layout with this file's encoding and lines and, if the file shows them, its marks; None if
-        the file is of another kind. Two files without a header and of one width cannot be told apart, so such
-        a layout needs confirmation again.
+        the file is of another kind. It needs confirmation again if the rows have more or fewer values than
+        names, or without a header: two files of one width cannot be told apart.
     """
     found = guess.layout
     if found.fingerprint != known.fingerprint:
@@ -51,8 +51,17 @@ def apply_known_layout(guess: Guess, known: FileLayoutSpec) -> FileLayoutSpec | 
         decimal=marks.decimal,
         thousands=marks.thousands,
         columns=columns,
+        doubts=guess.width_doubts if _names(found) == _names(known) else (),
         **(_line_numbers(found) if as_found else _moved_line_numbers(guess.lines, known)),
     )
+
+
+def _names(layout: FileLayoutSpec) -> list[str]:
+    """Return the names of the columns without unnamed ones at the end."""
+    names = [column.name for column in layout.columns]
+    while names and not names[-1]:
+        names.pop()
+    return names
 
 
 def _line_numbers(layout: FileLayoutSpec, moved_by: int = 0) -> dict[str, Any]:

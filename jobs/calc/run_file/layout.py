@@ -99,6 +99,9 @@ class Column:
         0 to 1 [1] that channel and unit are right; 1 once a person has confirmed them.
     unit_confidence : float
         0 to 1 [1] that the unit is right if the channel is.
+    typical : float or None
+        How large its values were in the file for which it was confirmed, in the channel's unit: see
+        `jobs.calc.run_file.doubts.with_typical_values`.
     """
 
     position: int
@@ -108,6 +111,7 @@ class Column:
     unit: str | None = None
     confidence: float = 0.0
     unit_confidence: float = 1.0
+    typical: float | None = None
 
     def __post_init__(self) -> None:
         if self.channel is not None and self.channel not in CHANNELS:
@@ -268,9 +272,14 @@ class FileLayoutSpec:
         for column in self.columns:
             if column.position in meanings:
                 channel, unit_id = meanings[column.position]
-                confidence = 1.0 if channel else 0.0
+                is_same = (channel, unit_id) == (column.channel, column.unit)
                 column = replace(
-                    column, channel=channel, unit=unit_id, confidence=confidence, unit_confidence=1.0
+                    column,
+                    channel=channel,
+                    unit=unit_id,
+                    confidence=1.0 if channel else 0.0,
+                    unit_confidence=1.0,
+                    typical=column.typical if is_same else None,
                 )
             elif column.channel in taken:
                 column = replace(column, channel=None, confidence=0.0)

@@ -14,6 +14,7 @@ from jobs.calc.run_file.column_meaning import (
     suggest_channels,
 )
 from jobs.calc.run_file.decimal_marks import find_decimal_marks
+from jobs.calc.run_file.doubts import find_doubts
 from jobs.calc.run_file.guess import ColumnView, Guess, Preview, RunFile
 from jobs.calc.run_file.layout import (
     CLOCK,
@@ -100,7 +101,7 @@ def _suggest(text: FileText, overrides: StructureOverrides) -> Guess:
         fingerprint=_fingerprint(structure),
         doubts=(*structure.doubts, *(() if overrides.decimal else marks.doubts)),
     )
-    return Guess(layout, tuple(_first_lines(lines, layout)), marks.seen)
+    return Guess(layout, tuple(_first_lines(lines, layout)), marks.seen, structure.width_doubts)
 
 
 def _first_lines(head: list[str], layout: FileLayoutSpec, rows: int = 20) -> list[str]:
@@ -247,8 +248,10 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
         channels[name], stored[column.position] = values, name
         units[name] = CHANNELS[name].unit_label if used.channel else column.unit_text
         questions += _column_questions(used, values, table)
+    doubts = find_doubts(layout, channels)
+    questions += [doubt for doubt in doubts if doubt not in questions]
     report = build_report(layout, table, stored, channels, units, text.original_encoding, questions)
-    return RunFile(channels, report, table.lines)
+    return RunFile(channels, report, table.lines, tuple(doubt.sentence for doubt in doubts))
 
 
 def _unique_channel_name(column: Column, taken: Mapping[str, FloatArray]) -> str:

@@ -57,8 +57,8 @@ class Structure:
     names, units : tuple of str, (width,)
     rows : tuple of tuple of str
         Cells of the first rows of figures.
-    doubts : tuple of str
-        What a person should check.
+    doubts, width_doubts : tuple of str
+        What a person should check, and what of it is about names without values or values without names.
     """
 
     delimiter: str
@@ -71,6 +71,7 @@ class Structure:
     units: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     doubts: tuple[str, ...]
+    width_doubts: tuple[str, ...]
 
 
 def find_structure(lines: Sequence[str], overrides: StructureOverrides) -> Structure:
@@ -96,7 +97,8 @@ def find_structure(lines: Sequence[str], overrides: StructureOverrides) -> Struc
     rows = [split_cells(line, delimiter) for line in lines[start : start + MAX_SAMPLE_ROWS] if line.strip()]
     header, header_rows, unit_line = _rows_above(lines, delimiter, start, rows, overrides)
     names, units = _names_and_units(lines, delimiter, header, header_rows, unit_line, _usual_width(rows))
-    width, doubts = _width(rows, names, delimiter)
+    width, width_doubts = _width(rows, names, delimiter)
+    doubts = [*width_doubts, *_single_column_doubt(width, delimiter)]
     if width > MAX_COLUMNS:
         raise RunFileError(f"A line has {width} columns; at most {MAX_COLUMNS} are read.", line=start + 1)
     return Structure(
@@ -110,6 +112,7 @@ def find_structure(lines: Sequence[str], overrides: StructureOverrides) -> Struc
         _padded(units, width),
         tuple(tuple(row) for row in rows),
         tuple(doubts),
+        tuple(width_doubts),
     )
 
 
@@ -341,9 +344,13 @@ def _width(rows: Sequence[Sequence[str]], names: Sequence[str], delimiter: str) 
             f"The header names {named} columns, but the rows have {usual}. "
             "Look whether each name stands over its own figures."
         )
-    if max(filled, named) <= 1:
-        doubts.append(
-            f"The file was read as a single column (delimiter: {DELIMITERS[delimiter]}). "
-            "If it has several, choose another delimiter."
-        )
     return max(filled, named, 1), doubts
+
+
+def _single_column_doubt(width: int, delimiter: str) -> list[str]:
+    if width > 1:
+        return []
+    return [
+        f"The file was read as a single column (delimiter: {DELIMITERS[delimiter]}). "
+        "If it has several, choose another delimiter."
+    ]

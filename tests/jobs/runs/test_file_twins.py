@@ -18,6 +18,7 @@ from tests.calc.run_file_twins import (
     SECOND,
     Samples,
     pull,
+    scaled,
     table,
     text,
     whole_run,
@@ -45,9 +46,13 @@ class Upload:
         return self.client.get(reverse("run-layout", args=[run.pk]))
 
     def confirm(self, run: Run, **changed: str) -> Any:
-        """Open the page on which the layout is confirmed, and save it as it is proposed."""
-        data = {**read_form(self.open(run).content.decode(), "//form[.//select]"), **changed}
-        return self.client.post(reverse("run-layout", args=[run.pk]), data)
+        """Open the page on which the layout is confirmed, look at what is changed, and save it."""
+        url = reverse("run-layout", args=[run.pk])
+        data = read_form(self.open(run).content.decode(), "//form[.//select]")
+        if changed:
+            shown = self.client.post(url, {**data, **changed, "look": "1"})
+            data = {**read_form(shown.content.decode(), "//form[.//select]"), **changed}
+        return self.client.post(url, data)
 
     def name_once(self, data: bytes) -> None:
         """Have the layout of a kind of file remembered, by a file that is right."""
@@ -196,3 +201,92 @@ def test_blip_before_the_pull_is_no_pull(upload) -> None:
     result = upload.send(text((Samples(blip) + whole_run()).lines()))
     assert result.run.status == Run.Status.READ
     assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
+
+
+# --- a remembered layout silences no doubt
+
+
+def bare(samples: Samples, **factors: float) -> bytes:
+    return text(scaled(samples, **factors).lines(), BARE)
+
+
+def drop_cell(samples: Samples, position: int) -> list[str]:
+    cells = [line.split(",") for line in samples.lines()]
+    return [",".join([*row[:position], *row[position + 1 :]]) for row in cells]
+
+
+HP, PS, LBF_FT = 0.745699872, 0.73549875, 1.3558179483  # kW, kW, N·m: NIST SP 811, appendix B.8
+
+
+def doubtful_files_of_a_known_kind() -> dict[str, tuple[bytes, str]]:
+    other = pull(SECOND, seed=9)
+    return {
+        "value missing at the start": (
+            text(drop_cell(other, 0), BARE),
+            "names 6 columns, but the rows have 5",
+        ),
+        "value missing in the middle": (
+            text(drop_cell(other, 2), BARE),
+            "names 6 columns, but the rows have 5",
+        ),
+        "value too many": (text([f"7,{line}" for line in other.lines()], BARE), "but the rows have 7"),
+        "krpm": (bare(other, speed=0.001), "never rises above 11.2 1/min"),
+        "hp": (bare(other, power=1 / HP), "power may be in hp or PS"),
+        "lbf·ft": (bare(other, torque=1 / LBF_FT), "torque in lbf·ft"),
+        "hp and lbf·ft": (bare(other, power=1 / HP, torque=1 / LBF_FT), "in another unit than its heading"),
+        "ms": (bare(other, time=1000), "Is its unit ms in this file?"),
+        "grip as a fraction": (bare(other, grip=0.01), "Is its unit 0–1 in this file?"),
+        "columns in another place": (
+            text([",".join(np.roll(line.split(","), 1)) for line in other.lines()], BARE),
+            "not believable",
+        ),
+    }
+
+
+@pytest.mark.parametrize("fault", doubtful_files_of_a_known_kind())
+def test_remembered_layout_asks_about_a_doubtful_file(upload, fault) -> None:
+    data, sentence = doubtful_files_of_a_known_kind()[fault]
+    upload.name_once(text(pull().lines(), BARE))
+    result = upload.send(data, "b.csv")
+    assert result.run.status == Run.Status.TO_NAME
+    assert sentence in result.sentence
+    page = read_text(upload.open(result.run))
+    assert sentence in page
+    # what the columns were named for stays, with three of their cells and the range of each
+    assert "selected>engine speed</option>" in upload.open(result.run).content.decode()
+
+
+def test_next_good_file_is_read_at_once(upload) -> None:
+    upload.name_once(text(pull().lines(), BARE))
+    result = upload.send(bare(whole_run(SECOND)), "b.csv")
+    assert result.run.status == Run.Status.READ
+    assert not result.run.report["questions"]
+
+
+def test_power_without_torque_is_compared_with_the_file_before(upload) -> None:
+    header = BARE.replace("Torque,", "")
+    first = text(drop_cell(pull(), 3), header)
+    result = upload.send(first)
+    assert upload.confirm(result.run, **{"column-2-unit": "kw"}).status_code == 302
+    in_ps = text(drop_cell(scaled(pull(SECOND, seed=4), power=1 / PS), 3), header)
+    asked = upload.send(in_ps, "b.csv")
+    assert "Is its unit hp in this file?" in asked.sentence or "Is its unit PS" in asked.sentence
+    assert upload.confirm(asked.run, **{"column-2-unit": "ps"}).status_code == 302
+    np.testing.assert_allclose(upload.peaks(), TWO_PULLS, rtol=0.005)
+
+
+def test_page_shows_three_cells_and_the_range_of_each_column(upload) -> None:
+    upload.name_once(text(pull().lines(), BARE))
+    run = upload.send(bare(pull(SECOND), speed=0.001), "b.csv").run
+    page = read_text(upload.open(run))
+    assert "3.0 · 3.0 · 3.0" in page
+    assert "3 to 11.2 1/min" in page
+
+
+def test_answer_to_a_doubt_is_what_is_read(upload) -> None:
+    upload.name_once(text(pull().lines(), BARE))
+    run = upload.send(bare(pull(SECOND), speed=0.001), "b.csv").run
+    assert upload.confirm(run, **{"column-1-unit": "krpm"}).status_code == 302
+    run.refresh_from_db()
+    shop = ShopProfile.current()
+    assert get_result(run, shop).curve.peak_power_kw == pytest.approx(SECOND * PEAK_KW, rel=0.005)
