@@ -8,6 +8,7 @@ from jobs.job.printed import Printed
 from jobs.job.results import JobResults
 from jobs.job.sentences import counted
 from jobs.models import Run
+from jobs.runs.file_correction import OBSERVED
 from jobs.runs.results import RunResult, run_results
 
 
@@ -36,6 +37,7 @@ class RunFacts:
     note: str
     sha256: str
     smoothing: str = ""
+    file_correction_unknown: bool = False
 
 
 def run_facts(result: RunResult) -> RunFacts:
@@ -55,7 +57,7 @@ def run_facts(result: RunResult) -> RunFacts:
         standard=correction.standard.name if correction else "",
         factor=number(correction.factor, 4) if correction else None,
         limits_passed=list(correction.passed_limits) if correction else [],
-        came_corrected=bool(run.corrected_by or run.file_factor),
+        came_corrected=bool(run.corrected_by not in ("", OBSERVED) or run.file_factor),
         peak_power_kw=number(curve.peak_power_kw, 2) if curve else None,
         peak_power_rpm=number(curve.peak_power_rpm, 0) if curve else None,
         peak_torque_nm=number(curve.peak_torque_nm, 2) if curve else None,
@@ -66,13 +68,17 @@ def run_facts(result: RunResult) -> RunFacts:
         note=run.note,
         sha256=run.sha256,
         smoothing=result.smoothing_sentence if curve else "",
+        file_correction_unknown=curve is not None and not result.file_correction.is_known,
     )
 
 
 def flag_sentences(result: RunResult) -> list[str]:
     """Return what the flags of a sweep say, without the limits of its correction, which are printed apart."""
     passed = " ".join(result.correction.passed_limits) if result.correction else ""
-    sentences = [flag.sentence for flag in result.flags if result.run.kind == Run.Kind.SWEEP]
+    if result.run.kind != Run.Kind.SWEEP:
+        return []
+    # What to say of the file's own correction is for the shop; the sheet says whether it is known.
+    sentences = [flag.sentence for flag in result.flags if flag.code != "file-correction"]
     return [sentence for sentence in sentences if sentence != passed]
 
 

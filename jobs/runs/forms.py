@@ -6,11 +6,24 @@ from typing import Any
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
-from jobs.calc.dyno.air import STANDARDS, pressure_warning
+from jobs.calc.dyno.air import pressure_warning
 from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Run
+from jobs.runs.file_correction import (
+    CORRECTION_CHOICES,
+    CORRECTION_HELP,
+    FACTOR_HELP,
+    FACTOR_MISSING,
+    FACTOR_OF_OBSERVED,
+    FACTOR_OF_OTHER,
+    OBSERVED,
+    OTHER,
+    air_in_file,
+    factor_to_use,
+    stated_in_report,
+)
 from jobs.runs.importing import RunDetails
 from jobs.runs.sweep_limits import find_rows_by_speed, find_rows_by_time
 from workshop.models import ShopProfile
@@ -23,9 +36,8 @@ from workshop.units.shop_units import shop_unit
 
 AIR = ("temperature_c", "pressure_kpa", "humidity_pct")
 # Fields that the next run of a session most likely shares with the last.
-CARRIED_OVER = ("kind", "gear", *AIR, "corrected_by", "file_factor")
-DETAILS = [*CARRIED_OVER, "tune_revision", "made_at", "note"]
-STANDARD_CHOICES = [("", "no, as observed"), *((key, standard.name) for key, standard in STANDARDS.items())]
+CARRIED_OVER = ("kind", "gear", *AIR, "corrected_by")
+DETAILS = [*CARRIED_OVER, "file_factor", "tune_revision", "made_at", "note"]
 
 
 class RunForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, RecordForm):
@@ -42,7 +54,7 @@ class RunForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, RecordForm):
     QUANTITIES = {"temperature_c": "temperature", "pressure_kpa": "pressure"}
 
     corrected_by = forms.ChoiceField(
-        label="Corrected by", choices=STANDARD_CHOICES, required=False, help_text="It is taken back first."
+        label="Corrected already", choices=CORRECTION_CHOICES, required=False, help_text=CORRECTION_HELP
     )
     pressure_confirmed = forms.BooleanField(
         label="This is the barometer at the roller, though it does not fit the shop's elevation",
@@ -61,7 +73,10 @@ class RunForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, RecordForm):
         tune.queryset, tune.empty_label = job.tune_revisions.all(), "not recorded"
         tune.label = "Tune loaded"
         self.fields["pressure_kpa"].help_text = "As the barometer shows it, not reduced to sea level."
-        self.fields["file_factor"].help_text = "Where the file states it; else it follows from the air."
+        self.fields["file_factor"].help_text = FACTOR_HELP
+        stated = stated_in_report(self.instance.report)
+        if stated and stated.evidence:
+            self.fields["corrected_by"].help_text = f"{', '.join(stated.evidence)}. {CORRECTION_HELP}"
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
@@ -107,12 +122,30 @@ class RunForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, RecordForm):
         return self.job.runs.filter(pressure_kpa=pressure_kpa).exists()
 
     def check_factor(self) -> None:
-        by, factor = self.cleaned_data.get("corrected_by"), self.cleaned_data.get("file_factor")
-        has_air = all(self.cleaned_data.get(name) is not None for name in AIR)
-        if by and factor is None and not has_air and "file_factor" not in self.errors:
-            self.add_error(
-                "file_factor", "Enter the factor or the air of the run: one of them takes it back."
-            )
+        """Ask for what takes a correction back: the file's factor or air, or the air entered here."""
+        by, entered = self.cleaned_data.get("corrected_by", ""), self.cleaned_data.get("file_factor")
+        if "file_factor" in self.errors:
+            return
+        if by == OBSERVED and entered is not None:
+            self.add_error("file_factor", FACTOR_OF_OBSERVED)
+            return
+        factor = factor_to_use(by, entered, stated_in_report(self.instance.report))
+        self.cleaned_data["file_factor"] = factor
+        has_air = by != OTHER and (
+            all(self.cleaned_data.get(name) is not None for name in AIR) or self.has_air_in_file()
+        )
+        if by not in ("", OBSERVED) and factor is None and not has_air and self.is_file_known():
+            self.add_error("file_factor", FACTOR_MISSING if by != OTHER else FACTOR_OF_OTHER)
+
+    def has_air_in_file(self) -> bool:
+        try:
+            return air_in_file(self.instance) is not None
+        except ValueError:
+            return False
+
+    def is_file_known(self) -> bool:
+        """Return True if the file was read, so that all it states is known."""
+        return True
 
 
 class RunFilesField(forms.FileField):
@@ -141,6 +174,9 @@ class AttachForm(RunForm):
             "second apart, in their order.",
         )
         self.initial["made_at"] = None
+
+    def is_file_known(self) -> bool:
+        return False
 
     @property
     def details(self) -> RunDetails:

@@ -39,6 +39,7 @@ from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
 from jobs.models import FileLayout, Job, Run, TuneRevision
 from jobs.runs.channel_files import FloatArray, stored_channels
+from jobs.runs.file_correction import OBSERVED, file_correction, settle_correction
 from workshop.models import ShopProfile, StaffMember, StaleRecord
 
 MAX_NAME_LENGTH = 200
@@ -260,20 +261,41 @@ def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
 def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResult:
     run.status, run.refusal = Run.Status.READ, ""
     run.report, run.file_layout = content.report.to_dict(), parsed.file_layout
+    entered_factor = run.file_factor
+    settle_correction(run, parsed.layout, content.report.stated_correction)
     # Limits set by hand refer to rows of the previous reading.
     run.sweep_start = run.sweep_stop = None
     run.save()
-    return ImportResult(run, Outcome.READ, f"{run}: {format_number(content.report.rows)} rows read.")
+    sentences = [f"{run}: {format_number(content.report.rows)} rows read."]
+    if run.file_factor and run.file_factor != entered_factor:
+        sentences.append(f"The factor {run.file_factor:g} is taken from the file.")
+    if (correction := file_correction(run)).in_doubt:
+        sentences.append(correction.sentence)
+    return ImportResult(run, Outcome.READ, " ".join(sentences))
+
+
+@dataclass(frozen=True)
+class CorrectionAnswer:
+    """What a person said about the correction of a file's figures."""
+
+    corrected_by: str = ""
+    file_factor: float | None = None
 
 
 def name_columns(
-    *, run: Run, layout: FileLayoutSpec, remember_as: str, each_pull: bool = False
+    *,
+    run: Run,
+    layout: FileLayoutSpec,
+    remember_as: str,
+    each_pull: bool = False,
+    correction: CorrectionAnswer | None = None,
 ) -> NamingResult:
     """Read a run with the named columns and remember the layout for similar files.
 
     With ``each_pull`` every pull of the file becomes a run; the others are added behind this one. A run that
-    is one pull is read again together with the other pulls of its file. If the file cannot be read, the run
-    stays as it was and no layout is remembered.
+    is one pull is read again together with the other pulls of its file. "As observed" is remembered as
+    ``correction`` only if the file speaks of one, since only then it was asked. If the file cannot be read,
+    the run stays as it was and no layout is remembered.
 
     Raises
     ------
@@ -283,18 +305,25 @@ def name_columns(
     data = read_original(run)
     confirmed = layout_by_fingerprint(data, run, layout).confirmed()
     parsed = parse_with_layout(data, confirmed)
-    if parsed.content is None:
+    whole = parsed.content
+    if whole is None:
         return NamingResult(ImportResult(run, Outcome.REFUSED, parsed.refusal))
     try:
-        parts = split_file(run, data, parsed.content, each_pull)
+        parts = split_file(run, data, whole, each_pull)
     except ValueError as problem:
         return NamingResult(ImportResult(run, Outcome.REFUSED, str(problem)))
+    if correction is not None:
+        for part, _ in parts:
+            part.corrected_by, part.file_factor = correction.corrected_by, correction.file_factor
+        seen = whole.report.stated_correction.evidence or correction.corrected_by != OBSERVED
+        confirmed = replace(confirmed, corrected_by=correction.corrected_by if seen else "")
+        parsed = replace(parsed, layout=confirmed)
     with ExitStack() as stored:
         for part, content in parts:
             stored.enter_context(stored_original(part))
             stored.enter_context(stored_channels(part, content.channels))
         stored.enter_context(transaction.atomic())
-        remembered = remember_layout(with_typical_values(confirmed, parsed.content.channels), remember_as)
+        remembered = remember_layout(with_typical_values(confirmed, whole.channels), remember_as)
         results = [
             save_run(part, replace(parsed, content=content, file_layout=remembered))
             for part, content in parts

@@ -15,12 +15,24 @@ from jobs.calc.run_file import (
     TIME_FORMS,
     Column,
     FileLayoutSpec,
+    StatedCorrection,
     StructureOverrides,
     get_unit_label,
 )
 from jobs.calc.units.factors import FACTORS, identify_unit
 from jobs.calc.units.numbers import format_number
-from jobs.models import FileLayout
+from jobs.models import FileLayout, Run
+from jobs.runs.file_correction import (
+    CORRECTION_CHOICES,
+    CORRECTION_HELP,
+    FACTOR_HELP,
+    FACTOR_OF_OBSERVED,
+    FACTOR_OF_OTHER,
+    OBSERVED,
+    OTHER,
+    factor_to_use,
+)
+from jobs.runs.importing import CorrectionAnswer
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.fields import FloatNumberField, WholeNumberField
 from workshop.records.form import RecordForm
@@ -223,6 +235,40 @@ class PullsForm(forms.Form):
     @property
     def each_pull(self) -> bool:
         return bool(self.cleaned_data["pulls"] == self.EACH)
+
+
+class CorrectionForm(forms.Form):
+    """Whether the file's figures are corrected for the air already, asked where the file is seen."""
+
+    corrected_by = forms.ChoiceField(
+        label="Corrected already", choices=CORRECTION_CHOICES, required=False, help_text=CORRECTION_HELP
+    )
+    file_factor = FloatNumberField(
+        label="Factor", required=False, min_value=0.5, max_value=1.5, help_text=FACTOR_HELP
+    )
+
+    def __init__(self, data: QueryDict | None, run: Run, stated: StatedCorrection) -> None:
+        by = run.corrected_by
+        if by in ("", OBSERVED) and run.status != Run.Status.READ and stated.evidence:
+            by = stated.standard
+        super().__init__(data, initial={"corrected_by": by, "file_factor": run.file_factor})
+        self.stated = stated
+        if stated.factor is not None:
+            hint = f"The file states {stated.factor:g}, which is taken if empty."
+            self.fields["file_factor"].help_text = hint
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        by, factor = cleaned.get("corrected_by", ""), cleaned.get("file_factor")
+        if by == OBSERVED and factor is not None:
+            self.add_error("file_factor", FACTOR_OF_OBSERVED)
+        if by == OTHER and "file_factor" not in self.errors and not factor_to_use(by, factor, self.stated):
+            self.add_error("file_factor", FACTOR_OF_OTHER)
+        return cleaned
+
+    @property
+    def answer(self) -> CorrectionAnswer:
+        return CorrectionAnswer(self.cleaned_data["corrected_by"], self.cleaned_data["file_factor"])
 
 
 class NameForm(forms.Form):

@@ -10,12 +10,13 @@ from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.calc.run_file import ColumnView, FileLayoutSpec, StructureOverrides
+from jobs.calc.run_file import ColumnView, FileLayoutSpec, StatedCorrection, StructureOverrides
 from jobs.calc.units.numbers import format_digits
 from jobs.models import FileLayout, Run
 from jobs.runs.importing import NamingResult, name_columns, read_original
 from jobs.runs.layout_forms import (
     ColumnForm,
+    CorrectionForm,
     FileLayoutForm,
     NameForm,
     PullsForm,
@@ -51,6 +52,7 @@ class LayoutPage:
     preview: LayoutPreview
     columns: list[ColumnForm]
     name: NameForm
+    correction: CorrectionForm
     pulls: PullsForm | None = None
     problem: str = ""
 
@@ -73,7 +75,8 @@ class LayoutPage:
 
     @property
     def is_valid(self) -> bool:
-        parts = [self.structure, self.name, *self.columns, *([self.pulls] if self.pulls else [])]
+        parts = [self.structure, self.name, self.correction, *self.columns]
+        parts += [self.pulls] if self.pulls else []
         return self.preview.layout is not None and all(part.is_valid() for part in parts)
 
 
@@ -100,7 +103,8 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
         structure = StructureForm(sent)
         if not structure.is_valid():
             nothing = LayoutPreview(None, None, (), "Put the marked fields right to see what is read.")
-            return LayoutPage(structure, nothing, [], NameForm(sent))
+            asked = CorrectionForm(sent, run, StatedCorrection())
+            return LayoutPage(structure, nothing, [], NameForm(sent), asked)
     columns: list[ColumnForm] = []
 
     def apply_names(layout: FileLayoutSpec) -> FileLayoutSpec:
@@ -116,7 +120,14 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
     name = (
         NameForm(sent) if sent is not None else NameForm(initial={"name": default_name(run, preview.layout)})
     )
-    return LayoutPage(structure, preview, columns, name, pulls_form(run, preview, sent))
+    correction = CorrectionForm(sent, run, stated_correction(preview))
+    return LayoutPage(structure, preview, columns, name, correction, pulls_form(run, preview, sent))
+
+
+def stated_correction(preview: LayoutPreview) -> StatedCorrection:
+    """Return what the file says of its correction, nothing if it cannot be read."""
+    read = preview.content.content if preview.content else None
+    return read.report.stated_correction if read else StatedCorrection()
 
 
 def pulls_form(run: Run, preview: LayoutPreview, sent: QueryDict | None) -> PullsForm | None:
@@ -155,6 +166,7 @@ def save_layout(request: StaffRequest, run: Run, page: LayoutPage, sent: QueryDi
                 layout=page.preview.layout,
                 remember_as=page.name.cleaned_data["name"],
                 each_pull=page.pulls is not None and page.pulls.each_pull,
+                correction=page.correction.answer,
             )
         except StaleRecord:
             page.problem = "Somebody else saved this run meanwhile. Look at what is read, then save again."

@@ -15,6 +15,7 @@ from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.models import Run
 from jobs.runs.channel_files import FloatArray, load_channels
+from jobs.runs.file_correction import OBSERVED, OTHER, FileCorrection, air_in_file, file_correction
 from jobs.runs.roller import ROLLER_SPEEDS, RollerDyno
 from workshop.models import ShopProfile
 
@@ -69,6 +70,10 @@ class RunResult:
             return self.rows[name]
         stored = load_channels(self.run, [name])
         return stored[name][self.sweep.rows] if self.sweep and name in stored else None
+
+    @property
+    def file_correction(self) -> FileCorrection:
+        return file_correction(self.run)
 
     @property
     def is_corrected(self) -> bool:
@@ -238,7 +243,7 @@ def compute_result(sweep_data: SweepData, shop: ShopProfile, width_rpm: float) -
     try:
         factor = 1.0 if sweep_data.power_is_derived else uncorrect_factor(run)
         observed = _observed(rows, factor, shop, width_rpm)
-        correction = _correction(run, shop)
+        correction = _correction(sweep_data, shop)
     except ValueError as problem:
         return _without_curve(sweep_data, str(problem))
     curve = apply_factor(observed, correction.factor) if correction else observed
@@ -280,6 +285,9 @@ def _observed(rows: dict[str, FloatArray], factor: float, shop: ShopProfile, wid
 def uncorrect_factor(run: Run) -> float:
     """Return the factor that turns the power of the file into the observed one.
 
+    It is 1 as long as nobody has said whether the file is corrected. The file's own factor counts first, then
+    its own air, then the air that was entered.
+
     Raises
     ------
     ValueError
@@ -287,26 +295,38 @@ def uncorrect_factor(run: Run) -> float:
     """
     if run.file_factor:
         return 1 / run.file_factor
-    air = get_air(run)
-    if run.corrected_by and air:
-        return uncorrect(run.corrected_by, air)
-    if run.corrected_by:
+    if run.corrected_by in ("", OBSERVED):
+        return 1.0
+    if run.corrected_by == OTHER:
         raise ValueError(
-            "The file's figures are already corrected. Enter the air of the run or the factor the file "
-            "states, so that they can be taken back to what was observed."
+            "The file's figures are already corrected, by a standard without a formula here. Enter the "
+            "factor that the file states, so that they can be taken back to what was observed."
         )
-    return 1.0
+    if air := air_in_file(run) or get_air(run):
+        return uncorrect(run.corrected_by, air)
+    raise ValueError(
+        "The file's figures are already corrected. Enter the air of the run or the factor the file "
+        "states, so that they can be taken back to what was observed."
+    )
 
 
-def _correction(run: Run, shop: ShopProfile) -> AirCorrection | None:
-    air = get_air(run)
-    return correct(shop.correction_standard, air) if air else None
+def _correction(sweep_data: SweepData, shop: ShopProfile) -> AirCorrection | None:
+    air = get_air(sweep_data.run)
+    if air is None or _is_file_power_in_doubt(sweep_data):
+        return None
+    return correct(shop.correction_standard, air)
+
+
+def _is_file_power_in_doubt(sweep_data: SweepData) -> bool:
+    return not sweep_data.power_is_derived and file_correction(sweep_data.run).in_doubt
 
 
 def _record_flags(sweep_data: SweepData, shop: ShopProfile, curve: Curve) -> list[Flag]:
     """Return the flags from the record of the run and its smoothing."""
     width_rpm = curve.width_rpm
     run, found = sweep_data.run, list(sweep_data.derived)
+    if not sweep_data.power_is_derived and (doubt := file_correction(run).sentence):
+        found.append(Flag("file-correction", doubt))
     if run.pressure_kpa is not None and (warning := pressure_warning(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", warning))
     if width_rpm > shop.smoothing_width_rpm:

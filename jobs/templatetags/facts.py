@@ -15,6 +15,7 @@ from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_value, l
 from workshop.units.shop_units import UnitChoices, format_for_shop, shop_unit
 
 UNCORRECTED = "The file's figures came corrected and were taken back to the observed ones first."
+CORRECTION_UNKNOWN = "It is not known whether the file's figures came corrected for the air already."
 
 register = template.Library()
 
@@ -78,8 +79,10 @@ def run_remarks(runs: list[RunFacts]) -> list[dict[str, Any]]:
     remarks: dict[str, list[str]] = {}
     for run in runs:
         excluded = f"set aside, {run.set_aside}." if run.set_aside else ""
-        uncorrected = UNCORRECTED if run.came_corrected else ""
-        sentences = [excluded, run.without_curve, uncorrected, *run.limits_passed, *run.flags, run.note]
+        came = UNCORRECTED if run.came_corrected else ""
+        if run.file_correction_unknown:
+            came = CORRECTION_UNKNOWN
+        sentences = [excluded, run.without_curve, came, *run.limits_passed, *run.flags, run.note]
         text = " ".join(sentence for sentence in sentences if sentence)
         if text:
             remarks.setdefault(text[0].upper() + text[1:], []).append(run.name)

@@ -9,6 +9,7 @@ import numpy as np
 from jobs.calc.run_file import FileLayoutSpec
 from jobs.job.results import load_job_results
 from jobs.models import Job, Run
+from jobs.runs.file_correction import OBSERVED
 from jobs.runs.importing import ImportResult, RunDetails, import_run, name_columns
 from jobs.runs.results import RunResult, run_results
 from workshop.models import ShopProfile, StaffMember
@@ -29,7 +30,13 @@ def demo_bytes(entry: dict[str, Any]) -> bytes:
 
 def attach_demo(job: Job, by: StaffMember, entry: dict[str, Any], **details: Any) -> Run:
     """Attach a file of the demo; name its columns from the manifest if needed."""
-    details = {"kind": entry["kind"], "gear": entry["gear"], **entry["air"], **details}
+    details = {
+        "kind": entry["kind"],
+        "gear": entry["gear"],
+        "corrected_by": OBSERVED,
+        **entry["air"],
+        **details,
+    }
     result = import_run(
         job=job, by=by, name=entry["file"], data=demo_bytes(entry), details=RunDetails(**details)
     )
@@ -56,6 +63,7 @@ def sweep_csv(power: Any = None, rows: int = 801, salt: int = 0, header: str = H
 def attach_sweep(job: Job, by: StaffMember, data: bytes | None = None, **details: Any) -> ImportResult:
     """Attach a sweep made by hand; all its columns are certain, so it is read at once."""
     name = details.pop("name", "sweep.csv")
+    details = {"corrected_by": OBSERVED, **details}
     return import_run(job=job, by=by, name=name, data=data or sweep_csv(), details=RunDetails(**details))
 
 

@@ -24,6 +24,7 @@ from jobs.calc.run_file.layout import (
 )
 from jobs.calc.run_file.pulls import PullRange, find_file_pulls, list_pulls, take_pull
 from jobs.calc.run_file.reader import preview, read, sniff
+from jobs.calc.run_file.stated_correction import StatedCorrection
 from jobs.calc.run_file.structure import StructureOverrides
 from jobs.calc.run_file.text import open_text
 
@@ -41,6 +42,7 @@ __all__ = [
     "PullRange",
     "RunFile",
     "RunFileError",
+    "StatedCorrection",
     "StructureOverrides",
     "apply_known_layout",
     "find_file_pulls",

@@ -168,6 +168,9 @@ class FileLayoutSpec:
         Hash of the header as first detected; the key under which a layout is stored.
     stoichiometric_afr : float or None
         Air-fuel ratio [kg/kg] that the file counts as lambda 1; None if not stated yet.
+    corrected_by : str
+        What a person said about the air correction of such files: key of `jobs.calc.dyno.air.STANDARDS`,
+        'observed' or 'other'; empty if nobody has.
     doubts : tuple of str
         What a person should check before the detected structure is used.
     """
@@ -183,6 +186,7 @@ class FileLayoutSpec:
     columns: tuple[Column, ...] = ()
     fingerprint: str = ""
     stoichiometric_afr: float | None = None
+    corrected_by: str = ""
     doubts: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -28,10 +28,12 @@ from jobs.calc.run_file.layout import (
 from jobs.calc.run_file.report import (
     Question,
     build_report,
+    correction_question,
     layout_questions,
     time_question,
     value_question,
 )
+from jobs.calc.run_file.stated_correction import StatedCorrection, find_stated_correction
 from jobs.calc.run_file.structure import Structure, StructureOverrides, find_structure
 from jobs.calc.run_file.table import Table, read_table
 from jobs.calc.run_file.text import FileText, open_text
@@ -182,6 +184,8 @@ def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
     except RunFileError as error:
         return Preview(lines, (), (), tuple(layout_questions(layout)), error.reason)
     questions = [*(Question(None, doubt) for doubt in layout.doubts), *content.report.questions]
+    if asked := correction_question(content.report.stated_correction):
+        questions.append(asked)
     shown = tuple(int(line) for line in content.lines[:rows])
     raw = [split_cells(head[line - 1], layout.delimiter) if line <= len(head) else [] for line in shown]
     views = []
@@ -198,6 +202,11 @@ def preview(data: bytes, layout: FileLayoutSpec, rows: int) -> Preview:
             )
         )
     return Preview(lines, shown, tuple(views), tuple(questions), content=content)
+
+
+def _stated_correction(text: FileText, layout: FileLayoutSpec, table: Table) -> StatedCorrection:
+    above = text.head()[: (layout.header_line or layout.data_line) - 1]
+    return find_stated_correction(above, layout, table.values)
 
 
 def _column_questions(column: Column, figures: FloatArray, table: Table) -> list[Question]:
@@ -238,6 +247,7 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
     units: dict[str, str] = {}
     stored: dict[int, str] = {}
     questions = layout_questions(layout)
+    stated_correction = _stated_correction(text, layout, table)
     for column in layout.columns:
         used = column if column.is_certain else replace(column, channel=None)
         values = _convert_column(used, table, layout)
@@ -251,6 +261,7 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
     doubts = find_doubts(layout, channels)
     questions += [doubt for doubt in doubts if doubt not in questions]
     report = build_report(layout, table, stored, channels, units, text.original_encoding, questions)
+    report = replace(report, stated_correction=stated_correction)
     return RunFile(channels, report, table.lines, tuple(doubt.sentence for doubt in doubts))
 
 

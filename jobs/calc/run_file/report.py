@@ -6,10 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel, mentions_correction
+from jobs.calc.channels import CHANNELS, Channel
 from jobs.calc.run_file.column_meaning import TYPICAL_AFR
 from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, FileLayoutSpec
 from jobs.calc.run_file.skipped_rows import LineTally
+from jobs.calc.run_file.stated_correction import NOTHING_STATED, StatedCorrection
 from jobs.calc.run_file.table import Table
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_digits, format_number
@@ -95,6 +96,7 @@ class Report:
     questions : tuple of Question
     sentences : tuple of str
         All of it for a person.
+    stated_correction : StatedCorrection
     """
 
     encoding: str
@@ -109,6 +111,7 @@ class Report:
     columns: tuple[ColumnReport, ...]
     questions: tuple[Question, ...]
     sentences: tuple[str, ...]
+    stated_correction: StatedCorrection = NOTHING_STATED
 
     def to_dict(self) -> dict[str, Any]:
         """Return the report as lists, dictionaries and numbers, ready for JSON.
@@ -198,25 +201,38 @@ def layout_questions(layout: FileLayoutSpec) -> list[Question]:
     -------
     list of Question
     """
-    questions = [Question(None, doubt) for doubt in layout.doubts]
-    for column in layout.columns:
-        if column.channel in ("power_kw", "torque_nm") and mentions_correction(column.name):
-            questions.append(
-                Question(
-                    column.position,
-                    f"Column {column.position + 1} ('{column.name}') seems to be corrected for the air "
-                    "already. Say by which standard, so that it is not corrected twice.",
-                )
-            )
-        if column.unit == "afr" and column.channel and layout.stoichiometric_afr is None:
-            questions.append(
-                Question(
-                    column.position,
-                    f"Column {column.position + 1} ('{column.name}') is an air-fuel ratio. Name the fuel it "
-                    f"is shown for; until then {TYPICAL_AFR:g} counts as lambda 1.",
-                )
-            )
-    return questions
+    doubts = [Question(None, doubt) for doubt in layout.doubts]
+    ratios = [
+        Question(
+            column.position,
+            f"Column {column.position + 1} ('{column.name}') is an air-fuel ratio. Name the fuel it is shown "
+            f"for; until then {TYPICAL_AFR:g} counts as lambda 1.",
+        )
+        for column in layout.columns
+        if column.unit == "afr" and column.channel and layout.stoichiometric_afr is None
+    ]
+    return doubts + ratios
+
+
+def correction_question(stated: StatedCorrection) -> Question | None:
+    """Ask about figures that seem to be corrected for the air already.
+
+    Parameters
+    ----------
+    stated : StatedCorrection
+
+    Returns
+    -------
+    Question or None
+        None if the file says nothing about it.
+    """
+    if not stated.evidence:
+        return None
+    return Question(
+        None,
+        f"Power and torque may be corrected for the air already: {', '.join(stated.evidence)}. "
+        "Say below whether they are, so that nothing is corrected twice.",
+    )
 
 
 def time_question(column: Column, time_s: FloatArray, lines: np.ndarray) -> Question | None:

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from jobs.models import Job, Run
+from jobs.runs.file_correction import CORRECTION_CHOICES
 from jobs.runs.forms import initial_from_last_run
 from jobs.runs.importing import Outcome, RunDetails, import_run, size_refusal
 from workshop.models import Role, StaffMember
@@ -26,6 +27,12 @@ class Command(BaseCommand):
         parser.add_argument("--temperature-c", type=float)
         parser.add_argument("--pressure-kpa", type=float, help="station pressure, not reduced to sea level")
         parser.add_argument("--humidity-pct", type=float)
+        parser.add_argument(
+            "--corrected-by",
+            choices=[key for key, _ in CORRECTION_CHOICES],
+            default="",
+            help="the correction that the file's figures already have; 'observed' if none",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = Job.objects.filter(number=options["job"]).first()
@@ -82,4 +89,5 @@ def parse_details(job: Job, options: dict[str, Any]) -> RunDetails:
                 Run._meta.get_field(name).run_validators(value)  # type: ignore[union-attr]  # no relation is asked
     except ValidationError as error:
         raise CommandError(f"{name.replace('_', '-')}: {' '.join(error.messages)}") from error
+    given["corrected_by"] = options["corrected_by"]
     return RunDetails(**given, tune_revision=initial_from_last_run(job)["tune_revision"])

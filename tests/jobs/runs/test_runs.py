@@ -17,7 +17,7 @@ from django.utils import timezone
 from jobs.models import Comparison, ComparisonRun, MixtureStudy, Run, TuneRevision
 from jobs.runs.importing import read_original
 from tests.factories import make_job
-from tests.html import read_json, read_text
+from tests.html import read_form, read_json, read_text
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
 from workshop.models import Role
 
@@ -249,11 +249,16 @@ def test_new_run_defaults_to_air_of_the_last_run_and_loaded_tune(login, staff) -
 
 
 def test_corrected_file_requires_factor_or_air(login) -> None:
+    """On attaching, the file may hold factor or air itself; once it is read, what is missing is said."""
     client, job = login(Role.TUNER), make_job()
-    answer = send(client, job, upload("a.csv", sweep_csv()), corrected_by="din_70020")
+    page = client.get(send(client, job, upload("a.csv", sweep_csv()), corrected_by="din_70020").url)
+    assert "Enter the air of the run or the factor the file states" in read_text(page)
+    url = reverse("run-edit", args=[Run.objects.get().pk])
+    data = read_form(client.get(url).content.decode(), "//form[.//select]")
+    answer = client.post(url, data)
     assert answer.status_code == 422
     assert "Enter the factor or the air" in " ".join(answer.context["form"].errors["file_factor"])
-    assert send(client, job, upload("a.csv", sweep_csv()), corrected_by="din_70020", **AIR).status_code == 302
+    assert client.post(url, {**data, **AIR}).status_code == 302
 
 
 # --- all runs
