@@ -9,47 +9,22 @@ from jobs.calc.dyno.comparison import Verdict, compare_values
 from jobs.calc.mixture.steady import SteadyLimits, find_steady_samples
 from jobs.calc.throttle import tables as calc
 from jobs.calc.throttle.closed_throttle import compute_overrun_torque
-from jobs.calc.units.identities import torque_nm
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import build_value_row
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, Look, build_chart, channel_display
-from jobs.runs.results import uncorrect_factor
 from jobs.throttle.from_runs import IdleRun
+from jobs.throttle.runs_by_tune import CHANNELS, group_by_tune, observed_torque, tune_label
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import TableReview
 from workshop.models import ShopProfile
 
-CHANNELS = ("time_s", "engine_speed_rpm", "grip_pct", "plate_pct", "torque_nm", "power_kw")
 # On an inertia dyno engine speed rises throughout a held run, so only the grip has to be steady.
 GRIP_STILL = SteadyLimits(speed_rate_rpm_s=100_000.0)
 FIRST_FIFTH_PCT = 20.0
 BRAKING_STEP_RPM = 500.0
-
-
-def observed_torque(run: Run, channels: dict[str, FloatArray]) -> FloatArray | None:
-    """Return the uncorrected torque, from power if the file has no torque; None without both."""
-    back = uncorrect_factor(run)
-    if "torque_nm" in channels:
-        return np.asarray(channels["torque_nm"] * back)
-    if "power_kw" in channels:
-        return np.asarray(torque_nm(channels["power_kw"], channels["engine_speed_rpm"])) * back
-    return None
-
-
-def group_by_tune(runs: Iterable[Run]) -> dict[TuneRevision | None, list[Run]]:
-    """Group the runs that count by the tune they were made with, in the order of tunes."""
-    found: dict[TuneRevision | None, list[Run]] = {}
-    for run in runs:
-        if run.counts:
-            found.setdefault(run.tune_revision, []).append(run)
-    return dict(sorted(found.items(), key=lambda item: item[0].number if item[0] else -1))
-
-
-def tune_label(tune: TuneRevision | None) -> str:
-    return tune.label if tune else "no tune named"
 
 
 # --- torque by grip
