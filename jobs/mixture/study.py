@@ -12,6 +12,7 @@ from jobs.calc.mixture import grid as calc
 from jobs.calc.mixture.axes import suggest_load_axis, suggest_speed_axis
 from jobs.calc.mixture.fuel import FUELS
 from jobs.calc.mixture.fuel_table import MAX_DECIMALS, apply_to_table, fill_gaps, find_table_step
+from jobs.calc.mixture.sensor import check_lambda
 from jobs.calc.mixture.steady import (
     Delay,
     RunChannels,
@@ -264,8 +265,15 @@ def load_run_channels(run: Run, load_channel: str) -> RunChannels:
         channels["engine_speed_rpm"],
         channels.get("grip_pct", load),
         load,
-        channels["lambda"],
+        readable_lambda(channels["lambda"], channels["time_s"]),
     )
+
+
+def readable_lambda(lambda_: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Return lambda without wild samples, at the end of the scale where the sensor rests at a limit."""
+    reading, (low, high) = check_lambda(lambda_, time_s), calc.SENSOR_RANGE
+    values = np.where(reading.at_rich_limit, low, reading.values)
+    return np.where(reading.at_lean_limit, high, values)
 
 
 def visits_by_cell(runs: Sequence[Run], visits: Iterable[Visit]) -> dict[str, list[Json]]:

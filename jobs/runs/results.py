@@ -10,12 +10,14 @@ from jobs.calc.dyno.consistency import RatioChange, ratio_change
 from jobs.calc.dyno.curves import Curve, Flag, apply_factor, power_curve
 from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_grid, shown_share
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
+from jobs.calc.mixture.sensor import check_lambda
 from jobs.calc.statistics import summarise
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.models import Run
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.file_correction import OBSERVED, OTHER, FileCorrection, air_in_file, file_correction
+from jobs.runs.lambda_reading import lambda_flags
 from jobs.runs.roller import ROLLER_SPEEDS, RollerDyno
 from workshop.models import ShopProfile
 
@@ -99,7 +101,8 @@ class RunResult:
 class SweepData:
     """Samples of a run's sweep; ``reason`` says why they give no curve.
 
-    ``derived`` flags the channels that are not in the file, and how they were derived. ``slope_width_rpm`` is
+    ``derived`` flags the channels that are not in the file, and how they were derived. In ``rows`` lambda is
+    without the samples that ``lambda_flags`` tell of. ``slope_width_rpm`` is
     what the slope of the roller speed was taken over.
     """
 
@@ -109,6 +112,7 @@ class SweepData:
     reason: str = ""
     derived: tuple[Flag, ...] = ()
     slope_width_rpm: float | None = None
+    lambda_flags: tuple[Flag, ...] = ()
 
     @property
     def power_is_derived(self) -> bool:
@@ -198,7 +202,13 @@ def _find_sweep(run: Run, channels: dict[str, FloatArray]) -> SweepData:
     sweep = find_sweep(
         speed, throttle_channel(channels), channels.get("time_s"), run.sweep_start, run.sweep_stop
     )
-    return SweepData(run, sweep, {name: channel[sweep.rows].copy() for name, channel in channels.items()})
+    found: list[Flag] = []
+    if "lambda" in channels:
+        reading = check_lambda(channels["lambda"], channels.get("time_s"))
+        channels = {**channels, "lambda": reading.values}
+        found = lambda_flags(reading, sweep.rows, speed)
+    rows = {name: channel[sweep.rows].copy() for name, channel in channels.items()}
+    return SweepData(run, sweep, rows, lambda_flags=tuple(found))
 
 
 def throttle_channel(channels: dict[str, FloatArray]) -> FloatArray | None:
@@ -327,6 +337,7 @@ def _record_flags(sweep_data: SweepData, shop: ShopProfile, curve: Curve) -> lis
     run, found = sweep_data.run, list(sweep_data.derived)
     if not sweep_data.power_is_derived and (doubt := file_correction(run).sentence):
         found.append(Flag("file-correction", doubt))
+    found += sweep_data.lambda_flags
     if run.pressure_kpa is not None and (warning := pressure_warning(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", warning))
     if width_rpm > shop.smoothing_width_rpm:
@@ -368,7 +379,7 @@ def _lambda(rows: dict[str, FloatArray], curve: Curve) -> FloatArray | None:
 
 
 def channel_on_curve(speed: FloatArray, values: FloatArray, curve: Curve) -> FloatArray | None:
-    """Fit a channel at the engine speeds of the curve, with every sample: a lean spike may be real."""
+    """Fit a channel at the engine speeds of the curve, with every sample that was measured."""
     try:
         fitted = fit_on_grid(speed, values, curve.grid_step_rpm, curve.width_rpm, keep_all=True)
     except ValueError:
