@@ -150,7 +150,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         ("Axes", ("rpm_axis", "load_axis")),
         ("Target", ("target", "fuel")),
         ("Fuel table", ("fuel_table", "fuel_table_file", "dead_time")),
-        ("", ("fill", "on_sheet")),
+        ("", ("fill", "with_uncertain", "on_sheet")),
     )
     LIMIT_NAMES = (*LIMITS, "largest_pass_pct", "high_load_pct", "lean_pct")
 
@@ -158,7 +158,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         queryset=Run.objects.none(),
         label="Runs",
         error_messages={"required": "Choose at least one run."},
-        help_text="Held runs, several at each opening: a cell needs two visits to be corrected.",
+        help_text="Held runs, several at each opening: a cell is corrected if three holds count for it.",
     )
     load_channel = forms.ChoiceField(label="Throttle measured by", choices=list(LOADS.items()))
     delay_ms = limit_field(
@@ -204,10 +204,15 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         label="fill a single cell between two measured ones, marked as filled", required=False
     )
 
-    min_dwell_s = limit_field("Shortest dwell (s)", 0.1, 60)
+    with_uncertain = forms.BooleanField(
+        label="correct cells with too few holds or too wide an interval too, each marked with its interval",
+        required=False,
+    )
+
+    min_dwell_s = limit_field("Shortest hold (s)", 0.1, 60)
     grip_rate_pct_s = limit_field("Grip moves at most (% in 1 s)", 0.1, 100)
     speed_rate_rpm_s = limit_field("Engine speed moves at most (1/min in 1 s)", 10, 5000, thousandths=False)
-    fewest_dwells = WholeNumberField(label="Dwells a cell needs", min_value=2, max_value=50)
+    fewest_dwells = WholeNumberField(label="Holds that have to count for a cell", min_value=2, max_value=50)
     largest_half_width = limit_field("Half-width of lambda at most", 0.001, 0.5)
     largest_pass_pct = limit_field("Correction at most (% in one pass)", 0.5, 50)
     high_load_pct = limit_field("High load begins at (%)", 10, 100)
@@ -230,7 +235,8 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         runs.queryset = Run.objects.filter(pk__in=[run.pk for run in usable]).select_related("tune_revision")
         self.set_delay_choices(with_step)
         used = self.instance.settings_used
-        self.initial.update({"dead_time": used.get("dead_time", 0.0), "fill": used.get("fill", False)})
+        self.initial["dead_time"] = used.get("dead_time", 0.0)
+        self.initial.update({name: used.get(name, False) for name in ("fill", "with_uncertain")})
         limits = Limits.from_settings(used)
         for name in (*LIMITS, "high_load_pct"):
             self.initial[name] = getattr(limits, name)
@@ -327,7 +333,8 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         data = self.cleaned_data
         limits = {name: data[name] for name in (*LIMITS, "high_load_pct")}
         limits |= {share: data[name] / 100 for name, share in SHARES.items()}
-        names = ("load_channel", "rpm_axis", "load_axis", "target", "fuel", "delay_ms", "fuel_table", "fill")
+        axes = ("rpm_axis", "load_axis", "load_channel")
+        names = (*axes, "target", "fuel", "delay_ms", "fuel_table", "fill", "with_uncertain")
         return StudyInputs(
             runs=list(data["runs"]),
             limits=Limits(**limits),

@@ -1,15 +1,15 @@
 """Compute mixture studies: from runs to a stored result."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from jobs.calc.mixture import axes as calc_axes
 from jobs.calc.mixture import grid as calc
-from jobs.calc.mixture.axes import suggest_load_axis, suggest_speed_axis
 from jobs.calc.mixture.fuel import FUELS
 from jobs.calc.mixture.fuel_table import MAX_DECIMALS, apply_to_table, fill_gaps, find_table_step
 from jobs.calc.mixture.sensor import check_lambda
@@ -36,6 +36,7 @@ LOADS = {"grip_pct": "grip", "plate_pct": "plate"}
 # A cell is on target within this share of it. Rule of thumb, no published source.
 ON_TARGET = 0.01
 DECIMALS = 4
+DEFAULT_DELAY_MS = MixtureStudy._meta.get_field("delay_ms").default
 Json = dict[str, Any]
 
 
@@ -98,6 +99,7 @@ class StudyInputs:
     fuel_table: str = ""
     dead_time: float = 0.0
     fill: bool = False
+    with_uncertain: bool = False
 
 
 @dataclass(frozen=True)
@@ -157,11 +159,17 @@ def find_delay(run: Run) -> Delay:
 def suggest_axes(runs: Iterable[Run], load_channel: str = "grip_pct") -> tuple[list[float], list[float]]:
     """Suggest axes of engine speed and load from the held runs, or from all runs without any."""
     given = list(runs)
-    held = [run for run in given if run.kind == Run.Kind.HELD] or given
-    read = [load_channels(run, ("engine_speed_rpm", load_channel)) for run in held]
-    speeds = [channels["engine_speed_rpm"] for channels in read if "engine_speed_rpm" in channels]
-    loads = [channels[load_channel] for channels in read if load_channel in channels]
-    return suggest_speed_axis(speeds), suggest_load_axis(loads)
+    held = []
+    for run in [run for run in given if run.kind == Run.Kind.HELD] or given:
+        with suppress(StudyInputError, ValueError):  # the study itself says what is wrong with a run
+            channels = load_run_channels(run, load_channel)
+            collect_steady_samples([channels], DEFAULT_DELAY_MS)
+            held.append(channels)
+    if not held:
+        return [], list(calc_axes.USUAL_LOADS_PCT)
+    with suppress(ValueError):
+        return calc_axes.suggest_axes(collect_steady_samples(held, DEFAULT_DELAY_MS))
+    return [], list(calc_axes.USUAL_LOADS_PCT)
 
 
 def compute_study(inputs: StudyInputs) -> StudyResult:
@@ -197,8 +205,9 @@ def compute_study(inputs: StudyInputs) -> StudyResult:
             min_holds=limits.fewest_dwells,
             max_half_width=limits.largest_half_width,
             max_pass=limits.largest_pass,
+            with_uncertain=inputs.with_uncertain,
         )
-    few = grid.visited & ~correction.given
+    few = grid.visited & (correction.reason != "")
     if inputs.fill:
         correction = fill_gaps(correction)
     flags = find_warnings(
@@ -215,6 +224,7 @@ def compute_study(inputs: StudyInputs) -> StudyResult:
         "wanted": to_json_grid(correction.wanted),
         "limited": correction.limited.tolist(),
         "filled": correction.filled.tolist(),
+        "uncertain": correction.uncertain.tolist(),
         "behind": visits_by_cell(inputs.runs, find_visits(samples, inputs.rpm_axis, inputs.load_axis)),
         "reason": correction.reason.tolist(),
         "left_out": {str(reason): int(n) for reason, n in samples.excluded.items() if n},
@@ -228,6 +238,7 @@ def compute_study(inputs: StudyInputs) -> StudyResult:
         "sensor_range": list(calc.SENSOR_RANGE),
         "dead_time": inputs.dead_time,
         "fill": inputs.fill,
+        "with_uncertain": inputs.with_uncertain,
     }
     before, after = tables_as_json(pasted, correction, inputs.dead_time)
     return StudyResult(used, result, before, after)
@@ -302,6 +313,9 @@ def grid_as_json(grid: calc.MixtureGrid, target: FloatArray) -> Json:
         "sd": to_json_grid(grid.sd),
         "n": grid.n.tolist(),
         "dwells": grid.holds.tolist(),
+        "support": grid.support.tolist(),
+        "hold_sd": round(grid.hold_sd, DECIMALS) if np.isfinite(grid.hold_sd) else None,
+        "hold_sd_df": round(grid.df, 1),
         "half_width_95": to_json_grid(grid.half_width_95),
         "end_of_scale": grid.end_of_scale.tolist(),
         "target": to_json_grid(target),
@@ -343,6 +357,7 @@ def tables_as_json(
             "changed": applied.changed.tolist(),
             "limited": int(applied.limited.sum()),
             "filled": int(applied.filled.sum()),
+            "uncertain": int(applied.uncertain.sum()),
         },
     )
 

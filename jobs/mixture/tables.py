@@ -76,13 +76,13 @@ def build_rows(study: MixtureStudy, cell: Callable[[Json, int, int, str], Mixtur
 
 
 def lambda_cell(result: Json, r: int, c: int, about: str) -> MixtureCell:
-    mean, half, dwells = (result[name][r][c] for name in ("mean", "half_width_95", "dwells"))
+    mean, half, holds = (result[name][r][c] for name in ("mean", "half_width_95", "dwells"))
     if mean is None:
         return MixtureCell("·", "", "cell-none", about)
     shade = shade_class(result["off"][r][c])
     if not result["few"][r][c]:
         return MixtureCell(format_number(mean, 3), f"± {format_number(half, 3)}", shade, about)
-    note = f"◌ {dwells} dwell{'' if dwells == 1 else 's'}" if half is None else f"◌ {format_half_width(half)}"
+    note = f"◌ {count_holds(holds)}" if half is None else f"◌ {format_half_width(half)}"
     return MixtureCell(format_number(mean, 3), note, f"{shade} cell-few", about)
 
 
@@ -94,13 +94,28 @@ def correction_cell(result: Json, r: int, c: int, about: str) -> MixtureCell:
         return MixtureCell(
             "·" if reason == calc.NoCorrectionReason.NOT_VISITED else "◌", "", "cell-none", about
         )
-    limited = result["limited"][r][c]
-    css_class = "cell-on cell-limited" if limited else "cell-on"
-    return MixtureCell(format_share(multiplier - 1), "limited" if limited else "", css_class, about)
+    limited, uncertain = result["limited"][r][c], is_uncertain(result, r, c)
+    marks = [f"± {format_number(100 * correction_half_width(result, r, c), 1)}"] if uncertain else []
+    marks += ["limited"] if limited else []
+    css_class = f"cell-on{' cell-limited' if limited else ''}{' cell-few' if uncertain else ''}"
+    return MixtureCell(format_share(multiplier - 1), ", ".join(marks), css_class, about)
 
 
 def is_filled(result: Json, r: int, c: int) -> bool:
     return "filled" in result and result["filled"][r][c]
+
+
+def is_uncertain(result: Json, r: int, c: int) -> bool:
+    return "uncertain" in result and result["uncertain"][r][c]
+
+
+def correction_half_width(result: Json, r: int, c: int) -> float:
+    """Return the 95 % half-width of a correction as a share of the fuel."""
+    return float(result["half_width_95"][r][c] / result["target"][r][c])
+
+
+def count_holds(holds: int) -> str:
+    return f"{holds} hold{'' if holds == 1 else 's'}"
 
 
 def format_half_width(half: float) -> str:
@@ -122,16 +137,17 @@ def describe_cell(study: MixtureStudy, r: int, c: int) -> str:
         correction = describe_correction(result, r, c) if filled else "so nothing is said."
         return f"{where}: not visited{'.' if filled else ','} {correction}"
     off, target = result["off"][r][c], result["target"][r][c]
-    interval = (
-        f" {format_half_width(half)} (95 %)" if half is not None else ", no interval from so few dwells"
-    )
+    interval = f" {format_half_width(half)} (95 %)" if half is not None else ", no interval from so few holds"
     deviation = (
         "on target"
         if shade_class(off) == "cell-on"
         else f"{format_share(abs(off))[1:]} {'leaner' if off > 0 else 'richer'}"
     )
-    n, dwells = result["n"][r][c], result["dwells"][r][c]
-    basis = f"{n} samples in {dwells} dwell{'' if dwells == 1 else 's'}"
+    n, holds = result["n"][r][c], result["dwells"][r][c]
+    basis = f"{n} samples in {count_holds(holds)}"
+    support = result["support"][r][c] if "support" in result else holds
+    if support > holds:
+        basis += f", {count_holds(support - holds)} beside it"
     measured_as = (
         f"lambda {format_number(mean, 3)}{interval}, target {format_number(target, 3)}, {deviation}; {basis}"
     )
@@ -152,6 +168,9 @@ def describe_correction(result: Json, r: int, c: int) -> str:
     change = f"Fuel {format_share(multiplier - 1)}"
     if is_filled(result, r, c):
         return f"{change}, filled in between two measured neighbours, not from this cell."
+    if is_uncertain(result, r, c):
+        half = format_number(100 * correction_half_width(result, r, c), 1)
+        change = f"{change} ± {half} %, {result['reason'][r][c]}, corrected on demand"
     if result["limited"][r][c]:
         return f"{change}, limited in one pass; {format_share(result['wanted'][r][c] - 1)} was asked for."
     return f"{change}."
@@ -177,6 +196,7 @@ def correction_sentence(study: MixtureStudy) -> str:
     given = [cell for cell in cells if cell_value(result, "correction", cell) is not None]
     filled = sum(is_filled(result, *cell) for cell in given)
     limited = sum(cell_value(result, "limited", cell) for cell in given)
+    uncertain = sum(is_uncertain(result, *cell) for cell in given)
     visited = sum(cell_value(result, "n", cell) > 0 for cell in cells)
     measured_well = len(given) - filled
     unseen = len(cells) - visited - filled
@@ -184,6 +204,9 @@ def correction_sentence(study: MixtureStudy) -> str:
         f"A correction of the fuel is given for {len(given)} of {len(cells)} cells",
         f"{filled} of them filled in between two measured neighbours, not measured" if filled else "",
         f"{limited} limited in one pass" if limited else "",
+        f"{uncertain} on demand although they rest on too few holds or are too uncertain"
+        if uncertain
+        else "",
         f"{visited - measured_well} visited too little for one" if visited > measured_well else "",
         f"{unseen} not visited" if unseen else "",
     ]
@@ -207,6 +230,7 @@ def fuel_table_sentence(study: MixtureStudy) -> str:
         f"was measured, rounded to the table's own step of {after['step']:g}; all others are as they came.",
         f"{after['limited']} lean on a correction that was limited." if after["limited"] else "",
         f"{after['filled']} lean on a cell that was filled in, not measured." if after.get("filled") else "",
+        f"{after['uncertain']} lean on a correction that is too uncertain." if after.get("uncertain") else "",
         f"Only what is beyond the dead time of {dead_time:g} was corrected." if dead_time else "",
     ]
     return " ".join(part for part in parts if part)
@@ -312,8 +336,10 @@ def load_grid(study: MixtureStudy) -> calc.MixtureGrid:
         sd=as_array(result["sd"]),
         n=n,
         holds=np.array(result["dwells"], dtype=np.intp),
-        n_effective=np.full(n.shape, np.nan),
+        support=np.array(result.get("support", result["dwells"]), dtype=np.intp),
         half_width_95=as_array(result["half_width_95"]),
+        hold_sd=np.nan,
+        df=0.0,
         end_of_scale=np.array(result["end_of_scale"], dtype=np.intp),
         unused={},
     )

@@ -26,8 +26,8 @@ class AppliedTable:
         In the table's own unit; a cell that is not covered is the same in both.
     multiplier : array, (r, c)
         Factor on the cell before rounding [–]; NaN if it is not covered.
-    limited, filled : array of bool, (r, c)
-        Cells that lean on a corrected cell of the grid that was limited or filled.
+    limited, filled, uncertain : array of bool, (r, c)
+        Cells that lean on a corrected cell of the grid that was limited, filled or uncertain.
     step : float
         Step that corrected cells are rounded to, in the table's unit.
     """
@@ -37,6 +37,7 @@ class AppliedTable:
     multiplier: FloatArray
     limited: BoolArray
     filled: BoolArray
+    uncertain: BoolArray
     step: float
 
     @property
@@ -191,6 +192,7 @@ def apply_to_table(
         multiplier=multiplier,
         limited=covered & (read(correction.limited) > 0),
         filled=covered & (read(correction.filled) > 0),
+        uncertain=covered & (read(correction.uncertain) > 0),
         step=step,
     )
 

@@ -1,7 +1,7 @@
 """Lambda by engine speed and load: the grid with its uncertainty, and the fuel correction.
 
 Rows are loads, columns are engine speeds, as a table is pasted. Samples of one hold are correlated, so the
-interval of a cell comes from its holds and not from its samples; one hold alone gives none.
+interval of a cell comes from the scatter between holds and not from its samples.
 """
 
 from collections.abc import Mapping
@@ -12,8 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.mixture.fuel import check_target
+from jobs.calc.mixture.surface import fit_surface
 from jobs.calc.statistics import FloatArray
-from jobs.calc.tables.cell_grid import BoolArray, GridAxis, IntArray, Visits, compute_cell_statistics
+from jobs.calc.tables.cell_grid import BoolArray, GridAxis, IntArray, Visits
 
 # At or beyond these a usual wideband sensor shows the end of its scale. Rule of thumb, no published source.
 SENSOR_RANGE = (0.65, 1.60)
@@ -22,7 +23,7 @@ PLAUSIBLE_LAMBDA = (0.4, 5.0)
 # A hold that only strays into a cell is no visit to it.
 MIN_VISIT_SAMPLES = 5
 
-MIN_HOLDS = 2
+MIN_HOLDS = 3
 MAX_HALF_WIDTH = 0.02
 MAX_PASS = 0.15  # Rule of thumb, no published source.
 MAX_END_OF_SCALE_SHARE = 0.1
@@ -41,7 +42,7 @@ class NoCorrectionReason(StrEnum):
     """Why a cell gets no correction; the value is stored and shown."""
 
     NOT_VISITED = "not visited"
-    TOO_FEW = "too few dwells"
+    TOO_FEW = "too few holds"
     UNCERTAIN = "too uncertain"
     END_OF_SCALE = "sensor at the end of its scale"
 
@@ -54,16 +55,18 @@ class MixtureGrid:
     ----------
     rpm_axis, load_axis : array, (c,) and (r,)
         Engine speeds [rpm] and loads [%].
-    mean, sd : array, (r, c)
-        Lambda [–], weighted by nearness to the cell's point; NaN if not measured (``sd`` below two samples).
-    n : array of int, (r, c)
-        Samples.
-    holds : array of int, (r, c)
-        Independent visits to the cell.
-    n_effective : array, (r, c)
-        Number of independent samples the mean is worth: 1 to ``n``, or 0 without samples.
+    mean : array, (r, c)
+        Lambda at the cell's point [–]; NaN if no sample fell into the cell.
+    sd : array, (r, c)
+        Spread of the samples in the cell [–]; NaN below two.
+    n, holds : array of int, (r, c)
+        Samples in the cell, and holds they came from.
+    support : array of int, (r, c)
+        Holds in the cell or beside it that count for its point.
     half_width_95 : array, (r, c)
-        95 % half-width of the mean [–]; NaN below two holds.
+        95 % half-width of ``mean`` [–]; NaN if the holds tell nothing about their spread.
+    hold_sd, df : float
+        Spread of one hold, pooled over the grid [–], and its degrees of freedom.
     end_of_scale : array of int, (r, c)
         Samples with the sensor at the lean end of its scale, which are not in the mean.
     unused : mapping
@@ -76,8 +79,10 @@ class MixtureGrid:
     sd: FloatArray
     n: IntArray
     holds: IntArray
-    n_effective: FloatArray
+    support: IntArray
     half_width_95: FloatArray
+    hold_sd: float
+    df: float
     end_of_scale: IntArray
     unused: Mapping[UnusedReason, int]
 
@@ -122,10 +127,9 @@ def build_mixture_grid(
 
     Notes
     -----
-    A sample weighs w = w_speed·w_load, each falling linearly from 1 on the cell's point to 1/2 on its
-    boundary; mean = Σ w·lambda / Σ w. Lambda at or beyond 0.65 and 1.60 is the end of the sensor's scale and
-    no reading: rule of thumb, no published source. The interval is Student's t on the spread of the means of
-    the holds; see `jobs.calc.tables.cell_grid.compute_cell_statistics` for it and its sources.
+    Lambda at the points by least squares of bilinear weights, with its interval from the spread of the holds
+    pooled over the grid (`jobs.calc.mixture.surface.fit_surface`, with its sources). Lambda at or beyond 0.65
+    and 1.60 is the end of the sensor's scale and no reading: rule of thumb, no published source.
     """
     speed, load, sensed = (np.asarray(a, dtype=float) for a in (engine_speed_rpm, load_pct, lambda_))
     columns, rows = GridAxis.from_points(rpm_axis, "engine speed"), GridAxis.from_points(load_axis, "load")
@@ -139,24 +143,43 @@ def build_mixture_grid(
     unused, lean_end = _count_unused(columns, rows, speed, load, sensed, inside, used)
     if not used.all():
         speed, load, sensed, number = speed[used], load[used], sensed[used], number[used]
-    column, near_speed = columns.locate(speed)
-    row, near_load = rows.locate(load)
-    visits = Visits.from_samples(row * shape[1] + column, number, near_speed * near_load, sensed)
+    column, along_row = columns.locate(speed)
+    row, along_column = rows.locate(load)
+    visits = Visits.from_samples(row * shape[1] + column, number, along_row, along_column, sensed)
     brief = visits.n < MIN_VISIT_SAMPLES
     unused[UnusedReason.BRIEF] = int(visits.n[brief].sum())
-    cells = compute_cell_statistics(visits.select(~brief), shape[0] * shape[1])
+    visits = visits.select(~brief)
+    surface = fit_surface(visits, columns, rows)
+    n, holds, sd = _count_cells(visits, shape[0] * shape[1])
+
+    def in_visited(values: FloatArray) -> FloatArray:
+        return np.where(n > 0, values, np.nan).reshape(shape)
+
     return MixtureGrid(
         rpm_axis=columns.points,
         load_axis=rows.points,
-        mean=cells.mean.reshape(shape),
-        sd=cells.sd.reshape(shape),
-        n=cells.n.astype(np.intp).reshape(shape),
-        holds=cells.holds.astype(np.intp).reshape(shape),
-        n_effective=cells.n_effective.reshape(shape),
-        half_width_95=cells.half_width.reshape(shape),
+        mean=in_visited(surface.value),
+        sd=sd.reshape(shape),
+        n=n.astype(np.intp).reshape(shape),
+        holds=holds.astype(np.intp).reshape(shape),
+        support=np.where(n > 0, surface.holds, 0).astype(np.intp).reshape(shape),
+        half_width_95=in_visited(surface.half_width),
+        hold_sd=surface.sd,
+        df=surface.df,
         end_of_scale=lean_end.reshape(shape),
         unused=unused,
     )
+
+
+def _count_cells(visits: Visits, cells: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Count samples and holds of each cell, and return the spread of its samples."""
+    n, holds, first, second = (
+        np.bincount(visits.cell, weights=values, minlength=cells).astype(float)
+        for values in (visits.n, np.ones_like(visits.n), visits.first, visits.second)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        variance = np.maximum(second - first**2 / n, 0) / np.where(n > 1, n - 1, np.nan)
+    return n, holds, np.sqrt(variance)
 
 
 def _check_channels(speed: FloatArray, load: FloatArray, sensed: FloatArray, number: IntArray) -> None:
@@ -254,8 +277,10 @@ class MixtureCorrection:
         The same without the limit of one pass.
     limited, filled : array of bool, (r, c)
         Cells at the limit of one pass; cells interpolated between two measured neighbours (`fill_gaps`).
+    uncertain : array of bool, (r, c)
+        Cells corrected on demand although they rest on too few holds or are too uncertain.
     reason : array of str, (r, c)
-        Why there is none (`NoCorrectionReason`); empty if there is one.
+        Why there is none (`NoCorrectionReason`), or would be none if it were not uncertain; else empty.
     """
 
     rpm_axis: FloatArray
@@ -264,6 +289,7 @@ class MixtureCorrection:
     wanted: FloatArray
     limited: BoolArray
     filled: BoolArray
+    uncertain: BoolArray
     reason: npt.NDArray[np.str_]
 
     @property
@@ -279,6 +305,7 @@ def compute_correction(
     min_holds: int = MIN_HOLDS,
     max_half_width: float = MAX_HALF_WIDTH,
     max_pass: float = MAX_PASS,
+    with_uncertain: bool = False,
 ) -> MixtureCorrection:
     """Compute the fuel correction of the cells that were measured well enough.
 
@@ -289,11 +316,13 @@ def compute_correction(
     target : array, (), (r,) or (r, c)
         Target lambda [–], as for `expand_target`.
     min_holds : int
-        Holds a cell needs, two or more: one says nothing about its own scatter.
+        Holds that have to count for a cell, two or more.
     max_half_width : float
         Widest 95 % half-width of lambda that still gives a correction [–].
     max_pass : float
         Largest correction in one pass, up or down [share of the fuel].
+    with_uncertain : bool
+        Correct cells with too few holds or too wide an interval too, if they have one, and mark them.
 
     Returns
     -------
@@ -313,17 +342,19 @@ def compute_correction(
     lambda; the limits are rules of thumb, no published source.
     """
     if min_holds < 2:
-        raise ValueError("A correction needs at least two dwells in a cell.")
+        raise ValueError("A correction needs at least two holds for a cell.")
     if not 0 < max_pass < 1 or not max_half_width > 0:
         raise ValueError("The limits of a correction must be above zero, and one pass below 100 %.")
     reasons = {
         NoCorrectionReason.END_OF_SCALE: grid.end_of_scale > grid.n * MAX_END_OF_SCALE_SHARE,
         NoCorrectionReason.NOT_VISITED: ~grid.visited,
-        NoCorrectionReason.TOO_FEW: grid.holds < min_holds,
+        NoCorrectionReason.TOO_FEW: grid.support < min_holds,
         NoCorrectionReason.UNCERTAIN: ~(grid.half_width_95 <= max_half_width),
     }
     reason = np.select(list(reasons.values()), list(reasons), default="")
-    wanted = np.where(reason == "", grid.mean / expand_target(target, grid), np.nan)
+    weak = (reason == NoCorrectionReason.TOO_FEW) | (reason == NoCorrectionReason.UNCERTAIN)
+    uncertain = weak & np.isfinite(grid.half_width_95) & with_uncertain
+    wanted = np.where((reason == "") | uncertain, grid.mean / expand_target(target, grid), np.nan)
     multiplier = np.clip(wanted, 1 - max_pass, 1 + max_pass)
     return MixtureCorrection(
         rpm_axis=grid.rpm_axis,
@@ -332,5 +363,6 @@ def compute_correction(
         wanted=wanted,
         limited=np.isfinite(wanted) & (multiplier != wanted),
         filled=np.zeros(wanted.shape, dtype=bool),
+        uncertain=uncertain,
         reason=reason,
     )

@@ -19,6 +19,9 @@ MAX_DELAY_MS = 1000.0  # gas run and sensor together; more means that something 
 MAX_SEARCHED_DELAY_MS = 600.0
 MIN_STEP_CORRELATION = 0.6
 SEARCH_STEP_S = 0.005
+# What comes back to a point so soon never left it: the engine hunts, the hand trembles, a sample is missing.
+RETURN_WITHIN_S = 5.0
+SAME_SPEED_RPM, SAME_GRIP_PCT = 50.0, 1.0
 # Rates are slopes over this long, so that neither a fast logger nor a shaking needle causes them.
 RATE_WINDOW_S = 0.3
 
@@ -218,7 +221,9 @@ def find_steady_samples(
     Notes
     -----
     A rate is the mean of the 0.15 s after a sample less that of the 0.15 s before it, over their distance in
-    time. A hold ends at an unsteady sample or at a hole in the record. Rule of thumb, no published source.
+    time. Unsteady samples and holes in the record separate stretches. Stretches are one hold, with all
+    between them, if engine speed and grip come back to within 50 rpm and 1 % of one within 5 s: an engine
+    that hunts is held once, however often it passes the limits. Rules of thumb, no published source.
     """
     limits = limits or SteadyLimits()
     time = _check_time(time_s)
@@ -235,7 +240,8 @@ def find_steady_samples(
     for reason, applies in reasons.items():
         excluded[reason] = int(np.count_nonzero(is_steady & applies))
         is_steady &= ~applies
-    is_steady, hold = _number_holds(time, is_steady, limits.min_hold_s)
+    is_steady, stretch = _number_stretches(time, is_steady, limits.min_hold_s)
+    hold = _join_returns(time, speed, grip, stretch)
     long_enough = int(np.count_nonzero(is_steady))
     excluded[ExclusionReason.TOO_SHORT] = time.size - sum(excluded.values()) - long_enough
     return Steadiness(is_steady, hold, excluded)
@@ -321,7 +327,32 @@ def _remove_delay(time_s: npt.ArrayLike, lambda_: npt.ArrayLike, delay_ms: float
     return np.asarray(np.interp(time + delay_ms / 1000, time, sensed, right=np.nan))
 
 
-def _number_holds(time: FloatArray, is_steady: BoolArray, min_hold_s: float) -> tuple[BoolArray, IntArray]:
+def _join_returns(time: FloatArray, speed: FloatArray, grip: FloatArray, stretch: IntArray) -> IntArray:
+    """Return the number of the hold that each stretch belongs to, for its samples."""
+    at = np.flatnonzero(stretch >= 0)
+    if not at.size:
+        return stretch
+    starts = np.flatnonzero(np.diff(stretch[at], prepend=-1))
+    begin, end = time[at[starts]], time[at[np.append(starts[1:], at.size) - 1]]
+    bounds = [
+        (np.minimum.reduceat(values[at], starts) - near, np.maximum.reduceat(values[at], starts) + near)
+        for values, near in ((speed, SAME_SPEED_RPM / 2), (grip, SAME_GRIP_PCT / 2))
+    ]
+    is_new = np.ones(starts.size, dtype=bool)
+    for k in range(1, starts.size):
+        recent = slice(int(np.searchsorted(end, begin[k] - RETURN_WITHIN_S)), k)
+        back = np.logical_and.reduce(
+            [(low[recent] <= high[k]) & (high[recent] >= low[k]) for low, high in bounds]
+        )
+        if back.any():
+            is_new[recent.start + int(back.argmax()) + 1 : k + 1] = False
+    number = np.cumsum(is_new) - 1
+    return np.where(stretch >= 0, number[np.maximum(stretch, 0)], -1)
+
+
+def _number_stretches(
+    time: FloatArray, is_steady: BoolArray, min_hold_s: float
+) -> tuple[BoolArray, IntArray]:
     """Keep unbroken stretches that last long enough, and number them; a hole in the record ends one."""
     steps = np.diff(time)
     usual = float(np.median(steps)) if steps.size else 0.0

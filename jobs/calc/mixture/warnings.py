@@ -39,7 +39,7 @@ def find_warnings(
     lean_share : float
         Lambda over target less one that counts as lean there [–].
     min_holds : int
-        A visited cell with fewer holds is named as uncertain.
+        A visited cell that fewer holds count for is named as uncertain.
 
     Returns
     -------
@@ -75,7 +75,7 @@ def _lean_flags(grid: MixtureGrid, wanted: FloatArray, high: BoolArray, lean_sha
     flags = []
     for cell in worst_first[:MAX_CELLS_NAMED]:
         half = grid.half_width_95[cell]
-        sure = f" ± {half:.3f}" if np.isfinite(half) else ", from a single dwell"
+        sure = f" ± {half:.3f}" if np.isfinite(half) else ", with no interval"
         flags.append(
             Flag(
                 "lean-at-high-load",
@@ -127,7 +127,7 @@ def _implausible_flags(grid: MixtureGrid, wanted: FloatArray) -> list[Flag]:
 def _few_flags(grid: MixtureGrid, min_holds: int) -> list[Flag]:
     if not grid.visited.any():
         return [Flag("no-samples", "No cell holds a steady sample: check the axes and the steady filter.")]
-    few = int(np.count_nonzero(grid.visited & (grid.holds < min_holds)))
+    few = int(np.count_nonzero(grid.visited & (grid.support < min_holds)))
     if not few:
         return []
     cells = "1 visited cell has" if few == 1 else f"{few} visited cells have"
@@ -135,7 +135,7 @@ def _few_flags(grid: MixtureGrid, min_holds: int) -> list[Flag]:
     return [
         Flag(
             "too-few",
-            f"{cells} fewer than {min_holds} dwells, of {of} visited: no correction is given there. "
+            f"{cells} fewer than {min_holds} holds, of {of} visited: no correction is given there. "
             "Hold those points again.",
         )
     ]

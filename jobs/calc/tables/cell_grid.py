@@ -1,13 +1,7 @@
-"""The cells around the points of two axes, and statistics of samples that come in holds.
+"""The cells around the points of two axes, and the visits of holds to them.
 
 A hold is a stretch of a run at one operating point. Its samples are correlated, so the interval of a cell
 comes from its holds.
-
-References
-----------
-.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2: confidence limits of a mean (Student's t).
-.. [2] L. Kish, Survey Sampling, 1965, 11.7: effective number of unequally weighted observations (from
-   memory).
 """
 
 from dataclasses import dataclass, fields
@@ -15,7 +9,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.statistics import FloatArray, t_quantile
+from jobs.calc.statistics import FloatArray
 
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.intp]
@@ -31,17 +25,10 @@ class GridAxis:
         Rising, in any unit.
     edges : array, (c + 1,)
         Boundaries of the cells; the outermost cells reach as far outwards as inwards.
-    halves : array, (2c,)
-        Where each half cell begins.
-    constant, slope : array, (2c,)
-        Nearness in each half cell as a straight line in the value.
     """
 
     points: FloatArray
     edges: FloatArray
-    halves: FloatArray
-    constant: FloatArray
-    slope: FloatArray
 
     @classmethod
     def from_points(cls, given: npt.ArrayLike, name: str) -> "GridAxis":
@@ -67,10 +54,7 @@ class GridAxis:
         gaps = np.diff(points)
         below, above = np.concatenate([gaps[:1], gaps]), np.concatenate([gaps, gaps[-1:]])
         edges = np.concatenate([points - below / 2, points[-1:] + above[-1:] / 2])
-        slope = np.ravel(np.column_stack([1 / below, -1 / above]))
-        constant = 1 - slope * np.repeat(points, 2)
-        halves = np.ravel(np.column_stack([edges[:-1], points]))
-        return cls(points, edges, halves, constant, slope)
+        return cls(points, edges)
 
     def contains(self, values: FloatArray) -> BoolArray:
         """Return True if values are within the outer boundaries, which belong to the table.
@@ -88,7 +72,7 @@ class GridAxis:
         return (values >= self.edges[0]) & (values <= self.edges[-1])
 
     def locate(self, values: FloatArray) -> tuple[IntArray, FloatArray]:
-        """Return the cell of each value and its nearness to the point of the cell.
+        """Return the cell of each value and its distance from the point of the cell.
 
         Parameters
         ----------
@@ -98,11 +82,14 @@ class GridAxis:
         Returns
         -------
         cell : array of int
-        nearness : array
-            1 on the point, falling linearly to 1/2 on the boundary [1].
+        distance : array
+            0 on the point, −1/2 and 1/2 on the boundaries [1].
         """
-        half = np.searchsorted(self.halves[1:], values, side="right")
-        return half >> 1, self.constant[half] + self.slope[half] * values
+        last = self.points.size - 1
+        places = np.concatenate([[-0.5], np.arange(last + 1.0), [last + 0.5]])
+        place = np.interp(values, np.concatenate([self.edges[:1], self.points, self.edges[-1:]]), places)
+        cell = np.minimum((place + 0.5).astype(np.intp), last)
+        return cell, place - cell
 
 
 def check_axis(given: npt.ArrayLike, name: str) -> FloatArray:
@@ -136,28 +123,35 @@ def check_axis(given: npt.ArrayLike, name: str) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class Visits:
-    """Visits of holds to cells.
+    """Visits of holds to cells, in the order of the holds.
 
     Attributes
     ----------
-    cell : array of int, (v,)
+    hold, cell : array of int, (v,)
     n : array, (v,)
         Number of samples.
-    weight : array, (v,)
-        Sum of their weights.
     first, second : array, (v,)
-        Weighted sums of lambda − 1 and of its square; with one taken off, the squares keep their digits.
+        Sums of lambda − 1 and of its square; with one taken off, the squares keep their digits.
+    moments : array, (v, 3, 3)
+        Sums of 1, d if above 0, and d, with d the distance along the rows' axis, times the same along the
+        columns' axis.
     """
 
+    hold: IntArray
     cell: IntArray
     n: FloatArray
-    weight: FloatArray
     first: FloatArray
     second: FloatArray
+    moments: FloatArray
 
     @classmethod
     def from_samples(
-        cls, cell: IntArray, hold: IntArray, weight: FloatArray, lambda_: FloatArray
+        cls,
+        cell: IntArray,
+        hold: IntArray,
+        along_row: FloatArray,
+        along_column: FloatArray,
+        lambda_: FloatArray,
     ) -> "Visits":
         """Collect samples into visits.
 
@@ -165,8 +159,11 @@ class Visits:
         ----------
         cell, hold : array of int, (n,)
             Of each sample, counted from 0.
-        weight, lambda_ : array, (n,)
-            Weight [1] and lambda [1] of each sample; no NaN.
+        along_row, along_column : array, (n,)
+            Distance of each sample from the point of its cell, between columns and between rows
+            (`GridAxis.locate`) [1].
+        lambda_ : array, (n,)
+            Lambda of each sample [1]; no NaN.
 
         Returns
         -------
@@ -174,26 +171,27 @@ class Visits:
             One for each hold and cell, however often the hold crosses the boundary of the cell.
         """
         if cell.size == 0:
-            nothing = np.zeros(0)
-            return cls(np.zeros(0, dtype=np.intp), nothing, nothing, nothing, nothing)
+            none, nothing = np.zeros(0, dtype=np.intp), np.zeros(0)
+            return cls(none, none, nothing, nothing, nothing, np.zeros((0, 3, 3)))
         cells = int(cell.max()) + 1
         key = hold * cells + cell
         off = lambda_ - 1
-        weighted = weight * off
-        sums = [weight, weighted, weighted * off]
+        x, y = (np.maximum(along_row, 0), along_row), (np.maximum(along_column, 0), along_column)
         # Samples are in the order of time and neighbours mostly belong together, so sum those first.
         starts = np.concatenate([[0], np.flatnonzero(key[1:] != key[:-1]) + 1])
-        counts = np.diff(np.append(starts, cell.size)).astype(float)
-        sums = [counts, *(np.add.reduceat(values, starts) for values in sums)]
-        key = key[starts]
-        if int(key.max()) < 4 * key.size:  # few enough keys to count without sorting
-            totals = [np.bincount(key, weights=values).astype(float) for values in sums]
-            kinds = np.flatnonzero(totals[0])
-            merged = [values[kinds] for values in totals]
-        else:
-            kinds, where = np.unique(key, return_inverse=True)
-            merged = [np.bincount(where, weights=values).astype(float) for values in sums]
-        return cls(kinds % cells, *merged)
+        sums = [np.diff(np.append(starts, cell.size)).astype(float)]
+        sums += [np.add.reduceat(values, starts) for values in (off, *x, *y)]
+        product = np.empty_like(off)  # one piece of memory for all
+        for one, other in ((off, off), *((down, across) for down in y for across in x)):
+            sums.append(np.add.reduceat(np.multiply(one, other, out=product), starts))
+        kinds, where = np.unique(key[starts], return_inverse=True)
+        n, first, *rest = (np.bincount(where, weights=partial).astype(float) for partial in sums)
+        moments = np.empty((kinds.size, 3, 3))
+        moments[:, 0, 0] = n
+        moments[:, 0, 1:] = np.stack(rest[:2], axis=-1)
+        moments[:, 1:, 0] = np.stack(rest[2:4], axis=-1)
+        moments[:, 1:, 1:] = np.stack(rest[5:], axis=-1).reshape(-1, 2, 2)
+        return cls(kinds // cells, kinds % cells, n, first, rest[4], moments)
 
     def select(self, wanted: BoolArray) -> "Visits":
         """Select some of the visits.
@@ -208,71 +206,44 @@ class Visits:
         """
         return Visits(*(getattr(self, field.name)[wanted] for field in fields(self)))
 
+    def weigh_points(self, rows: int, columns: int) -> FloatArray:
+        """Weigh the points of the grid around each visit.
 
-@dataclass(frozen=True, eq=False)
-class CellStatistics:
-    """Statistics of lambda in each cell.
+        Parameters
+        ----------
+        rows, columns : int
+            Size of the grid.
 
-    Attributes
-    ----------
-    n, holds : array, (cells,)
-        Number of samples and of holds.
-    mean, sd : array, (cells,)
-        Weighted mean and standard deviation of lambda [1].
-    n_effective : array, (cells,)
-        Number of independent samples that would give the same interval.
-    half_width : array, (cells,)
-        Half-width of the 95 % interval of the mean [1]; NaN for a single hold.
-    """
+        Returns
+        -------
+        array, (v, 3, 3)
+            Mean bilinear weights [1] of the point of the cell, in the middle, and of its neighbours: rows
+            below and above, columns left and right. They add up to 1. A neighbour whose cell no hold visited
+            has none: the line from the opposite neighbour goes on, with a weight below zero. If there is none
+            either, the surface is level.
+        """
+        row, column = np.divmod(self.cell, columns)
+        seen = np.zeros((rows + 2, columns + 2), dtype=bool)
+        seen[row + 1, column + 1] = True
+        across = _SIDES[2 * seen[row + 1, column].astype(int) + seen[row + 1, column + 2]]
+        down = _SIDES[2 * seen[row, column + 1].astype(int) + seen[row + 2, column + 1]]
+        weights = down @ self.moments @ across.transpose(0, 2, 1) / self.n[:, None, None]
+        for i, j in ((0, 0), (0, 2), (2, 0), (2, 2)):  # a plane where the corner is missing
+            missing = np.where(seen[row + i, column + j], 0.0, weights[:, i, j])
+            weights[:, i, j] -= missing
+            weights[:, i, 1] += missing
+            weights[:, 1, j] += missing
+            weights[:, 1, 1] -= missing
+        return np.asarray(weights)
 
-    n: FloatArray
-    holds: FloatArray
-    mean: FloatArray
-    sd: FloatArray
-    n_effective: FloatArray
-    half_width: FloatArray
 
-
-def compute_cell_statistics(visits: Visits, cells: int) -> CellStatistics:
-    """Compute mean, spread and interval of lambda in each cell.
-
-    Parameters
-    ----------
-    visits : Visits
-    cells : int
-        Number of cells.
-
-    Returns
-    -------
-    CellStatistics
-
-    Notes
-    -----
-    mean = Σ w λ / Σ w over the samples. Each hold pulls it by p = share · (mean of the hold − mean), with
-    share = its weight / Σ w, and k = 1 / Σ share² holds of equal weight would pull as much [2]_. The standard
-    error of the mean is √(Σ p² k / (k − 1)) and the half-width t times it, with Student's t of k − 1 degrees
-    of freedom [1]_.
-    """
-
-    def total(values: FloatArray) -> FloatArray:
-        return np.bincount(visits.cell, weights=values, minlength=cells).astype(float)
-
-    n, holds, weight = total(visits.n), total(np.ones_like(visits.n)), total(visits.weight)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        off = total(visits.first) / weight
-        variance = np.maximum(total(visits.second) / weight - off**2, 0) * n / np.where(n > 1, n - 1, np.nan)
-        share = visits.weight / weight[visits.cell]
-        pull = share * (visits.first / visits.weight - off[visits.cell])
-        equal_holds = 1 / total(share**2)
-        freedom = np.where(holds > 1, equal_holds - 1, np.nan)
-        error = np.sqrt(total(pull**2) * equal_holds / freedom)
-        freedom = np.where(freedom > 0, freedom, np.nan)
-        effective = np.where(holds > 1, np.clip(variance / error**2, 1, np.maximum(n, 1)), np.minimum(n, 1))
-        return CellStatistics(
-            n=n,
-            holds=holds,
-            mean=1 + off,
-            sd=np.sqrt(variance),
-            n_effective=np.where(error == 0, n, effective),
-            half_width=t_quantile(freedom) * error,
-        )
+# Weights of the point before, of the point itself and of the one after, by 1, d if above 0, and d: with no
+# neighbour, the one after, the one before, and both.
+_SIDES = np.array(
+    [
+        [[0.0, 0, 0], [1, 0, 0], [0, 0, 0]],
+        [[0.0, 0, 0], [1, 0, -1], [0, 0, 1]],
+        [[0.0, 0, -1], [1, 0, 1], [0, 0, 0]],
+        [[0.0, 1, -1], [1, -2, 1], [0, 1, 0]],
+    ]
+)

@@ -18,6 +18,7 @@ def by_hand(multiplier: Array) -> MixtureCorrection:
         wanted=multiplier,
         limited=multiplier == 1.15,
         filled=np.zeros(multiplier.shape, dtype=bool),
+        uncertain=np.zeros(multiplier.shape, dtype=bool),
         reason=np.where(np.isnan(multiplier), "not visited", ""),
     )
 

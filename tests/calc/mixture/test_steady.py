@@ -124,6 +124,43 @@ def test_hole_in_the_record_separates_two_holds() -> None:
     assert found.hold[-1] == 1
 
 
+def hunting(seconds: float, swing_rpm: float, noise_rpm: float, around_rpm: float = 4500.0) -> Array:
+    """Engine speed at 50 Hz that swings 0.6 times a second."""
+    time_s = np.arange(0, seconds, 0.02)
+    noise = np.random.default_rng(5).normal(0, noise_rpm, time_s.size)
+    return around_rpm + swing_rpm * np.sin(2 * np.pi * 0.6 * time_s) + noise
+
+
+@pytest.mark.parametrize(("swing_rpm", "noise_rpm"), [(110, 0), (90, 20), (50, 40), (130, 5)])
+def test_hunting_engine_is_held_once(swing_rpm: float, noise_rpm: float) -> None:
+    speed = hunting(30, swing_rpm, noise_rpm)
+    found = find_steady_samples(np.arange(speed.size) * 0.02, speed, np.full(speed.size, 40.0))
+    assert found.is_steady.any()
+    assert set(found.hold[found.is_steady]) == {0}
+    assert found.excluded[ExclusionReason.SPEED_MOVING] > 0
+
+
+def test_three_holds_of_a_hunting_engine_are_three() -> None:
+    parts = [hunting(10, 110, 0, around) for around in (4500.0, 7000.0, 4500.0, 7000.0, 4500.0)]
+    speed = np.concatenate(parts)
+    found = find_steady_samples(np.arange(speed.size) * 0.02, speed, np.full(speed.size, 40.0))
+    at_4500 = found.is_steady & (speed < 5000)
+    assert len(set(found.hold[at_4500])) == 3
+
+
+@pytest.mark.parametrize("trembles", [True, False])
+def test_trembling_hand_or_missing_samples_do_not_make_two_holds_of_one(trembles: bool) -> None:
+    time_s = np.arange(0, 12, 0.02)
+    grip, speed = np.full(time_s.size, 40.0), np.full(time_s.size, 5000.0)
+    if trembles:
+        grip += 0.9 * np.sin(2 * np.pi * 1.2 * time_s)
+    else:
+        speed[::100] = np.nan
+    found = find_steady_samples(time_s, speed, grip, SteadyLimits(min_hold_s=0.2))
+    assert np.count_nonzero(~found.is_steady) > 0
+    assert set(found.hold[found.is_steady]) == {0}
+
+
 def test_samples_of_several_runs_keep_their_origin_and_own_holds() -> None:
     time_s, speed, grip = staircase()
     run = RunChannels(time_s, speed, grip, grip, np.full(time_s.size, 0.9))

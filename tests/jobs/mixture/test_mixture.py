@@ -209,7 +209,7 @@ def test_lean_at_high_load_is_warned_about_first(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     page = shown(client, study)
-    first = page.index("Lean at high load: at 6000 1/min and 80 % load lambda is 0.95")
+    first = page.index("Lean at high load: at 6000 1/min and 80 % load lambda is 0.960")
     assert first < page.index('<table class="mixture"')
     assert "overheats pistons, valves and catalyst" in page[first : page.index('<table class="mixture"')]
     section = client.get(reverse("job", args=[study.job])).content.decode()
@@ -220,23 +220,23 @@ def test_lean_at_high_load_is_warned_about_first(login, before) -> None:
 
 def test_every_cell_has_a_value_a_mark_and_a_description(login, before) -> None:
     client = login(Role.TUNER)
-    study = study_from(client, before, largest_half_width="0.006")
+    study = study_from(client, before, largest_half_width="0.0032")
     page = shown(client, study)
     table = page.split('<table class="mixture"')[1].split("</table>")[0]
     assert table.count("<td") == len(LOADS) * len(SPEEDS)
     few = sum(sum(row) for row in study.result["few"])
     assert 0 < few < len(LOADS) * len(SPEEDS)
     assert table.count("◌") == few
-    assert "6000 1/min, 80 % grip: lambda 0.95" in table
+    assert "6000 1/min, 80 % grip: lambda 0.960" in table
     assert "target 0.890" in table
     assert "leaner" in table
-    assert "dwells. No correction: too uncertain." in table
+    assert "beside it. No correction: too uncertain." in table
     # the holds under the sentence add up to the samples of the cell
     (grid, *_) = find(page, "//table[@class='mixture']")
     (story,) = grid.xpath(".//@data-about[starts-with(., '6000 1/min, 80 % grip: ')]")
     behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
     assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
-    assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} dwells" in story
+    assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} holds" in story
     assert 'role="grid"' in page
 
 
@@ -282,8 +282,8 @@ def test_fuel_table_is_corrected_in_measured_cells_and_unchanged_elsewhere(login
     assert back[0] == came[0]
     assert back[1] == came[1]  # grip 0 was never held
     assert [row[1] for row in back] == [row[1] for row in came]  # nor was 2,000 1/min
-    # 6,000 1/min and 100 %: as simulated 7.5 % too lean at the middle of a wide cell
-    assert 74 * 1.05 < float(back[3][3].replace(",", ".")) < 74 * 1.075
+    too_lean = float(true_lambda(TERN, "before", 6000, 100) / target_lambda(TERN, np.array(100.0)))
+    assert float(back[3][3].replace(",", ".")) == pytest.approx(74 * too_lean, rel=0.006)
     assert len(back[3][3].partition(",")[2]) == 2
     page = shown(client, study)
     assert study.fuel_table_after["text"].strip() in page
@@ -441,6 +441,33 @@ def test_new_study_suggests_axes_runs_and_title(login, before) -> None:
     assert 'value="2500  3000  3500' in page
     assert page.count("checked") >= len(before)
     assert 'value="Mixture, as received"' in page
+
+
+def test_one_pass_over_the_proposed_axes_gives_corrections(login, before) -> None:
+    client = login(Role.TUNER)
+    page = client.get(reverse("mixture-new", args=[before[0].job])).content.decode()
+    axes = {name: read_values(page, name)[0] for name in ("rpm_axis", "load_axis")}
+    study = study_from(client, before, **axes, target="0.9", fewest_dwells="3", largest_half_width="0.02")
+    correction = grid(study.result["correction"])
+    speed, load = np.meshgrid(study.rpm_axis, study.load_axis)
+    truth = true_lambda(TERN, "before", speed, load) / 0.9
+    given = np.isfinite(correction)
+    assert given.sum() > 0.8 * study.result["cells_measured"]
+    assert np.median(np.abs(correction - truth)[given]) < 0.003
+
+
+def test_uncertain_cells_are_corrected_on_demand_with_their_interval(login, before) -> None:
+    client = login(Role.TUNER)
+    strict = {"largest_half_width": "0.0015", "fuel_table": FUEL_TABLE}
+    assert not np.isfinite(grid(study_from(client, before, **strict).result["correction"])).any()
+    study = study_from(client, before, **strict, with_uncertain="on")
+    assert np.isfinite(grid(study.result["correction"])).sum() == study.result["cells_measured"]
+    assert study.fuel_table_after["uncertain"] == study.fuel_table_after["covered"] > 0
+    page = shown(client, study)
+    half = 100 * study.result["half_width_95"][5][3] / study.result["target"][5][3]
+    assert f"± {half:.1f} %, too uncertain, corrected on demand" in page
+    assert f"<small>± {half:.1f}</small>" in page
+    assert "lean on a correction that is too uncertain" in page
 
 
 def test_edit_computes_the_study_again(login, before) -> None:
