@@ -266,12 +266,23 @@ def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResul
     # Limits set by hand refer to rows of the previous reading.
     run.sweep_start = run.sweep_stop = None
     run.save()
-    sentences = [f"{run}: {format_number(content.report.rows)} rows read."]
+    sentences = [describe_reading(run, content)]
     if run.file_factor and run.file_factor != entered_factor:
         sentences.append(f"The factor {run.file_factor:g} is taken from the file.")
     if (correction := file_correction(run)).in_doubt:
         sentences.append(correction.sentence)
     return ImportResult(run, Outcome.READ, " ".join(sentences))
+
+
+def describe_reading(run: Run, content: RunFile) -> str:
+    """Return how many rows were read, what was lost and whether there is something to look at."""
+    report = content.report
+    left_out = sum(part.count for part in report.dropped if part.reason != "empty")
+    rows = f"{run}: {format_number(report.rows)} rows read"
+    rows += f", {format_number(left_out)} left out." if left_out else "."
+    questions = [question for question in report.questions if question.sentence != report.loss]
+    look = "Its page shows what to check." if questions or (left_out and not report.loss) else ""
+    return " ".join(part for part in (rows, report.loss, look) if part)
 
 
 @dataclass(frozen=True)

@@ -338,6 +338,8 @@ def _record_flags(sweep_data: SweepData, shop: ShopProfile, curve: Curve) -> lis
     if not sweep_data.power_is_derived and (doubt := file_correction(run).sentence):
         found.append(Flag("file-correction", doubt))
     found += sweep_data.lambda_flags
+    if loss := (run.report or {}).get("loss"):
+        found.append(Flag("loss", loss))
     if run.pressure_kpa is not None and (warning := pressure_warning(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", warning))
     if width_rpm > shop.smoothing_width_rpm:

@@ -33,6 +33,7 @@ from jobs.calc.run_file.report import (
     time_question,
     value_question,
 )
+from jobs.calc.run_file.row_order import find_time_order, rows_are_shuffled
 from jobs.calc.run_file.stated_correction import StatedCorrection, find_stated_correction
 from jobs.calc.run_file.structure import Structure, StructureOverrides, find_structure
 from jobs.calc.run_file.table import Table, read_table
@@ -40,6 +41,11 @@ from jobs.calc.run_file.text import FileText, open_text
 from jobs.calc.statistics import FloatArray
 
 MIN_PREVIEW_LINES = 60
+MAX_HEADER_SHOWN = 80
+UNSORTED = (
+    "The engine speed jumps about from row to row, and no time tells their order. Roll-on and overrun cannot "
+    "be told from the pull then: export the file in the order of its time."
+)
 HALF_A_DAY_S = 43_200.0
 
 
@@ -258,11 +264,36 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
         channels[name], stored[column.position] = values, name
         units[name] = CHANNELS[name].unit_label if used.channel else column.unit_text
         questions += _column_questions(used, values, table)
-    doubts = find_doubts(layout, channels)
+    lines, order = table.lines, find_time_order(channels)
+    doubts = _header_doubts(table)
+    if order is not None:
+        channels, lines = {name: values[order] for name, values in channels.items()}, lines[order]
+        channels["time_s"] = channels["time_s"] - channels["time_s"][0]
+        times = {position for position, name in stored.items() if name == "time_s"}
+        questions = [question for question in questions if question.position not in times]
+        doubts.append(Question(None, "The rows are not in the order of their time: they are sorted by it."))
+    elif rows_are_shuffled(channels):
+        doubts.append(Question(None, UNSORTED))
+    doubts += find_doubts(layout, channels)
     questions += [doubt for doubt in doubts if doubt not in questions]
     report = build_report(layout, table, stored, channels, units, text.original_encoding, questions)
     report = replace(report, stated_correction=stated_correction)
-    return RunFile(channels, report, table.lines, tuple(doubt.sentence for doubt in doubts))
+    if report.loss:
+        doubts.insert(0, Question(None, report.loss))
+        report = replace(report, questions=(doubts[0], *report.questions))
+    return RunFile(channels, report, lines, tuple(doubt.sentence for doubt in doubts))
+
+
+def _header_doubts(table: Table) -> list[Question]:
+    """Ask about rows that look like another header: the columns under it may be others."""
+    return [
+        Question(
+            None,
+            f"Line {line} looks like another header: '{text[:MAX_HEADER_SHOWN]}'. What is below it is read "
+            "with the first header. If its columns are others, make a file of each table.",
+        )
+        for line, text in table.other_headers[:1]
+    ]
 
 
 def _unique_channel_name(column: Column, taken: Mapping[str, FloatArray]) -> str:

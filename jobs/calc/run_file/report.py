@@ -11,7 +11,7 @@ from jobs.calc.run_file.column_meaning import TYPICAL_AFR
 from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, FileLayoutSpec
 from jobs.calc.run_file.skipped_rows import LineTally
 from jobs.calc.run_file.stated_correction import NOTHING_STATED, StatedCorrection
-from jobs.calc.run_file.table import Table
+from jobs.calc.run_file.table import MAX_LOSS_SHARE, Table
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_digits, format_number
 
@@ -97,6 +97,8 @@ class Report:
     sentences : tuple of str
         All of it for a person.
     stated_correction : StatedCorrection
+    loss : str
+        What of the file is lost, if it is more than 1 % of it.
     """
 
     encoding: str
@@ -112,6 +114,7 @@ class Report:
     questions: tuple[Question, ...]
     sentences: tuple[str, ...]
     stated_correction: StatedCorrection = NOTHING_STATED
+    loss: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the report as lists, dictionaries and numbers, ready for JSON.
@@ -309,6 +312,30 @@ def build_report(
         columns,
         tuple(questions),
         tuple(_sentences(layout, table, columns, dropped, encoding)),
+        loss=" ".join(_losses(table, columns)),
+    )
+
+
+def _losses(table: Table, columns: Iterable[ColumnReport]) -> Iterable[str]:
+    """Yield what is lost of more than 1 % of the file."""
+    rows = len(table.lines)
+    for count, all_rows, what in (
+        (table.lost, rows + table.lost, "left out, as they could not be read"),
+        (table.longer.count, rows, "longer than the header, and the cells at their ends are left out"),
+        (table.shorter.count, rows, "shorter than the header, and which cell is missing is not certain"),
+    ):
+        if count > MAX_LOSS_SHARE * all_rows:
+            yield f"{_share(count, all_rows, 'row', 'rows')} {'is' if count == 1 else 'are'} {what}."
+    for column in columns:
+        if column.stored_as in CHANNELS and column.no_figures > MAX_LOSS_SHARE * rows:
+            cells = _share(column.no_figures, rows, "cell", "cells")
+            yield f"Column {column.position + 1} ('{column.name}'): {cells} could not be read."
+
+
+def _share(count: int, of: int, one: str, many: str) -> str:
+    return (
+        f"{format_number(count)} of {format_number(of)} {one if of == 1 else many} "
+        f"({format_number(100 * count / of, 1)} %)"
     )
 
 

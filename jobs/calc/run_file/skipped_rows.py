@@ -8,9 +8,11 @@ from jobs.calc.run_file.layout import FileLayoutSpec
 from jobs.calc.run_file.text import TAIL_BYTES, FileText
 
 MAX_LINES_NAMED = 20
+MAX_LABELLED_FOOTERS = 3  # 'Max,63.1,9088' below a table; more of them are rows of it
 
 REPEATED_HEADER = "repeated header"
 FOOTER = "text below the figures"
+LABELLED = "text before too few cells"
 EMPTY = "empty"
 NO_FIGURES = "no figure in the row"
 CUT_OFF = "cut off in the middle"
@@ -70,11 +72,13 @@ def find_data_end(text: FileText, layout: FileLayoutSpec, start: int) -> tuple[i
     if not raw[-1]:
         raw.pop()
         offset -= len(raw[-1]) + 1 if raw else 0
+    reasons = [_skip_reason(text, layout, raw, index) for index in range(len(raw))]
+    first = len(raw) - next((i for i, reason in enumerate(reversed(reasons)) if reason is None), len(raw))
+    if reasons[first:].count(LABELLED) > MAX_LABELLED_FOOTERS:  # rows of the table, not results below it
+        first = len(raw) - reasons[::-1].index(LABELLED)
     end, skipped = text.end, []
-    for index in range(len(raw) - 1, -1, -1):
-        reason = _skip_reason(text, layout, raw, index)
-        if reason is None:
-            break
+    for index in range(len(raw) - 1, first - 1, -1):
+        reason = reasons[index] or ""
         if reason != EMPTY:
             end = offset
         skipped.append((offset, reason))
@@ -90,16 +94,17 @@ def find_data_end(text: FileText, layout: FileLayoutSpec, start: int) -> tuple[i
 def _skip_reason(text: FileText, layout: FileLayoutSpec, raw: Sequence[bytes], index: int) -> str | None:
     width = len(layout.columns)
     cells = _cells(text, layout, raw[index])
+    filled = [cell for cell in cells if not is_missing(cell)]
     if not any(cells):
         return EMPTY
+    starts_with_figure = bool(filled) and looks_numeric(filled[0])
     if index == len(raw) - 1 and text.data[text.end - 1] != 0x0A and index:
         above = _cells(text, layout, raw[index - 1])
-        if 1 <= len(cells) < width <= len(above) and looks_numeric(cells[0]):
+        if 1 <= len(cells) < min(width, len(above)) and starts_with_figure:
             return CUT_OFF
-    filled = [cell for cell in cells if not is_missing(cell)]
     figures = sum(map(looks_numeric, filled))
-    if filled and (figures == 0 or (len(cells) < width and not looks_numeric(cells[0]))):
-        return FOOTER
+    if filled and (figures == 0 or (len(cells) < width and not starts_with_figure)):
+        return LABELLED if 2 * figures >= width else FOOTER
     return None
 
 

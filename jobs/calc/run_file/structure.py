@@ -170,13 +170,23 @@ def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
         below_it = [line for line in lines[index + 1 : index + 12] if line.strip()]
         following = [split_cells(line, delimiter) for line in below_it[:3]]
         if sum(_is_row(row, usual) for row in following) >= min(2, len(following)):
-            return index
+            return _above_short_rows(lines, delimiter, index, below, usual)
     if first is None:
         header = next((i + 1 for i, line in enumerate(lines) if line.strip()), 1)
         raise RunFileError(
             "No line holds figures: there is a header or text, but nothing to read under it.", line=header
         )
     return first
+
+
+def _above_short_rows(lines: Sequence[str], delimiter: str, index: int, below: int, usual: int) -> int:
+    """Move up over rows of figures alone that lack a cell, so that the header above them is found."""
+    while index > below:
+        cells = split_cells(lines[index - 1], delimiter)
+        if not max(2, usual / 2) <= len(cells) < usual or not all(map(looks_numeric, cells)):
+            break
+        index -= 1
+    return index
 
 
 def _sample(lines: Sequence[str]) -> list[str]:

@@ -12,10 +12,21 @@ from typing import Any
 
 import numpy as np
 
+from jobs.calc.channels import match_channels
 from jobs.calc.run_file.cells import MISSING_MARKS, is_missing, parse_cells, parse_number, split_cells
-from jobs.calc.run_file.layout import MAX_COLUMNS, TIME_FORMS, FileLayoutSpec, RunFileError
+from jobs.calc.run_file.column_meaning import split_unit
+from jobs.calc.run_file.layout import (
+    DECIMALS,
+    DELIMITERS,
+    MAX_COLUMNS,
+    TIME_FORMS,
+    FileLayoutSpec,
+    RunFileError,
+)
 from jobs.calc.run_file.skipped_rows import (
+    CUT_OFF,
     EMPTY,
+    LABELLED,
     MAX_LINES_NAMED,
     NO_FIGURES,
     REPEATED_HEADER,
@@ -29,6 +40,8 @@ from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
 from jobs.calc.warning_filters import filter_warnings
 
+# Rows or cells beyond this share of a file are a loss that a person is asked about.
+MAX_LOSS_SHARE = 0.01
 BLOCK_BYTES = 1024 * 1024
 LEAF_BYTES = 64 * 1024
 
@@ -52,8 +65,13 @@ class Table:
         By position: cells that are no figures; cells that are empty or marked as missing.
     dropped : dict of str to LineTally
         Reason to the rows skipped for it.
-    longer : LineTally
-        Rows with more cells than columns; the surplus cells are skipped.
+    longer, shorter : LineTally
+        Rows with more cells than columns, whose surplus cells are skipped; rows with fewer, counted only if
+        the last column often lacks a figure.
+    lost : int
+        Skipped rows that may have held figures: text and repeated headers do not count.
+    other_headers : list of (int, str)
+        Line number and text of rows that look like another header.
     """
 
     values: list[FloatArray]
@@ -62,17 +80,18 @@ class Table:
     missing: list[LineTally]
     dropped: dict[str, LineTally]
     longer: LineTally
+    shorter: LineTally
+    lost: int
+    other_headers: list[tuple[int, str]]
 
 
-def read_table(text: FileText, layout: FileLayoutSpec, limit: int | None = None) -> Table:
+def read_table(text: FileText, layout: FileLayoutSpec) -> Table:
     """Read the figures of a file.
 
     Parameters
     ----------
     text : FileText
     layout : FileLayoutSpec
-    limit : int, optional
-        Maximum number of lines.
 
     Returns
     -------
@@ -83,7 +102,7 @@ def read_table(text: FileText, layout: FileLayoutSpec, limit: int | None = None)
     RunFileError
         No row with a figure is left, or there are too many rows.
     """
-    return _Reader(text, layout).read(limit)
+    return _Reader(text, layout).read()
 
 
 class _Reader:
@@ -100,17 +119,17 @@ class _Reader:
         self.wide = self.width  # with surplus cells
         self.dropped: dict[str, LineTally] = {}
         self.longer = LineTally()
+        self.lost = 0
+        self.other_headers: list[tuple[int, str]] = []
 
-    def read(self, limit: int | None) -> Table:
+    def read(self) -> Table:
         layout, text = self.layout, self.text
         if not self.width:
             raise RunFileError("The layout names no columns.", line=layout.data_line)
         start = text.offset_of_line(layout.data_line)
         end, self.dropped = find_data_end(text, layout, start)
-        if limit is not None:
-            end = min(end, self._offset_after(start, end, limit))
         if start >= end:
-            raise RunFileError("There is no row with figures under the header.", line=layout.data_line)
+            raise RunFileError(self._explain_nothing(start), line=layout.data_line)
         self.start, self.end = start, end
         self.quoted = text.data.find(b'"', start, end) >= 0
         self._inspect_first_rows(start, end)
@@ -120,6 +139,21 @@ class _Reader:
         if not self._read_whole(start, end, rows):
             self._read_blocks(start, end)
         return self._finish()
+
+    def _explain_nothing(self, start: int) -> str:
+        """Say why no row can be read, and where to change that."""
+        lines = self.text.decode(start, self.text.end).split("\n")
+        count, line = sum(1 for text in lines if text.strip()), self.layout.data_line
+        if not count:
+            return f"The file has no row from line {line} on. Set the first line with figures."
+        rows = "The only row" if count == 1 else f"None of the {format_number(count)} rows"
+        skipped = {reason: tally.count for reason, tally in self.dropped.items() if reason != EMPTY}
+        reasons = ", ".join(f"{format_number(number)} {reason}" for reason, number in skipped.items())
+        return (
+            f"{rows} from line {line} on can{'not' if count == 1 else ''} be read: {reasons}. "
+            f"The delimiter is {DELIMITERS[self.layout.delimiter]}, the decimal mark "
+            f"{DECIMALS[self.layout.decimal]}: set them or the first line with figures."
+        )
 
     def _offset_after(self, start: int, end: int, lines: int) -> int:
         for _ in range(lines):
@@ -315,9 +349,7 @@ class _Reader:
         self._note_dropped(drop, lines)
         drop[self._rows_too_short()] = True
         if drop.all():
-            raise RunFileError(
-                "There is a header but no figure under it that could be read.", line=self.layout.data_line
-            )
+            raise RunFileError(self._explain_nothing(self.start), line=self.layout.data_line)
         keep = ~drop
         refused, missing = [], []
         for i, values in enumerate(self.out):
@@ -333,7 +365,24 @@ class _Reader:
             lines = lines[keep]
             for i in range(self.width):
                 self.out[i] = self.out[i][keep]
-        return Table(self.out, lines, refused, missing, self.dropped, self.longer)
+        shorter = self._count_shorter(missing[-1].count, len(lines))
+        lost = self.lost + sum(
+            self.dropped[r].count for r in (LABELLED, CUT_OFF, TOO_SHORT) if r in self.dropped
+        )
+        return Table(
+            self.out, lines, refused, missing, self.dropped, self.longer, shorter, lost, self.other_headers
+        )
+
+    def _count_shorter(self, without_last: int, rows: int) -> LineTally:
+        """Count the rows with fewer cells than columns, if so many lack the last one that it matters."""
+        mark, tally = self.layout.delimiter.encode(), LineTally()
+        if mark in (b"", b" ") or self.quoted or without_last <= MAX_LOSS_SHARE * rows:
+            return tally
+        lines = self.text.data[self.start : self.end].split(b"\n")
+        short = [i for i, line in enumerate(lines) if line.strip() and line.count(mark) < self.width - 1]
+        if 2 * len(short) <= len(lines):  # of more, the layout says that it names too many columns
+            tally.add([self.layout.data_line + i for i in short[:MAX_LINES_NAMED]], len(short))
+        return tally
 
     def _rows_without_figures(self) -> np.ndarray:
         empty = np.isnan(self.out[0])
@@ -364,11 +413,31 @@ class _Reader:
         words = np.zeros(self.rows, dtype=bool)
         for bad in self.refused.values():
             words |= bad
+        self._inspect_wordy_rows(np.flatnonzero(words & ~header & drop))
         reasons = ((REPEATED_HEADER, header), (NO_FIGURES, words & ~header), (EMPTY, ~words & ~header))
         for reason, mask in reasons:
             found = lines[mask & drop]
             if len(found):
                 self.dropped.setdefault(reason, LineTally()).add(found[:MAX_LINES_NAMED].tolist(), len(found))
+
+    def _inspect_wordy_rows(self, rows: np.ndarray) -> None:
+        """Count the rows of whole width without a figure as lost, unless they are another header."""
+        if not rows.size:
+            return
+        lines = self.text.data[self.start : self.end].split(b"\n")
+        for i in rows.tolist():
+            line = lines[i].decode(self.text.encoding, "replace").strip("\r")
+            cells = [cell for cell in split_header(line, self.layout.delimiter, self.width) if cell]
+            if 2 * len(cells) < self.width or len(cells) < 2:
+                continue
+            if sum(_names_channel(cell) for cell in cells[: 2 * MAX_LINES_NAMED]) >= 2:
+                self.other_headers.append((self.layout.data_line + i, line))
+            else:
+                self.lost += 1
+
+
+def _names_channel(cell: str) -> bool:
+    return any(share > 0.5 for share, _ in match_channels(split_unit(cell)[0]).values())
 
 
 def _tally(mask: np.ndarray | None, lines: np.ndarray) -> LineTally:

@@ -1,5 +1,6 @@
 """From bytes to lines: refuse other kinds of file, find the encoding and the line ends."""
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -245,8 +246,26 @@ def _one_line_feed(data: bytes) -> bytes:
     if b"\r\r\n" in head:
         data = data.replace(b"\r\r\n", b"\n")
     if b"\r" in head and b"\n" not in head:
-        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    if data.count(b"\r") > data.count(b"\r\n"):
+        data = b"\n".join(_part_at_returns(line) for line in data.split(b"\n"))
     return data
+
+
+def _part_at_returns(line: bytes) -> bytes:
+    """Make a line of each part between carriage returns, if most of them have as many cells as each other."""
+    body = line.removesuffix(b"\r")
+    if b"\r" not in body:
+        return line
+    parts = body.split(b"\r")
+    widths = Counter(_count_cells(part) for part in parts if part.strip())
+    usual, count = widths.most_common(1)[0] if widths else (0, 0)
+    return b"\n".join(parts) if usual and 2 * count > len(parts) else line
+
+
+def _count_cells(part: bytes) -> int:
+    marks = sum(part.count(mark) for mark in (b",", b";", b"\t", b"|"))
+    return marks + 1 if marks else len(part.split())
 
 
 def _end_of_text(data: bytes) -> int:

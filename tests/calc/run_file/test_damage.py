@@ -260,7 +260,7 @@ def test_time_running_backwards_is_questioned():
 
 
 def test_file_without_a_row_of_figures_is_refused():
-    with pytest.raises(RunFileError, match="no row with figures"):
+    with pytest.raises(RunFileError, match="None of the 3 rows from line 2 on can be read"):
         read(f"{HEADER}\nx,y,z,w\nerr,err,err,err\n1".encode(), confirmed_layout(sweep().encode()))
 
 

@@ -278,7 +278,7 @@ def test_preview_shows_cells_raw_and_as_read():
 def test_preview_gives_reason_when_layout_does_not_fit():
     data = sweep().encode()
     shown = preview(data, replace(confirmed_layout(data), data_line=500), rows=10)
-    assert "no row with figures" in shown.problem
+    assert "The file has no row from line 500 on" in shown.problem
     assert shown.columns == ()
 
 

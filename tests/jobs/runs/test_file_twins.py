@@ -290,3 +290,118 @@ def test_answer_to_a_doubt_is_what_is_read(upload) -> None:
     run.refresh_from_db()
     shop = ShopProfile.current()
     assert get_result(run, shop).curve.peak_power_kw == pytest.approx(SECOND * PEAK_KW, rel=0.005)
+
+
+# --- rows that begin with an empty cell, are short, or lie between odd line ends
+
+
+def empty_first(lines: list[str]) -> list[str]:
+    return ["," + line.split(",", 1)[1] for line in lines]
+
+
+def whole_files_in_odd_form() -> dict[str, bytes]:
+    lines = whole_run().lines()
+    parts = [[HEADER, *lines[:400]], lines[400:800], lines[800:]]
+    short = [line.rsplit(",", 1)[0] for line in lines[-5:]]
+    ends = ("\r\n", "\n", "\r")
+    return {
+        "three line ends": "".join(
+            f"{line}{end}" for part, end in zip(parts, ends, strict=True) for line in part
+        ).encode(),
+        "lone returns first": "".join(
+            f"{line}{end}" for part, end in zip(parts, ends[::-1], strict=True) for line in part
+        ).encode(),
+        "last rows begin with an empty cell": text([*lines[:-5], *empty_first(lines[-5:])]),
+        "last rows begin empty and are short": text([*lines[:-5], *empty_first(short)]),
+        "last rows are short": text([*lines[:-5], *short]),
+        "first row is short": text([lines[0].rsplit(",", 2)[0], *lines[1:]]),
+        "every row begins with an empty cell": text([f",{line}" for line in lines], f"Note,{HEADER}"),
+    }
+
+
+@pytest.mark.parametrize("form", whole_files_in_odd_form())
+def test_no_row_is_lost_to_its_form(upload, form) -> None:
+    result = upload.send(whole_files_in_odd_form()[form])
+    if result.run.status == Run.Status.TO_NAME:
+        assert upload.confirm(result.run).status_code == 302
+    run = upload.runs()[0]
+    assert run.report["rows"] == run.samples == len(whole_run().rows)
+    assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
+
+
+def files_that_lose_rows() -> dict[str, tuple[bytes, str]]:
+    lines = whole_run().lines()
+
+    def every_tenth(change: Any) -> bytes:
+        return text([change(line) if i % 10 == 5 else line for i, line in enumerate(lines)])
+
+    return {
+        "unreadable rows": (
+            every_tenth(lambda line: ",".join(["ERR"] * 6)),
+            "135 of 1351 rows (10.0 %) are left out",
+        ),
+        "short rows": (
+            every_tenth(lambda line: ",".join(line.split(",")[:4])),
+            "135 of 1351 rows (10.0 %) are shorter than the header",
+        ),
+        "long rows": (
+            every_tenth(lambda line: f"{line},1,2"),
+            "135 of 1351 rows (10.0 %) are longer than the header",
+        ),
+        "unreadable cells": (
+            every_tenth(lambda line: line.replace(line.split(",")[2], "#DIV/0!")),
+            "Column 3 ('Power'): 135 of 1351 cells (10.0 %) could not be read.",
+        ),
+    }
+
+
+@pytest.mark.parametrize("form", files_that_lose_rows())
+def test_loss_is_said_before_the_run_is_stored_and_in_the_run_table(upload, form) -> None:
+    data, sentence = files_that_lose_rows()[form]
+    result = upload.send(data)
+    assert result.run.status == Run.Status.TO_NAME
+    assert sentence in result.sentence
+    assert sentence in read_text(upload.open(result.run))
+    answer = upload.confirm(result.run)
+    assert sentence in read_text(upload.client.get(answer.url))  # the message after storing
+    assert sentence in read_text(upload.client.get(reverse("runs", args=[upload.job])))
+
+
+def test_few_rows_left_out_are_in_the_message(upload) -> None:
+    lines = whole_run().lines()
+    result = upload.send(text([*lines[:700], "--- pause ---", *lines[700:], "made by hand"]))
+    assert "1351 rows read, 2 left out. Its page shows what to check." in result.sentence
+
+
+def test_second_table_with_other_columns_is_asked_about(upload) -> None:
+    other = "Time [s],Torque [Nm],Engine speed [rpm],Power [kW],Throttle grip [%],Lambda"
+    lines = pull(SECOND).lines()
+    result = upload.send(text([*pull().lines(), other, *lines]))
+    assert "Line 903 looks like another header" in result.sentence
+    assert result.run.status == Run.Status.TO_NAME
+
+
+# --- rows out of order
+
+
+def rows_out_of_order() -> dict[str, Samples]:
+    rows = whole_run().rows
+    return {
+        "blocks exchanged": Samples(np.vstack([rows[500:1_000], rows[:500], rows[1_000:]])),
+        "shuffled": Samples(np.random.default_rng(4).permutation(rows)),
+    }
+
+
+@pytest.mark.parametrize("form", rows_out_of_order())
+def test_rows_out_of_order_are_sorted_by_their_time(upload, form) -> None:
+    result = upload.send(text(rows_out_of_order()[form].lines()))
+    assert "sorted by it" in result.sentence
+    assert upload.confirm(result.run).status_code == 302
+    assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
+
+
+def test_shuffled_rows_without_time_are_asked_about(upload) -> None:
+    shuffled = rows_out_of_order()["shuffled"]
+    result = upload.send(text(lines_without_time(shuffled), HEADER.split(",", 1)[1]))
+    assert "no time tells their order" in result.sentence
+    assert result.run.status == Run.Status.TO_NAME
