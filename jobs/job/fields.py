@@ -13,12 +13,19 @@ from workshop.records.form import limits
 from workshop.units.display import Plausible, convert, decimals, format_plain, label, storage_unit
 from workshop.units.shop_units import shop_unit
 
+# Units that people read off their instruments, the likeliest first.
+ASKED_UNITS = {
+    "pressure": ("hpa", "kpa", "inhg", "psi", "mmhg"),
+    "tyre_pressure": ("kpa", "bar", "psi"),
+    "temperature": ("c", "f"),
+}
+
 
 class LimitedQuantityField(QuantityField):
     """A quantity whose limits are shown in the unit it was entered in."""
 
-    def __init__(self, *, low: float, high: float, **kwargs: Any) -> None:
-        self.low, self.high = low, high
+    def __init__(self, *, low: float, high: float, quantity: str = "", **kwargs: Any) -> None:
+        self.quantity, self.low, self.high = quantity, low, high
         super().__init__(**kwargs)
 
     @property
@@ -31,14 +38,25 @@ class LimitedQuantityField(QuantityField):
                 format_plain(round(float(convert(end, self.storage_unit, self.unit)), 1))
                 for end in (self.low, self.high)
             )
-            raise ValidationError(f"This must lie between {low} and {high} {label(self.unit)}.")
+            limits_sentence = f"This must lie between {low} and {high} {label(self.unit)}."
+            raise ValidationError(f"{limits_sentence} {self.ask_for_unit(float(value))}".strip())
         super().run_validators(value)
+
+    def ask_for_unit(self, value: float) -> str:
+        """Ask whether a number that is out of the limits was meant in another unit."""
+        typed = float(convert(value, self.storage_unit, self.unit))
+        for unit in ASKED_UNITS.get(self.quantity, ()):
+            if unit != self.unit and self.low <= convert(typed, unit, self.storage_unit) <= self.high:
+                number = f"{format_plain(round(typed, 3))} {label(unit)}"
+                return f"If {number} is meant, type the unit with it: {number}."
+        return ""
 
 
 def quantity_field(field: "models.FloatField[Any, Any]", quantity: str) -> LimitedQuantityField:
     """Return the form field of a model's quantity, with the limits that the model sets."""
     low, high = map(float, limits(field))
     return LimitedQuantityField(
+        quantity=quantity,
         storage_unit=storage_unit(quantity),
         low=low,
         high=high,

@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from jobs.calc.units.factors import identify_unit
+from jobs.calc.units.factors import get_unit, identify_unit
 from workshop.clock import check_plausible_day, to_utc
 from workshop.units.display import (
     Plausible,
@@ -24,7 +24,9 @@ from workshop.units.display import (
     plausible_length,
 )
 
-LENGTH_PATTERN = re.compile(r"(.*\d[.,]?)\s*([^\d\s.,]\D*)?", re.DOTALL)  # a number and its unit, if any
+NUMBER_AND_UNIT = re.compile(r"(.*\d[.,]?)\s*([^\d\s.,]\D*)?", re.DOTALL)  # the unit may be missing
+
+MAX_UNIT_LENGTH = 20
 
 
 class NumberInput(forms.TextInput):
@@ -116,7 +118,7 @@ class UnitMixin(forms.Field):
 
 
 class QuantityField(UnitMixin, FloatNumberField):
-    """A quantity typed in the shop's unit and stored in the record's own."""
+    """A quantity typed in the shop's unit or in the one typed behind it, stored in the record's own."""
 
     def __init__(self, *, storage_unit: str, unit: str | None = None, **kwargs: Any) -> None:
         self.storage_unit = storage_unit
@@ -132,6 +134,27 @@ class QuantityField(UnitMixin, FloatNumberField):
         stored = super().plausible
         low, high = (None if end is None else self.in_unit(float(end)) for end in (stored.low, stored.high))
         return Plausible(low, high, stored.thousandths)
+
+    def to_python(self, value: Any) -> Any:
+        found = NUMBER_AND_UNIT.fullmatch(value.strip()) if isinstance(value, str) else None
+        if not found or not found[2]:
+            return super().to_python(value)
+        quantity = get_unit(self.storage_unit).quantity
+        typed = identify_unit(found[2], quantity)
+        if typed is None or get_unit(typed).quantity != quantity:
+            unknown = found[2][:MAX_UNIT_LENGTH]
+            raise ValidationError(
+                f"“{unknown}” is no unit of this quantity. Enter it in {label(self.unit)}.", code="invalid"
+            )
+        low, high = (
+            None if end is None else convert(float(end), self.unit, typed)
+            for end in (self.plausible.low, self.plausible.high)
+        )
+        try:
+            number = parse_number(found[1], Plausible(low, high))
+        except ValueError as problem:
+            raise ValidationError(str(problem), code="invalid") from problem
+        return super().to_python(Decimal(str(convert(float(number), typed, self.unit))))
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, Decimal | float | int):
@@ -155,7 +178,7 @@ class LengthField(UnitMixin, NumberField):
     def to_python(self, value: Any) -> Any:
         if value in self.empty_values or not isinstance(value, str):
             return super().to_python(value)
-        found = LENGTH_PATTERN.fullmatch(value.strip())
+        found = NUMBER_AND_UNIT.fullmatch(value.strip())
         number, named = found.groups() if found else (value, None)
         unit = (identify_unit(named, "length") or named) if named else self.unit
         try:

@@ -190,7 +190,14 @@ def test_upload_without_a_file_keeps_the_input(login) -> None:
     ("given", "field", "sentence"),
     [
         ({"temperature_c": "95"}, "temperature_c", "This must lie between -30 and 60 °C."),
+        ({"temperature_c": "95"}, "temperature_c", "If 95 °F is meant, type the unit with it: 95 °F."),
         ({"pressure_kpa": "1013"}, "pressure_kpa", "This must lie between 50 and 110 kPa."),
+        ({"pressure_kpa": "1018"}, "pressure_kpa", "If 1018 hPa is meant, type the unit with it: 1018 hPa."),
+        ({"pressure_kpa": "29.92"}, "pressure_kpa", "If 29.92 inHg is meant"),
+        ({"pressure_kpa": "14,7"}, "pressure_kpa", "If 14.7 psi is meant"),
+        ({"pressure_kpa": "1018 furlong"}, "pressure_kpa", "“furlong” is no unit of this quantity."),
+        ({"pressure_kpa": "101 °C"}, "pressure_kpa", "“°C” is no unit of this quantity."),
+        ({"pressure_kpa": "1018 kPa"}, "pressure_kpa", "This must lie between 50 and 110 kPa."),
         ({"humidity_pct": "140"}, "humidity_pct", "less than or equal to 100"),
         (
             {"humidity_pct": ""},
@@ -205,6 +212,26 @@ def test_implausible_air_gives_an_error_at_its_field(login, given, field, senten
     assert answer.status_code == 422
     assert sentence in " ".join(answer.context["form"].errors[field])
     assert not Run.objects.exists()
+
+
+# 1 inHg is 3.386389 kPa, 1 psi 6.894757 kPa (NIST SP 811)
+@pytest.mark.parametrize(
+    ("typed", "kpa"),
+    [
+        ("1018 hPa", 101.8),
+        ("1018hPa", 101.8),
+        ("1 018 mbar", 101.8),
+        ("1.018,5 hPa", 101.85),
+        ("29,92 inHg", 101.32076),
+        ("14.7 psi", 101.35293),
+        ("101.8 kPa", 101.8),
+        ("101,8", 101.8),
+    ],
+)
+def test_pressure_is_understood_with_its_unit(login, typed, kpa) -> None:
+    given = {**AIR, "pressure_kpa": typed}
+    assert send(login(Role.TUNER), make_job(), upload("a.csv", sweep_csv()), **given).status_code == 302
+    assert Run.objects.get().pressure_kpa == pytest.approx(kpa, abs=1e-4)
 
 
 def test_sea_level_pressure_must_be_confirmed_once(login, shop) -> None:
