@@ -22,6 +22,7 @@ PACKAGES = (
     "runs",
     "comparisons",
     "drive_force",
+    "heat_soak",
     "mixture",
     "throttle",
     "bikes",

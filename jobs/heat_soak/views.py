@@ -1,0 +1,35 @@
+"""Show how far power follows the temperatures between repeats."""
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from jobs.heat_soak import compute
+from jobs.heat_soak.tables import columns, csv_table, run_rows, slope_rows
+from jobs.job.lookup import get_results_or_404
+from jobs.runs.views import spreadsheet_response
+from workshop.access.roles import StaffRequest, staff
+from workshop.csv_files import csv_text
+
+
+@staff
+@require_safe
+def heat_soak(request: StaffRequest, number: str) -> HttpResponse:
+    results = get_results_or_404(number, request.shop)
+    soak = results.get(compute.heat_soak)
+    context = {
+        "job": results.job,
+        "soak": soak,
+        "slopes": slope_rows(soak, request.shop),
+        "columns": columns(soak, request.shop),
+        "rows": run_rows(soak, request.shop),
+    }
+    return render(request, "jobs/heat_soak/detail.html", context)
+
+
+@staff
+@require_safe
+def heat_soak_csv(request: StaffRequest, number: str) -> HttpResponse:
+    results = get_results_or_404(number, request.shop)
+    header, rows = csv_table(results.get(compute.heat_soak), request.shop)
+    return spreadsheet_response(csv_text(header, rows), f"{results.job.number}-heat-soak.csv")
