@@ -5,12 +5,15 @@ from typing import Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.formats import date_format
+from django.utils.timezone import localtime, now
 
 from jobs.calc.dyno.air import pressure_warning
 from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
 from jobs.job.fields import InShopUnits, ManyFilesInput
 from jobs.models import Job, Run
+from jobs.runs.air_readings import AIR_VALID, is_old, reading_times
 from jobs.runs.file_correction import (
     CORRECTION_CHOICES,
     CORRECTION_HELP,
@@ -166,7 +169,15 @@ class AttachForm(RunForm):
     )
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
-        super().__init__(*args, job=job, initial=initial_from_last_run(job), **kwargs)
+        initial = initial_from_last_run(job)
+        super().__init__(*args, job=job, initial=initial, **kwargs)
+        if read_at := old_reading(job):
+            for name in AIR:
+                self.initial[name] = None
+            self.fields["temperature_c"].help_text = (
+                f"The last reading is from {date_format(localtime(read_at), 'j M, H:i')}, more than "
+                f"{AIR_VALID.seconds // 60} minutes ago: read the air again."
+            )
         made_at = self.fields["made_at"]
         made_at.required, made_at.help_text = (
             False,
@@ -188,6 +199,15 @@ def initial_from_last_run(job: Job) -> dict[str, Any]:
     last = job.runs.order_by("-made_at", "-pk").first()
     given = {name: getattr(last, name) for name in CARRIED_OVER} if last else {}
     return {**given, "tune_revision": job.tune_revisions.order_by("-loaded_at", "-pk").first()}
+
+
+def old_reading(job: Job) -> datetime | None:
+    """Return when the air that the next run would take over was read, if that is too long ago."""
+    runs = list(job.runs.all())
+    times = reading_times(runs)
+    last = max(runs, key=lambda run: (run.made_at, run.pk), default=None)
+    read_at = times.get(last.pk) if last else None
+    return read_at if read_at and is_old(read_at, now()) else None
 
 
 class SweepForm(forms.Form):

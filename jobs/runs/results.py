@@ -2,10 +2,19 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 import numpy as np
 
-from jobs.calc.dyno.air import STANDARDS, Air, AirCorrection, correct, pressure_warning, uncorrect
+from jobs.calc.dyno.air import (
+    STANDARDS,
+    Air,
+    AirCorrection,
+    correct,
+    correction_blocker,
+    pressure_warning,
+    uncorrect,
+)
 from jobs.calc.dyno.consistency import RatioChange, ratio_change
 from jobs.calc.dyno.curves import Curve, Flag, apply_factor, power_curve
 from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_grid, shown_share
@@ -15,11 +24,12 @@ from jobs.calc.statistics import summarise
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.models import Run
+from jobs.runs.air_readings import is_old, reading_times
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.file_correction import OBSERVED, OTHER, FileCorrection, air_in_file, file_correction
 from jobs.runs.lambda_reading import lambda_flags
 from jobs.runs.roller import ROLLER_SPEEDS, RollerDyno
-from workshop.models import ShopProfile
+from workshop.models import EngineSpec, ShopProfile
 
 NEEDED = (
     "time_s",
@@ -122,7 +132,12 @@ class SweepData:
 def run_results(results: JobResults) -> dict[int, RunResult]:
     """Return the result of every run of the job by key, computed once."""
     widths, sweeps = results.get(smoothing_widths), results.get(sweeps_by_run)
-    return {pk: compute_result(sweep, results.shop, widths[pk]) for pk, sweep in sweeps.items()}
+    read_at = reading_times(results.rows(Run))
+    engine = results.job.bike.engine_spec
+    return {
+        pk: compute_result(sweep, results.shop, widths[pk], engine, read_at.get(pk))
+        for pk, sweep in sweeps.items()
+    }
 
 
 def sweeps_by_run(results: JobResults) -> dict[int, SweepData]:
@@ -246,20 +261,27 @@ def get_air(run: Run) -> Air | None:
     return Air(run.temperature_c, run.pressure_kpa, humidity_pct=run.humidity_pct)
 
 
-def compute_result(sweep_data: SweepData, shop: ShopProfile, width_rpm: float) -> RunResult:
+def compute_result(
+    sweep_data: SweepData,
+    shop: ShopProfile,
+    width_rpm: float,
+    engine: EngineSpec | None,
+    air_read_at: datetime | None,
+) -> RunResult:
     run, rows = sweep_data.run, sweep_data.rows
     if sweep_data.reason:
         return _without_curve(sweep_data, sweep_data.reason)
     try:
         factor = 1.0 if sweep_data.power_is_derived else uncorrect_factor(run)
         observed = _observed(rows, factor, shop, width_rpm)
-        correction = _correction(sweep_data, shop)
+        correction = _correction(sweep_data, shop, engine)
     except ValueError as problem:
         return _without_curve(sweep_data, str(problem))
     curve = apply_factor(observed, correction.factor) if correction else observed
     flags = (
         *observed.flags,
         *_run_flags(sweep_data, correction),
+        *_air_flags(run, engine, air_read_at),
         *_record_flags(sweep_data, shop, curve),
     )
     return RunResult(
@@ -320,15 +342,38 @@ def uncorrect_factor(run: Run) -> float:
     )
 
 
-def _correction(sweep_data: SweepData, shop: ShopProfile) -> AirCorrection | None:
+def _correction(sweep_data: SweepData, shop: ShopProfile, engine: EngineSpec | None) -> AirCorrection | None:
     air = get_air(sweep_data.run)
     if air is None or _is_file_power_in_doubt(sweep_data):
+        return None
+    if engine and correction_blocker(engine.induction, engine.ignition):
         return None
     return correct(shop.correction_standard, air)
 
 
 def _is_file_power_in_doubt(sweep_data: SweepData) -> bool:
     return not sweep_data.power_is_derived and file_correction(sweep_data.run).in_doubt
+
+
+def _air_flags(run: Run, engine: EngineSpec | None, read_at: datetime | None) -> list[Flag]:
+    """Return what the reader has to know of the air and of how it was corrected for."""
+    found = []
+    if engine and (blocker := correction_blocker(engine.induction, engine.ignition)):
+        found.append(Flag("not-corrected", blocker))
+    elif engine and engine.induction == EngineSpec.Induction.CHARGED and run.has_air:
+        sentence = (
+            "Forced induction: the factor takes it that the boost follows the outside air. If the engine "
+            "keeps its boost by itself, say so in the engine's data."
+        )
+        found.append(Flag("charged", sentence))
+    if read_at and is_old(read_at, run.made_at):
+        minutes = (run.made_at - read_at).total_seconds() / 60
+        sentence = (
+            f"The air is to the last digit that of a run {format_number(minutes)} minutes before: was it "
+            "read again? 6 °C change power by about 2 %."
+        )
+        found.append(Flag("air-old", sentence))
+    return found
 
 
 def _record_flags(sweep_data: SweepData, shop: ShopProfile, curve: Curve) -> list[Flag]:

@@ -50,7 +50,7 @@ KINDS = {
 
 def find_run(pk: int) -> Run:
     return get_object_or_404(
-        Run.objects.select_related("job__bike", "tune_revision", "made_by", "file_layout"), pk=pk
+        Run.objects.select_related("job__bike__engine_spec", "tune_revision", "made_by", "file_layout"), pk=pk
     )
 
 

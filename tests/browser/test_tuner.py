@@ -106,7 +106,7 @@ def test_columns_are_named_once_and_curves_overlaid(log_in: LogIn, job: Job) -> 
     assert states == ["before"] * 3 + ["after"] * 3
     expect(page.get_by_role("group", name="Power: curves of").locator("canvas")).to_be_visible()
     figures = page.get_by_role("table", name="Figures")
-    expect(figures.get_by_role("row").nth(1)).to_contain_text("ISO 1585")
+    expect(figures.get_by_role("row").nth(1)).to_contain_text("EU 134/2014")
     corrected = read_chart_data(page, "runs-chart")["panels"][0]["series"][0]["y"]
     page.get_by_label("Figures", exact=True).select_option("observed")
     expect(page.get_by_text("As observed.")).to_be_visible()

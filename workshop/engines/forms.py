@@ -40,6 +40,9 @@ NEEDED_FOR_CLOSING = (
 MAX_GAP_MM = 5
 MAX_LENGTHS_MM = {"_thinnest_": 9, "_thickest_": 9, "_diameter_": 60}
 
+# Every engine has one of these; most have the model's default.
+KINDS = ("cycle", "induction", "ignition")
+
 NEVER_ZERO = ("screw_pitch_mm", *SHIMS, *CLOSING_SHIMS)
 
 ENGINE_GROUPS: Groups = (
@@ -57,6 +60,9 @@ ENGINE_GROUPS: Groups = (
             "intake_at_front",
             "firing_order",
             "adjuster",
+            "cycle",
+            "induction",
+            "ignition",
         ),
     ),
     (OPENING_LEGEND, (*OPENING, "target_tolerance_mm")),
@@ -66,7 +72,17 @@ ENGINE_GROUPS: Groups = (
     (SCREW_LEGEND, SCREW),
     ("Speeds and intervals", ("idle_rpm", "rev_limit_rpm", "check_interval_km", "check_interval_hours")),
     ("Gearing", ("primary_ratio", "gear_ratios", "front_sprocket", "rear_sprocket")),
-    ("Masses and tyres", ("dry_mass_kg", "wet_mass_kg", "front_tyre", "rear_tyre")),
+    (
+        "Masses, inertia and tyres",
+        (
+            "dry_mass_kg",
+            "wet_mass_kg",
+            "engine_inertia_kgm2",
+            "wheel_inertia_kgm2",
+            "front_tyre",
+            "rear_tyre",
+        ),
+    ),
     ("Where the figures come from", ("source_manual", "source_edition", "source_page", "note")),
 )
 
@@ -105,11 +121,19 @@ class EngineForm(FieldGroupsMixin, RecordForm):
             "intake_low_mm": "A unit behind a figure counts: 0.12 mm, 0.005 in. Kept exactly, in mm.",
             "source_manual": "Without it the engine is marked: figures without a source.",
             "shim_step_mm": "Steps in which shims can be had, for example 0,05",
+            "induction": "It decides whether power is corrected for the air.",
+            "engine_inertia_kgm2": (
+                "Crank, clutch, alternator and gearbox, turned to the crank's speed. Added to power from a "
+                "roller's speed; left empty, it is left out and said so."
+            ),
             "primary_ratio": "Crank turns for one turn of the gearbox's input shaft.",
         }
 
     def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # A file of engines may leave these out: the model's default counts.
+        for name in KINDS:
+            self.fields[name].required = False
         for name in (*OPENING, *CLOSING, "target_tolerance_mm"):
             field = self.fields[name]
             assert isinstance(field, LengthField)
@@ -117,6 +141,9 @@ class EngineForm(FieldGroupsMixin, RecordForm):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
+        for name in KINDS:
+            if name not in self.errors and not self.cleaned_data.get(name):
+                self.cleaned_data[name] = getattr(self.instance, name)
         self._refuse_same_name()
         self._check_firing_order()
         adjuster = self.cleaned_data.get("adjuster")

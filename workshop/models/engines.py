@@ -10,6 +10,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
+from jobs.calc.dyno import air
 from workshop.models.base import Record
 from workshop.models.personal_data import PersonalData
 
@@ -97,6 +98,22 @@ class EngineSpec(Record):
         SOHC = "sohc", "one camshaft for each bank"
         DOHC = "dohc", "intake and exhaust camshaft for each bank"
 
+    class Cycle(models.TextChoices):
+        FOUR_STROKE = "four_stroke", "four-stroke"
+        TWO_STROKE = "two_stroke", "two-stroke"
+
+    class Induction(models.TextChoices):
+        NATURAL = air.Induction.NATURAL.value, "naturally aspirated"
+        CHARGED = air.Induction.CHARGED.value, "forced induction, boost follows the outside air"
+        CONSTANT_BOOST = (
+            air.Induction.CONSTANT_BOOST.value,
+            "forced induction that keeps its boost pressure by itself",
+        )
+
+    class Ignition(models.TextChoices):
+        SPARK = air.Ignition.SPARK.value, "spark ignition"
+        COMPRESSION = air.Ignition.COMPRESSION.value, "compression ignition"
+
     maker = models.CharField(max_length=60)
     name = models.CharField("engine", max_length=80)
     cylinders = models.PositiveSmallIntegerField(validators=[MinValueValidator(1), MaxValueValidator(8)])
@@ -141,6 +158,21 @@ class EngineSpec(Record):
 
     check_interval_km = models.PositiveIntegerField("check every (km)", null=True, blank=True)
     check_interval_hours = models.PositiveIntegerField("check every (engine hours)", null=True, blank=True)
+    cycle = models.CharField("working cycle", max_length=12, choices=Cycle, default=Cycle.FOUR_STROKE)
+    induction = models.CharField(max_length=16, choices=Induction, default=Induction.NATURAL)
+    ignition = models.CharField(max_length=12, choices=Ignition, default=Ignition.SPARK)
+    engine_inertia_kgm2 = models.FloatField(
+        "rotating inertia of the engine, at the crank (kg·m²)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.001), MaxValueValidator(1)],
+    )
+    wheel_inertia_kgm2 = models.FloatField(
+        "rotating inertia of the rear wheel with tyre (kg·m²)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.05), MaxValueValidator(5)],
+    )
     idle_rpm = models.PositiveIntegerField("idle speed (1/min)", null=True, blank=True)
     rev_limit_rpm = models.PositiveIntegerField("rev limit (1/min)", null=True, blank=True)
     primary_ratio = models.FloatField(

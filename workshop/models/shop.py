@@ -48,7 +48,7 @@ class ShopProfile(Record):
     length_unit = models.CharField(max_length=8, choices=[("mm", "mm"), ("in", "in")], default="mm")
     distance_unit = models.CharField(max_length=8, choices=[("km", "km"), ("mi", "mi")], default="km")
     currency = models.CharField(max_length=3, default="EUR")
-    correction_standard = models.CharField(max_length=20, default="iso_1585")
+    correction_standard = models.CharField(max_length=20, default="eu_134_2014")
     elevation_m = models.FloatField(
         "elevation (m)", default=0, validators=[MinValueValidator(-430), MaxValueValidator(5500)]
     )

@@ -1,9 +1,10 @@
 """Pages of the shop's profile."""
 
 from django.http import FileResponse, HttpResponse, HttpResponseBase
-from django.shortcuts import redirect
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
+from jobs.calc.dyno.air import STANDARDS, correction_blocker
 from workshop.access.roles import StaffRequest, owner_only, staff
 from workshop.models import ShopProfile
 from workshop.records.responses import flash_saved, open_or_404, post_data, render_form
@@ -24,6 +25,18 @@ def shop_profile(request: StaffRequest) -> HttpResponse:
             flash_saved(request, "The shop's page is saved.", "shop")
             return redirect("shop-profile")
     return render_form(request, "workshop/shop/profile.html", form, bands=bands)
+
+
+@staff
+@require_safe
+def correction_standards(request: StaffRequest) -> HttpResponse:
+    blocked = (("constant_boost", "spark"), ("natural", "compression"))
+    context = {
+        "standards": [{"key": key, "rule": rule} for key, rule in STANDARDS.items()],
+        "used": STANDARDS[request.shop.correction_standard],
+        "not_corrected": [correction_blocker(induction, ignition) for induction, ignition in blocked],
+    }
+    return render(request, "workshop/shop/standards.html", context)
 
 
 @staff

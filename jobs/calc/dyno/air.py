@@ -1,11 +1,19 @@
 """The air an engine breathed, and power and torque corrected to a standard's reference air.
 
-The factor of a standard multiplies observed power and torque alike. It holds for a wide-open throttle and a
-naturally aspirated engine, and says nothing about losses between crank and roller.
+The factor of a standard multiplies observed power and torque alike. It holds for a wide-open throttle and
+spark ignition, and says nothing about losses between crank and roller.
+
+References
+----------
+.. [1] Commission Delegated Regulation (EU) No 134/2014, Annex X, appendices 2.2 (spark ignition) and 2.3
+   (compression ignition), public at legislation.gov.uk and EUR-Lex.
+.. [2] UNECE, GRPE-70-02: Supplement 7 to UN Regulation No. 85: no correction for charged engines that make up
+   for the air by themselves.
 """
 
 import math
 from dataclasses import dataclass, fields
+from enum import StrEnum
 from typing import Literal
 
 from jobs.calc.dyno.atmosphere import (
@@ -22,6 +30,23 @@ from jobs.calc.units.numbers import format_number, require_finite
 WEATHER_SPREAD_KPA = 4.0
 
 Limits = tuple[float, float]
+
+FROM_MEMORY = "from memory: nobody could read it in a public text"
+
+
+class Induction(StrEnum):
+    """How an engine gets its air."""
+
+    NATURAL = "natural"
+    CHARGED = "charged"
+    CONSTANT_BOOST = "constant_boost"
+
+
+class Ignition(StrEnum):
+    """How an engine lights its mixture."""
+
+    SPARK = "spark"
+    COMPRESSION = "compression"
 
 
 @dataclass(frozen=True)
@@ -138,8 +163,10 @@ class Standard:
 
     Attributes
     ----------
-    name, formula, note, source : str
-        For people.
+    name, formula, source : str
+        For people; where formula and reference air come from.
+    edition, scope : str
+        Which edition is meant, and which vehicles and engines it is for.
     reference_temperature_c, reference_pressure_kpa : float
         The reference air [°C], [kPa].
     pressure_kind : str
@@ -150,24 +177,50 @@ class Standard:
         Above 1 if only indicated power scales with the air, and friction does not [1].
     temperature_range_k, pressure_range_kpa, factor_range : (float, float) or None
         Limits of the air [K], of the pressure that the formula takes [kPa] and of the factor [1].
+    temperature_source, pressure_source, factor_source : str
+        Where each limit comes from.
     range_is_closed : bool
         Whether the ends of the temperature range are inside it.
+    note : str
+        What else a reader has to know.
     """
 
     name: str
+    edition: str
+    scope: str
     reference_temperature_c: float
     reference_pressure_kpa: float
     pressure_kind: Literal["dry", "total"]
     formula: str
     pressure_exponent: float
     temperature_exponent: float
+    source: str
     gain: float = 1.0
     temperature_range_k: Limits | None = None
     pressure_range_kpa: Limits | None = None
     factor_range: Limits | None = None
+    temperature_source: str = FROM_MEMORY
+    pressure_source: str = FROM_MEMORY
+    factor_source: str = FROM_MEMORY
     range_is_closed: bool = True
     note: str = ""
-    source: str = ""
+
+    @property
+    def limits(self) -> tuple[tuple[str, str], ...]:
+        """What each limit is, and where it comes from, in words."""
+        found = []
+        if self.temperature_range_k:
+            low, high = (limit - ZERO_CELSIUS_K for limit in self.temperature_range_k)
+            found.append(
+                (f"air {format_number(low, 1)} to {format_number(high, 1)} °C", self.temperature_source)
+            )
+        if self.pressure_range_kpa:
+            low, high = self.pressure_range_kpa
+            found.append((f"{self.pressure_kind} pressure {low:g} to {high:g} kPa", self.pressure_source))
+        if self.factor_range:
+            low, high = self.factor_range
+            found.append((f"factor {low:g} to {high:g}", self.factor_source))
+        return tuple(found)
 
     def factor(self, temperature_c: float, pressure_kpa: float) -> float:
         """Compute the factor for this air, inside the ranges or not.
@@ -193,14 +246,65 @@ class Standard:
 
 
 _EEC_FORMULA = "(99 kPa / dry pressure)^1.2 × (T / 298.15 K)^0.6"
-_EEC_SOURCE = (
-    "Exponents as quoted from 80/1269/EEC (amended 88/195/EEC), ISO 1585 and UN R85 Annex 5 in secondary "
-    "sources; reference air of EU 134/2014 Annex X Appendix 2.2 point 3.2"
-)
+_EEC_SOURCE = "exponents as quoted from 80/1269/EEC, ISO 1585 and UN R85 Annex 5 in secondary sources"
 
 STANDARDS: dict[str, Standard] = {
+    "eu_134_2014": Standard(
+        name="EU 134/2014",
+        edition="Delegated Regulation (EU) No 134/2014, Annex X, Appendix 2.2, as adopted",
+        scope="Vehicles of category L, motorcycles among them; this factor for spark ignition.",
+        reference_temperature_c=25.0,
+        reference_pressure_kpa=99.0,
+        pressure_kind="dry",
+        formula=_EEC_FORMULA,
+        pressure_exponent=1.2,
+        temperature_exponent=0.6,
+        temperature_range_k=(283.2, 318.2),
+        factor_range=(0.93, 1.07),
+        range_is_closed=False,
+        temperature_source="the regulation, Appendix 2.2, point 3.2.3.1",
+        source=f"reference air from the regulation; {_EEC_SOURCE}",
+        note=(
+            "It asks for power at the crank: with losses of the drive left in, a run on a roller stays "
+            "power at the wheel."
+        ),
+    ),
+    "iso_1585": Standard(
+        name="ISO 1585",
+        edition="1992",
+        scope="Road vehicles; its scope leaves motorcycles out. For them there is ISO 4106.",
+        reference_temperature_c=25.0,
+        reference_pressure_kpa=99.0,
+        pressure_kind="dry",
+        formula=_EEC_FORMULA,
+        pressure_exponent=1.2,
+        temperature_exponent=0.6,
+        temperature_range_k=(288.0, 308.0),
+        pressure_range_kpa=(80.0, 110.0),
+        factor_range=(0.93, 1.07),
+        source=_EEC_SOURCE,
+        note="The same factor as EU 134/2014. ISO 4106 could not be read, so it is not offered.",
+    ),
+    "un_r85": Standard(
+        name="UN R85",
+        edition="Regulation No. 85, Annex 5, with Supplement 7",
+        scope="Vehicles of categories M and N, so no motorcycles.",
+        reference_temperature_c=25.0,
+        reference_pressure_kpa=99.0,
+        pressure_kind="dry",
+        formula=_EEC_FORMULA,
+        pressure_exponent=1.2,
+        temperature_exponent=0.6,
+        temperature_range_k=(288.0, 308.0),
+        pressure_range_kpa=(90.0, 110.0),
+        factor_range=(0.93, 1.07),
+        source=_EEC_SOURCE,
+        note="The same factor as EU 134/2014. Engines that keep their boost by themselves are not corrected.",
+    ),
     "sae_j1349": Standard(
         name="SAE J1349",
+        edition="June 1990",
+        scope="Net power of spark-ignition and compression-ignition engines; this factor for spark ignition.",
         reference_temperature_c=25.0,
         reference_pressure_kpa=99.0,
         pressure_kind="dry",
@@ -211,74 +315,70 @@ STANDARDS: dict[str, Standard] = {
         temperature_range_k=(288.15, 308.15),
         pressure_range_kpa=(90.0, 105.0),
         factor_range=(0.93, 1.07),
-        note="Takes a mechanical efficiency of 85 %. Its ranges of air and factor are from memory.",
-        source="SAE J1349 (June 1990), formula as publicly quoted; ranges from memory",
+        source="formula as quoted in public",
+        note=(
+            "Takes a mechanical efficiency of 85 %. Later editions differ. SAE's notice of revision calls "
+            "the factors for compression ignition no longer appropriate."
+        ),
     ),
     "sae_j607": Standard(
         name="SAE J607",
+        edition="withdrawn in 1988",
+        scope="Small engines, by a trade page; the plain ratio, often called STD.",
         reference_temperature_c=(60 - 32) / 1.8,
         reference_pressure_kpa=29.92 * 3.386389,
         pressure_kind="dry",
         formula="(29.92 inHg / dry pressure) × √(T / 519.67 °R)",
         pressure_exponent=1.0,
         temperature_exponent=0.5,
-        note="The plain ratio, often called STD. Reads about 4 % above SAE J1349 in the same air.",
-        source="J607 plain ratio, 60 °F and 29.92 inHg dry, as quoted in trade discussions",
+        source="60 °F and 29.92 inHg dry, as quoted in trade discussions",
+        note="Reads about 4 % above SAE J1349 in the same air. No limits are known.",
     ),
     "din_70020": Standard(
         name="DIN 70020",
+        edition="square-root form, edition not known",
+        scope="Motor vehicles, from memory.",
         reference_temperature_c=20.0,
         reference_pressure_kpa=101.325,
         pressure_kind="total",
         formula="(1013.25 hPa / total pressure) × √(T / 293.15 K)",
         pressure_exponent=1.0,
         temperature_exponent=0.5,
-        note="Takes the barometer as it reads, vapour included. Printed with 1013 and 293.",
-        source="DIN 70020 square-root form as quoted in secondary sources",
-    ),
-    "iso_1585": Standard(
-        name="ISO 1585",
-        reference_temperature_c=25.0,
-        reference_pressure_kpa=99.0,
-        pressure_kind="dry",
-        formula=_EEC_FORMULA,
-        pressure_exponent=1.2,
-        temperature_exponent=0.6,
-        temperature_range_k=(288.0, 308.0),
-        pressure_range_kpa=(80.0, 110.0),
-        factor_range=(0.93, 1.07),
-        note="The edition of 1992 leaves motorcycles out of its scope. Ranges from memory.",
-        source=_EEC_SOURCE,
-    ),
-    "un_r85": Standard(
-        name="UN R85",
-        reference_temperature_c=25.0,
-        reference_pressure_kpa=99.0,
-        pressure_kind="dry",
-        formula=_EEC_FORMULA,
-        pressure_exponent=1.2,
-        temperature_exponent=0.6,
-        temperature_range_k=(288.0, 308.0),
-        pressure_range_kpa=(90.0, 110.0),
-        factor_range=(0.93, 1.07),
-        note="The same factor as ISO 1585. Ranges from memory.",
-        source=_EEC_SOURCE,
-    ),
-    "eu_134_2014": Standard(
-        name="EU 134/2014",
-        reference_temperature_c=25.0,
-        reference_pressure_kpa=99.0,
-        pressure_kind="dry",
-        formula=_EEC_FORMULA,
-        pressure_exponent=1.2,
-        temperature_exponent=0.6,
-        temperature_range_k=(283.2, 318.2),
-        factor_range=(0.93, 1.07),
-        range_is_closed=False,
-        note="For vehicles of category L, motorcycles among them. The range of the factor is from memory.",
-        source=_EEC_SOURCE + "; temperature range from point 3.2.3.1",
+        source="as quoted in secondary sources, printed with 1013 and 293",
+        note="Takes the barometer as it reads, vapour included. No limits are known.",
     ),
 }
+
+
+def correction_blocker(induction: str, ignition: str) -> str | None:
+    """Say why the observed power of an engine is not corrected.
+
+    Parameters
+    ----------
+    induction, ignition : str
+        Values of `Induction` and `Ignition`.
+
+    Returns
+    -------
+    str or None
+        A sentence; None if a factor of `STANDARDS` may be used.
+
+    Notes
+    -----
+    EU 134/2014 has rules of its own for compression ignition [1]_; UN R85 corrects no charged engine that
+    makes up for the air by itself, because that would correct twice [2]_.
+    """
+    if ignition == Ignition.COMPRESSION:
+        return (
+            "Compression ignition: the factors are for spark ignition, and one for compression ignition "
+            "needs the fuel per stroke, which no run records. Power is as observed."
+        )
+    if induction == Induction.CONSTANT_BOOST:
+        return (
+            "The engine keeps its boost pressure by itself, so the air is made up for already: power is as "
+            "observed, as UN R85 with Supplement 7 has it."
+        )
+    return None
 
 
 @dataclass(frozen=True)

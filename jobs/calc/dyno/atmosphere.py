@@ -86,7 +86,7 @@ def vapour_pressure_from_humidity_kpa(
     Parameters
     ----------
     temperature_c, humidity_pct : float or array
-        Air temperature [°C] and relative humidity, above 0 to 100 [%], of one shape.
+        Air temperature [°C] and relative humidity, 0 to 100 [%], of one shape.
 
     Returns
     -------
@@ -96,15 +96,15 @@ def vapour_pressure_from_humidity_kpa(
     Raises
     ------
     ValueError
-        A humidity is not above 0 or is above 100 %, or a temperature is outside -45 to 373.946 °C.
+        A humidity is outside 0 to 100 %, or a temperature is outside -45 to 373.946 °C.
 
     Notes
     -----
     φ/100 · p_sat(t), the definition of relative humidity [3]_.
     """
     humidity = np.asarray(humidity_pct, dtype=np.float64)
-    if np.any(humidity <= 0) or np.any(humidity > 100):
-        raise ValueError("Relative humidity must be above 0 and at most 100 %.")
+    if np.any(humidity < 0) or np.any(humidity > 100):
+        raise ValueError("Relative humidity lies between 0 and 100 %.")
     return match_input_type(temperature_c, humidity / 100 * saturation_pressure_kpa(temperature_c))
 
 

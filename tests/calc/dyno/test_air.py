@@ -8,7 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.calc.dyno.air import STANDARDS, Air, correct, pressure_warning, uncorrect
+from jobs.calc.dyno.air import (
+    STANDARDS,
+    Air,
+    Ignition,
+    Induction,
+    Standard,
+    correct,
+    correction_blocker,
+    pressure_warning,
+    uncorrect,
+)
 from jobs.calc.dyno.atmosphere import (
     isa_pressure_kpa,
     saturation_pressure_kpa,
@@ -142,6 +152,12 @@ def test_implausible_pressure_gets_a_different_warning() -> None:
 # Impossible values
 
 
+def test_dry_air_has_no_vapour() -> None:
+    air = Air(25.0, 99.0, humidity_pct=0)
+    assert (air.vapour_pressure_kpa, air.dry_pressure_kpa) == (0.0, 99.0)
+    assert correct("eu_134_2014", air).factor == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize(
     ("given_air", "sentence"),
     [
@@ -150,8 +166,8 @@ def test_implausible_pressure_gets_a_different_warning() -> None:
         ({"temperature_c": 77, "pressure_kpa": 100}, "Check the unit"),
         ({"temperature_c": 20, "pressure_kpa": 1013}, "1013 hPa"),
         ({"temperature_c": 20, "pressure_kpa": 29.9}, "Check the unit"),
-        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 0}, "above 0"),
-        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 101}, "at most 100"),
+        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": -1}, "between 0 and 100"),
+        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 101}, "between 0 and 100"),
         ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": math.nan}, "humidity is missing"),
         ({"temperature_c": 20, "pressure_kpa": 100, "dew_point_c": 21}, "dew point cannot"),
         ({"temperature_c": 20, "pressure_kpa": 100, "wet_bulb_c": 21}, "cannot be warmer"),
@@ -235,3 +251,43 @@ def test_thinner_and_warmer_air_has_a_larger_factor() -> None:
 def test_unknown_standard_is_refused() -> None:
     with pytest.raises(ValueError, match="not a correction standard"):
         correct("jis", Air(25.0, 99.0, humidity_pct=50))
+
+
+# Standards and kinds of engine
+
+
+@pytest.mark.parametrize("standard", STANDARDS.values(), ids=STANDARDS)
+def test_each_limit_names_its_source(standard: Standard) -> None:
+    assert standard.edition
+    assert standard.scope
+    assert standard.source
+    ranges = (standard.temperature_range_k, standard.pressure_range_kpa, standard.factor_range)
+    assert len(standard.limits) == sum(limit is not None for limit in ranges)
+    assert all(source for _, source in standard.limits)
+
+
+def test_only_the_temperatures_of_the_eu_regulation_were_read() -> None:
+    """The other limits could not be read in a public text, and say so."""
+    read = {
+        (key, limit)
+        for key, standard in STANDARDS.items()
+        for limit, source in standard.limits
+        if "from memory" not in source
+    }
+    # 283.2 to 318.2 K less 273.15
+    assert read == {("eu_134_2014", "air 10.1 to 45.1 °C")}
+
+
+@pytest.mark.parametrize(
+    ("induction", "ignition", "words"),
+    [
+        (Induction.NATURAL, Ignition.SPARK, None),
+        (Induction.CHARGED, Ignition.SPARK, None),
+        (Induction.CONSTANT_BOOST, Ignition.SPARK, "keeps its boost pressure by itself"),
+        (Induction.NATURAL, Ignition.COMPRESSION, "fuel per stroke"),
+        (Induction.CONSTANT_BOOST, Ignition.COMPRESSION, "fuel per stroke"),
+    ],
+)
+def test_engines_that_no_factor_is_for_are_not_corrected(induction, ignition, words: str | None) -> None:
+    sentence = correction_blocker(induction, ignition)
+    assert sentence is None if words is None else words in sentence

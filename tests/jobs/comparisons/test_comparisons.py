@@ -241,7 +241,7 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
         "Slip-on silencer fitted",
         "tune 1 loaded: for the silencer",
         "none of them was tested alone",
-        "ISO 1585, 0.9919",
+        "EU 134/2014, 0.9919",
     ):
         assert part in text
     html = page.content.decode()

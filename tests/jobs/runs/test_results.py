@@ -1,15 +1,18 @@
 """A run's figures: observed, corrected, and what its reader has to know."""
 
+from datetime import timedelta
+
 import numpy as np
 import pytest
+from django.utils import timezone
 
 from fixtures.bikes import BIKES, torque_nm, true_curve, true_plate_pct
 from jobs.calc.dyno.repeats import summarise_repeats
-from jobs.models import Run
+from jobs.models import Job, Run
 from jobs.runs.sweep_limits import find_rows_by_speed
 from tests.factories import make_job
 from tests.jobs.run_files import HEADER, attach_demo, attach_sweep, demo_runs, get_result, sweep_csv
-from workshop.models import Role
+from workshop.models import EngineSpec, Role
 
 pytestmark = pytest.mark.django_db
 
@@ -59,12 +62,49 @@ def test_curve_without_air_is_the_observed_one_and_flagged(job, tuner, shop) -> 
 
 def test_curve_is_corrected_by_the_shops_standard(job, tuner, shop) -> None:
     result = get_result(attach_sweep(job, tuner, **AIR).run, shop)
-    assert result.correction.standard.name == "ISO 1585"
+    # The regulation whose scope includes motorcycles; ISO 1585, with the same factor, leaves them out.
+    assert result.correction.standard.name == "EU 134/2014"
     assert result.correction.factor == pytest.approx(ISO_1585, abs=5e-5)
     assert power_at(result.curve, 6000) == pytest.approx(30 * ISO_1585, rel=2e-4)
     assert power_at(result.observed, 6000) == pytest.approx(30, rel=1e-4)
     assert result.curve.observed is result.observed
     assert "no-air" not in codes(result)
+
+
+def test_humidity_of_zero_gives_a_curve(job, tuner, shop) -> None:
+    result = get_result(attach_sweep(job, tuner, **{**AIR, "humidity_pct": 0.0}).run, shop)
+    # Dry pressure is all of 100 kPa: (99 / 100)^1.2 · (293.15 / 298.15)^0.6 = 0.98801 · 0.98990
+    assert result.correction.factor == pytest.approx(0.97803, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("kind", "corrected", "code"),
+    [
+        ({"induction": "charged"}, True, "charged"),
+        ({"induction": "constant_boost"}, False, "not-corrected"),
+        ({"ignition": "compression"}, False, "not-corrected"),
+        ({"cycle": "two_stroke"}, True, ""),
+    ],
+)
+def test_engine_is_treated_as_the_standards_say(job, tuner, shop, kind, corrected, code) -> None:
+    EngineSpec.objects.filter(pk=job.bike.engine_spec_id).update(**kind)
+    run = attach_sweep(Job.objects.get(pk=job.pk), tuner, **AIR).run
+    result = get_result(run, shop)
+    assert result.is_corrected == corrected
+    assert power_at(result.curve, 6000) == pytest.approx(30 * (ISO_1585 if corrected else 1), rel=2e-4)
+    assert codes(result) & {"charged", "not-corrected"} == ({code} if code else set())
+
+
+def test_air_that_was_not_read_again_is_asked_about(job, tuner, shop) -> None:
+    """Runs an hour apart with one reading: the third is two hours after it."""
+    start = timezone.now() - timedelta(hours=3)
+    runs = []
+    for hours in range(3):
+        details = {**AIR, "name": f"{hours}.csv", "made_at": start + timedelta(hours=hours)}
+        runs.append(attach_sweep(job, tuner, sweep_csv(salt=hours), **details).run)
+    assert ["air-old" in codes(get_result(run, shop)) for run in runs] == [False, False, True]
+    Run.objects.filter(pk=runs[2].pk).update(temperature_c=20.5)
+    assert "air-old" not in codes(get_result(runs[2], shop))
 
 
 def test_correction_of_the_file_is_removed_first(job, tuner, shop) -> None:

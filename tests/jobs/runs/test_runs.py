@@ -275,6 +275,21 @@ def test_new_run_defaults_to_air_of_the_last_run_and_loaded_tune(login, staff) -
     assert form["made_at"].value() is None
 
 
+def test_air_read_too_long_ago_is_not_carried_on(login, staff) -> None:
+    """Two runs with one reading, the later an hour ago: it counts from the first, two hours ago."""
+    job = make_job()
+    air = {"temperature_c": 17.5, "pressure_kpa": 99.0, "humidity_pct": 40.0}
+    for hours in (2, 1):
+        made_at = timezone.now() - timedelta(hours=hours)
+        data = sweep_csv(salt=hours)
+        attach_sweep(job, staff[Role.TUNER], data, name=f"{hours}.csv", made_at=made_at, gear=3, **air)
+    page = login(Role.TUNER).get(reverse("run-attach", args=[job]))
+    form = page.context["form"]
+    assert [form[name].value() for name in air] == [None] * 3
+    assert form["gear"].value() == 3
+    assert "more than 90 minutes ago: read the air again" in read_text(page)
+
+
 def test_corrected_file_requires_factor_or_air(login) -> None:
     """On attaching, the file may hold factor or air itself; once it is read, what is missing is said."""
     client, job = login(Role.TUNER), make_job()
@@ -573,7 +588,8 @@ def test_run_page_shows_results_report_and_original(login, tern) -> None:
         "Corrected 68.0 kW",
         # By a parabola; the highest point of the curve, 0.1 % above, was picked for its noise.
         "Observed 70.0 kW",
-        "ISO 1585, factor 0.9705",
+        "EU 134/2014",
+        "factor 0.9705",
         "smoothed over 300 1/min. Peaks by a parabola over 1000 1/min around them.",
         # 83, 98 and 100 %, as `shown_share` is tested against the fit
         "Of a dip 100, 200, 400 1/min wide at half its depth, 83, 98, 100 % is shown.",

@@ -9,6 +9,7 @@ from django.urls import reverse
 from PIL import Image
 
 from jobs.calc.dyno.air import STANDARDS
+from tests.html import read_text
 from workshop.models import Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
@@ -65,6 +66,23 @@ def test_units_and_numbers_are_saved(owner, values) -> None:
 def test_form_offers_every_correction_standard(owner) -> None:
     page = owner.get(URL).text
     assert all(f'<option value="{key}"' in page for key in STANDARDS)
+
+
+def test_default_is_the_regulation_whose_scope_includes_motorcycles() -> None:
+    (covering,) = [key for key, one in STANDARDS.items() if "motorcycles among them" in one.scope]
+    assert ShopProfile.current().correction_standard == covering == "eu_134_2014"
+
+
+def test_standards_page_shows_scope_limits_and_their_source(owner) -> None:
+    page = read_text(owner.get(reverse("correction-standards")))
+    for part in (
+        "This shop uses EU 134/2014.",
+        "Vehicles of category L, motorcycles among them",
+        "Air 10.1 to 45.1 °C (the regulation, Appendix 2.2, point 3.2.3.1)",
+        "Factor 0.93 to 1.07 (from memory: nobody could read it in a public text)",
+        "The engine keeps its boost pressure by itself",
+    ):
+        assert part in page
 
 
 def test_bands_are_added_changed_and_removed(owner, values) -> None:
