@@ -122,7 +122,7 @@ def exclusion_reason(run: Run) -> str:
     missing = [words for name, words in required.items() if name not in run.channel_names]
     if not {"grip_pct", "plate_pct"} & set(run.channel_names):
         missing.append("grip or plate")
-    return f"it has no {', no '.join(missing)}" if missing else ""
+    return f"none of its columns is read as {', nor as '.join(missing)}" if missing else ""
 
 
 def runs_by_study(results: JobResults) -> dict[MixtureStudy, list[Run]]:

@@ -45,6 +45,13 @@ NEEDED = (
 
 
 DIPS_RPM = (100, 200, 400)  # full widths at half depth
+NO_POWER = (
+    "No column of the file is read as power or torque, so there is no curve. Set it under “How it is read”."
+)
+NO_ENGINE_SPEED = (
+    "No column of the file is read as engine speed, so there is no curve over it. Set it under "
+    "“How it is read”."
+)
 MIN_WINDOW_FILL = 2  # a run is sparse below this multiple of the samples a window needs on average
 
 
@@ -200,7 +207,7 @@ def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
         return replace(
             found,
             rows=powered.rows,
-            reason="" if has_power else "The file has neither power nor torque.",
+            reason="" if has_power else NO_POWER,
             derived=(*flags, *powered.flags),
             slope_width_rpm=powered.slope_width_rpm,
         )
@@ -211,7 +218,7 @@ def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
 def _find_sweep(run: Run, channels: dict[str, FloatArray]) -> SweepData:
     speed = channels.get("engine_speed_rpm")
     if speed is None:
-        return SweepData(run, reason="The file has no engine speed, so there is no curve over it.")
+        return SweepData(run, reason=NO_ENGINE_SPEED)
     if run.kind == Run.Kind.IDLE:
         return SweepData(run, reason=describe_idle(speed))
     sweep = find_sweep(
@@ -234,7 +241,7 @@ def describe_idle(engine_speed_rpm: FloatArray) -> str:
     """Describe an idle run, which has no curve, by its mean speed and scatter."""
     turning = bridge_speed(engine_speed_rpm)
     if turning is None:
-        return "The engine speed of this idle run is missing."
+        return "The engine speed of this idle run is zero or missing in every row."
     idle = summarise(turning)
     return f"Idle: {format_number(idle.mean)} 1/min, standard deviation {format_number(idle.sd)} 1/min."
 

@@ -50,10 +50,10 @@ class RollerDyno:
         ValueError
             Engine speed must be derived, and an input for it is missing.
         """
-        derived, speed = dict(channels), self.speed_rad_s(channels)
-        if speed is None:
+        derived = dict(channels)
+        if not channels.keys() & set(ROLLER_SPEEDS):
             return derived, []
-        surface_kmh = self.surface_kmh(channels, speed)
+        surface_kmh = self.surface_kmh(channels)
         if "engine_speed_rpm" not in derived:
             derived["engine_speed_rpm"], flag = derive_engine_speed(run, surface_kmh)
             return derived, [flag]
@@ -71,9 +71,14 @@ class RollerDyno:
         ValueError
             Power must be derived, and an input for it is missing.
         """
-        speed = self.speed_rad_s(rows)
-        if speed is None or {"power_kw", "torque_nm"} & rows.keys():
+        if {"power_kw", "torque_nm"} & rows.keys() or not rows.keys() & set(ROLLER_SPEEDS):
             return RollerRows(rows)
+        speed = self.speed_rad_s(rows)
+        if speed is None:
+            raise ValueError(
+                "The file has a roller's speed in km/h and no power. Enter the roller's radius in the shop's "
+                "profile, then the power follows from it and the inertia."
+            )
         return self.add_power(run, rows, speed)
 
     def speed_rad_s(self, channels: dict[str, FloatArray]) -> FloatArray | None:
@@ -84,11 +89,13 @@ class RollerDyno:
             return np.asarray(convert(channels["roller_speed_kmh"], "kmh", "mps")) / radius_m
         return None
 
-    def surface_kmh(self, channels: dict[str, FloatArray], speed_rad_s: FloatArray) -> FloatArray | None:
+    def surface_kmh(self, channels: dict[str, FloatArray]) -> FloatArray | None:
         if "roller_speed_kmh" in channels:
             return channels["roller_speed_kmh"]
-        radius_m = self.shop.roller_radius_m
-        return np.asarray(convert(speed_rad_s * radius_m, "mps", "kmh")) if radius_m else None
+        speed_rad_s, radius_m = self.speed_rad_s(channels), self.shop.roller_radius_m
+        if speed_rad_s is None or not radius_m:
+            return None
+        return np.asarray(convert(speed_rad_s * radius_m, "mps", "kmh"))
 
     def add_power(self, run: Run, rows: dict[str, FloatArray], speed_rad_s: FloatArray) -> "RollerRows":
         inertia = self.shop.roller_inertia_kgm2
@@ -98,7 +105,10 @@ class RollerDyno:
                 "profile, then the power follows from it."
             )
         if "time_s" not in rows:
-            raise ValueError("The file has a roller's speed and no time: no power follows from it.")
+            raise ValueError(
+                "No column of the file is read as time, so no power follows from the roller's speed. Set it "
+                "under “How it is read”."
+            )
         known = np.isfinite(rows["time_s"]) & np.isfinite(speed_rad_s)
         time, speed = rows["time_s"][known], speed_rad_s[known]
         ratio = median_ratio(rows["engine_speed_rpm"], speed_rad_s)
@@ -146,8 +156,16 @@ class RollerDyno:
         """
         channels = load_channels(run, ("time_s", *ROLLER_SPEEDS))
         speed = self.speed_rad_s(channels)
-        if speed is None or "time_s" not in channels:
-            raise ValueError("It needs time and the roller's speed.")
+        missing = [] if "time_s" in channels else ["time"]
+        missing += [] if channels.keys() & set(ROLLER_SPEEDS) else ["roller speed"]
+        if missing:
+            raise ValueError(
+                f"No column of the file is read as {' or '.join(missing)}. Set it under “How it is read”."
+            )
+        if speed is None:
+            raise ValueError(
+                "The roller's radius is not entered in the shop's profile; the file has its speed in km/h."
+            )
         if not self.shop.roller_inertia_kgm2:
             raise ValueError("The roller's inertia is not entered in the shop's profile.")
         part = find_coasting(speed)

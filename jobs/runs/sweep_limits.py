@@ -20,7 +20,7 @@ def find_rows_by_speed(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, i
     channels = load_channels(run, ("engine_speed_rpm", "grip_pct", "plate_pct", "time_s"))
     speed = bridge_speed(channels["engine_speed_rpm"]) if "engine_speed_rpm" in channels else None
     if speed is None:
-        raise ValueError("The run holds no engine speed, so its sweep can't be set by it.")
+        raise ValueError("The run holds no engine speed above zero, so its sweep can't be set by it.")
     found = find_sweep(channels["engine_speed_rpm"], throttle_channel(channels), channels.get("time_s"))
     # Search down from the top of the sweep, to skip roll-on and overrun at the same speeds.
     top = found.start + int(np.argmax(speed[found.rows]))

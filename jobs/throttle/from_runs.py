@@ -94,7 +94,7 @@ def job_idles(results: JobResults) -> list[IdleRun]:
 def check_idle(run: Run, target_rpm: float | None) -> IdleRun:
     channels = load_channels(run, IDLE_CHANNELS)
     if len(channels) < len(IDLE_CHANNELS):
-        return IdleRun(run, None, "The file has no time or no engine speed.")
+        return IdleRun(run, None, "The file has no column that is read as time, or none as engine speed.")
     if not target_rpm:
         return IdleRun(run, None, "The engine spec gives no idle speed to hold it against.")
     try:

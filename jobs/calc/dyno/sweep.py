@@ -233,7 +233,9 @@ def find_sweep(
         return _set_by_hand(speed.size, start, stop)
     bridged = bridge_speed(speed)
     if bridged is None:
-        raise ValueError("The run holds no engine speed: check which column it was read from.")
+        raise ValueError(
+            "The engine speed is zero or missing in every row: check which column it was read from."
+        )
     if time is None or not np.all(np.diff(time) < 0):
         return _find_part(bridged, throttle, time)
     # Stored last sample first: find the sweep in time, then count the rows as they are stored.

@@ -11,6 +11,7 @@ from jobs.calc.units.factors import identify_unit
 
 SAMPLE_LINES = 60
 MAX_SAMPLE_ROWS = 150
+MAX_SHOWN = 60  # characters of a line in a sentence
 # The first of equally good ones wins: a tab is never a decimal mark nor part of a name.
 _CANDIDATES = ("\t", ";", "|", ",", " ")
 
@@ -172,11 +173,24 @@ def _first_row(lines: Sequence[str], delimiter: str, below: int) -> int:
         if sum(_is_row(row, usual) for row in following) >= min(2, len(following)):
             return _above_short_rows(lines, delimiter, index, below, usual)
     if first is None:
-        header = next((i + 1 for i, line in enumerate(lines) if line.strip()), 1)
-        raise RunFileError(
+        raise _no_row_error(lines, delimiter)
+    return first
+
+
+def _no_row_error(lines: Sequence[str], delimiter: str) -> RunFileError:
+    header = next((i + 1 for i, line in enumerate(lines) if line.strip()), 1)
+    with_digit = [i + 1 for i, line in enumerate(lines) if any(sign.isdigit() for sign in line)]
+    if not with_digit:
+        return RunFileError(
             "No line holds figures: there is a header or text, but nothing to read under it.", line=header
         )
-    return first
+    last = with_digit[-1]
+    return RunFileError(
+        f"No line was recognised as a row of figures (delimiter: {DELIMITERS[delimiter]}). Line {last} reads "
+        f"'{lines[last - 1].strip()[:MAX_SHOWN]}'. Set the delimiter or the first line with figures, or "
+        "export the run as a table.",
+        line=last,
+    )
 
 
 def _above_short_rows(lines: Sequence[str], delimiter: str, index: int, below: int, usual: int) -> int:

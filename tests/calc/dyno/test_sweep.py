@@ -147,7 +147,7 @@ def test_rows_outside_the_run_are_refused(run: Run, start: int, stop: int) -> No
 
 def test_run_without_engine_speed_is_refused() -> None:
     for speed in ([], [np.nan, 0.0, np.nan]):
-        with pytest.raises(ValueError, match="no engine speed"):
+        with pytest.raises(ValueError, match="zero or missing in every row"):
             find_sweep(speed)
 
 

@@ -264,6 +264,38 @@ def test_file_without_a_row_of_figures_is_refused():
         read(f"{HEADER}\nx,y,z,w\nerr,err,err,err\n1".encode(), confirmed_layout(sweep().encode()))
 
 
+@pytest.mark.parametrize("label", ["A", "Max", "x1y"])
+def test_ten_rows_that_begin_with_a_label_are_read(label):
+    rows = [
+        f"{label},{speed:.0f},{power:.1f}" for speed, power in zip(ENGINE_SPEED_RPM, POWER_KW, strict=True)
+    ]
+    data = "\n".join([HEADER, *rows[:10], ""]).encode()
+    run = read(data, confirmed_layout(sweep().encode()))
+    np.testing.assert_allclose(run.channels["engine_speed_rpm"], ENGINE_SPEED_RPM[:10])
+
+
+def test_results_below_a_table_are_no_rows():
+    run = read_confirmed((sweep() + "Max,29.75,3390\nMean,24.9,3195\n").encode())
+    assert_sweep(run)
+    assert dropped(run) == {"text before too few cells": (42, 43)}
+
+
+def test_refusal_says_what_the_rows_are_when_they_hold_figures():
+    data = f"{HEADER}\n" + "3000 1/min; 20 kW\n" * 10
+    with pytest.raises(RunFileError) as refused:
+        read(data.encode(), confirmed_layout(sweep().encode()))
+    assert "None of the 10 rows from line 2 on can be read" in refused.value.reason
+    assert "no row with figures" not in refused.value.reason
+
+
+def test_refusal_quotes_a_line_with_figures_that_is_no_row():
+    data = b"Engine speed is 3000 and power is 20 kW\nEngine speed is 3100 and power is 21 kW\n"
+    with pytest.raises(RunFileError) as refused:
+        sniff(data)
+    assert "No line holds figures" not in refused.value.reason
+    assert "Line 2 reads 'Engine speed is 3100 and power is 21 kW'" in refused.value.reason
+
+
 def test_surplus_cells_all_over_a_long_file_leave_the_first_cells_alone():
     n = 30_000
     rows = lines([np.arange(n) / 100, 3000 + np.arange(n) % 5000, np.full(n, 20.0), np.full(n, 0.9)]).split(

@@ -430,7 +430,7 @@ def test_unusable_runs_are_not_offered_and_have_a_reason(login, staff, before) -
     page = client.get(reverse("mixture-new", args=[before[0].job])).content.decode()
     offered = set(read_values(page, "runs"))
     assert offered == {str(run.pk) for run in before[2:]}
-    assert f"{before[0]}: it has no lambda" in page
+    assert f"{before[0]}: none of its columns is read as lambda" in page
     assert f"{before[1]}: it is set aside" in page
     assert send(client, before).status_code == 422
 

@@ -165,6 +165,41 @@ def test_missing_dyno_data_is_named(roller, tuner, setting: str, sentence: str) 
     assert sentence in get_result(run, roller).reason
 
 
+def kmh_csv(time, speed_rad_s, engine: bool) -> bytes:
+    """Roller speed in km/h, with engine speed if asked for."""
+    header = "Time (s),Roller speed (km/h)" + (",Engine speed (rpm)" if engine else "")
+    rows = [
+        f"{t:.3f},{surface_kmh(speed):.4f}" + (f",{surface_kmh(speed) * RPM_PER_KMH:.2f}" if engine else "")
+        for t, speed in zip(time, speed_rad_s, strict=True)
+    ]
+    return "\n".join([header, *rows]).encode()
+
+
+def test_missing_radius_is_named_when_speed_is_in_kmh(roller, tuner) -> None:
+    roller.roller_radius_m = None
+    roller.save()
+    job, speed = make_job(), without_loss()
+    run = attach_sweep(job, tuner, kmh_csv(TIME, speed, engine=True)).run
+    reason = get_result(run, roller).reason
+    assert "Enter the roller's radius in the shop's profile" in reason
+    coast = attach_sweep(job, tuner, kmh_csv(TIME, speed[::-1], engine=False), kind="coast", name="c").run
+    reason = get_result(coast, roller).reason
+    assert reason == (
+        "Coast-down: The roller's radius is not entered in the shop's profile; the file has its speed in km/h."
+    )
+
+
+def test_coast_down_names_the_column_that_is_missing(roller, tuner) -> None:
+    job = make_job()
+    rows = "\n".join(f"{i / 10},{3000 - i}" for i in range(100))
+    no_roller = attach_sweep(job, tuner, f"Time (s),Engine speed (rpm)\n{rows}".encode(), kind="coast").run
+    assert "No column of the file is read as roller speed." in get_result(no_roller, roller).reason
+    rows = "\n".join(f"{900 - i},{3000 - i}" for i in range(100))
+    data = f"Roller speed (rpm),Engine speed (rpm)\n{rows}".encode()
+    no_time = attach_sweep(job, tuner, data, kind="coast", name="d").run
+    assert "No column of the file is read as time." in get_result(no_time, roller).reason
+
+
 def test_slip_is_flagged_and_drawn_as_change_of_ratio(roller, tuner, login) -> None:
     run = attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss(), slip=0.06)).run
     result = get_result(run, roller)
