@@ -241,11 +241,11 @@ def parse_with_layout(
 # --- storing
 
 
-def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
+def save_run(run: Run, parsed: ParsedFile, *, keep_sweep: bool = False) -> ImportResult:
     """Save a run with its parsed file, whose channels are stored already."""
     run.layout_used = parsed.layout.to_dict() if parsed.layout else None
     if parsed.content is not None:
-        return save_channels(run, parsed, parsed.content)
+        return save_channels(run, parsed, parsed.content, keep_sweep=keep_sweep)
     if parsed.refusal:
         run.status, run.refusal = Run.Status.REFUSED, parsed.refusal
         run.save()
@@ -258,13 +258,17 @@ def save_run(run: Run, parsed: ParsedFile) -> ImportResult:
     return ImportResult(run, Outcome.TO_NAME, sentence)
 
 
-def save_channels(run: Run, parsed: ParsedFile, content: RunFile) -> ImportResult:
+def save_channels(
+    run: Run, parsed: ParsedFile, content: RunFile, *, keep_sweep: bool = False
+) -> ImportResult:
+    entered_factor = run.file_factor
+    if run.status != Run.Status.READ or not run.corrected_by:
+        settle_correction(run, parsed.layout, content.report.stated_correction)
     run.status, run.refusal = Run.Status.READ, ""
     run.report, run.file_layout = content.report.to_dict(), parsed.file_layout
-    entered_factor = run.file_factor
-    settle_correction(run, parsed.layout, content.report.stated_correction)
-    # Limits set by hand refer to rows of the previous reading.
-    run.sweep_start = run.sweep_stop = None
+    if not keep_sweep:
+        # Limits set by hand refer to rows of the previous reading.
+        run.sweep_start = run.sweep_stop = None
     run.save()
     sentences = [describe_reading(run, content)]
     if run.file_factor and run.file_factor != entered_factor:
@@ -339,7 +343,7 @@ def name_columns(
             save_run(part, replace(parsed, content=content, file_layout=remembered))
             for part, content in parts
         ]
-    return NamingResult(results[0], (*results[1:], *read_waiting(run, remembered)))
+    return NamingResult(results[0], (*results[1:], *read_again(run, remembered)))
 
 
 @contextmanager
@@ -411,16 +415,46 @@ def remember_layout(layout: FileLayoutSpec, name: str) -> FileLayout:
     return stored
 
 
-def read_waiting(named: Run, remembered: FileLayout) -> list[ImportResult]:
-    """Read the job's other files of the same layout that waited to be confirmed."""
-    found = []
-    for run in Run.objects.filter(job=named.job_id, status=Run.Status.TO_NAME).exclude(pk=named.pk):
-        parsed = read_file(read_original(run), run.original_name, run.kind)
-        if parsed.file_layout != remembered:
+def read_again(named: Run, remembered: FileLayout) -> list[ImportResult]:
+    """Read the job's other files of this layout with it: those that wait, and those read with other columns.
+
+    One that leaves a doubt stays as it was.
+    """
+    layout, found = FileLayoutSpec.from_dict(remembered.layout), []
+    for run in Run.objects.filter(job=named.job_id).exclude(sha256=named.sha256):
+        if not is_concerned(run, layout):
             continue
+        data = read_original(run)
+        parsed = read_file(data, run.original_name, Run.Kind.OTHER if run.pull else run.kind)
+        if parsed.file_layout != remembered or parsed.content is None:
+            continue
+        was_read, samples = run.status == Run.Status.READ, run.samples
         try:
-            with stored_channels(run, parsed.channels), transaction.atomic():
-                found.append(save_run(run, parsed))
-        except StaleRecord:
-            continue  # another user named its columns in the meantime
+            (_, content), *_ = split_file(run, data, parsed.content, each_pull=False)
+            with stored_channels(run, content.channels), transaction.atomic():
+                same_rows = run.samples == samples
+                result = save_run(run, replace(parsed, content=content), keep_sweep=same_rows)
+        except (StaleRecord, ValueError):
+            continue  # another user saved it in the meantime, or its pull is not found any more
+        found.append(replace(result, sentence=f"Read again: {result.sentence}") if was_read else result)
     return found
+
+
+def is_concerned(run: Run, layout: FileLayoutSpec) -> bool:
+    """Return True if a run waits for this layout, or was read with other meanings of the same columns."""
+    if run.status == Run.Status.TO_NAME:
+        return True
+    used = run.layout_used or {}
+    if run.status != Run.Status.READ or used.get("fingerprint") != layout.fingerprint:
+        return False
+    try:
+        return not same_meaning(FileLayoutSpec.from_dict(used), layout)
+    except ValueError:
+        return False
+
+
+def same_meaning(one: FileLayoutSpec, other: FileLayoutSpec) -> bool:
+    """Return True if two layouts read the same columns as the same channels in the same units."""
+    return [(c.channel, c.unit) for c in one.columns if c.channel] == [
+        (c.channel, c.unit) for c in other.columns if c.channel
+    ] and one.stoichiometric_afr == other.stoichiometric_afr

@@ -17,7 +17,7 @@ from jobs.calc.run_file import (
     sniff,
 )
 from jobs.models import FileLayout, Run
-from jobs.runs.importing import find_pulls_of_kind, pull_doubts
+from jobs.runs.importing import apply_layout, find_pulls_of_kind, pull_doubts
 
 LINES_SHOWN = 40
 ROWS_SHOWN = 10
@@ -59,6 +59,20 @@ def stored_layout(run: Run) -> FileLayoutSpec | None:
     try:
         return FileLayoutSpec.from_dict(run.layout_used) if run.layout_used else None
     except ValueError:
+        return None
+
+
+def remembered_layout(run: Run) -> FileLayout | None:
+    """Return the layout that is remembered for files like that of a run."""
+    fingerprint = (run.layout_used or {}).get("fingerprint")
+    return FileLayout.objects.filter(fingerprint=fingerprint).first() if fingerprint else None
+
+
+def layout_for_file(data: bytes, run: Run, known: FileLayout) -> FileLayoutSpec | None:
+    """Return a remembered layout as it applies to the file of a run, or None if it does not."""
+    try:
+        return apply_layout(sniff(data, run.original_name), known)
+    except RunFileError:
         return None
 
 

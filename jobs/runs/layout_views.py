@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calc.run_file import ColumnView, FileLayoutSpec, StatedCorrection, StructureOverrides
 from jobs.calc.units.numbers import format_digits
 from jobs.models import FileLayout, Run
-from jobs.runs.importing import NamingResult, name_columns, read_original
+from jobs.runs.importing import NamingResult, name_columns, read_original, same_meaning
 from jobs.runs.layout_forms import (
     ColumnForm,
     CorrectionForm,
@@ -29,9 +29,11 @@ from jobs.runs.layout_preview import (
     LayoutPreview,
     default_name,
     found_layout,
+    layout_for_file,
     layout_signature,
     preview_layout,
     remembered_columns,
+    remembered_layout,
     same_columns,
     stored_layout,
 )
@@ -41,6 +43,10 @@ from workshop.models import Role, StaleRecord
 from workshop.records.responses import post_data, render_form
 from workshop.units.display import NOT_MEASURED
 
+OUTDATED = (
+    "Meanwhile the columns of such files were named otherwise. What this page said is not saved. It shows "
+    "now how they are remembered: look at it, then save if something is still to be changed."
+)
 LOOK_AGAIN = "There is something to look at: see the questions, then save again if all is right."
 
 
@@ -55,6 +61,7 @@ class LayoutPage:
     correction: CorrectionForm
     pulls: PullsForm | None = None
     problem: str = ""
+    basis: str = ""  # what the page was filled from
 
     @property
     def rows(self) -> list[tuple[ColumnForm, ColumnView | None]]:
@@ -89,8 +96,11 @@ def read_cell(view: ColumnView, row: int) -> str:
 
 
 def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
-    """Build the page from the stored layout, or from the submitted form."""
-    stored = stored_layout(run)
+    """Build the page from the remembered or the stored layout, or from the submitted form."""
+    known, stored = remembered_layout(run), stored_layout(run)
+    if known and run.status != Run.Status.READ:
+        stored = layout_for_file(data, run, known) or stored
+    basis = sent.get("basis", "") if sent is not None else page_basis(run, known)
     if sent is None:
         overrides = (
             manual_overrides(stored, found_layout(data, run.original_name, StructureOverrides()))
@@ -104,7 +114,7 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
         if not structure.is_valid():
             nothing = LayoutPreview(None, None, (), "Put the marked fields right to see what is read.")
             asked = CorrectionForm(sent, run, StatedCorrection())
-            return LayoutPage(structure, nothing, [], NameForm(sent), asked)
+            return LayoutPage(structure, nothing, [], NameForm(sent), asked, basis=basis)
     columns: list[ColumnForm] = []
 
     def apply_names(layout: FileLayoutSpec) -> FileLayoutSpec:
@@ -121,7 +131,13 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
         NameForm(sent) if sent is not None else NameForm(initial={"name": default_name(run, preview.layout)})
     )
     correction = CorrectionForm(sent, run, stated_correction(preview))
-    return LayoutPage(structure, preview, columns, name, correction, pulls_form(run, preview, sent))
+    pulls = pulls_form(run, preview, sent)
+    return LayoutPage(structure, preview, columns, name, correction, pulls, basis=basis)
+
+
+def page_basis(run: Run, known: FileLayout | None) -> str:
+    """Return what a page about this run is filled from: versions of the run and of its remembered layout."""
+    return f"{run.version} {known.pk} {known.version}" if known else f"{run.version}"
 
 
 def stated_correction(preview: LayoutPreview) -> StatedCorrection:
@@ -157,6 +173,11 @@ def run_layout(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 def save_layout(request: StaffRequest, run: Run, page: LayoutPage, sent: QueryDict) -> HttpResponse:
+    if is_outdated(run, page):
+        page = build_page(run, read_original(run), None)
+        page.problem = OUTDATED
+        context = {"run": run, "job": run.job, "page": page}
+        return render(request, "jobs/runs/layout.html", context, status=422)
     page.problem = save_blocker(page, sent)
     if not page.problem:
         assert page.preview.layout is not None
@@ -177,6 +198,17 @@ def save_layout(request: StaffRequest, run: Run, page: LayoutPage, sent: QueryDi
             page.problem = named.result.sentence
     context = {"run": run, "job": run.job, "page": page}
     return render(request, "jobs/runs/layout.html", context, status=422)
+
+
+def is_outdated(run: Run, page: LayoutPage) -> bool:
+    """Return True if the layout of such files was remembered otherwise after the page was filled."""
+    known = remembered_layout(run)
+    if page.basis == page_basis(run, known) or known is None or page.preview.layout is None:
+        return False
+    try:
+        return not same_meaning(FileLayoutSpec.from_dict(known.layout), page.preview.layout)
+    except ValueError:
+        return False
 
 
 def save_blocker(page: LayoutPage, sent: QueryDict) -> str:

@@ -266,6 +266,61 @@ def test_naming_twice_stores_one_layout(login, import_bytes) -> None:
     assert FileLayout.objects.count() == 1
 
 
+def test_an_older_page_never_overwrites_the_remembered_layout(login, import_bytes) -> None:
+    """Two files of one kind are opened; naming one reads the other, whose page still shows the old guess."""
+    first = import_bytes(NAMELESS)
+    second = import_bytes(NAMELESS + b"\n", "b.csv", first.job)
+    client = login(Role.TUNER)
+    old = form_data(client.get(layout_url(second)), **{**NAMED, "column-1-unit": "hp", "name": "old guess"})
+    assert (
+        client.post(layout_url(first), form_data(client.get(layout_url(first)), **NAMED)).status_code == 302
+    )
+    refused = client.post(layout_url(second), old)
+    assert refused.status_code == 422
+    assert "Meanwhile the columns of such files were named otherwise." in read_text(refused)
+    assert FileLayout.objects.get().name == "our roller"
+    second.refresh_from_db()
+    assert load_channels(second, ["power_kw"])["power_kw"][0] == 20
+    # the page now shows what is remembered, and a change made on it is saved
+    shown = form_data(refused)
+    assert (shown["column-1-channel"], shown["column-1-unit"]) == ("power_kw", "kw")
+    assert client.post(layout_url(second), {**shown, "column-1-unit": "hp"}).status_code == 302
+
+
+def test_page_of_a_waiting_file_shows_what_was_remembered_since(login, import_bytes) -> None:
+    waiting, other = import_bytes(NAMELESS), import_bytes(NAMELESS + b"\n")  # of two jobs
+    client = login(Role.TUNER)
+    client.post(layout_url(other), form_data(client.get(layout_url(other)), **NAMED))
+    shown = form_data(client.get(layout_url(waiting)))
+    assert (shown["column-1-channel"], shown["column-1-unit"]) == ("power_kw", "kw")
+
+
+WITH_KNOCK = b"Time (s),Engine speed (rpm),Power (kW),Grip (%),Pulse\n" + b"".join(
+    b"%.2f,%d,%.1f,100,%.2f\n" % (0.02 * i, 3000 + 20 * i, 20 + i / 20, 3 + i / 200) for i in range(400)
+)
+
+
+def test_naming_one_more_channel_reads_the_other_files_again(login, import_bytes) -> None:
+    """Files whose columns are certain are read at once; one column is named afterwards."""
+    first = import_bytes(WITH_KNOCK)
+    second, third = (import_bytes(WITH_KNOCK + end, f"{end!r}.csv", first.job) for end in (b"\n", b"\n\n"))
+    elsewhere = import_bytes(WITH_KNOCK, "other job.csv")
+    assert {run.status for run in Run.objects.all()} == {Run.Status.READ}
+    second.sweep_start, second.sweep_stop = 10, 300
+    second.save()
+    client = login(Role.TUNER)
+    named = {"column-4-channel": "injector_time_ms", "column-4-unit": "ms", "name": "bench"}
+    answer = client.post(layout_url(first), form_data(client.get(layout_url(first)), **named))
+    assert answer.status_code == 302
+    assert read_text(client.get(answer.url)).count("Read again:") == 2
+    for run in (first, second, third):
+        run.refresh_from_db()
+        assert load_channels(run, ["injector_time_ms"])["injector_time_ms"][0] == 3
+    assert (second.sweep_start, second.sweep_stop) == (10, 300)  # the rows are the same
+    elsewhere.refresh_from_db()
+    assert "injector_time_ms" not in elsewhere.channel_names
+
+
 # --- remembered layouts
 
 
