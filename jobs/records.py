@@ -25,6 +25,7 @@ PACKAGES = (
     "heat_soak",
     "mixture",
     "throttle",
+    "ignition",
     "bikes",
     "today",
     "job_page",

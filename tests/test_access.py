@@ -339,6 +339,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "run-csv": pk_of("run"),
     "runs-csv": job_number(),
     "drive-force": job_number(),
+    "ignition": job_number(),
+    "ignition-csv": job_number(),
     "heat-soak": job_number(),
     "heat-soak-csv": job_number(),
     "throttle-response": job_number(),
