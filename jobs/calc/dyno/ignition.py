@@ -79,7 +79,7 @@ def fit_best_advance(advance_deg: npt.ArrayLike, torque_nm: npt.ArrayLike) -> Be
     -----
     T = c₀ + c₁ a + c₂ a² by least squares [1]_, top at -c₁ / 2c₂. The interval is Fieller's: the values ρ for
     which c₁ + 2c₂ ρ, the slope at ρ, does not differ from zero at 95 %, with n - 3 degrees of freedom [2]_.
-    It is finite only if the curvature differs from zero. Nothing is found beyond the advances that were tried.
+    It is finite only if the curvature differs from zero. Nothing is found beyond what was tried.
     """
     advance, torque = np.asarray(advance_deg, dtype=float), np.asarray(torque_nm, dtype=float)
     if advance.shape != torque.shape:

@@ -185,7 +185,8 @@ def test_missing_radius_is_named_when_speed_is_in_kmh(roller, tuner) -> None:
     coast = attach_sweep(job, tuner, kmh_csv(TIME, speed[::-1], engine=False), kind="coast", name="c").run
     reason = get_result(coast, roller).reason
     assert reason == (
-        "Coast-down: The roller's radius is not entered in the shop's profile; the file has its speed in km/h."
+        "Coast-down: The roller's radius is not entered in the shop's profile; "
+        "the file has its speed in km/h."
     )
 
 
