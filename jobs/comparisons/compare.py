@@ -11,6 +11,7 @@ from jobs.job.event import Event
 from jobs.job.results import JobResults
 from jobs.models import Comparison, ComparisonRun, Run
 from jobs.runs.results import RunResult, curves_at_one_width, run_results
+from jobs.runs.setup_flags import setup_flags
 from jobs.timeline.bike_states import BikeState
 from jobs.timeline.events import events_between, timeline
 from workshop.models import ShopProfile
@@ -41,7 +42,10 @@ class ComparisonResult:
     @property
     def flags(self) -> tuple[Flag, ...]:
         compared = (*self.before, *self.after)
-        return (*self.result.flags, *gear_flag(compared), *width_flag(compared)) if self.result else ()
+        if self.result is None:
+            return ()
+        setup = setup_flags(self.before, self.after, self.changes)
+        return (*self.result.flags, *gear_flag(compared), *width_flag(compared), *setup)
 
     @property
     def attribution_sentence(self) -> str:

@@ -248,7 +248,7 @@ def channels_by_time(
 
 def derived_channels(run: Run, sweep: Sweep | None, shop: ShopProfile) -> dict[str, FloatArray]:
     """Derive power and torque from each other, or both from the roller speed within the sweep."""
-    stored, dyno = load_channels(run, NEEDED), RollerDyno(shop)
+    stored, dyno = load_channels(run, NEEDED), RollerDyno(shop, run.job.bike)
     derived, _ = dyno.derive_speeds(run, stored)
     if sweep:
         rows = {name: channel[sweep.rows] for name, channel in derived.items()}

@@ -15,7 +15,7 @@ from jobs.calc.dyno.air import (
     pressure_warning,
     uncorrect,
 )
-from jobs.calc.dyno.consistency import RatioChange, ratio_change
+from jobs.calc.dyno.consistency import RatioChange, constant_slip_pct, ratio_change
 from jobs.calc.dyno.curves import Curve, Flag, apply_factor, power_curve
 from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_grid, shown_share
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
@@ -23,12 +23,13 @@ from jobs.calc.mixture.sensor import check_lambda
 from jobs.calc.statistics import summarise
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
-from jobs.models import Run
+from jobs.models import Run, SuspensionSetting
 from jobs.runs.air_readings import is_old, reading_times
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.runs.file_correction import OBSERVED, OTHER, FileCorrection, air_in_file, file_correction
 from jobs.runs.lambda_reading import lambda_flags
 from jobs.runs.roller import ROLLER_SPEEDS, RollerDyno
+from jobs.suspension.engine_ratio import computed_gearing
 from workshop.models import EngineSpec, ShopProfile
 
 NEEDED = (
@@ -44,6 +45,8 @@ NEEDED = (
 )
 
 
+# Above what a tyre's wear and pressure explain. Rule of thumb, no published source.
+CONSTANT_SLIP_LIMIT_PCT = 5.0
 DIPS_RPM = (100, 200, 400)  # full widths at half depth
 NO_POWER = (
     "No column of the file is read as power or torque, so there is no curve. Set it under “How it is read”."
@@ -75,6 +78,18 @@ class RunResult:
     rows: dict[str, FloatArray] = field(default_factory=dict, repr=False)
     uncorrect_factor: float = 1.0
     slope_width_rpm: float | None = None
+    slip_pct: float | None = None
+
+    @property
+    def sweep_rate_rpm_s(self) -> float | None:
+        """How fast the engine speed rose over the sweep on the whole [1/min a second], if time is known."""
+        time, speed = self.rows.get("time_s"), self.rows.get("engine_speed_rpm")
+        if time is None or speed is None:
+            return None
+        known = np.flatnonzero(np.isfinite(time) & (speed > 0))
+        if known.size < 2 or not time[known[-1]] > time[known[0]]:
+            return None
+        return float((speed[known[-1]] - speed[known[0]]) / (time[known[-1]] - time[known[0]]))
 
     @property
     def ratio(self) -> RatioChange | None:
@@ -141,14 +156,37 @@ def run_results(results: JobResults) -> dict[int, RunResult]:
     widths, sweeps = results.get(smoothing_widths), results.get(sweeps_by_run)
     read_at = reading_times(results.rows(Run))
     engine = results.job.bike.engine_spec
-    return {
+    computed = {
         pk: compute_result(sweep, results.shop, widths[pk], engine, read_at.get(pk))
         for pk, sweep in sweeps.items()
     }
+    return {pk: _with_slip(result, results) for pk, result in computed.items()}
+
+
+def _with_slip(result: RunResult, results: JobResults) -> RunResult:
+    """Add the slip that is there throughout, if gear, ratios and tyre are known."""
+    gear = result.run.gear
+    if gear is None or result.ratio is None or "road_speed_kmh" not in result.rows:
+        return result
+    try:
+        settings = [row for row in results.rows(SuspensionSetting) if row.set_at <= result.run.made_at]
+        computed = computed_gearing(results.job, gear, settings)
+    except ValueError:
+        return result
+    slip_pct = constant_slip_pct(result.ratio.reference, computed.rpm_per_kmh)
+    flags = result.flags
+    if abs(slip_pct) > CONSTANT_SLIP_LIMIT_PCT:
+        faster = "faster" if slip_pct > 0 else "slower"
+        sentence = (
+            f"By ratios and tyre the wheel turns {abs(slip_pct):.1f} % {faster} than the roller throughout: "
+            "slip, another tyre, sprocket or gear than recorded, or the roller's radius."
+        )
+        flags = (*flags, Flag("constant-slip", sentence))
+    return replace(result, slip_pct=slip_pct, flags=flags)
 
 
 def sweeps_by_run(results: JobResults) -> dict[int, SweepData]:
-    dyno = RollerDyno(results.shop)
+    dyno = RollerDyno(results.shop, results.job.bike)
     return {run.pk: load_sweep(run, dyno) for run in results.rows(Run)}
 
 

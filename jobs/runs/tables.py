@@ -26,7 +26,7 @@ def result_table(runs: Sequence[OverlayRun], shop: ShopProfile) -> Table:
         "standard", "factor", f"peak power ({power.unit})", "at (1/min)",
         f"peak torque ({torque.unit})", "at (1/min)", f"observed peak power ({power.unit})",
         f"observed peak torque ({torque.unit})", "smoothed over (1/min)",
-        "slope of the roller over (1/min)", "to know",
+        "slope of the roller over (1/min)", "sweep rate (1/min per s)", "slip throughout (%)", "to know",
     ]  # fmt: skip
     return header, [_result_row(overlay_run, power, torque) for overlay_run in runs]
 
@@ -45,7 +45,7 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         correction.standard.name if correction else "", round(correction.factor, 4) if correction else None,
     ]  # fmt: skip
     if curve is None or observed is None:
-        return [*about, *[None] * 8, result.reason]
+        return [*about, *[None] * 10, result.reason]
     return [
         *about,
         convert_one(curve.peak_power_kw, power),
@@ -56,6 +56,8 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         convert_one(observed.peak_torque_nm, torque),
         round(curve.width_rpm),
         None if result.slope_width_rpm is None else round(result.slope_width_rpm),
+        None if result.sweep_rate_rpm_s is None else round(result.sweep_rate_rpm_s),
+        None if result.slip_pct is None else round(result.slip_pct, 1),
         " ".join(flag.sentence for flag in result.flags),
     ]
 

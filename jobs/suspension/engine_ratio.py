@@ -1,9 +1,10 @@
 """Engine speed per km/h in a gear, computed from sprockets and tyre."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from jobs.calc.chassis import gearing
-from jobs.models import Job
+from jobs.models import Job, SuspensionSetting
 from jobs.suspension.gearing import rear_tyre, sprockets_used
 
 
@@ -15,8 +16,10 @@ class Gearing:
     source: str
 
 
-def computed_gearing(job: Job, gear: int) -> Gearing:
+def computed_gearing(job: Job, gear: int, settings: Sequence[SuspensionSetting] | None = None) -> Gearing:
     """Return the ratio from primary, gear, the latest sprockets and the rear tyre.
+
+    ``settings`` are those of the job if they are read already.
 
     Raises
     ------
@@ -26,7 +29,7 @@ def computed_gearing(job: Job, gear: int) -> Gearing:
     spec = job.bike.engine_spec
     primary = spec.primary_ratio if spec else None
     ratio = spec.gear_ratios[gear - 1] if spec and len(spec.gear_ratios) >= gear else None
-    pairs = sprockets_used(job.bike, list(job.suspension_settings.all()))
+    pairs = sprockets_used(job.bike, list(job.suspension_settings.all()) if settings is None else settings)
     tyre = rear_tyre(job.bike)
     if not (primary and ratio and pairs and tyre):
         needed = {

@@ -9,7 +9,7 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units import identities
 from jobs.calc.units.factors import convert
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_number, require_positive
 
 # Rules of thumb, no published source: what rounding and smoothing explain, and how much a tyre gives under
 # load without slipping as a whole.
@@ -82,6 +82,35 @@ def ratio_change(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike)
     reference = float(np.quantile(ratio, 0.1))
     speeds = np.array([np.median(b) for b in np.array_split(engine, SLIP_BLOCKS)])
     return RatioChange(speeds, 100 * (ratio / reference - 1), reference)
+
+
+def constant_slip_pct(measured_rpm_per_kmh: float, computed_rpm_per_kmh: float) -> float:
+    """Compute how much faster the tyre turns than the roller throughout a sweep.
+
+    Parameters
+    ----------
+    measured_rpm_per_kmh : float
+        Engine speed over the surface speed of the roller, as in `RatioChange.reference` [1/min per km/h].
+    computed_rpm_per_kmh : float
+        The same from ratios and the tyre's rolling circumference [1/min per km/h].
+
+    Returns
+    -------
+    float
+        Slip [% of the tyre's speed]; below zero if the tyre is larger than computed.
+
+    Raises
+    ------
+    ValueError
+        A ratio is not above zero.
+
+    Notes
+    -----
+    100·(v_tyre - v_roller) / v_tyre = 100·(1 - k_computed / k_measured), kinematics.
+    """
+    require_positive("measured ratio", measured_rpm_per_kmh)
+    require_positive("computed ratio", computed_rpm_per_kmh)
+    return 100 * (1 - computed_rpm_per_kmh / measured_rpm_per_kmh)
 
 
 def slip_flag(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) -> Flag | None:

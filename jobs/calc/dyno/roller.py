@@ -1,6 +1,7 @@
 """Power from a roller: inertia and losses.
 
-A rigid roller without losses takes P = J·ω·dω/dt. A coast-down shows the losses on the overrun; under load
+A rigid roller without losses takes P = J·ω·dω/dt; engine and wheel turn faster with it and take their share,
+which is left out unless their inertia is given. A coast-down shows the losses on the overrun; under load
 they are larger, and with the clutch pulled they leave out the engine's own friction, so power with
 coast-down losses is a lower bound. None of it is power at the crank.
 
@@ -10,6 +11,7 @@ References
 .. [2] A. Savitzky, M. J. E. Golay, Analytical Chemistry 36 (1964) 1627: slopes by local polynomials.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,6 +132,39 @@ def roller_power(
     if losses is not None:
         torque = torque + losses.torque_nm(speed)
     return RollerPower(time, speed, torque, torque * speed / 1000, window_s)
+
+
+def inertia_at_roller_kgm2(roller_kgm2: float, parts: Sequence[tuple[float, float]]) -> float:
+    """Compute the inertia that a run speeds up, as one at the roller.
+
+    Parameters
+    ----------
+    roller_kgm2 : float
+        The roller with what turns with it [kg·m²].
+    parts : sequence of (inertia_kgm2, turns)
+        What else turns: its inertia [kg·m²] and its turns for one of the roller [1].
+
+    Returns
+    -------
+    float
+        [kg·m²] at the roller's speed.
+
+    Raises
+    ------
+    ValueError
+        An inertia or a number of turns is not above zero.
+
+    Notes
+    -----
+    J + Σ J_k·i_k²: the energy of all parts is that of one inertia at the roller [1]_.
+    """
+    require_positive("inertia of the roller", roller_kgm2, "kg·m²")
+    total = roller_kgm2
+    for inertia, turns in parts:
+        require_positive("inertia of a rotating part", inertia, "kg·m²")
+        require_positive("turns for one of the roller", turns)
+        total += inertia * turns**2
+    return total
 
 
 def slope_window_s(time_s: npt.ArrayLike, roller_speed_rad_s: npt.ArrayLike, width_rad_s: float) -> float:

@@ -1,11 +1,17 @@
 import numpy as np
 import pytest
 
-from jobs.calc.dyno.consistency import power_torque_flag, ratio_change, slip_flag
+from jobs.calc.dyno.consistency import constant_slip_pct, power_torque_flag, ratio_change, slip_flag
 
 SPEED = np.linspace(3_000, 11_000, 400)
 TORQUE = 70 - 20 * ((SPEED - 8_000) / 5_000) ** 2
 POWER = TORQUE * SPEED * np.pi / 30 / 1000
+
+
+def test_constant_slip_is_what_the_tyre_turns_more_than_the_roller() -> None:
+    """The tyre runs at 100 km/h at 6,000 1/min by its ratio, the roller at 95 km/h."""
+    assert constant_slip_pct(6_000 / 95, 60.0) == pytest.approx(5.0)
+    assert constant_slip_pct(60.0, 60.0) == 0.0
 
 
 def test_power_and_torque_within_2_pct_are_not_flagged() -> None:

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from jobs.calc.dyno import roller
-from jobs.calc.dyno.roller import coast_down, roller_power
+from jobs.calc.dyno.roller import coast_down, inertia_at_roller_kgm2, roller_power, slope_window_s
 from tests.reference import closed_forms
 
 INERTIA = 12.5
@@ -89,6 +89,36 @@ def test_power_with_losses_is_the_power_put_in() -> None:
     run = closed_forms.speed_under_linear_loss(9.375, 45, 225, 0.5, run_time)
     assert np.nanmax(roller_power(run_time, run, 9.375).torque_nm) < 205
     assert roller_power(run_time, run, 9.375, losses).torque_nm == pytest.approx(225, rel=1e-3)
+
+
+def test_inertia_of_faster_parts_counts_by_the_square_of_their_turns() -> None:
+    """By hand: 12 + 0.025·8² + 0.6·0.5² = 12 + 1.6 + 0.15."""
+    assert inertia_at_roller_kgm2(12.0, [(0.025, 8.0), (0.6, 0.5)]) == pytest.approx(13.75)
+    assert inertia_at_roller_kgm2(12.0, []) == 12.0
+    with pytest.raises(ValueError, match="rotating part"):
+        inertia_at_roller_kgm2(12.0, [(0.0, 8.0)])
+
+
+@pytest.mark.parametrize("power_kw", [20, 60, 150])
+def test_power_at_the_crank_is_found_whatever_the_rate(power_kw: float) -> None:
+    """With the roller's inertia alone it is low by 1.6 / 13.6 = 11.8 %."""
+    time = np.arange(0, 4, 0.01)
+    speed = closed_forms.speed_under_power(12.0 + 0.025 * 8**2, 60, power_kw, time)
+    turning = inertia_at_roller_kgm2(12.0, [(0.025, 8.0)])
+    assert roller_power(time, speed, turning).power_kw == pytest.approx(power_kw, rel=1e-6)
+    assert roller_power(time, speed, 12.0).power_kw == pytest.approx(power_kw * (1 - 1.6 / 13.6), rel=1e-6)
+
+
+def test_window_of_the_slope_is_as_wide_as_asked_unless_noise_needs_more() -> None:
+    """40 rad/s a second: 4 rad/s are 0.1 s. Noise of σ needs N³ = 12·(σ / (0.01·0.005·40))²."""
+    time = np.arange(0, 3, 0.01)
+    speed = 60 + 40 * time
+    assert slope_window_s(time, speed, 4.0) == pytest.approx(0.1)
+    assert slope_window_s(time, speed, 0.4) == pytest.approx(0.05)  # five samples
+    noisy = speed + np.random.default_rng(3).normal(0, 0.2, time.size)
+    assert slope_window_s(time, noisy, 4.0) == pytest.approx(
+        0.01 * (12 * (0.2 / 0.002) ** 2) ** (1 / 3), rel=0.1
+    )
 
 
 TIME, SPEED = np.arange(10) / 10, np.arange(10) + 50.0

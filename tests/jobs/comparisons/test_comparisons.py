@@ -6,6 +6,7 @@ import uuid
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from django.urls import reverse
 from django.utils import timezone
@@ -197,6 +198,41 @@ def test_different_gears_are_flagged(job, shop) -> None:
     Run.objects.filter(pk=first.pk).update(gear=3)
     Run.objects.filter(pk=second.pk).update(gear=4)
     assert any("gears 3 and 4" in flag.sentence for flag in compare_job(job, shop).flags)
+
+
+def drive_csv(rpm_per_s: float, rpm_per_kmh: float, salt: int) -> bytes:
+    """Make a sweep with road speed at a rate and a ratio."""
+    speed = np.arange(3000, 11001, 10.0)
+    lines = ["Time (s),Engine speed (rpm),Power (kW),Road speed (km/h)"]
+    lines += [
+        f"{(n - 3000) / rpm_per_s:.4f},{n:.0f},{n / 200 + salt / 1000:.4f},{n / rpm_per_kmh:.4f}"
+        for n in speed
+    ]
+    return "\n".join(lines).encode()
+
+
+@pytest.mark.parametrize(
+    ("rate", "ratio", "kind", "found"),
+    [
+        (1_000, 60.0, "fuel", set()),
+        (1_150, 60.3, "fuel", set()),  # 15 % quicker, 0.5 % for the tyre's pressure
+        (1_300, 60.0, "fuel", {"sweep-rate"}),
+        (1_000, 64.0, "fuel", {"ratio-changed"}),  # a sprocket of 15 teeth for one of 16
+        (1_000, 60.0, "tyre", {"drive"}),
+    ],
+)
+def test_change_of_the_drive_between_the_sides_is_flagged(tuner, shop, rate, ratio, kind, found) -> None:
+    job = make_job()
+    sides = ((0, 1_000, 60.0), (40, rate, ratio))
+    for at, *sweep in sides:
+        for number in range(2):
+            data = drive_csv(*sweep, salt=at + number)
+            details = {**AIR, "name": f"{at}-{number}.csv", "made_at": minutes(at + number), "gear": 4}
+            attach_sweep(job, tuner, data, **details)
+    change = {"kind": get_part_kind(kind), "description": "another", "at": minutes(20), "by": tuner}
+    BikeChange.objects.create(job=job, **change)
+    codes = {flag.code for flag in compare_job(job, shop).flags}
+    assert codes & {"sweep-rate", "ratio-changed", "drive"} == found
 
 
 def test_thin_file_is_compared_at_one_width(tuner, shop) -> None:

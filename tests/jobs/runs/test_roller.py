@@ -83,6 +83,29 @@ def test_power_is_derived_from_the_roller_speed(roller, tuner) -> None:
     assert "No coast-down belongs to this job" in notes
 
 
+def test_power_says_that_the_bikes_rotating_parts_are_left_out(roller, tuner) -> None:
+    result = get_result(attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss())).run, roller)
+    notes = " ".join(flag.sentence for flag in result.flags)
+    assert "power at the wheel that speeds up the roller alone" in notes
+    assert "9 to 16 % below the crank" in notes
+
+
+def test_inertia_of_the_bike_is_added_once_it_is_entered(roller, tuner) -> None:
+    """The engine turns 60 · 0.25 · 3.6 · π/30 = 5.655 times for the roller: 0.025 · 5.655² = 0.799 kg·m².
+
+    The rear wheel, 180/55ZR17, rolls 3.05 · (431.8 + 2 · 99) mm = 1.921 m, so it turns 1.571 / 1.921 = 0.818
+    times: 0.6 · 0.818² = 0.401 kg·m². In all 13.2 kg·m² for the roller's 12, so power rises by 10.0 %.
+    """
+    engine = make_engine(engine_inertia_kgm2=0.025, wheel_inertia_kgm2=0.6)
+    bike = make_bike(engine_spec=engine, rear_tyre="180/55ZR17")
+    run = attach_sweep(make_job(bike=bike), tuner, roller_csv(TIME, without_loss())).run
+    result = get_result(run, roller)
+    assert inside(result) == pytest.approx(POWER_KW * (1 + 1.2 / 12), rel=3e-3)
+    notes = " ".join(flag.sentence for flag in result.flags)
+    assert "The bike's rotating parts are included, 9.1 % of all that turns" in notes
+    assert "at 5.7 turns for one of the roller, rear wheel 0.6 kg·m² at 0.8" in notes
+
+
 @pytest.mark.parametrize("rpm_per_s", [2_467, 453])
 def test_overrun_in_the_file_does_not_bend_the_top(roller, tuner, rpm_per_s) -> None:
     sweep = roller_sweep(rpm_per_s)
@@ -210,6 +233,25 @@ def test_slip_is_flagged_and_drawn_as_change_of_ratio(roller, tuner, login) -> N
     page = login(Role.TUNER).get(reverse("run", args=[run.pk]))
     assert max(page.context["ratio_chart"]["panels"][0]["series"][0]["y"]) > 4.5
     assert "Ratio and slip" in page.content.decode()
+
+
+def test_slip_that_is_there_throughout_is_computed_from_ratios_and_tyre(roller, tuner, login) -> None:
+    """By hand: 1.8 · 1.2 · 45 / 15 = 6.48 turns of the engine for one of the wheel, which rolls 1.921 m.
+
+    1 km/h is 16.667 m a minute, so 8.677 turns and 56.2 1/min, where 60 were measured: 1 - 56.2 / 60 = 6.3 %.
+    """
+    engine = make_engine(primary_ratio=1.8, gear_ratios=[1.2], front_sprocket=15, rear_sprocket=45)
+    job = make_job(bike=make_bike(engine_spec=engine, rear_tyre="180/55ZR17"))
+    run = attach_sweep(job, tuner, roller_csv(TIME, without_loss()), gear=1).run
+    result = get_result(run, roller)
+    assert result.slip_pct == pytest.approx(6.3, abs=0.05)
+    assert "constant-slip" in {flag.code for flag in result.flags}
+    # The ratio does not change along the sweep, which is all that was looked at.
+    assert "slip" not in {flag.code for flag in result.flags}
+    page = unescape(login(Role.DESK).get(reverse("run", args=[run.pk])).content.decode())
+    assert "By ratios and tyre the wheel turns 6.3 % faster than the roller throughout." in page
+    Run.objects.filter(pk=run.pk).update(gear=None)
+    assert get_result(run, roller).slip_pct is None
 
 
 def test_power_in_the_file_takes_precedence_over_derived_power(roller, tuner) -> None:
