@@ -14,7 +14,7 @@ from jobs.job.form_page import form_page
 from jobs.job.lookup import get_job_or_404
 from jobs.models import Job, Run
 from jobs.runs.forms import AttachForm
-from jobs.runs.importing import ImportResult, Outcome, RunDetails, import_run, size_refusal
+from jobs.runs.importing import ImportResult, Outcome, import_run, size_refusal
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
 from workshop.records.responses import post_data
@@ -42,7 +42,7 @@ def run_attach(request: StaffRequest, number: str) -> HttpResponse:
     by_script = request.accepts("application/json") and not request.accepts("text/html")
     if form.is_valid():
         files = form.cleaned_data["run_files"]
-        uploads = [import_file(request, job, file, form.details) for file in files]
+        uploads = [import_file(request, job, file, form) for file in files]
         return respond_to_script(uploads) if by_script else respond_to_page(request, job, uploads)
     if by_script:
         return JsonResponse({"ok": False, "message": describe_errors(form)}, status=422)
@@ -76,11 +76,18 @@ class UploadResult:
         return reverse("run-layout" if needs_layout else "run", args=[self.result.run.pk])
 
 
-def import_file(request: StaffRequest, job: Job, file: UploadedFile, details: RunDetails) -> UploadResult:
+def import_file(request: StaffRequest, job: Job, file: UploadedFile, form: AttachForm) -> UploadResult:
     name = file.name or "file"
     if refusal := size_refusal(name, file.size or 0):
         return UploadResult(refusal)
-    result = import_run(job=job, by=request.user, name=name, data=file.read(), details=details)
+    result = import_run(
+        job=job,
+        by=request.user,
+        name=name,
+        data=file.read(),
+        details=form.details,
+        last_gear=form.last_gear,
+    )
     return UploadResult(result.sentence, result)
 
 

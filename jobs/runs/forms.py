@@ -170,7 +170,13 @@ class AttachForm(RunForm):
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         initial = initial_from_last_run(job)
-        super().__init__(*args, job=job, initial=initial, **kwargs)
+        self.last_gear: int | None = initial.get("gear")
+        super().__init__(*args, job=job, initial={**initial, "kind": "", "gear": None}, **kwargs)
+        kind: Any = self.fields["kind"]
+        kind.required, kind.choices = False, [("", "as each file shows"), *Run.Kind.choices]
+        kind.help_text = "By its channels and its name, so that files of several kinds can be sent together."
+        else_last = f", else that of the last run, {self.last_gear}" if self.last_gear else ""
+        self.fields["gear"].help_text = f"Empty: as the file shows{else_last}."
         if read_at := old_reading(job):
             for name in AIR:
                 self.initial[name] = None

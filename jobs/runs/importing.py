@@ -20,6 +20,7 @@ from django.core.files.base import ContentFile
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from jobs.calc.dyno.other_bike import ExpectedBike
 from jobs.calc.dyno.sweep import Pull
 from jobs.calc.run_file import (
     FileLayoutSpec,
@@ -35,9 +36,11 @@ from jobs.calc.run_file import (
     take_pull,
     with_typical_values,
 )
+from jobs.calc.run_file.proposals import Proposal, propose
 from jobs.calc.units.numbers import format_number
 from jobs.checklists.sessions import session_at
 from jobs.models import FileLayout, Job, Run, TuneRevision
+from jobs.runs.bike_doubts import bike_doubts, expected_bike
 from jobs.runs.channel_files import FloatArray, stored_channels
 from jobs.runs.file_correction import OBSERVED, file_correction, settle_correction
 from workshop.models import ShopProfile, StaffMember, StaleRecord
@@ -57,7 +60,7 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True)
 class RunDetails:
-    """Details shared by all files that are attached together."""
+    """Details shared by all files that are attached together; an empty kind is found for each file."""
 
     kind: str = Run.Kind.SWEEP
     gear: int | None = None
@@ -79,6 +82,7 @@ class ParsedFile:
     file_layout: FileLayout | None = None
     content: RunFile | None = field(default=None, repr=False)
     refusal: str = ""
+    proposal: Proposal = field(default_factory=Proposal)
 
     @property
     def channels(self) -> Mapping[str, FloatArray] | None:
@@ -117,16 +121,30 @@ def size_refusal(name: str, size: int) -> str:
     )
 
 
-def import_run(*, job: Job, by: StaffMember, name: str, data: bytes, details: RunDetails) -> ImportResult:
-    """Attach one file to a job and read it if its layout is known."""
+def import_run(
+    *,
+    job: Job,
+    by: StaffMember,
+    name: str,
+    data: bytes,
+    details: RunDetails,
+    last_gear: int | None = None,
+) -> ImportResult:
+    """Attach one file to a job and read it if its layout is known.
+
+    Kind and gear that the details leave open are those that the file shows; ``last_gear`` is taken for a file
+    that shows none.
+    """
     name = PurePath(name).name[-MAX_NAME_LENGTH:]
     sha256 = hashlib.sha256(data).hexdigest()
     earlier = Run.objects.filter(job=job, sha256=sha256).first()
     if earlier:
         return report_duplicate(earlier, name)
-    parsed = read_file(data, name, details.kind)
+    parsed = read_file(data, name, details, expected_bike(job))
     made_at, note = resolve_recorded_at(job, data, details)
-    run = new_run(job, by, name, data, sha256, replace(details, made_at=made_at))
+    proposed, proposal_note = with_proposal(details, parsed.proposal, last_gear)
+    note = f"{proposal_note} {note}".strip()
+    run = new_run(job, by, name, data, sha256, replace(proposed, made_at=made_at))
     try:
         with stored_channels(run, parsed.channels), transaction.atomic():
             result = save_run(run, parsed)
@@ -135,6 +153,22 @@ def import_run(*, job: Job, by: StaffMember, name: str, data: bytes, details: Ru
         # Another request attached the same file in the meantime, such as a double click.
         run.original.delete(save=False)
         return report_duplicate(Run.objects.filter(job=job, sha256=sha256)[0], name)
+
+
+def with_proposal(
+    details: RunDetails, proposal: Proposal, last_gear: int | None = None
+) -> tuple[RunDetails, str]:
+    """Return the details with the kind and gear that the file shows where they are open, and a note."""
+    kind = details.kind or proposal.kind or Run.Kind.SWEEP
+    gear = details.gear or proposal.gear or last_gear
+    words = []
+    if not details.kind:
+        grip = "" if proposal.grip_pct is None else f" at {proposal.grip_pct:g} % grip"
+        words.append(f"{Run.Kind(kind).label}{grip}")
+    if not details.gear and proposal.gear:
+        words.append(f"gear {proposal.gear}")
+    note = f"Taken as {', '.join(words)}; edit the run if it is not." if words else ""
+    return replace(details, kind=kind, gear=gear), note
 
 
 def resolve_recorded_at(job: Job, data: bytes, details: RunDetails) -> tuple[datetime, str]:
@@ -191,7 +225,7 @@ def read_original(run: Run) -> bytes:
 # --- reading, which stores nothing
 
 
-def read_file(data: bytes, name: str, kind: str) -> ParsedFile:
+def read_file(data: bytes, name: str, details: RunDetails, expected: ExpectedBike) -> ParsedFile:
     """Read a file if its layout is known and certain, and what is read leaves nothing to ask."""
     try:
         guess = sniff(data, name)
@@ -201,11 +235,19 @@ def read_file(data: bytes, name: str, kind: str) -> ParsedFile:
     remembered = apply_layout(guess, known)
     layout = remembered or guess.layout
     if layout.needs_confirmation:
-        return ParsedFile(layout)
+        likely = parse_with_layout(data, layout.without_weak_guesses().confirmed()).content
+        return ParsedFile(layout, proposal=propose(likely.channels if likely else {}, name, expected.ratios))
     parsed = parse_with_layout(data, layout, known if remembered else None)
     if parsed.content is None:
         return parsed
-    doubts = (*parsed.content.doubts, *pull_doubts(find_pulls_of_kind(parsed.content, kind)))
+    proposal = propose(parsed.content.channels, name, expected.ratios)
+    settled, _ = with_proposal(details, proposal)
+    doubts = (
+        *parsed.content.doubts,
+        *pull_doubts(find_pulls_of_kind(parsed.content, settled.kind)),
+        *bike_doubts(parsed.content, settled.kind, replace(expected, gear=settled.gear)),
+    )
+    parsed = replace(parsed, proposal=proposal)
     return replace(parsed, layout=replace(layout, doubts=doubts), content=None) if doubts else parsed
 
 
@@ -425,7 +467,8 @@ def read_again(named: Run, remembered: FileLayout) -> list[ImportResult]:
         if not is_concerned(run, layout):
             continue
         data = read_original(run)
-        parsed = read_file(data, run.original_name, Run.Kind.OTHER if run.pull else run.kind)
+        details = RunDetails(Run.Kind.OTHER if run.pull else run.kind, run.gear)
+        parsed = read_file(data, run.original_name, details, expected_bike(run.job, without=run.sha256))
         if parsed.file_layout != remembered or parsed.content is None:
             continue
         was_read, samples = run.status == Run.Status.READ, run.samples

@@ -17,6 +17,7 @@ from jobs.calc.run_file import (
     sniff,
 )
 from jobs.models import FileLayout, Run
+from jobs.runs.bike_doubts import bike_doubts, expected_bike
 from jobs.runs.importing import apply_layout, find_pulls_of_kind, pull_doubts
 
 LINES_SHOWN = 40
@@ -35,6 +36,7 @@ class LayoutPreview:
     lines: tuple[tuple[int, str], ...]
     problem: str = ""
     pulls: tuple[PullRange, ...] = ()
+    bike_doubts: tuple[str, ...] = ()
 
     @property
     def signature(self) -> str:
@@ -44,7 +46,7 @@ class LayoutPreview:
     def questions_seen(self) -> str:
         """Hash of the questions shown, which the form sends back."""
         sentences = [question.sentence for question in self.content.questions] if self.content else []
-        sentences += pull_doubts(self.pulls)
+        sentences += [*pull_doubts(self.pulls), *self.bike_doubts]
         return hashlib.sha256("\n".join(sentences).encode()).hexdigest()[:16] if sentences else ""
 
 
@@ -105,9 +107,12 @@ def preview_layout(
     layout = apply_names(replace(guess.layout, stoichiometric_afr=afr))
     shown = preview(data, layout, ROWS_SHOWN)
     pulls: tuple[PullRange, ...] = ()
+    doubts: tuple[str, ...] = ()
     if shown.content is not None:
         pulls = list_pulls(shown.content, find_pulls_of_kind(shown.content, run.kind))
-    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem, pulls)
+        expected = replace(expected_bike(run.job, without=run.sha256), gear=run.gear)
+        doubts = bike_doubts(shown.content, run.kind, expected)
+    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem, pulls, doubts)
 
 
 def first_lines(data: bytes, overrides: StructureOverrides) -> tuple[tuple[int, str], ...]:

@@ -22,7 +22,9 @@ class Command(BaseCommand):
         parser.add_argument("job", help="number of the job, such as 2026-014")
         parser.add_argument("files", nargs="+", type=Path, help="files, or folders of files")
         parser.add_argument("--by", required=True, help="user name of the tuner who made the runs")
-        parser.add_argument("--kind", choices=Run.Kind.values, default=Run.Kind.SWEEP)
+        parser.add_argument(
+            "--kind", choices=Run.Kind.values, default="", help="by default as each file shows"
+        )
         parser.add_argument("--gear", type=int)
         parser.add_argument("--temperature-c", type=float)
         parser.add_argument("--pressure-kpa", type=float, help="station pressure, not reduced to sea level")
@@ -85,7 +87,7 @@ def parse_details(job: Job, options: dict[str, Any]) -> RunDetails:
         raise CommandError("Give temperature, pressure and humidity, or none of the three.")
     try:
         for name, value in given.items():
-            if value is not None:
+            if value not in (None, ""):
                 Run._meta.get_field(name).run_validators(value)  # type: ignore[union-attr]  # no relation is asked
     except ValidationError as error:
         raise CommandError(f"{name.replace('_', '-')}: {' '.join(error.messages)}") from error

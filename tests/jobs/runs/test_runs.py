@@ -270,7 +270,13 @@ def test_new_run_defaults_to_air_of_the_last_run_and_loaded_tune(login, staff) -
     attach_sweep(job, tuner, gear=3, temperature_c=17.5, pressure_kpa=99.0, humidity_pct=40.0)
     form = login(Role.TUNER).get(reverse("run-attach", args=[job])).context["form"]
     assert form["temperature_c"].value() == "17.5"
-    assert form["gear"].value() == 3
+    # the file's own gear goes first, so that of the last run is only taken where the file shows none
+    assert form["gear"].value() is None
+    assert form["gear"].help_text == "Empty: as the file shows, else that of the last run, 3."
+    assert (
+        send(login(Role.TUNER), job, upload("next.csv", sweep_csv(salt=9)), gear="", **AIR).status_code == 302
+    )
+    assert Run.objects.get(original_name="next.csv").gear == 3
     assert form["tune_revision"].initial.number == 1
     assert form["made_at"].value() is None
 
@@ -286,7 +292,7 @@ def test_air_read_too_long_ago_is_not_carried_on(login, staff) -> None:
     page = login(Role.TUNER).get(reverse("run-attach", args=[job]))
     form = page.context["form"]
     assert [form[name].value() for name in air] == [None] * 3
-    assert form["gear"].value() == 3
+    assert form.last_gear == 3
     assert "more than 90 minutes ago: read the air again" in read_text(page)
 
 
