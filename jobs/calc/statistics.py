@@ -24,6 +24,23 @@ CONFIDENCE = 0.95
 REPEATABILITY_FACTOR = 1.96 * np.sqrt(2.0)
 
 
+def finite_or_nan(values: npt.ArrayLike) -> FloatArray:
+    """Return values as an array in which infinite ones are not measured.
+
+    Parameters
+    ----------
+    values : array, (n,)
+
+    Returns
+    -------
+    array, (n,)
+        NaN in place of an infinite value.
+    """
+    given = np.asarray(values, dtype=float)
+    infinite = np.isinf(given)
+    return np.where(infinite, np.nan, given) if infinite.any() else given
+
+
 @dataclass(frozen=True, eq=False)
 class SampleSummary:
     """Size, mean and spread of one group.

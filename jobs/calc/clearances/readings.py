@@ -36,10 +36,16 @@ def to_nanometres(length_mm: Millimetres) -> int:
     int
         Length [nm], rounded to the nearest.
 
+    Raises
+    ------
+    ValueError
+        The length is NaN or infinite.
+
     Notes
     -----
     1 mm = 10⁶ nm. Source: SI Brochure.
     """
+    require_finite("length", float(length_mm))
     return round(float(length_mm) * NANOMETRES_PER_MM)
 
 

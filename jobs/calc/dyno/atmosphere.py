@@ -136,6 +136,8 @@ def vapour_pressure_from_wet_bulb_kpa(
     saturated at the wet bulb t* [3]_.
     """
     dry, wet = np.asarray(temperature_c, dtype=np.float64), np.asarray(wet_bulb_c, dtype=np.float64)
+    if np.any(np.isinf(dry)):
+        raise ValueError("The temperature of the air is not a number.")
     if np.any(wet > dry):
         raise ValueError("The wet bulb cannot be warmer than the air.")
     if np.any(wet < 0):

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.dyno.curves import Flag
-from jobs.calc.statistics import FloatArray
+from jobs.calc.statistics import FloatArray, finite_or_nan
 from jobs.calc.units import identities
 from jobs.calc.units.factors import convert
 from jobs.calc.units.numbers import format_number, require_positive
@@ -72,7 +72,7 @@ def ratio_change(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike)
     tenth of the blocks: slip of tyre or clutch raises the ratio. Kinematics; the blocks and the tenth are a
     rule of thumb, no published source.
     """
-    engine, road = np.asarray(engine_speed_rpm, dtype=float), np.asarray(road_speed_kmh, dtype=float)
+    engine, road = finite_or_nan(engine_speed_rpm), finite_or_nan(road_speed_kmh)
     turning = (engine > 0) & (road > 0)
     engine, road = engine[turning], road[turning]
     if engine.size < 2 * SLIP_BLOCKS:
@@ -159,7 +159,7 @@ def power_torque_flag(
     -----
     median |1 - T·ω/P| > 2 %, from the definition P = T·ω; the limit is a rule of thumb, no published source.
     """
-    power, torque, speed = (np.asarray(c, dtype=float) for c in (power_kw, torque_nm, engine_speed_rpm))
+    power, torque, speed = (finite_or_nan(c) for c in (power_kw, torque_nm, engine_speed_rpm))
     product = identities.power_kw(torque, speed)
     if not np.isfinite(power).any():
         return None

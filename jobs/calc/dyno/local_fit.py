@@ -20,10 +20,33 @@ from jobs.calc.units.numbers import format_number
 
 # A window is cut into about this many cells, each with its own mean place in the fit.
 CELLS_PER_WINDOW = 20
+MAX_GRID_POINTS = 10_000  # more come from a wrong speed or a mistyped step
 # Neighbouring samples of a sweep share a cell, and a sum that takes one right after another waits for the
 # one before to be stored. Added in turn to this many sums of each cell, they need not wait.
 LANES = 4
 Blocks = list[tuple[FloatArray, FloatArray]]
+
+
+def check_grid_points(points: float, step_rpm: float) -> None:
+    """Refuse a grid of so many points that something must be wrong with it.
+
+    Parameters
+    ----------
+    points : float
+        Number of points [1].
+    step_rpm : float
+        Step of the grid [1/min].
+
+    Raises
+    ------
+    ValueError
+        There are more than `MAX_GRID_POINTS`.
+    """
+    if not points <= MAX_GRID_POINTS:
+        raise ValueError(
+            f"A grid of {step_rpm:g} 1/min would have {format_number(points)} points over this engine speed; "
+            f"at most {format_number(MAX_GRID_POINTS)} are computed. Choose a wider step or check the speed."
+        )
 
 
 @dataclass(frozen=True)
@@ -57,6 +80,7 @@ class GridLayout:
                 f"The engine speed stays between {format_number(lowest)} and {format_number(highest)} 1/min: "
                 f"no point of a {step:g} 1/min grid lies in between, so there is no curve."
             )
+        check_grid_points(last - first + 1, step)
         per_step = int(np.ceil(CELLS_PER_WINDOW * step / width))
         cell = step / per_step
         reach = width / 2 / cell

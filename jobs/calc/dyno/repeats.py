@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.dyno.curves import Curve, Flag
+from jobs.calc.dyno.local_fit import check_grid_points
 from jobs.calc.statistics import (
     CONFIDENCE,
     FloatArray,
@@ -95,7 +96,7 @@ def common_grid(curves: Sequence[Curve]) -> FloatArray:
     Raises
     ------
     ValueError
-        There is no curve, or the curves have different grids or widths.
+        There is no curve, the curves have different grids or widths, or the grid has too many points.
 
     Notes
     -----
@@ -111,6 +112,7 @@ def common_grid(curves: Sequence[Curve]) -> FloatArray:
     step = curves[0].grid_step_rpm
     first = round(min(c.engine_speed_rpm[0] for c in curves) / step)
     last = round(max(c.engine_speed_rpm[-1] for c in curves) / step)
+    check_grid_points(last - first + 1, step)
     return np.arange(first, last + 1) * step
 
 

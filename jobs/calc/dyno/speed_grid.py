@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.local_fit import Blocks, Fit, GridLayout, fit_cells, sum_cells
 from jobs.calc.statistics import FloatArray
-from jobs.calc.units.numbers import require_positive
+from jobs.calc.units.numbers import require_finite, require_positive
 
 GRID_STEP_RPM = 50.0
 WIDTH_RPM = 200.0
@@ -306,6 +306,7 @@ def shown_share(feature_rpm: float, width_rpm: float, slope_width_rpm: float = 0
     """
     require_positive("width of the dip", feature_rpm, "1/min")
     require_positive("width of the smoothing", width_rpm, "1/min")
+    require_finite("width of the slope", slope_width_rpm)
     u = np.linspace(-1, 1, 401)
     weight = (1 - np.abs(u) ** 3) ** 3
     fit = weight * (np.sum(weight * u**4) - np.sum(weight * u**2) * u**2)
@@ -353,6 +354,7 @@ def common_width_rpm(
     The narrowest width with n(window) >= `SAMPLES_WANTED` at nine grid points in ten of every run.
     Rule of thumb, no published source.
     """
+    require_positive("grid step", grid_step_rpm, "1/min")
     runs = []
     for engine_speed in engine_speeds:
         speed = np.asarray(engine_speed, dtype=float)

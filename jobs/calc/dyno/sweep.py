@@ -16,7 +16,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from jobs.calc.dyno.consistency import power_torque_flag, slip_flag
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.dyno.speed_grid import MAX_ENGINE_SPEED_RPM
-from jobs.calc.statistics import FloatArray
+from jobs.calc.statistics import FloatArray, finite_or_nan
 from jobs.calc.units.numbers import format_number
 
 BoolArray = npt.NDArray[np.bool_]
@@ -128,7 +128,7 @@ def find_pulls(
     are pulls that are stored last sample first. Rule of thumb, no published source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)
-    time = None if time_s is None else np.asarray(time_s, dtype=float)
+    time = None if time_s is None else finite_or_nan(time_s)
     bridged = bridge_speed(speed)
     if bridged is None:
         return ()
@@ -222,8 +222,8 @@ def find_sweep(
     published source.
     """
     speed = np.asarray(engine_speed_rpm, dtype=float)
-    throttle = None if throttle_pct is None else np.asarray(throttle_pct, dtype=float)
-    time = None if time_s is None else np.asarray(time_s, dtype=float)
+    throttle = None if throttle_pct is None else finite_or_nan(throttle_pct)
+    time = None if time_s is None else finite_or_nan(time_s)
     for channel in (throttle, time):
         if channel is not None and channel.shape != speed.shape:
             raise ValueError(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.statistics import FloatArray
+from jobs.calc.statistics import FloatArray, finite_or_nan
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -72,7 +72,7 @@ def check_lambda(lambda_: npt.ArrayLike, time_s: npt.ArrayLike | None = None) ->
     `LEAN_LIMIT_ABOVE` and the sensor stays at it `MIN_REST_RATIO` times as long as at any other value.
     """
     sensed = np.array(lambda_, dtype=float)
-    time = None if time_s is None else np.asarray(time_s, dtype=float)
+    time = None if time_s is None else finite_or_nan(time_s)
     at = np.flatnonzero(np.isfinite(sensed))
     low, high = BELIEVABLE
     wild = np.zeros(sensed.size, dtype=bool)

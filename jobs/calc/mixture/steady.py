@@ -13,12 +13,13 @@ import numpy.typing as npt
 
 from jobs.calc.statistics import FloatArray
 from jobs.calc.tables.cell_grid import BoolArray, IntArray
-from jobs.calc.units.numbers import require_finite
+from jobs.calc.units.numbers import format_number, require_finite
 
 MAX_DELAY_MS = 1000.0  # gas run and sensor together; more means that something else is wrong
 MAX_SEARCHED_DELAY_MS = 600.0
 MIN_STEP_CORRELATION = 0.6
 SEARCH_STEP_S = 0.005
+MAX_SEARCHED_RUN_S = 1_800.0
 # What comes back to a point so soon never left it: the engine hunts, the hand trembles, a sample is missing.
 RETURN_WITHIN_S = 5.0
 SAME_SPEED_RPM, SAME_GRIP_PCT = 50.0, 1.0
@@ -176,6 +177,11 @@ def estimate_delay(time_s: npt.ArrayLike, fuel: npt.ArrayLike, lambda_: npt.Arra
     if np.ptp(asked[measured]) == 0 or np.ptp(sensed[measured]) == 0:
         raise ValueError("There is no step in the fuel or none in lambda: the delay cannot be found from it.")
 
+    if np.ptp(time[measured]) > MAX_SEARCHED_RUN_S:
+        raise ValueError(
+            f"The run with the fuel step spans {format_number(float(np.ptp(time[measured])))} s; at most "
+            f"{MAX_SEARCHED_RUN_S:g} s are searched. Check which column is its time, and its unit."
+        )
     even = np.arange(time[measured][0], time[measured][-1], SEARCH_STEP_S)
     asked_even = np.interp(even, time[measured], asked[measured])
     sensed_even = np.interp(even, time[measured], sensed[measured])

@@ -34,6 +34,7 @@ from jobs.calc.run_file.report import (
     value_question,
 )
 from jobs.calc.run_file.row_order import find_time_order, rows_are_shuffled
+from jobs.calc.run_file.sentinels import remove_sentinels
 from jobs.calc.run_file.stated_correction import StatedCorrection, find_stated_correction
 from jobs.calc.run_file.structure import Structure, StructureOverrides, find_structure
 from jobs.calc.run_file.table import Table, read_table
@@ -256,6 +257,10 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
     stated_correction = _stated_correction(text, layout, table)
     for column in layout.columns:
         used = column if column.is_certain else replace(column, channel=None)
+        table.values[column.position], sentinels = remove_sentinels(
+            used, table.values[column.position], table.lines, layout.stoichiometric_afr
+        )
+        questions += [sentinels] if sentinels else []
         values = _convert_column(used, table, layout)
         table.values[column.position] = values[:0]  # so that only one column is in memory twice
         if used.channel is None and not np.isfinite(values).any():

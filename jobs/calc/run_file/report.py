@@ -9,7 +9,7 @@ import numpy as np
 from jobs.calc.channels import CHANNELS, Channel
 from jobs.calc.run_file.column_meaning import TYPICAL_AFR
 from jobs.calc.run_file.layout import DECIMALS, DELIMITERS, ENCODINGS, Column, FileLayoutSpec
-from jobs.calc.run_file.skipped_rows import LineTally
+from jobs.calc.run_file.skipped_rows import LineTally, SkippedRows, name_lines
 from jobs.calc.run_file.stated_correction import NOTHING_STATED, StatedCorrection
 from jobs.calc.run_file.table import MAX_LOSS_SHARE, Table
 from jobs.calc.statistics import FloatArray
@@ -63,23 +63,6 @@ class ColumnReport:
 
 
 @dataclass(frozen=True)
-class SkippedRows:
-    """Rows skipped for one reason.
-
-    Attributes
-    ----------
-    reason : str
-    count : int
-    lines : tuple of int
-        The first of them.
-    """
-
-    reason: str
-    count: int
-    lines: tuple[int, ...]
-
-
-@dataclass(frozen=True)
 class Report:
     """The result of reading a file; its fields are the keys of stored reports.
 
@@ -124,13 +107,6 @@ class Report:
         dict
         """
         return asdict(self)
-
-
-def _name_lines(tally: LineTally | SkippedRows) -> str:
-    """Format as 'line 3' or 'lines 3, 4, 9, 10, 12 and 11 more'."""
-    shown = ", ".join(str(line) for line in tally.lines[:5])
-    more = tally.count - len(tally.lines[:5])
-    return f"line{'s' if tally.count > 1 else ''} {shown}" + (f" and {more} more" if more > 0 else "")
 
 
 def value_range(values: FloatArray) -> tuple[float | None, float | None]:
@@ -265,7 +241,7 @@ def time_question(column: Column, time_s: FloatArray, lines: np.ndarray) -> Ques
     return Question(
         column.position,
         f"Column {column.position + 1} ('{column.name}'): time stands still or runs backwards in "
-        f"{_count(len(back), 'row', 'rows')} ({_name_lines(tally)}).",
+        f"{_count(len(back), 'row', 'rows')} ({name_lines(tally)}).",
     )
 
 
@@ -377,11 +353,11 @@ def _sentences(
         f"decimal {DECIMALS[layout.decimal]}."
     )
     for part in dropped:
-        yield f"{_count(part.count, 'row', 'rows')} left out, {part.reason}: {_name_lines(part)}."
+        yield f"{_count(part.count, 'row', 'rows')} left out, {part.reason}: {name_lines(part)}."
     if table.longer.count:
         yield (
             f"{_count(table.longer.count, 'row has', 'rows have')} more cells than there are columns; "
-            f"the cells at the end were left out: {_name_lines(table.longer)}."
+            f"the cells at the end were left out: {name_lines(table.longer)}."
         )
     for column in columns:
         title = f"Column {column.position + 1} ('{column.name}')"
@@ -392,7 +368,7 @@ def _sentences(
             tally = LineTally(column.no_figures, list(column.lines))
             yield (
                 f"{title}: {_count(column.no_figures, 'cell is', 'cells are')} no figure and "
-                f"{'counts' if column.no_figures == 1 else 'count'} as not measured: {_name_lines(tally)}."
+                f"{'counts' if column.no_figures == 1 else 'count'} as not measured: {name_lines(tally)}."
             )
         if column.stored_as and column.missing:
             yield f"{title}: {_count(column.missing, 'cell is', 'cells are')} empty or marked as missing."

@@ -47,6 +47,39 @@ class LineTally:
         self.lines = sorted([*self.lines, *given[:MAX_LINES_NAMED]])[:MAX_LINES_NAMED]
 
 
+@dataclass(frozen=True)
+class SkippedRows:
+    """Rows skipped for one reason.
+
+    Attributes
+    ----------
+    reason : str
+    count : int
+    lines : tuple of int
+        The first of them.
+    """
+
+    reason: str
+    count: int
+    lines: tuple[int, ...]
+
+
+def name_lines(tally: LineTally | SkippedRows) -> str:
+    """Format as 'line 3' or 'lines 3, 4, 9, 10, 12 and 11 more'.
+
+    Parameters
+    ----------
+    tally : LineTally or SkippedRows
+
+    Returns
+    -------
+    str
+    """
+    shown = ", ".join(str(line) for line in tally.lines[:5])
+    more = tally.count - len(tally.lines[:5])
+    return f"line{'s' if tally.count > 1 else ''} {shown}" + (f" and {more} more" if more > 0 else "")
+
+
 def find_data_end(text: FileText, layout: FileLayoutSpec, start: int) -> tuple[int, dict[str, LineTally]]:
     """Find the end of the figures, before a row that was cut off and text below them.
 

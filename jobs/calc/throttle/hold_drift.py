@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
-from jobs.calc.statistics import CONFIDENCE, FloatArray, t_quantile
+from jobs.calc.statistics import CONFIDENCE, FloatArray, finite_or_nan, t_quantile
 from jobs.calc.tables.cell_grid import BoolArray
 from jobs.calc.units.numbers import format_number
 
@@ -110,9 +110,7 @@ def estimate_hold_drift(
        autocorrelated series (from memory).
     .. [2] F. H. C. Marriott, J. A. Pope, Biometrika 41 (1954) 390: bias of an autocorrelation (from memory).
     """
-    time, grip, plate, speed = (
-        np.asarray(a, dtype=float) for a in (time_s, grip_pct, plate_pct, engine_speed_rpm)
-    )
+    time, grip, plate, speed = (finite_or_nan(a) for a in (time_s, grip_pct, plate_pct, engine_speed_rpm))
     if not time.shape == grip.shape == plate.shape == speed.shape:
         raise ValueError("Time, grip, plate and engine speed differ in length: they do not belong together.")
     free = (plate >= PLATE_FREE_PCT[0]) & (plate <= PLATE_FREE_PCT[1])

@@ -405,3 +405,51 @@ def test_shuffled_rows_without_time_are_asked_about(upload) -> None:
     result = upload.send(text(lines_without_time(shuffled), HEADER.split(",", 1)[1]))
     assert "no time tells their order" in result.sentence
     assert result.run.status == Run.Status.TO_NAME
+
+
+# --- numbers that stand for no value
+
+
+SENTINELS = ["65535", "6553.5", "32767", "-32768", "4294967295", "2147483647", "3.402823E+38", "-32.768"]
+NAMES = HEADER.split(",")
+
+
+@pytest.mark.parametrize("cell", SENTINELS)
+@pytest.mark.parametrize("position", [0, 1, 2, 4])
+def test_numbers_that_stand_for_no_value_are_not_measured(upload, position, cell) -> None:
+    stands_for_none = {
+        0: cell.startswith(("4294", "2147", "3.4")),  # a time of 65,535 ms is one
+        1: cell != "6553.5",  # an engine turns so
+        2: cell != "-32.768",  # a motor brakes so
+        4: True,
+    }[position]
+    if not stands_for_none:
+        return
+    lines = [line.split(",") for line in whole_run().lines()]
+    for row in lines[150:1_050:60]:
+        row[position] = cell
+    result = upload.send(text(",".join(row) for row in lines))
+    assert result.run.status == Run.Status.READ
+    assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
+    sentences = " ".join(question["sentence"] for question in result.run.report["questions"])
+    assert f"Column {position + 1} ('{NAMES[position].split(' [')[0]}'): 15 cells hold " in sentences
+    assert "stands for no value" in sentences
+    assert "Its page shows what to check." in result.sentence
+
+
+def test_true_values_that_look_like_the_end_of_a_number_stay(upload) -> None:
+    """32.767 kW and 6,553.5 1/min are what this engine does."""
+    lines = [line.split(",") for line in pull().lines()]
+    lines[390][1], lines[390][2] = "6553.5", "47.5"
+    lines[200][2] = "32.767"
+    result = upload.send(text(",".join(row) for row in lines))
+    assert not result.run.report["questions"]
+
+
+def test_cells_of_infinity_are_not_measured_and_named(upload) -> None:
+    lines = [line.split(",") for line in whole_run().lines()]
+    for row in lines[150:1_050:90]:
+        row[2] = "inf"
+    result = upload.send(text(",".join(row) for row in lines))
+    assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
+    assert "Column 3 ('Power'): 10 cells are no figure" in " ".join(result.run.report["sentences"])
