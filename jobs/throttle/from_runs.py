@@ -7,9 +7,11 @@ import numpy as np
 
 from jobs.calc.throttle.closed_throttle import Idle, measure_idle
 from jobs.calc.throttle.hold_drift import DriftVerdict, HoldDrift, estimate_hold_drift
+from jobs.calc.throttle.tables import ThrottleMap
 from jobs.job.results import JobResults
-from jobs.models import Run, TuneRevision
+from jobs.models import Run, ThrottleTable, TuneRevision
 from jobs.runs.channel_files import load_channels
+from jobs.tunes.throttle_tables import review_modes, throttle_tables
 
 HOLD_CHANNELS = ("time_s", "grip_pct", "plate_pct", "engine_speed_rpm")
 
@@ -39,16 +41,22 @@ class DriftCheck:
 
 
 def drift_checks(results: JobResults) -> list[DriftCheck]:
-    return check_drift_by_tune(results.rows(Run))
+    return check_drift_by_tune(results.rows(Run), results.rows(TuneRevision), results.get(throttle_tables))
 
 
-def check_drift_by_tune(runs: Iterable[Run]) -> list[DriftCheck]:
-    """Check the plate drift of each tune that has held runs with grip and plate."""
+def check_drift_by_tune(
+    runs: Iterable[Run], revisions: Sequence[TuneRevision], tables: Sequence[ThrottleTable]
+) -> list[DriftCheck]:
+    """Check the plate drift of each tune that has held runs with grip and plate, by its throttle tables."""
     by_tune: dict[int, list[Run]] = {}
     for run in runs:
         if is_held_with_plate(run):
             by_tune.setdefault(run.tune_revision_id or 0, []).append(run)
-    checks = [DriftCheck(group[0].tune_revision, group, check_drift(group)) for group in by_tune.values()]
+    checks = []
+    for group in by_tune.values():
+        reviews = review_modes(group[0].tune_revision, revisions, tables).values()
+        maps = [review.throttle_map for review in reviews if review.throttle_map]
+        checks.append(DriftCheck(group[0].tune_revision, group, check_drift(group, maps)))
     return sorted(checks, key=lambda check: check.revision.number if check.revision else -1)
 
 
@@ -57,14 +65,14 @@ def is_held_with_plate(run: Run) -> bool:
     return run.kind == Run.Kind.HELD and run.status == Run.Status.READ and not run.set_aside and has_all
 
 
-def check_drift(runs: Sequence[Run]) -> HoldDrift:
+def check_drift(runs: Sequence[Run], throttle_maps: Sequence[ThrottleMap]) -> HoldDrift:
     """Estimate the plate drift from all held runs of a tune.
 
     A gap is put between the runs, so that no stretch spans two of them.
     """
     parts = [load_channels(run, HOLD_CHANNELS) for run in runs]
     joined = [np.concatenate([np.append(part[name], np.nan) for part in parts]) for name in HOLD_CHANNELS]
-    return estimate_hold_drift(*joined)
+    return estimate_hold_drift(*joined, throttle_maps=throttle_maps)
 
 
 @dataclass(frozen=True)

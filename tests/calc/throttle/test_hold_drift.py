@@ -5,6 +5,7 @@ import numpy.typing as npt
 import pytest
 
 from jobs.calc.throttle.hold_drift import DriftVerdict, HoldDrift, estimate_hold_drift
+from jobs.calc.throttle.tables import ThrottleMap
 from tests.calc.mixture.test_grid import correlated
 
 Array = npt.NDArray[np.float64]
@@ -61,6 +62,67 @@ def test_interval_covers_true_slope_95_percent(drift: float) -> None:
     found = verdicts(drift, 1000)
     held_it = [abs(v.slope - drift) <= v.half_width_95 for v in found]
     assert 0.93 <= np.mean(held_it) <= 0.99
+
+
+CREEPS = {
+    "steadily": lambda share: 2 * share - 1,
+    "ever faster": lambda share: 2 * share**2 - 1,
+    "to and fro": lambda share: np.sin(8 * share),
+}
+
+
+def creeping(
+    rng: np.random.Generator, drift: float, gain: float, creep: str, seconds: float, rise_rpm: float
+) -> tuple[Array, Array, Array, Array]:
+    """Let the hand creep by ±0.4 %, and the plate answer each % of grip with ``gain``; 50 Hz."""
+    time_s = np.arange(0, seconds, 0.02)
+    share = time_s / seconds
+    speed = 4000 + rise_rpm * share + rng.normal(0, 5, time_s.size)
+    moved = rng.choice([-0.4, 0.4]) * CREEPS[creep](share)
+    plate = 30 + gain * moved + drift * (speed - 4000) / 1000 + correlated(rng, time_s.shape, 0.15, 6.0)
+    return time_s, 40 + moved + rng.normal(0, 0.05, time_s.size), plate, speed
+
+
+def loaded(gain: float) -> ThrottleMap:
+    """Return the table that answers so around a grip of 40 %, alike at all engine speeds."""
+    return ThrottleMap(
+        [0, 30, 50, 100], [1000, 12000], [[0, 0], [30 - 10 * gain] * 2, [30 + 10 * gain] * 2, [100, 100]]
+    )
+
+
+@pytest.mark.parametrize("gain", [0.5, 1.0, 2.0])
+@pytest.mark.parametrize("with_table", [True, False])
+def test_plate_that_only_follows_a_creeping_hand_is_not_said_to_move(gain: float, with_table: bool) -> None:
+    rng = np.random.default_rng(12)
+    maps = [loaded(gain), loaded(gain / 2)] if with_table else []
+    found = [
+        estimate_hold_drift(*creeping(rng, 0.0, gain, creep, seconds, rise), maps).verdict
+        for creep in CREEPS
+        for seconds, rise in ((1.5, 1000.0), (2.0, 1500.0), (3.0, 2000.0))
+        for _ in range(40)
+    ]
+    assert np.mean([verdict.is_drift for verdict in found]) < 0.03
+
+
+@pytest.mark.parametrize("creep", CREEPS)
+@pytest.mark.parametrize("gain", [0.5, 2.0])
+def test_true_drift_is_found_under_a_creeping_hand_if_the_table_is_known(creep: str, gain: float) -> None:
+    rng = np.random.default_rng(13)
+    found = [
+        estimate_hold_drift(*creeping(rng, 1.0, gain, creep, 6.0, 4000.0), [loaded(gain)]) for _ in range(100)
+    ]
+    assert np.mean([drift.verdict is DriftVerdict.OPENS for drift in found]) > 0.95
+    assert np.mean([drift.slope for drift in found]) == pytest.approx(1.0, abs=0.05)
+
+
+def test_true_drift_of_one_percent_is_found_at_a_still_hand_without_a_table() -> None:
+    assert np.mean([v.verdict is DriftVerdict.OPENS for v in verdicts(1.0, 200)]) > 0.95
+
+
+def test_creeping_hand_without_a_table_is_said() -> None:
+    found = estimate_hold_drift(*creeping(np.random.default_rng(14), 0.0, 1.0, "steadily", 2.0, 1500.0))
+    assert found.verdict is DriftVerdict.NOT_ENOUGH
+    assert "The grip crept with the engine speed" in found.sentence
 
 
 def test_drift_names_the_speed_it_starts_at() -> None:
