@@ -16,10 +16,20 @@ ADDITIONS = (
 )
 
 
+def has_todays_tables(migrated: Apps) -> bool:
+    """Return False if only other apps were migrated, or jobs only up to an earlier version."""
+    earlier = migrated.all_models["jobs"]
+    for name, model in apps.all_models["jobs"].items():
+        columns = {field.name for field in earlier[name]._meta.fields} if name in earlier else set()
+        if not {field.name for field in model._meta.fields} <= columns:
+            return False
+    return True
+
+
 def create_defaults(using: str, apps: Apps = apps, **kwargs: Any) -> None:
     """Create the default lists and workstations, once the tables of jobs exist."""
-    if "partkind" not in apps.all_models["jobs"]:
-        return  # only other apps were migrated, or only up to an earlier version
+    if not has_todays_tables(apps):
+        return
     from jobs.defaults.change_kinds_and_checks import create_default_lists
     from jobs.defaults.part_kinds import create_default_part_kinds
     from jobs.defaults.workstations import create_default_workstations

@@ -21,6 +21,7 @@ from jobs.job.form_page import form_page, remove_button
 from jobs.job.lookup import get_job_or_404, get_results_or_404
 from jobs.models import Check, CheckItem, DynoSession, Job, SuspensionSetting
 from jobs.suspension.gearing import check_tyre_speed
+from jobs.tunes.set_speeds import rev_limit_in_bike
 from workshop.access.roles import StaffRequest, owner_only, roles, staff
 from workshop.models import Role
 from workshop.records.responses import flash_saved, parse_pk, post_data, render_form
@@ -44,7 +45,7 @@ def render_checks(
         "lists": [checklist for checklist in lists if not checklist.is_former],
         "former": [checklist for checklist in lists if checklist.is_former],
         "session": next(iter(reversed(results.rows(DynoSession))), None),
-        "tyre": check_tyre_speed(job.bike, results.rows(SuspensionSetting)),
+        "tyre": check_tyre_speed(job.bike, results.rows(SuspensionSetting), results.get(rev_limit_in_bike)),
         "just_pressed": just_pressed,
         "notice": notice,
         "can_tick": request.user.holds(Role.MECHANIC) or request.user.holds(Role.TUNER),

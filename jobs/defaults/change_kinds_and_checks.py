@@ -203,6 +203,8 @@ CHANGE_KINDS = [
 ]
 
 AS_BUILT = {"sensor feedback": "on", "secondary air system": "on"}
+# The value of the engine spec that a change replaces.
+SETS = {"idle speed": TuneChangeKind.Sets.IDLE, "rev limiter": TuneChangeKind.Sets.REV_LIMIT}
 STEP = 10  # between places in a list, so that the owner can put others between
 
 
@@ -224,6 +226,7 @@ def create_default_lists(database: str = "default") -> None:
                 road_use_effect=effect,
                 inform=affects,
                 as_built=AS_BUILT.get(name, ""),
+                sets=SETS.get(name, ""),
                 caution=caution,
                 customer_caution=for_rider,
                 order=place * STEP,

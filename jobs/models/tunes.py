@@ -15,8 +15,13 @@ from workshop.models import PersonalData, Record
 class TuneChangeKind(Record):
     """A tune change type, which the owner can add: its unit, its effect on road use, its cautions.
 
-    ``caution`` is for the tuner who chooses it, ``customer_caution`` for the rider.
+    ``caution`` is for the tuner who chooses it, ``customer_caution`` for the rider. ``sets`` says which value
+    of the engine spec a change of this type replaces.
     """
+
+    class Sets(models.TextChoices):
+        IDLE = "idle_rpm", "idle speed"
+        REV_LIMIT = "rev_limit_rpm", "rev limit"
 
     name = models.CharField(max_length=80, unique=True)
     unit = models.CharField(max_length=20, blank=True)
@@ -26,6 +31,9 @@ class TuneChangeKind(Record):
     as_built = models.CharField("value as built, if every bike has the same", max_length=40, blank=True)
     caution = models.CharField("caution shown where it is chosen", max_length=300, blank=True)
     customer_caution = models.CharField("caution for the rider, as printed", max_length=300, blank=True)
+    sets = models.CharField(
+        "value of the engine spec that it replaces", max_length=20, choices=Sets.choices, blank=True
+    )
     order = models.PositiveSmallIntegerField(default=100)
     retired = models.BooleanField("no longer offered", default=False)
 

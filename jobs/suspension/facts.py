@@ -10,6 +10,7 @@ from jobs.job.sentences import listed
 from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import GearSpeeds, gear_speeds
 from jobs.suspension.settings import SettingGroup, changed_settings, describe_sag_guide, hints, settings_table
+from jobs.tunes.set_speeds import rev_limit_in_bike
 from workshop.units.display import length_formatter
 
 
@@ -81,7 +82,7 @@ def suspension_facts(results: JobResults) -> SuspensionFacts | None:
             for setting in settings
         ],
         groups=[group_facts(group) for group in groups],
-        gears=gear_facts(gear_speeds(job.bike, settings)),
+        gears=gear_facts(gear_speeds(job.bike, settings, results.get(rev_limit_in_bike))),
         hints=hints(settings, intended_use, length_formatter(results.shop.length_unit)),
         guides=[describe_sag_guide(end, intended_use) for end in ("front", "rear")] if measured else [],
     )

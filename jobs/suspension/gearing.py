@@ -14,6 +14,7 @@ from jobs.calc.chassis.gearing import (
     tyre_allows_speed,
 )
 from jobs.models import SuspensionSetting
+from jobs.tunes.set_speeds import SetSpeed
 from workshop.models import Bike
 
 
@@ -76,14 +77,17 @@ def sprockets_used(bike: Bike, settings: Sequence[SuspensionSetting]) -> list[tu
     return pairs
 
 
-def gear_speeds(bike: Bike, settings: Sequence[SuspensionSetting]) -> GearSpeeds | None:
+def gear_speeds(
+    bike: Bike, settings: Sequence[SuspensionSetting], limit: SetSpeed | None
+) -> GearSpeeds | None:
     """Return the speed by gear at the rev limit, or None if ratios, rev limit or tyre are missing."""
     spec, tyre, pairs = bike.engine_spec, rear_tyre(bike), sprockets_used(bike, settings)
     if spec is None or tyre is None or not (pairs and spec.gear_ratios):
         return None
-    primary, limit_rpm = spec.primary_ratio, spec.rev_limit_rpm
-    if not primary or not limit_rpm:
+    primary = spec.primary_ratio
+    if not primary or limit is None:
         return None
+    limit_rpm = round(limit.rpm)
     circumference_mm = tyre.rolling_circumference_mm
 
     def speed_kmh(ratio: float, pair: tuple[int, int]) -> float:
@@ -107,6 +111,7 @@ class TyreVerdict:
     top_gear: int | None = None
     holds: bool | None = None  # None if the dyno's speed is unknown
     stay_below_rpm: float | None = None
+    limit: SetSpeed | None = None  # the rev limit that the speed rests on
 
 
 def tyre_limit_kmh(tyre: TyreSize | None) -> int | None:
@@ -118,19 +123,21 @@ def tyre_limit_kmh(tyre: TyreSize | None) -> int | None:
         return None
 
 
-def check_tyre_speed(bike: Bike, settings: Sequence[SuspensionSetting]) -> TyreVerdict | None:
+def check_tyre_speed(
+    bike: Bike, settings: Sequence[SuspensionSetting], limit: SetSpeed | None
+) -> TyreVerdict | None:
     """Check the tyre's speed symbol; return None if its size names no symbol."""
     tyre = rear_tyre(bike)
     symbol = tyre.speed_symbol if tyre else None
     allowed = tyre_limit_kmh(tyre)
     if not symbol or allowed is None:
         return None
-    speeds = gear_speeds(bike, settings)
+    speeds = gear_speeds(bike, settings, limit)
     if speeds is None:
         return TyreVerdict(symbol, allowed)
     top = speeds.gears[-1]
     top_kmh = top.speeds_kmh[-1]
     if tyre_allows_speed(symbol, top_kmh):
-        return TyreVerdict(symbol, allowed, top_kmh, top.number, True)
+        return TyreVerdict(symbol, allowed, top_kmh, top.number, True, limit=limit)
     stay_below_rpm = speeds.engine_speed_rpm * allowed / top_kmh
-    return TyreVerdict(symbol, allowed, top_kmh, top.number, False, stay_below_rpm)
+    return TyreVerdict(symbol, allowed, top_kmh, top.number, False, stay_below_rpm, limit)

@@ -6,7 +6,7 @@ from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
 from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
-from jobs.models import SuspensionSetting
+from jobs.models import Run, SuspensionSetting, TuneChange, TuneChangeKind, TuneRevision
 from jobs.suspension.facts import SUSPENSION, suspension_done
 from jobs.suspension.road_use import setting_causes
 from jobs.suspension.section import section
@@ -29,9 +29,15 @@ def events(results: JobResults) -> Iterator[Event]:
 RECORD = JobRecord(
     "suspension",
     rows=(Rows(SuspensionSetting, people=("by",)),),
-    reads=(SuspensionSetting,),
+    reads=(
+        SuspensionSetting,
+        TuneRevision,
+        TuneChange,
+        TuneChangeKind,
+        Run,
+    ),  # the tune may set the rev limit
     section=section,
-    carries=(SuspensionSetting,),
+    carries=(SuspensionSetting, TuneRevision, TuneChange, Run),
     events=events,
     road_causes=setting_causes,
     looked_at="sprockets, ride height and, if the top speed is on record, tyre speed symbols",

@@ -6,11 +6,13 @@ Effects: common practice, no source. Speed symbols: see jobs.calc.chassis.gearin
 from collections.abc import Iterator, Sequence
 
 from jobs.calc.chassis.gearing import TyreSize
+from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.job.road_use import RoadCause
 from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import effective_sprockets, gear_speeds, parse_tyre, tyre_limit_kmh
 from jobs.suspension.settings import ENDS, field_label
+from jobs.tunes.set_speeds import SetSpeed, rev_limit_in_bike
 from workshop.models import Bike
 from workshop.units.shop_units import format_for_shop
 
@@ -66,7 +68,7 @@ def height_causes(results: JobResults) -> Iterator[RoadCause]:
 def tyre_causes(results: JobResults) -> Iterator[RoadCause]:
     """Yield a cause for each tyre whose speed symbol is below the speed that the bike may reach."""
     bike, shop = results.job.bike, results.shop
-    top_kmh, source = top_speed(bike, results.get(bike_settings))
+    top_kmh, source = top_speed(bike, results.get(bike_settings), results.get(rev_limit_in_bike))
     for end in ENDS:
         tyre = parse_tyre(bike, end)
         limit = tyre_limit_kmh(tyre)
@@ -87,14 +89,21 @@ def describe_limit(tyre: TyreSize, allowed: str) -> str:
     )
 
 
-def top_speed(bike: Bike, settings: Sequence[SuspensionSetting]) -> tuple[float | None, str]:
+def top_speed(
+    bike: Bike, settings: Sequence[SuspensionSetting], limit: SetSpeed | None
+) -> tuple[float | None, str]:
     """Return the speed that the bike may reach [km/h] and where it comes from; None if not known.
 
-    The papers come first: the rev limit in top gear may lie above what the engine can drive.
+    The papers come first, since the rev limit in top gear may lie above what the engine can drive; they do
+    not know a rev limit that a tune has raised.
     """
-    if bike.top_speed_kmh:
-        return bike.top_speed_kmh, "by the bike's papers"
-    speeds = gear_speeds(bike, settings)
-    if speeds is None:
+    speeds, papers = gear_speeds(bike, settings, limit), bike.top_speed_kmh
+    at_limit = speeds.gears[-1].speeds_kmh[-1] if speeds else None
+    built_rpm = bike.engine_spec.rev_limit_rpm if bike.engine_spec else None
+    is_raised = limit is not None and limit.rpm > (built_rpm or limit.rpm)
+    if papers and not (is_raised and at_limit and at_limit > papers):
+        return papers, "by the bike's papers"
+    if at_limit is None or limit is None:
         return None, ""
-    return speeds.gears[-1].speeds_kmh[-1], "rev limit in top gear, by sprockets and tyre size"
+    source = f"rev limit of {format_number(limit.rpm)} 1/min by {limit.source}" if is_raised else "rev limit"
+    return at_limit, f"{source} in top gear, by sprockets and tyre size"

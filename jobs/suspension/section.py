@@ -5,6 +5,7 @@ from jobs.job.section import Section, State
 from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import gear_speeds
 from jobs.suspension.settings import settings_table
+from jobs.tunes.set_speeds import rev_limit_in_bike
 
 When = SuspensionSetting.When
 
@@ -15,7 +16,7 @@ def section(results: JobResults) -> Section:
     context = {
         "settings": settings,
         "groups": settings_table(settings, job.intended_use),
-        "gears": gear_speeds(job.bike, settings) if settings else None,
+        "gears": gear_speeds(job.bike, settings, results.get(rev_limit_in_bike)) if settings else None,
         "intended_use": job.intended_use,
     }
     return Section(

@@ -9,8 +9,9 @@ from jobs.calc.throttle.closed_throttle import Idle, measure_idle
 from jobs.calc.throttle.hold_drift import DriftVerdict, HoldDrift, estimate_hold_drift
 from jobs.calc.throttle.tables import ThrottleMap
 from jobs.job.results import JobResults
-from jobs.models import Run, ThrottleTable, TuneRevision
+from jobs.models import Run, ThrottleTable, TuneChangeKind, TuneRevision
 from jobs.runs.channel_files import load_channels
+from jobs.tunes.set_speeds import SetSpeed, find_set_speed
 from jobs.tunes.throttle_tables import review_modes, throttle_tables
 
 HOLD_CHANNELS = ("time_s", "grip_pct", "plate_pct", "engine_speed_rpm")
@@ -72,7 +73,8 @@ def check_drift(runs: Sequence[Run], throttle_maps: Sequence[ThrottleMap]) -> Ho
     """
     parts = [load_channels(run, HOLD_CHANNELS) for run in runs]
     joined = [np.concatenate([np.append(part[name], np.nan) for part in parts]) for name in HOLD_CHANNELS]
-    return estimate_hold_drift(*joined, throttle_maps=throttle_maps)
+    time_s, grip, plate, speed = joined
+    return estimate_hold_drift(time_s, grip, plate, speed, throttle_maps)
 
 
 @dataclass(frozen=True)
@@ -84,28 +86,23 @@ class IdleRun:
     problem: str = ""
 
 
-def check_idles(runs: Iterable[Run], target_rpm: float | None) -> list[IdleRun]:
-    """Check the idle runs against the idle speed of the engine spec."""
-    selected = [
-        run
-        for run in runs
+def job_idles(results: JobResults) -> list[IdleRun]:
+    """Check the idle runs, each against the idle speed of its tune."""
+    return [
+        check_idle(run, find_set_speed(results, run.tune_revision, TuneChangeKind.Sets.IDLE))
+        for run in results.rows(Run)
         if run.kind == Run.Kind.IDLE and run.status == Run.Status.READ and not run.set_aside
     ]
-    return [check_idle(run, target_rpm) for run in selected]
 
 
-def job_idles(results: JobResults) -> list[IdleRun]:
-    spec = results.job.bike.engine_spec
-    return check_idles(results.rows(Run), spec.idle_rpm if spec else None)
-
-
-def check_idle(run: Run, target_rpm: float | None) -> IdleRun:
+def check_idle(run: Run, target: SetSpeed | None) -> IdleRun:
     channels = load_channels(run, IDLE_CHANNELS)
     if len(channels) < len(IDLE_CHANNELS):
         return IdleRun(run, None, "The file has no column that is read as time, or none as engine speed.")
-    if not target_rpm:
-        return IdleRun(run, None, "The engine spec gives no idle speed to hold it against.")
+    if target is None:
+        return IdleRun(run, None, "Neither tune nor engine spec gives an idle speed to hold it against.")
+    time_s, speed = channels["time_s"], channels["engine_speed_rpm"]
     try:
-        return IdleRun(run, measure_idle(channels["time_s"], channels["engine_speed_rpm"], target_rpm))
+        return IdleRun(run, measure_idle(time_s, speed, target.rpm, target.source))
     except ValueError as problem:
         return IdleRun(run, None, str(problem))

@@ -293,6 +293,8 @@ def idle_change(idles: Sequence[IdleRun]) -> str:
     doubt = float(np.hypot(was.half_width_95_rpm, now.half_width_95_rpm))
     moved = f"{format_number(by, signed=True)} ± {format_number(doubt)} 1/min"
     change = moved if abs(by) > doubt else Verdict.NO_DIFFERENCE.value
+    if np.isnan(doubt):
+        change = "how sure that is, the runs are too short to tell"
     return (
         f"From {tune_label(first.run.tune_revision)} to {tune_label(last.run.tune_revision)} the idle went "
         f"from {format_number(was.mean_rpm)} to {format_number(now.mean_rpm)} 1/min ({change}), its "

@@ -286,7 +286,7 @@ class TuneFormSet:
 
 
 CHANGE_KIND_GROUPS: Groups = (
-    ("", ("name", "unit", "order")),
+    ("", ("name", "unit", "sets", "order")),
     ("On the road", ("affects_road_use", "road_use_effect", "inform", "as_built")),
     ("", ("caution", "customer_caution", "retired")),
 )
@@ -298,7 +298,10 @@ class ChangeKindForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = TuneChangeKind
         fields = field_names(CHANGE_KIND_GROUPS)
-        help_texts = {"as_built": "For example: on. A change back to this value is no cause in the notice."}
+        help_texts = {
+            "as_built": "For example: on. A change back to this value is no cause in the notice.",
+            "sets": "Idle runs are then judged by it, and tyres by the speed at the changed limit.",
+        }
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

@@ -6,14 +6,16 @@ import numpy as np
 import numpy.typing as npt
 
 from jobs.calc.dyno.speed_grid import GridChannel, fit_on_grid
-from jobs.calc.statistics import CONFIDENCE, t_quantile
+from jobs.calc.statistics import CONFIDENCE, FloatArray, t_quantile
 from jobs.calc.units.numbers import format_number, require_positive
 
 CLOSED_GRIP_PCT = 2.0
 MIN_IDLE_S = 5.0
 IDLE_TOLERANCE_RPM = 100.0  # Rule of thumb, no published source.
-# Neighbouring samples of an idling engine are correlated, so its mean is judged by so many long blocks.
-MIN_BLOCK_S, MAX_BLOCKS = 1.0, 6
+STEADY_SD_RPM = 40.0  # An idle that scatters more hunts. Rule of thumb, no published source.
+# Samples of an idling engine are correlated, so its mean is judged by blocks and their correlation. A shorter
+# run does not show how slowly the engine hunts, and gives no interval.
+BLOCK_S, MIN_INTERVAL_S, MAX_CORRELATION = 0.5, 19.0, 0.95
 OVERRUN_GRID_STEP_RPM, OVERRUN_WIDTH_RPM = 100.0, 400.0
 
 
@@ -24,13 +26,15 @@ class Idle:
     Attributes
     ----------
     mean_rpm, half_width_95_rpm : float
-        Mean idle speed and its 95 % half-width [rpm].
+        Mean idle speed and its 95 % half-width [rpm]; NaN if the run is too short to know it.
     sd_rpm : float
         Standard deviation of the samples [rpm].
     off_target_rpm : float
         Mean less target [rpm].
     on_target : bool
         Whether the mean lies within 100 rpm of the target.
+    is_steady : bool
+        Whether the samples scatter by 40 rpm or less.
     sentence : str
         The result, for people.
     """
@@ -40,10 +44,17 @@ class Idle:
     half_width_95_rpm: float
     off_target_rpm: float
     on_target: bool
+    is_steady: bool
     sentence: str
 
+    @property
+    def has_interval(self) -> bool:
+        return bool(np.isfinite(self.half_width_95_rpm))
 
-def measure_idle(time_s: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike, target_rpm: float) -> Idle:
+
+def measure_idle(
+    time_s: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike, target_rpm: float, source: str = ""
+) -> Idle:
     """Measure mean and scatter of the idle speed, and compare the mean with its target.
 
     Parameters
@@ -51,7 +62,9 @@ def measure_idle(time_s: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike, target_
     time_s, engine_speed_rpm : array, (n,)
         Time [s] and engine speed [rpm] of an idle run, warm; NaN is not measured.
     target_rpm : float
-        Idle speed of the engine spec [rpm].
+        Idle speed that the tune or the engine spec sets [rpm].
+    source : str
+        Where the target comes from, for the sentence.
 
     Returns
     -------
@@ -65,12 +78,15 @@ def measure_idle(time_s: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike, target_
 
     Notes
     -----
-    The run is cut into up to six blocks of a second or more. Half-width = t(k − 1)·s/√k on the k means of the
-    blocks [1]_. The tolerance of 100 rpm and the blocks are rules of thumb, no published source.
+    The run is cut into k blocks of half a second. Half-width = t(m − 1)·s/√m [1]_ with the effective number
+    of blocks m = k·(1 − r)/(1 + r), r the lag-1 correlation of their means, corrected for its bias by
+    (1 + 4r)/k [2]_. A run below 19 s gives none. The tolerance of 100 rpm, the limit of 40 rpm and the blocks
+    are rules of thumb, no published source.
 
     References
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2: confidence limits of a mean.
+    .. [2] F. H. C. Marriott, J. A. Pope, Biometrika 41 (1954) 390: bias of an autocorrelation (from memory).
     """
     require_positive("target of the idle", target_rpm, "1/min")
     time, speed = np.asarray(time_s, dtype=float), np.asarray(engine_speed_rpm, dtype=float)
@@ -82,26 +98,43 @@ def measure_idle(time_s: npt.ArrayLike, engine_speed_rpm: npt.ArrayLike, target_
     if duration_s < MIN_IDLE_S:
         raise ValueError(f"An idle run needs at least {MIN_IDLE_S:g} seconds; this one has {duration_s:.1f}.")
 
-    count = min(int(duration_s / MIN_BLOCK_S), MAX_BLOCKS)
+    half = _half_width(time, speed, duration_s) if duration_s >= MIN_INTERVAL_S else float("nan")
+    mean, sd = float(speed.mean()), float(np.std(speed, ddof=1))
+    off = mean - target_rpm
+    is_steady = sd <= STEADY_SD_RPM
+    sentence = _describe(mean, half, sd, off, source)
+    return Idle(mean, sd, half, off, abs(off) <= IDLE_TOLERANCE_RPM, is_steady, sentence)
+
+
+def _half_width(time: FloatArray, speed: FloatArray, duration_s: float) -> float:
+    count = int(duration_s / BLOCK_S)
     block = np.minimum(((time - time[0]) / duration_s * count).astype(np.intp), count - 1)
     n = np.bincount(block, minlength=count)
     means = np.bincount(block, weights=speed, minlength=count)[n > 0] / n[n > 0]
-    half = float("nan")
-    if means.size > 1:
-        half = float(t_quantile(means.size - 1, CONFIDENCE) * np.std(means, ddof=1) / np.sqrt(means.size))
-    mean, sd = float(speed.mean()), float(np.std(speed, ddof=1))
-    off = mean - target_rpm
-    return Idle(mean, sd, half, off, abs(off) <= IDLE_TOLERANCE_RPM, _describe(mean, half, sd, off))
+    off = means - means.mean()
+    squares = float(off @ off)
+    lag = float(off[1:] @ off[:-1]) / squares if squares > 0 else 0.0
+    correlation = float(np.clip(lag + (1 + 4 * lag) / off.size, 0.0, MAX_CORRELATION))
+    effective = off.size * (1 - correlation) / (1 + correlation)
+    if effective < 2:
+        return float("nan")
+    sd = np.sqrt(squares / off.size * effective / (effective - 1))
+    return float(t_quantile(effective - 1, CONFIDENCE) * sd / np.sqrt(effective))
 
 
-def _describe(mean: float, half: float, sd: float, off: float) -> str:
+def _describe(mean: float, half: float, sd: float, off: float, source: str) -> str:
     where = "on its target"
     if abs(off) > IDLE_TOLERANCE_RPM:
         where = f"{format_number(abs(off))} 1/min {'above' if off > 0 else 'below'} its target"
-    target = format_number(mean - off)
-    return (
-        f"It idles at {format_number(mean)} ± {half:.0f} 1/min, {where} of {target}, and hunts by {sd:.0f}."
+    target = f"{format_number(mean - off)}{f' ({source})' if source else ''}"
+    interval = f" ± {half:.0f}" if np.isfinite(half) else ""
+    steady = (
+        f"is steady: it scatters by {sd:.0f}, up to {STEADY_SD_RPM:.0f}"
+        if sd <= STEADY_SD_RPM
+        else f"hunts: it scatters by {sd:.0f}, more than {STEADY_SD_RPM:.0f}"
     )
+    unknown = "" if interval else " The run is too short, or hunts too slowly, to say how sure the mean is."
+    return f"It idles at {format_number(mean)}{interval} 1/min, {where} of {target}, and {steady}.{unknown}"
 
 
 def compute_overrun_torque(

@@ -33,9 +33,8 @@ DRIFT_CONFIDENCE = 0.99
 HOLDS_WITHIN = 1.0  # % per 1000 rpm; the whole interval must lie inside
 # A table within this of the measured plate is the one that was loaded. Rule of thumb, no published source.
 TABLE_WITHIN_PCT = 3.0
-# Share by which the answer of a loaded table to the grip may be off (standard uncertainty); without a table how
-# many % the plate answers to 1 % of grip, and the standard uncertainty of that. Rules of thumb, no published
-# source.
+# By what share the answer of a loaded table to the grip may be off (standard uncertainty), and how many % the
+# plate answers to 1 % of grip without a table. Rules of thumb, no published source.
 TABLE_DOUBT = 0.15
 UNKNOWN_GAIN, UNKNOWN_GAIN_DOUBT = 1.2, 1.2
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from fixtures import simulator
 from fixtures.bikes import BIKES
-from jobs.models import ThrottleTable
+from jobs.models import ThrottleTable, TuneChange, TuneChangeKind
 from tests.factories import (
     make_bike,
     make_channel_run,
@@ -317,16 +317,44 @@ def test_idle_is_compared_with_the_engine_spec(login, staff) -> None:
     for when in ("before", "after"):
         make_simulated_runs(job, staff[Role.TUNER], "marl", when, "idle")
     page = shown(login(Role.DESK), job)
-    before, after = re.findall(r"It idles at (\d+) ± \d+ 1/min, ([\w ,/]+) of 1500", page)
+    before, after = re.findall(r"It idles at (\d+) ± \d+ 1/min, ([\w ,/]+) of 1500 \(engine spec\)", page)
     assert abs(int(before[0].replace(",", "")) - 1370) < 45
     assert "below its target" in before[1]
     assert abs(int(after[0].replace(",", "")) - 1505) < 20
     assert after[1] == "on its target"
+    assert re.search(r"and hunts: it scatters by \d+, more than 40\.", page)
+    assert re.search(r"and is steady: it scatters by \d+, up to 40\.", page)
+
+
+def idle_at(mean_rpm: float) -> dict[str, np.ndarray]:
+    time_s = np.arange(0, 20, 0.04)
+    return {"time_s": time_s, "engine_speed_rpm": mean_rpm + 8 * np.sin(9 * time_s)}
+
+
+def test_idle_is_judged_by_what_its_tune_sets(login, staff, received, tune) -> None:
+    """Tune 1 sets 1450, in this job and the next; what was as received has the target of the engine spec."""
+    job = received.job
+    job.bike.engine_spec.idle_rpm = 1200
+    job.bike.engine_spec.save()
+    kind = TuneChangeKind.objects.get(sets=TuneChangeKind.Sets.IDLE)
+    TuneChange.objects.create(
+        revision=tune, kind=kind, from_value="1200", to_value="1450", unit="1/min", reason="stalled"
+    )
+    tuner = staff[Role.TUNER]
+    for name, mean, revision in (("before.csv", 1205.0, received), ("after.csv", 1448.0, tune)):
+        make_channel_run(job, tuner, name, idle_at(mean), kind="idle", tune_revision=revision)
+    page = shown(login(Role.DESK), job)
+    assert "1/min, on its target of 1200 (engine spec)" in page
+    assert "1/min, on its target of 1450 (tune 1)" in page
+    later = make_job(bike=job.bike)
+    carried = make_revision(later, tuner)
+    make_channel_run(later, tuner, "later.csv", idle_at(1200.0), kind="idle", tune_revision=carried)
+    assert "250 1/min below its target of 1450 (tune 1)" in shown(login(Role.DESK), later)
 
 
 def test_idle_without_target_gives_reason(login, staff, job) -> None:
     make_simulated_runs(job, staff[Role.TUNER], "marl", "before", "idle")
-    assert "gives no idle speed to hold it against" in shown(login(Role.DESK), job)
+    assert "gives an idle speed to hold it against" in shown(login(Role.DESK), job)
 
 
 def test_idle_change_is_given_with_its_interval(login, staff, received, tune) -> None:
