@@ -7,8 +7,8 @@
 
    The form's other fields are sent with each file. The server answers each request with JSON:
    {"ok": true, "message": "Read: 5 channels, 3412 rows", "url": "/..."}  or  {"ok": false, "message": "Line 14: ..."}.
-   Files are sent one after the other, so that ten do not share a slow line. Refused files stay in the list; data-done-url,
-   if given, opens once all files are accepted.
+   Files are sent one after the other, so that ten do not share a slow line. A file that was not stored stays chosen, so
+   that it is sent again with the form put right; data-done-url, if given, opens once all files are accepted.
 
    <ul class="dropzone-files" data-upload-url="..." data-upload-input="id_photos" aria-live="polite"></ul>
 
@@ -35,7 +35,17 @@ function showResult(row, answer) {
   if (answer.url) {
     row.result.append(" ", element("a", { href: answer.url }, answer.ok ? "Open" : "Put right"));
   }
-  return answer.ok;
+  return answer;
+}
+
+function keepChosen(input, refused) {
+  const chosen = new DataTransfer();
+  for (const [file, row] of refused) {
+    chosen.items.add(file);
+    row.item.dataset.kept = "";
+    row.result.append(" It is still chosen: put the form right and attach it again.");
+  }
+  input.files = chosen.files;
 }
 
 function parseAnswer(xhr) {
@@ -80,12 +90,19 @@ function send(url, body, row) {
 
 async function sendAll(form, input, files, list, url) {
   const wholeForm = !list.dataset.uploadUrl;
+  for (const item of list.querySelectorAll("[data-kept]")) item.remove();
   const rows = files.map((file) => [file, addRow(list, file.name)]);
   input.value = "";
   form.setAttribute("aria-busy", "true");
   let allOk = true;
-  for (const [file, row] of rows) allOk = (await send(url, bodyWith(form, input, file, wholeForm), row)) && allOk;
+  const refused = [];
+  for (const [file, row] of rows) {
+    const answer = await send(url, bodyWith(form, input, file, wholeForm), row);
+    allOk = answer.ok && allOk;
+    if (!answer.ok && !answer.url) refused.push([file, row]);
+  }
   form.removeAttribute("aria-busy");
+  if (wholeForm && refused.length) keepChosen(input, refused);
   if (wholeForm && allOk && form.dataset.doneUrl) location.assign(form.dataset.doneUrl);
 }
 
@@ -124,7 +141,7 @@ function enable(form) {
   zone.addEventListener("drop", (event) => {
     highlight(false)(event);
     const files = [...event.dataTransfer.files];
-    if (files.length) sendAll(form, input, files, list, form.action);
+    if (files.length) sendAll(form, input, [...input.files, ...files], list, form.action);
   });
   form.addEventListener("submit", (event) => {
     if (!input.files.length) return;

@@ -44,6 +44,25 @@ def attach_run(job: Job, by: Any, level: float, at: int) -> Run:
     return attach_sweep(job, by, data, name=f"sweep {at}.csv", gear=3, made_at=made_at, **air).run
 
 
+def test_refused_files_stay_chosen(log_in: LogIn, live_server, job: Job) -> None:
+    page = log_in(Role.TUNER)
+    page.goto(f"{live_server.url}/jobs/{job}/runs/attach/")
+    files: Any = [
+        {"name": f"{level}.csv", "mimeType": "text/csv", "buffer": sweep_with_road_speed(level)}
+        for level in (1.0, 1.1)
+    ]
+    page.get_by_label("Run files").set_input_files(files)
+    page.get_by_label("Gear").fill("12")
+    page.get_by_role("button", name="Attach").click()
+    rows = page.locator(".dropzone-files li")
+    expect(rows.filter(has_text="It is still chosen")).to_have_count(2)
+    assert not Run.objects.exists()
+    page.get_by_label("Gear").fill("3")
+    page.get_by_role("button", name="Attach").click()
+    page.wait_for_url(f"**/jobs/{job}/runs/")
+    assert set(Run.objects.values_list("original_name", "gear")) == {("1.0.csv", 3), ("1.1.csv", 3)}
+
+
 def drag(page: Page, handle: Locator, to_x: float) -> None:
     wait_for_next_frame(page)  # until the handle is at its place in the new layout
     box = handle.bounding_box()
