@@ -217,6 +217,20 @@ def with_meanings(layout: FileLayoutSpec, columns: list[ColumnForm]) -> FileLayo
     return layout.with_meanings({form.column.position: form.meaning for form in columns})
 
 
+class KindForm(forms.Form):
+    """Kind and gear of a run that is not read yet, proposed by its channels and its name."""
+
+    kind = forms.ChoiceField(choices=[("", ""), *Run.Kind.choices], required=False)
+    gear = WholeNumberField(
+        required=False, min_value=1, max_value=8, help_text="Empty: as the columns show, if they do."
+    )
+
+    def show_proposal(self, kind: str) -> None:
+        """Say in the empty choice what it stands for."""
+        field: Any = self.fields["kind"]
+        field.choices = [("", f"as its columns show: {Run.Kind(kind).label}"), *Run.Kind.choices]
+
+
 class PullsForm(forms.Form):
     """What becomes of the pulls of a file that holds several."""
 

@@ -16,6 +16,7 @@ from jobs.calc.run_file import (
     preview,
     sniff,
 )
+from jobs.calc.run_file.proposals import propose
 from jobs.models import FileLayout, Run
 from jobs.runs.bike_doubts import bike_doubts, expected_bike
 from jobs.runs.importing import apply_layout, find_pulls_of_kind, pull_doubts
@@ -98,8 +99,13 @@ def preview_layout(
     overrides: StructureOverrides,
     afr: float | None,
     apply_names: Callable[[FileLayoutSpec], FileLayoutSpec],
+    *,
+    propose_kind: bool,
 ) -> LayoutPreview:
-    """Read the file with the overrides; ``apply_names`` adds the column meanings."""
+    """Read the file with the overrides; ``apply_names`` adds the column meanings.
+
+    With ``propose_kind`` the run, which is not saved here, gets the kind and gear that its channels show.
+    """
     try:
         guess = sniff(data, run.original_name, overrides)
     except RunFileError as problem:
@@ -109,9 +115,13 @@ def preview_layout(
     pulls: tuple[PullRange, ...] = ()
     doubts: tuple[str, ...] = ()
     if shown.content is not None:
+        expected = expected_bike(run.job, without=run.sha256)
+        if propose_kind:
+            found = propose(shown.content.channels, run.original_name, expected.ratios)
+            run.kind = found.kind if found.kind and run.kind == Run.Kind.SWEEP else run.kind
+            run.gear = run.gear or found.gear
         pulls = list_pulls(shown.content, find_pulls_of_kind(shown.content, run.kind))
-        expected = replace(expected_bike(run.job, without=run.sha256), gear=run.gear)
-        doubts = bike_doubts(shown.content, run.kind, expected)
+        doubts = bike_doubts(shown.content, run.kind, replace(expected, gear=run.gear))
     return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem, pulls, doubts)
 
 

@@ -18,6 +18,7 @@ from jobs.runs.layout_forms import (
     ColumnForm,
     CorrectionForm,
     FileLayoutForm,
+    KindForm,
     NameForm,
     PullsForm,
     StructureForm,
@@ -60,6 +61,7 @@ class LayoutPage:
     name: NameForm
     correction: CorrectionForm
     pulls: PullsForm | None = None
+    kind: KindForm | None = None
     problem: str = ""
     basis: str = ""  # what the page was filled from
 
@@ -83,7 +85,7 @@ class LayoutPage:
     @property
     def is_valid(self) -> bool:
         parts = [self.structure, self.name, self.correction, *self.columns]
-        parts += [self.pulls] if self.pulls else []
+        parts += [part for part in (self.pulls, self.kind) if part]
         return self.preview.layout is not None and all(part.is_valid() for part in parts)
 
 
@@ -124,7 +126,10 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
         return with_meanings(known, columns) if matching else known.without_weak_guesses()
 
     afr = structure.cleaned_data["stoichiometric_afr"]
-    preview = preview_layout(data, run, structure.overrides, afr, apply_names)
+    kind = kind_form(run, sent)
+    preview = preview_layout(data, run, structure.overrides, afr, apply_names, propose_kind=kind is not None)
+    if kind is not None:
+        kind.show_proposal(run.kind)
     if preview.layout:
         structure.add_detected_hints(preview.layout)
     name = (
@@ -132,7 +137,20 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
     )
     correction = CorrectionForm(sent, run, stated_correction(preview))
     pulls = pulls_form(run, preview, sent)
-    return LayoutPage(structure, preview, columns, name, correction, pulls, basis=basis)
+    return LayoutPage(structure, preview, columns, name, correction, pulls, kind, basis=basis)
+
+
+def kind_form(run: Run, sent: QueryDict | None) -> KindForm | None:
+    """Return the form for kind and gear of a run that is not read yet; what it says is put into the run."""
+    if run.status != Run.Status.TO_NAME or run.pull:
+        return None
+    chosen = "" if run.kind == Run.Kind.SWEEP else run.kind
+    form = KindForm(
+        sent if sent is not None and "kind" in sent else None, initial={"kind": chosen, "gear": run.gear}
+    )
+    if form.is_valid():
+        run.kind, run.gear = form.cleaned_data["kind"] or Run.Kind.SWEEP, form.cleaned_data["gear"]
+    return form
 
 
 def page_basis(run: Run, known: FileLayout | None) -> str:

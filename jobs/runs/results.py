@@ -106,6 +106,14 @@ class RunResult:
         return stored[name][self.sweep.rows] if self.sweep and name in stored else None
 
     @property
+    def grip_pct(self) -> float | None:
+        """Opening at which a held run was held [%], or None if that was not measured."""
+        throttle = throttle_channel(self.rows) if self.run.kind == Run.Kind.HELD else None
+        if throttle is None or not np.isfinite(throttle).any():
+            return None
+        return float(np.nanmedian(throttle))
+
+    @property
     def file_correction(self) -> FileCorrection:
         return file_correction(self.run)
 

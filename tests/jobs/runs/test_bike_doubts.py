@@ -99,5 +99,29 @@ def test_files_of_several_kinds_are_sent_together(login, job) -> None:
     assert "Taken as held run at 40 % grip, gear 3; edit the run if it is not." in page
 
 
+def test_kind_of_a_file_to_be_named_is_proposed_on_its_page(take, login) -> None:
+    rows = "".join(f"{t:.2f};{1400 + 30 * np.sin(t):.0f};0.0\n" for t in TIME_S)
+    run = take(f"K;A;B\n{rows}".encode(), "x.csv", kind="").run
+    assert run.status == Run.Status.TO_NAME
+    client, url = login(Role.TUNER), reverse("run-layout", args=[run.pk])
+    named = {
+        "column-0-channel": "time_s",
+        "column-0-unit": "s",
+        "column-1-channel": "engine_speed_rpm",
+        "column-1-unit": "rpm",
+        "column-2-channel": "grip_pct",
+        "column-2-unit": "pct",
+        "name": "logger",
+    }
+    page = client.get(url)
+    sent = read_form(page.content.decode(), "//form[.//select]")
+    looked = client.post(url, {**sent, **named, "look": "1"})
+    assert "as its columns show: idle" in read_text(looked)
+    shown = read_form(looked.content.decode(), "//form[.//select]")
+    assert client.post(url, {**shown, "gear": "2"}).status_code == 302
+    run.refresh_from_db()
+    assert (run.kind, run.gear) == ("idle", 2)
+
+
 def test_kind_chosen_by_a_person_stays(take) -> None:
     assert take(sweep_csv(), "idle.csv", kind="other").run.kind == "other"
