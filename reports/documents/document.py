@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from jobs.job.json_values import strip_control_characters
 from reports.drawing.pictures import Picture
-from reports.typesetting.pdf import PAPERS, DocumentSource, typeset
+from reports.typesetting.pdf import PAPERS, AttachedText, DocumentSource, typeset
 from reports.typesetting.printing_lock import printing_lock
 from workshop.models import ShopProfile
 
@@ -26,7 +26,7 @@ def document_pdf(
     pictures: Iterable[Picture] = (),
     files: Mapping[str, tuple[bytes, str]] | None = None,
     size: str = "",
-    attached: Mapping[str, str] | None = None,
+    attached: Mapping[str, AttachedText] | None = None,
 ) -> bytes:
     """Return a document as PDF: the same bytes from the same facts and time.
 

@@ -26,10 +26,11 @@ from jobs.tunes.throttle_tables import Mode, plates_csv, riding_modes, table_dif
 from reports.documents.document import document_pdf
 from reports.documents.throttle_tables import grid_facts
 from reports.drawing.pictures import mixture_picture
-from reports.handover.attachments import fuel_tables, runs_csv
+from reports.handover.attachments import RUNS_DESCRIPTION, fuel_tables, runs_csv
 from reports.handover.snapshot import summary_sentences
 from reports.handover.snapshot.people import bike_facts
 from reports.handover.snapshot.schema import UntestedFacts
+from reports.typesetting.pdf import AttachedText
 from workshop.csv_files import csv_text
 from workshop.models import ShopProfile
 
@@ -72,7 +73,7 @@ def tune_summary_pdf(results: JobResults, at: datetime) -> bytes:
     return document_pdf("tune_summary", shown, results.shop, at, pictures=pictures, attached=attached)
 
 
-def attached_texts(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, str]:
+def attached_texts(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, AttachedText]:
     changes = [
         [
             revision.label,
@@ -86,10 +87,11 @@ def attached_texts(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> di
         for revision in facts["revisions"]
         for change in revision.changes
     ]
+    changed = csv_text(CHANGE_COLUMNS, changes) if changes else ""
     return {
-        "tune-changes.csv": csv_text(CHANGE_COLUMNS, changes) if changes else "",
-        "throttle-tables.csv": plates_csv(tables),
-        "runs.csv": runs_csv(facts["runs"]),
+        "tune-changes.csv": AttachedText(changed, "Every change of the tunes with its reason"),
+        "throttle-tables.csv": AttachedText(plates_csv(tables), "Plate by grip and engine speed"),
+        "runs.csv": AttachedText(runs_csv(facts["runs"]), RUNS_DESCRIPTION),
         **fuel_tables(facts["mixture"]),
     }
 

@@ -7,8 +7,10 @@ from jobs.comparisons.facts import COMPARISONS
 from jobs.mixture.facts import MixtureFacts
 from jobs.runs.facts import RunFacts
 from reports.handover.snapshot.schema import Snapshot
+from reports.typesetting.pdf import AttachedText
 from workshop.csv_files import csv_text
 
+RUNS_DESCRIPTION = "Every run with its air, correction and peaks"
 CURVE_COLUMNS = (
     "power_kw",
     "power_kw_low",
@@ -83,13 +85,14 @@ def clearances_csv(snapshot: Snapshot) -> str:
     return csv_text(CLEARANCE_COLUMNS, rows) if rows else ""
 
 
-def fuel_tables(studies: Sequence[MixtureFacts]) -> dict[str, str]:
+def fuel_tables(studies: Sequence[MixtureFacts]) -> dict[str, AttachedText]:
     """Return the fuel tables before and after, as pasted, by file name."""
     tables = {}
     for order, study in enumerate(studies, start=1):
         for when, table in (("before", study.fuel_table_before), ("after", study.fuel_table_after)):
             if table:
-                tables[f"fuel-table-{order}-{when}.txt"] = table["text"]
+                described = f"Fuel table {when} the corrections of mixture study {order}, as pasted"
+                tables[f"fuel-table-{order}-{when}.txt"] = AttachedText(table["text"], described)
     return tables
 
 

@@ -22,12 +22,20 @@ from jobs.mixture.facts import MIXTURE
 from jobs.runs.facts import RUNS
 from jobs.throttle.facts import THROTTLE
 from reports.drawing import pictures as draw
-from reports.handover.attachments import clearances_csv, curves_csv, fuel_tables, runs_csv
+from reports.handover.attachments import RUNS_DESCRIPTION, clearances_csv, curves_csv, fuel_tables, runs_csv
 from reports.handover.first_page import FirstPage, first_page
 from reports.handover.notices import TRACK_ONLY
 from reports.handover.snapshot.codec import from_json
 from reports.handover.snapshot.schema import Snapshot
-from reports.typesetting.pdf import PAPERS, DocumentSource, data_uri, element_positions, qr_svg, typeset
+from reports.typesetting.pdf import (
+    PAPERS,
+    AttachedText,
+    DocumentSource,
+    data_uri,
+    element_positions,
+    qr_svg,
+    typeset,
+)
 from reports.typesetting.printing_lock import printing_lock
 
 PICTURE_CACHE_S = 3600
@@ -272,12 +280,13 @@ def write_pdf(source: DocumentSource, snapshot: Snapshot, stored: dict[str, Any]
     return typeset(source, attached=attachments(snapshot, stored), at=at)
 
 
-def attachments(snapshot: Snapshot, stored: dict[str, Any]) -> dict[str, str]:
+def attachments(snapshot: Snapshot, stored: dict[str, Any]) -> dict[str, AttachedText]:
     """Return the values behind the sheet as text files by name."""
+    whole = json.dumps(stored, ensure_ascii=False, sort_keys=True, indent=1)
     return {
-        "curves.csv": curves_csv(snapshot),
-        "clearances.csv": clearances_csv(snapshot),
-        "runs.csv": runs_csv(snapshot.get(RUNS)),
+        "curves.csv": AttachedText(curves_csv(snapshot), "Mean curves of comparisons, with 95 % bands"),
+        "clearances.csv": AttachedText(clearances_csv(snapshot), "Every clearance that was measured"),
+        "runs.csv": AttachedText(runs_csv(snapshot.get(RUNS)), RUNS_DESCRIPTION),
         **fuel_tables(snapshot.get(MIXTURE)),
-        "sheet.json": json.dumps(stored, ensure_ascii=False, sort_keys=True, indent=1),
+        "sheet.json": AttachedText(whole, "Everything that this sheet was made from"),
     }

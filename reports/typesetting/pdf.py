@@ -1,6 +1,6 @@
 """From HTML to PDF for every document, with bundled fonts and pictures; nothing else is loaded.
 
-The PDF declares PDF/A-3a; this is a declaration, not the result of a validator.
+The PDF declares PDF/A-3a and PDF/UA-1; these are declarations, not the result of a validator.
 """
 
 import functools
@@ -23,6 +23,22 @@ if TYPE_CHECKING:
     from weasyprint.urls import URLFetcher
 
 PAPERS = {"A4": "A4", "Letter": "letter"}
+UA_METADATA = b"""
+<rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
+<rdf:Description rdf:about="" xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/"
+  xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#" xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#">
+<pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">
+<pdfaSchema:schema>PDF/UA Universal Accessibility Schema</pdfaSchema:schema>
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix>
+<pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">
+<pdfaProperty:name>part</pdfaProperty:name><pdfaProperty:valueType>Integer</pdfaProperty:valueType>
+<pdfaProperty:category>internal</pdfaProperty:category>
+<pdfaProperty:description>Part of ISO 14289 to which the file conforms</pdfaProperty:description>
+</rdf:li></rdf:Seq></pdfaSchema:property>
+</rdf:li></rdf:Bag></pdfaExtension:schemas>
+</rdf:Description>
+"""
 STYLE = "handover/sheet/sheet.css"  # of every document; its own style sheets come after it
 
 
@@ -35,11 +51,19 @@ class DocumentSource:
     paper: str
 
 
+@dataclass(frozen=True)
+class AttachedText:
+    """A text file in a PDF, and what it holds."""
+
+    text: str
+    description: str
+
+
 def typeset(
     source: DocumentSource,
     *,
     styles: Sequence[str] = (),
-    attached: Mapping[str, str] | None = None,
+    attached: Mapping[str, AttachedText] | None = None,
     at: datetime,
 ) -> bytes:
     """Return a document as PDF.
@@ -49,20 +73,43 @@ def typeset(
     styles : sequence of str
         The document's own style sheets, under ``templates/reports/``, read after the common one.
     attached : mapping, optional
-        Attached texts by file name.
+        Attached texts by file name; an empty one is left out.
     at : datetime
         Time of the attachments, given so that the same document has the same bytes.
     """
     from weasyprint import Attachment
 
     attachments = [
-        Attachment(string=text, name=name, created=at, modified=at, relationship="Source")
-        for name, text in (attached or {}).items()
-        if text
+        Attachment(
+            string=file.text,
+            name=name,
+            description=file.description,
+            created=at,
+            modified=at,
+            relationship="Source",
+        )
+        for name, file in (attached or {}).items()
+        if file.text
     ]
     with printing_lock():
         document, options = load_document(source, styles)
-        return bytes(document.write_pdf(**options, pdf_variant="pdf/a-3a", attachments=attachments))
+        return bytes(
+            document.write_pdf(
+                **options, pdf_variant="pdf/a-3a", attachments=attachments, finisher=finish_standards
+            )
+        )
+
+
+def finish_standards(document: Any, pdf: Any) -> None:
+    """Declare PDF/UA-1 beside PDF/A-3a, and name each attachment once.
+
+    PDF/A allows the identifier of PDF/UA only with a description of its schema (ISO 19005-3, 6.6.2.3).
+    """
+    reference = pdf.catalog["Metadata"]
+    metadata = next(found for found in pdf.objects if getattr(found, "reference", None) == reference)
+    metadata.stream = [part.replace(b"</rdf:RDF>", UA_METADATA + b"</rdf:RDF>") for part in metadata.stream]
+    if "AF" in pdf.catalog:
+        pdf.catalog["AF"][:] = dict.fromkeys(pdf.catalog["AF"])
 
 
 def element_positions(source: DocumentSource, height: str, styles: Sequence[str] = ()) -> dict[str, float]:

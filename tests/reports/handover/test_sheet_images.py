@@ -46,6 +46,13 @@ def images(pdf: bytes) -> list[Any]:
         return [(int(image.Width), int(image.Height), str(image.get("/ColorSpace", ""))) for image in images]
 
 
+def smoothed_images(pdf: bytes) -> int:
+    """Return how many pictures ask to be smoothed, which PDF/A forbids (ISO 19005-3, 6.2.8)."""
+    with opened(pdf) as document:
+        streams = (found for found in document.objects if isinstance(found, pikepdf.Stream))
+        return sum(stream.get("/Interpolate") is True for stream in streams)
+
+
 @pytest.mark.parametrize(
     "size", [(300, 1200), (1200, 300), (4000, 3000), (2, 2)], ids=["tall", "wide", "huge", "tiny"]
 )
@@ -56,6 +63,7 @@ def test_photo_is_printed_with_caption(job, staff, size) -> None:
     assert max(width, height) <= 640
     assert width / height == pytest.approx(size[0] / size[1], rel=0.02)
     assert space == "/DeviceRGB"
+    assert smoothed_images(pdf) == 0
     assert ("/Figure", "Photo: Scratch on the tank") in elements(pdf)
     assert squeezed("Scratch on the tank") in whole_text(pdf)
     assert syntax_problems(pdf) == ""
