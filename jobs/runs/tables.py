@@ -67,7 +67,7 @@ def curve_table(runs: Sequence[OverlayRun], shop: ShopProfile) -> Table:
     power, torque = channel_display("power_kw", shop), channel_display("torque_nm", shop)
     others = _other_channels(runs, shop)
     header = [
-        "run", "file", "kind", "tune", "set aside", "factor", "engine speed (1/min)",
+        "run", "file", "kind", "tune", "set aside", "factor", "smoothed over (1/min)", "engine speed (1/min)",
         f"power observed ({power.unit})", f"power ({power.unit})",
         f"torque observed ({torque.unit})", f"torque ({torque.unit})", "lambda",
         *map(column_title, others.values()),
@@ -99,7 +99,7 @@ def _curve_rows(
     about = [
         overlay_run.name, str(run), run.get_kind_display(),
         run.tune_revision.label if run.tune_revision else "",
-        "yes" if run.set_aside else "no", round(result.factor, 4),
+        "yes" if run.set_aside else "no", round(result.factor, 4), round(result.curve.width_rpm),
     ]  # fmt: skip
     curve, observed = result.curve, result.observed
     nothing = np.full(curve.engine_speed_rpm.size, np.nan)

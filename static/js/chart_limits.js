@@ -55,7 +55,7 @@ function paintOver(plot, shape) {
   const { ctx } = plot, size = (shape.size || SIZE) * devicePixelRatio;
   const at = { x: plot.valToPos(shape.x, "x", true), y: plot.valToPos(shape.y, "y", true) };
   ctx.strokeStyle = colour(shape.hue);
-  ctx.lineWidth = 1.5 * devicePixelRatio;
+  ctx.lineWidth = (shape.size === FINE_SIZE ? 0.25 : 1.5) * devicePixelRatio;
   const lines = shape.kind === "crossing" ? CROSSES.map(([a, b, c, d]) => [at.x + a * size, at.y + b * size, at.x + c * size, at.y + d * size]) : [];
   if (shape.bar && shape.bar[1] > shape.bar[0]) lines.push([at.x, plot.valToPos(shape.bar[0], "y", true), at.x, plot.valToPos(shape.bar[1], "y", true)]);
   if (shape.kind === "crossing") { ctx.lineWidth *= 1.4; lines.push([plot.valToPos(shape.low, "x", true), at.y, plot.valToPos(shape.high, "x", true), at.y]); }

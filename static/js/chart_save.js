@@ -114,7 +114,7 @@ function underShape(shape, frame) {
 
 function overShape(shape, { toX, toY }) {
   const hue = colour(shape.hue), x = toX(shape.x), y = toY(shape.y);
-  const stroke = { stroke: hue, "stroke-width": 1.5, fill: "none" };
+  const stroke = { stroke: hue, "stroke-width": shape.size < 2 ? 0.25 : 1.5, fill: "none" };
   if (shape.kind === "crossing") return svgElement("path", { ...stroke, d: `M${toX(shape.low)} ${y}H${toX(shape.high)}M${x - 5} ${y - 5}l10 10M${x - 5} ${y + 5}l10-10` });
   const outline = shape.outline.map(([right, down]) => `${(x + shape.size * right).toFixed(1)},${(y + shape.size * down).toFixed(1)}`).join(" ");
   const bar = shape.bar && shape.bar[1] > shape.bar[0] ? [svgElement("path", { ...stroke, d: `M${x} ${toY(shape.bar[0])}V${toY(shape.bar[1])}` })] : [];

@@ -12,12 +12,18 @@ FROM_RPM, TO_RPM = 3_500.0, 11_500.0
 STEP_S = 0.001
 
 
-def true_power_kw(engine_speed_rpm: npt.ArrayLike, dip: tuple[float, float] = (0.0, 300.0)) -> Floats:
-    """Return power that still rises at the top, with a dip of a share and a full width at half its depth."""
+def true_power_kw(
+    engine_speed_rpm: npt.ArrayLike, dip: tuple[float, float] = (0.0, 300.0), falls: bool = False
+) -> Floats:
+    """Return power that rises to the top or falls before it.
+
+    ``dip`` is its share of power and its full width at half that.
+    """
     speed = np.asarray(engine_speed_rpm, dtype=float)
     share, width_rpm = dip
     hollow = share * np.exp(-4 * np.log(2) * ((speed - 8_000) / width_rpm) ** 2)
-    return (95 - 30 * ((speed - 9_000) / 6_000) ** 2) * (1 - hollow) * speed * np.pi / 30_000
+    middle, width = (8_000, 3_500) if falls else (9_000, 6_000)
+    return (95 - 30 * ((speed - middle) / width) ** 2) * (1 - hollow) * speed * np.pi / 30_000
 
 
 @dataclass
@@ -36,6 +42,7 @@ def roller_sweep(
     speed_noise: float = 2e-5,
     closing_s: float = 0.15,
     dip: tuple[float, float] = (0.0, 300.0),
+    falls: bool = False,
     seed: int = 0,
 ) -> RollerSweep:
     """Half a second shut, opened in 0.2 s, wide open to the top, closed by hand, then 2 s of overrun.
@@ -43,9 +50,9 @@ def roller_sweep(
     The roller's inertia is the one that gives the rate at 8,000 1/min without the dip.
     """
     at = 8_000 / RPM_PER_RAD_S
-    inertia = float(true_power_kw(8_000)) * 1000 / (at * rpm_per_s / RPM_PER_RAD_S)
+    inertia = float(true_power_kw(8_000, falls=falls)) * 1000 / (at * rpm_per_s / RPM_PER_RAD_S)
     speeds = np.arange(1_000.0, 13_001.0)
-    powers = true_power_kw(speeds, dip)
+    powers = true_power_kw(speeds, dip, falls)
     speed, closes, rows = FROM_RPM, np.inf, []
     for step in range(round(40 / STEP_S)):
         time = step * STEP_S

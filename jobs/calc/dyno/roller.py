@@ -27,6 +27,8 @@ MIN_WINDOW_SAMPLES = 5
 # The window of the slope is widened until power of a single sample scatters less than this. Rule of thumb, no
 # published source.
 MAX_SCATTER = 0.005
+# It is not widened beyond this multiple: what it takes from both ends of the curve would be worse than noise.
+MAX_WIDENING = 6.0
 # Samples of a window handled in one go, so that memory does not grow with the run.
 CHUNK = 2_000_000
 
@@ -180,7 +182,8 @@ def slope_window_s(time_s: npt.ArrayLike, roller_speed_rad_s: npt.ArrayLike, wid
     Returns
     -------
     float
-        Full width of the window [s]: wider if a slow logger or noise needs it, at most 2 s.
+        Full width of the window [s]: up to six times wider if noise needs it, and as wide as five samples of
+        a slow logger; at most 2 s.
 
     Raises
     ------
@@ -202,8 +205,9 @@ def slope_window_s(time_s: npt.ArrayLike, roller_speed_rad_s: npt.ArrayLike, wid
     bends = bends[np.abs(bends) <= np.quantile(np.abs(bends), 0.98)]
     noise = float(np.sqrt(np.mean(np.square(bends)))) if bends.size else 0.0
     samples = (12 * (noise / (step * MAX_SCATTER * rate)) ** 2) ** (1 / 3)
-    window = max(width_rad_s / rate, step * max(samples, MIN_WINDOW_SAMPLES))
-    return min(window, MAX_WINDOW_S)
+    for_width = width_rad_s / rate
+    quiet = min(max(for_width, step * samples), MAX_WIDENING * for_width)
+    return min(max(quiet, step * MIN_WINDOW_SAMPLES), MAX_WINDOW_S)
 
 
 def coast_down(

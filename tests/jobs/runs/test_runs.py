@@ -489,7 +489,8 @@ def csv_rows(answer) -> list[list[str]]:
 def test_csv_has_the_curves_of_the_page(login, tern) -> None:
     client = login(Role.DESK)
     header, *rows = csv_rows(client.get(reverse("runs-csv", args=[tern])))
-    assert header[6:12] == [
+    assert header[6:13] == [
+        "smoothed over (1/min)",
         "engine speed (1/min)",
         "power observed (kW)",
         "power (kW)",
@@ -498,7 +499,7 @@ def test_csv_has_the_curves_of_the_page(login, tern) -> None:
         "lambda",
     ]
     drawn = read_json(show(client, tern), "runs-chart")["panels"][0]["series"][0]
-    mine = {float(row[6]): float(row[8]) for row in rows if row[1] == "tern_before_sweep_1.csv"}
+    mine = {float(row[7]): float(row[9]) for row in rows if row[1] == "tern_before_sweep_1.csv"}
     on_page = {x: y for x, y in zip(drawn["x"], drawn["y"], strict=True) if y is not None}
     assert mine.keys() == on_page.keys()
     assert all(mine[x] == pytest.approx(on_page[x], abs=0.006) for x in mine)
