@@ -9,17 +9,18 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils import timezone
 
-from jobs.calc.clearances.readings import compute_turns_in
+from jobs.calc.clearances.readings import Millimetres, compute_turns_in, to_nanometres
 from jobs.calc.clearances.shim_plan import Origin, PlanCandidate, PlanRow, Policy, plan_shims
 from jobs.calc.clearances.shims import (
     AvailableSizes,
+    ShimMarking,
     ShimValve,
     compute_shim_mm,
     nearest_available_mm,
     parse_marking,
     predict_clearance_mm,
 )
-from jobs.calc.units.length_format import IN_MM, LengthFormatter
+from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
 from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, gap_key, readings_by_gap, valve_gaps
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
 from jobs.models.clearances import POLICY_LABELS
@@ -60,9 +61,10 @@ def available_stock(diameter_mm: Decimal | None, *, lock: bool = False) -> list[
     return list(stock.filter(diameter_mm=diameter_mm, count__gt=0)) if diameter_mm else []
 
 
-def shim_valve(measured: JudgedReading) -> ShimValve | None:
+def shim_valve(measured: JudgedReading, sizes: AvailableSizes | None) -> ShimValve | None:
     """Return a gap as the shim arithmetic takes it, or None if its shim or range is unknown."""
     valve_gap, shim = measured.valve_gap, measured.row.shim_mm
+    is_measured = measured.row.shim_measured_mm is not None
     if shim is None or valve_gap.low_mm is None or valve_gap.high_mm is None:
         return None
     return ShimValve(
@@ -75,6 +77,7 @@ def shim_valve(measured: JudgedReading) -> ShimValve | None:
         label=valve_gap.label,
         camshaft=valve_gap.camshaft,
         half_width_mm=measured.reading.half_width_mm,
+        doubt="" if is_measured else describe_doubt(shim, sizes),
     )
 
 
@@ -94,20 +97,35 @@ class ShimNeeded:
 
 def shim_needed(spec: EngineSpec, measured: JudgedReading) -> ShimNeeded | None:
     """Return the shim needed, or None if the fitted shim or the range is unknown."""
-    valve = shim_valve(measured)
+    sizes = available_sizes(spec, measured.valve_gap.gap)
+    valve = shim_valve(measured, sizes)
     if valve is None:
         return None
-    sizes = available_sizes(spec, measured.valve_gap.gap)
+    is_measured = measured.row.shim_measured_mm is not None
+    warning = "" if is_measured else read_marking(valve.fitted_mm, sizes).warning or ""
+    deviation_nm = valve.deviation_nm(to_nanometres(valve.fitted_mm))
+    if valve.is_certainly_in_range and deviation_nm <= to_nanometres(spec.target_tolerance_mm):
+        fitted, clearance = float(valve.fitted_mm), float(valve.measured_mm)
+        return ShimNeeded(fitted, clearance, made=True, stays=True, marking_warning=warning)
     made = nearest_available_mm(valve, sizes) if sizes else None
     wanted = measured.valve_gap.effective_target_mm
     needed = compute_shim_mm(valve.fitted_mm, valve.measured_mm, wanted) if made is None else made
     predicted = predict_clearance_mm(valve.fitted_mm, valve.measured_mm, needed)
-    warning = "" if measured.row.shim_measured_mm is not None else marking_warning(valve, sizes)
     return ShimNeeded(needed, predicted, made is not None, exact(needed) == valve.fitted_mm, warning)
 
 
-def marking_warning(valve: ShimValve, sizes: AvailableSizes | None) -> str:
-    return parse_marking(f"{valve.fitted_mm:.3f}", sizes).warning or ""
+def read_marking(marked_mm: Millimetres, sizes: AvailableSizes | None) -> ShimMarking:
+    return parse_marking(f"{marked_mm:.3f}", sizes)
+
+
+def describe_doubt(marked_mm: Decimal, sizes: AvailableSizes | None) -> str:
+    """Describe what thickness a marked shim may have, or return '' if its marking leaves no doubt."""
+    marking = read_marking(marked_mm, sizes)
+    if not marking.warning:
+        return ""
+    if len(marking.could_be_mm) == 1:
+        return f"is marked {format_mm(marked_mm)} mm, which is no size made"
+    return f"may be {' or '.join(format_mm(size) for size in marking.could_be_mm)} mm"
 
 
 def turns_at(spec: EngineSpec, measured: JudgedReading) -> float | None:
@@ -218,7 +236,8 @@ def collect_plan_inputs(
     basis = PlanInputs(spec, {gap: [] for gap in spec.gaps}, {}, [], [], [], lengths)
     for valve_gap, measured in readings_by_gap(spec, rows):
         basis.valve_gaps[valve_gap.slug] = valve_gap
-        valve = shim_valve(measured) if measured else None
+        sizes = available_sizes(spec, valve_gap.gap)
+        valve = shim_valve(measured, sizes) if measured else None
         if valve is not None:
             basis.valves[valve_gap.gap].append(valve)
         elif measured is None:
@@ -337,7 +356,7 @@ def stored_row(accepted: ShimPlan, line: PlanLine, diameter_mm: Decimal | None) 
         origin=row.origin.value,
         origin_detail=line.giver.label if line.giver else "",
         predicted_mm=exact(row.predicted_mm),
-        why=row.why,
+        why=row.why[: ShimPlanRow._meta.get_field("why").max_length],
         shim_diameter_mm=diameter_mm,
     )
 
@@ -440,6 +459,11 @@ class AcceptedLine:
     @property
     def moves(self) -> bool:
         return self.row.origin != Origin.STAYS
+
+    @property
+    def notes(self) -> list[str]:
+        """Return what the reason says beyond the choice: limits, blades and shims in doubt."""
+        return self.row.why.rstrip(".").split(". ")[1:]
 
 
 def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:

@@ -144,6 +144,7 @@ def compute_gap_trend_over(
             valve_gap.low_mm,
             valve_gap.high_mm,
             shim_mm=[reading.shim_mm for reading in readings],
+            half_width_mm=[reading.measured.reading.half_width_mm for reading in readings],
             use_unit=unit,
         )
     except ValueError as problem:

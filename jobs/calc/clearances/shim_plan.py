@@ -18,6 +18,9 @@ from jobs.calc.clearances.readings import NANOMETRES_PER_MM, Millimetres, to_mil
 from jobs.calc.clearances.shims import AvailableSizes, ShimValve, nearest_available_nm
 from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
 
+BLADES_CANNOT_TELL = "Whether that is in range cannot be told with these blades: use finer ones"
+AT_LIMIT_NM = 5_000  # so near a limit the next wear passes it. Rule of thumb, no published source.
+
 
 class Policy(StrEnum):
     """Aim of a shim plan once every valve is inside its range; the value is stored."""
@@ -147,8 +150,9 @@ def plan_shims(
     Notes
     -----
     Minimises Σ cost[valve, shim] over all assignments of distinct shims to valves, where cost orders: every
-    valve in range, then the aims of the policy, then shims left in place, then shims left in stock. Solved
-    exactly [1]_; fewest camshafts by trying every set of camshafts that may stay.
+    valve in range, then as many as possible with both ends of their bracket, then the aims of the policy,
+    then shims left in place, then shims left in stock. Solved exactly [1]_; fewest camshafts by trying every
+    set of camshafts that may stay.
 
     References
     ----------
@@ -184,6 +188,10 @@ def _lift_fewest(plan_without: Callable[[set[str]], PlanCandidate], in_range: li
         if sufficient:
             return min(sufficient, key=lambda plan: (plan.sum_abs_deviation_mm, plan.to_buy_mm.total()))
     return plan_without(set())
+
+
+def _describe_doubt(shim: str, doubt: str) -> str:
+    return f"The shim {shim} {doubt}: measure it" if doubt else ""
 
 
 def _check_input(valves: Sequence[ShimValve], stock_mm: Mapping[Millimetres, int]) -> None:
@@ -266,11 +274,17 @@ class _Problem:
         for j, shim in enumerate(self.at_hand):
             if shim.from_index is not None:
                 effort[shim.from_index, j] = 0
+        half = np.array([to_nanometres(valve.half_width_mm) for valve in self.valves], dtype=np.int64)
+        low = np.array([to_nanometres(valve.low_mm) for valve in self.valves], dtype=np.int64) + half
+        high = np.array([to_nanometres(valve.high_mm) for valve in self.valves], dtype=np.int64) - half
+        clearance = np.array([valve.total_nm for valve in self.valves], dtype=np.int64)[:, None] - self.sizes
+        may_be_out = (clearance < low[:, None]) | (clearance > high[:, None])
+        uncertain = np.where(self.sizes < 0, 0, may_be_out.astype(np.int64))
         # Each aim weighs more than all that follow it can add up to. The total stays far below 2^53, up to
         # which the solver's floating point counts exactly.
         aims = [bought, deviation] if policy is Policy.FEWEST_NEW else [deviation, bought]
         cost = effort
-        for aim in reversed(aims):
+        for aim in reversed([uncertain, *aims]):
             cost = aim * (int(cost.max(initial=0)) * count + 1) + cost
         forbidden = self.sizes < 0
         forbidden[:, at_hand + count :] = False
@@ -311,10 +325,27 @@ class _Problem:
             Origin.BUY: "to buy",
         }[origin]
         deviation = valve.total_nm - size - valve.target_nm
-        if deviation == 0:
-            return f"{source}, exactly on target"
         direction = "looser" if deviation > 0 else "tighter"
-        return f"{source}, {self.lengths(to_millimetres(abs(deviation)))} {direction} than the target"
+        off = f"{self.lengths(to_millimetres(abs(deviation)))} {direction} than the target"
+        choice = f"{source}, {off}" if deviation else f"{source}, exactly on target"
+        doubts = {other.key: other.doubt for other in self.valves}
+        notes = [
+            choice,
+            self._describe_margin(valve, size),
+            "" if origin is Origin.STAYS else _describe_doubt("that comes out", valve.doubt),
+            _describe_doubt("that goes in", doubts.get(from_key or "", "")) if origin is Origin.VALVE else "",
+        ]
+        return ". ".join(note for note in notes if note)
+
+    def _describe_margin(self, valve: ShimValve, size: int) -> str:
+        """Say if the clearance may be out of range, or is left at its limit."""
+        margin = valve.margin_nm(size)
+        if margin < 0:
+            return BLADES_CANNOT_TELL
+        if margin > AT_LIMIT_NM:
+            return ""
+        is_low = 2 * (valve.total_nm - size) < to_nanometres(valve.low_mm) + to_nanometres(valve.high_mm)
+        return f"This is the very {'lower' if is_low else 'upper'} limit of its range"
 
     def _describe_failure(self, valve: ShimValve) -> str:
         needed = format_mm((valve.total_nm - valve.target_nm) / NANOMETRES_PER_MM)

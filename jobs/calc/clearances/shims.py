@@ -110,6 +110,8 @@ class ShimValve:
         Name for people; the camshaft that must come off to change the shim.
     half_width_mm : float or Decimal
         Half the width of the bracket [mm].
+    doubt : str
+        What is not certain about the thickness of the fitted shim: 'may be 1.77 or 1.775 mm'.
 
     Raises
     ------
@@ -126,6 +128,7 @@ class ShimValve:
     label: str = ""
     camshaft: str = ""
     half_width_mm: Millimetres = 0.0
+    doubt: str = ""
 
     def __post_init__(self) -> None:
         check_range(self.low_mm, self.high_mm, self.target_mm)
@@ -151,6 +154,12 @@ class ShimValve:
         """Return True if this shim leaves a clearance inside the range, ends included."""
         return to_nanometres(self.low_mm) <= self.total_nm - shim_nm <= to_nanometres(self.high_mm)
 
+    def margin_nm(self, shim_nm: int) -> int:
+        """Return how far the clearance stays from the nearer limit; below zero if it may be out [nm]."""
+        clearance = self.total_nm - shim_nm
+        to_limit = min(clearance - to_nanometres(self.low_mm), to_nanometres(self.high_mm) - clearance)
+        return to_limit - to_nanometres(self.half_width_mm)
+
     def deviation_nm(self, shim_nm: int) -> int:
         """Return the distance from the target that this shim leaves [nm]."""
         return abs(self.total_nm - shim_nm - self.target_nm)
@@ -158,10 +167,7 @@ class ShimValve:
     @property
     def is_certainly_in_range(self) -> bool:
         """True if the measured clearance is in range, both ends of a bracket included."""
-        measured, half = to_nanometres(self.measured_mm), to_nanometres(self.half_width_mm)
-        return to_nanometres(self.low_mm) <= measured - half and measured + half <= to_nanometres(
-            self.high_mm
-        )
+        return self.margin_nm(to_nanometres(self.fitted_mm)) >= 0
 
 
 def check_thickness(thickness_mm: Millimetres) -> None:
@@ -224,15 +230,17 @@ def nearest_available_nm(valve: ShimValve, sizes: AvailableSizes) -> int | None:
 
     Notes
     -----
-    The size s in the range that minimises |fitted + measured − s − target|. Of two equally near the thinner
-    one, because it leaves the looser clearance. Rule of thumb, no published source.
+    The size s in the range that minimises |fitted + measured − s − target|; sizes that keep both ends of a
+    bracket in the range go first. Of two equally near the thinner one, because it leaves the looser
+    clearance. Rule of thumb, no published source.
     """
-    available = sizes.sizes_nm
-    ideal = valve.total_nm - valve.target_nm
-    below = (ideal - available.start) // available.step  # index of the size just under the ideal one
-    near = {min(max(index, 0), len(available) - 1) for index in (below, below + 1)}
+    available, half = sizes.sizes_nm, to_nanometres(valve.half_width_mm)
+    low, high = to_nanometres(valve.low_mm) + half, to_nanometres(valve.high_mm) - half
+    goals = [valve.target_nm] if low > high else [valve.target_nm, min(max(valve.target_nm, low), high)]
+    belows = [(valve.total_nm - goal - available.start) // available.step for goal in goals]
+    near = {min(max(below + up, 0), len(available) - 1) for below in belows for up in (-1, 0, 1, 2)}
     fitting = [available[index] for index in sorted(near) if valve.fits(available[index])]
-    return min(fitting, key=valve.deviation_nm, default=None)
+    return min(fitting, key=lambda size: (valve.margin_nm(size) < 0, valve.deviation_nm(size)), default=None)
 
 
 @dataclass(frozen=True)

@@ -132,6 +132,7 @@ def compute_trend(
     high_mm: Millimetres,
     *,
     shim_mm: Sequence[float] | None = None,
+    half_width_mm: Sequence[float] | None = None,
     use_unit: str = "km",
 ) -> Trend:
     """Compute the trend of one valve's clearance with adjustments removed.
@@ -147,6 +148,8 @@ def compute_trend(
         The range [mm].
     shim_mm : sequence of float, (n,), optional
         Shim fitted at each reading [mm]; NaN if unknown.
+    half_width_mm : sequence of float, (n,), optional
+        Half the width of each bracket of blades [mm]; 0 for a value.
     use_unit : str
         ``'km'``, ``'mi'`` or ``'h'``.
 
@@ -167,8 +170,10 @@ def compute_trend(
     readings at the same use have an adjustment between them and start a new period. One slope through all
     periods, each with its own level, by least squares: b = Σ dx·dy / Σ dx². Its half-width is t·s/√Σdx² with
     n − periods − 1 degrees of freedom, s never below the uncertainty of a pair of blades 0.01 mm apart
-    [2]_. A change is shown if |b| exceeds its half-width. The interval of the use at which the line reaches
-    the limit is Fieller's [1]_.
+    [2]_, nor below the mean one of the blades that were used. A clearance that has moved by no more than one
+    step of the blades is between the same ones again and again: there the half-widths are no smaller than the
+    blades can be off all the way, h·Σ|dx|/Σdx² of the slope and h of the level. A change is shown if |b|
+    exceeds its half-width. The interval of the use at which the line reaches the limit is Fieller's [1]_.
 
     References
     ----------
@@ -179,7 +184,10 @@ def compute_trend(
     if use_unit not in PER_USE:
         raise ValueError(f"A clearance is followed over km, mi or h, not over '{use_unit}'.")
     x, y, shims = _as_arrays(use, clearance_mm, shim_mm)
-    line = _fit(x, y, shims)
+    halves = np.zeros(len(use)) if half_width_mm is None else np.asarray(half_width_mm, dtype=float)
+    if len(halves) != len(use):
+        raise ValueError("Every clearance needs the width of its bracket, 0 for a value.")
+    line = _fit(x, y, shims, halves[_is_measured(use, clearance_mm)])
     count, points = len(x), len(np.unique(x))
     if line is None:
         return Trend(TrendVerdict.TOO_LITTLE, count, points, use_unit)
@@ -230,7 +238,7 @@ def adjust_to_current_setting(
     if len(x) == 0:
         return adjusted.tolist()
     total, period = y + np.nan_to_num(shims), _number_periods(x, shims)
-    line = _fit(x, y, shims)
+    line = _fit(x, y, shims, np.zeros(len(x)))
     in_last = period == period[-1]
     current = np.where(in_last, total - np.nan_to_num(shims[-1]), np.nan)
     if line is not None:
@@ -274,7 +282,10 @@ def _number_periods(use: NDArray[np.float64], shims: NDArray[np.float64]) -> NDA
 
 
 def _fit(
-    x: NDArray[np.float64], clearance_mm: NDArray[np.float64], shims: NDArray[np.float64]
+    x: NDArray[np.float64],
+    clearance_mm: NDArray[np.float64],
+    shims: NDArray[np.float64],
+    half_widths: NDArray[np.float64],
 ) -> TrendLine | None:
     """Fit one slope through all periods, or return None if there are too few readings."""
     if len(x) == 0:
@@ -291,15 +302,16 @@ def _fit(
 
     slope = float(dx @ dy) / spread
     residuals = dy - slope * dx
-    scatter = max(math.sqrt(float(residuals @ residuals) / freedom), READING_UNCERTAINTY_MM)
+    of_blades = math.sqrt(float(np.mean(np.square(half_widths))) / 3)
+    scatter = max(math.sqrt(float(residuals @ residuals) / freedom), READING_UNCERTAINTY_MM, of_blades)
     half_width = float(t.ppf((1 + CONFIDENCE) / 2, freedom)) * scatter
-    return TrendLine(
-        slope,
-        half_width / math.sqrt(spread),
-        float(mean_x[-1]),
-        float(mean_y[-1]) - float(np.nan_to_num(shims[-1])),
-        half_width / math.sqrt(sizes[-1]),
-    )
+    of_slope, of_level = half_width / math.sqrt(spread), half_width / math.sqrt(sizes[-1])
+    blades = float(np.max(half_widths))
+    if float(np.ptp(dy)) <= 2 * blades + 1e-9:
+        of_slope = max(of_slope, blades * float(np.abs(dx).sum()) / spread)
+        of_level = max(of_level, blades)
+    level = float(mean_y[-1]) - float(np.nan_to_num(shims[-1]))
+    return TrendLine(slope, of_slope, float(mean_x[-1]), level, of_level)
 
 
 def _find_crossing(line: TrendLine, level_mm: float) -> Interval:

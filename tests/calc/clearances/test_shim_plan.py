@@ -2,6 +2,7 @@
 
 from collections import Counter
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -65,6 +66,64 @@ def test_valve_keeps_its_shim_when_within_tolerance_of_target() -> None:
     kept = plan_shims(valves, {2.405: 1}, None, Policy.TARGET, tolerance_mm=0.01)
     assert kept.rows[0].origin is Origin.STAYS
     assert kept.sum_abs_deviation_mm == 0.005
+
+
+@pytest.mark.parametrize(
+    ("blades", "low", "high"), [(0.02, 0.10, 0.15), (0.03, 0.10, 0.15), (0.05, 0.16, 0.24)]
+)
+@pytest.mark.parametrize("policy", Policy)
+def test_no_valve_said_to_be_in_range_is_out_within_its_bracket(
+    blades: float, low: float, high: float, policy: Policy
+) -> None:
+    rng, sizes = np.random.default_rng(3), AvailableSizes(1.20, 3.50, 0.025)
+    certain = 0
+    for _ in range(40):
+        true = rng.uniform(0.05, 0.35, 4)
+        goes = np.floor(true / blades) * blades
+        valves = [
+            ShimValve(
+                str(i),
+                2.40,
+                goes[i] + blades / 2,
+                low,
+                high,
+                camshaft=f"camshaft {i % 2}",
+                half_width_mm=blades / 2,
+            )
+            for i in range(4)
+        ]
+        for row, clearance in zip(plan_shims(valves, {}, sizes, policy).rows, true, strict=True):
+            if row.in_mm is not None and "cannot be told" not in row.why:
+                certain += 1
+                assert low <= clearance + 2.40 - row.in_mm <= high
+    assert certain > 0
+
+
+def test_plan_says_when_blades_cannot_tell_and_prefers_a_shim_that_is_certain() -> None:
+    # 0.10 to 0.14 by blades 0.04 apart: 2.40 leaves 0.12 ± 0.02 in 0.11 to 0.21, 2.35 leaves 0.17 ± 0.02
+    coarse = ShimValve("1", 2.40, 0.12, 0.11, 0.21, 0.13, half_width_mm=0.02)
+    (row,) = plan_shims([coarse], {}, SIZES, Policy.TARGET).rows
+    assert (row.in_mm, row.predicted_mm) == (2.35, 0.17)
+    assert "cannot be told" not in row.why
+    (kept,) = plan_shims([coarse], {}, None, Policy.TARGET).rows
+    assert kept.origin is Origin.STAYS
+    assert "cannot be told with these blades" in kept.why
+
+
+@pytest.mark.parametrize(
+    ("measured", "end"), [(0.17, "lower"), (0.23, "upper"), (0.175, "lower"), (0.19, "")]
+)
+def test_valve_left_at_its_very_limit_is_named(measured: float, end: str) -> None:
+    (row,) = plan_shims([valve("1", 2.40, measured)], {}, None, Policy.TARGET).rows
+    assert (f"very {end} limit" in row.why) if end else ("limit" not in row.why)
+
+
+def test_shim_in_doubt_is_not_moved_without_a_word() -> None:
+    doubtful = ShimValve("2", 2.30, 0.28, 0.17, 0.23, 0.20, label="valve 2", doubt="may be 2.30 or 2.325 mm")
+    plan = plan_shims([valve("1", 2.40, 0.12), doubtful], {}, None, Policy.FEWEST_NEW)
+    assert plan.rows[0].from_key == "2"
+    assert "The shim that goes in may be 2.30 or 2.325 mm: measure it" in plan.rows[0].why
+    assert "The shim that comes out may be 2.30 or 2.325 mm: measure it" in plan.rows[1].why
 
 
 def two_camshafts() -> list[ShimValve]:

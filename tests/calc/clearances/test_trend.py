@@ -43,6 +43,22 @@ def test_trend_interval_of_limit_covers_truth_95_percent() -> None:
     assert 0.92 <= held / 400 <= 0.98  # 95 %, give or take three standard errors
 
 
+@pytest.mark.parametrize("blades_mm", [0.01, 0.02, 0.05])
+@pytest.mark.parametrize("jobs", [4, 6, 10])
+@pytest.mark.parametrize("wear_mm", [0.0, 0.005, 0.02])  # over 10,000 km
+def test_trend_interval_covers_truth_whatever_the_blades(blades_mm: float, jobs: int, wear_mm: float) -> None:
+    rng = np.random.default_rng(7)
+    inside = []
+    for _ in range(80):
+        use = np.sort(rng.uniform(0, 60_000, jobs))
+        true = 0.2 - rng.uniform(0, blades_mm) - wear_mm * use / 10_000 + rng.normal(0, 0.003, jobs)
+        middle = (np.floor(true / blades_mm) + 0.5) * blades_mm
+        found = compute_trend(use, middle, 0.02, 0.3, half_width_mm=np.full(jobs, blades_mm / 2))
+        assert found.change_mm is not None
+        inside.append(found.change_mm.low <= -wear_mm <= found.change_mm.high)
+    assert np.mean(inside) > 0.92  # 95 %, less two standard errors
+
+
 def test_trend_removes_known_shim_changes() -> None:
     # the same wear of 0.01 mm each 6,000 km, a shim 0.05 mm thinner fitted at 12,000 km
     use = [0, 6000, 12_000, 12_000, 18_000, 24_000]

@@ -10,7 +10,7 @@ from django.urls import reverse
 from jobs.clearances.shim_plan import all_plans, collect_plan_inputs
 from jobs.models import ClearanceSet, ShimPlan
 from tests.factories import make_clearance_set, make_engine, make_job
-from tests.html import find, read_text, read_values
+from tests.html import find, read_rows, read_text, read_values
 from tests.jobs.clearances.test_clearances import job_with, make_desmo_twin, make_single_with_screws
 from workshop.models import EngineSpec, Role, ShimStock
 
@@ -133,6 +133,37 @@ def test_page_and_worksheet_show_the_accepted_plan(login, staff) -> None:
     assert "Left over 1 × 2.50 mm" in page
     assert "Cylinder 2, exhaust 2.50 mm 2.40 mm from stock 0.31 mm" in slip
     assert "turn the engine over twice by hand" in slip
+
+
+ODD_SIZES = {
+    "shim_thinnest_mm": Decimal("1.20"),
+    "shim_thickest_mm": Decimal("3.50"),
+    "shim_step_mm": Decimal("0.025"),
+}
+
+
+def test_doubtful_shim_that_is_moved_is_named_on_plan_and_worksheet(login, staff) -> None:
+    measured = make_twin_set(staff, **ODD_SIZES)
+    # intake of cylinder 2 has a shim marked 2.57, which may be 2.575 mm, and cylinder 1 can use it
+    measured.readings.filter(cylinder=2, side="intake").update(shim_marked_mm=Decimal("2.57"))
+    client = login(Role.MECHANIC)
+    plans = read_text(client.get(plan_url(measured)))
+    doubt = "The shim that goes in may be 2.575 or 2.57 mm: measure it"
+    assert doubt in plans
+    accept(client, measured, policy="fewest_new")
+    assert doubt in read_text(client.get(reverse("shim-plan-slip", args=[measured.pk])))
+    measured.readings.filter(cylinder=2, side="intake").update(shim_measured_mm=Decimal("2.57"))
+    ShimPlan.objects.all().delete()
+    assert "measure it" not in read_text(client.get(plan_url(measured)))
+
+
+def test_valve_on_target_keeps_a_shim_with_an_odd_marking(login, staff) -> None:
+    measured = make_twin_set(staff, **ODD_SIZES)
+    measured.readings.filter(cylinder=1, side="exhaust").update(shim_marked_mm=Decimal("2.51"))
+    page = login(Role.MECHANIC).get(reverse("clearances", args=[measured.pk]))
+    rows = [" ".join(cells) for cells in read_rows(page, "//table//tbody")]
+    (row,) = [row for row in rows if row.startswith("Cylinder 1, exhaust")]
+    assert row.endswith("stays")
 
 
 def test_plan_is_refused_if_stock_was_used_in_the_meantime(login, staff) -> None:
