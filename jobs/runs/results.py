@@ -352,6 +352,8 @@ def compute_result(
 
 
 def _without_curve(sweep_data: SweepData, reason: str) -> RunResult:
+    if loss := (sweep_data.run.report or {}).get("loss"):
+        reason = f"{reason} {loss}"
     return RunResult(sweep_data.run, None, None, None, sweep_data.sweep, None, (), reason, sweep_data.rows)
 
 

@@ -46,7 +46,9 @@ TABLE_FALL_SHARE = 0.25
 MIN_TABLE_ROWS = 8  # on average; falls at shorter intervals are those of shuffled rows
 # A fall up to this share of the range between two parts of a sweep is noise.
 NOISE_FALL_SHARE = 0.03
-SMOOTHING_SAMPLES = (1, 3, 5, 9, 15, 25, 41, 71, 121, 201, 341)
+SMOOTHING_SAMPLES = (1, 3, 5, 9, 15, 25, 41, 71, 121, 201, 341, 581, 1001, 1701)
+MAX_USUAL_SMOOTHING = 341
+MIN_WINDOWS = 5  # in a run, of a wider window
 # A jump between neighbouring samples that no engine makes: in speed, and in usual steps.
 JUMP_RPM = 400.0
 JUMP_STEPS = 8.0
@@ -468,7 +470,7 @@ def _find_quiet_width(speed: FloatArray) -> int | None:
     bends = np.sort(np.square(np.diff(speed, 2)))
     noise = float(np.sqrt(np.mean(bends[: max(int(0.9 * bends.size), 1)]) / 6)) / 0.8
     for width in SMOOTHING_SAMPLES:
-        if width > speed.size:
+        if width * (MIN_WINDOWS if width > MAX_USUAL_SMOOTHING else 1) > speed.size:
             return None
         rate = np.gradient(_smooth(speed, width))
         rising = rate[rate > 0]

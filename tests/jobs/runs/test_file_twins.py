@@ -453,3 +453,51 @@ def test_cells_of_infinity_are_not_measured_and_named(upload) -> None:
     result = upload.send(text(",".join(row) for row in lines))
     assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
     assert "Column 3 ('Power'): 10 cells are no figure" in " ".join(result.run.report["sentences"])
+
+
+# --- one sweep in other forms
+
+
+def with_gear_change(gap_s: float) -> Samples:
+    """First gear from 6,000 to 11,200 1/min, the change, then the whole pull in the next gear."""
+    first = pull(seed=8).part(slice(330, 901))
+    steps = round(gap_s * 100)
+    fall = first.rows[-1:].repeat(steps, axis=0)
+    fall[:, 0], fall[:, 1] = np.arange(steps) / 100, np.linspace(11_000, 3_100, steps)
+    fall[:, 2:5] = [-3.0, -4.0, 0.0]
+    start = first.rows.copy()
+    start[:, 0] -= start[0, 0]
+    return Samples(start) + Samples(fall) + pull()
+
+
+def one_sweep_in_every_form() -> dict[str, bytes]:
+    rows = pull().rows
+    falling = np.column_stack([rows[:, 0], rows[::-1, 1:]])
+    return {
+        "stored last first": text(Samples(whole_run().rows[::-1]).lines()),
+        "falling, with rising time": text(Samples(falling).lines()),
+        "falling, without time": text(lines_without_time(Samples(rows[::-1])), HEADER.split(",", 1)[1]),
+        "gear change": text(with_gear_change(0.25).lines()),
+        "quick gear change": text(with_gear_change(0.06).lines()),
+        "1,000 a second, noisy": text(pull(rate_hz=1_000).lines()),
+        "cut off inside a figure": text(whole_run().lines())[:-20],
+    }
+
+
+@pytest.mark.parametrize("form", one_sweep_in_every_form())
+def test_one_sweep_gives_its_true_peak(upload, form) -> None:
+    result = upload.send(one_sweep_in_every_form()[form])
+    if result.run.status == Run.Status.TO_NAME:  # a gear change looks like two pulls
+        assert "gear change" in form
+        assert upload.confirm(result.run, pulls="whole").status_code == 302
+    assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
+
+
+@pytest.mark.parametrize(
+    ("factor", "sentence"),
+    [({"power": 1 / PS}, "power may be in hp or PS"), ({"speed": 0.001}, "never rises above 11.2 1/min")],
+)
+def test_units_that_contradict_a_stated_one_are_asked_about(upload, factor, sentence) -> None:
+    result = upload.send(text(scaled(whole_run(), **factor).lines()))
+    assert result.run.status == Run.Status.TO_NAME
+    assert sentence in result.sentence
