@@ -66,6 +66,7 @@ MEANT = {
     "hours": (0.25, 16),
     "stoichiometric_afr": (1, 40),
     "drag_area_m2": (0, 3),
+    "rotating_pct": (0, 60),
     "friction": (0.1, 2.5),
     "inertia_kgm2": (0, 999),
     "radius_m": (0, 2),

@@ -6,22 +6,34 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jobs.calc.chassis.roll_on import GearUse, Vehicle, front_lift_limit_n, tyre_grip_limit_n
+from jobs.calc.chassis.roll_on import (
+    GearUse,
+    Vehicle,
+    compute_rotating_share,
+    dry_air_density_kgm3,
+    front_lift_limit_n,
+    tyre_grip_limit_n,
+)
 from jobs.calc.chassis.roll_on_comparison import RollOnComparison, compare_roll_ons
+from jobs.calc.dyno.air import STANDARDS
 from jobs.calc.dyno.consistency import ratio_change
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.compare import ComparisonResult
 from jobs.models import Job
 from jobs.runs.results import RunResult
 from jobs.suspension.engine_ratio import Gearing, computed_gearing
-from workshop.models import ShopProfile
+from jobs.suspension.gearing import rear_tyre
+from workshop.models import Bike, ShopProfile
 from workshop.units.display import convert
 from workshop.units.shop_units import shop_unit
 
 # A solo rider sitting up behind a small screen, and tyres on asphalt. Rule of thumb, no published source.
 DRAG_AREA_M2 = 0.45
 ROLLING_COEFFICIENT = 0.02
-AIR_DENSITY_KGM3 = 1.2
+AIR_DENSITY_KGM3 = 1.2  # where the power is not corrected to the air of a standard
+# Wheels and engine of a bike in a middle gear. Rule of thumb, no published source.
+ROTATING_PCT = 5.0
+WHEELS = 2.0  # the front wheel counts like the rear one
 # A solo rider on a sports or naked bike, a warm sound tyre on a dry road. Rule of thumb, no published source.
 WHEELBASE_MM, MASS_AHEAD_MM, MASS_HEIGHT_MM, FRICTION = 1420.0, 690.0, 620.0, 1.2
 GEARING_TOLERANCE = 0.02
@@ -42,6 +54,15 @@ class RollOnInputs:
     mass_ahead_mm: float | None = MASS_AHEAD_MM
     mass_height_mm: float | None = MASS_HEIGHT_MM
     friction: float | None = FRICTION
+    rotating_pct: float | None = None
+
+
+@dataclass(frozen=True)
+class RollOnAir:
+    """Density of the air that drag is computed with, and the air that the power is corrected to."""
+
+    density_kgm3: float
+    sentence: str
 
 
 @dataclass(frozen=True)
@@ -66,6 +87,8 @@ class RollOnResult:
     limited: RollOnComparison | None = None
     notes: tuple[str, ...] = ()
     reason: str = ""
+    rotating_source: str = ""
+    air: RollOnAir | None = None
 
 
 def measured_gearing(runs: Iterable[RunResult], gear: int) -> Gearing | None:
@@ -126,13 +149,48 @@ def compute_roll_on(compared: ComparisonResult, inputs: RollOnInputs, shop: Shop
     if inputs.mass_kg is None:
         return RollOnResult(inputs, gearing, reason=describe_missing_mass(job))
     notes = gearing_warnings(compared, gear)
+    inputs, rotating_source = fill_rotating(inputs, job.bike, gearing)
+    air = air_of_power(runs, shop)
     try:
         limit = find_limit(inputs)
-        result = compare_sides(compared, inputs, gearing)
-        limited = compare_sides(compared, inputs, gearing, limit.drive_n)
+        result = compare_sides(compared, inputs, gearing, air)
+        limited = compare_sides(compared, inputs, gearing, air, limit.drive_n)
     except ValueError as problem:
         return RollOnResult(inputs, gearing, notes=notes, reason=str(problem))
-    return RollOnResult(inputs, gearing, result, limit, limited, notes)
+    return RollOnResult(inputs, gearing, result, limit, limited, notes, "", rotating_source, air)
+
+
+def fill_rotating(inputs: RollOnInputs, bike: Bike, gearing: Gearing) -> tuple[RollOnInputs, str]:
+    """Fill in what the rotating masses add, and return where it comes from."""
+    if inputs.rotating_pct is not None:
+        return inputs, "as entered"
+    spec, tyre = bike.engine_spec, rear_tyre(bike)
+    if spec and tyre and spec.engine_inertia_kgm2 and spec.wheel_inertia_kgm2 and inputs.mass_kg:
+        share = compute_rotating_share(
+            inputs.mass_kg,
+            gearing.rpm_per_kmh,
+            tyre.rolling_circumference_mm / 2000 / math.pi,
+            spec.engine_inertia_kgm2,
+            WHEELS * spec.wheel_inertia_kgm2,
+        )
+        return replace(inputs, rotating_pct=round(100 * share, 1)), "from the inertias of the engine spec"
+    return replace(inputs, rotating_pct=ROTATING_PCT), "assumed"
+
+
+def air_of_power(runs: Iterable[RunResult], shop: ShopProfile) -> RollOnAir:
+    """Return the reference air of the standard if the power of all runs is corrected to it."""
+    if not all(run_result.is_corrected for run_result in runs):
+        measured = "Power as measured in the air of its day, not corrected"
+        return RollOnAir(AIR_DENSITY_KGM3, f"{measured}; drag in air of {AIR_DENSITY_KGM3:g} kg/m³.")
+    standard = STANDARDS[shop.correction_standard]
+    temperature, pressure = standard.reference_temperature_c, standard.reference_pressure_kpa
+    density = dry_air_density_kgm3(temperature, pressure)
+    kind = ", dry" if standard.pressure_kind == "dry" else ""
+    return RollOnAir(
+        density,
+        f"Power as corrected to {standard.name}: {temperature:g} °C and {pressure:g} kPa{kind}; drag in the "
+        f"same air, {format_number(density, 2)} kg/m³. On a day with other air both differ.",
+    )
 
 
 def find_limit(inputs: RollOnInputs) -> DriveLimit:
@@ -153,7 +211,11 @@ def find_limit(inputs: RollOnInputs) -> DriveLimit:
 
 
 def compare_sides(
-    compared: ComparisonResult, inputs: RollOnInputs, gearing: Gearing, limit_n: float | None = None
+    compared: ComparisonResult,
+    inputs: RollOnInputs,
+    gearing: Gearing,
+    air: RollOnAir,
+    limit_n: float | None = None,
 ) -> RollOnComparison:
     assert (
         compared.result and inputs.mass_kg and inputs.from_kmh is not None and inputs.to_kmh
@@ -161,7 +223,8 @@ def compare_sides(
     vehicle = Vehicle(
         mass_kg=inputs.mass_kg,
         drag_area_m2=inputs.drag_area_m2 or 0.0,
-        air_density_kgm3=AIR_DENSITY_KGM3,
+        rotating_share=(inputs.rotating_pct or 0.0) / 100,
+        air_density_kgm3=air.density_kgm3,
         rolling_coefficient=ROLLING_COEFFICIENT,
         drive_limit_n=limit_n,
     )

@@ -20,6 +20,9 @@ class RollOnForm(forms.Form):
         label="Mass of bike and rider (kg)", required=False, min_value=50, max_value=600
     )
     drag_area_m2 = FloatNumberField(label="Drag area (m²)", required=False, min_value=0, max_value=3)
+    rotating_pct = FloatNumberField(
+        label="Rotating masses (% of the mass)", required=False, min_value=0, max_value=60
+    )
     wheelbase_mm = FloatNumberField(label="Wheelbase (mm)", required=False, min_value=900, max_value=2200)
     mass_ahead_mm = FloatNumberField(
         label="Centre of mass ahead of the rear axle (mm)", required=False, min_value=100, max_value=2000

@@ -12,7 +12,7 @@ from jobs.comparisons.charts import (
     difference_formatter,
     stored_value,
 )
-from jobs.comparisons.roll_on import AIR_DENSITY_KGM3, ROLLING_COEFFICIENT, RollOnResult
+from jobs.comparisons.roll_on import ROLLING_COEFFICIENT, RollOnResult
 from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, build_chart
 from workshop.models import ShopProfile
 from workshop.units.display import convert, label
@@ -124,14 +124,15 @@ def limit_sentence(roll_on: RollOnResult, shop: ShopProfile) -> str:
 
 def assumptions_sentence(roll_on: RollOnResult) -> str:
     """Describe the assumptions of a roll-on."""
-    inputs, gearing = roll_on.inputs, roll_on.gearing
-    assert gearing
+    inputs, gearing, air = roll_on.inputs, roll_on.gearing, roll_on.air
+    assert gearing and air
     ahead, height, base = (
         format_number(length or 0.0)
         for length in (inputs.mass_ahead_mm, inputs.mass_height_mm, inputs.wheelbase_mm)
     )
     return (
-        f"Throttle wide open, straight and level, still air of {AIR_DENSITY_KGM3:g} kg/m³. "
+        f"Throttle wide open, straight and level, still air. {air.sentence} "
+        f"Rotating masses count as {inputs.rotating_pct or 0.0:g} % of the mass ({roll_on.rotating_source}). "
         f"{format_number(gearing.rpm_per_kmh, 1)} 1/min for each km/h, {gearing.source}. "
         f"Drag area {inputs.drag_area_m2 or 0.0:g} m², rolling resistance {ROLLING_COEFFICIENT:g} of the "
         f"weight; centre of mass {ahead} mm ahead of the rear wheel and {height} mm up, wheelbase {base} mm, "

@@ -161,6 +161,77 @@ class RollOn:
         return np.interp(np.asarray(time_s, dtype=float), self.time_s, self.distance_m, right=np.nan)
 
 
+def compute_rotating_share(
+    mass_kg: float,
+    rpm_per_kmh: float,
+    rolling_radius_m: float,
+    engine_inertia_kgm2: float,
+    wheels_inertia_kgm2: float,
+) -> float:
+    """Compute what engine and wheels add to the mass that has to be accelerated in one gear.
+
+    Parameters
+    ----------
+    mass_kg : float
+        Bike and rider [kg].
+    rpm_per_kmh : float
+        Engine speed over road speed [1/min per km/h].
+    rolling_radius_m : float
+        Rolling radius of the wheels [m].
+    engine_inertia_kgm2, wheels_inertia_kgm2 : float
+        Inertia of the engine at the crank, and of both wheels together [kg·m²].
+
+    Returns
+    -------
+    float
+        Share of the mass [1].
+
+    Raises
+    ------
+    ValueError
+        A value is not above zero.
+
+    Notes
+    -----
+    (J_wheels/r² + J_engine·(ω/v)²)/m, from the kinetic energy of what turns [1]_.
+    """
+    require_positive("mass of bike and rider", mass_kg, "kg")
+    require_positive("engine speed per km/h", rpm_per_kmh, "1/min")
+    require_positive("rolling radius", rolling_radius_m, "m")
+    require_positive("inertia of the engine", engine_inertia_kgm2, "kg·m²")
+    require_positive("inertia of the wheels", wheels_inertia_kgm2, "kg·m²")
+    rad_s_per_ms = rpm_per_kmh * KMH_PER_MPS * identities.RAD_PER_S_PER_RPM
+    turning_kg = wheels_inertia_kgm2 / rolling_radius_m**2 + engine_inertia_kgm2 * rad_s_per_ms**2
+    return turning_kg / mass_kg
+
+
+def dry_air_density_kgm3(temperature_c: float, pressure_kpa: float) -> float:
+    """Compute the density of dry air.
+
+    Parameters
+    ----------
+    temperature_c, pressure_kpa : float
+        Temperature [°C] and pressure [kPa].
+
+    Returns
+    -------
+    float
+        Density [kg/m³].
+
+    Raises
+    ------
+    ValueError
+        The temperature is below absolute zero, or the pressure is not above zero.
+
+    Notes
+    -----
+    ρ = p/(R·T) with R = 287.05287 J/(kg·K) (ISO 2533:1975).
+    """
+    require_positive("temperature above absolute zero", temperature_c + 273.15, "K")
+    require_positive("air pressure", pressure_kpa, "kPa")
+    return 1000 * pressure_kpa / (287.05287 * (temperature_c + 273.15))
+
+
 def front_lift_limit_n(mass_kg: float, rear_axle_to_mass_m: float, mass_height_m: float) -> float:
     """Compute the drive at which the front wheel lifts.
 

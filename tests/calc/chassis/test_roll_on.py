@@ -6,6 +6,8 @@ from jobs.calc.chassis.roll_on import (
     RollOn,
     Vehicle,
     compute_roll_on,
+    compute_rotating_share,
+    dry_air_density_kgm3,
     front_lift_limit_n,
     tyre_grip_limit_n,
 )
@@ -201,3 +203,20 @@ def test_bike_too_slow_for_end_speed_is_refused_with_its_speed() -> None:
 def test_impossible_bike_is_refused(make, message: str) -> None:
     with pytest.raises(ValueError, match=message):
         make()
+
+
+def test_rotating_share_is_the_kinetic_energy_of_what_turns() -> None:
+    """At 100 km/h: engine at 5,000 1/min, ½·0.03·523.6² J, wheels at v/r, ½·1.2·(27.78/0.3)² J."""
+    turning = 0.5 * 0.03 * (5000 * np.pi / 30) ** 2 + 0.5 * 1.2 * (100 / 3.6 / 0.3) ** 2
+    share = turning / (0.5 * 270 * (100 / 3.6) ** 2)
+    assert compute_rotating_share(270, 50.0, 0.3, 0.03, 1.2) == pytest.approx(share, rel=1e-9)
+    with pytest.raises(ValueError, match="rolling radius"):
+        compute_rotating_share(270, 50.0, 0.0, 0.03, 1.2)
+
+
+def test_density_of_dry_air_agrees_with_the_standard_atmosphere() -> None:
+    # ISO 2533:1975, sea level: 15 °C, 101.325 kPa, 1.225 kg/m³; 2,000 m: 275.154 K, 79.501 kPa, 1.00655 kg/m³
+    assert dry_air_density_kgm3(15.0, 101.325) == pytest.approx(1.225, abs=5e-5)
+    assert dry_air_density_kgm3(275.154 - 273.15, 79.501) == pytest.approx(1.00655, abs=5e-5)
+    with pytest.raises(ValueError, match="air pressure"):
+        dry_air_density_kgm3(15.0, 0.0)

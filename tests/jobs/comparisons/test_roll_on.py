@@ -64,7 +64,8 @@ def test_roll_on_at_constant_power_matches_the_closed_form(login, compared_job) 
 
     60 to 120 km/h with 60 kW, times the correction's factor: 275·833.33/(2·60,000) = 1.910 s by it.
     """
-    answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0")
+    asked = {"from_kmh": "60", "to_kmh": "120", "drag_area_m2": "0", "rotating_pct": "0"}
+    answer = page(login(Role.TUNER), compared_job, **asked)
     roll_on = answer.context["roll_on"]
     assert roll_on.inputs.mass_kg == 275.0
     assert roll_on.inputs.gear == 3
@@ -87,6 +88,7 @@ def test_roll_on_limited_by_tyre_grip_matches_the_closed_form(login, compared_jo
     Without drag t = Δv/(F/m − 0.02·g) = 16.667/(9.80665·(0.17213 − 0.02)) = 11.17 s for either side.
     """
     asked = {"wheelbase_mm": "1400", "mass_ahead_mm": "700", "mass_height_mm": "600", "friction": "0.3"}
+    asked["rotating_pct"] = "0"
     answer = page(login(Role.TUNER), compared_job, from_kmh="60", to_kmh="120", drag_area_m2="0", **asked)
     held = answer.context["roll_on"].limited
     assert held.time.before == pytest.approx(11.17, abs=0.01)
@@ -96,6 +98,35 @@ def test_roll_on_limited_by_tyre_grip_matches_the_closed_form(login, compared_jo
     # 0.17213 · 275 kg · 9.80665 m/s²
     assert "The rear tyre allows 464 N at the rear wheel" in read_text(answer)
     assert "Held to what the rear tyre allows" in read_text(answer)
+
+
+def test_rotating_masses_lengthen_the_roll_on_by_their_share(login, compared_job) -> None:
+    client, asked = login(Role.TUNER), {"from_kmh": "60", "to_kmh": "120", "drag_area_m2": "0"}
+    without, with_them = (
+        page(client, compared_job, **asked, rotating_pct=pct).context["roll_on"].result for pct in ("0", "10")
+    )
+    assert with_them.time.before == pytest.approx(1.10 * without.time.before, rel=1e-6)
+
+
+def test_rotating_masses_and_air_are_stated(login, compared_job, shop) -> None:
+    """J1349: 99 kPa dry and 25 °C, ρ = 99,000/(287.05·298.15) = 1.157 kg/m³."""
+    client = login(Role.TUNER)
+    text = read_text(page(client, compared_job))
+    assert "Rotating masses count as 5 % of the mass (assumed)." in text
+    assert "25 °C and 99 kPa, dry; drag in the same air, 1.16 kg/m³." in text
+    # 2·0.6/0.30572² + 0.02·(60·3.6·π/30)² = 12.84 + 10.23 kg of 275 kg, r = 1.9209 m/2π
+    spec = compared_job.bike.engine_spec
+    spec.engine_inertia_kgm2, spec.wheel_inertia_kgm2 = 0.02, 0.6
+    spec.save()
+    text = read_text(page(client, compared_job))
+    assert "Rotating masses count as 8.4 % of the mass (from the inertias of the engine spec)." in text
+
+
+def test_power_that_is_not_corrected_is_stated(login, compared_job) -> None:
+    compared_job.runs.update(temperature_c=None, pressure_kpa=None, humidity_pct=None)
+    assert "Power as measured in the air of its day, not corrected" in read_text(
+        page(login(Role.TUNER), compared_job)
+    )
 
 
 def test_limit_that_is_not_reached_is_stated(login, compared_job) -> None:
