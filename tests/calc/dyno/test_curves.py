@@ -74,6 +74,23 @@ def test_peak_is_not_raised_by_noise(truth, peak_kw: float, to_rpm: float, hz: i
     assert abs(found.mean()) < 0.002
 
 
+@pytest.mark.parametrize("noise", [0.0, 0.01])
+def test_limiter_behind_the_peak_does_not_lower_it(noise: float) -> None:
+    """90 kW at 10,500 1/min, half of it above: the curve itself swings by 2 % there."""
+    rng = np.random.default_rng(4)
+    peaks, places = [], []
+    for _ in range(40):
+        speed = np.sort(rng.uniform(5_000, 10_700, 630))
+        power = np.where(speed < 10_500, 90 + 4 * (speed - 10_500) / 1_000, 45.0)
+        found = power_curve(speed, power * (1 + rng.normal(0, noise, speed.size)), width_rpm=300)
+        peaks.append(found.peak_power_kw)
+        places.append(found.peak_power_rpm)
+    # It lies short of the limiter, and is what the engine gives there.
+    assert 10_250 < np.mean(places) < 10_500
+    assert np.mean(peaks) == pytest.approx(90 + 4 * (np.mean(places) - 10_500) / 1_000, rel=0.002)
+    assert np.mean(peaks) == pytest.approx(90, rel=0.01)
+
+
 def test_curve_still_rising_peaks_at_its_end() -> None:
     speed = SPEED[SPEED <= 8_000]
     found = power_curve(speed, hill(speed))
