@@ -20,6 +20,8 @@ MAX_CELLS_PER_AXIS = 200
 # No engine turns so slowly, so an axis that ends below it has a thousands mark ("4.000"). Rule of thumb, no
 # published source.
 MIN_FULL_SPEED_RPM = 100.0
+# No engine turns so fast and no load is so large: 65535 and its like are written where there is no value.
+MAX_AXIS_VALUE = 30_000.0
 _EITHER = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # a group of thousands, or three decimals
 _OTHER_MARK = {".": ",", ",": "."}
 
@@ -89,6 +91,8 @@ def parse_table(
         [_parse_cell(cell, number, position, mark) for position, cell in enumerate(row[1:], start=2)]
         for number, row in zip(numbers[1:], body, strict=True)
     ]
+    _check_axis_values([(numbers[0], column) for column in columns], column_name)
+    _check_axis_values(list(zip(numbers[1:], row_axis, strict=True)), row_name)
     return PastedTable(
         column_axis=check_axis(columns, column_name),
         row_axis=check_axis(row_axis, row_name),
@@ -238,6 +242,15 @@ def _parse_speeds(texts: list[str], line: int, mark: str) -> list[float]:
         return speeds
     other = _OTHER_MARK[mark]
     return [_parse_value(text, line, position, other) for position, text in enumerate(texts, start=2)]
+
+
+def _check_axis_values(places: list[tuple[int, float]], name: str) -> None:
+    for line, value in places:
+        if abs(value) > MAX_AXIS_VALUE:
+            raise ValueError(
+                f"Line {line}: {value:.10g} cannot be {name}. It may stand for no value: leave that row or "
+                "column out."
+            )
 
 
 def _parse_cell(text: str, line: int, position: int, mark: str) -> float:

@@ -120,6 +120,14 @@ def test_parse_table_names_what_it_cannot_read(text: str, message: str) -> None:
         parse_table(text)
 
 
+@pytest.mark.parametrize("odd", ["65535", "4294967295"])
+def test_axis_value_that_stands_for_no_value_is_refused(odd: str) -> None:
+    with pytest.raises(ValueError, match=f"Line 1: {odd} cannot be engine speed"):
+        parse_table(f"\t2000\t4000\t{odd}\n{POINTS}")
+    with pytest.raises(ValueError, match=f"Line 4: {odd} cannot be grip"):
+        parse_table(("\t2000\t4000\t6000\n" + POINTS).replace("\n100\t", f"\n{odd}\t"))
+
+
 def test_format_table_refuses_cells_of_another_shape() -> None:
     with pytest.raises(ValueError, match="were given"):
         format_table(parse_table(PASTED["no corner"]), np.ones((2, 2)))
