@@ -9,6 +9,7 @@ from jobs.calc.clearances.readings import check_range, to_nanometres
 from jobs.calc.clearances.shims import compute_shim_mm
 from jobs.calc.dyno.consistency import power_torque_flag, ratio_change
 from jobs.calc.dyno.curves import power_curve
+from jobs.calc.dyno.ignition import fit_best_advance
 from jobs.calc.dyno.speed_grid import common_width_rpm, fit_on_grid, shown_share
 from jobs.calc.dyno.sweep import find_pulls, find_sweep
 from jobs.calc.mixture.steady import estimate_delay
@@ -85,6 +86,18 @@ def test_odd_sample_does_not_make_a_plate_drift(odd: float) -> None:
         found = estimate_hold_drift(time, grip, plate, speed)
         assert found.verdict == usual.verdict
         channel[250] = channel[249]
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])
+def test_ignition_sweep_leaves_out_a_point_that_was_not_measured(odd: float) -> None:
+    advance = np.array([20.0, 24.0, 28.0, 32.0, 36.0, 40.0, 44.0])
+    torque = 70 - 0.02 * (advance - 31) ** 2  # its top is at 31°
+    torque[2] = odd
+    found = fit_best_advance(advance, torque)
+    assert found is not None
+    assert found.best_deg == pytest.approx(31, abs=1e-6)
+    assert found.points == 6
 
 
 @pytest.mark.parametrize("odd", [np.nan, np.inf, -np.inf])

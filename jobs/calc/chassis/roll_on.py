@@ -362,6 +362,7 @@ def compute_roll_on(
     t = ∫ m/F_net dv and s = ∫ m·v/F_net dv by Simpson's rule.
     """
     require_finite("speed to start from", from_kmh)
+    require_finite("speed to end at", to_kmh)
     if not 0 <= from_kmh < to_kmh:
         raise ValueError(f"The drive-out has to end faster than it starts ({from_kmh:g} to {to_kmh:g} km/h).")
     torque = _Torque.from_curve(curve)

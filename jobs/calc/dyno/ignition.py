@@ -63,7 +63,8 @@ def fit_best_advance(advance_deg: npt.ArrayLike, torque_nm: npt.ArrayLike) -> Be
     Parameters
     ----------
     advance_deg, torque_nm : array, (n,)
-        One point a hold at one engine speed and opening [° before top dead centre], [N·m].
+        One point a hold at one engine speed and opening [° before top dead centre], [N·m]; one that is not
+        finite in both is not used.
 
     Returns
     -------
@@ -84,6 +85,8 @@ def fit_best_advance(advance_deg: npt.ArrayLike, torque_nm: npt.ArrayLike) -> Be
     advance, torque = np.asarray(advance_deg, dtype=float), np.asarray(torque_nm, dtype=float)
     if advance.shape != torque.shape:
         raise ValueError("Advance and torque differ in length: they do not belong together.")
+    measured = np.isfinite(advance) & np.isfinite(torque)
+    advance, torque = advance[measured], torque[measured]
     if advance.size < MIN_POINTS or np.unique(advance).size < MIN_ADVANCES:
         return None
     middle = float(advance.mean())  # centred, so that the columns are far from parallel
