@@ -135,6 +135,8 @@ def choose_unit(column: Column, channel_id: str, wanted: str) -> str:
     quantity = CHANNELS[channel_id].quantity
     fitting = list_units(quantity)
     stated = identify_unit(column.unit_text, quantity) if column.unit_text else None
+    if column.channel == channel_id and column.without_weak_guess().unit is None:
+        stated = None  # the values contradict it
     for unit_id in (wanted, stated):
         if unit_id in fitting:
             return unit_id
@@ -149,6 +151,9 @@ def describe_offer(column: Column, channel: str, unit: str) -> str:
         unit_words = f" in {get_unit_label(column.unit)}" if column.unit else ""
         return f"It may be {CHANNELS[column.channel].label}{unit_words}. Choose it only if it is."
     if channel == column.channel and unit == "" and column.unit:
+        if column.unit_text and identify_unit(column.unit_text, CHANNELS[channel].quantity) == column.unit:
+            stated = get_unit_label(column.unit)
+            return f"The header says {stated}, and the values are not believable in {stated}."
         return f"The unit is not certain. It may be {get_unit_label(column.unit)}. Choose it only if it is."
     return ""
 

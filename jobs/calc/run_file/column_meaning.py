@@ -27,6 +27,8 @@ TYPICAL_AFR = 14.7
 
 # Whole numbers in larger steps are milliseconds; in smaller ones they may be seconds. Rule of thumb.
 MIN_STEP_MS = 5
+# Share of the figures that are plausible if channel and unit are right. Rule of thumb.
+MIN_PLAUSIBLE = 0.95
 
 _IN_BRACKETS = re.compile(r"\s*[\[({<]([^\[\](){}<>]+|[^\[\]]+)[\])}>]")
 _SEPARATOR = re.compile(r"\s+in\s+|[\s_/,;:|-]+")
@@ -172,13 +174,23 @@ def _suggestion(
         unit_id, unit_sure = _likely_unit(channel, phrase, values)
         unit_sure *= 0.8 if stated else 1.0
     sure = unit_sure * reference_sure
+    if _plausible_share(channel, convert_to_channel_unit(values, channel, unit_id)) < MIN_PLAUSIBLE:
+        sure *= 0.5
+        unit_sure *= 0.5 if _has_plausible_unit(channel, values) else 1.0
     if mentions_correction(name):
         sure *= 0.85
     if unit_id == "afr":  # means nothing until the fuel is known
         sure *= 0.85
-    if _plausible_share(channel, convert_to_channel_unit(values, channel, unit_id)) < 0.95:
-        sure *= 0.5
     return Suggestion(channel.id, unit_id, round(share * sure, 3), unit_sure)
+
+
+def _has_plausible_unit(channel: Channel, values: FloatArray) -> bool:
+    """Return True if the figures are plausible in another unit, so that the channel may be right."""
+    return any(
+        _plausible_share(channel, convert_to_channel_unit(values, channel, unit_id)) >= MIN_PLAUSIBLE
+        for unit_id, unit in FACTORS.items()
+        if unit.quantity == channel.quantity
+    )
 
 
 def _by_reference(

@@ -30,6 +30,7 @@ from jobs.calc.run_file.report import (
     build_report,
     correction_question,
     layout_questions,
+    reference_question,
     time_question,
     value_question,
 )
@@ -220,7 +221,7 @@ def _column_questions(column: Column, figures: FloatArray, table: Table) -> list
     if column.channel and column.unit is None:
         sentence = f"Column {column.position + 1} ('{column.name}'): say in which unit."
         return [Question(column.position, sentence)]
-    questions = [value_question(column, figures)]
+    questions = [value_question(column, figures), reference_question(column)]
     if column.channel == "time_s":
         questions.append(time_question(column, figures, table.lines))
     return [question for question in questions if question is not None]

@@ -13,6 +13,7 @@ from jobs.calc.run_file.skipped_rows import LineTally, SkippedRows, name_lines
 from jobs.calc.run_file.stated_correction import NOTHING_STATED, StatedCorrection
 from jobs.calc.run_file.table import MAX_LOSS_SHARE, Table
 from jobs.calc.statistics import FloatArray
+from jobs.calc.units.factors import get_unit, identify_unit, is_absolute_spelling
 from jobs.calc.units.numbers import format_digits, format_number
 
 
@@ -191,6 +192,37 @@ def layout_questions(layout: FileLayoutSpec) -> list[Question]:
         if column.unit == "afr" and column.channel and layout.stoichiometric_afr is None
     ]
     return doubts + ratios
+
+
+def reference_question(column: Column) -> Question | None:
+    """Ask about a pressure whose header counts it from elsewhere than its channel does.
+
+    Parameters
+    ----------
+    column : Column
+
+    Returns
+    -------
+    Question or None
+        None if they agree, if the header leaves it open, or if the column is no pressure.
+    """
+    channel = CHANNELS.get(column.channel or "")
+    if channel is None or channel.quantity not in ("pressure", "gauge_pressure"):
+        return None
+    unit_id = identify_unit(column.unit_text) if column.unit_text else None
+    is_gauge = unit_id is not None and get_unit(unit_id).quantity == "gauge_pressure"
+    if is_gauge == is_absolute_spelling(column.unit_text) or is_gauge == (
+        channel.quantity == "gauge_pressure"
+    ):
+        return None
+    here, there = "the air outside", "vacuum"
+    if not is_gauge:
+        here, there = there, here
+    return Question(
+        column.position,
+        f"Column {column.position + 1} ('{column.name}') counts from {here} by its unit, and "
+        f"{channel.label} counts from {there}. Is it another pressure?",
+    )
 
 
 def correction_question(stated: StatedCorrection) -> Question | None:

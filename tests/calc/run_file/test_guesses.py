@@ -112,6 +112,24 @@ def test_an_absolute_oil_pressure_is_not_taken_for_a_gauge_one():
     assert proposed("Oil pressure [bara]", ["5"] * 40).channel is None
 
 
+@pytest.mark.parametrize(
+    ("header", "named", "asked"),
+    [
+        ("MAP [psig]", ("manifold_pressure_kpa", "psi"), True),
+        ("Oil pressure [bara]", ("oil_pressure_kpa", "barg"), True),
+        ("MAP [psig]", ("boost_pressure_kpa", "psig"), False),
+        ("MAP [psi]", ("manifold_pressure_kpa", "psi"), False),
+        ("Oil pressure [bar]", ("oil_pressure_kpa", "barg"), False),
+        ("MAP [psia]", ("manifold_pressure_kpa", "psi"), False),
+    ],
+)
+def test_a_pressure_named_against_its_unit_is_asked_about(header, named, asked):
+    data = file_with(header, ["5"] * 40)
+    layout = sniff(data).layout.with_meanings({1: named})
+    questions = preview(data, layout, rows=5).questions
+    assert any("Is it another pressure?" in question.sentence for question in questions) == asked
+
+
 @pytest.mark.parametrize("step", [1, 2])
 def test_whole_seconds_are_not_proposed_as_milliseconds(step):
     rows = "".join(f"{step * i};{3000 + i}\n" for i in range(200))
