@@ -236,6 +236,17 @@ def test_thin_file_does_not_widen_the_smoothing_of_the_others(job, tuner, shop) 
     assert "width" in codes(get_result(thin, shop))
 
 
+def test_power_that_still_rises_at_the_end_is_flagged(job, tuner, shop) -> None:
+    """The line rises to the last sample, the hill falls from 9,000 1/min on."""
+    line = attach_sweep(job, tuner, name="line.csv").run
+    hill = attach_sweep(job, tuner, sweep_csv(lambda n: 40 - ((n - 9000) / 1500) ** 2), name="hill.csv").run
+    assert "rising" in codes(get_result(line, shop))
+    assert "rising" not in codes(get_result(hill, shop))
+    line.kind = Run.Kind.HELD
+    line.save()
+    assert "rising" not in codes(get_result(line, shop))
+
+
 def test_thin_files_share_one_width_whether_they_count_or_not(job, tuner, shop) -> None:
     thin = attach_sweep(job, tuner, sweep_csv(rows=81), name="thin.csv").run
     thinner = attach_sweep(job, tuner, sweep_csv(rows=41), name="thinner.csv").run
