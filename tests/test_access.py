@@ -33,7 +33,15 @@ from tests import factories
 from workshop.mail.outbox import mail_key
 from workshop.models import OutgoingMail, Role, ShimStock, ShopProfile, StaffMember
 
-PUBLIC = {"login", "health", "calendar-feed", "customer-sheet", "customer-pdf", "customer-acknowledge"}
+PUBLIC = {
+    "login",
+    "health",
+    "calendar-feed",
+    "customer-sheet",
+    "customer-pdf",
+    "customer-acknowledge",
+    "sheet-check",
+}
 
 
 class Records:
@@ -203,6 +211,7 @@ class Records:
             sha256=hashlib.sha256(pdf).hexdigest(),
             snapshot=snapshot,
             snapshot_sha256=snapshot_sha256(snapshot),
+            check_code=handover.make_check_code(),
         )
         sheet.pdf.save("sheet.pdf", ContentFile(pdf))
         return sheet
@@ -394,6 +403,7 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "mail-returned": pk_of("mail"),
     "mail-settle": pk_of("mail"),
     "customer-sheet": lambda records: [records.link.token],
+    "sheet-check": lambda records: [records.sheet.check_code],
     "customer-pdf": lambda records: [records.link.token],
     "customer-acknowledge": lambda records: [records.link.token],
 }

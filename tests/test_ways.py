@@ -23,6 +23,7 @@ NOT_LINKED = {
     "health": "for monitoring",
     "calendar-feed": "a secret URL that calendars read",
     "customer-sheet": "a secret URL that the customer is sent",
+    "sheet-check": "printed on the sheet",
     "customer-pdf": "on the customer's page",
     "customer-acknowledge": "on the customer's page",
     "bench-worker": "requested by a script of the pages that open without a network",

@@ -49,6 +49,16 @@ def find_link(token: str, address: str) -> SheetLink | None:
     return link
 
 
+def find_checked_sheet(code: str, address: str) -> HandoverSheet | None:
+    """Return the printed sheet with this code, or None; needs no link and ends with none."""
+    sheet = HandoverSheet.objects.select_related("job").defer("snapshot").filter(check_code=code).first()
+    if sheet is None:
+        count_request(f"unknown:{address}", MAX_UNKNOWN_LINKS_PER_HOUR)
+        return None
+    count_request(f"check {sheet.pk}:{address}", MAX_OPENINGS_PER_HOUR)
+    return sheet
+
+
 def count_opening(link: SheetLink) -> None:
     # Nobody edits the record here, so update it without a new version or history entry.
     SheetLink.objects.filter(pk=link.pk).update(openings=F("openings") + 1, last_opened_at=timezone.now())

@@ -18,6 +18,7 @@ from reports.customer.links import (
     RateLimited,
     acknowledge,
     count_opening,
+    find_checked_sheet,
     find_link,
     mail_link,
     make_link,
@@ -32,7 +33,7 @@ from reports.models import HandoverSheet, Printing, SheetLink
 from reports.typesetting.pdf import qr_data_uri
 from workshop.access.roles import StaffRequest, public, roles
 from workshop.mail.server import has_mail_server
-from workshop.models import Role
+from workshop.models import Role, ShopProfile
 from workshop.records.responses import post_data, render_form
 from workshop.records.submit_once import submit_once
 
@@ -186,6 +187,25 @@ def customer_pdf(request: HttpRequest, link: SheetLink) -> HttpResponseBase:
         return message_page(request, BEING_PRINTED, status=503)
     except PdfUnavailable:
         return message_page(request, NOT_PRINTED, status=404)
+
+
+@public
+@require_safe
+@never_cache
+def sheet_check(request: HttpRequest, code: str) -> HttpResponse:
+    """Confirm number, date and hash of a sheet to anyone with its printed address; no personal data."""
+    try:
+        sheet = find_checked_sheet(code.lower(), client_address(request))
+    except RateLimited as problem:
+        return message_page(request, str(problem), status=429)
+    if sheet is None:
+        return message_page(request, "This shop issued no sheet with this code.", status=404)
+    later = HandoverSheet.objects.filter(job=sheet.job, issue_number__gt=sheet.issue_number)
+    context = {"sheet": sheet, "later": later.defer("snapshot").select_related("job").last()}
+    with timezone.override(ZoneInfo(ShopProfile.current().time_zone)):
+        response = render(request, "reports/customer/check.html", context)
+    response.headers["X-Robots-Tag"] = "noindex, nofollow"
+    return response
 
 
 @public

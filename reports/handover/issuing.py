@@ -25,6 +25,7 @@ from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json
 from reports.handover.snapshot.schema import LinkFacts
 from reports.models import HandoverSheet, Printing, SheetLink
+from reports.models.handover import make_check_code
 from reports.tasks import start_printing
 from workshop.models import ShopProfile, StaffMember
 from workshop.people.names import is_person_name
@@ -192,6 +193,7 @@ def issue_sheet(
     override_reason: str = "",
     informed_person: str = "",
     build_customer_url: Callable[[str], str] | None = None,
+    build_check_url: Callable[[str], str] | None = None,
     backend: str = "default",
 ) -> HandoverSheet:
     """Issue the next sheet of a job, with a number, a snapshot and its hash.
@@ -207,6 +209,8 @@ def issue_sheet(
     build_customer_url : callable, optional
         Returns the address of the customer's page for a token. If given, a link is made and printed as a
         QR code.
+    build_check_url : callable, optional
+        Returns the address at which anyone can compare the sheet, for its code. If given, it is printed.
     backend : str
         Name in ``TASKS`` of the backend that prints it.
 
@@ -220,7 +224,9 @@ def issue_sheet(
         The same number was issued in the meantime.
     """
     with transaction.atomic():
-        sheet = issue_from_single_read(job, by, override_reason, informed_person, build_customer_url)
+        sheet = issue_from_single_read(
+            job, by, override_reason, informed_person, build_customer_url, build_check_url
+        )
     start_printing(sheet, backend=backend)
     sheet.refresh_from_db(fields=["pdf", "sha256"])
     return sheet
@@ -232,6 +238,7 @@ def issue_from_single_read(
     override_reason: str,
     informed_person: str,
     build_customer_url: Callable[[str], str] | None,
+    build_check_url: Callable[[str], str] | None,
 ) -> HandoverSheet:
     """Read the job once, so that the sheet prints exactly what was checked."""
     results = load_job_results(get_job(job.number), ShopProfile.current())
@@ -240,7 +247,7 @@ def issue_from_single_read(
     found = blockers(results, informed_person=informed_person)
     if found and not (by.is_owner and override_reason):
         raise NotReady(found)
-    at, number = timezone.now(), next_issue(job)
+    at, number, check_code = timezone.now(), next_issue(job), make_check_code()
     link = new_link(by, build_customer_url) if build_customer_url else None
     snapshot = make_snapshot(
         results,
@@ -252,6 +259,7 @@ def issue_from_single_read(
         informed_person=informed_person,
         not_told=needs_informed_person(results) and not is_person_name(informed_person),
         link=printed_link(link, build_customer_url),
+        check_address=build_check_url(check_code) if build_check_url else "",
     )
     stored = to_json(snapshot)
     sheet = HandoverSheet(
@@ -259,6 +267,7 @@ def issue_from_single_read(
         issue_number=number,
         snapshot=stored,
         snapshot_sha256=snapshot_sha256(stored),
+        check_code=check_code,
         wording=current_wording(),
         issued_at=at,
         issued_by=by,

@@ -231,7 +231,9 @@ def picture_builders(snapshot: Snapshot, panel_in: float) -> dict[str, Callable[
     for order, study in enumerate(snapshot.get(MIXTURE)):
         builders[f"mixture-{order}"] = partial(draw_optional, draw.mixture_picture, study, order)
     if snapshot.sheet.link:
-        builders["link"] = partial(draw_optional, link_picture, snapshot.sheet.link.address)
+        builders["link"] = partial(draw_optional, address_picture, "link", snapshot.sheet.link.address)
+    if snapshot.sheet.check_address:
+        builders["check"] = partial(draw_optional, address_picture, "check", snapshot.sheet.check_address)
     return builders
 
 
@@ -240,8 +242,8 @@ def draw_optional(build: Callable[..., draw.Picture | None], *args: Any) -> list
     return [picture] if picture else []
 
 
-def link_picture(address: str) -> draw.Picture:
-    return draw.Picture("link", qr_svg(address), "", f"QR code of the address {address}")
+def address_picture(name: str, address: str) -> draw.Picture:
+    return draw.Picture(name, qr_svg(address), "", f"QR code of the address {address}")
 
 
 def summary_picture(snapshot: Snapshot, sha256: str) -> dict[str, str] | None:

@@ -143,6 +143,7 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
             build_customer_url=(lambda token: build_customer_url(request, token))
             if form.cleaned_data["with_link"]
             else None,
+            build_check_url=lambda code: request.build_absolute_uri(reverse("sheet-check", args=[code])),
             **form.sheet_options,
         )
     except (NotReady, TooLarge) as problem:

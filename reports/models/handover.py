@@ -12,6 +12,13 @@ from simple_history.models import HistoricalRecords
 from jobs.models import Job
 from workshop.models import OutgoingMail, PersonalData, Record
 
+# Read off paper and typed: no signs that look alike. Ten of them are 49 bits.
+CHECK_SIGNS, CHECK_LENGTH = "23456789abcdefghjkmnpqrstuvwxyz", 10
+
+
+def make_check_code() -> str:
+    return "".join(secrets.choice(CHECK_SIGNS) for _ in range(CHECK_LENGTH))
+
 
 class IssuedSheetIsFinal(Exception):
     """An issued sheet cannot be changed or deleted."""
@@ -54,6 +61,8 @@ class HandoverSheet(models.Model):
     sha256 = models.CharField(max_length=64, blank=True)
     snapshot = models.JSONField()
     snapshot_sha256 = models.CharField(max_length=64)
+    # In the printed address at which anyone can compare the sheet; None for sheets from before there was one.
+    check_code = models.CharField(max_length=CHECK_LENGTH, unique=True, null=True, editable=False)  # noqa: DJ001
     wording = models.ForeignKey(NoticeWording, on_delete=models.PROTECT, related_name="+")
     issued_at = models.DateTimeField(default=timezone.now)
     issued_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

@@ -51,6 +51,7 @@ def make_snapshot(
     informed_person: str = "",
     not_told: bool = False,
     link: LinkFacts | None = None,
+    check_address: str = "",
     draft: bool = False,
 ) -> Snapshot:
     """Return everything that the sheet of a job says.
@@ -84,6 +85,7 @@ def make_snapshot(
             link=link,
             open_points=list(open_points),
             not_told=not_told,
+            check_address=check_address,
         ),
         shop=shop_facts(results.shop),
         customer=customer_facts(job.customer),

@@ -153,6 +153,7 @@ class SheetFacts:
     link: LinkFacts | None
     open_points: list[str] = field(default_factory=list)  # that the owner overrode to issue it
     not_told: bool = False  # the customer was to be told about road use and was not
+    check_address: str = ""  # where anyone can compare the sheet with what the shop issued
 
 
 @dataclass(frozen=True)

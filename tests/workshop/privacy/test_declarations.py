@@ -100,6 +100,7 @@ NOT_PERSONAL = {
         "sha256",
         "snapshot",
         "snapshot_sha256",
+        "check_code",
         "override_reason",
         "open_points",
     },
