@@ -13,6 +13,7 @@ from jobs.calc.dyno.ignition import fit_best_advance
 from jobs.calc.dyno.speed_grid import common_width_rpm, fit_on_grid, shown_share
 from jobs.calc.dyno.sweep import find_pulls, find_sweep
 from jobs.calc.mixture.steady import estimate_delay
+from jobs.calc.throttle.closed_throttle import measure_idle
 from jobs.calc.throttle.hold_drift import estimate_hold_drift
 from tests.calc.run_file_twins import PEAK_KW, whole_run
 
@@ -72,6 +73,12 @@ def test_time_of_no_value_is_no_run_of_hours(odd: float) -> None:
     time[-1] = odd
     with pytest.raises(ValueError, match="Check which column is its time, and its unit"):
         estimate_delay(time, fuel, lambda_)
+
+
+def test_idle_run_with_a_time_of_no_value_is_refused() -> None:
+    time = np.append(np.arange(0, 30, 0.1), 4_294_967_295.0)
+    with pytest.raises(ValueError, match="Check which column is its time, and its unit"):
+        measure_idle(time, np.full(time.size, 1_300.0), 1_300.0)
 
 
 @pytest.mark.filterwarnings("error")

@@ -11,6 +11,7 @@ from jobs.calc.units.numbers import format_number, require_positive
 
 CLOSED_GRIP_PCT = 2.0
 MIN_IDLE_S = 5.0
+MAX_IDLE_S = 7_200.0  # nobody lets a bike idle for two hours on purpose
 IDLE_TOLERANCE_RPM = 100.0  # Rule of thumb, no published source.
 STEADY_SD_RPM = 40.0  # An idle that scatters more hunts. Rule of thumb, no published source.
 # Samples of an idling engine are correlated, so its mean is judged by blocks and their correlation. A shorter
@@ -97,6 +98,11 @@ def measure_idle(
     duration_s = float(time[-1] - time[0]) if time.size else 0.0
     if duration_s < MIN_IDLE_S:
         raise ValueError(f"An idle run needs at least {MIN_IDLE_S:g} seconds; this one has {duration_s:.1f}.")
+    if duration_s > MAX_IDLE_S:
+        raise ValueError(
+            f"This idle run spans {format_number(duration_s)} seconds. Check which column is its time, and "
+            "its unit."
+        )
 
     half = _half_width(time, speed, duration_s) if duration_s >= MIN_INTERVAL_S else float("nan")
     mean, sd = float(speed.mean()), float(np.std(speed, ddof=1))
