@@ -145,7 +145,9 @@ def build_mixture_grid(
         speed, load, sensed, number = speed[used], load[used], sensed[used], number[used]
     column, along_row = columns.locate(speed)
     row, along_column = rows.locate(load)
-    visits = Visits.from_samples(row * shape[1] + column, number, along_row, along_column, sensed)
+    row *= shape[1]
+    row += column
+    visits = Visits.from_samples(row, number, along_row, along_column, sensed)
     brief = visits.n < MIN_VISIT_SAMPLES
     unused[UnusedReason.BRIEF] = int(visits.n[brief].sum())
     visits = visits.select(~brief)

@@ -95,13 +95,13 @@ def fit_surface(visits: Visits, columns: GridAxis, rows: GridAxis) -> Surface:
     if df >= 1:
         sd = float(np.sqrt(residuals @ residuals / df))
         half_width[used] = np.sqrt(np.diag(inverse)) * _scale(weights, residuals, counts, sd, df)
-    value[used], holds[used] = 1 + level + fitted, counts
+    value[used], holds[used] = level + fitted, counts
     return Surface(value, half_width, holds, sd, df)
 
 
 @dataclass(frozen=True, eq=False)
 class _Observations:
-    """Weights (n, r·c), lambda − 1 (n,) and number of the hold (n,) of the observations."""
+    """Weights (n, r·c), lambda (n,) and number of the hold (n,) of the observations."""
 
     weights: Any
     values: FloatArray

@@ -88,8 +88,10 @@ class GridAxis:
         last = self.points.size - 1
         places = np.concatenate([[-0.5], np.arange(last + 1.0), [last + 0.5]])
         place = np.interp(values, np.concatenate([self.edges[:1], self.points, self.edges[-1:]]), places)
-        cell = np.minimum((place + 0.5).astype(np.intp), last)
-        return cell, place - cell
+        cell = (place + 0.5).astype(np.intp)
+        np.minimum(cell, last, out=cell)
+        place -= cell  # in place, as every large array costs more than the sum in it
+        return cell, place
 
 
 def check_axis(given: npt.ArrayLike, name: str) -> FloatArray:
@@ -131,7 +133,7 @@ class Visits:
     n : array, (v,)
         Number of samples.
     first, second : array, (v,)
-        Sums of lambda − 1 and of its square; with one taken off, the squares keep their digits.
+        Sums of lambda and of its square.
     moments : array, (v, 3, 3)
         Sums of 1, d if above 0, and d, with d the distance along the rows' axis, times the same along the
         columns' axis.
@@ -174,15 +176,15 @@ class Visits:
             none, nothing = np.zeros(0, dtype=np.intp), np.zeros(0)
             return cls(none, none, nothing, nothing, nothing, np.zeros((0, 3, 3)))
         cells = int(cell.max()) + 1
-        key = hold * cells + cell
-        off = lambda_ - 1
+        key = hold * cells
+        key += cell
         x, y = (np.maximum(along_row, 0), along_row), (np.maximum(along_column, 0), along_column)
         # Samples are in the order of time and neighbours mostly belong together, so sum those first.
         starts = np.concatenate([[0], np.flatnonzero(key[1:] != key[:-1]) + 1])
         sums = [np.diff(np.append(starts, cell.size)).astype(float)]
-        sums += [np.add.reduceat(values, starts) for values in (off, *x, *y)]
-        product = np.empty_like(off)  # one piece of memory for all
-        for one, other in ((off, off), *((down, across) for down in y for across in x)):
+        sums += [np.add.reduceat(values, starts) for values in (lambda_, *x, *y)]
+        product = np.empty_like(lambda_)  # one piece of memory for all
+        for one, other in ((lambda_, lambda_), *((down, across) for down in y for across in x)):
             sums.append(np.add.reduceat(np.multiply(one, other, out=product), starts))
         kinds, where = np.unique(key[starts], return_inverse=True)
         n, first, *rest = (np.bincount(where, weights=partial).astype(float) for partial in sums)
