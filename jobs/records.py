@@ -26,6 +26,7 @@ PACKAGES = (
     "mixture",
     "throttle",
     "ignition",
+    "injectors",
     "bikes",
     "today",
     "job_page",

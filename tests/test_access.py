@@ -350,6 +350,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "drive-force": job_number(),
     "ignition": job_number(),
     "ignition-csv": job_number(),
+    "injectors": job_number(),
+    "injectors-csv": job_number(),
     "heat-soak": job_number(),
     "heat-soak-csv": job_number(),
     "throttle-response": job_number(),
