@@ -329,12 +329,12 @@ def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray 
     has_throttle = throttle is not None and bool(np.isfinite(throttle).any())
     if throttle is not None and has_throttle:
         start, stop = _trim_throttle(throttle, start, stop)
-    else:
-        first, last = next((a, b) for a, b in _split_tables(speed) if a <= start < b)
-        width = _find_quiet_width(speed[first:last]) or 1
-        rate = _rate(_smooth(speed[first:last], width), None if time is None else time[first:last])
-        clock = None if time is None else time[first:last]
-        start, stop = (first + end for end in _trim_by_rate(rate, clock, width, start - first, stop - first))
+    first, last = next((a, b) for a, b in _split_tables(speed) if a <= start < b)
+    width = _find_quiet_width(speed[first:last]) or 1
+    clock = None if time is None else time[first:last]
+    rate = _rate(_smooth(speed[first:last], width), clock)
+    trim = _trim_late if has_throttle else _trim_by_rate
+    start, stop = (first + end for end in trim(rate, clock, width, start - first, stop - first))
     seen = "Throttle open and engine speed rising" if has_throttle else "Engine speed rising"
     return Sweep(
         start,
@@ -446,9 +446,7 @@ def _trim_by_rate(
     rate: FloatArray, time: FloatArray | None, width: int, start: int, stop: int
 ) -> tuple[int, int]:
     """Cut what a throttle that nobody recorded opened and closed in, unless the file begins or ends there."""
-    step_s = CLOSING_S / width
-    if time is not None and np.all(np.diff(time) > 0):
-        step_s = float(np.median(np.diff(time)))
+    step_s = _step_s(time, width)
     second = max(round(1 / step_s), 1)
     margin = width // 2 + round(CLOSING_S / step_s)
     first, last = start, stop
@@ -459,6 +457,29 @@ def _trim_by_rate(
         full = np.flatnonzero(inside >= CLOSING_RATE_SHARE * np.median(inside))
         last = stop - inside.size + int(full[-1]) + 1 - margin
     return (first, last) if last - first >= (stop - start) // 2 else (start, stop)
+
+
+def _trim_late(
+    rate: FloatArray, time: FloatArray | None, width: int, start: int, stop: int
+) -> tuple[int, int]:
+    """Cut an end at which the engine slows down already, because the throttle was recorded late."""
+    if stop >= rate.size:
+        return start, stop
+    step_s = _step_s(time, width)
+    inside = rate[max(start, stop - max(round(1 / step_s), 1)) : stop]
+    full = np.flatnonzero(inside >= CLOSING_RATE_SHARE * np.median(inside))
+    late = inside.size - 1 - int(full[-1])
+    # The moving mean alone lowers the rate within half its width.
+    if late <= width // 2:
+        return start, stop
+    return start, max(stop - late - width // 2 - round(CLOSING_S / step_s), start + 1)
+
+
+def _step_s(time: FloatArray | None, width: int) -> float:
+    """Return the time between samples; without a clock the time to close takes one moving mean."""
+    if time is not None and np.all(np.diff(time) > 0):
+        return float(np.median(np.diff(time)))
+    return CLOSING_S / width
 
 
 def _find_quiet_width(speed: FloatArray) -> int | None:
