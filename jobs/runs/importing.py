@@ -460,7 +460,7 @@ def remember_layout(layout: FileLayoutSpec, name: str) -> FileLayout:
 def read_again(named: Run, remembered: FileLayout) -> list[ImportResult]:
     """Read the job's other files of this layout with it: those that wait, and those read with other columns.
 
-    One that leaves a doubt stays as it was.
+    One that leaves a doubt stays as it was; if it waits, it shows the columns as named and the doubt.
     """
     layout, found = FileLayoutSpec.from_dict(remembered.layout), []
     for run in Run.objects.filter(job=named.job_id).exclude(sha256=named.sha256):
@@ -469,7 +469,10 @@ def read_again(named: Run, remembered: FileLayout) -> list[ImportResult]:
         data = read_original(run)
         details = RunDetails(Run.Kind.OTHER if run.pull else run.kind, run.gear)
         parsed = read_file(data, run.original_name, details, expected_bike(run.job, without=run.sha256))
-        if parsed.file_layout != remembered or parsed.content is None:
+        if parsed.file_layout != remembered:
+            continue
+        if parsed.content is None:
+            found += keep_waiting(run, parsed)
             continue
         was_read, samples = run.status == Run.Status.READ, run.samples
         try:
@@ -481,6 +484,16 @@ def read_again(named: Run, remembered: FileLayout) -> list[ImportResult]:
             continue  # another user saved it in the meantime, or its pull is not found any more
         found.append(replace(result, sentence=f"Read again: {result.sentence}") if was_read else result)
     return found
+
+
+def keep_waiting(run: Run, parsed: ParsedFile) -> list[ImportResult]:
+    """Store the named columns and the doubts of a file that waits, and return what to say of it."""
+    if run.status != Run.Status.TO_NAME or parsed.refusal:
+        return []
+    try:
+        return [save_run(run, parsed)]
+    except StaleRecord:
+        return []  # another user saved it in the meantime
 
 
 def is_concerned(run: Run, layout: FileLayoutSpec) -> bool:

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calc.run_file import ColumnView, FileLayoutSpec, StatedCorrection, StructureOverrides
 from jobs.calc.units.numbers import format_digits
 from jobs.models import FileLayout, Run
-from jobs.runs.importing import NamingResult, name_columns, read_original, same_meaning
+from jobs.runs.importing import NamingResult, Outcome, name_columns, read_original, same_meaning
 from jobs.runs.layout_forms import (
     ColumnForm,
     CorrectionForm,
@@ -246,7 +246,8 @@ def save_blocker(page: LayoutPage, sent: QueryDict) -> str:
 def flash_imported(request: StaffRequest, named: NamingResult) -> None:
     messages.success(request, f"{named.result.sentence} Files like it are read at once from now on.")
     for other in named.others:
-        messages.success(request, other.sentence)
+        level = messages.SUCCESS if other.outcome is Outcome.READ else messages.WARNING
+        messages.add_message(request, level, other.sentence)
 
 
 # --- remembered layouts

@@ -501,3 +501,23 @@ def test_units_that_contradict_a_stated_one_are_asked_about(upload, factor, sent
     result = upload.send(text(scaled(whole_run(), **factor).lines()))
     assert result.run.status == Run.Status.TO_NAME
     assert sentence in result.sentence
+
+
+def test_naming_one_file_leaves_the_doubtful_ones_waiting_with_their_columns_named(upload) -> None:
+    first = upload.send(text(pull().lines(), BARE), "first.csv").run
+    two_pulls = upload.send(text((pull(seed=7) + pull(SECOND)).lines(), BARE), "two.csv").run
+    in_krpm = upload.send(text(scaled(pull(seed=9), speed=0.001).lines(), BARE), "krpm.csv").run
+    good = upload.send(text(pull(SECOND, seed=4).lines(), BARE), "good.csv").run
+    upload.confirm(first, **{"column-2-unit": "kw", "column-3-unit": "nm"})
+    for run, status in (
+        (good, Run.Status.READ),
+        (two_pulls, Run.Status.TO_NAME),
+        (in_krpm, Run.Status.TO_NAME),
+    ):
+        run.refresh_from_db()
+        assert run.status == status, run
+    assert {column["unit"] for column in two_pulls.layout_used["columns"]} >= {"kw", "nm"}
+    waiting = read_text(upload.client.get(reverse("run", args=[in_krpm.pk])))
+    assert "never rises above 11.2 1/min" in waiting
+    assert upload.confirm(two_pulls).status_code == 302
+    assert upload.job.runs.filter(original_name="two.csv", status=Run.Status.READ).count() == 2
