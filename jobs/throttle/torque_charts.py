@@ -1,7 +1,7 @@
 """Throttle response, engine braking and change of idle, from the runs."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -60,6 +60,7 @@ class TorqueByGripChart:
     chart: Chart | None
     rows: list[tuple[float, list[tuple[str, ThrottleResponse | None]]]]
     problem: str = ""
+    found: dict[str, calc.TorqueByGrip] = field(default_factory=dict)
 
 
 def held_torque(runs: Iterable[Run]) -> tuple[FloatArray, FloatArray, FloatArray, int]:
@@ -125,6 +126,7 @@ def torque_by_grip(
         modes=list(found),
         chart=grip_chart(found, measure),
         rows=[(rpm, cells) for rpm, cells in rows if any(cell for _, cell in cells)],
+        found=found,
     )
 
 

@@ -9,9 +9,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
 from jobs.models import Run, ThrottleTable, TuneRevision
+from jobs.runs.views import spreadsheet_response
 from jobs.throttle.charts import build_modes_chart, build_tables_chart
 from jobs.throttle.forms import ThrottleTableForm
 from jobs.throttle.from_runs import drift_checks, job_idles
+from jobs.throttle.linearity import HEADER, csv_rows, linearity_rows
 from jobs.throttle.torque_charts import engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import (
@@ -22,6 +24,7 @@ from jobs.tunes.throttle_tables import (
     throttle_tables,
 )
 from workshop.access.roles import StaffRequest, roles, staff
+from workshop.csv_files import csv_text
 from workshop.models import Role
 from workshop.records.responses import flash_saved, post_data
 from workshop.records.submit_once import submit_once
@@ -80,12 +83,27 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
         "caution": CAUTION,
     }
     if at_rpm is not None:
+        torque = torque_by_grip(shown_tables, runs, shown, speeds, at_rpm, request.shop)
         context |= {
             "chart": build_tables_chart(modes, at_rpm),
             "modes_chart": build_modes_chart(shown_tables, f"The modes of {shown}", at_rpm),
-            "torque": torque_by_grip(shown_tables, runs, shown, speeds, at_rpm, request.shop),
+            "torque": torque,
+            "linearity": linearity_rows(shown_tables, torque.found if torque else {}, [at_rpm]),
         }
     return render(request, "jobs/throttle/detail.html", context)
+
+
+@staff
+@require_safe
+def linearity_csv(request: StaffRequest, number: str) -> HttpResponse:
+    results = get_results_or_404(number, request.shop)
+    runs, revisions = results.rows(Run), results.rows(TuneRevision)
+    shown = selected_tune(request, revisions, results.get(tune_in_bike))
+    tables = review_modes(shown, revisions, results.get(throttle_tables))
+    speeds = table_speeds(results.get(riding_modes))
+    torque = torque_by_grip(tables, runs, shown, speeds, speeds[0], request.shop) if speeds else None
+    text = csv_text(HEADER, csv_rows(linearity_rows(tables, torque.found if torque else {}, speeds)))
+    return spreadsheet_response(text, f"{results.job.number}-throttle-linearity.csv")
 
 
 @roles(Role.TUNER)

@@ -26,6 +26,8 @@ SAME_WITHIN = 0.02
 # Samples within a cell of this size are averaged before a surface is laid through them.
 CELL_RPM, CELL_PLATE_PCT = 250.0, 2.0
 TORQUE_GRIP_STEP_PCT = 5.0
+# A line through fewer points, or over less of the grip, says nothing. Rule of thumb, no published source.
+MIN_LINE_POINTS, MIN_LINE_GRIP_PCT = 4, 20.0
 
 
 @dataclass(frozen=True)
@@ -220,6 +222,71 @@ class MapDifference:
     at_grip_pct: float
     at_rpm: float
     sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Linearity:
+    """How straight plate or torque is over the grip.
+
+    Attributes
+    ----------
+    slope : float
+        Slope of the line, per % of grip.
+    largest_pct, at_grip_pct, rms_pct : float
+        Largest deviation from the line with its sign, and the root mean square of all, as shares of the span
+        of the values [%]; grip of the largest [%].
+    from_grip_pct, to_grip_pct : float
+        Grip from which and to which it was known [%].
+    """
+
+    slope: float
+    largest_pct: float
+    at_grip_pct: float
+    rms_pct: float
+    from_grip_pct: float
+    to_grip_pct: float
+
+
+def measure_linearity(grip_pct: npt.ArrayLike, values: npt.ArrayLike) -> Linearity | None:
+    """Measure how straight plate or torque is over the grip.
+
+    Parameters
+    ----------
+    grip_pct, values : array, (n,)
+        Grip [%] and plate [%] or torque [N·m] at one engine speed; NaN is not measured.
+
+    Returns
+    -------
+    Linearity or None
+        None below four points, over less than a fifth of the grip, or if the values are all the same.
+
+    Raises
+    ------
+    ValueError
+        Arrays of different length.
+
+    Notes
+    -----
+    Independent linearity [1]_ with the line by least squares: deviations from it over max(values) −
+    min(values).
+
+    References
+    ----------
+    .. [1] IEC 61298-2:2008, conformity and linearity of process measurement devices (from memory).
+    """
+    grip, known = np.asarray(grip_pct, dtype=float), np.asarray(values, dtype=float)
+    if grip.shape != known.shape:
+        raise ValueError("Grip and values differ in length: they do not belong together.")
+    measured = np.isfinite(grip) & np.isfinite(known)
+    grip, known = grip[measured], known[measured]
+    if grip.size < MIN_LINE_POINTS or np.ptp(grip) < MIN_LINE_GRIP_PCT or np.ptp(known) == 0:
+        return None
+    slope, start = np.polyfit(grip, known, 1)
+    off = 100 * (known - start - slope * grip) / np.ptp(known)
+    at = int(np.argmax(np.abs(off)))
+    rms = float(np.sqrt(np.mean(np.square(off))))
+    ends = float(grip.min()), float(grip.max())
+    return Linearity(float(slope), float(off[at]), float(grip[at]), rms, *ends)
 
 
 def lookup_plate(

@@ -4,7 +4,13 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from jobs.calc.throttle.tables import ThrottleMap, compare_maps, compute_torque_by_grip, lookup_plate
+from jobs.calc.throttle.tables import (
+    ThrottleMap,
+    compare_maps,
+    compute_torque_by_grip,
+    lookup_plate,
+    measure_linearity,
+)
 
 Array = npt.NDArray[np.float64]
 GRIP = np.array([0.0, 10.0, 20.0, 50.0, 100.0])
@@ -156,3 +162,28 @@ def test_torque_by_grip_is_refused_for_one_opening_or_unequal_channels() -> None
         compute_torque_by_grip(table(STRAIGHT), speed, np.full(50, 30.0), speed / 100, at_rpm=[5000])
     with pytest.raises(ValueError, match="belong together"):
         compute_torque_by_grip(table(STRAIGHT), speed, speed[:2], speed, at_rpm=[5000])
+
+
+def test_straight_plate_has_no_deviation_and_a_bent_one_its_own() -> None:
+    grip = np.linspace(0, 100, 21)
+    straight = measure_linearity(grip, 0.9 * grip + 5)
+    assert straight is not None
+    assert (straight.slope, straight.rms_pct) == (pytest.approx(0.9), pytest.approx(0, abs=1e-9))
+    # y = x²/100: least squares gives y = x − 100/6, so +16.7 % at the ends and −8.3 % in the middle
+    fine = np.linspace(0, 100, 2001)
+    bent = measure_linearity(fine, fine**2 / 100)
+    assert bent is not None
+    assert bent.slope == pytest.approx(1.0, abs=1e-3)
+    assert abs(bent.largest_pct) == pytest.approx(100 / 6, abs=0.05)
+    assert bent.at_grip_pct in (0, 100)
+    # root mean square of x²/100 − x + 100/6 over 0 to 100: 100·√(1/180)
+    assert bent.rms_pct == pytest.approx(100 / np.sqrt(180), abs=0.02)
+
+
+def test_linearity_is_not_known_from_too_little() -> None:
+    assert measure_linearity([0, 10, 20], [0, 1, 2]) is None
+    assert measure_linearity([0, 5, 10, 15], [0, 1, 2, 3]) is None
+    assert measure_linearity([0, 50, 70, 100], [np.nan, 1, 2, 3]) is None
+    assert measure_linearity([0, 30, 60, 100], [4, 4, 4, 4]) is None
+    with pytest.raises(ValueError, match="belong together"):
+        measure_linearity([0, 1], [0])

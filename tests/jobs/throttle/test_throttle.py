@@ -1,5 +1,7 @@
 """Throttle tables by mode, and the results of held-throttle and idle runs."""
 
+import csv
+import io
 import re
 import uuid
 
@@ -462,6 +464,27 @@ def test_chart_includes_a_table_that_was_tried_and_not_loaded(login, staff, job,
         ("as received, in the bike", "before"),
         ("tune 1", "other"),
     ]
+
+
+def test_linearity_of_plate_and_torque_is_on_page_and_csv(login, staff, job, tune) -> None:
+    """Torque is 0.6 N·m for each % of plate, so it is as bent over the grip as the plate is."""
+    client = login(Role.TUNER)
+    bent = "\t2000\t4000\n0\t0\t0\n25\t6.25\t6.25\n50\t25\t25\n75\t56.25\t56.25\n100\t100\t100\n"
+    add(client, tune, bent)
+    for grip in (5.0, 20.0, 50.0, 80.0, 100.0):
+        name = f"{grip:g}.csv"
+        make_channel_run(job, staff[Role.TUNER], name, held_at(grip), kind="held", tune_revision=tune)
+    page = shown(client, job, rpm="4000")
+    # five points of x²/100 on the line x − 12.5: +12.5 at the ends, −12.5 in the middle
+    plate = re.search(r"([+−])12\.5 % at (0|50|100) % grip, ([\d.]+) % on the whole", page)
+    assert float(plate[3]) == pytest.approx(np.sqrt((3 * 12.5**2 + 2 * 6.25**2) / 5), abs=0.06)
+    answer = client.get(reverse("throttle-linearity-csv", args=[job]))
+    rows = list(csv.DictReader(io.StringIO(answer.text.lstrip("\ufeff"))))
+    at_4000 = {row["over the grip"]: row for row in rows if row["engine speed (1/min)"] == "4000.0"}
+    # torque is known from 25 % grip on: (b − a)/(6·(a + b)) of the span, with a = 25 and b = 100
+    deviation = float(at_4000["torque"]["largest deviation (% of span)"])
+    assert abs(deviation) == pytest.approx(10, abs=2)
+    assert abs(float(at_4000["plate"]["largest deviation (% of span)"])) == 12.5
 
 
 def over_run(more_nm: float) -> dict[str, np.ndarray]:
