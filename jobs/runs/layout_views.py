@@ -244,7 +244,10 @@ def save_blocker(page: LayoutPage, sent: QueryDict) -> str:
 
 
 def flash_imported(request: StaffRequest, named: NamingResult) -> None:
-    messages.success(request, f"{named.result.sentence} Files like it are read at once from now on.")
+    messages.success(
+        request,
+        f"{named.result.sentence} Files like it are read at once from now on, unless one leaves a doubt.",
+    )
     for other in named.others:
         level = messages.SUCCESS if other.outcome is Outcome.READ else messages.WARNING
         messages.add_message(request, level, other.sentence)
