@@ -6,7 +6,7 @@ that needs one raises instead of returning zero.
 References
 ----------
 .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 (two-sample t-test), 1.3.6.7.2 (critical
-   values of Student's t), 7.3.1 (two processes).
+   values of Student's t).
 .. [2] ISO 5725-2 (pooled within-group variance) and ISO 5725-6 (repeatability limit, there rounded to 2.8 s).
 """
 
@@ -72,26 +72,6 @@ class MeanInterval:
     mean: Floats
     sd: Floats
     half_width: Floats
-
-
-@dataclass(frozen=True, eq=False)
-class MeanDifference:
-    """Mean of the first group minus mean of the second.
-
-    Attributes
-    ----------
-    difference, standard_error, t, df, p, ci_low, ci_high : float or array
-        All of one shape: Student's t, its degrees of freedom, the two-sided p-value and the confidence
-        interval of the difference.
-    """
-
-    difference: Floats
-    standard_error: Floats
-    t: Floats
-    df: Floats
-    p: Floats
-    ci_low: Floats
-    ci_high: Floats
 
 
 @dataclass(frozen=True)
@@ -199,6 +179,29 @@ def mean_interval(values: npt.ArrayLike, confidence: float = CONFIDENCE, axis: i
     return MeanInterval(n=sample.n, mean=sample.mean, sd=sample.sd, half_width=half)
 
 
+def residual_maker(columns: npt.ArrayLike) -> tuple[FloatArray, float]:
+    """Return the matrix that turns values into residuals of least squares, and their degrees of freedom.
+
+    Parameters
+    ----------
+    columns : array, (n, p)
+        The model; columns that depend on each other count once.
+
+    Returns
+    -------
+    residual_maker : array, (n, n)
+    df : float
+
+    Notes
+    -----
+    I - X X⁺, of rank n - rank X (linear algebra).
+    """
+    model = np.asarray(columns, dtype=float)
+    return np.eye(len(model)) - model @ np.linalg.pinv(model), float(
+        len(model) - np.linalg.matrix_rank(model)
+    )
+
+
 def repeatability_limit(sd: float) -> float:
     """Return the difference that two single runs of one day stay below in 95 % of pairs.
 
@@ -247,59 +250,6 @@ def pooled_sd(samples: Sequence[SampleSummary]) -> PooledSd:
     df = float(sum(sample.df for sample in repeated))
     variance = sum(sample.df * sample.sd**2 for sample in repeated) / df
     return PooledSd(sd=float(np.sqrt(variance)), df=df)
-
-
-def welch(first: SampleSummary, second: SampleSummary, confidence: float = CONFIDENCE) -> MeanDifference:
-    """Compute the difference of two means without assuming equal spreads.
-
-    Parameters
-    ----------
-    first, second : SampleSummary
-        From `summarise`, or stated; scalars or arrays of one shape and unit.
-    confidence : float
-        Two-sided, between 0 and 1 [1].
-
-    Returns
-    -------
-    MeanDifference
-        First minus second, in the unit of the samples. NaN if a group has no spread; two groups without any
-        scatter have an interval of zero width.
-
-    Raises
-    ------
-    ValueError
-        The confidence is not between 0 and 1.
-
-    Notes
-    -----
-    SE² = s₁²/n₁ + s₂²/n₂ and df = SE⁴ / Σ ((s²/n)² / df), not rounded [1]_.
-
-    In 40,000 simulated pairs with equal spread, 95 to 97 % of the 95 % intervals held the truth for groups of
-    3 to 5. With a group of two it was 93 % (against 5) to 98 % (against 2), and 90 % if that group also had
-    twice the spread.
-    """
-    from scipy.special import ndtr, stdtr
-
-    v1, v2 = np.square(first.sd) / first.n, np.square(second.sd) / second.n
-    variance = np.asarray(v1 + v2, dtype=float)
-    gap = np.asarray(first.mean, dtype=float) - second.mean
-    with np.errstate(divide="ignore", invalid="ignore"):
-        df = np.square(variance) / (np.square(v1) / first.df + np.square(v2) / second.df)
-        df = np.where(variance == 0, first.df + second.df, df)
-        standard_error = np.sqrt(variance)
-        t = gap / standard_error
-    known_spread = np.isinf(df)
-    tail = np.where(known_spread, ndtr(-np.abs(t)), stdtr(np.where(known_spread, 1.0, df), -np.abs(t)))
-    half = t_quantile(df, confidence) * standard_error
-    return MeanDifference(
-        difference=gap[()],
-        standard_error=standard_error[()],
-        t=t[()],
-        df=df[()],
-        p=2 * tail[()],
-        ci_low=(gap - half)[()],
-        ci_high=(gap + half)[()],
-    )
 
 
 def parabola_peak(x: npt.ArrayLike, y: npt.ArrayLike) -> tuple[float, float]:

@@ -1,6 +1,6 @@
 """Charts and tables of a comparison in the shop's units, for page, CSV and sheet alike."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -83,7 +83,7 @@ def _side_line(side: RepeatSet, group: Group, name: str) -> CurveLine:
 
 
 def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | None:
-    """Build the chart of after minus before with its 95 % interval at each engine speed."""
+    """Build the chart of after minus before with its 95 % band over all engine speeds."""
     result = compared.result
     if result is None:
         return None
@@ -95,7 +95,7 @@ def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
             f"difference in {measure.title}", measure.unit, measure.digits + 1, measure.show
         )
         line = CurveLine(
-            "after minus before, 95 % interval",
+            "after minus before, 95 % band",
             "after",
             result.engine_speed_rpm,
             np.asarray(difference.difference),
@@ -134,6 +134,7 @@ def stored_value(value: calc.ComparedValue) -> calc.ComparedValue:
         difference=rounded(value.difference, STORED_PLACES),
         ci_low=rounded(value.ci_low, STORED_PLACES),
         ci_high=rounded(value.ci_high, STORED_PLACES),
+        smallest=rounded(value.smallest, STORED_PLACES),
     )
 
 
@@ -179,9 +180,8 @@ class BandRow:
     values: tuple[ComparedValueRow, ...]
 
 
-def band_rows(compared: ComparisonResult, shop: ShopProfile) -> list[BandRow]:
+def band_rows(bands: Iterable[calc.BandComparison], shop: ShopProfile) -> list[BandRow]:
     """Return mean and peak of power and torque for every band."""
-    bands = compared.result.bands if compared.result else ()
     return [
         BandRow(
             band.name,
@@ -196,14 +196,35 @@ def band_rows(compared: ComparisonResult, shop: ShopProfile) -> list[BandRow]:
     ]
 
 
-def comparison_table(compared: ComparisonResult, shop: ShopProfile) -> Table:
+def describe_regions(result: calc.RunComparison) -> list[str]:
+    """Say in words where power and torque differ over engine speed."""
+    return [result.power.describe("Power"), result.torque.describe("Torque")]
+
+
+def describe_another_pair(compared: ComparisonResult, shop: ShopProfile) -> str:
+    """Say what one more run on each side would do to the first band's mean power; empty if nothing."""
+    if compared.result is None or not compared.result.bands:
+        return ""
+    value = compared.result.bands[0].mean_power
+    half = (value.ci_high - value.ci_low) / 2
+    if not value.measured or not value.another_pair < half:
+        return ""
+    show = difference_formatter(value.unit, shop)
+    return (
+        f"One more run on each side, with the same scatter, would narrow the interval of mean power from "
+        f"±{show(half)} to about ±{show(value.another_pair)}."
+    )
+
+
+def comparison_table(
+    compared: ComparisonResult, bands: Iterable[calc.BandComparison], shop: ShopProfile
+) -> Table:
     """Return every compared value as a row of numbers in the shop's units, with the header."""
     header = [
         "comparison", "band", "from (1/min)", "to (1/min)", "figure", "unit", "before", "runs before",
         "after", "runs after", "difference", "95 % from", "95 % to", "difference (%)", "verdict",
-        "repeatability assumed (%)",
+        "repeatability assumed (%)", "seen in 4 of 5",
     ]  # fmt: skip
-    bands = compared.result.bands if compared.result else ()
     rows = [
         [
             compared.comparison.title,
@@ -240,4 +261,5 @@ def compared_cells(value: calc.ComparedValue, shop: ShopProfile) -> list[Any]:
         number(value.difference_pct, 2),
         value.verdict,
         value.assumed_pct,
+        convert_one(value.smallest),
     ]

@@ -2,11 +2,16 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db import transaction
 
 from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.curves import Flag
+from jobs.calc.dyno.design import Design
+from jobs.calc.dyno.spread import ShopSpread
+from jobs.comparisons.sessions import number_sessions
+from jobs.comparisons.shop_spread import shop_spread
 from jobs.job.event import Event
 from jobs.job.results import JobResults
 from jobs.models import Comparison, ComparisonRun, Run
@@ -26,8 +31,8 @@ Group = ComparisonRun.Group
 class ComparisonResult:
     """Results of both groups, the difference between them, and every change in between.
 
-    ``result`` is None if the groups cannot be compared; ``reason`` then says why. The shop's repeatability
-    stands in for the spread of a side with a single run.
+    ``result`` is None if the groups cannot be compared; ``reason`` then says why. ``undone`` is what changed
+    before the baseline was run again. ``spread`` is the shop's, behind every interval.
     """
 
     comparison: Comparison
@@ -35,8 +40,9 @@ class ComparisonResult:
     after: tuple[RunResult, ...]
     result: calc.RunComparison | None
     changes: tuple[Event, ...]
+    undone: tuple[Event, ...]
     left_out: tuple[str, ...]
-    repeatability_pct: float
+    spread: ShopSpread
     reason: str = ""
 
     @property
@@ -45,7 +51,25 @@ class ComparisonResult:
         if self.result is None:
             return ()
         setup = setup_flags(self.before, self.after, self.changes)
-        return (*self.result.flags, *gear_flag(compared), *width_flag(compared), *setup)
+        return (
+            *self.result.flags,
+            *gear_flag(compared),
+            *width_flag(compared),
+            *setup,
+            *self.not_undone_flag,
+        )
+
+    @property
+    def again(self) -> tuple[RunResult, ...]:
+        """The runs of the baseline that were made after the change."""
+        return runs_again(self.before, self.after)
+
+    @property
+    def not_undone_flag(self) -> tuple[Flag, ...]:
+        if not self.again or self.undone or not self.changes:
+            return ()
+        sentence = "The baseline was run again, but nothing on record took the change back before it."
+        return (Flag("not-undone", sentence),)
 
     @property
     def attribution_sentence(self) -> str:
@@ -53,6 +77,19 @@ class ComparisonResult:
         if not self.changes:
             return "Nothing that was recorded changed between the two groups."
         return CHANGED_TOGETHER if len(self.changes) > 1 else "Only this was changed between the two groups."
+
+
+def order_key(run_result: RunResult) -> tuple[datetime, int]:
+    return run_result.run.made_at, run_result.run.pk
+
+
+def runs_again(before: Sequence[RunResult], after: Sequence[RunResult]) -> tuple[RunResult, ...]:
+    """Return the runs before that were made after the first run after, if others were made before it."""
+    if not before or not after:
+        return ()
+    first_after = order_key(after[0])
+    again = tuple(f for f in before if order_key(f) > first_after)
+    return again if len(again) < len(before) else ()
 
 
 def gear_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
@@ -117,17 +154,28 @@ def compare_runs(
         else:
             groups[member.group].append(run_result)
     before, after = tuple(groups["before"]), tuple(groups["after"])
-    result, reason = _result(before, after, results.shop)
-    changed = changes_between(before, after, results.get(timeline))
-    repeatability_pct = results.shop.repeatability_pct
+    result, reason = compare_groups(before, after, results.shop)
+    changed, undone = changes_between(before, after, results.get(timeline))
     return ComparisonResult(
-        comparison, before, after, result, changed, tuple(left_out), repeatability_pct, reason
+        comparison,
+        before,
+        after,
+        result,
+        changed,
+        undone,
+        tuple(left_out),
+        shop_spread(results.shop),
+        reason,
     )
 
 
-def _result(
-    before: Sequence[RunResult], after: Sequence[RunResult], shop: ShopProfile
+def compare_groups(
+    before: Sequence[RunResult],
+    after: Sequence[RunResult],
+    shop: ShopProfile,
+    bands: Mapping[str, tuple[float, float]] | None = None,
 ) -> tuple[calc.RunComparison | None, str]:
+    """Compare two groups over the shop's bands or those given; None with the reason if that is impossible."""
     if not before or not after:
         return None, "A comparison needs at least one run with a curve before and one after."
     if len({f.is_corrected for f in (*before, *after)}) > 1:
@@ -144,12 +192,20 @@ def _result(
         return calc.compare(
             sides[0],
             sides[1],
-            shop_bands(shop, low, high) or None,
-            assumed_repeatability_pct=shop.repeatability_pct,
+            bands or shop_bands(shop, low, high) or None,
+            design=make_design(before, after),
+            spread=shop_spread(shop),
             temperatures_c=(airs[0], airs[1]) if all(airs) else None,
         ), ""
     except ValueError as problem:
         return None, str(problem)
+
+
+def make_design(before: Sequence[RunResult], after: Sequence[RunResult]) -> Design:
+    """Return side and session of all runs in the order they were made."""
+    changed = {f.run.pk for f in after}
+    runs = [f.run for f in sorted((*before, *after), key=order_key)]
+    return Design.from_runs([run.pk in changed for run in runs], number_sessions(runs))
 
 
 def _temperatures(side: Sequence[RunResult]) -> list[float]:
@@ -158,15 +214,21 @@ def _temperatures(side: Sequence[RunResult]) -> list[float]:
 
 def changes_between(
     before: Sequence[RunResult], after: Sequence[RunResult], events: Sequence[Event]
-) -> tuple[Event, ...]:
-    """Return everything that changed the bike from the first of these runs to the last.
+) -> tuple[tuple[Event, ...], tuple[Event, ...]]:
+    """Return what changed the bike from the first of these runs to the last, and what was undone after it.
 
-    A change within a group counts too, because the groups then differ by it as well.
+    A change within a group counts too, because the groups then differ by it as well. If the baseline was run
+    again, what changed the bike between the last run before that and the last of it is what was undone.
     """
     if not before or not after:
-        return ()
+        return (), ()
     times = [run_result.run.made_at for run_result in (*before, *after)]
-    return tuple(events_between(events, min(times), max(times)))
+    found = events_between(events, min(times), max(times))
+    again = runs_again(before, after)
+    if not again:
+        return tuple(found), ()
+    since = max(f.run.made_at for f in after if order_key(f) < order_key(again[0]))
+    return tuple(e for e in found if e.at <= since), tuple(e for e in found if e.at > since)
 
 
 def is_comparable(run: Run) -> bool:
@@ -176,13 +238,16 @@ def is_comparable(run: Run) -> bool:
 def suggested_groups(states: Iterable[BikeState]) -> dict[int, Group]:
     """Return the side of every suggested sweep, by run id; empty if the bike had only one state.
 
-    Before are the sweeps of the bike's first state, after those of its last.
+    After are the sweeps of the last state that is not the baseline. Before are those of the baseline: the
+    first state, and the same state again after the change.
     """
-    swept = [[run for run in state.runs if is_comparable(run)] for state in states]
-    swept = [runs for runs in swept if runs]
-    if len(swept) < 2:
+    swept = [(state, runs) for state in states if (runs := [r for r in state.runs if is_comparable(r)])]
+    changed = [place for place, (state, _) in enumerate(swept) if not state.is_like(swept[0][0])]
+    if not changed:
         return {}
-    sides = ((Group.BEFORE, swept[0]), (Group.AFTER, swept[-1]))
+    last = changed[-1]
+    baselines = [runs for place, (_, runs) in enumerate(swept) if place == 0 or place > last]
+    sides = (*((Group.BEFORE, runs) for runs in baselines), (Group.AFTER, swept[last][1]))
     return {run.pk: group for group, runs in sides for run in runs}
 
 

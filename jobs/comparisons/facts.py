@@ -1,7 +1,7 @@
 """Comparisons of runs on the handover sheet."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.comparison import BandComparison, ComparedValue, RunComparison
 from jobs.calc.dyno.repeats import RepeatSet
-from jobs.comparisons.charts import QUANTITY_OF_UNIT, build_value_row, stored_value
+from jobs.comparisons.charts import QUANTITY_OF_UNIT, build_value_row, describe_regions, stored_value
 from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.comparisons.roll_on import compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_tables import RollOnBand, describe_roll_on, lead_chart
@@ -65,6 +65,7 @@ class CurvesFacts:
     after: SideFacts
     power_difference_kw: DifferenceFacts
     torque_difference_nm: DifferenceFacts
+    holds_everywhere: bool = False  # older sheets have an interval at each engine speed by itself
 
 
 @dataclass(frozen=True)
@@ -105,14 +106,20 @@ class ComparisonFacts:
     bands: list[BandFacts]
     drive_out: RollOnFacts | None = None
     assumed_pct: float | None = None
+    contents: str = ""
+    where: list[str] = field(default_factory=list)
+    differs: bool = False
+    again_runs: list[str] = field(default_factory=list)
+    undone: list[EventFacts] = field(default_factory=list)
 
 
 def comparison_facts(compared: ComparisonResult, shop: ShopProfile) -> ComparisonFacts:
     corrected = [member.correction for member in (*compared.before, *compared.after) if member.correction]
+    result, again = compared.result, compared.again
     return ComparisonFacts(
         title=compared.comparison.title,
         note=compared.comparison.note,
-        before_runs=[str(member.run) for member in compared.before],
+        before_runs=[str(member.run) for member in compared.before if member not in again],
         after_runs=[str(member.run) for member in compared.after],
         standard=corrected[0].standard.name if corrected else "",
         reason=compared.reason,
@@ -123,7 +130,12 @@ def comparison_facts(compared: ComparisonResult, shop: ShopProfile) -> Compariso
         drive_out=roll_on_facts(compared, shop),
         curves=curves_facts(compared, compared.result) if compared.result else None,
         bands=[band_facts(band, shop) for band in compared.result.bands] if compared.result else [],
-        assumed_pct=number(compared.result.assumed_pct) if compared.result else None,
+        assumed_pct=number(result.assumed_pct) if result else None,
+        contents=result.contents if result else "",
+        where=describe_regions(result) if result else [],
+        differs=bool(result and (result.power.regions or result.torque.regions)),
+        again_runs=[str(member.run) for member in again],
+        undone=[EventFacts(moment(event.at), event.text) for event in compared.undone],
     )
 
 
@@ -152,6 +164,7 @@ def curves_facts(compared: ComparisonResult, result: RunComparison) -> CurvesFac
         after=side_facts(compared.after, result.after, grid),
         power_difference_kw=difference_facts(result.power),
         torque_difference_nm=difference_facts(result.torque),
+        holds_everywhere=True,
     )
 
 
@@ -245,6 +258,7 @@ def verdicts_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
         verdict = {
             "title": comparison.title,
             "reason": compared.reason,
+            "where": describe_regions(compared.result)[:1] if compared.result else [],
             "bands": [
                 {
                     "name": band.name,

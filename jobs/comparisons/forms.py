@@ -9,8 +9,30 @@ from jobs.comparisons.compare import Group
 from jobs.models import Comparison, Run
 from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.form import RecordForm
+from workshop.shop.forms import speed_field
 
 SIDES = [("", "neither"), *Group.choices]
+
+
+class OwnBandForm(forms.Form):
+    """A band of engine speed that the reader chooses on the page of a comparison."""
+
+    from_rpm = speed_field("Own band from (1/min)")
+    to_rpm = speed_field("to (1/min)")
+
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        low, high = self.cleaned_data.get("from_rpm"), self.cleaned_data.get("to_rpm")
+        return None if low is None or high is None else (float(low), float(high))
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        low, high = self.cleaned_data.get("from_rpm"), self.cleaned_data.get("to_rpm")
+        if (low is None) != (high is None) and not self.errors:
+            self.add_error("to_rpm" if high is None else "from_rpm", "Enter both ends of the band.")
+        if low is not None and high is not None and low >= high:
+            self.add_error("to_rpm", "The end of the band must be above its start.")
+        return cleaned
 
 
 def side_field(run: Run) -> str:

@@ -1,11 +1,14 @@
-"""Show the measured repeatability and use it for single runs."""
+"""Show the measured spread of the dyno and use it for comparisons."""
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from jobs.comparisons.planning import plan_rows, runs_rows
 from jobs.comparisons.repeatability import measured_repeatability
+from jobs.comparisons.shop_spread import shop_spread, store_spread
 from workshop.access.roles import StaffRequest, owner_only, staff
 from workshop.models import StaleRecord
 
@@ -13,22 +16,31 @@ from workshop.models import StaleRecord
 @staff
 @require_safe
 def repeatability(request: StaffRequest) -> HttpResponse:
-    measured = measured_repeatability(request.shop)
-    return render(request, "jobs/comparisons/repeatability.html", {"measured": measured})
+    context = {
+        "measured": measured_repeatability(request.shop),
+        "in_use": shop_spread(request.shop),
+        "plans": plan_rows(request.shop),
+        "by_runs": runs_rows(request.shop),
+    }
+    return render(request, "jobs/comparisons/repeatability.html", context)
 
 
 @owner_only
 @require_POST
 def repeatability_use(request: StaffRequest) -> HttpResponse:
-    shop, measured_pct = request.shop, measured_repeatability(request.shop).suggested_pct
-    if measured_pct is None:
+    shop, spread = request.shop, measured_repeatability(request.shop).spread
+    if spread is None:
         messages.warning(request, "There are no repeats to measure it from yet.")
         return redirect("repeatability")
-    shop.repeatability_pct = measured_pct
+    shop.measured_spread = store_spread(spread, timezone.now())
     try:
         shop.save()
     except StaleRecord:
         messages.warning(request, "Somebody else saved the shop's profile meanwhile: try again.")
     else:
-        messages.success(request, f"{measured_pct:g} % stands for a single run from now on.")
+        messages.success(
+            request,
+            f"Every comparison uses {spread.mean.sd_pct:.2f} % from run to run, with "
+            f"{spread.mean.df:.0f} degrees of freedom, from now on.",
+        )
     return redirect("repeatability")

@@ -229,9 +229,17 @@ def compare_sides(
         drive_limit_n=limit_n,
     )
     before, after = ([f.curve for f in side if f.curve] for side in (compared.before, compared.after))
-    pct = compared.repeatability_pct
     gears = GearUse((gearing.rpm_per_kmh,))
-    return compare_roll_ons(before, after, vehicle, gears, inputs.from_kmh, inputs.to_kmh, pct)
+    return compare_roll_ons(
+        before,
+        after,
+        vehicle,
+        gears,
+        inputs.from_kmh,
+        inputs.to_kmh,
+        design=compared.result.design,
+        spread=compared.spread,
+    )
 
 
 def fill_speeds(

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from jobs.calc.chassis.roll_on_comparison import RollOnComparison
-from jobs.calc.dyno.comparison import ComparedValue, Verdict
+from jobs.calc.dyno.comparison import ComparedValue
+from jobs.calc.dyno.curve_difference import Verdict
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import (
     build_value_row,

@@ -7,9 +7,24 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.comparisons.charts import band_rows, comparison_chart, comparison_table, difference_chart
-from jobs.comparisons.compare import ComparisonResult, comparison_results, save_comparison, suggested_groups
-from jobs.comparisons.forms import ComparisonForm
+from jobs.calc.dyno.comparison import BandComparison
+from jobs.comparisons.charts import (
+    band_rows,
+    comparison_chart,
+    comparison_table,
+    describe_another_pair,
+    describe_regions,
+    difference_chart,
+)
+from jobs.comparisons.compare import (
+    ComparisonResult,
+    compare_groups,
+    comparison_results,
+    save_comparison,
+    suggested_groups,
+)
+from jobs.comparisons.forms import ComparisonForm, OwnBandForm
+from jobs.comparisons.planning import describe_runs_needed
 from jobs.comparisons.roll_on import RollOnResult, compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_forms import RollOnForm
 from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart, roll_on_csv_rows
@@ -25,7 +40,10 @@ from workshop.models import Role, StaleRecord
 from workshop.records.responses import flash_saved, post_data
 from workshop.records.submit_once import submit_once
 
-SUGGESTED = "Suggested: the sweeps of the first state of the bike against those of the last."
+SUGGESTED = (
+    "Suggested: the sweeps of the first state of the bike against those of the last other one. "
+    "If the first state was run again after that, its sweeps are before."
+)
 
 
 def find_comparison(pk: int) -> Comparison:
@@ -85,6 +103,7 @@ def save_form(
         template="jobs/comparisons/form.html",
         comparison=comparison,
         suggested=bool(sides),
+        runs_needed=describe_runs_needed(request.shop),
     )
 
 
@@ -100,6 +119,18 @@ def bind_roll_on_form(
     return form, roll_on
 
 
+def chosen_bands(
+    request: StaffRequest, compared: ComparisonResult
+) -> tuple[OwnBandForm, list[BandComparison]]:
+    """Return the form of an own band, and that band before those of the shop."""
+    form = OwnBandForm(request.GET if "from_rpm" in request.GET else None)
+    bands = list(compared.result.bands) if compared.result else []
+    if compared.result and form.is_bound and form.is_valid() and form.ends:
+        chosen, _ = compare_groups(compared.before, compared.after, request.shop, {"own band": form.ends})
+        bands = [*(chosen.bands if chosen else ()), *bands]
+    return form, bands
+
+
 @staff
 @require_safe
 def comparison(request: StaffRequest, pk: int) -> HttpResponse:
@@ -107,7 +138,12 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     compared = load_job_results(comparison.job, request.shop).get(comparison_results)[comparison]
     form, roll_on = bind_roll_on_form(request, compared)
     result = roll_on.result if roll_on else None
+    band_form, bands = chosen_bands(request, compared)
     context = {
+        "band_form": band_form,
+        "regions": describe_regions(compared.result) if compared.result else [],
+        "another_pair": describe_another_pair(compared, request.shop),
+        "first_before": [f for f in compared.before if f not in compared.again],
         "roll_on_form": form,
         "roll_on": roll_on,
         "roll_on_summary": describe_roll_on(roll_on, request.shop) if roll_on else None,
@@ -115,12 +151,12 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
         "comparison": comparison,
         "job": comparison.job,
         "compared": compared,
-        "bands": band_rows(compared, request.shop),
+        "bands": band_rows(bands, request.shop),
         "chart": comparison_chart(compared, request.shop),
         "differences": difference_chart(compared, request.shop),
         "can_write": request.user.holds(Role.TUNER),
     }
-    status = 200 if roll_on else 422
+    status = 200 if roll_on and not band_form.errors else 422
     return render(request, "jobs/comparisons/detail.html", context, status=status)
 
 
@@ -129,7 +165,7 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
 def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     compared = load_job_results(comparison.job, request.shop).get(comparison_results)[comparison]
-    header, rows = comparison_table(compared, request.shop)
+    header, rows = comparison_table(compared, chosen_bands(request, compared)[1], request.shop)
     roll_on = bind_roll_on_form(request, compared)[1]
     rows += roll_on_csv_rows(roll_on, comparison.title, request.shop) if roll_on else []
     return spreadsheet_response(

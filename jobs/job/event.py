@@ -21,7 +21,9 @@ class EventKind(StrEnum):
 class Event:
     """One thing that happened, and whether it changed the bike.
 
-    ``run`` is set if the event is a run; ``revision`` is the tune that was loaded then, if known.
+    ``run`` is set if the event is a run; ``revision`` is the tune that was loaded then, if known. ``item``
+    names a part or change that is on the bike from then on, empty if the bike is only back as it was;
+    ``takes_off`` names those that are not on it any more.
     """
 
     at: datetime
@@ -30,3 +32,5 @@ class Event:
     changes_bike: bool
     run: Run | None = None
     revision: TuneRevision | None = None
+    item: str = ""
+    takes_off: frozenset[str] = frozenset()

@@ -38,6 +38,29 @@ def can_remove(item: Item, gone: Item) -> bool:
     return item.at is not None and gone.at is not None and item.at >= gone.at
 
 
+def item_key(model: type[Item], pk: int) -> str:
+    return f"{model.__name__} {pk}"
+
+
+def taken_off_keys(item: Item) -> frozenset[str]:
+    """Return the keys of what an item took off or undid."""
+    gone = ((Part, item.removes_part_id), (BikeChange, item.removes_change_id))
+    return frozenset(item_key(model, pk) for model, pk in gone if pk)
+
+
+def is_return(item: Item) -> bool:
+    """Return True if an item only brings the bike back to what it was before what it took off."""
+    if isinstance(item, BikeChange):
+        return bool(item.removes_part_id or item.removes_change_id)
+    replaced = item.removes_part.replaces if item.removes_part else ""
+    return bool(replaced) and replaced.casefold() == item.name.casefold()
+
+
+def kept_key(item: Item) -> str:
+    """Return the key of an item that is on the bike from its time on; empty if it is a mere return."""
+    return "" if is_return(item) else item_key(type(item), item.pk)
+
+
 def is_dropped(item: Item) -> bool:
     """Return True for a part that was never fitted in a job that was cancelled."""
     return item.at is None and item.job.stage == Stage.CANCELLED

@@ -8,7 +8,7 @@ from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import BikeChange, Part, PartKind
 from jobs.parts.facts import PARTS, parts_by_job, parts_done
-from jobs.parts.on_bike import describe_removed, part_causes
+from jobs.parts.on_bike import describe_removed, kept_key, part_causes, taken_off_keys
 from jobs.parts.section import section
 
 
@@ -19,7 +19,14 @@ def events(results: JobResults) -> Iterator[Event]:
             instead = f" in place of {gone}" if gone else ""
             changed = f" ({part.kind})" if part.changes else ""
             text = f"{part.name} fitted{instead}{changed}"
-            yield Event(part.fitted_at, EventKind.PART, text, changes_bike=True)
+            yield Event(
+                part.fitted_at,
+                EventKind.PART,
+                text,
+                changes_bike=True,
+                item=kept_key(part),
+                takes_off=taken_off_keys(part),
+            )
 
 
 def cautions(results: JobResults) -> Iterator[str]:

@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from jobs.calc.dyno.comparison import Verdict, compare_values
+from jobs.calc.dyno.comparison import compare_values
+from jobs.calc.dyno.curve_difference import Verdict
+from jobs.calc.dyno.spread import assumed_spread
 from jobs.calc.mixture.steady import SteadyLimits, find_steady_samples
 from jobs.calc.throttle import tables as calc
 from jobs.calc.throttle.closed_throttle import compute_overrun_torque
@@ -240,7 +242,8 @@ def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: Shop
     before, after = ([float(np.mean([run[rpm] for rpm in common])) for run in side] for side in sides)
     where = f"{format_number(common[0])} to {format_number(common[-1])} 1/min"
     name = f"Braking on the over-run, mean of {where}"
-    figure = compare_values(name, "N·m", before, after, shop.repeatability_pct)
+    assumed = assumed_spread(shop.repeatability_pct, shop.smoothing_width_rpm)  # the shop's is of power
+    figure = compare_values(name, "N·m", before, after, assumed.mean, assumed.session)
     return build_value_row(figure, shop).sentence
 
 

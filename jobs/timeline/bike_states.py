@@ -13,10 +13,19 @@ Group = ComparisonRun.Group
 
 @dataclass
 class BikeState:
-    """Runs made in one state of the bike, and what changed the bike since the runs before them."""
+    """Runs made in one state of the bike, and what changed the bike since the runs before them.
+
+    ``tune`` and ``items`` say what is in and on the bike beyond how it came.
+    """
 
     changes: list[Event] = field(default_factory=list)
     runs: list[Run] = field(default_factory=list)
+    tune: str = ""
+    items: frozenset[str] = frozenset()
+
+    def is_like(self, other: "BikeState") -> bool:
+        """Return True if the records say that the bike was the same."""
+        return (self.tune, self.items) == (other.tune, other.items)
 
 
 def bike_states(results: JobResults) -> list[BikeState]:
@@ -31,9 +40,21 @@ def split_into_states(events: Iterable[Event]) -> list[BikeState]:
             states[-1].runs.append(event.run)
         elif event.changes_bike:
             if states[-1].runs:
-                states.append(BikeState())
+                states.append(BikeState(tune=states[-1].tune, items=states[-1].items))
             states[-1].changes.append(event)
+            apply_change(states[-1], event)
     return [state for state in states if state.runs]
+
+
+def apply_change(state: BikeState, event: Event) -> None:
+    """Note what is in and on the bike after a change."""
+    if event.revision is not None:
+        state.tune = event.revision.calibration_sha256 or str(event.revision.number or "")
+    elif event.takes_off or event.item:
+        missing = {f"without {key}" for key in event.takes_off - state.items}
+        state.items = state.items - event.takes_off | missing | ({event.item} - {""})
+    else:
+        state.items |= {f"{event.at.isoformat()} {event.text}"}
 
 
 def run_sides(states: Sequence[BikeState]) -> dict[int, Group]:

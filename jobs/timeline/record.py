@@ -7,7 +7,7 @@ from jobs.job.page import Rows
 from jobs.job.registry import BikeHistory, JobRecord
 from jobs.job.results import JobResults
 from jobs.models import BikeChange, Part, PartKind
-from jobs.parts.on_bike import change_causes, describe_removed
+from jobs.parts.on_bike import change_causes, describe_removed, kept_key, taken_off_keys
 from jobs.timeline.facts import BIKE_CHANGES, changes_by_job, changes_done
 
 
@@ -15,7 +15,14 @@ def events(results: JobResults) -> Iterator[Event]:
     for change in results.rows(BikeChange):
         gone = describe_removed(change)
         text = f"{change.kind}: {change.description}" + (f" (takes off {gone})" if gone else "")
-        yield Event(change.at, EventKind.BIKE, text, changes_bike=True)
+        yield Event(
+            change.at,
+            EventKind.BIKE,
+            text,
+            changes_bike=True,
+            item=kept_key(change),
+            takes_off=taken_off_keys(change),
+        )
 
 
 RECORD = JobRecord(

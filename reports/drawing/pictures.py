@@ -85,7 +85,8 @@ def detail_panels(curves: CurvesFacts, units: UnitFacts) -> list[Panel]:
     bands = (difference.mean, difference.low, difference.high)
     mean, low, high = (in_unit(values, "nm", unit) for values in bands)
     speeds = curves.engine_speed_rpm
-    line = ChartLine("after less before, with 95 % interval", speeds, mean, low=low, high=high)
+    band = "band" if curves.holds_everywhere else "interval"
+    line = ChartLine(f"after less before, with 95 % {band}", speeds, mean, low=low, high=high)
     panels = [Panel(f"torque gained ({label(unit)})", [line], zero=True)]
     lines = [
         ChartLine(name, speeds, side.lambda_, before=name == "before")

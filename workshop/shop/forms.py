@@ -63,6 +63,17 @@ SHOP_GROUPS: Groups = (
             "roller_radius_m",
         ),
     ),
+    (
+        "Accuracy of the dyno",
+        (
+            "air_temperature_error_c",
+            "air_pressure_error_kpa",
+            "humidity_error_pct",
+            "inertia_error_pct",
+            "slip_error_pct",
+            "loss_error_pct",
+        ),
+    ),
     ("What the customer gets", ("responsible_name", "responsible_role", "link_days", "notice_text")),
 )
 
@@ -132,6 +143,8 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         help_texts = {
             "elevation_m": "Height above the sea, to question a pressure that can't be the shop's own.",
             "repeatability_pct": "How much runs on the shop's roller differ, until it is measured.",
+            "air_temperature_error_c": "By its certificate. Empty: not in the uncertainty of power.",
+            "inertia_error_pct": "By the maker's statement or a verification of the dyno.",
             "smoothing_width_rpm": "At least the step of the grid.",
             "roller_inertia_kgm2": "Only where run files hold no torque of their own.",
             "responsible_role": "For example: workshop manager",

@@ -2,7 +2,7 @@
 
 References
 ----------
-.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1 (two processes).
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 4.1.4.1.
 """
 
 from collections.abc import Callable, Sequence
@@ -11,13 +11,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from jobs.calc.chassis.roll_on import GearUse, RollOn, Vehicle, compute_roll_on
-from jobs.calc.dyno.comparison import ComparedValue, compare_samples
+from jobs.calc.dyno.comparison import ComparedValue, compare_values, default_design, in_order
 from jobs.calc.dyno.curves import Curve
+from jobs.calc.dyno.design import Design, estimate
 from jobs.calc.dyno.repeats import ASSUMED_REPEATABILITY_PCT
-from jobs.calc.statistics import FloatArray, Floats, SampleSummary, summarise, welch
-from jobs.calc.units.numbers import require_positive
+from jobs.calc.dyno.spread import ShopSpread, assumed_spread
+from jobs.calc.statistics import FloatArray
 
 TRACE_POINTS = 200
+STEP = 0.001
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,20 +48,6 @@ class RollOnComparison:
     at_limit_s: tuple[float, float]
 
 
-@dataclass(frozen=True, eq=False)
-class _Side:
-    """Roll-ons of one group; for a single run also those with so much less and more power."""
-
-    roll_ons: list[RollOn]
-    less_and_more: list[RollOn]
-
-    def sample(self, value_of: Callable[[RollOn], Floats]) -> SampleSummary:
-        if not self.less_and_more:
-            return summarise(np.array([value_of(roll_on) for roll_on in self.roll_ons]), axis=0)
-        less, more = (value_of(roll_on) for roll_on in self.less_and_more)
-        return SampleSummary(n=1, mean=value_of(self.roll_ons[0]), sd=np.abs(more - less) / 2, df=np.inf)
-
-
 def compare_roll_ons(
     before: Sequence[Curve],
     after: Sequence[Curve],
@@ -67,7 +55,9 @@ def compare_roll_ons(
     gears: GearUse,
     from_kmh: float,
     to_kmh: float,
-    assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
+    *,
+    design: Design | None = None,
+    spread: ShopSpread | None = None,
 ) -> RollOnComparison:
     """Compare the roll-ons of two groups of runs.
 
@@ -78,8 +68,8 @@ def compare_roll_ons(
     gears : GearUse
     from_kmh, to_kmh : float
         Road speeds [km/h]. Vehicle, gears and speeds are the same for all runs.
-    assumed_repeatability_pct : float
-        Standard deviation of the power of a side with a single run [%].
+    design, spread
+        As for `jobs.calc.dyno.comparison.compare`.
 
     Returns
     -------
@@ -88,46 +78,47 @@ def compare_roll_ons(
     Raises
     ------
     ValueError
-        A side is empty, the repeatability is not above zero, or `compute_roll_on` refuses a run.
+        A side is empty, or `compute_roll_on` refuses a run.
 
     Notes
     -----
-    Welch's interval between the groups' means [1]_. The spread of a single run is (x₊ - x₋)/2, from roll-ons
-    with so much more and less power.
+    The interval of the comparison of the runs [1]_. The shop's spread of power p becomes one of a result x by
+    dx/dp, from a roll-on with a thousandth less power.
     """
-    require_positive("assumed repeatability", assumed_repeatability_pct, "%")
     if not before or not after:
         raise ValueError("A comparison needs at least one run before and one after.")
+    design = design or default_design(len(before), len(after))
+    spread = spread or assumed_spread(ASSUMED_REPEATABILITY_PCT, before[0].width_rpm)
 
-    pct = assumed_repeatability_pct
-
-    def compute(curve: Curve, percent: float = 0.0) -> RollOn:
-        changed = replace(curve, torque_nm=curve.torque_nm * (1 + percent / 100))
+    def compute(curve: Curve, share: float = 1.0) -> RollOn:
+        changed = replace(curve, torque_nm=curve.torque_nm * share)
         return compute_roll_on(changed, vehicle, gears, from_kmh, to_kmh)
 
-    def side(curves: Sequence[Curve]) -> _Side:
-        less_and_more = [compute(curves[0], -pct), compute(curves[0], pct)] if len(curves) == 1 else []
-        return _Side([compute(curve) for curve in curves], less_and_more)
-
-    sides = (side(before), side(after))
-    assumed_pct = pct if any(group.less_and_more for group in sides) else None
-    first_end_s = min(r.total_time_s for group in sides for r in (*group.roll_ons, *group.less_and_more))
+    sides = [[compute(curve) for curve in side] for side in (before, after)]
+    weaker = [compute(side[0], 1 - STEP) for side in (before, after)]
+    first_end_s = min(roll_on.total_time_s for side in sides for roll_on in side)
     time = np.linspace(0.0, first_end_s, TRACE_POINTS)
 
     def compare_pair(label: str, unit: str, value_of: Callable[[RollOn], float]) -> ComparedValue:
-        samples = (group.sample(value_of) for group in sides)
-        return compare_samples(label, unit, *samples, assumed_pct=assumed_pct)
+        values = [[value_of(roll_on) for roll_on in side] for side in sides]
+        level = [(side[0] - value_of(less)) / STEP for side, less in zip(values, weaker, strict=True)]
+        return compare_values(
+            label, unit, values[0], values[1], spread.mean, spread.session, design=design, level=level
+        )
 
-    distance_before, distance_after = (group.sample(lambda r: r.distance_at_m(time)) for group in sides)
-    lead = welch(distance_after, distance_before)
+    distances = [np.array([r.distance_at_m(time) for r in side]) for side in sides]
+    level = [
+        (side[0] - less.distance_at_m(time)) / STEP for side, less in zip(distances, weaker, strict=True)
+    ]
+    lead = estimate(design, in_order(design, distances[0], distances[1]), spread.mean, spread.session, level)
     limited_before, limited_after = (
-        float(np.mean([roll_on.at_limit_s for roll_on in group.roll_ons])) for group in sides
+        float(np.mean([roll_on.at_limit_s for roll_on in side])) for side in sides
     )
     return RollOnComparison(
         time_s=time,
         lead_m=lead.difference,
-        lead_low_m=lead.ci_low,
-        lead_high_m=lead.ci_high,
+        lead_low_m=lead.difference - lead.half_width,
+        lead_high_m=lead.difference + lead.half_width,
         time=compare_pair("Time", "s", lambda r: r.total_time_s),
         distance=compare_pair("Distance", "m", lambda r: r.total_distance_m),
         lead=compare_pair("Distance at the same instant", "m", lambda r: float(r.distance_at_m(first_end_s))),

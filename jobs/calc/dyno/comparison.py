@@ -1,23 +1,23 @@
-"""The difference between two groups of repeats: per engine speed, over bands, and in words.
+"""The difference between two groups of runs: over engine speed, over bands, and in words.
 
-Each value is computed for every run by itself, then the runs of a group give a mean and a spread, and the two
-groups a difference by Welch. If a group is a single run, the shop's repeatability stands in for its spread
-and the answer says 'assumed'. Intervals are not adjusted for their number: of twenty true zeros about one
-will seem to be a difference.
+Each value is computed for every run by itself. The order and the sessions of the runs, and the shop's own
+spread, make its interval (`jobs.calc.dyno.design`). The intervals of bands are not adjusted for their number:
+of twenty true zeros about one will seem to be a difference. The band over engine speed holds at all of them.
 
 References
 ----------
-.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 7.3.1 (two processes).
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.3 and 4.1.4.1.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
 
+from jobs.calc.dyno.curve_difference import CurveDifference, Verdict, compare_curves
 from jobs.calc.dyno.curves import Curve, Flag, find_peak
+from jobs.calc.dyno.design import Design, Estimate, estimate
 from jobs.calc.dyno.repeats import (
     ASSUMED_REPEATABILITY_PCT,
     RepeatSet,
@@ -26,10 +26,10 @@ from jobs.calc.dyno.repeats import (
     stack_curves,
     summarise_repeats,
     temperature_flag,
-    with_assumed_spread,
 )
-from jobs.calc.statistics import FloatArray, MeanDifference, SampleSummary, integrate, welch
-from jobs.calc.units.numbers import format_number, require_positive
+from jobs.calc.dyno.spread import RunSpread, SessionSpread, ShopSpread, assumed_spread
+from jobs.calc.statistics import FloatArray, integrate
+from jobs.calc.units.numbers import format_number
 
 Show = Callable[[float], str]
 
@@ -40,15 +40,6 @@ BAND_SHARES: dict[str, tuple[float, float]] = {
     "drive band": (0.40, 0.75),
     "top": (0.75, 1.0),
 }
-
-
-class Verdict(StrEnum):
-    """Verdict on a difference, after minus before; the value is the text shown."""
-
-    MORE = "more"
-    LESS = "less"
-    NO_DIFFERENCE = "no difference shown"
-    NOT_MEASURED = "not measured"
 
 
 @dataclass(frozen=True)
@@ -65,9 +56,13 @@ class ComparedValue:
     difference, ci_low, ci_high : float
         After minus before, and its 95 % interval.
     df : float
-        Welch's degrees of freedom [1].
+        Effective degrees of freedom [1].
     assumed_pct : float or None
-        The repeatability that stood in for a single run's spread [%]; None if both were measured.
+        The repeatability that was assumed for want of repeats [%]; None if the spread was measured.
+    smallest : float
+        Difference that would be seen in 4 of 5 such comparisons; NaN if unknown.
+    another_pair : float
+        Half-width of the interval with one more run on each side, if they scatter alike; NaN if unknown.
     """
 
     label: str
@@ -81,6 +76,8 @@ class ComparedValue:
     ci_high: float
     df: float
     assumed_pct: float | None
+    smallest: float = float("nan")
+    another_pair: float = float("nan")
 
     @property
     def measured(self) -> bool:
@@ -124,11 +121,13 @@ class ComparedValue:
         runs = f"{_count_runs(self.runs_before)} before, {_count_runs(self.runs_after)} after"
         if self.verdict is Verdict.NO_DIFFERENCE:
             sentence = f"{self.verdict} (95 % interval {interval}; {runs}). That does not make them equal."
+            if np.isfinite(self.smallest):
+                sentence += f" Of true differences of {show(self.smallest)}, 4 in 5 would be seen."
         else:
             sentence = f"{show(abs(self.difference))} {self.verdict} (95 % interval {interval}; {runs})."
         if self.assumed_pct is not None:
             sentence += (
-                f" A repeatability of {self.assumed_pct:.2g} % is assumed, because a side has a single run."
+                f" A repeatability of {self.assumed_pct:.2g} % is assumed, because there are too few repeats."
             )
         return f"{self.label}: {sentence}"
 
@@ -160,34 +159,39 @@ class BandComparison:
 
 @dataclass(frozen=True, eq=False)
 class RunComparison:
-    """Two groups of repeats and the difference between them, after minus before.
+    """Two groups of runs and the difference between them, after minus before.
 
     Attributes
     ----------
     engine_speed_rpm : array, (g,)
         Grid of all runs [1/min].
-    power, torque : MeanDifference of arrays, (g,)
-        Per engine speed [kW], [N·m]; NaN unless every run measured there.
+    power, torque : CurveDifference
+        Per engine speed [kW], [N·m].
     before, after : RepeatSet
         Each on its own grid.
     bands : tuple of BandComparison
     assumed_pct : float or None
-        The repeatability that stood in for a single run [%]; None if both groups have repeats.
+        The repeatability that was assumed for want of repeats [%].
     flags : tuple of Flag
+    design : Design
+    contents : str
+        What the intervals contain and what not.
     """
 
     engine_speed_rpm: FloatArray
-    power: MeanDifference
-    torque: MeanDifference
+    power: CurveDifference
+    torque: CurveDifference
     before: RepeatSet
     after: RepeatSet
     bands: tuple[BandComparison, ...]
     assumed_pct: float | None
     flags: tuple[Flag, ...]
+    design: Design
+    contents: str
 
     @property
     def assumed(self) -> bool:
-        """True if a stated repeatability stood in for the spread of a single run."""
+        """True if a stated repeatability stood in for repeats."""
         return self.assumed_pct is not None
 
 
@@ -200,11 +204,36 @@ def _default_bands(from_rpm: float, to_rpm: float) -> dict[str, tuple[float, flo
     return {name: (from_rpm + a * width, from_rpm + b * width) for name, (a, b) in BAND_SHARES.items()}
 
 
+@dataclass(frozen=True, eq=False)
+class _Runs:
+    """Curves of all runs on one grid in the order they were made, with what is known of their spread."""
+
+    design: Design
+    spread: ShopSpread
+    grid: FloatArray
+    power: FloatArray
+    torque: FloatArray
+
+    def compare(self, label: str, unit: str, values: FloatArray, run: RunSpread) -> ComparedValue:
+        found = estimate(self.design, values, run, self.spread.session)
+        return _compared_value(label, unit, values, self.design, found, run)
+
+    def run_spread_of_mean(self, from_rpm: float, to_rpm: float) -> RunSpread:
+        """Return the spread of a mean over a band: that of one speed if narrow, of the mean if wide."""
+        mean, point = self.spread.mean, self.spread.point
+        measured = self.grid[np.isfinite(self.power).all(axis=0)]
+        share = min((to_rpm - from_rpm) / max(measured[-1] - measured[0], 1e-9), 1.0)
+        variance = share * mean.sd_pct**2 + (1 - share) * max(point.sd_pct, mean.sd_pct) ** 2
+        return RunSpread(float(np.sqrt(variance)), mean.df)
+
+
 def compare(
     before: Sequence[Curve],
     after: Sequence[Curve],
     bands: Mapping[str, tuple[float, float]] | None = None,
-    assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
+    *,
+    design: Design | None = None,
+    spread: ShopSpread | None = None,
     temperatures_c: tuple[Sequence[float], Sequence[float]] | None = None,
 ) -> RunComparison:
     """Compare two groups of runs per engine speed and over bands of it.
@@ -215,8 +244,10 @@ def compare(
         In the order in which the runs were made; all with one grid step and width.
     bands : mapping of name to (from_rpm, to_rpm), optional
         Ends of the bands [1/min]; `BAND_SHARES` of the common speeds by default.
-    assumed_repeatability_pct : float
-        Standard deviation of a side that has a single run [% of its value], taken as known.
+    design : Design, optional
+        Order and sessions of all runs; by default first all before, then all after, in one session.
+    spread : ShopSpread, optional
+        The shop's own; the assumed one by default.
     temperatures_c : (sequence of float, sequence of float), optional
         Engine or air temperatures of the runs of each side, for the flag [°C].
 
@@ -228,43 +259,135 @@ def compare(
     Raises
     ------
     ValueError
-        A side is empty, the curves have different grids or widths or no common speed, a band does not end
-        above its start, or the repeatability is not above zero.
+        A side is empty, the curves have different grids or widths or no common speed, or a band does not end
+        above its start.
 
     Notes
     -----
-    For each run in a band the mean ∫P dn / ∫dn, the peak and the area ∫P dn; then the difference of the
-    groups' means with Welch's interval [1]_.
+    For each run in a band the mean ∫P dn / ∫dn, the peak and the area ∫P dn; then the difference with its
+    interval by `jobs.calc.dyno.design.estimate` [1]_.
     """
-    require_positive("assumed repeatability", assumed_repeatability_pct, "%")
     if not before or not after:
         raise ValueError("A comparison needs at least one run before and one after.")
+    design = design or default_design(len(before), len(after))
+    spread = spread or assumed_spread(ASSUMED_REPEATABILITY_PCT, before[0].width_rpm)
     grid = common_grid([*before, *after])
-    sides = [stack_curves(before, grid), stack_curves(after, grid)]
-    common = np.all([np.isfinite(power).all(axis=0) for power, _ in sides], axis=0)
+    power, torque = (
+        in_order(design, *pair)
+        for pair in zip(stack_curves(before, grid), stack_curves(after, grid), strict=True)
+    )
+    common = np.isfinite(power).all(axis=0)
     if not common.any():
         raise ValueError("The runs have no engine speed in common, so there is nothing to compare.")
-    sides = [(np.where(common, p, np.nan), np.where(common, t, np.nan)) for p, t in sides]
+    runs = _Runs(design, spread, grid, np.where(common, power, np.nan), np.where(common, torque, np.nan))
     speeds = grid[common]
     chosen = bands if bands is not None else _default_bands(float(speeds[0]), float(speeds[-1]))
-    compared = tuple(
-        _compare_band(name, ends, grid, sides, assumed_repeatability_pct) for name, ends in chosen.items()
-    )
-    single = min(len(before), len(after)) == 1
+    means = _mean_over(grid, runs.power)
+    whole = estimate(design, means, spread.mean, spread.session)
+    assumed_pct = spread.mean.sd_pct if whole.run_assumed else None
     return RunComparison(
         engine_speed_rpm=grid,
-        power=_difference(sides[0][0], sides[1][0], assumed_repeatability_pct),
-        torque=_difference(sides[0][1], sides[1][1], assumed_repeatability_pct),
+        power=compare_curves(runs.power, grid, design, spread, before[0].width_rpm),
+        torque=compare_curves(runs.torque, grid, design, spread, before[0].width_rpm),
         before=summarise_repeats(before),
         after=summarise_repeats(after),
-        bands=compared,
-        assumed_pct=assumed_repeatability_pct if single else None,
-        flags=_comparison_flags(before, after, sides, assumed_repeatability_pct, temperatures_c),
+        bands=tuple(_compare_band(name, ends, runs) for name, ends in chosen.items()),
+        assumed_pct=assumed_pct,
+        flags=_comparison_flags(before, after, means, whole, runs, temperatures_c),
+        design=design,
+        contents=_describe_contents(design, spread, whole, float(means.mean())),
     )
 
 
-def _difference(before: FloatArray, after: FloatArray, pct: float) -> MeanDifference:
-    return welch(with_assumed_spread(after, pct), with_assumed_spread(before, pct))
+def default_design(before: int, after: int) -> Design:
+    """Return the design of runs before and then after, all in one session.
+
+    Parameters
+    ----------
+    before, after : int
+        Number of runs.
+
+    Returns
+    -------
+    Design
+
+    Notes
+    -----
+    Bookkeeping, no published source.
+    """
+    return Design.from_runs([False] * before + [True] * after)
+
+
+def in_order(design: Design, before: FloatArray, after: FloatArray) -> FloatArray:
+    """Place the runs of both sides in the order they were made.
+
+    Parameters
+    ----------
+    design : Design
+    before, after : array, (runs, ...)
+        Each side in its order, in any unit.
+
+    Returns
+    -------
+    array, (runs, ...)
+
+    Notes
+    -----
+    Bookkeeping, no published source.
+    """
+    values = np.empty((design.after.size, *before.shape[1:]))
+    values[~design.after], values[design.after] = before, after
+    return values
+
+
+def _mean_over(speed: FloatArray, values: FloatArray) -> FloatArray:
+    width = integrate(speed, np.where(np.isfinite(values), 1.0, np.nan))
+    return np.asarray(integrate(speed, values) / width)
+
+
+def _describe_contents(design: Design, spread: ShopSpread, whole: Estimate, level: float) -> str:
+    """Say in one line what the intervals contain and what not.
+
+    Parameters
+    ----------
+    design : Design
+    spread : ShopSpread
+    whole : Estimate
+        Of mean power.
+    level : float
+        Mean of that, in its unit.
+
+    Returns
+    -------
+    str
+    """
+    holds, lacks = [], []
+    if whole.run_assumed:
+        holds.append(f"scatter from run to run ({spread.mean.sd_pct:.2g} %, assumed for want of repeats)")
+    elif spread.mean.assumed or whole.is_wild:
+        holds.append("scatter from run to run (of these runs alone)")
+    else:
+        own = f"{design.residuals[1]:.0f}"
+        holds.append(
+            f"scatter from run to run (of these runs, {own} degrees of freedom, and of the shop's own "
+            f"repeats, {spread.mean.df:.0f})"
+        )
+    if whole.drift is not None:
+        drift = format_number(100 * float(whole.drift) / level, 2, signed=True)
+        holds.append(f"drift from run to run ({drift} % a run, taken out: the baseline was run again)")
+    else:
+        lacks.append("a drift over the runs (the baseline was not run again after the change)")
+    if whole.rests_on_sessions:
+        source = "assumed" if spread.session.assumed else "from the shop's own repeated baselines"
+        holds.append(f"strapping down again or another day ({spread.session.sd_pct:.2g} %, {source})")
+    elif np.unique(design.session).size == 1:
+        lacks.append("strapping down again or another day (all runs were made in one session)")
+    lacks.append("errors that both sides share, such as those of sensors and inertia")
+    return f"Each interval contains {_list_words(holds)}. It does not contain {_list_words(lacks, 'or')}."
+
+
+def _list_words(words: Sequence[str], last: str = "and") -> str:
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def compare_values(
@@ -272,7 +395,11 @@ def compare_values(
     unit: str,
     before: npt.ArrayLike,
     after: npt.ArrayLike,
-    assumed_repeatability_pct: float = ASSUMED_REPEATABILITY_PCT,
+    run: RunSpread,
+    session: SessionSpread,
+    *,
+    design: Design | None = None,
+    level: npt.ArrayLike | None = None,
 ) -> ComparedValue:
     """Compare one value of each run before and after.
 
@@ -282,8 +409,12 @@ def compare_values(
         Name and unit of the value.
     before, after : array, (runs,)
         One value a run, in ``unit``.
-    assumed_repeatability_pct : float
-        Standard deviation of a side that has a single run [% of its value], taken as known.
+    run, session : RunSpread, SessionSpread
+        The shop's spread of power.
+    design : Design, optional
+        Order and sessions of all runs; by default first all before, then all after, in one session.
+    level : array, (2,), optional
+        How much the value changes with each 100 % of power, before and after; by default its means.
 
     Returns
     -------
@@ -296,117 +427,82 @@ def compare_values(
 
     Notes
     -----
-    mean(after) - mean(before) with Welch's interval [1]_.
+    By `jobs.calc.dyno.design.estimate` [1]_.
     """
     first, second = np.asarray(before, dtype=float), np.asarray(after, dtype=float)
     if not first.size or not second.size:
         raise ValueError(f"{label}: a comparison needs at least one run before and one after.")
-    samples = (with_assumed_spread(side, assumed_repeatability_pct) for side in (first, second))
-    single = min(first.size, second.size) == 1
-    return compare_samples(label, unit, *samples, assumed_pct=assumed_repeatability_pct if single else None)
+    design = design or default_design(first.size, second.size)
+    values = in_order(design, first, second)
+    return _compared_value(label, unit, values, design, estimate(design, values, run, session, level), run)
 
 
-def compare_samples(
-    label: str, unit: str, before: SampleSummary, after: SampleSummary, *, assumed_pct: float | None
+def _compared_value(
+    label: str, unit: str, values: FloatArray, design: Design, found: Estimate, run: RunSpread
 ) -> ComparedValue:
-    """Compare two summarised groups.
-
-    Parameters
-    ----------
-    label, unit : str
-        Name and unit of the value.
-    before, after : SampleSummary
-        Scalars, in ``unit``.
-    assumed_pct : float or None
-        The repeatability that stands in for the spread of a single run [%].
-
-    Returns
-    -------
-    ComparedValue
-
-    Notes
-    -----
-    mean(after) - mean(before) with Welch's interval [1]_.
-    """
-    gap = welch(after, before)
+    difference, half = float(found.difference), float(found.half_width)
+    after = float(values[design.after].mean())
+    runs_before, runs_after = design.counts
     return ComparedValue(
         label=label,
         unit=unit,
-        before=float(before.mean),
-        after=float(after.mean),
-        runs_before=int(before.n),
-        runs_after=int(after.n),
-        difference=float(gap.difference),
-        ci_low=float(gap.ci_low),
-        ci_high=float(gap.ci_high),
-        df=float(gap.df),
-        assumed_pct=assumed_pct,
+        before=after - difference,
+        after=after,
+        runs_before=runs_before,
+        runs_after=runs_after,
+        difference=difference,
+        ci_low=difference - half,
+        ci_high=difference + half,
+        df=float(found.df),
+        assumed_pct=run.sd_pct if found.run_assumed else None,
+        smallest=float(found.smallest),
+        another_pair=float(found.next_half_width),
     )
 
 
-def _compare_band(
-    name: str,
-    ends: tuple[float, float],
-    grid: FloatArray,
-    sides: Sequence[tuple[FloatArray, FloatArray]],
-    pct: float,
-) -> BandComparison:
+def _compare_band(name: str, ends: tuple[float, float], runs: _Runs) -> BandComparison:
     low, high = ends
     if not low < high:
         raise ValueError(f"The band '{name}' has to end above where it starts ({low:g} to {high:g} 1/min).")
-    inside = (grid >= low) & (grid <= high)
-    speed = grid[inside]
-    (power_before, torque_before), (power_after, torque_after) = (
-        (p[:, inside], t[:, inside]) for p, t in sides
-    )
-
-    def compare_pair(
-        label: str, unit: str, value_of: Callable[[FloatArray], FloatArray], *runs: FloatArray
-    ) -> ComparedValue:
-        return compare_values(label, unit, value_of(runs[0]), value_of(runs[1]), pct)
-
-    def mean(values: FloatArray) -> FloatArray:
-        width = integrate(speed, np.where(np.isfinite(values), 1.0, np.nan))
-        return np.asarray(integrate(speed, values) / width)
+    inside = (runs.grid >= low) & (runs.grid <= high)
+    speed, power, torque = runs.grid[inside], runs.power[:, inside], runs.torque[:, inside]
+    mean, peak = runs.run_spread_of_mean(low, high), runs.spread.peak
 
     def top(values: FloatArray) -> FloatArray:
         return np.array([find_peak(speed, run)[0] for run in values])
 
-    powers, torques = (power_before, power_after), (torque_before, torque_after)
     return BandComparison(
         name=name,
         from_rpm=float(low),
         to_rpm=float(high),
-        mean_power=compare_pair("Mean power", "kW", mean, *powers),
-        mean_torque=compare_pair("Mean torque", "N·m", mean, *torques),
-        peak_power=compare_pair("Peak power", "kW", top, *powers),
-        peak_torque=compare_pair("Peak torque", "N·m", top, *torques),
-        area=compare_pair(
-            "Area under the power curve", "kW/min", lambda v: np.asarray(integrate(speed, v)), *powers
-        ),
+        mean_power=runs.compare("Mean power", "kW", _mean_over(speed, power), mean),
+        mean_torque=runs.compare("Mean torque", "N·m", _mean_over(speed, torque), mean),
+        peak_power=runs.compare("Peak power", "kW", top(power), peak),
+        peak_torque=runs.compare("Peak torque", "N·m", top(torque), peak),
+        area=runs.compare("Area under the power curve", "kW/min", np.asarray(integrate(speed, power)), mean),
     )
 
 
 def _comparison_flags(
     before: Sequence[Curve],
     after: Sequence[Curve],
-    sides: Sequence[tuple[FloatArray, FloatArray]],
-    pct: float,
+    means: FloatArray,
+    whole: Estimate,
+    runs: _Runs,
     temperatures_c: tuple[Sequence[float], Sequence[float]] | None,
 ) -> tuple[Flag, ...]:
-    found = []
-    groups = [np.nanmean(power, axis=1) for power, _ in sides]
+    design, found = runs.design, []
+    groups = [means[~design.after], means[design.after]]
     if any(group.size > 1 and np.ptp(group) == 0 for group in groups):
         found.append(Flag("same-run", "Repeats agree to the last digit: is one file attached twice?"))
-    if 2 in (len(before), len(after)):
+    if whole.is_wild:
         found.append(
-            Flag(
-                "two-runs", "A side has only two runs, so the interval is rough: a third run tells far more."
-            )
+            Flag("wild", "These runs scatter more than the shop's own repeats do: the reason matters first.")
         )
     if len({c.observed is None for c in (*before, *after)}) > 1:
         found.append(
             Flag("mixed-correction", "Some of these runs are corrected for the air and others are not.")
         )
-    found += [flag for flag in (order_flag(groups, pct), temperature_flag(temperatures_c)) if flag]
+    order = None if design.is_bracketed else order_flag(groups, runs.spread.mean.sd_pct)
+    found += [flag for flag in (order, temperature_flag(temperatures_c)) if flag]
     return tuple(found)

@@ -1,4 +1,4 @@
-"""Repeats of a run as a band, and a shop's repeatability from all its repeats.
+"""Repeats of a run as a band, what a measured repeatability means, and flags of repeats.
 
 The run is the unit: samples within a run are not independent, so every spread here is one between runs. A
 single run has none; only a stated repeatability can stand in for it.
@@ -18,18 +18,16 @@ import numpy.typing as npt
 
 from jobs.calc.dyno.curves import Curve, Flag
 from jobs.calc.dyno.local_fit import check_grid_points
+from jobs.calc.dyno.spread import RunSpread
 from jobs.calc.statistics import (
     CONFIDENCE,
     FloatArray,
     MeanInterval,
-    SampleSummary,
     mean_interval,
-    pooled_sd,
     repeatability_limit,
     summarise,
     t_quantile,
 )
-from jobs.calc.units.numbers import require_positive
 
 # Same bike, same day, same dyno. Rules of thumb, no published source.
 ASSUMED_REPEATABILITY_PCT = 1.0
@@ -68,8 +66,6 @@ class Repeatability:
         Two single runs differ by less in 95 % of pairs [% of the value].
     df : float
         Degrees of freedom [1].
-    groups : int
-        Number of groups with repeats.
     """
 
     sd_pct: float
@@ -77,7 +73,6 @@ class Repeatability:
     high_pct: float
     limit_pct: float
     df: float
-    groups: int
 
 
 def common_grid(curves: Sequence[Curve]) -> FloatArray:
@@ -170,35 +165,6 @@ def summarise_repeats(curves: Sequence[Curve]) -> RepeatSet:
     return RepeatSet(grid, mean_interval(power, axis=0), mean_interval(torque, axis=0), len(curves))
 
 
-def with_assumed_spread(values: npt.ArrayLike, repeatability_pct: float) -> SampleSummary:
-    """Summarise a group of runs, with a stated spread for a single run.
-
-    Parameters
-    ----------
-    values : array, (runs, ...)
-        In any unit.
-    repeatability_pct : float
-        Standard deviation of a run [% of its value], used for a single run. It is stated and not measured
-        here, so it counts as known: normal quantile, infinite degrees of freedom.
-
-    Returns
-    -------
-    SampleSummary, (...)
-        From two runs on the measured mean and spread; NaN if a run has no value there.
-
-    Notes
-    -----
-    s = |x| · repeatability / 100 for a single run, the repeatability standard deviation of [2]_.
-    """
-    data = np.asarray(values, dtype=float)
-    if data.shape[0] > 1:
-        sample = summarise(data, axis=0)
-        complete = sample.n == data.shape[0]
-        mean = np.where(complete, sample.mean, np.nan)
-        return SampleSummary(sample.n, mean, sample.sd, sample.df)
-    return SampleSummary(n=1, mean=data[0], sd=np.abs(data[0]) * repeatability_pct / 100, df=np.inf)
-
-
 def order_flag(groups: Sequence[npt.ArrayLike], repeatability_pct: float) -> Flag | None:
     """Flag groups of which the later runs drift.
 
@@ -265,44 +231,30 @@ def temperature_flag(temperatures_c: tuple[Sequence[float], Sequence[float]] | N
     )
 
 
-def shop_repeatability(groups: Sequence[npt.ArrayLike]) -> Repeatability:
-    """Pool a shop's own repeatability over groups of repeats of any bikes.
+def describe_repeatability(run: RunSpread) -> Repeatability:
+    """Return what a measured spread from run to run means for single runs.
 
     Parameters
     ----------
-    groups : sequence of array, (runs,)
-        One value a run in any unit (peak power, for example), each group in one state of one bike. A group of
-        one run is skipped.
+    run : RunSpread
+        Measured, not assumed.
 
     Returns
     -------
     Repeatability
-        In % of each group's own mean, so that small and large engines count alike.
-
-    Raises
-    ------
-    ValueError
-        No group has two runs, or the mean of a group is not above zero.
 
     Notes
     -----
-    s = sqrt(Σ df·s² / Σ df) with the limit 1.96·sqrt(2)·s [2]_, and its interval from the χ² quantiles,
-    s·sqrt(df/χ²) [1]_.
+    The limit 1.96·sqrt(2)·s [2]_, and the interval of s from the χ² quantiles, s·sqrt(df/χ²) [1]_.
     """
     from scipy.special import chdtri
 
-    samples = [summarise(np.asarray(group, dtype=float)) for group in groups]
-    samples = [s for s in samples if s.n > 1]
-    for sample in samples:
-        require_positive("mean of a group of repeats", float(sample.mean))
-    pooled = pooled_sd([SampleSummary(s.n, 100.0, 100.0 * s.sd / s.mean, s.df) for s in samples])
     tail = (1 - CONFIDENCE) / 2
-    low, high = (float(np.sqrt(pooled.df / chdtri(pooled.df, p))) for p in (tail, 1 - tail))
+    low, high = (float(np.sqrt(run.df / chdtri(run.df, p))) for p in (tail, 1 - tail))
     return Repeatability(
-        sd_pct=pooled.sd,
-        low_pct=pooled.sd * low,
-        high_pct=pooled.sd * high,
-        limit_pct=repeatability_limit(pooled.sd),
-        df=pooled.df,
-        groups=len(samples),
+        sd_pct=run.sd_pct,
+        low_pct=run.sd_pct * low,
+        high_pct=run.sd_pct * high,
+        limit_pct=repeatability_limit(run.sd_pct),
+        df=run.df,
     )

@@ -23,7 +23,7 @@ def as_sentence(text: str) -> str:
 
 
 def what_changed(snapshot: Snapshot) -> list[str]:
-    """Return at most three sentences: what the first comparison shows, else what the records say."""
+    """Return at most four sentences: what the first comparison shows, else what the records say."""
     for comparison in snapshot.get(COMPARISONS):
         sentences = [
             f"{band.name.capitalize()} ({format_number(band.from_rpm)} to "
@@ -33,7 +33,9 @@ def what_changed(snapshot: Snapshot) -> list[str]:
         ]
         if sentences:
             driven = [describe_roll_on(comparison.drive_out)] if comparison.drive_out else []
-            return [*[sentences[0], *driven, *sentences[1:]][:2], attribution_sentence(comparison)]
+            where = comparison.where[:1] if comparison.differs else []
+            found = [*where, sentences[0], *driven, *sentences[1:]]
+            return [*found[: 2 + len(where)], attribution_sentence(comparison)]
     clearances = snapshot.get(CLEARANCES)
     found = [clearances.summary] if clearances else []
     found += modes_changed(snapshot.get(THROTTLE))
@@ -71,7 +73,7 @@ def not_tested(
             title, share = compared_runs.comparison.title, compared_runs.result.assumed_pct
             sentences.append(
                 UntestedFacts(
-                    f"“{title}” has a single run on a side: {share:g} % of scatter is assumed, not measured.",
+                    f"“{title}” has too few repeats: {share:g} % of scatter is assumed, not measured.",
                     [],
                 )
             )

@@ -1,10 +1,13 @@
+from typing import Any
+
 import numpy as np
 import pytest
 
 from jobs.calc.chassis.roll_on import GearUse, Vehicle
 from jobs.calc.chassis.roll_on_comparison import RollOnComparison, compare_roll_ons
-from jobs.calc.dyno.comparison import Verdict
+from jobs.calc.dyno.curve_difference import Verdict
 from jobs.calc.dyno.curves import Curve, power_curve
+from jobs.calc.dyno.spread import RunSpread, SessionSpread, ShopSpread, assumed_spread
 
 SPEED = np.arange(3_000.0, 12_001.0, 10.0)
 VEHICLE, GEAR = Vehicle(260), GearUse((90.0,))
@@ -15,7 +18,7 @@ def curves(*powers_kw: float) -> list[Curve]:
     return [power_curve(SPEED, np.full(SPEED.size, power)) for power in powers_kw]
 
 
-def compared(before: list[Curve], after: list[Curve], **options: float) -> RollOnComparison:
+def compared(before: list[Curve], after: list[Curve], **options: Any) -> RollOnComparison:
     return compare_roll_ons(before, after, VEHICLE, GEAR, *ENDS, **options)
 
 
@@ -52,18 +55,25 @@ def test_single_runs_take_spread_from_assumed_repeatability() -> None:
     assert found.time.assumed_pct == 1.0
     assert found.time.ci_high - found.time.difference == pytest.approx(0.0423, abs=2e-4)
     assert found.time.difference == pytest.approx(-0.0430, abs=2e-4)
-    wider = compared(curves(70), curves(72), assumed_repeatability_pct=2.0)
+    wider = compared(curves(70), curves(72), spread=assumed_spread(2.0, 300))
     assert wider.time.ci_high - wider.time.difference == pytest.approx(0.0846, abs=4e-4)
 
 
-def test_one_single_run_marks_comparison_as_assumed() -> None:
+def test_three_repeats_measure_the_spread_for_a_single_run() -> None:
     found = compared(curves(70), curves(72, 72.2, 71.8))
-    assert found.lead.assumed_pct == 1.0
+    assert found.lead.assumed_pct is None
     assert np.isfinite([found.lead.ci_low, found.lead.ci_high]).all()
 
 
-def test_empty_side_and_impossible_repeatability_are_refused() -> None:
+def test_measured_spread_of_power_becomes_one_of_time() -> None:
+    """Time goes with 1/P: 0.5 % of power is 0.5 % of time; t of 20 degrees of freedom 2.085963."""
+    run = RunSpread(0.5, 20)
+    spread = ShopSpread(run, run, run, 0.0, SessionSpread(0.5, np.inf))
+    found = compared(curves(70), curves(72), spread=spread).time
+    half = 2.085963 * 0.005 * np.hypot(found.before, found.after)
+    assert found.ci_high - found.difference == pytest.approx(half, rel=2e-3)
+
+
+def test_empty_side_is_refused() -> None:
     with pytest.raises(ValueError, match="at least one run"):
         compared([], curves(70))
-    with pytest.raises(ValueError, match="repeatability"):
-        compared(curves(70), curves(72), assumed_repeatability_pct=0)

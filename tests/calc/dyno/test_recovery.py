@@ -5,7 +5,8 @@ import pytest
 
 from jobs.calc.dyno import roller
 from jobs.calc.dyno.air import Air, correct
-from jobs.calc.dyno.comparison import Verdict, compare
+from jobs.calc.dyno.comparison import compare
+from jobs.calc.dyno.curve_difference import Verdict
 from jobs.calc.dyno.curves import Curve, apply_factor, power_curve
 from jobs.calc.dyno.repeats import summarise_repeats
 from jobs.calc.dyno.speed_grid import shown_share

@@ -3,12 +3,12 @@ import pytest
 
 from jobs.calc.dyno.curves import Curve, power_curve
 from jobs.calc.dyno.repeats import (
+    describe_repeatability,
     order_flag,
-    shop_repeatability,
     summarise_repeats,
     temperature_flag,
-    with_assumed_spread,
 )
+from jobs.calc.dyno.spread import RunSpread
 
 
 def flat(power_kw: float, from_rpm: float = 4_000, to_rpm: float = 9_000, width_rpm: float = 200) -> Curve:
@@ -59,19 +59,6 @@ def test_empty_group_is_refused() -> None:
         summarise_repeats([])
 
 
-def test_single_run_takes_the_stated_spread() -> None:
-    found = with_assumed_spread([120.0], 1.5)
-    assert (found.n, found.mean, found.sd, found.df) == (1, 120.0, pytest.approx(1.8), np.inf)
-
-
-def test_measured_spread_overrides_the_stated_one() -> None:
-    assert with_assumed_spread([100.0, 102.0], 1.5).sd == pytest.approx(np.sqrt(2))
-
-
-def test_group_with_a_missing_value_has_no_mean() -> None:
-    assert np.isnan(with_assumed_spread([100.0, np.nan, 101.0], 1.0).mean)
-
-
 def test_drift_over_the_runs_is_flagged() -> None:
     """Σ order·deviation is 5.05/101.525 and 2.0/111.033, over Σ order² = 7: 0.968 % a run, three steps."""
     flag = order_flag([[100, 101, 102.1, 103], [110, 111.1, 112.0]], 1.0)
@@ -112,23 +99,9 @@ def test_groups_over_10_c_apart_are_flagged() -> None:
     assert temperature_flag(None) is None
 
 
-def test_shop_repeatability_is_pooled_in_pct_of_each_mean() -> None:
-    """Deviations of ±1 % and ±2 %: s² is 2 and 8 %², pooled √5 = 2.236 %; 1.96·√2 times that is 6.198 %."""
-    found = shop_repeatability([[99.0, 101.0], [49.0, 51.0], [70.0]])
-    assert found.sd_pct == pytest.approx(np.sqrt(5))
-    assert found.limit_pct == pytest.approx(6.198, abs=1e-3)
-    assert (found.df, found.groups) == (2, 2)
-    assert found.low_pct < found.sd_pct < found.high_pct
-
-
-def test_interval_of_repeatability_contains_it_95_times_in_100() -> None:
-    rng = np.random.default_rng(13)
-    shops = [shop_repeatability(rng.normal(100, 0.8, (4, 3))) for _ in range(3_000)]
-    assert 0.93 <= np.mean([s.low_pct <= 0.8 <= s.high_pct for s in shops]) <= 0.97
-
-
-def test_repeatability_without_repeats_is_refused() -> None:
-    with pytest.raises(ValueError, match="two runs or more"):
-        shop_repeatability([[98.4], [97.0]])
-    with pytest.raises(ValueError, match="mean of a group"):
-        shop_repeatability([[-1.0, 1.0]])
+def test_repeatability_limit_and_interval_follow_from_the_spread() -> None:
+    """χ² of 10 degrees of freedom: 3.2470 and 20.4832 (any table); 1.96·√2·0.5 = 1.386."""
+    found = describe_repeatability(RunSpread(0.5, 10))
+    assert found.limit_pct == pytest.approx(1.386, abs=1e-3)
+    assert found.low_pct == pytest.approx(0.5 * np.sqrt(10 / 20.4832), abs=1e-4)
+    assert found.high_pct == pytest.approx(0.5 * np.sqrt(10 / 3.2470), abs=1e-4)

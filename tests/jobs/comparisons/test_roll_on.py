@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from jobs.calc.dyno.comparison import Verdict
+from jobs.calc.dyno.curve_difference import Verdict
 from jobs.models import SuspensionSetting
 from jobs.suspension.engine_ratio import computed_gearing
 from tests.factories import make_bike, make_customer, make_engine, make_job

@@ -37,6 +37,7 @@ NOT_PERSONAL = {
         "currency",
         "correction_standard",
         "bands",
+        "measured_spread",
         "working_hours",
         "notice_text",
         "responsible_name",
