@@ -14,7 +14,7 @@ from jobs.runs.results import RunResult
 # better engine alone speeds up a sweep.
 RATIO_LIMIT_PCT = 1.0
 RATE_LIMIT_PCT = 20.0
-DRIVE_WORDS = re.compile(r"\b(tyre|tire|sprocket|gearing|final drive)", re.IGNORECASE)
+DRIVE_WORDS = re.compile(r"\b(tyres?\b(?! pressure)|sprocket|gearing|final drive)", re.IGNORECASE)
 
 
 def setup_flags(

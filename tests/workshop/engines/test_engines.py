@@ -8,6 +8,7 @@ import pytest
 from django.urls import reverse
 
 from tests.factories import make_bike, make_engine
+from tests.html import read_text
 from workshop.models import EngineSpec, Role, ShopProfile
 
 pytestmark = pytest.mark.django_db
@@ -54,6 +55,24 @@ def test_engine_with_screws_needs_no_shims(login) -> None:
     assert (engine.intake_low_mm, engine.intake_high_mm) == (Decimal("0.05"), Decimal("0.10"))
     assert engine.gear_ratios == [2.8, 1.9, 1.4]
     assert engine.source == "Ostrey handbook, p. 12"
+
+
+def test_kind_of_engine_and_its_inertia_are_stored_and_shown(login) -> None:
+    kinds = {"cycle": "two_stroke", "induction": "constant_boost", "ignition": "spark"}
+    page = login(Role.DESK).get(
+        send(login, **kinds, engine_inertia_kgm2="0,025", wheel_inertia_kgm2="0.6").url
+    )
+    engine = EngineSpec.objects.get()
+    assert (engine.engine_inertia_kgm2, engine.wheel_inertia_kgm2) == (0.025, 0.6)
+    text = read_text(page)
+    assert "two-stroke, spark ignition, forced induction that keeps its boost pressure by itself" in text
+    assert "0.025 kg·m² at the crank, 0.6 kg·m² of the rear wheel" in text
+
+
+def test_engine_without_its_kind_is_an_ordinary_one(login) -> None:
+    send(login)
+    engine = EngineSpec.objects.get()
+    assert (engine.cycle, engine.induction, engine.ignition) == ("four_stroke", "natural", "spark")
 
 
 @pytest.mark.parametrize("adjuster", ["shim_under_bucket", "shim_over_bucket", "finger_follower"])
