@@ -1,9 +1,8 @@
 """What is expected of a job's bike, so that the file of another one is questioned."""
 
 from statistics import median
-from typing import Any
 
-from jobs.calc.dyno.other_bike import ExpectedBike, find_bike_doubts
+from jobs.calc.dyno.other_bike import ExpectedBike, find_bike_doubts, top_value
 from jobs.calc.run_file import RunFile
 from jobs.calc.run_file.proposals import measured_ratio
 from jobs.models import Job, Run
@@ -11,7 +10,7 @@ from jobs.runs.channel_files import load_channels
 from jobs.suspension.engine_ratio import computed_gearing
 
 MAX_GEARS = 8
-RUNS_LOOKED_AT = 20
+RUNS_LOOKED_AT = 6
 RATIO_CHANNELS = ("engine_speed_rpm", "road_speed_kmh", "roller_speed_kmh")
 
 
@@ -20,8 +19,8 @@ def expected_bike(job: Job, without: str = "") -> ExpectedBike:
     runs = Run.objects.filter(job__bike=job.bike_id, status=Run.Status.READ, set_aside=False)
     earlier = list(runs.exclude(sha256=without).order_by("-made_at")[:RUNS_LOOKED_AT])
     sweeps = [run for run in earlier if run.kind == Run.Kind.SWEEP]
-    powers = [high for run in sweeps if (high := highest(run.report, "power_kw"))]
-    speeds = [high for run in earlier if (high := highest(run.report, "engine_speed_rpm"))]
+    powers = [high for run in sweeps if (high := highest(run, "power_kw"))]
+    speeds = [high for run in earlier if (high := highest(run, "engine_speed_rpm"))]
     spec = job.bike.engine_spec
     return ExpectedBike(
         rev_limit_rpm=spec.rev_limit_rpm if spec else None,
@@ -31,10 +30,11 @@ def expected_bike(job: Job, without: str = "") -> ExpectedBike:
     )
 
 
-def highest(report: dict[str, Any] | None, channel: str) -> float | None:
-    """Return the highest value of a channel by the report on reading its file."""
-    columns = (report or {}).get("columns", ())
-    return next((column["high"] for column in columns if column["stored_as"] == channel), None)
+def highest(run: Run, channel: str) -> float | None:
+    try:
+        return top_value(load_channels(run, (channel,)), channel)
+    except ValueError:
+        return None  # its stored channels are damaged
 
 
 def computed_ratios(job: Job) -> dict[int, float]:

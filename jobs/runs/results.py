@@ -118,6 +118,13 @@ class RunResult:
         return file_correction(self.run)
 
     @property
+    def remarks(self) -> tuple[str, ...]:
+        """Return what the reader of the run has to know, with what is known of the file's own correction."""
+        state = self.file_correction.state
+        is_said = not state or self.run.corrected_by == OBSERVED or self.file_correction.in_doubt
+        return (*(() if is_said else (f"The file's figures: {state}.",)), *(f.sentence for f in self.flags))
+
+    @property
     def is_corrected(self) -> bool:
         return self.correction is not None
 

@@ -58,7 +58,7 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         None if result.slope_width_rpm is None else round(result.slope_width_rpm),
         None if result.sweep_rate_rpm_s is None else round(result.sweep_rate_rpm_s),
         None if result.slip_pct is None else round(result.slip_pct, 1),
-        " ".join(flag.sentence for flag in result.flags),
+        " ".join(result.remarks),
     ]
 
 

@@ -70,14 +70,26 @@ def find_bike_doubts(
     return tuple(doubt for doubt in doubts if doubt)
 
 
-def _top(channels: Mapping[str, FloatArray], name: str) -> float | None:
+def top_value(channels: Mapping[str, FloatArray], name: str) -> float | None:
+    """Return the highest value of a channel without single wild samples.
+
+    Parameters
+    ----------
+    channels : mapping of str to array, (n,)
+    name : str
+
+    Returns
+    -------
+    float or None
+        The quantile `TOP_SHARE`; None if nothing was measured.
+    """
     values = channels.get(name, np.array([]))
     measured = values[np.isfinite(values)]
     return float(np.quantile(measured, TOP_SHARE)) if measured.size else None
 
 
 def _speed_doubt(channels: Mapping[str, FloatArray], expected: ExpectedBike) -> str:
-    top, limit = _top(channels, "engine_speed_rpm"), expected.rev_limit_rpm
+    top, limit = top_value(channels, "engine_speed_rpm"), expected.rev_limit_rpm
     if top is None or not limit:
         return ""
     if top <= max(OVER_LIMITER * limit, OFTEN_SEEN * (expected.seen_rpm or 0.0)):
@@ -89,7 +101,7 @@ def _speed_doubt(channels: Mapping[str, FloatArray], expected: ExpectedBike) -> 
 
 
 def _power_doubt(channels: Mapping[str, FloatArray], expected: ExpectedBike) -> str:
-    top, usual = _top(channels, "power_kw"), expected.power_kw
+    top, usual = top_value(channels, "power_kw"), expected.power_kw
     if top is None or not usual or usual <= 0 or usual / SEVERAL_TIMES <= top <= usual * SEVERAL_TIMES:
         return ""
     return (

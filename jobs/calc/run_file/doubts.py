@@ -43,7 +43,7 @@ def find_doubts(layout: FileLayoutSpec, channels: Mapping[str, FloatArray]) -> l
     """
     found = []
     for column in layout.columns:
-        if column.channel is None or column.channel not in channels:
+        if column.channel is None or column.unit is None or column.channel not in channels:
             continue
         values = channels[column.channel]
         found += [question for question in (_implausible(column, values),) if question]

@@ -72,9 +72,11 @@ def test_factor_above_the_header_is_noticed_and_nothing_is_corrected_twice(take,
     assert peaks(result) == pytest.approx((FACTOR * 63.1, FACTOR * 63.1), rel=2e-3)
     assert any("may be corrected for the air already" in flag.sentence for flag in result.flags)
     page = read_text(login(Role.TUNER).get(reverse("runs", args=[run.job])))
-    assert "file: not known whether corrected already" in page
     assert above.splitlines()[-1 if "SAE" in above else 0].strip() in page
-    assert "say whether they are" in read_text(login(Role.TUNER).get(reverse("run", args=[run.pk])))
+    page = read_text(login(Role.TUNER).get(reverse("run", args=[run.pk])))
+    assert "say whether they are" in page
+    assert "As in the file 65.2 kW" in page or "As in the file 65.3 kW" in page
+    assert "Observed" not in page
 
 
 def test_answer_on_the_run_takes_the_factor_of_the_file(take, shop, login) -> None:
@@ -140,7 +142,7 @@ def test_corrected_column_is_asked_about_where_the_answer_can_be_given(take, sho
     observed, _ = peaks(get_result(run, shop))
     assert observed == pytest.approx(63.1, rel=2e-3)
     page = read_text(client.get(reverse("runs", args=[run.job])))
-    assert "file: corrected already by SAE J1349, factor 1.034; taken back first" in page
+    assert "The file's figures: corrected already by SAE J1349, factor 1.034; taken back first" in page
     # the next file of the kind is taken back by the standard without a question, by the air of its run
     second = take(corrected_file(CORRECTED_HEADER, unit_kw=HP_KW) + b"\n", run.job, "b.csv", **AIR)
     assert (second.status, second.corrected_by) == (Run.Status.READ, "sae_j1349")
@@ -214,7 +216,7 @@ def test_run_table_and_sheet_say_when_it_is_unknown(take, shop, login) -> None:
 
     run = take(corrected_file(PLAIN), **AIR)
     page = read_text(login(Role.DESK).get(reverse("runs", args=[run.job])))
-    assert "file: not known whether corrected already" in page
+    assert "The file's figures: not known whether corrected already." in page
     remarks = run_remarks([run_facts(get_result(run, shop))])
     assert any(
         "It is not known whether the file's figures came corrected" in remark["text"] for remark in remarks
