@@ -468,9 +468,11 @@ def _run_flags(sweep_data: SweepData, correction: AirCorrection | None) -> tuple
     assert sweep is not None  # a run without a sweep has a reason and gets no curve
     note = " ".join(correction.passed_limits) if correction else ""
     speed = rows["engine_speed_rpm"]
+    # Nobody expects a held run to rise.
+    found = sweep.found or sweep_data.run.kind == Run.Kind.HELD
     return check_run(
         speed,
-        Sweep(0, speed.size, sweep.reason, sweep.found, sweep.other_pulls),
+        Sweep(0, speed.size, sweep.reason, found, sweep.other_pulls),
         throttle_pct=throttle_channel(rows) if sweep_data.run.kind == Run.Kind.SWEEP else None,
         power_kw=rows.get("power_kw"),
         torque_nm=rows.get("torque_nm"),

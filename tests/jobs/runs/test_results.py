@@ -270,7 +270,9 @@ def test_held_runs_of_the_demo_give_less_power_the_less_the_grip_is_open(job, tu
     entries = [e for e in demo_runs("lodra", kind="held") if e["when"] == "before" and e["grip_pct"] >= 60]
     peaks = {}
     for entry in entries:
-        curve = get_result(attach_demo(job, tuner, entry), shop).curve
+        result = get_result(attach_demo(job, tuner, entry), shop)
+        curve = result.curve
+        assert "no-sweep" not in codes(result)  # nobody expects it to rise
         grid = np.arange(3000, 9501, 50.0)
         plate = true_plate_pct(BIKES["lodra"], "before", grid, np.full(grid.size, float(entry["grip_pct"])))
         truth = torque_nm(BIKES["lodra"], "before", grid, plate) * grid * np.pi / 30_000
