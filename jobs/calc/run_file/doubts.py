@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from jobs.calc.channels import CHANNELS, Channel
+from jobs.calc.channels import CHANNELS, Channel, match_channels
 from jobs.calc.dyno.consistency import UNIT_REASONS, power_torque_flag
 from jobs.calc.run_file.layout import Column, FileLayoutSpec
 from jobs.calc.run_file.report import Question, value_question
@@ -20,6 +20,7 @@ from jobs.calc.units.numbers import format_digits, format_number
 # A few values outside the plausible range are dropouts; a sensor in free air reads lean for a whole overrun.
 MAX_IMPLAUSIBLE_SHARE = 0.05
 MAX_IMPLAUSIBLE_LAMBDA_SHARE = 0.3
+MIN_ALIKE_SHARE = 0.75  # of a name, as `jobs.calc.channels.match_channels` counts it
 MIN_TOP_SPEED_RPM = 300.0  # an engine that runs turns faster
 # How near a value must come to that of the file that the layout was confirmed for, once its unit is changed.
 UNIT_TOLERANCE = 0.08
@@ -48,8 +49,34 @@ def find_doubts(layout: FileLayoutSpec, channels: Mapping[str, FloatArray]) -> l
         values = channels[column.channel]
         found += [question for question in (_implausible(column, values),) if question]
         found += [question for question in (_scale_question(column, values, channels),) if question]
-    disagreement = _power_torque_question(channels)
-    return [*found, *([disagreement] if disagreement else [])]
+    found += [question for question in (_side_by_side(layout), _power_torque_question(channels)) if question]
+    return found
+
+
+def _side_by_side(layout: FileLayoutSpec) -> Question | None:
+    """Ask about a second engine speed with a second power or torque, neither of which is read as such."""
+    speeds = _columns_like(layout, "engine_speed_rpm")
+    outputs = _columns_like(layout, "power_kw") or _columns_like(layout, "torque_nm")
+    if not speeds or not outputs:
+        return None
+    places = " and ".join(f"{column.position + 1} ('{column.name}')" for column in (speeds[0], outputs[0]))
+    return Question(
+        None,
+        f"Columns {places} look like engine speed and power or torque of another run beside this one. Only "
+        "one run is read from side by side columns: make a file of each.",
+    )
+
+
+def _columns_like(layout: FileLayoutSpec, channel_id: str) -> list[Column]:
+    """Return the columns that are named like a channel which another column is read as."""
+    if not any(column.channel == channel_id for column in layout.columns):
+        return []
+    return [
+        column
+        for column in layout.columns
+        if column.channel is None
+        and match_channels(column.name).get(channel_id, (0.0, ""))[0] >= MIN_ALIKE_SHARE
+    ]
 
 
 def with_typical_values(layout: FileLayoutSpec, channels: Mapping[str, FloatArray]) -> FileLayoutSpec:

@@ -381,6 +381,22 @@ def test_second_table_with_other_columns_is_asked_about(upload) -> None:
     assert result.run.status == Run.Status.TO_NAME
 
 
+@pytest.mark.parametrize("header", ["RPM,Power,RPM,Power", "RPM 1,Power 1,RPM 2,Power 2", "n,kW,n,kW"])
+def test_runs_side_by_side_are_asked_about(upload, header) -> None:
+    one, two = table(step_rpm=50).rows, table(SECOND, 50).rows
+    rows = [f"{a[1]:.0f},{a[2]:.3f},{b[1]:.0f},{b[2]:.3f}" for a, b in zip(one, two, strict=True)]
+    run = upload.send(text(rows, header)).run
+    assert run.status == Run.Status.TO_NAME
+    named = {"column-0-channel": "engine_speed_rpm", "column-0-unit": "rpm"}
+    named |= {"column-1-channel": "power_kw", "column-1-unit": "kw"}
+    named |= {f"column-{position}-channel": "" for position in (2, 3)}
+    url = reverse("run-layout", args=[run.pk])
+    shown = upload.client.post(
+        url, {**read_form(upload.open(run).content.decode(), "//form[.//select]"), **named, "look": "1"}
+    )
+    assert "Only one run is read from side by side columns" in read_text(shown)
+
+
 # --- rows out of order
 
 
