@@ -351,6 +351,7 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "ignition": job_number(),
     "ignition-csv": job_number(),
     "throttle-linearity-csv": job_number(),
+    "overrun-csv": job_number(),
     "injectors": job_number(),
     "injectors-csv": job_number(),
     "heat-soak": job_number(),

@@ -1,6 +1,7 @@
 """Throttle tables, idle and engine braking on the handover sheet."""
 
 from dataclasses import dataclass, field
+from itertools import zip_longest
 
 from jobs.job.facts import ChartFacts, Curve
 from jobs.job.facts_codec import from_json
@@ -61,6 +62,12 @@ class TorqueFacts:
 class BrakingRowFacts:
     engine_speed_rpm: float
     torque: Curve
+    half_width: Curve = field(default_factory=list)
+
+    @property
+    def cells(self) -> list[tuple[float | None, float | None]]:
+        """The torque of each tune with its half-width; sheets issued before have none."""
+        return list(zip_longest(self.torque, self.half_width))
 
 
 @dataclass(frozen=True)
@@ -152,7 +159,14 @@ def braking_facts(found: EngineBraking) -> BrakingFacts:
         tunes=found.tunes,
         change=found.change,
         chart=from_json(found.chart, ChartFacts),
-        rows=[BrakingRowFacts(rpm, [number(torque, 2) for _, torque in cells]) for rpm, cells in found.rows],
+        rows=[
+            BrakingRowFacts(
+                rpm,
+                [number(cell.torque, 2) for _, cell in cells],
+                [number(cell.half_width, 2) for _, cell in cells],
+            )
+            for rpm, cells in found.rows
+        ],
     )
 
 

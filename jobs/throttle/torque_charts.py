@@ -1,16 +1,22 @@
 """Throttle response, engine braking and change of idle, from the runs."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from jobs.calc.dyno.comparison import compare_values
 from jobs.calc.dyno.curve_difference import Verdict
+from jobs.calc.dyno.speed_grid import GridChannel
 from jobs.calc.dyno.spread import assumed_spread
 from jobs.calc.mixture.steady import SteadyLimits, find_steady_samples
 from jobs.calc.throttle import tables as calc
-from jobs.calc.throttle.closed_throttle import compute_overrun_torque
+from jobs.calc.throttle.closed_throttle import (
+    OverrunTorque,
+    average_overrun_torque,
+    compute_overrun_torque,
+)
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import build_value_row
 from jobs.job.results import JobResults
@@ -27,6 +33,7 @@ from workshop.models import ShopProfile
 GRIP_STILL = SteadyLimits(speed_rate_rpm_s=100_000.0)
 FIRST_FIFTH_PCT = 20.0
 BRAKING_STEP_RPM = 500.0
+OVERRUN_HEADER = ("tune", "engine speed (1/min)", "torque (N·m)", "95 % half-width (N·m)", "runs")
 
 
 # --- torque by grip
@@ -178,15 +185,24 @@ def compute_response(
 class EngineBraking:
     """Engine braking torque by engine speed and tune.
 
-    ``rows`` holds engine speeds with the torque by tune, None if not measured. ``change`` compares the
-    tune in the bike with the tune as received in a sentence, '' if either was not measured.
+    ``rows`` holds engine speeds with the torque by tune. ``change`` compares the tune in the bike with the
+    tune as received in a sentence, '' if either was not measured.
     """
 
     unit: str
     tunes: list[str]
     chart: Chart
     change: str
-    rows: list[tuple[float, list[tuple[str, float | None]]]]
+    rows: list[tuple[float, list[tuple[str, "BrakingCell"]]]]
+    found: dict[str, OverrunTorque] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class BrakingCell:
+    """Torque with its 95 % half-width, None if not measured or from one run."""
+
+    torque: float | None = None
+    half_width: float | None = None
 
 
 def engine_braking(results: JobResults) -> EngineBraking | None:
@@ -196,36 +212,69 @@ def engine_braking(results: JobResults) -> EngineBraking | None:
 def compare_engine_braking(
     runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile
 ) -> EngineBraking | None:
-    """Compute the engine braking of each tune from all its runs, or None if no file has an overrun."""
-    lines = []
+    """Compute the engine braking of each tune, mean of its runs, or None if no file has an overrun."""
+    found: dict[str, OverrunTorque] = {}
+    looks: dict[str, Look] = {}
     for tune, group in group_by_tune(runs).items():
-        samples = [closed for run in group if (closed := closed_samples(run)) is not None]
-        if not samples:
-            continue
-        try:
-            found = compute_overrun_torque(*(np.concatenate(part) for part in zip(*samples, strict=True)))
-        except ValueError:
-            continue  # nowhere closed: nothing to show for this tune
-        lines.append(
-            CurveLine(tune_label(tune), line_style(tune, in_bike), found.engine_speed_rpm, found.values)
-        )
-    if not lines:
+        grids = [grid for run in group if (grid := overrun_grid(run)) is not None]
+        if grids:
+            found[tune_label(tune)] = average_overrun_torque(grids)
+            looks[tune_label(tune)] = line_style(tune, in_bike)
+    if not found:
         return None
     measure = channel_display("torque_nm", shop)
+    lines = [
+        CurveLine(
+            label,
+            looks[label],
+            overrun.engine_speed_rpm,
+            overrun.torque_nm,
+            overrun.torque_nm - overrun.half_width_95_nm,
+            overrun.torque_nm + overrun.half_width_95_nm,
+        )
+        for label, overrun in found.items()
+    ]
     speeds = sorted({float(x) for line in lines for x in line.x if x % BRAKING_STEP_RPM == 0})
-    shown = {
-        line.label: dict(zip(line.x.tolist(), measure.show(line.y).tolist(), strict=True)) for line in lines
-    }
     rows = [
-        (rpm, [(tune, finite_or_none(torques.get(rpm))) for tune, torques in shown.items()]) for rpm in speeds
+        (rpm, [(tune, braking_cell(overrun, rpm, measure)) for tune, overrun in found.items()])
+        for rpm in speeds
     ]
     return EngineBraking(
         unit=measure.unit,
-        tunes=[line.label for line in lines],
+        tunes=list(found),
         chart=build_chart("Engine speed", "1/min", [(measure, lines)]),
         change=braking_change(runs, in_bike, shop),
-        rows=[(rpm, cells) for rpm, cells in rows if any(cell is not None for _, cell in cells)],
+        rows=[(rpm, cells) for rpm, cells in rows if any(cell.torque is not None for _, cell in cells)],
+        found=found,
     )
+
+
+def overrun_grid(run: Run) -> GridChannel | None:
+    """Return the torque on the overrun of a run, or None if it was nowhere closed."""
+    samples = closed_samples(run)
+    try:
+        return compute_overrun_torque(*samples) if samples else None
+    except ValueError:
+        return None
+
+
+def braking_cell(overrun: OverrunTorque, rpm: float, measure: ChannelDisplay) -> BrakingCell:
+    at = np.flatnonzero(overrun.engine_speed_rpm == rpm)
+    if not at.size:
+        return BrakingCell()
+    torque, half = (measure.show(values[at]) for values in (overrun.torque_nm, overrun.half_width_95_nm))
+    return BrakingCell(finite_or_none(float(torque[0])), finite_or_none(float(half[0])))
+
+
+def overrun_csv_rows(found: Mapping[str, OverrunTorque]) -> Iterator[list[Any]]:
+    """Yield torque in N·m with its half-width by tune and engine speed."""
+    for tune, overrun in found.items():
+        channels = (overrun.torque_nm, overrun.half_width_95_nm)
+        rows = zip(overrun.engine_speed_rpm, *channels, overrun.runs, strict=True)
+        for speed, torque, half, runs in rows:
+            if runs:
+                width = round(float(half), 3) if np.isfinite(half) else ""
+                yield [tune, round(float(speed)), round(float(torque), 3), width, int(runs)]
 
 
 def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: ShopProfile) -> str:
@@ -251,11 +300,7 @@ def compute_braking(runs: Iterable[Run]) -> list[dict[float, float]]:
     """Return the braking torque by engine speed of each sweep with an overrun, above zero."""
     found = []
     for run in runs:
-        samples = closed_samples(run) if run.kind == Run.Kind.SWEEP else None
-        try:
-            grid = compute_overrun_torque(*samples) if samples else None
-        except ValueError:
-            continue  # nowhere closed
+        grid = overrun_grid(run) if run.kind == Run.Kind.SWEEP else None
         if grid is not None:
             pairs = zip(grid.engine_speed_rpm.tolist(), (-grid.values).tolist(), strict=True)
             found.append({rpm: brakes for rpm, brakes in pairs if np.isfinite(brakes)})

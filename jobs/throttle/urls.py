@@ -12,6 +12,7 @@ urlpatterns = [
         name="throttle-response-csv",
     ),
     path("jobs/<str:number>/throttle-linearity.csv", throttle.linearity_csv, name="throttle-linearity-csv"),
+    path("jobs/<str:number>/overrun.csv", throttle.overrun_csv, name="overrun-csv"),
     path("tunes/<int:pk>/throttle/add/", throttle.throttle_add, name="throttle-add"),
     path("throttle/<int:pk>/edit/", throttle.throttle_edit, name="throttle-edit"),
     path("throttle/<int:pk>/remove/", throttle.throttle_remove, name="throttle-remove"),

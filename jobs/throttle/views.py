@@ -14,7 +14,13 @@ from jobs.throttle.charts import build_modes_chart, build_tables_chart
 from jobs.throttle.forms import ThrottleTableForm
 from jobs.throttle.from_runs import drift_checks, job_idles
 from jobs.throttle.linearity import HEADER, csv_rows, linearity_rows
-from jobs.throttle.torque_charts import engine_braking, idle_change, torque_by_grip
+from jobs.throttle.torque_charts import (
+    OVERRUN_HEADER,
+    engine_braking,
+    idle_change,
+    overrun_csv_rows,
+    torque_by_grip,
+)
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import (
     compare_tables,
@@ -104,6 +110,15 @@ def linearity_csv(request: StaffRequest, number: str) -> HttpResponse:
     torque = torque_by_grip(tables, runs, shown, speeds, speeds[0], request.shop) if speeds else None
     text = csv_text(HEADER, csv_rows(linearity_rows(tables, torque.found if torque else {}, speeds)))
     return spreadsheet_response(text, f"{results.job.number}-throttle-linearity.csv")
+
+
+@staff
+@require_safe
+def overrun_csv(request: StaffRequest, number: str) -> HttpResponse:
+    results = get_results_or_404(number, request.shop)
+    braking = results.get(engine_braking)
+    rows = overrun_csv_rows(braking.found) if braking else []
+    return spreadsheet_response(csv_text(OVERRUN_HEADER, rows), f"{results.job.number}-overrun.csv")
 
 
 @roles(Role.TUNER)

@@ -1,5 +1,6 @@
 """The engine at a closed throttle: how steadily it idles, and how hard it brakes on the overrun."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -175,3 +176,66 @@ def compute_overrun_torque(
     if not overrun.any():
         raise ValueError("The run holds no over-run: nowhere was the grip closed while the engine braked.")
     return fit_on_grid(speed[overrun], torque[overrun], OVERRUN_GRID_STEP_RPM, OVERRUN_WIDTH_RPM)
+
+
+@dataclass(frozen=True, eq=False)
+class OverrunTorque:
+    """Braking torque on the overrun, mean of several runs.
+
+    Attributes
+    ----------
+    engine_speed_rpm, torque_nm : array, (g,)
+        Every 100 rpm [rpm], and the mean torque of the runs [N·m]; NaN if not measured.
+    half_width_95_nm : array, (g,)
+        95 % half-width of the mean [N·m]; NaN below two runs.
+    runs : array of int, (g,)
+        Runs that measured it.
+    """
+
+    engine_speed_rpm: FloatArray
+    torque_nm: FloatArray
+    half_width_95_nm: FloatArray
+    runs: npt.NDArray[np.intp]
+
+
+def average_overrun_torque(runs: Sequence[GridChannel]) -> OverrunTorque:
+    """Average the braking torque of several runs, with its interval.
+
+    Parameters
+    ----------
+    runs : sequence of GridChannel
+        From `compute_overrun_torque`, one a run.
+
+    Returns
+    -------
+    OverrunTorque
+        Arrays of (g,), over all engine speeds that a run measured.
+
+    Raises
+    ------
+    ValueError
+        No run.
+
+    Notes
+    -----
+    half-width = t(n − 1)·s/√n over the n runs at each engine speed [1]_: samples of one run do not count by
+    themselves, since they share its temperature and its losses.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2: confidence limits of a mean.
+    """
+    if not runs:
+        raise ValueError("There is no run with an over-run.")
+    speeds = np.unique(np.concatenate([run.engine_speed_rpm for run in runs]))
+    torque = np.full((len(runs), speeds.size), np.nan)
+    for row, run in zip(torque, runs, strict=True):
+        row[np.searchsorted(speeds, run.engine_speed_rpm)] = run.values
+    n = np.isfinite(torque).sum(axis=0)
+    total = np.nansum(torque, axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.where(n > 0, total / n, np.nan)
+        several = np.where(n > 1, n, np.nan)
+        sd = np.sqrt(np.nansum(np.square(torque - mean), axis=0) / (several - 1))
+        half = t_quantile(several - 1, CONFIDENCE) * sd / np.sqrt(several)
+    return OverrunTorque(speeds, mean, half, n)

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from jobs.calc.throttle.closed_throttle import compute_overrun_torque, measure_idle
+from jobs.calc.dyno.speed_grid import GridChannel
+from jobs.calc.throttle.closed_throttle import average_overrun_torque, compute_overrun_torque, measure_idle
 from tests.calc.mixture.test_grid import correlated
 
 
@@ -77,3 +78,38 @@ def test_overrun_torque_recovers_known_braking() -> None:
 def test_overrun_torque_is_refused_when_run_has_no_overrun() -> None:
     with pytest.raises(ValueError, match="no over-run"):
         compute_overrun_torque([3000, 4000], [100, 100], [50, 55])
+
+
+def closed_run(rng: np.random.Generator, run_sd_nm: float) -> GridChannel:
+    """Brake by 3 N·m and 1 more for each 1,000 1/min, each run off by its own amount."""
+    speed = np.linspace(9000, 4000, 160)
+    off = rng.normal(0, run_sd_nm)
+    return compute_overrun_torque(speed, np.zeros(160), -3 - speed / 1000 + off + rng.normal(0, 0.2, 160))
+
+
+@pytest.mark.parametrize("runs", [2, 3, 6])
+def test_interval_of_overrun_torque_covers_truth_95_percent(runs: int) -> None:
+    rng = np.random.default_rng(runs)
+    inside = []
+    for _ in range(500):
+        found = average_overrun_torque([closed_run(rng, 0.3) for _ in range(runs)])
+        at = found.engine_speed_rpm == 6500
+        inside.append(np.abs(found.torque_nm[at] + 9.5) <= found.half_width_95_nm[at])
+    assert 0.93 <= np.mean(inside) <= 0.97
+
+
+def test_overrun_torque_of_one_run_has_no_interval_and_of_two_is_by_hand() -> None:
+    speed = np.linspace(9000, 4000, 400)
+    first, second = (
+        compute_overrun_torque(speed, np.zeros(400), np.full(400, level)) for level in (-9.0, -10.0)
+    )
+    alone = average_overrun_torque([first])
+    assert np.isnan(alone.half_width_95_nm).all()
+    both = average_overrun_torque([first, second])
+    at = int(np.flatnonzero(both.engine_speed_rpm == 6000)[0])
+    # s = √0.5, t(1) = 12.706: 12.706·0.7071/√2
+    assert both.torque_nm[at] == pytest.approx(-9.5, abs=1e-6)
+    assert both.half_width_95_nm[at] == pytest.approx(6.353, abs=1e-3)
+    assert both.runs[at] == 2
+    with pytest.raises(ValueError, match="no run"):
+        average_overrun_torque([])

@@ -518,6 +518,23 @@ def test_engine_braking_is_shown_by_tune(login, staff, job, received, tune) -> N
     assert re.search(r"2\.00\sN·m more \(95 % interval 1\.71\sN·m to 2\.29\sN·m", page)
 
 
+def test_engine_braking_of_several_runs_has_its_interval(login, staff, job, tune) -> None:
+    for number, more in enumerate((0.0, 0.2, 0.4)):
+        name = f"{number}.csv"
+        make_channel_run(job, staff[Role.TUNER], name, over_run(more), kind="sweep", tune_revision=tune)
+    client = login(Role.DESK)
+    page = shown(client, job)
+    # 9.0, 9.2 and 9.4 N·m at 6,000: mean 9.2, 4.303·0.2/√3 = 0.497
+    assert "−9.2 ± 0.5" in read_row(page, "6000")
+    assert "low" in read_json(page, "braking")["panels"][0]["series"][0]
+    answer = client.get(reverse("overrun-csv", args=[job]))
+    rows = {
+        row["engine speed (1/min)"]: row for row in csv.DictReader(io.StringIO(answer.text.lstrip("\ufeff")))
+    }
+    assert float(rows["6000"]["95 % half-width (N·m)"]) == pytest.approx(0.497, abs=0.01)
+    assert rows["6000"]["runs"] == "3"
+
+
 def test_runs_without_overrun_give_no_engine_braking(login, staff, job, tune) -> None:
     make_channel_run(job, staff[Role.TUNER], "20.csv", held_at(20.0), tune_revision=tune)
     assert "Braking on the over-run" not in shown(login(Role.DESK), job)
