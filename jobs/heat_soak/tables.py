@@ -73,10 +73,13 @@ def run_rows(soak: HeatSoak, shop: ShopProfile) -> list[dict[str, Any]]:
             "power": format_number(found.power_pct, 2, signed=True),
             "is_corrected": found.result.is_corrected,
             "temperatures": [
-                format_number(float(convert(found.temperatures_c[name], "c", unit)), 1)
-                if name in found.temperatures_c
-                else "–"
-                for name in soak.slopes
+                (
+                    column,
+                    format_number(float(convert(found.temperatures_c[name], "c", unit)), 1)
+                    if name in found.temperatures_c
+                    else "–",
+                )
+                for name, column in zip(soak.slopes, columns(soak, shop), strict=True)
             ],
         }
         for found in soak.runs
