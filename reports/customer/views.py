@@ -154,11 +154,18 @@ def render_sheet(
 ) -> HttpResponse:
     sheet, snapshot = link.sheet, from_json(link.sheet.snapshot)
     newer = HandoverSheet.objects.filter(job=sheet.job, issue_number__gt=sheet.issue_number).exists()
+    later_links = SheetLink.objects.filter(
+        sheet__job=sheet.job, sheet__issue_number__gt=sheet.issue_number, revoked_at=None
+    )
     context = {
         "s": snapshot,
         "token": link.token,
         "picture": summary_picture(snapshot, sheet.snapshot_sha256),
         "newer": newer,
+        # The shop has released it by a link of its own; without one it is the shop's to hand out.
+        "newer_link": later_links.filter(expires_at__gt=timezone.now()).order_by("sheet__issue_number").last()
+        if newer
+        else None,
         "form": form,
         "acknowledged": sheet.acknowledgements.first(),
         "handovers": [handover_facts(handover) for handover in sheet.job.handovers.select_related("by")],

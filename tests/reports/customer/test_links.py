@@ -155,6 +155,22 @@ def test_customer_page_mentions_newer_sheet(client, link, sheet, staff):
     assert "A later sheet has taken the place of this one" in client.get(page_of(link)).content.decode()
 
 
+def test_outdated_page_leads_to_a_later_sheet_that_the_shop_released(client, link, sheet, staff):
+    later = issue_sheet(job=sheet.job, by=staff[Role.OWNER], override_reason="again")
+    page = client.get(page_of(link)).text
+    assert "Ask the shop for it." in page
+    released = links.make_link(sheet=later, by=staff[Role.DESK])
+    page = client.get(page_of(link)).text
+    assert f'href="{page_of(released)}"' in page
+    assert client.get(page_of(released)).status_code == 200
+    links.revoke_link(released)
+    assert page_of(released) not in client.get(page_of(link)).text
+
+
+def test_phone_number_of_the_shop_can_be_tapped(client, link):
+    assert 'href="tel:' in client.get(page_of(link)).text
+
+
 def test_link_is_mailed_to_customer(login, sheet, django_capture_on_commit_callbacks):
     client = login(Role.DESK)
     url = reverse("sheet-mail", args=[sheet.pk])
