@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calc.channels import CHANNELS
 from jobs.calc.dyno.curves import PEAK_RANGES_RPM
 from jobs.calc.dyno.sweep import Sweep
+from jobs.calc.units.numbers import format_number
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, load_job_results
@@ -105,9 +106,11 @@ class JobRuns:
         return [run for run in self.runs if run.status == Run.Status.READ]
 
     def name(self, run: Run) -> str:
-        """Return the name of a run by its position in the job, such as 'Run 3, tune 1'."""
+        """Return the name of a run by its place in the job, such as 'Run 3, tune 1' or 'Run 4, 40 % grip'."""
         tune = f", {run.tune_revision.label}" if run.tune_revision else ""
-        return f"Run {self.runs.index(run) + 1}{tune}"
+        grip_pct = self.results.get(run_results)[run.pk].grip_pct
+        grip = "" if grip_pct is None else f", {format_number(grip_pct)} % grip"
+        return f"Run {self.runs.index(run) + 1}{tune}{grip}"
 
     def select(self, query: RunQuery) -> list[OverlayRun]:
         """Return the selected runs with their results."""

@@ -29,7 +29,7 @@ _GRIP_IN_NAME = re.compile(r"\b(?:held|hold|grip|gas|teillast|steady)\D?(\d{1,3}
 
 IDLE_MAX_RPM, IDLE_SPREAD = 2500.0, 0.35
 CLOSED_PCT = 5.0
-OPEN_PCT = 90.0
+OPEN_PCT = 85.0  # many sensors of a wide open throttle show less than 100
 STEADY_PCT = 3.0
 RISING_SHARE = 0.35  # of its top speed, that a sweep rises by
 FALLING_SHARE = 0.9

@@ -97,6 +97,8 @@ def test_files_of_several_kinds_are_sent_together(login, job) -> None:
     }
     assert Run.objects.get(kind="held").gear == 3
     assert "Taken as held run at 40 % grip, gear 3; edit the run if it is not." in page
+    listed = read_text(client.get(reverse("runs", args=[job]), {"kind": "all"}))
+    assert ", 40 % grip three gear 3.csv" in listed
 
 
 def test_kind_of_a_file_to_be_named_is_proposed_on_its_page(take, login) -> None:
