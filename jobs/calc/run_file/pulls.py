@@ -28,6 +28,7 @@ RUN_NUMBER_WORDS = frozenset(
 )
 COUNTING_WORDS = frozenset(tokenise("no nr number num id index nummer numero numer"))
 MAX_RUN_NUMBERS = 50
+MIN_TURNS = 8  # speeds of a table at which every run has a row
 TOP_RPM = 10_000.0  # other speeds are scaled to it, since the limits of a pull are those of an engine
 
 
@@ -80,7 +81,10 @@ def find_file_pulls(content: RunFile) -> tuple[Pull, ...]:
         if top <= 0:
             return ()
         scale = TOP_RPM / top
-    pulls = find_pulls(speed * scale, content.channels.get("time_s"), _find_run_numbers(content.channels))
+    numbers = _find_run_numbers(content.channels)
+    if numbers is None and "time_s" not in content.channels:
+        numbers = _number_turns(speed)
+    pulls = find_pulls(speed * scale, content.channels.get("time_s"), numbers)
     return tuple(replace(pull, from_rpm=pull.from_rpm / scale, to_rpm=pull.to_rpm / scale) for pull in pulls)
 
 
@@ -124,6 +128,15 @@ def _find_run_numbers(channels: Mapping[str, FloatArray]) -> FloatArray | None:
         if 2 <= known.size <= MAX_RUN_NUMBERS and np.all(known == np.round(known)):
             return values
     return None
+
+
+def _number_turns(speed: FloatArray) -> FloatArray | None:
+    """Return the number of the run of each row if runs take turns at each speed of a table, else None."""
+    starts = np.flatnonzero(np.diff(speed, prepend=np.nan) != 0)
+    turns = np.diff(starts, append=speed.size)
+    if starts.size < MIN_TURNS or not 2 <= turns[0] <= MAX_RUN_NUMBERS or np.any(turns != turns[0]):
+        return None
+    return np.arange(speed.size) % turns[0] * 1.0
 
 
 def take_pull(content: RunFile, pulls: tuple[Pull, ...], number: int) -> RunFile:

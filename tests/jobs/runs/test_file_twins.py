@@ -106,6 +106,14 @@ def two_pulls_in_every_form() -> dict[str, bytes]:
         "stacked tables": text(restart_time(table(step_rpm=100), table(SECOND, 100)).lines()),
         "run number": text(numbered(one, two), f"{HEADER},Run"),
         "vehicle number, rows in turn": text(interleaved(one, two), f"{HEADER},Vehicle no."),
+        "rows in turn without a number": text(
+            [
+                line.split(",", 1)[1]
+                for pair in zip(table(step_rpm=100).lines(), table(SECOND, 100).lines(), strict=True)
+                for line in pair
+            ],
+            no_time,
+        ),
         "tables stored last row first": text(
             lines_without_time(
                 restart_time(Samples(table(step_rpm=100).rows[::-1]), Samples(table(SECOND, 100).rows[::-1]))
