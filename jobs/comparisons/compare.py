@@ -178,6 +178,8 @@ def compare_groups(
     """Compare two groups over the shop's bands or those given; None with the reason if that is impossible."""
     if not before or not after:
         return None, "A comparison needs at least one run with a curve before and one after."
+    if len({f.file_correction.in_doubt for f in (*before, *after)}) > 1:
+        return None, "The files of some of these runs may be corrected already. Edit the runs to say whether."
     if len({f.is_corrected for f in (*before, *after)}) > 1:
         return None, "Some of these runs have no air entered: corrected and observed are not compared."
     if len({f.run.kind for f in (*before, *after)}) > 1:

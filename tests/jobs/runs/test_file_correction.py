@@ -7,6 +7,7 @@ import pytest
 from django.urls import reverse
 
 from jobs.calc.run_file import FileLayoutSpec
+from jobs.comparisons.compare import compare_groups
 from jobs.models import FileLayout, Run
 from jobs.runs.importing import RunDetails, import_run
 from jobs.runs.results import RunResult
@@ -232,3 +233,12 @@ def test_another_factor_than_the_file_states_is_told(take, shop) -> None:
     assert any(
         "states a factor of 1.034" in sentence and "1.02 was entered" in sentence for sentence in sentences
     )
+
+
+def test_a_file_in_doubt_is_not_compared_with_one_that_is_not(take, shop) -> None:
+    job = make_job()
+    doubtful = take(corrected_file(PLAIN, "Correction factor: 1.034\n"), job, **AIR)
+    observed = take(corrected_file(PLAIN), job, "b.csv", corrected_by="observed")  # no air: not corrected
+    found, reason = compare_groups([get_result(doubtful, shop)], [get_result(observed, shop)], shop)
+    assert found is None
+    assert reason.startswith("The files of some of these runs may be corrected already.")
