@@ -22,7 +22,11 @@ FACTOR_HELP = "If the file states it. Otherwise it follows from the air."
 FACTOR_OF_OBSERVED = "Figures as observed have no factor. Clear it, or say by what they were corrected."
 FACTOR_OF_OTHER = "Enter the factor: for another standard there is no formula here."
 FACTOR_MISSING = "Enter the factor or the air of the run: one of them takes it back."
-AIR_CHANNELS = ("ambient_temperature_c", "barometric_pressure_kpa", "humidity_pct")
+AIR_CHANNELS = {
+    "temperature_c": "ambient_temperature_c",
+    "pressure_kpa": "barometric_pressure_kpa",
+    "humidity_pct": "humidity_pct",
+}
 UNKNOWN = "not known whether corrected already"
 SAME_FACTOR = 0.0005
 
@@ -46,7 +50,7 @@ def stated_in_report(report: dict[str, Any] | None) -> StatedCorrection | None:
     stored = (report or {}).get("stated_correction")
     if stored is None:
         return None
-    return StatedCorrection(stored["standard"], stored["factor"], tuple(stored["evidence"]))
+    return StatedCorrection(**{**stored, "evidence": tuple(stored["evidence"])})
 
 
 def file_correction(run: Run) -> FileCorrection:
@@ -111,10 +115,15 @@ def settle_correction(run: Run, layout: FileLayoutSpec | None, stated: StatedCor
 
 
 def air_in_file(run: Run) -> Air | None:
-    """Return the air that the file itself holds as channels, or None unless it holds all three values."""
-    channels = load_channels(run, AIR_CHANNELS)
-    measured = [channels[name][np.isfinite(channels[name])] for name in AIR_CHANNELS if name in channels]
-    if len(measured) < len(AIR_CHANNELS) or not all(values.size for values in measured):
-        return None
-    temperature, pressure, humidity = (float(np.median(values)) for values in measured)
-    return Air(temperature, pressure, humidity_pct=humidity)
+    """Return the air that the file states in channels or above its header, None unless it is complete."""
+    channels = load_channels(run, AIR_CHANNELS.values())
+    stated = stated_in_report(run.report) or StatedCorrection()
+    values: dict[str, float] = {}
+    for name, channel in AIR_CHANNELS.items():
+        measured = channels.get(channel, np.array([]))
+        measured = measured[np.isfinite(measured)]
+        value = float(np.median(measured)) if measured.size else getattr(stated, name)
+        if value is None:
+            return None
+        values[name] = value
+    return Air(**values)

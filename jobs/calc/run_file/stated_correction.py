@@ -3,13 +3,14 @@
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from jobs.calc.channels import mentions_correction
 from jobs.calc.run_file.layout import FileLayoutSpec
 from jobs.calc.statistics import FloatArray
+from jobs.calc.units.factors import convert, get_unit, identify_unit
 
 # A factor outside is no correction for the air of an engine. Rule of thumb, no published source.
 LOWEST_FACTOR, HIGHEST_FACTOR = 0.7, 1.4
@@ -50,6 +51,19 @@ _FACTOR_COLUMN = re.compile(
 )
 
 
+# The air that was measured with the run: a figure with its unit, beside a word that says whose it is.
+_AIR_FIGURE = re.compile(r"(-?\d+(?:[.,]\d+)?) ?(° ?c|° ?f|deg ?c|deg ?f|hpa|mbar|kpa|inhg|mmhg|%)(?![a-z])")
+_AIR_WORDS = re.compile(
+    r"air|ambi|room|luft|raum|umgebung|aria|aire|lucht|powietrz|weather|wetter|baro|humid|feucht"
+)
+_NOT_THE_AIR = re.compile(r"oil|coolant|water|engine|exhaust|tyre|tire|boost|fuel|kuhl|motor|reifen|abgas")
+_AIR_LIMITS = {
+    "temperature_c": ("temperature", "c", -40.0, 60.0),
+    "pressure_kpa": ("pressure", "kpa", 50.0, 115.0),
+    "humidity_pct": ("share", "pct", 0.0, 100.0),
+}
+
+
 @dataclass(frozen=True)
 class StatedCorrection:
     """What a file says about the correction of its power and torque.
@@ -62,11 +76,16 @@ class StatedCorrection:
         The factor that it states [1].
     evidence : tuple of str
         Where it says that its figures are corrected: 'line 4 says ...', 'column 3 is named ...'.
+    temperature_c, pressure_kpa, humidity_pct : float or None
+        The air that the lines above the header state [°C], [kPa], [%].
     """
 
     standard: str = ""
     factor: float | None = None
     evidence: tuple[str, ...] = ()
+    temperature_c: float | None = None
+    pressure_kpa: float | None = None
+    humidity_pct: float | None = None
 
 
 NOTHING_STATED = StatedCorrection()
@@ -88,9 +107,10 @@ def find_stated_correction(
     Returns
     -------
     StatedCorrection
-        Empty if the file says nothing, says that it is not corrected, or states a factor of 1.
+        Without evidence if the file says nothing, says that it is not corrected, or states a factor of 1.
     """
     standard, factor, evidence = "", None, []
+    air = _stated_air(above)
     for number, line in enumerate(above, start=1):
         plain = _plain(line)
         if len(line) > MAX_LINE_LENGTH or _NOT_CORRECTED.search(plain):
@@ -101,7 +121,7 @@ def find_stated_correction(
             if _OTHER.search(plain) and not named:
                 continue
             if stated is not None and abs(stated - 1) < NO_CORRECTION:
-                return NOTHING_STATED
+                return air
             standard, factor = standard or named, stated if factor is None else factor
             evidence.append(f"line {number} says '{_quoted(line)}'")
     for column in layout.columns:
@@ -116,7 +136,29 @@ def find_stated_correction(
                 evidence.append(
                     f"column {column.position + 1}, '{_quoted(column.name)}', holds {constant:.4g}"
                 )
-    return StatedCorrection(standard, factor, tuple(evidence))
+    return replace(air, standard=standard, factor=factor, evidence=tuple(evidence))
+
+
+def _stated_air(above: Sequence[str]) -> StatedCorrection:
+    """Find the first temperature, pressure and humidity of the air in the lines above the header."""
+    air: dict[str, float] = {}
+    for line in above:
+        plain = _plain(line)
+        if len(line) > MAX_LINE_LENGTH or _NOT_THE_AIR.search(plain) or not _AIR_WORDS.search(plain):
+            continue
+        for found in _AIR_FIGURE.finditer(plain):
+            unit_id = identify_unit(found[2])
+            for name, (quantity, unit, low, high) in _AIR_LIMITS.items():
+                if unit_id is None or get_unit(unit_id).quantity != quantity or name in air:
+                    continue
+                value = convert(float(found[1].replace(",", ".")), unit_id, unit)
+                if low <= value <= high:
+                    air[name] = round(value, 4)
+    return StatedCorrection(
+        temperature_c=air.get("temperature_c"),
+        pressure_kpa=air.get("pressure_kpa"),
+        humidity_pct=air.get("humidity_pct"),
+    )
 
 
 def _plain(text: str) -> str:

@@ -190,6 +190,24 @@ def test_air_in_the_file_takes_its_correction_back(take, shop) -> None:
     assert result.observed.peak_power_kw == pytest.approx(63.1, rel=2e-3)
 
 
+@pytest.mark.parametrize(
+    "above",
+    [
+        "Air temperature: 30.0 °C\nBarometer: 970 hPa\nHumidity: 60 %\nOil temperature 95 °C\n",
+        "Oil temperature 95 °C\nRoom air; 86 °F; 28.644 inHg; 60 %\n",
+        "Raumluft;30,0 °C;970 hPa;60 %\n",
+    ],
+)
+def test_air_above_the_header_takes_the_correction_back(take, shop, above) -> None:
+    """By DIN 70020 as above; 28.644 inHg are 97.0 kPa (NIST SP 811)."""
+    din = 101.325 / 97.0 * (303.15 / 293.15) ** 0.5
+    run = take(corrected_file(PLAIN, f"{above}\n"), corrected_by="din_70020")
+    result = get_result(run, shop)
+    assert result.observed is not None
+    # the file's power is FACTOR times the truth
+    assert result.observed.peak_power_kw == pytest.approx(FACTOR * 63.1 / din, rel=2e-3)
+
+
 def test_constant_column_of_factors_is_noticed(take, shop) -> None:
     data = corrected_file(f"{PLAIN},Correction factor", extra=",1.034")
     run = take(data, corrected_by="other", **AIR)
