@@ -111,10 +111,10 @@ def estimate_hold_drift(
     1000 rpm or more. The hand may creep within that, and the plate answers it: of the tables given, the one
     nearest the measured plate says by how much, within 15 %; if none comes within 3 %, 1.2 ± 1.2 % of plate
     for 1 % of grip are assumed. Plate less answer, as means of blocks of 0.1 s, is fitted by one slope b over
-    engine speed through all stretches, each with its own level, and by what the answer may be off, whose
-    uncertainty is known beforehand: least squares with that prior [3]_. The half-width is t(f) times the
-    standard error, with the freedom f reduced to independent blocks by the lag-1 correlation of the residuals
-    [1]_, corrected for its bias [2]_.
+    engine speed through all stretches, each with its own level, by least squares: b = Σ dx·dy / Σ dx². Its
+    standard error is s/√Σdx² and what the answer leaves open, u·Σ dx·da / Σ dx² with its relative uncertainty
+    u, added in squares [3]_; the half-width is t(f) times it, with the freedom f reduced to independent
+    blocks by the lag-1 correlation of the residuals [1]_, corrected for its bias [2]_.
     The plate opens or closes by itself if the 99 % interval excludes zero and |b| ≥ 0.5 % per 1000 rpm; it
     holds if the whole 95 % interval lies within ±1 %; otherwise there is not enough data. These limits are
     rules of thumb, no published source.
@@ -124,7 +124,7 @@ def estimate_hold_drift(
     .. [1] B. D. Santer et al., Journal of Geophysical Research 105 (2000) 7337: significance of trends in
        autocorrelated series (from memory).
     .. [2] F. H. C. Marriott, J. A. Pope, Biometrika 41 (1954) 390: bias of an autocorrelation (from memory).
-    .. [3] JCGM 102:2011, 6.2: quantities known beforehand in a model with several outputs (from memory).
+    .. [3] JCGM 100:2008, 5.1.2: combined standard uncertainty.
     """
     time, grip, plate, speed = (finite_or_nan(a) for a in (time_s, grip_pct, plate_pct, engine_speed_rpm))
     if not time.shape == grip.shape == plate.shape == speed.shape:
@@ -138,8 +138,8 @@ def estimate_hold_drift(
     parts = [found for found in averaged if found is not None]
     if not parts:
         return _not_enough_data(at_stop=bool(_find_stretches(time, grip, speed, np.isfinite(plate))))
-    slope, error = _fit_common_slope(parts, doubt)
-    blocks = [(speeds, plates - (1 + error) * answers) for speeds, plates, answers in parts]
+    blocks = [(speeds, plates - answers) for speeds, plates, answers in parts]
+    slope = _fit_common_slope(blocks, [(speeds, answers) for speeds, _, answers in parts], doubt)
     half = slope.half_width(CONFIDENCE)
     verdict = _judge_slope(slope)
     starts = _find_start(blocks) if verdict.is_drift else float("nan")
@@ -253,32 +253,21 @@ class _Slope:
         return float(t_quantile(self.freedom, confidence)) * self.standard_error
 
 
-def _fit_common_slope(parts: list[list[FloatArray]], doubt: float) -> tuple[_Slope, float]:
-    """Fit one slope through all stretches, and by what share the answer to the grip is off."""
-    x, y, c = (
-        [values - values.mean() for values in channel]
-        for channel in zip(
-            *((speeds / 1000, plates - answers, answers) for speeds, plates, answers in parts), strict=True
-        )
-    )
-    all_x, all_y, all_c = np.concatenate(x), np.concatenate(y), np.concatenate(c)
-    xx, xc, cc = float(all_x @ all_x), float(all_x @ all_c), float(all_c @ all_c)
-    n, slope, error, variance = all_x.size, float(all_x @ all_y) / xx, 0.0, 0.0
-    freedom, inverse = 0.0, np.full((2, 2), np.inf)
-    for _ in range(3):  # the scatter says how much the doubt counts
-        residuals = [b - slope * a - error * d for a, b, d in zip(x, y, c, strict=True)]
-        squares = sum(float(np.dot(r, r)) for r in residuals)
-        lag = sum(float(np.dot(r[1:], r[:-1])) for r in residuals) / squares if squares > 0 else 0.0
-        correlation = float(np.clip(lag + (2 + 4 * lag) / n, 0.0, MAX_CORRELATION))
-        freedom = n * (1 - correlation) / (1 + correlation) - len(parts) - 1
-        if freedom < 1:
-            return _Slope(slope, float("inf"), freedom, 0.0), error
-        variance = max(squares / freedom, 1e-12)
-        inverse = np.linalg.inv([[xx, xc], [xc, cc + variance / doubt**2]])
-        slope, error = (float(v) for v in inverse @ [float(all_x @ all_y), float(all_c @ all_y)])
-    total = variance * float(inverse[0, 0])
-    grip_doubt = float(np.sqrt(max(total - variance / xx, 0.0)))
-    return _Slope(slope, float(np.sqrt(total)), freedom, grip_doubt), error
+def _fit_common_slope(blocks: list[Blocks], answers: list[Blocks], doubt: float) -> _Slope:
+    """Fit one slope through all stretches, with the doubt about the answer to the grip."""
+    x = [(speed - speed.mean()) / 1000 for speed, _ in blocks]
+    y = [plate - plate.mean() for _, plate in blocks]
+    spread = sum(float(np.dot(a, a)) for a in x)
+    slope = sum(float(np.dot(a, b)) for a, b in zip(x, y, strict=True)) / spread
+    of_answer = sum(float(np.dot(a, b)) for a, (_, b) in zip(x, answers, strict=True)) / spread
+    residuals = [b - slope * a for a, b in zip(x, y, strict=True)]
+    squares = sum(float(np.dot(r, r)) for r in residuals)
+    n = sum(r.size for r in residuals)
+    lag = sum(float(np.dot(r[1:], r[:-1])) for r in residuals) / squares if squares > 0 else 0.0
+    correlation = float(np.clip(lag + (2 + 4 * lag) / n, 0.0, MAX_CORRELATION))
+    freedom = n * (1 - correlation) / (1 + correlation) - len(blocks) - 1
+    error = float(np.sqrt(squares / freedom / spread)) if freedom >= 1 else np.inf
+    return _Slope(slope, float(np.hypot(error, doubt * of_answer)), freedom, abs(doubt * of_answer))
 
 
 def _judge_slope(slope: _Slope) -> DriftVerdict:

@@ -72,15 +72,21 @@ CREEPS = {
 
 
 def creeping(
-    rng: np.random.Generator, drift: float, gain: float, creep: str, seconds: float, rise_rpm: float
+    rng: np.random.Generator,
+    drift: float,
+    gain: float,
+    creep: str,
+    seconds: float,
+    rise_rpm: float,
+    forgets: float = 6.0,
 ) -> tuple[Array, Array, Array, Array]:
     """Let the hand creep by ±0.4 %, and the plate answer each % of grip with ``gain``; 50 Hz."""
     time_s = np.arange(0, seconds, 0.02)
     share = time_s / seconds
     speed = 4000 + rise_rpm * share + rng.normal(0, 5, time_s.size)
     moved = rng.choice([-0.4, 0.4]) * CREEPS[creep](share)
-    plate = 30 + gain * moved + drift * (speed - 4000) / 1000 + correlated(rng, time_s.shape, 0.15, 6.0)
-    return time_s, 40 + moved + rng.normal(0, 0.05, time_s.size), plate, speed
+    plate = 30 + gain * moved + drift * (speed - 4000) / 1000 + correlated(rng, time_s.shape, 0.15, forgets)
+    return time_s, 40 + moved + rng.normal(0, 0.08, time_s.size), plate, speed
 
 
 def loaded(gain: float) -> ThrottleMap:
@@ -92,11 +98,14 @@ def loaded(gain: float) -> ThrottleMap:
 
 @pytest.mark.parametrize("gain", [0.5, 1.0, 2.0])
 @pytest.mark.parametrize("with_table", [True, False])
-def test_plate_that_only_follows_a_creeping_hand_is_not_said_to_move(gain: float, with_table: bool) -> None:
+@pytest.mark.parametrize("forgets", [0.1, 6.0])  # samples after which the plate's scatter is another
+def test_plate_that_only_follows_a_creeping_hand_is_not_said_to_move(
+    gain: float, with_table: bool, forgets: float
+) -> None:
     rng = np.random.default_rng(12)
     maps = [loaded(gain), loaded(gain / 2)] if with_table else []
     found = [
-        estimate_hold_drift(*creeping(rng, 0.0, gain, creep, seconds, rise), maps).verdict
+        estimate_hold_drift(*creeping(rng, 0.0, gain, creep, seconds, rise, forgets), maps).verdict
         for creep in CREEPS
         for seconds, rise in ((1.5, 1000.0), (2.0, 1500.0), (3.0, 2000.0))
         for _ in range(40)
