@@ -23,6 +23,7 @@ PACKAGES = (
     "comparisons",
     "drive_force",
     "heat_soak",
+    "verification",
     "mixture",
     "throttle",
     "ignition",

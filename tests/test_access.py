@@ -184,6 +184,10 @@ class Records:
         )
 
     @cached_property
+    def dyno_check(self) -> Any:
+        return jobs.DynoCheck.objects.create(subject="A dead weight", reading=98.1, by=self.by)
+
+    @cached_property
     def check_item(self) -> Any:
         return jobs.CheckItem.objects.create(list=jobs.CheckItem.List.BEFORE_HANDOVER, text="A line")
 
@@ -379,6 +383,8 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "check-remove": pk_of("check"),
     "dyno-session-new": job_number(),
     "dyno-session-edit": pk_of("dyno_session"),
+    "dyno-check-edit": pk_of("dyno_check"),
+    "dyno-check-remove": pk_of("dyno_check"),
     "dyno-session-remove": pk_of("dyno_session"),
     "bike-change-add": job_number(),
     "bike-change-edit": pk_of("bike_change"),

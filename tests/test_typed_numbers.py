@@ -57,6 +57,8 @@ MEANT = {
     "pressure_kpa": (1, 1100),
     "_pct": (0, 100),
     "_error_pct": (0.1, 50),
+    "reading": (1, 200_000),
+    "true_value": (1, 200_000),
     "_error_c": (0.1, 20),
     "_error_kpa": (0.01, 10),
     "grip_rate_pct_s": (0.1, 100),

@@ -13,6 +13,7 @@ from jobs.comparisons.charts import QUANTITY_OF_UNIT, build_value_row, describe_
 from jobs.comparisons.compare import ComparisonResult, comparison_results
 from jobs.comparisons.roll_on import compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_tables import RollOnBand, describe_roll_on, lead_chart
+from jobs.comparisons.tables import AbsolutePower, absolute_power
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.facts import ChartFacts, Curve, EventFacts
 from jobs.job.facts_codec import from_json
@@ -111,6 +112,7 @@ class ComparisonFacts:
     differs: bool = False
     again_runs: list[str] = field(default_factory=list)
     undone: list[EventFacts] = field(default_factory=list)
+    absolute: AbsolutePower | None = None
 
 
 def comparison_facts(compared: ComparisonResult, shop: ShopProfile) -> ComparisonFacts:
@@ -135,6 +137,7 @@ def comparison_facts(compared: ComparisonResult, shop: ShopProfile) -> Compariso
         where=describe_regions(result) if result else [],
         differs=bool(result and (result.power.regions or result.torque.regions)),
         again_runs=[str(member.run) for member in again],
+        absolute=absolute_power(compared, shop),
         undone=[EventFacts(moment(event.at), event.text) for event in compared.undone],
     )
 

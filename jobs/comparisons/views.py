@@ -28,6 +28,7 @@ from jobs.comparisons.planning import describe_runs_needed
 from jobs.comparisons.roll_on import RollOnResult, compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_forms import RollOnForm
 from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart, roll_on_csv_rows
+from jobs.comparisons.tables import absolute_power
 from jobs.job.form_page import form_page, section_url
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, load_job_results
@@ -141,6 +142,7 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     band_form, bands = chosen_bands(request, compared)
     context = {
         "band_form": band_form,
+        "absolute": absolute_power(compared, request.shop),
         "regions": describe_regions(compared.result) if compared.result else [],
         "another_pair": describe_another_pair(compared, request.shop),
         "first_before": [f for f in compared.before if f not in compared.again],

@@ -3,6 +3,7 @@
 from jobs.models.authorisations import Authorisation
 from jobs.models.checks import Check, CheckItem
 from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
+from jobs.models.dyno_checks import DynoCheck
 from jobs.models.dyno_sessions import DynoSession
 from jobs.models.handovers import Handover
 from jobs.models.job import CLOSED_STAGES, BikeChange, Job, JobWord, Photo, Stage, StageEntry, WorkItem
@@ -25,6 +26,7 @@ __all__ = [
     "ClearanceSet",
     "Comparison",
     "ComparisonRun",
+    "DynoCheck",
     "DynoSession",
     "FileLayout",
     "Handover",

@@ -262,6 +262,21 @@ def test_impossible_own_band_gives_an_error_at_its_field(login, job, asked, sent
     assert sentence in read_text(answer)
 
 
+def test_uncertainty_of_the_power_by_itself_is_on_the_page(login, job, shop) -> None:
+    """1 % of inertia is 0.577, 1 % from run to run over 3 runs 0.577, 0.5 % of the day: ±1.96·0.957 %."""
+    shop.inertia_error_pct = 1.0
+    shop.save()
+    comparison = make_comparison(job)
+    page = login(Role.DESK).get(reverse("comparison", args=[comparison.pk]))
+    peak_kw = 55 * 0.99195 * 1.02  # the line at 11,000 1/min, by ISO 1585 in this air
+    absolute = page.context["absolute"]
+    half_kw = 1.959964 * np.sqrt(1 / 3 + 1 / 3 + 0.25) / 100 * peak_kw
+    assert f"{peak_kw:.2f}\N{NO-BREAK SPACE}kW ± {half_kw:.2f}\N{NO-BREAK SPACE}kW" in absolute.sentence
+    missing = "air temperature, air pressure, humidity of the air, slip of the tyre, losses."
+    assert absolute.missing.endswith(missing)
+    assert absolute.sentence in page.content.decode()
+
+
 def test_form_says_how_many_runs_are_needed(login, job) -> None:
     page = read_text(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
     assert "To see 2 % in 4 of 5 comparisons, make" in page
