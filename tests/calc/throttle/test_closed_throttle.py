@@ -91,7 +91,7 @@ def closed_run(rng: np.random.Generator, run_sd_nm: float) -> GridChannel:
 def test_interval_of_overrun_torque_covers_truth_95_percent(runs: int) -> None:
     rng = np.random.default_rng(runs)
     inside = []
-    for _ in range(500):
+    for _ in range(400):
         found = average_overrun_torque([closed_run(rng, 0.3) for _ in range(runs)])
         at = found.engine_speed_rpm == 6500
         inside.append(np.abs(found.torque_nm[at] + 9.5) <= found.half_width_95_nm[at])

@@ -108,7 +108,7 @@ def test_plate_that_only_follows_a_creeping_hand_is_not_said_to_move(
         estimate_hold_drift(*creeping(rng, 0.0, gain, creep, seconds, rise, forgets), maps).verdict
         for creep in CREEPS
         for seconds, rise in ((1.5, 1000.0), (2.0, 1500.0), (3.0, 2000.0))
-        for _ in range(40)
+        for _ in range(15)
     ]
     assert np.mean([verdict.is_drift for verdict in found]) < 0.03
 
