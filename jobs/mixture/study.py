@@ -194,6 +194,7 @@ def compute_study(inputs: StudyInputs) -> StudyResult:
             inputs.rpm_axis,
             inputs.load_axis,
             hold=samples.hold,
+            run=samples.run,
         )
     limits = inputs.limits
     with errors_at("target"):

@@ -100,6 +100,7 @@ def build_mixture_grid(
     load_axis: npt.ArrayLike,
     *,
     hold: npt.ArrayLike,
+    run: npt.ArrayLike | None = None,
 ) -> MixtureGrid:
     """Sort steady samples into cells, with mean, spread and interval of each cell.
 
@@ -113,6 +114,9 @@ def build_mixture_grid(
         reach as far outwards as inwards.
     hold : array of int, (n,)
         Number of the hold each sample belongs to, from 0.
+    run : array of int, (n,), optional
+        Number of the run each sample belongs to; what shifts whole runs is then part of the interval, as far
+        as several runs visited a cell.
 
     Returns
     -------
@@ -151,7 +155,7 @@ def build_mixture_grid(
     brief = visits.n < MIN_VISIT_SAMPLES
     unused[UnusedReason.BRIEF] = int(visits.n[brief].sum())
     visits = visits.select(~brief)
-    surface = fit_surface(visits, columns, rows)
+    surface = fit_surface(visits, columns, rows, _runs_of_holds(hold, run))
     n, holds, sd = _count_cells(visits, shape[0] * shape[1])
 
     def in_visited(values: FloatArray) -> FloatArray:
@@ -182,6 +186,16 @@ def _count_cells(visits: Visits, cells: int) -> tuple[FloatArray, FloatArray, Fl
     with np.errstate(divide="ignore", invalid="ignore"):
         variance = np.maximum(second - first**2 / n, 0) / np.where(n > 1, n - 1, np.nan)
     return n, holds, np.sqrt(variance)
+
+
+def _runs_of_holds(hold: npt.ArrayLike, run: npt.ArrayLike | None) -> IntArray | None:
+    """Return the number of the run of each hold."""
+    if run is None:
+        return None
+    number = np.asarray(hold, dtype=np.intp)
+    runs = np.zeros(int(number.max(initial=-1)) + 1, dtype=np.intp)
+    runs[number] = np.asarray(run, dtype=np.intp)
+    return runs
 
 
 def _check_channels(speed: FloatArray, load: FloatArray, sensed: FloatArray, number: IntArray) -> None:

@@ -9,6 +9,7 @@ References
    and effective degrees of freedom (from memory).
 .. [2] D. Nychka, Journal of the American Statistical Association 83 (1988) 1134: coverage of the intervals of
    a smoothing spline (from memory).
+.. [3] NIST/SEMATECH e-Handbook of Statistical Methods, 3.2.3.3: two-way nested ANOVA (from memory).
 """
 
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ SMOOTHNESS = 0.001
 SLOPE_SHARE, LEVEL_SHARE = 1e-2, 1e-4
 # A hold that a point bears less than this of does not count for it: the corner of a cell has a quarter.
 MIN_WEIGHT = 0.25
+MIN_RUN_WEIGHT = 0.5  # holds of one run together, to tell how runs differ at a point
 # Chance that holds which scatter like the others are taken to scatter more.
 OWN_SPREAD_CHANCE = 0.01
 
@@ -52,7 +54,9 @@ class Surface:
     df: float
 
 
-def fit_surface(visits: Visits, columns: GridAxis, rows: GridAxis) -> Surface:
+def fit_surface(
+    visits: Visits, columns: GridAxis, rows: GridAxis, run_of_hold: IntArray | None = None
+) -> Surface:
     """Fit a surface to the visits of holds.
 
     Parameters
@@ -61,6 +65,8 @@ def fit_surface(visits: Visits, columns: GridAxis, rows: GridAxis) -> Surface:
         Arrays of (v,).
     columns, rows : GridAxis
         Engine speed [rpm] and load [%].
+    run_of_hold : array of int, (h,), optional
+        Number of the run that each hold belongs to.
 
     Returns
     -------
@@ -75,7 +81,8 @@ def fit_surface(visits: Visits, columns: GridAxis, rows: GridAxis) -> Surface:
     10,000 times weaker, slope and level) [1]_; k = 0.001 is a rule of thumb, no published source. The spread
     s² = |y − W b|²/f with f = n − trace(A⁻¹W'W), A = W'W + kP, is pooled over the grid; half-width =
     t(f)·s·√diag(A⁻¹) [2]_. If the holds around a point scatter more than that (F-test, 1 %), their own spread
-    counts.
+    counts. With runs given, the variance between them is added, over the number of runs at the point: what
+    their means at points that several visited differ by, less what s explains (components of variance [3]_).
     """
     size = rows.points.size * columns.points.size
     value, half_width, holds = np.full(size, np.nan), np.full(size, np.nan), np.zeros(size)
@@ -94,7 +101,11 @@ def fit_surface(visits: Visits, columns: GridAxis, rows: GridAxis) -> Surface:
     sd = float("nan")
     if df >= 1:
         sd = float(np.sqrt(residuals @ residuals / df))
-        half_width[used] = np.sqrt(np.diag(inverse)) * _scale(weights, residuals, counts, sd, df)
+        error = np.sqrt(np.diag(inverse))
+        if run_of_hold is not None:
+            run = run_of_hold[visits.hold[seen.first_visit]]
+            error = np.hypot(error, _between_runs(weights, residuals, run, sd))
+        half_width[used] = error * _scale(weights, residuals, counts, sd, df)
     value[used], holds[used] = level + fitted, counts
     return Surface(value, half_width, holds, sd, df)
 
@@ -106,6 +117,7 @@ class _Observations:
     weights: Any
     values: FloatArray
     hold: IntArray
+    first_visit: IntArray
 
 
 def _observe(visits: Visits, columns: GridAxis, rows: GridAxis) -> _Observations:
@@ -132,7 +144,7 @@ def _observe(visits: Visits, columns: GridAxis, rows: GridAxis) -> _Observations
         shape=(int(number[-1]) + 1, height * width),
     )
     values: FloatArray = np.bincount(number, weights=share * visits.first / visits.n).astype(float)
-    return _Observations(weights, values, hold[starts])
+    return _Observations(weights, values, hold[starts], np.flatnonzero(starts))
 
 
 def _count_holds(weights: Any, hold: IntArray) -> IntArray:
@@ -141,6 +153,33 @@ def _count_holds(weights: Any, hold: IntArray) -> IntArray:
     counts_for = counts.data >= MIN_WEIGHT
     pairs = np.unique(hold[counts.row[counts_for]] * weights.shape[1] + counts.col[counts_for])
     return np.bincount(pairs % weights.shape[1], minlength=weights.shape[1])
+
+
+def _between_runs(weights: Any, residuals: FloatArray, run: IntArray, sd: float) -> FloatArray:
+    """Return what the spread between runs adds to the standard error of each point, as a share of ``sd``.
+
+    It is read from points that several runs visited, beyond what the scatter of their holds explains.
+    """
+    from scipy.sparse import csr_array
+
+    kinds, number = np.unique(run, return_inverse=True)
+    of_run = csr_array((np.ones(run.size), (number, np.arange(run.size))), shape=(kinds.size, run.size))
+    bears = weights.maximum(0)
+    pull = (of_run @ bears.multiply(residuals[:, None]).tocsr()).toarray()
+    total, squares = (of_run @ bears).toarray(), (of_run @ bears.power(2)).toarray()
+    counts = total >= MIN_RUN_WEIGHT
+    runs = counts.sum(axis=0)
+    several = counts & (runs > 1)
+    if not several.any() or sd == 0:
+        return np.zeros(runs.size)
+    free = np.broadcast_to(1 - 1 / np.maximum(runs, 1), total.shape)[several]
+    off = float(np.sum(np.square(pull[several] / total[several])))
+    by_chance = float(np.sum(squares[several] / total[several] ** 2 * free))
+    variance = (off - sd**2 * by_chance) / float(free.sum() - by_chance * free.mean())
+    counted = np.where(counts, total, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shared = np.sum(counted**2, axis=0) / np.sum(counted, axis=0) ** 2  # one over the number of runs
+    return np.sqrt(max(variance, 0.0) * np.where(runs > 0, shared, 1.0)) / sd
 
 
 def _build_roughness(columns: GridAxis, rows: GridAxis, used: IntArray) -> Any:

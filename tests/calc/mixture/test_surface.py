@@ -140,3 +140,32 @@ def test_hold_that_hunts_across_a_boundary_is_one_observation() -> None:
     grid = build_mixture_grid(speed, np.full(120, 10.0), lambda_, RPM, LOAD, hold=np.arange(120) // 40)
     assert (grid.hold_sd, grid.df) == (pytest.approx(0.01, rel=0.02), pytest.approx(2, abs=0.1))
     assert list(grid.support[0, :3]) == [3, 3, 0]
+
+
+@pytest.mark.parametrize("passes", [2, 3])
+@pytest.mark.parametrize(("drift", "between"), [(0.0, 0.0), (0.005, 0.0), (0.0, 0.003)])
+def test_interval_knows_how_runs_differ(passes: int, drift: float, between: float) -> None:
+    """Runs of 1.5 s holds in steps of half a cell; lambda drifts within 5 s, or a whole run is off."""
+    rng, inside = np.random.default_rng(31), []
+    place = np.tile(np.arange(0, COLUMNS - 0.9, 0.5), 4 * passes)
+    steps = place.size // (4 * passes)
+    run = np.repeat(np.arange(4 * passes), steps)
+    load = 10 + 10 * (run // passes)
+    for _ in range(60):
+        off = (correlated(rng, (4 * passes, steps), drift, 5 / 1.75) if drift else 0.0) + rng.normal(
+            0, between, (4 * passes, 1)
+        )
+        lambda_ = 0.9 + 0.02 * np.sin(place / 2) + np.broadcast_to(off, (4 * passes, steps)).ravel()
+        lambda_ = np.repeat(lambda_ + rng.normal(0, 0.003, place.size), 10)
+        grid = build_mixture_grid(
+            np.repeat(3000 + 500 * place, 10),
+            np.repeat(load, 10),
+            lambda_ + rng.normal(0, 0.006, lambda_.size),
+            RPM,
+            LOAD,
+            hold=np.arange(place.size).repeat(10),
+            run=np.repeat(run, 10),
+        )
+        truth = 0.9 + 0.02 * np.sin(np.arange(COLUMNS) / 2)
+        inside.append(np.mean((np.abs(grid.mean - truth) <= grid.half_width_95)[grid.visited]))
+    assert 0.93 <= np.mean(inside) <= 0.985
