@@ -1,6 +1,7 @@
 """Comparisons on the job page; the verdicts are on the page of each comparison."""
 
 from jobs.comparisons.compare import Group, runs_by_comparison
+from jobs.comparisons.planning import describe_runs_needed
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.models import Comparison, ComparisonRun, Run
@@ -12,7 +13,11 @@ def section(results: JobResults) -> Section:
     comparisons = results.get(runs_by_comparison)
     rows = [(comparison, count_runs(members)) for comparison, members in comparisons.items()]
     state, reason = section_state(comparisons)
-    context = {"comparison_rows": rows, "can_compare": sum(run.counts for run in results.rows(Run)) > 1}
+    context = {
+        "comparison_rows": rows,
+        "can_compare": sum(run.counts for run in results.rows(Run)) > 1,
+        "runs_needed": describe_runs_needed(results.shop),
+    }
     return Section("comparisons", "Comparisons", state, reason, TEMPLATE, context)
 
 

@@ -5,8 +5,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.template.loader import render_to_string
 
 from jobs.clearances.facts import CLEARANCES
+from jobs.comparisons.facts import COMPARISONS
+from reports.drawing.pictures import detail_panels
 from reports.handover.snapshot.codec import SNAPSHOTS, from_json, to_json
 
 # Snapshots as stored when each format was in use.
@@ -65,3 +68,23 @@ def test_missing_keys_of_older_sheets_have_defaults() -> None:
     clearances = from_json(older).get(CLEARANCES)
     assert clearances is not None
     assert (clearances.has_found, clearances.out, clearances.courses) == (False, [], [])
+
+
+def test_older_sheet_prints_its_comparisons_as_it_was_issued() -> None:
+    """Its intervals were at each engine speed by itself, and nothing was said of what they contain."""
+    whole = from_json(next(stored for stored in STORED if stored["comparisons"]))
+    facts = whole.get(COMPARISONS)
+    pictures: list[list[Any]] = [[] for _ in facts]
+    context = {
+        "facts": facts,
+        "u": whole.shop.units,
+        "comparison_pictures": pictures,
+        "drive_pictures": pictures,
+    }
+    printed = render_to_string("jobs/comparisons/_sheet.html", context)
+    assert "does not mean equal: the runs scatter more than the two differ." in printed
+    assert "Each interval contains" not in printed
+    assert "Peak power after, by itself" not in printed
+    curves = next(comparison.curves for comparison in facts if comparison.curves)
+    line = detail_panels(curves, whole.shop.units)[0].lines[0]
+    assert line.label == "after less before, with 95 % interval"
