@@ -1,6 +1,6 @@
-"""Comparisons of runs before and after, roll-ons and repeatability.
+"""Comparisons of runs before and after, roll-ons and the spread of the dyno.
 
-Models: jobs.models.runs (Comparison, ComparisonRun). Arithmetic: jobs.calc.dyno.comparison,
-jobs.calc.dyno.repeats, jobs.calc.chassis.roll_on.
+Models: jobs.models.runs (Comparison, ComparisonRun). Arithmetic: jobs.calc.dyno (design, spread, comparison,
+curve_difference, uncertainty), jobs.calc.chassis.roll_on.
 Templates: templates/jobs/comparisons. Tests: tests/jobs/comparisons.
 """
