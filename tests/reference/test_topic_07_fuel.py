@@ -48,12 +48,13 @@ def gauge(case: Case) -> dict[str, float]:
 
 
 def correction(case: Case) -> dict[str, float]:
-    """Return the correction of a cell held twice at the measured lambda."""
+    """Return the correction of a cell held three times at the measured lambda."""
     measured, target = case["inputs"]["lambda_measured"], case["inputs"]["lambda_target"]
-    speed, load = np.full(20, RPM[0]), np.full(20, LOAD[0])
-    grid = build_mixture_grid(speed, load, np.full(20, measured), RPM, LOAD, hold=np.arange(20) // 10)
+    speed, load = np.full(30, RPM[0]), np.full(30, LOAD[0])
+    grid = build_mixture_grid(speed, load, np.full(30, measured), RPM, LOAD, hold=np.arange(30) // 10)
     multiplier = float(compute_correction(grid, target).wanted[0, 0])
-    return {"multiplier": multiplier, "percent": 100 * (multiplier - 1)}
+    # Least squares leave the last bit of a float open, and the case of no change has no width.
+    return {"multiplier": multiplier, "percent": round(100 * (multiplier - 1), 9)}
 
 
 def injector(case: Case) -> float:
@@ -63,7 +64,7 @@ def injector(case: Case) -> float:
     multiplier = np.full(shape, inputs["fuel_multiplier"])
     no = np.zeros(shape, dtype=bool)
     found = MixtureCorrection(
-        np.array(RPM), np.array(LOAD), multiplier, multiplier, no, no, np.full(shape, "")
+        np.array(RPM), np.array(LOAD), multiplier, multiplier, no, no, no, np.full(shape, "")
     )
     opening_ms = np.full(shape, inputs["pulse_ms"])
     applied = apply_to_table((RPM, LOAD), opening_ms, found, step=1e-6, dead_time=inputs["dead_time_ms"])

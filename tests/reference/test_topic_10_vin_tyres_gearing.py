@@ -68,9 +68,7 @@ def roller(case: Case) -> float:
     """Return the surface speed that a run uses as its road speed."""
     bench = RollerDyno(ShopProfile(roller_radius_m=case["inputs"]["drum_radius_m"]))
     channels = {"roller_speed_rpm": np.array([case["inputs"]["drum_rpm"]], dtype=float)}
-    speed_rad_s = bench.speed_rad_s(channels)
-    assert speed_rad_s is not None
-    surface_kmh = bench.surface_kmh(channels, speed_rad_s)
+    surface_kmh = bench.surface_kmh(channels)
     assert surface_kmh is not None
     return float(surface_kmh[0])
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django_tasks.base import TaskResultStatus
 from django_tasks_db.models import DBTaskResult
 
-from jobs.models import FileLayout, Handover, Job, Photo, Stage, TuneRevision
+from jobs.models import DynoCheck, FileLayout, Handover, Job, Photo, Stage, TuneRevision
 from jobs.runs.importing import RunDetails, import_run
 from reports.customer.links import acknowledge, mail_link
 from reports.handover.issuing import issue_sheet
@@ -82,6 +82,7 @@ def make_files(job: Job, staff: dict[Role, StaffMember]) -> None:
         details=RunDetails(),
     )
     FileLayout.objects.create(name=f"like {NAME} 1.csv", fingerprint="f", layout={})
+    DynoCheck.objects.create(subject=f"The bike of {NAME}", reading=70, by=staff[Role.TUNER])
     tune = TuneRevision.objects.get(job=job, number=1)
     tune.calibration_name = f"{NAME}.bin"
     tune.calibration.save("tune.bin", ContentFile(b"\x00\xffcalibration of " + NAME.encode() + b"\x00"))
