@@ -370,6 +370,7 @@ ARGUMENTS: dict[str, Callable[[Records], list[Any]]] = {
     "comparison-edit": pk_of("comparison"),
     "comparison-remove": pk_of("comparison"),
     "comparison-csv": pk_of("comparison"),
+    "run-uncertainty": pk_of("run"),
     "mixture-new": job_number(),
     "mixture": pk_of("mixture_study"),
     "mixture-edit": pk_of("mixture_study"),

@@ -1,16 +1,19 @@
-"""Uncertainty of the peak power after the work as such, beside that of the difference."""
+"""Uncertainty of a peak power by itself, after the work or of a single run, beside that of a difference."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from jobs.calc.dyno.air import STANDARDS
+from jobs.calc.dyno.spread import ShopSpread
 from jobs.calc.dyno.uncertainty import Budget, DynoErrors, power_budget
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import difference_formatter
 from jobs.comparisons.compare import ComparisonResult
 from jobs.comparisons.sessions import number_sessions
-from jobs.runs.results import get_air
+from jobs.comparisons.shop_spread import shop_spread
+from jobs.runs.results import RunResult, get_air
 from workshop.models import ShopProfile
 
 
@@ -25,7 +28,7 @@ class BudgetRow:
 
 @dataclass(frozen=True)
 class AbsolutePower:
-    """Peak power after the work with its uncertainty and where that comes from."""
+    """Peak power of some runs with its uncertainty and where that comes from."""
 
     sentence: str
     rows: list[BudgetRow]
@@ -47,13 +50,26 @@ def absolute_power(compared: ComparisonResult, shop: ShopProfile) -> AbsolutePow
     """Return the peak power after the work with its uncertainty; None if the runs were not compared."""
     if compared.result is None:
         return None
-    budget = find_budget(compared, shop)
-    peak_kw = float(np.mean([f.curve.peak_power_kw for f in compared.after if f.curve]))
+    return describe_power("Peak power after, by itself", compared.after, compared.spread, shop)
+
+
+def absolute_power_of_run(result: RunResult, shop: ShopProfile) -> AbsolutePower | None:
+    """Return the peak power of a run with its uncertainty; None if it has no curve."""
+    if result.curve is None:
+        return None
+    return describe_power("Peak power of this run", [result], shop_spread(shop), shop)
+
+
+def describe_power(
+    title: str, results: Sequence[RunResult], spread: ShopSpread, shop: ShopProfile
+) -> AbsolutePower:
+    budget = find_budget(results, spread, shop)
+    peak_kw = float(np.mean([result.curve.peak_power_kw for result in results if result.curve]))
     show = difference_formatter("kW", shop)
     expanded = show(budget.expanded_pct / 100 * peak_kw)
     return AbsolutePower(
         sentence=(
-            f"Peak power after, by itself: {show(peak_kw)} ± {expanded} (95 %, coverage factor "
+            f"{title}: {show(peak_kw)} ± {expanded} (95 %, coverage factor "
             f"{format_number(budget.factor, 2)}, by JCGM 100)."
         ),
         rows=[
@@ -67,16 +83,16 @@ def absolute_power(compared: ComparisonResult, shop: ShopProfile) -> AbsolutePow
     )
 
 
-def find_budget(compared: ComparisonResult, shop: ShopProfile) -> Budget:
-    runs = [f.run for f in compared.after]
-    correction = compared.after[0].correction
+def find_budget(results: Sequence[RunResult], spread: ShopSpread, shop: ShopProfile) -> Budget:
+    runs = [result.run for result in results]
+    correction = results[0].correction
     known = [key for key, standard in STANDARDS.items() if correction and standard == correction.standard]
     return power_budget(
         known[0] if known else shop.correction_standard,
         get_air(runs[0]) if known else None,
         dyno_errors(shop),
-        compared.spread.peak,
-        compared.spread.session,
+        spread.peak,
+        spread.session,
         runs=len(runs),
         sessions=len(set(number_sessions(runs))),
     )

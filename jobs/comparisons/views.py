@@ -28,12 +28,13 @@ from jobs.comparisons.planning import describe_runs_needed
 from jobs.comparisons.roll_on import RollOnResult, compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_forms import RollOnForm
 from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart, roll_on_csv_rows
-from jobs.comparisons.tables import absolute_power
+from jobs.comparisons.tables import absolute_power, absolute_power_of_run
 from jobs.job.form_page import form_page, section_url
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, load_job_results
 from jobs.models import Comparison, Run
-from jobs.runs.views import spreadsheet_response
+from jobs.runs.results import run_results
+from jobs.runs.views import find_run, spreadsheet_response
 from jobs.timeline.bike_states import bike_states
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.csv_files import csv_text
@@ -160,6 +161,20 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
     }
     status = 200 if roll_on and not band_form.errors else 422
     return render(request, "jobs/comparisons/detail.html", context, status=status)
+
+
+@staff
+@require_safe
+def run_uncertainty(request: StaffRequest, pk: int) -> HttpResponse:
+    run = find_run(pk)
+    result = load_job_results(run.job, request.shop).get(run_results)[run.pk]
+    context = {
+        "run": run,
+        "result": result,
+        "absolute": absolute_power_of_run(result, request.shop),
+        "can_write": request.user.holds(Role.TUNER),
+    }
+    return render(request, "jobs/comparisons/run_uncertainty.html", context)
 
 
 @staff
