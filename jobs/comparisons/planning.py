@@ -35,11 +35,12 @@ def plan_rows(shop: ShopProfile) -> list[NeededRow]:
 
 
 def find_plans(difference_pct: float, shop: ShopProfile) -> list[Plan | None]:
+    return [find_plan(difference_pct, shop, again=again, anew=anew) for again, anew in DESIGNS]
+
+
+def find_plan(difference_pct: float, shop: ShopProfile, *, again: bool, anew: bool) -> Plan | None:
     spread = shop_spread(shop)
-    return [
-        runs_needed(difference_pct, spread.mean, spread.session, again=again, anew=anew)
-        for again, anew in DESIGNS
-    ]
+    return runs_needed(difference_pct, spread.mean, spread.session, again=again, anew=anew)
 
 
 def format_plan(found: Plan | None) -> str:
@@ -63,7 +64,7 @@ def runs_rows(shop: ShopProfile) -> list[RunsRow]:
 def describe_runs_needed(shop: ShopProfile) -> str:
     """Say how many runs show a usual difference, before they are made."""
     spread = shop_spread(shop)
-    found = find_plans(USUAL_PCT, shop)[1]
+    found = find_plan(USUAL_PCT, shop, again=True, anew=False)
     source = "assumed" if spread.mean.assumed else "of the shop's own repeats"
     scatter = f"{format_number(spread.mean.sd_pct, 2)} % from run to run, {source}"
     if found is None:

@@ -16,7 +16,7 @@ def section(results: JobResults) -> Section:
     context = {
         "comparison_rows": rows,
         "can_compare": sum(run.counts for run in results.rows(Run)) > 1,
-        "runs_needed": describe_runs_needed(results.shop),
+        "runs_needed": "" if comparisons else describe_runs_needed(results.shop),
     }
     return Section("comparisons", "Comparisons", state, reason, TEMPLATE, context)
 

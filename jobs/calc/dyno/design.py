@@ -15,7 +15,7 @@ References
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -369,6 +369,7 @@ def plan(runs: int, run: RunSpread, session: SessionSpread, *, again: bool, anew
     return Plan(runs, float(_smallest_seen(freedom) * error))
 
 
+@lru_cache(maxsize=256)
 def runs_needed(
     difference_pct: float, run: RunSpread, session: SessionSpread, *, again: bool, anew: bool
 ) -> Plan | None:

@@ -17,6 +17,8 @@ from jobs.calc.statistics import FloatArray
 from jobs.calc.units.factors import FACTORS, convert, identify_unit
 from jobs.calc.units.numbers import format_digits, format_number
 
+# So many samples, spread over the file, tell the size of its values as well as all of them.
+MAX_SAMPLES = 20_000
 # A few values outside the plausible range are dropouts; a sensor in free air reads lean for a whole overrun.
 MAX_IMPLAUSIBLE_SHARE = 0.05
 MAX_IMPLAUSIBLE_LAMBDA_SHARE = 0.3
@@ -101,12 +103,18 @@ def with_typical_values(layout: FileLayoutSpec, channels: Mapping[str, FloatArra
     return replace(layout, columns=columns)
 
 
+def _thin_out(values: FloatArray) -> FloatArray:
+    """Return evenly spread samples of a long file, at most `MAX_SAMPLES`."""
+    return values[:: 1 + values.size // MAX_SAMPLES]
+
+
 def _typical_value(channel: Channel, values: FloatArray) -> float | None:
     """Return the step of a time, the median of a temperature, or nearly the largest of other values."""
-    finite = values[np.isfinite(values)]
     if channel.quantity == "time":
-        steps = np.diff(finite)
-        finite = steps[steps > 0]
+        steps = np.diff(values)
+        values = steps[steps > 0]
+    finite = _thin_out(values)
+    finite = finite[np.isfinite(finite)]
     if not finite.size:
         return None
     if channel.quantity in ("time", "temperature"):
@@ -117,6 +125,8 @@ def _typical_value(channel: Channel, values: FloatArray) -> float | None:
 def _implausible(column: Column, values: FloatArray) -> Question | None:
     channel = CHANNELS[column.channel or ""]
     question = value_question(column, values)
+    if question is None and channel.id != "engine_speed_rpm":
+        return None
     measured = values[np.isfinite(values)]
     limit = MAX_IMPLAUSIBLE_LAMBDA_SHARE if channel.id == "lambda" else MAX_IMPLAUSIBLE_SHARE
     if question and np.mean((measured < channel.low) | (measured > channel.high)) > limit:
@@ -188,7 +198,7 @@ def _power_torque_question(channels: Mapping[str, FloatArray]) -> Question | Non
     names = ("power_kw", "torque_nm", "engine_speed_rpm")
     if not set(names) <= channels.keys():
         return None
-    flag = power_torque_flag(*(channels[name] for name in names))
+    flag = power_torque_flag(*(_thin_out(channels[name]) for name in names))
     # Other reasons, such as losses that only the power has added, are no matter of units.
     if flag is None or not any(reason in flag.sentence for reason in UNIT_REASONS):
         return None

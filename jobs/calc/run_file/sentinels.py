@@ -45,10 +45,15 @@ def remove_sentinels(
     2¹⁶ - 1 and the other ends of whole numbers of 16 and 32 bits, also as tenths to thousandths, if they lie
     outside the plausible range of the channel; of a time only those of 32 bits; and whatever is above 10³⁰.
     """
-    found = np.abs(values) >= HUGE
+    # Hardly a file has any, which its lowest and highest value tell at once; NaN is passed over.
+    low, high = np.fmin.reduce(values, initial=np.nan), np.fmax.reduce(values, initial=np.nan)
+    ends: list[float] = []
     if column.channel is not None and column.unit not in TIME_FORMS:
-        ends = [end for end in _ends_of(column) if not _is_plausible(column, end, afr)]
-        found |= np.isin(values, ends)
+        seen = (end for end in _ends_of(column) if low <= end <= high)
+        ends = [end for end in seen if not _is_plausible(column, end, afr)]
+    if not ends and max(-low, high) < HUGE:
+        return values, None
+    found = (np.abs(values) >= HUGE) | np.isin(values, ends)
     if not found.any():
         return values, None
     at = lines[found]

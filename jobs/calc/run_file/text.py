@@ -247,7 +247,7 @@ def _one_line_feed(data: bytes) -> bytes:
         data = data.replace(b"\r\r\n", b"\n")
     if b"\r" in head and b"\n" not in head:
         return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    if data.count(b"\r") > data.count(b"\r\n"):
+    if b"\r" in data and data.count(b"\r") > data.count(b"\r\n"):
         data = b"\n".join(_part_at_returns(line) for line in data.split(b"\n"))
     return data
 
