@@ -77,6 +77,11 @@ def last_measured(results: JobResults) -> ClearanceSet | None:
     return max(left or sets, key=lambda measured: measured.measured_at, default=None)
 
 
+def run_sessions(results: JobResults) -> list[tuple[datetime, int | None]]:
+    """Return time and dyno session of the runs, which is all that a check is questioned by."""
+    return sorted(((run.made_at, run.session_id) for run in results.rows(Run)), key=lambda run: run[0])
+
+
 def runs_in_session(results: JobResults, session: DynoSession | None) -> list[Run]:
     pk = session.pk if session else None
     return [run for run in results.rows(Run) if run.session_id == pk]

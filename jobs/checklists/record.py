@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from jobs.checklists.facts import CHECKS
+from jobs.checklists.questions import run_sessions
 from jobs.checklists.section import section
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
@@ -23,7 +24,7 @@ from jobs.models import (
 )
 
 # What the lists are made from: the answers, and what they are questioned by.
-READS = (CheckItem, Check, DynoSession, Run, TuneRevision, ClearanceSet, Part, BikeChange, PartKind)
+READS = (CheckItem, Check, DynoSession, TuneRevision, ClearanceSet, Part, BikeChange, PartKind)
 
 
 def link_rows(page: JobPage, rows: list[Any]) -> None:
@@ -46,6 +47,7 @@ RECORD = JobRecord(
     ),
     reads=READS,
     needs_any=(ClearanceReading,),
+    made_from={Run: run_sessions},
     events=events,
     section=section,
     printed=CHECKS,

@@ -1,5 +1,6 @@
 """Clearances as found and as left, valve by valve."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -85,12 +86,11 @@ def pair_readings(
 
 def readings_by_set(results: JobResults) -> dict[ClearanceSet, list[ClearanceReading]]:
     """Return the readings of each set that has some, in the order of measuring."""
-    readings: dict[ClearanceSet, list[ClearanceReading]] = {
-        measured: [] for measured in results.rows(ClearanceSet)
-    }
+    readings: dict[int, list[ClearanceReading]] = defaultdict(list)
     for reading in results.rows(ClearanceReading):
-        readings[reading.clearance_set].append(reading)
-    return {measured: rows for measured, rows in readings.items() if rows}
+        readings[reading.clearance_set_id].append(reading)
+    sets = results.rows(ClearanceSet)
+    return {measured: readings[measured.pk] for measured in sets if measured.pk in readings}
 
 
 def clearances_before_after(results: JobResults) -> ClearancesBeforeAfter | None:

@@ -13,6 +13,7 @@ from django.db.models import CharField, F, Value
 from django.utils import timezone
 
 from jobs.calc.units.numbers import format_number
+from jobs.job.results import JobResults
 from jobs.models import ClearanceSet, Run, Slot, Stage, StageEntry, WorkPlace
 
 RUN, SLOT, STAGE = "run", "slot", "stage"
@@ -59,12 +60,17 @@ def within(column: str, day: dict[str, datetime]) -> dict[str, datetime]:
     return {f"{column}__{lookup}": at for lookup, at in day.items()}
 
 
-def describe_heat(measured: ClearanceSet, runs: Iterable[Run], zone: ZoneInfo) -> str:
+def run_times(results: JobResults) -> list[datetime]:
+    """Return when the runs of a job were made."""
+    return sorted(run.made_at for run in results.rows(Run))
+
+
+def describe_heat(measured: ClearanceSet, made_at: Iterable[datetime], zone: ZoneInfo) -> str:
     """Say whether the engine was cold, or that it is not known; "" if it did not run that day.
 
     A run counts that was imported after the clearances were saved, too.
     """
-    ran_at = last_run_at(measured, runs, zone)
+    ran_at = last_run_at(measured, made_at, zone)
     ran = f"The engine ran that day ({ran_at.astimezone(zone):%H:%M})" if ran_at else ""
     if not measured.engine_cold:
         return f"{ran}; whether it was cold when measured is not known." if ran else ""
@@ -79,8 +85,8 @@ def is_warm(measured: ClearanceSet) -> bool:
     return measured.engine_cold == ClearanceSet.Cold.WARM
 
 
-def last_run_at(measured: ClearanceSet, runs: Iterable[Run], zone: ZoneInfo) -> datetime | None:
+def last_run_at(measured: ClearanceSet, made_at: Iterable[datetime], zone: ZoneInfo) -> datetime | None:
     """Return when the engine last ran before a measurement on its day, as far as is on record."""
     day, at = measured.measured_at.astimezone(zone).date(), measured.measured_at
-    times = [run.made_at for run in runs if run.made_at < at and run.made_at.astimezone(zone).date() == day]
+    times = [run_at for run_at in made_at if run_at < at and run_at.astimezone(zone).date() == day]
     return max([*times, *([measured.ran_at] if measured.ran_at else [])], default=None)

@@ -13,7 +13,7 @@ from jobs.clearances.before_after import (
     prediction_mismatch,
     readings_by_set,
 )
-from jobs.clearances.engine_heat import describe_heat
+from jobs.clearances.engine_heat import describe_heat, run_times
 from jobs.clearances.trend import clearance_history
 from jobs.clearances.valve_gaps import JudgedReading, gap_key, orphaned_readings, to_reading, valve_gaps
 from jobs.job.by_job import ByJob, group_by_job
@@ -24,7 +24,6 @@ from jobs.job.sentences import counted
 from jobs.models import (
     ClearanceReading,
     ClearanceSet,
-    Run,
     ShimPlan,
     ShimPlanRow,
 )
@@ -168,7 +167,7 @@ def set_facts(results: JobResults, measured: ClearanceSet) -> ClearanceSetFacts:
         instrument=measured.instrument,
         engine_temperature_c=number(measured.engine_temperature_c),
         note=measured.note,
-        heat=describe_heat(measured, results.rows(Run), ZoneInfo(results.shop.time_zone)),
+        heat=describe_heat(measured, results.get(run_times), ZoneInfo(results.shop.time_zone)),
     )
 
 

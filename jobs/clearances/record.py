@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
+from jobs.clearances.engine_heat import run_times
 from jobs.clearances.facts import CLEARANCES, clearances_done, shims_by_job
 from jobs.clearances.section import section
 from jobs.job.event import Event, EventKind
@@ -75,7 +76,8 @@ RECORD = JobRecord(
             off_timeline="The event is its plan.",
         ),
     ),
-    reads=(ClearanceSet, ClearanceReading, ShimPlan, Run, TuneRevision),
+    reads=(ClearanceSet, ClearanceReading, ShimPlan, TuneRevision),
+    made_from={Run: run_times},
     section=section,
     events=events,
     printed=CLEARANCES,

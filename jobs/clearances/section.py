@@ -9,10 +9,10 @@ from jobs.clearances.before_after import (
     clearances_before_after,
     readings_by_set,
 )
-from jobs.clearances.engine_heat import describe_heat
+from jobs.clearances.engine_heat import describe_heat, run_times
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
-from jobs.models import ClearanceSet, Run, ShimPlan
+from jobs.models import ClearanceSet, ShimPlan
 from workshop.models import EngineSpec
 
 NO_SPEC = "the bike has no engine spec yet"
@@ -27,7 +27,7 @@ def section(results: JobResults) -> Section:
     zone = ZoneInfo(results.shop.time_zone)
     context: dict[str, Any] = {
         "clearance_sets": [
-            (measured, accepted_plan(measured), describe_heat(measured, results.rows(Run), zone))
+            (measured, accepted_plan(measured), describe_heat(measured, results.get(run_times), zone))
             for measured in sets
         ],
         "clearance_history": history,

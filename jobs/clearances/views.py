@@ -13,13 +13,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import clearances_before_after, prediction_mismatch
 from jobs.clearances.before_after_chart import build_chart
-from jobs.clearances.engine_heat import describe_heat
+from jobs.clearances.engine_heat import describe_heat, run_times
 from jobs.clearances.forms import ClearanceSetForm
 from jobs.clearances.shim_plan import ShimNeeded, earlier_plan_rows, shim_needed, turns_at
 from jobs.clearances.valve_gaps import JudgedReading, ValveGap, orphaned_readings, readings_by_gap
 from jobs.job.lookup import get_job_or_404
 from jobs.job.results import load_job_results
-from jobs.models import ClearanceSet, Job, Run, ShimPlan, ShimPlanRow
+from jobs.models import ClearanceSet, Job, ShimPlan, ShimPlanRow
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import EngineSpec, Role
 from workshop.records.responses import flash_saved, post_data, render_form
@@ -161,7 +161,7 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         "has_predictions": any(row.predicted for row in table),
         "picture": build_chart(history, request.shop) if history else None,
         "plan": find_plan(measured),
-        "heat": describe_heat(measured, results.rows(Run), ZoneInfo(request.shop.time_zone)),
+        "heat": describe_heat(measured, results.get(run_times), ZoneInfo(request.shop.time_zone)),
         "can_write": request.user.holds(Role.MECHANIC),
     }
     return render(request, "jobs/clearances/detail.html", context)

@@ -76,6 +76,9 @@ class JobRecord:
         Every model whose rows the section is made from.
     needs_any : tuple of model
         Models of which the section only needs to know whether the job has any.
+    made_from : mapping of model to callable
+        Models of which the section only needs what the function makes of their rows: it is made again only
+        if that has changed.
     carries : tuple of model
         Models whose rows of the bike's other jobs section or road-use causes are made from.
     section : callable, optional
@@ -101,6 +104,7 @@ class JobRecord:
     shared: "tuple[Rows, ...]" = ()
     reads: tuple[type[models.Model], ...] = ()
     needs_any: tuple[type[models.Model], ...] = ()
+    made_from: "Mapping[type[models.Model], Callable[[JobResults], object]]" = field(default_factory=dict)
     carries: tuple[type[models.Model], ...] = ()
     section: "Callable[[JobResults], Section] | None" = None
     events: "Callable[[JobResults], Iterable[Event]] | None" = None

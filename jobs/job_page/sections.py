@@ -39,8 +39,26 @@ def rendered_sections(results: JobResults, roles: frozenset[Role]) -> list[Rende
     written may still be undone.
     """
     return [
-        stored(record, results, sorted(roles), partial(render, record, results, roles))
+        stored(
+            record,
+            results,
+            (sorted(roles), facts_made_from(record, results)),
+            partial(render, record, results, roles),
+        )
         for record in with_section()
+    ]
+
+
+def facts_made_from(record: JobRecord, results: JobResults) -> list[object]:
+    """Return what a section needs of rows that it does not read whole, stored under those rows."""
+    return [
+        stored(
+            JobRecord(f"{record.key} from {model.__name__}", reads=(model,)),
+            results,
+            "",
+            partial(make, results),
+        )
+        for model, make in record.made_from.items()
     ]
 
 

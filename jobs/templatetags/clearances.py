@@ -9,7 +9,7 @@ from django.utils.html import format_html, format_html_join
 from jobs.calc.clearances.readings import Judgement
 from jobs.calc.units.length_format import format_mm
 from jobs.clearances.before_after import ClearancesBeforeAfter
-from jobs.clearances.before_after_chart import BeforeAfterChart, Tick, build_chart
+from jobs.clearances.before_after_chart import BeforeAfterChart, ChartRow, Tick, build_chart
 from jobs.clearances.valve_gaps import ValveGap, verdict_slug
 from jobs.models import ClearanceReading
 from workshop.models import ShopProfile
@@ -61,6 +61,35 @@ def grid_lines(ticks: list[Tick]) -> str:
     """Return the grid behind every row of the chart, built once for all rows."""
     line = '<line class="valves-grid" x1="{0}" x2="{0}" y1="0" y2="100%"/>'
     return format_html_join("", line, ((tick.at,) for tick in ticks))
+
+
+@register.filter
+def row_marks(row: ChartRow) -> str:
+    """Return range, target and readings of a valve, which a template would look up one by one."""
+    found, left = row.found, row.left
+    bracket = '<line class="valves-bracket{}" x1="{}" x2="{}" y1="50%" y2="50%"/>'
+    marks: list[tuple[str, tuple[str, ...]]] = []
+    if row.range_width:
+        shape = '<rect class="valves-range" x="{}" width="{}" y="20%" height="60%"/>'
+        marks.append((shape, (row.range_at, row.range_width)))
+    if row.target_at:
+        shape = '<line class="valves-target" x1="{0}" x2="{0}" y1="20%" y2="80%"/>'
+        marks.append((shape, (row.target_at,)))
+    if found and left:
+        shape = '<line class="valves-moved" x1="{}" x2="{}" y1="50%" y2="50%"/>'
+        marks.append((shape, (found.at, left.at)))
+    if found and found.is_bracket:
+        marks.append((bracket, (" valves-bracket-found", found.low, found.high)))
+    if left and left.is_bracket:
+        marks.append((bracket, ("", left.low, left.high)))
+    if found:
+        marks.append(('<circle class="valves-found" cx="{}" cy="50%" r="4.5"/>', (found.at,)))
+    if left:
+        shape = (
+            '<svg x="{}" y="50%" overflow="visible"><path class="valves-left" d="M0-5 5 0 0 5-5 0z"/></svg>'
+        )
+        marks.append((shape, (left.at,)))
+    return format_html_join("", "{}", ((format_html(shape, *values),) for shape, values in marks))
 
 
 @register.simple_tag

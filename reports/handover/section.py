@@ -38,7 +38,7 @@ from reports.models import HandoverSheet
 
 # The source of each kind of blocker, so that a change reads only that kind again.
 CLEARANCES = JobRecord("clearance blockers", reads=(ClearanceSet, ClearanceReading))
-CHECKS = JobRecord("check blockers", reads=CHECK_READS, needs_any=(ClearanceReading,))
+CHECKS = JobRecord("check blockers", reads=(*CHECK_READS, Run), needs_any=(ClearanceReading,))
 RUNS = JobRecord("run blockers", reads=(Run,))
 WORK = JobRecord("agreed work blockers", reads=(WorkItem,))
 FUEL = JobRecord("fuel blockers", reads=(MixtureStudy, Run, BikeChange, PartKind))

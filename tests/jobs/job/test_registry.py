@@ -62,7 +62,7 @@ def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
     # Otherwise a stored section would not be rendered again after a change of those rows.
     results = load_results(make_job_with_everything(staff))
     record.section(results)
-    assert results.page.models_read - {StaffMember} <= {*record.reads}
+    assert results.page.models_read - {StaffMember} <= {*record.reads, *record.made_from}
     assert results.page.models_carried <= {*record.carries}
 
 

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from jobs.models import Job, Part, SuspensionSetting, TuneRevision, WorkItem
-from tests.factories import make_job
+from tests.factories import make_channel_run, make_clearance_set, make_job
 from tests.html import read_values
 from workshop.models import Role, ShopProfile
 
@@ -194,3 +194,16 @@ def test_unknown_number_is_not_cached(job: Job, login: Callable[[Role], Client])
     assert [client.get(address).status_code for _ in range(2)] == [404, 404]
     Job.objects.update(number="2031-0001")
     assert client.get(address).status_code == 200
+
+
+def test_run_at_another_time_renders_the_clearances_again(read: Read, job: Job, staff) -> None:
+    """A run earlier on the day of the measurement is said at the clearances; its note is not."""
+    measured = make_clearance_set(job, staff[Role.MECHANIC])
+    run = make_channel_run(job, staff[Role.TUNER], "a.csv", {"engine_speed_rpm": [3000.0]})
+    ran = "The engine ran that day"
+    run.made_at = measured.measured_at + timedelta(hours=1)
+    run.save()
+    assert ran not in read()
+    run.made_at = measured.measured_at - timedelta(minutes=1)
+    run.save()
+    assert ran in read()
