@@ -37,11 +37,10 @@ def questions(results: JobResults, check: Check) -> list[str]:
 def before_roller_questions(results: JobResults, check: Check) -> list[str]:
     """Question a tick that came after the first run of its session, or before the session."""
     session, found = check.session, []
-    first = first_run(runs_in_session(results, session))
-    if first and check.at > first.made_at:
+    first = min(runs_in_session(results, session), default=None)
+    if first and check.at > first:
         found.append(
-            f"Ticked after the first run of dyno session {number_of(session)} "
-            f"({shop_time(results, first.made_at)})."
+            f"Ticked after the first run of dyno session {number_of(session)} ({shop_time(results, first)})."
         )
     if session and check.at < session.started_at:
         found.append(
@@ -55,14 +54,14 @@ def after_valves_questions(results: JobResults, check: Check) -> list[str]:
     measured = last_measured(results)
     if measured is None:
         return []
-    runs = results.rows(Run)
-    after = first_run([run for run in runs if run.made_at > measured.measured_at])
-    if after and check.at > after.made_at:
+    times = [made_at for made_at, _ in results.get(run_sessions)]
+    after = min((at for at in times if at > measured.measured_at), default=None)
+    if after and check.at > after:
         return [
-            f"Ticked after a run ({shop_time(results, after.made_at)}): it belongs after the clearances "
+            f"Ticked after a run ({shop_time(results, after)}): it belongs after the clearances "
             f"{measured.get_when_display()} and before the first start."
         ]
-    if any(check.at < run.made_at < measured.measured_at for run in runs):
+    if any(check.at < at < measured.measured_at for at in times):
         return [
             "Ticked before the engine ran and the clearances were measured again "
             f"({shop_time(results, measured.measured_at)})."
@@ -82,13 +81,10 @@ def run_sessions(results: JobResults) -> list[tuple[datetime, int | None]]:
     return sorted(((run.made_at, run.session_id) for run in results.rows(Run)), key=lambda run: run[0])
 
 
-def runs_in_session(results: JobResults, session: DynoSession | None) -> list[Run]:
+def runs_in_session(results: JobResults, session: DynoSession | None) -> list[datetime]:
+    """Return when the runs of a session were made."""
     pk = session.pk if session else None
-    return [run for run in results.rows(Run) if run.session_id == pk]
-
-
-def first_run(runs: Sequence[Run]) -> Run | None:
-    return min(runs, key=lambda run: run.made_at, default=None)
+    return [made_at for made_at, of_session in results.get(run_sessions) if of_session == pk]
 
 
 def contradictions(results: JobResults, item: CheckItem) -> list[str]:

@@ -43,6 +43,11 @@ class JobResults:
             self._facts[derive] = derive(self)
         return cast("T", self._facts[derive])
 
+    def keep(self, derive: "Callable[[JobResults], T]", value: "T") -> "T":
+        """Keep a fact that was derived from the same rows before, so that they need not be read."""
+        self._facts[derive] = value
+        return value
+
 
 def load_job_results(job: Job, shop: ShopProfile) -> JobResults:
     """Return fresh results of a job."""

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from django.core.cache import caches
 from django.db import connection
+from django.db.models import Model
 from django.template.loader import render_to_string
 
 from jobs.job.registry import JobRecord, records
@@ -51,15 +52,12 @@ def rendered_sections(results: JobResults, roles: frozenset[Role]) -> list[Rende
 
 def facts_made_from(record: JobRecord, results: JobResults) -> list[object]:
     """Return what a section needs of rows that it does not read whole, stored under those rows."""
-    return [
-        stored(
-            JobRecord(f"{record.key} from {model.__name__}", reads=(model,)),
-            results,
-            "",
-            partial(make, results),
-        )
-        for model, make in record.made_from.items()
-    ]
+
+    def fact(model: type[Model], make: Callable[[JobResults], object]) -> object:
+        rows = JobRecord(f"{record.key} from {model.__name__}", reads=(model,))
+        return results.keep(make, stored(rows, results, "", partial(make, results)))
+
+    return [fact(model, make) for model, make in record.made_from.items()]
 
 
 def stored(record: JobRecord, results: JobResults, made_from: object, make: Callable[[], T]) -> T:
