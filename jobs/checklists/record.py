@@ -23,7 +23,7 @@ from jobs.models import (
     TuneRevision,
 )
 
-# What the lists are made from: the answers, and what they are questioned by.
+# What the lists are made from, beside the times of the runs: the answers, and what they are questioned by.
 READS = (CheckItem, Check, DynoSession, TuneRevision, ClearanceSet, Part, BikeChange, PartKind)
 
 
