@@ -11,9 +11,34 @@ ADDITIONS = (
     ("known customer", "jobs/job/_last_of_customer.html"),
     ("known bike", "jobs/job/_last_of_bike.html"),
     ("no customers", "jobs/booking/_no_customers.html"),
+    ("engine drawing", "jobs/clearances/_of_engine.html"),
     ("engine page", "jobs/bikes/_of_engine.html"),
-    ("shop page", "jobs/job/_shop_lists.html"),
+    ("shop menu", "jobs/job/_shop_menu.html"),
+    ("instruments page", "jobs/verification/_link.html"),
 )
+# By entry of the bar: the first parts of the addresses of its pages, besides its own.
+AREAS = {
+    "today": ("slots", "calendar"),
+    "jobs": (
+        "changes",
+        "checks",
+        "clearances",
+        "comparisons",
+        "contacts",
+        "dyno-sessions",
+        "mixture",
+        "parts",
+        "photos",
+        "runs",
+        "suspension",
+        "throttle",
+        "tune-changes",
+        "tunes",
+        "wishes",
+        "work",
+    ),
+    "shop": ("dyno-checks", "layouts", "repeatability"),
+}
 
 
 def has_todays_tables(migrated: Apps) -> bool:
@@ -45,11 +70,17 @@ class JobsConfig(AppConfig):
     def ready(self) -> None:
         from jobs.job.stages import open_jobs_blocker
         from workshop.additions import add_template
+        from workshop.areas import add_to_area
         from workshop.privacy.erase import erasure_checks
 
         if open_jobs_blocker not in erasure_checks:
             erasure_checks.append(open_jobs_blocker)
         from jobs.records import register_records
+        from jobs.runs.refused_uploads import discard_old_uploads
+        from workshop.background.abandoned import take_up_steps
+
+        if discard_old_uploads not in take_up_steps:
+            take_up_steps.append(discard_old_uploads)
         from jobs.runs.erasing import NAMED_RUN_FILES
         from jobs.tunes.erasing import NAMED_CALIBRATIONS
         from workshop.privacy.documents import register_documents
@@ -60,4 +91,6 @@ class JobsConfig(AppConfig):
         register_records()
         for place, template in ADDITIONS:
             add_template(place, template)
+        for area, parts in AREAS.items():
+            add_to_area(area, *parts)
         post_migrate.connect(create_defaults, sender=self, dispatch_uid="jobs.defaults")

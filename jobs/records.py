@@ -12,6 +12,7 @@ PACKAGES = (
     "booking",
     "handing_over",
     "work_items",
+    "contacts",
     "intake",
     "parts",
     "tunes",
@@ -20,21 +21,23 @@ PACKAGES = (
     "checklists",
     "timeline",
     "runs",
+    "verification",
     "comparisons",
     "drive_force",
     "heat_soak",
-    "verification",
     "mixture",
     "throttle",
     "ignition",
     "injectors",
+    "wishes",
     "bikes",
-    "today",
     "job_page",
+    "today",
 )
 
 # As on the job page, the sheet and the documents.
 PRINTED_ORDER = (
+    "wishes",
     "job_page",
     "planner",
     "intake",
@@ -48,6 +51,7 @@ PRINTED_ORDER = (
     "throttle",
     "suspension",
     "timeline",
+    "contacts",
     "checklists",
     "handing_over",
 )

@@ -27,8 +27,8 @@ def check_task_tables(
         return []
     return [
         Warning(
-            "TASKS=database, but the database has no tables for tasks: no sheet can be issued.",
-            hint="Run manage.py migrate, or leave TASKS out.",
+            "TASKS=database is set but the task tables are missing, so no sheet can be issued.",
+            hint="Run manage.py migrate, or unset TASKS.",
             id="reports.W001",
         )
     ]

@@ -14,10 +14,11 @@ from django_tasks import task
 
 from reports.handover.sheet import sheet_pdf
 from reports.models import HandoverSheet, Printing
+from reports.typesetting.signing import CertificateUnreadable, has_certificate, sign_pdf
 from workshop.background.abandoned import MAX_ATTEMPTS, when_stopped
 
 STOPPED = "Printing was stopped before it had finished."
-GIVEN_UP = f"Printing was stopped or not begun {MAX_ATTEMPTS} times. Look at the log of the site."
+GIVEN_UP = f"Printing was stopped or not begun {MAX_ATTEMPTS} times. Check the log of the site."
 
 
 class PdfMismatch(Exception):
@@ -98,12 +99,12 @@ def record_stop(sheet_pk: int, attempt: int, problem: str) -> None:
 
 
 def describe_error(problem: BaseException) -> str:
-    if isinstance(problem, PdfMismatch):
+    if isinstance(problem, PdfMismatch | CertificateUnreadable):
         return str(problem)
     if isinstance(problem, OSError):
         return f"A file could not be written: {problem.strerror or problem}."
     if isinstance(problem, Exception):
-        return "The program failed while it made the pages; its log says how."
+        return "A program error stopped the printing. See the server log."
     return STOPPED
 
 
@@ -112,14 +113,20 @@ def file_name(sheet: HandoverSheet) -> str:
 
 
 def store_pdf(sheet: HandoverSheet, pdf: bytes) -> None:
-    """Attach the PDF, or restore the lost file of a printed sheet."""
-    sha256 = hashlib.sha256(pdf).hexdigest()
+    """Attach the PDF, signed if the shop has a certificate, or restore the lost file of a printed sheet."""
     storage = sheet.pdf.storage
+    signature = None
+    if sheet.is_printed:
+        pdf += bytes(sheet.signature)
+    elif has_certificate():
+        signature = sign_pdf(pdf)
+        pdf += signature.appended
+    sha256 = hashlib.sha256(pdf).hexdigest()
     if sheet.is_printed:
         if sha256 != sheet.sha256:
             raise PdfMismatch(
                 f"The file of sheet {sheet.number} is missing or was changed, and this version of the "
-                "program makes it differently. Its data are kept whole: look for the file in a back-up."
+                "program makes it differently. Its data are complete. Restore the file from a backup."
             )
         storage.delete(sheet.pdf.name or "")
         storage.save(sheet.pdf.name, ContentFile(pdf))
@@ -127,7 +134,7 @@ def store_pdf(sheet: HandoverSheet, pdf: bytes) -> None:
     name = storage.save(sheet.pdf.field.generate_filename(sheet, file_name(sheet)), ContentFile(pdf))
     attached = False
     try:
-        attached = sheet.attach(name, sha256)
+        attached = sheet.attach(name, sha256, signature)
     finally:
         if not attached:
             storage.delete(name)

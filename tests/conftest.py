@@ -57,6 +57,8 @@ def clear_stored_sections() -> None:
 @pytest.fixture(autouse=True)
 def temporary_files(settings, tmp_path) -> None:
     settings.MEDIA_ROOT = tmp_path / "files"
+    previews = {**settings.CACHES["previews"], "LOCATION": tmp_path / "previews"}
+    settings.CACHES = {**settings.CACHES, "previews": previews}
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -24,7 +25,16 @@ from jobs.models import (
     WorkPlace,
 )
 from jobs.runs.channel_files import store_channels
-from workshop.models import Bike, Customer, EngineSpec, Role, ShopProfile, StaffMember
+from workshop.models import (
+    Bike,
+    Customer,
+    EngineSpec,
+    Instrument,
+    InstrumentCheck,
+    Role,
+    ShopProfile,
+    StaffMember,
+)
 
 NAMES = {
     Role.DESK: "Dana Desk",
@@ -130,6 +140,18 @@ def make_clearance_set(
 
 def make_revision(job: Job, by: StaffMember, number: int = 0, **overrides: Any) -> TuneRevision:
     return TuneRevision.objects.create(job=job, number=number, loaded_by=by, **overrides)
+
+
+def make_instrument(kind: str, name: str, number: str = "", **overrides: Any) -> Instrument:
+    return Instrument.objects.create(kind=kind, name=name, number=number, **overrides)
+
+
+def add_check(
+    instrument: Instrument, on: date, due: date | None = None, by: str = "Fennport laboratory", **given: Any
+) -> InstrumentCheck:
+    return InstrumentCheck.objects.create(
+        instrument=instrument, checked_on=on, due_on=due, checked_by=by, **given
+    )
 
 
 def make_simulated_run(job: Job, by: StaffMember, simulated: simulator.SimulatedRun, **overrides: Any) -> Run:

@@ -50,12 +50,13 @@ def clients(login: Callable[[Role], Client]) -> list[Client]:
 def save_line(client: Client, pk: int, line: str) -> bool:
     """Add a line to a customer's note; return False if the edit conflict was reported."""
     read = Customer.objects.get(pk=pk)
-    sent = {"name": read.name, "phone": read.phone, "email": read.email, "version": read.version}
+    names = ("name", "phone", "email", "language", "version")
+    sent = {name: getattr(read, name) for name in names}
     response = client.post(reverse("customer-edit", args=[pk]), {**sent, "note": f"{read.note}\n{line}"})
     if response.status_code == 302:
         return True
     assert response.status_code == 422
-    assert "Not saved: Ola Owner changed this" in response.content.decode()
+    assert "Not saved. Ola Owner changed this" in response.content.decode()
     return False
 
 
@@ -112,7 +113,7 @@ def test_concurrent_stage_change_succeeds_once(clients: list[Client]) -> None:
     )
     assert sorted(response.status_code for response in responses) == [302] + [422] * 7
     refused = [response.content.decode() for response in responses if response.status_code == 422]
-    assert all("moved this job" in page or "at the same moment" in page for page in refused)
+    assert all("moved this job" in page or "at the same time" in page for page in refused)
     assert StageEntry.objects.filter(job=job).count() == 1
 
 

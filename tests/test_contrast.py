@@ -10,20 +10,23 @@ from pathlib import Path
 import pytest
 
 THEME = Path(__file__).resolve().parent.parent / "static" / "css" / "theme.css"
+SET_BY_SCRIPTS = {"--valve-width"}
 TEXT, EDGE = 4.5, 3.0
 GROUNDS = ["paper", "sheet", "well"]
 TEXT_PAIRS = [
     *((ink, ground) for ink in ("ink", "ink-soft", "accent", "accent-strong") for ground in GROUNDS),
-    *(("alert", ground) for ground in (*GROUNDS, "alert-wash")),
-    ("ink", "alert-wash"),
-    ("ink", "accent-wash"),
+    *((state, ground) for state in ("ok", "warn", "alert") for ground in (*GROUNDS, f"{state}-wash")),
+    *(("ink", f"{state}-wash") for state in ("accent", "ok", "warn", "alert")),
+    ("accent", "accent-wash"),
+    ("paper", "ink"),
     ("on-accent", "accent"),
     ("on-accent", "accent-strong"),
     *(("on-mixture", f"{side}-{step}") for side in ("rich", "lean") for step in (1, 2, 3)),
 ]
 EDGE_PAIRS = [
     *((line, ground) for line in ("edge", "focus") for ground in GROUNDS),
-    *((curve, "sheet") for curve in ("before", "accent", "other-1", "other-2", "other-3")),
+    *((curve, "sheet") for curve in ("before", "accent", *(f"line-{number}" for number in range(1, 13)))),
+    ("metal-line", "sheet"),
 ]
 
 
@@ -61,3 +64,10 @@ def test_theme_meets_minimum_contrast(theme: str, pairs: list[tuple[str, str]], 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_both_themes_define_the_same_colours(theme: str) -> None:
     assert read_colours(theme).keys() == read_colours("light").keys()
+
+
+def test_every_variable_of_a_style_is_set() -> None:
+    """A misspelt colour is no error in a browser: lines vanish and areas become black."""
+    styles = "".join(path.read_text() for path in THEME.parent.glob("*.css"))
+    used = set(re.findall(r"var\((--[\w-]+)", styles))
+    assert used - set(re.findall(r"(--[\w-]+)\s*:", styles)) - SET_BY_SCRIPTS == set()

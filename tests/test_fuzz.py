@@ -19,7 +19,7 @@ from django.urls import NoReverseMatch, reverse
 from lxml import html
 
 from reports.documents import document
-from reports.handover import issuing
+from reports.handover import preview
 from tests.test_access import ARGUMENTS, PATTERNS, Records, address, picture
 from workshop.models import Role
 
@@ -165,7 +165,9 @@ class Visitor:
 def blank_documents(blank_pages, monkeypatch) -> None:
     """Set no pages, which would take the most of the time."""
     monkeypatch.setattr(document, "typeset", lambda *args, **kwargs: b"%PDF-1.7")
-    monkeypatch.setattr(issuing, "sheet_pdf", lambda *args, **kwargs: b"%PDF-1.7")
+    monkeypatch.setattr(preview, "sheet_pdf", lambda *args, **kwargs: b"%PDF-1.7")
+    monkeypatch.setattr(preview, "picture_of_first_page", lambda pdf: b"\x89PNG")
+    monkeypatch.setattr(preview, "count_pages", lambda pdf: 1)
 
 
 @pytest.mark.slow

@@ -180,7 +180,16 @@ def test_rules_import_no_requests_responses_or_forms() -> None:
 
 ABOVE = {"workshop": {"jobs", "reports"}, "jobs": {"reports"}}
 # The page frame and the error pages belong to the project, like its URLs and settings.
-FRAME = {"includes/_bar.html", "400.html", "403.html", "404.html", "500.html", "507.html"}
+FRAME = {
+    "base.html",
+    "includes/_bar.html",
+    "includes/_shortcuts.html",
+    "400.html",
+    "403.html",
+    "404.html",
+    "500.html",
+    "507.html",
+}
 TEMPLATES = ROOT / "templates"
 
 

@@ -28,6 +28,8 @@ pytestmark = pytest.mark.slow
 BACKUPS = Path(__file__).parents[1] / "fixtures" / "backups"
 VERSIONS = sorted({path.name.rsplit("-", 1)[0] for path in BACKUPS.glob("*.tar.xz")})
 OURS = ("workshop", "jobs", "reports")
+# Default kinds of parts that a migration renames, each with a row of its history.
+RENAMED_KINDS = {"2026-11-29": 1, "2026-11-29b": 1}
 
 
 def unpack(version: str, folder: Path) -> Path:
@@ -107,6 +109,8 @@ def test_backup_of_earlier_version_is_restored_and_usable(version, tmp_path, fre
     found = json.loads(looked.stdout)
     assert found["tables"] == describe_tables()  # the same as of a new shop
     ours = {table: count for table, count in manifest.rows.items() if table.startswith(OURS)}
+    if version in RENAMED_KINDS:
+        ours["jobs_historicalpartkind"] += RENAMED_KINDS[version]
     assert {table: found["rows"].get(table) for table in ours} == ours
     assert [page for page, status in found["pages"].items() if status != 200] == []
     assert len(found["pages"]) > 30
@@ -128,14 +132,14 @@ def test_backup_from_between_squashed_migrations_is_rejected(tmp_path) -> None:
                 data = json.dumps(manifest).encode()
                 member.size = len(data)
             target.addfile(member, io.BytesIO(data))
-    with pytest.raises(ValueError, match="backup is from before the oldest version"):
+    with pytest.raises(ValueError, match="This backup is too old for this version"):
         restore_backup(older)
 
 
 @pytest.mark.django_db
 def test_database_from_between_squashed_migrations_is_rejected() -> None:
     MigrationRecorder(connection).record_unapplied("jobs", "0004_places_and_days_shut")
-    with pytest.raises(CommandError, match="database is from before the oldest version"):
+    with pytest.raises(CommandError, match="This database is too old for this version"):
         call_command("migrate")
 
 

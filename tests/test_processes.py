@@ -61,7 +61,8 @@ def test_wrong_passwords_are_counted_over_all_processes(client: Client) -> None:
 
 def test_form_sent_to_two_processes_acts_once(login) -> None:
     client = login(Role.DESK)
-    form = (reverse("customer-new"), {"name": "Tamsin Orrery", "form_key": str(uuid.uuid4())})
+    sent = {"name": "Tamsin Orrery", "language": "en", "form_key": str(uuid.uuid4())}
+    form = (reverse("customer-new"), sent)
     assert client.post(*form).status_code == 302
     assert post_in_another_process(client, form) == [302]
     assert Customer.objects.count() == 1

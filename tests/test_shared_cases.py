@@ -72,6 +72,15 @@ def test_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> None:
     assert verdict_slug(reading and make_gap(case).judge(reading)) == case["verdict"]
 
 
+@pytest.mark.parametrize("case", VERDICTS["at_limit"], ids=case_id)
+def test_value_at_a_limit_says_so_as_in_scripts(case: dict[str, Any]) -> None:
+    reading = parse_reading(case["typed"])
+    assert reading is not None
+    judgement = make_gap(case).judge(reading)
+    assert judgement is not None
+    assert judgement.word == case["word"]
+
+
 @pytest.mark.parametrize("case", VERDICTS["closing"], ids=case_id)
 def test_closing_clearance_verdict_agrees_with_scripts(case: dict[str, Any]) -> None:
     unloaded, loaded = parse_reading(case["unloaded"]), parse_reading(case["loaded"])
@@ -85,7 +94,7 @@ def test_as_left_check_agrees_with_scripts(case: dict[str, Any]) -> None:
     reading = parse_reading(case["typed"], unit)
     assert reading is not None
     sentence = compare_as_left(Decimal(case["predicted"]), reading).describe(length_formatter(unit))
-    said = re.search(r" is (.*) than the .* predicted: ", sentence)
+    said = re.search(r" is (.*) than the .* predicted[.] ", sentence)
     assert (said[1] if said else sentence) == case["says"]
 
 

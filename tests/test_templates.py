@@ -157,10 +157,10 @@ def test_scripts_are_loaded_as_modules() -> None:
 @pytest.mark.parametrize(
     ("status", "text"),
     [
-        (400, "could not be read"),
+        (400, "We could not read this request"),
         (403, "does not have the role"),
-        (404, "No record or page has this address"),
-        (500, "The fault is on our side"),
+        (404, "There is no page at this address"),
+        (500, "This is a fault in the program"),
     ],
 )
 def test_error_pages_render_without_a_request(status: int, text: str) -> None:

@@ -64,12 +64,10 @@ def test_closed_weekday_is_asked_about_and_saved_when_confirmed(desk: Any, name:
     sunday = next_weekday(SUNDAY)
     asked = book(desk, **{f"job-{name}": typed(sunday)})
     assert asked.status_code == 422
-    sentence = (
-        f"The shop is shut on {sunday:%A %-d %B}: no work on a Sunday. If it is right, tick that it is."
-    )
+    sentence = f"The shop is closed on {sunday:%A %-d %B}: closed on Sundays. If it is correct, tick the box."
     assert sentence in asked.text
     assert f'value="{typed(sunday)}"' in asked.text
-    assert "This time is right" in asked.text
+    assert "This time is correct" in asked.text
     assert not Job.objects.exists()
     assert book(desk, **{f"job-{name}": typed(sunday), "job-times_right": "on"}).status_code == 302
     assert getattr(Job.objects.get(), name) == sunday
@@ -78,18 +76,18 @@ def test_closed_weekday_is_asked_about_and_saved_when_confirmed(desk: Any, name:
 def test_day_shut_is_asked_about(desk: Any) -> None:
     monday = next_weekday(MONDAY)
     ShutDays.objects.create(first=monday.date(), last=monday.date(), reason="Trade fair")
-    assert "Trade fair. If it is right" in book(desk, **{"job-booked_for": typed(monday)}).text
+    assert "Trade fair. If it is correct" in book(desk, **{"job-booked_for": typed(monday)}).text
 
 
 def test_time_outside_the_opening_hours_is_asked_about(desk: Any) -> None:
-    assert (
-        "The shop works from 08:00 to 18:00"
-        in book(desk, **{"job-promised_at": typed(next_weekday(MONDAY, hour=21))}).text
-    )
+    monday = next_weekday(MONDAY, hour=21)
+    asked = book(desk, **{"job-promised_at": typed(monday)}).text
+    assert f"This is outside opening hours on {monday:%A %-d %B} (08:00 to 18:00)." in asked
 
 
 @pytest.mark.parametrize(
-    ("days", "sentence"), [(-400, "is past."), (-2, "is past."), (500, "is more than a year away.")]
+    ("days", "sentence"),
+    [(-400, "is in the past."), (-2, "is in the past."), (500, "is more than a year away.")],
 )
 def test_promise_a_year_off_is_asked_about(desk: Any, days: int, sentence: str) -> None:
     assert sentence in book(desk, **{"job-promised_at": typed(timezone.now() + timedelta(days=days))}).text
@@ -109,7 +107,7 @@ def test_stored_time_is_not_asked_about_again(desk: Any) -> None:
     job.refresh_from_db()
     assert job.booked_for.second == 20  # the form shows minutes only
     moved = {**sent, "booked_for": "2020-03-01T10:00", "version": "2"}
-    assert "Sunday 1 March 2020 is past." in desk.post(reverse("job-edit", args=[job]), moved).text
+    assert "Sunday 1 March 2020 is in the past." in desk.post(reverse("job-edit", args=[job]), moved).text
 
 
 RECORDS = [
@@ -120,7 +118,7 @@ RECORDS = [
 
 @pytest.mark.parametrize(("url_name", "role", "name", "fields", "model"), RECORDS)
 @pytest.mark.parametrize(
-    ("days", "sentence"), [(-4000, "is more than a year ago."), (3, "lies in the future.")]
+    ("days", "sentence"), [(-4000, "is more than a year ago."), (3, "is in the future.")]
 )
 def test_recorded_time_far_off_is_asked_about(
     login: Any, url_name: str, role: Role, name: str, fields: Any, model: Any, days: int, sentence: str
@@ -138,14 +136,14 @@ def test_recorded_time_far_off_is_asked_about(
 def test_suspension_read_in_the_future_is_asked_about(login: Any) -> None:
     url = reverse("suspension-new", args=[make_job(), "as_found"])
     sent = {"front_preload": "5", "set_at": typed(timezone.now() + timedelta(days=3))}
-    assert "lies in the future." in login(Role.MECHANIC).post(url, sent).text
+    assert "is in the future." in login(Role.MECHANIC).post(url, sent).text
     assert not SuspensionSetting.objects.exists()
 
 
 def test_day_shut_in_the_past_is_asked_about(login: Any) -> None:
     sent = {"first": "2020-03-02", "last": "", "reason": "Fair"}
     owner = login(Role.OWNER)
-    assert "Monday 2 March 2020 is past." in owner.post(reverse("shut-days-list"), sent).text
+    assert "Monday 2 March 2020 is in the past." in owner.post(reverse("shut-days-list"), sent).text
     assert owner.post(reverse("shut-days-list"), {**sent, "times_right": "on"}).status_code == 302
 
 
@@ -173,16 +171,16 @@ def test_taken_workstation_is_told_as_slots_tell_it_and_nothing_is_saved(desk: A
     )
     refused = reserve(desk, monday)
     assert refused.status_code == 422
-    assert f"Job {other} has the bench 1 from 09:00 to 10:00 that day." in refused.text
+    assert f"Bench 1 is booked for job {other} from 09:00 to 10:00 that day." in refused.text
     assert Job.objects.count() == 1
 
 
 @pytest.mark.parametrize(
     ("hour", "minute", "hours", "sentence"),
     [
-        (9, 10, "2", "Slots begin at a quarter of an hour, such as 09:15."),
-        (9, 0, "1.1", "Slots last whole quarters of an hour, such as 1.75 hours."),
-        (17, 0, "2", "The shop works from 08:00 to 18:00"),
+        (9, 10, "2", "Start on a quarter hour, for example 09:15."),
+        (9, 0, "1.1", "Enter the length in quarter hours, for example 1.75."),
+        (17, 0, "2", "This is outside opening hours on Monday"),
     ],
 )
 def test_slot_of_a_booking_keeps_the_rules_of_slots(
@@ -201,4 +199,4 @@ def test_slot_past_closing_time_is_reserved_when_confirmed(desk: Any) -> None:
 
 
 def test_slot_without_a_drop_off_asks_for_its_time(desk: Any) -> None:
-    assert "The bench 1 is reserved from the drop-off on: enter when that is." in reserve(desk, None).text
+    assert "The bench 1 is reserved from the drop-off time. Enter that time." in reserve(desk, None).text

@@ -13,6 +13,9 @@ PACKAGES = [
     "htmx.org-2.0.11",
     "ibm-plex-mono-2.5.0",
     "ibm-plex-sans-1.1.0",
+    "noto-emoji-0.4.7",
+    "noto-sans-devanagari-2.7",
+    "noto-sans-thai-2.2",
     "uplot-1.6.32",
 ]
 CHARACTERS = "ABCabc0123456789łŁğĞşżäöüßñçéЖядю°Ø½·≤≥−→–×±"

@@ -17,6 +17,7 @@ from workshop.models import Bike, Role, StaffMember
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
+MAX_SECTIONS = 60  # each section of those jobs has links of its own
 MAX_PAGES_OF_A_KIND = 3  # enough: a list, a closed job and an open job have different links
 NOT_LINKED = {
     "login": "where everyone starts",
@@ -24,16 +25,25 @@ NOT_LINKED = {
     "calendar-feed": "a secret URL that calendars read",
     "customer-sheet": "a secret URL that the customer is sent",
     "sheet-check": "printed on the sheet",
+    "preview": "the link to a preview makes one and leads to it",
+    "preview-page": "on the page of a preview",
+    "preview-pdf": "on the page of a preview",
     "customer-pdf": "on the customer's page",
     "customer-acknowledge": "on the customer's page",
-    "bench-worker": "requested by a script of the pages that open without a network",
+    "site-worker": "requested by a script of every page",
+    "customer-ask": "on the customer's page",
+    "customer-talk-through": "on the customer's page",
+    "published-talk-through": "a secret URL that the shop gives out with the customer's consent",
     "mixture-fuel-table": "on the page of a study with results",
     "drive-force-csv": "on its page once there are gears and runs",
+    "ignition-csv": "on its page once there is a result",
+    "injectors-csv": "on its page once there is a result",
 }
 
 
-# URLs of links and GET forms; URLs of POST forms and htmx requests.
-LINKS = "//a/@href | //form[not(@method='post')]/@action | //@src"
+# URLs of links, GET forms and sections that load when opened; URLs of POST forms and htmx requests.
+SECTION = "job-section"
+LINKS = "//a/@href | //form[not(@method='post')]/@action | //@src | //*[@class='fold-body']/@hx-get"
 ACTIONS = "//form[@method='post']/@action | //@formaction | //@hx-get | //@hx-post"
 
 
@@ -65,7 +75,8 @@ def fetch_text(client: Client, url: str) -> str:
         return ""
     if "html" not in response.headers.get("Content-Type", ""):
         return "file"
-    return response.text if "<html" in response.text else ""
+    is_page = "<html" in response.text or url_name(url) == SECTION
+    return response.text.lstrip() if is_page else ""
 
 
 class Walk:
@@ -92,7 +103,8 @@ class Walk:
         """Follow one link of a page, and return the links found there."""
         url, name = url.partition("#")[0], url_name(url)
         visited = self.reached.setdefault(name, set())
-        if url in visited or len(visited) >= MAX_PAGES_OF_A_KIND or name in self.files:
+        limit = MAX_SECTIONS if name == SECTION else MAX_PAGES_OF_A_KIND
+        if url in visited or len(visited) >= limit or name in self.files:
             return []
         visited.add(url)
         text = fetch_text(self.client, url)

@@ -25,16 +25,21 @@ def to_utc(zone: ZoneInfo, day: date, clock: time, *, second: bool | None = None
     """
     found = utc_instants(zone, day, clock)
     if not found:
-        raise ValueError(f"The clocks go forward that day: there is no {clock:%H:%M}.")
+        raise ValueError(
+            f"{clock:%H:%M} does not exist on that day because the clocks go forward. "
+            "Enter a time one hour earlier or later."
+        )
     if len(found) == 1:
         return found[0]
     if second is None:
-        raise ValueError(f"The clocks go back that day and show {clock:%H:%M} twice: say which is meant.")
+        raise ValueError(
+            f"{clock:%H:%M} occurs twice on that day because the clocks go back. Choose which one you mean."
+        )
     return found[second]
 
 
 def check_plausible_day(day: date) -> date:
     """Return the day; raise ValueError if it is centuries away."""
     if not FIRST_DAY <= day <= LAST_DAY:
-        raise ValueError(f"The year {day.year} can't be meant: look at it again.")
+        raise ValueError(f"Check the year: {day.year}.")
     return day

@@ -24,10 +24,10 @@ def create_data_dir(write: Callable[[str], object]) -> None:
         folder.mkdir(parents=True)
     except OSError as problem:
         raise CommandError(
-            f"The folder {folder}, where database, uploads and issued sheets belong, is missing and "
-            f"can't be made ({problem.strerror}). Make it, or point DATA_DIR elsewhere."
+            f"The data folder {folder} does not exist and could not be created ({problem.strerror}). "
+            "Create it or change DATA_DIR."
         ) from problem
-    write(f"Made the folder {folder} (DATA_DIR): a shop that is kept elsewhere is not in it.")
+    write(f"Created the data folder {folder} (DATA_DIR). If your shop's data are elsewhere, change DATA_DIR.")
 
 
 class ShopManagementUtility(ManagementUtility):
@@ -41,9 +41,9 @@ class ShopManagementUtility(ManagementUtility):
             if "--traceback" in self.argv:
                 raise
             raise SystemExit(
-                f"The shop's data can't be used: {str(problem).strip()}. Look at DATA_DIR "
+                f"The shop's data cannot be used: {str(problem).strip()}. Check DATA_DIR "
                 f"({settings.DATA_DIR}) and DATABASE_URL: the account that runs this command must be "
-                "able to write there. A new database is filled by “manage.py migrate”. "
+                "able to write there. “manage.py migrate” creates a new database. "
                 "With --traceback this command shows where it failed."
             ) from None
 
@@ -56,8 +56,7 @@ class ShopManagementUtility(ManagementUtility):
             raise SystemExit(str(problem)) from None
         if not ready:
             raise SystemExit(
-                f"The folder {settings.DATA_DIR}, where database, uploads and issued sheets belong, is "
-                "missing: for a new shop “manage.py migrate” makes it; for one that is kept elsewhere, "
-                "point DATA_DIR there."
+                f"The data folder {settings.DATA_DIR} does not exist. For a new shop, run “manage.py "
+                "migrate”. For an existing shop, set DATA_DIR to its folder."
             )
         return command

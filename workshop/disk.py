@@ -37,7 +37,7 @@ class FreeSpace:
         start = DISK_FULL if self.state == "full" else "The disk is nearly full."
         return (
             f"{start} {self.bytes // MB} MB are free. Delete old backups or move them to another machine, "
-            "or give the shop a larger disk."
+            "or use a larger disk."
         )
 
 

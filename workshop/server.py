@@ -5,9 +5,13 @@ nothing. A proxy in front that takes each request in whole (see the README) spar
 """
 
 import contextlib
+import os
 import socket
 import struct
+import sys
 import time
+from pathlib import Path
+from subprocess import PIPE, Popen
 from typing import Any
 
 from gunicorn.workers.gthread import ThreadWorker
@@ -53,6 +57,15 @@ class TimeLimitWorker(ThreadWorker):
                     conn.sock.shutdown(socket.SHUT_RDWR)  # its thread reads the end and closes it
 
 
+def start_task_process(server: Any) -> None:
+    """Start the process that forks for tasks; it ends with the last process that can write to it."""
+    manage = Path(__file__).parents[1] / "manage.py"
+    process = Popen([sys.executable, str(manage), "run_tasks"], stdin=PIPE, start_new_session=True)
+    server.task_process = process  # the one before it loses its last writer with the last old web process
+    os.environ["TASKS_FD"] = str(process.stdin.fileno()) if process.stdin else ""
+
+
+on_starting = on_reload = start_task_process
 worker_class = "workshop.server.TimeLimitWorker"
 workers = 2
 threads = 12

@@ -24,7 +24,7 @@ DEBUG: bool = env.bool("DEBUG", default=False)
 SECRET_KEY: str = env.str("SECRET_KEY", default="not-for-use" if DEBUG else "")
 if not SECRET_KEY:
     raise ImproperlyConfigured(
-        "SECRET_KEY is not set. Give the shop its own long random secret, for example the output of: "
+        "SECRET_KEY is not set. Set it to a long random string, for example the output of: "
         'python -c "import secrets; print(secrets.token_urlsafe(50))"'
     )
 
@@ -147,9 +147,9 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "workshop.people.passwords.SimilarPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
-    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "workshop.people.passwords.WidelyUsedPasswordValidator"},
     {"NAME": "workshop.people.passwords.EasyPasswordValidator"},
 ]
 LOGIN_URL = "login"
@@ -164,6 +164,13 @@ CACHES = {
         "LOCATION": "sections",
         "TIMEOUT": None,
         "OPTIONS": {"MAX_ENTRIES": 2000},
+    },
+    # Previews of sheets, of all processes: three files each, deleted after a quarter of an hour.
+    "previews": {
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": DATA_DIR / "previews",
+        "TIMEOUT": 900,
+        "OPTIONS": {"MAX_ENTRIES": 60},
     },
 }
 # In the database, not in a cache: what each process keeps for itself would outlive a log-out.
@@ -184,7 +191,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en"
-USE_I18N = False
+USE_I18N = True  # of what leaves the shop, in the customer's language; no request chooses one
 TIME_ZONE = "UTC"
 USE_TZ = True
 
@@ -193,6 +200,9 @@ STATIC_ROOT: Path | None = DATA_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 # Uploads and issued sheets have no public URL: views serve them after checking permissions.
 MEDIA_ROOT = DATA_DIR / "files"
+# If there is such a file, issued sheets are signed with it; manage.py make_certificate makes one.
+SIGNING_CERTIFICATE = Path(env.str("SIGNING_CERTIFICATE", default=str(DATA_DIR / "signing.p12")))
+SIGNING_PASSPHRASE: str = env.str("SIGNING_PASSPHRASE", default="")
 STORAGES = {
     "default": {
         "BACKEND": env.str("FILE_STORAGE", default="workshop.stored_files.WholeFileStorage"),

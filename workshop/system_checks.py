@@ -63,8 +63,8 @@ def check_media_folder(app_configs: Sequence[Any] | None, **kwargs: Any) -> list
         return []
     return [
         Error(
-            f"Nothing can be written to {folder}, where uploads and issued sheets belong.",
-            hint=f"Let the account that runs the site write to {parent}, or point DATA_DIR elsewhere.",
+            f"{folder} is not writable. Uploads and issued sheets are stored there.",
+            hint=f"Give the account that runs the site write access to {parent}, or change DATA_DIR.",
             id="workshop.E001",
         )
     ]
@@ -81,8 +81,8 @@ def check_private_files(app_configs: Sequence[Any] | None, **kwargs: Any) -> lis
         return []
     return [
         Warning(
-            f"Other accounts of this machine may read {', '.join(map(str, readable))}.",
-            hint=f"Close the folder with what is in it: chmod -R go= {settings.DATA_DIR}",
+            f"Other accounts on this machine can read {', '.join(map(str, readable))}.",
+            hint=f"Restrict access to the folder and its contents: chmod -R go= {settings.DATA_DIR}",
             id="workshop.W007",
         )
     ]
@@ -118,7 +118,7 @@ def check_fonts(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckM
     return [
         Error(
             f"Fonts are missing: {', '.join(missing)}.",
-            hint="They belong to the project: restore static/vendor from the repository.",
+            hint="Restore static/vendor from the repository.",
             id="workshop.E002",
         )
     ]
@@ -143,7 +143,7 @@ def check_pdf_libraries(app_configs: Sequence[Any] | None, **kwargs: Any) -> lis
         return []
     return [
         Error(
-            f"Handover sheets can't be made: {', '.join(missing)} can't be loaded.",
+            f"Handover sheets cannot be created: {', '.join(missing)} could not be loaded.",
             hint=INSTALL_HINT,
             id="workshop.E003",
         )
@@ -157,8 +157,8 @@ def check_mail(app_configs: Sequence[Any] | None, **kwargs: Any) -> list[CheckMe
         return []
     return [
         Warning(
-            "No mail server is set up: the site sends no mails and offers links to copy instead.",
-            hint="Set EMAIL_URL and DEFAULT_FROM_EMAIL, then send a test mail from the shop's page.",
+            "No mail server is set up. The site sends no mails and offers links to copy instead.",
+            hint="Set EMAIL_URL and DEFAULT_FROM_EMAIL, then send a test mail from the Shop page.",
             id="workshop.W006",
         )
     ]
@@ -194,9 +194,8 @@ def check_journal(connection: Any) -> list[CheckMessage]:
         return []
     return [
         Warning(
-            f"SQLite keeps its journal as “{mode}”, not as a write-ahead log: "
-            "whoever reads will wait for whoever writes.",
-            hint="Keep DATA_DIR on a disk of this machine, not on a network share, or use PostgreSQL.",
+            f"SQLite uses journal mode “{mode}” instead of WAL, so readers block while someone writes.",
+            hint="Put DATA_DIR on a local disk instead of a network share, or use PostgreSQL.",
             id="workshop.W004",
         )
     ]
@@ -214,8 +213,8 @@ def check_database(
     except DatabaseError as problem:
         return [
             Error(
-                f"The database can't be reached: {str(problem).strip()}",
-                hint="Look at DATABASE_URL and whether the database runs; for SQLite, at DATA_DIR.",
+                f"Cannot connect to the database: {str(problem).strip()}",
+                hint="Check DATABASE_URL and that the database is running. For SQLite, check DATA_DIR.",
                 id="workshop.E005",
             )
         ]

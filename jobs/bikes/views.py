@@ -13,19 +13,37 @@ from jobs.models import Job
 from jobs.search.find import find_bikes
 from jobs.suspension.settings import handover_settings, settings_table
 from workshop.access.roles import StaffRequest, roles, staff
+from workshop.csv_files import csv_text
 from workshop.customers.forms import BikeEntryForm, BikeForm
 from workshop.models import Bike, Role
-from workshop.records.lists import list_page, search_text
-from workshop.records.responses import flash_saved, post_data, render_form
+from workshop.records.lists import ListColumn, list_headings, list_page, search_text, sort_rows
+from workshop.records.responses import csv_response, flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
+
+COLUMNS = (
+    ListColumn("bike", "Bike", ("make", "model", "year")),
+    ListColumn("plate", "Plate", ("plate",)),
+    ListColumn("vin", "VIN", ("vin",)),
+    ListColumn("owner", "Owner", ("owner__name",)),
+)
 
 
 @staff
 @require_safe
 def bike_list(request: StaffRequest) -> HttpResponse:
     wanted = search_text(request)
-    page = list_page(request, find_bikes(wanted))
-    return render(request, "jobs/bikes/list.html", {"page": page, "wanted": wanted})
+    page = list_page(request, sort_rows(request, find_bikes(wanted), COLUMNS))
+    context = {"page": page, "wanted": wanted, "headings": list_headings(request, COLUMNS)}
+    return render(request, "jobs/bikes/list.html", context)
+
+
+@staff
+@require_safe
+def bike_list_csv(request: StaffRequest) -> HttpResponse:
+    """Return the bikes that the list shows, all pages of it, as CSV."""
+    bikes = sort_rows(request, find_bikes(search_text(request)), COLUMNS)
+    rows = ((b.make, b.model, b.year, b.plate, b.vin, str(b.owner)) for b in bikes.iterator())
+    return csv_response(csv_text(("make", "model", "year", "plate", "vin", "owner"), rows), "bikes.csv")
 
 
 @staff
@@ -35,7 +53,7 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
     settings = handover_settings(bike)
     jobs = list(Job.objects.for_list().filter(bike=bike))
     clearances = clearance_history(bike, request.shop)
-    trend = build_trend_chart(clearances, request.shop)
+    trend = build_trend_chart(clearances, request.shop) if clearances.is_repeated else None
     results = load_job_results(jobs[0], request.shop) if jobs else None
     context = {
         "bike": bike,
@@ -55,7 +73,7 @@ def bike(request: StaffRequest, pk: int) -> HttpResponse:
 def redirect_saved(request: StaffRequest, form: BikeForm, draft: str) -> HttpResponse:
     """Flash that the bike is saved, with a hint about its VIN, and redirect to it."""
     bike: Bike = form.instance
-    flash_saved(request, f"{bike} is saved.", draft)
+    flash_saved(request, f"{bike} saved.", draft)
     if form.vin_hint:
         messages.info(request, f"VIN {bike.vin}: {form.vin_hint}")
     return redirect("bike", bike.pk)

@@ -1,10 +1,10 @@
-"""Booking a bike: the job with its customer, bike, agreed work and as-received tune."""
+"""Booking a bike: the job with its customer, bike, wishes, agreed work and as-received tune."""
 
 from collections.abc import Iterable
 
 from django.db import transaction
 
-from jobs.models import Job, Slot, StageEntry, TuneRevision, WorkItem
+from jobs.models import Job, Slot, StageEntry, TuneRevision, Wish, WorkItem
 from jobs.planner.slots import save_slot
 from workshop.models import Bike, StaffMember
 
@@ -16,6 +16,7 @@ def book_job(
     bike: Bike,
     by: StaffMember,
     work: Iterable[WorkItem] = (),
+    wishes: Iterable[Wish] = (),
     experience: str = "",
     slot: Slot | None = None,
 ) -> Job:
@@ -38,6 +39,9 @@ def book_job(
     for item in work:
         item.job = job
         item.save()
+    for position, wish in enumerate(wishes, start=1):
+        wish.job, wish.position = job, position
+        wish.save()
     if slot is not None:
         slot.job = job
         save_slot(slot)

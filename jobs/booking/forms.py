@@ -9,8 +9,10 @@ from django.utils import timezone
 
 from jobs.booking.book import book_job
 from jobs.calc.units.numbers import format_number
+from jobs.job.fields import LinesField
 from jobs.job.forms import JobForm
-from jobs.models import Job, Slot, WorkItem, WorkPlace
+from jobs.models import Job, Slot, Wish, WorkItem, WorkPlace
+from jobs.models.wish import MAX_WISH_LENGTH
 from jobs.planner.forms import FIRST, SECOND, SlotForm
 from jobs.planner.opening_hours import OpeningHours
 from jobs.planner.slots import MAX_LENGTH
@@ -28,7 +30,9 @@ from workshop.units.display import format_plain
 
 MAX_CHOICES = 12
 WORK_ROWS = 4
-KNOWN_ALREADY = "Known already: choose the entry below the fields, or that it is a new one."
+KNOWN_ALREADY = (
+    "This may already be recorded. Choose the existing entry below the fields, or choose “None of these”."
+)
 
 
 class PickForm(forms.Form):
@@ -68,28 +72,28 @@ class PickForm(forms.Form):
 
     def take(self, record: Any) -> None:
         if record is None:
-            self.add_error("text", f"This {self.what} is no longer there. Search again.")
+            self.add_error("text", f"This {self.what} has been deleted. Search again.")
         elif self.instead:
             self.choices = [record]
             self.add_error(
                 "text",
-                f"A {self.what} is chosen here and a new one typed below. "
-                f"Choose “a new {self.what}” here, or clear the fields below.",
+                f"You chose an existing {self.what} and also entered a new one below. "
+                f"Choose “add a new {self.what}” here, or clear the fields below.",
             )
         else:
             self.picked, self.choices = record, [record]
 
     def take_by_text(self, text: str) -> None:
         if not text:
-            self.add_error("text", f"Search for a {self.what}, or enter a new one below.")
+            self.add_error("text", f"Find a {self.what} or enter a new one below.")
             return
         self.choices = list(self.find(text)[:MAX_CHOICES])
         if not self.choices:
-            self.add_error("text", f"No {self.what} fits “{text}”. Enter it as a new {self.what} below.")
+            self.add_error("text", f"No {self.what} found for “{text}”. Enter it as a new {self.what} below.")
         elif self.none_of_these:
-            self.add_error("text", f"Enter the new {self.what} below, or choose a known one here.")
+            self.add_error("text", f"Enter the new {self.what} below, or choose an existing one here.")
         elif len(self.choices) > 1:
-            self.add_error("text", f"More than one {self.what} fits “{text}”: choose one.")
+            self.add_error("text", f"More than one {self.what} matches “{text}”. Choose one.")
         else:
             self.picked = self.choices[0]
 
@@ -142,18 +146,29 @@ class WorkRowForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         if cleaned.get("price") is not None and not cleaned.get("description"):
-            self.add_error("description", "Say what this price is for.")
+            self.add_error("description", "Describe the work for this price.")
         return cleaned
 
 
 WorkRows = forms.formset_factory(WorkRowForm, extra=WORK_ROWS, max_num=40, absolute_max=40)
 
 
+class WishesForm(forms.Form):
+    """The customer's wishes, one a line; without any, the request stays one."""
+
+    wishes = LinesField(
+        label="Wishes, one per line",
+        required=False,
+        max_line_length=MAX_WISH_LENGTH,
+        help_text="Each gets its own answer on the sheet. Example: “Valves are due.”",
+    )
+
+
 class RiderForm(forms.Form):
     experience = forms.ChoiceField(
         label="Rider experience",
         required=False,
-        choices=[("", "as on record"), *Customer.Experience.choices],
+        choices=[("", "no change"), *Customer.Experience.choices],
     )
 
 
@@ -162,7 +177,7 @@ class ReserveForm(forms.Form):
 
     place = forms.ModelChoiceField(
         WorkPlace.objects.filter(retired=False),
-        label="Reserve from the drop-off on",
+        label="Reserve from drop-off",
         required=False,
         empty_label="nothing yet",
     )
@@ -177,7 +192,7 @@ class ReserveForm(forms.Form):
         if place is None or self.errors or ("booked_for" in job.errors and drop_off is None):
             return None
         if drop_off is None:
-            job.add_error("booked_for", f"The {place} is reserved from the drop-off on: enter when that is.")
+            job.add_error("booked_for", f"The {place} is reserved from the drop-off time. Enter that time.")
             return None
         local = timezone.localtime(drop_off)
         slot = Slot()
@@ -226,6 +241,7 @@ class Booking:
         data = take_known(data, self.known_answer)
         self.opening_hours = opening_hours
         self.job = JobForm(data, prefix="job", outside_hours=opening_hours.outside_hours_message)
+        self.wishes = WishesForm(data)
         self.reserve = ReserveForm(data, prefix="slot")
         self.slot: Slot | None = None
         self.rider = RiderForm(data)
@@ -246,7 +262,7 @@ class Booking:
     @property
     def used(self) -> list[Any]:
         """Return the forms that this submission uses."""
-        used = [self.pick_bike, self.rider, self.job, self.reserve]
+        used = [self.pick_bike, self.rider, self.job, self.wishes, self.reserve]
         if self.is_new_bike:
             used += [self.new_bike, self.pick_customer]
         if self.is_new_bike and self.is_new_customer:
@@ -260,7 +276,8 @@ class Booking:
         valid += [self.job.is_valid(), self.reserve.is_valid(), self.is_new_or_confirmed()]
         if self.is_new_customer and not self.is_new_bike:
             self.pick_bike.add_error(
-                "text", "A new customer is typed below without a bike: enter the bike too, or clear the name."
+                "text",
+                "You entered a new customer without a bike. Enter the bike, or clear the customer's name.",
             )
             return False
         return all(valid) and self.is_within_limit()
@@ -290,9 +307,9 @@ class Booking:
             return True
         self.job.add_error(
             "authorised_amount",
-            f"The work agreed comes to {format_number(agreed, 2)}, "
-            f"which is {format_number(agreed - authorised, 2)} more than this. "
-            "Ask the customer, and put the one or the other right.",
+            f"The agreed work adds up to {format_number(agreed, 2)}, "
+            f"{format_number(agreed - authorised, 2)} over the customer's limit. "
+            "Ask the customer, then change the prices or the limit.",
         )
         return False
 
@@ -310,12 +327,14 @@ class Booking:
         return self.new_bike.vin_hint if self.is_new_bike else None
 
     @property
-    def problems(self) -> list[tuple[forms.BoundField, str]]:
-        """List every error of the submission, with its field."""
+    def problems(self) -> list[tuple[str, forms.BoundField]]:
+        """List the fields with errors and their names; one of the agreed work names its line."""
         if not self.job.is_bound:
             return []
-        forms_used = [*self.used, *self.work]
-        return [(field, error) for form in forms_used for field in form for error in field.errors]
+        fields = [(field.label, field) for form in self.used for field in form]
+        for number, row in enumerate(self.work, start=1):
+            fields += [(f"{field.label}, line {number}", field) for field in row]
+        return [(name, field) for name, field in fields if field.errors]
 
     def bike(self) -> Bike:
         if not self.is_new_bike:
@@ -336,6 +355,7 @@ class Booking:
                 experience=self.rider.cleaned_data["experience"],
                 slot=self.slot,
                 work=[WorkItem(description=row["description"], price=row["price"]) for row in rows],
+                wishes=[Wish(text=text) for text in self.wishes.cleaned_data["wishes"]],
             )
         except ValueError as problem:
             self.job.add_error("booked_for", str(problem))

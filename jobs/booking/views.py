@@ -26,7 +26,7 @@ def job_book(request: StaffRequest) -> HttpResponse:
     )
     job = booking.book(request.user) if request.method == "POST" and booking.is_valid() else None
     if job is not None:
-        flash_saved(request, f"Job {job} is booked.", DRAFT)
+        flash_saved(request, f"Job {job} booked.", DRAFT)
         if booking.vin_hint:
             messages.info(request, f"VIN {job.bike.vin}: {booking.vin_hint}")
         return redirect(job)

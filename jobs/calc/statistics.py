@@ -109,7 +109,7 @@ def t_quantile(df: npt.ArrayLike, confidence: float = CONFIDENCE) -> Floats:
     from scipy.special import ndtri, stdtrit
 
     if not 0 < confidence < 1:
-        raise ValueError(f"A confidence lies between 0 and 1, not at {confidence:g}.")
+        raise ValueError(f"The confidence must be between 0 and 1, not {confidence:g}.")
     freedom = np.asarray(df, dtype=float)
     if np.any(freedom <= 0):
         raise ValueError("An interval needs at least two values in a group.")
@@ -278,7 +278,9 @@ def parabola_peak(x: npt.ArrayLike, y: npt.ArrayLike) -> tuple[float, float]:
     """
     (x0, x1, x2), (y0, y1, y2) = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     if not x0 < x1 < x2 or not (y1 >= y0 and y1 >= y2 and y1 > min(y0, y2)):
-        raise ValueError("A parabola's peak needs three rising places with the highest value in the middle.")
+        raise ValueError(
+            "The peak of a parabola needs three rising positions with the highest value in the middle."
+        )
     left, right = (y1 - y0) / (x1 - x0), (y2 - y1) / (x2 - x1)
     bend = (right - left) / (x2 - x0)
     top = (x0 + x1) / 2 - left / (2 * bend)

@@ -17,14 +17,13 @@ class CheckItemForm(FieldGroupsMixin, RecordForm):
         model = CheckItem
         fields = ["list", "text", "caution", "needs", "order", "retired"]
         help_texts = {
-            "caution": "Stands below the check: what can happen, in one sentence.",
+            "caution": "Shown under the check. Enter in one sentence what can go wrong.",
             "needs": (
-                "What has to be on the bike for this check, with commas between: headlamp, light, horn. If a "
-                "part, a change of the bike or its condition says that one is off the bike, the check is "
-                "questioned."
+                "Parts that this check needs, separated by commas: headlamp, light, horn. If a "
+                "record says that one of them is not on the bike, the check is questioned."
             ),
-            "order": "The lowest stands first in its list.",
-            "retired": "Ticks on past jobs stay; other jobs no longer ask for it.",
+            "order": "Lowest number first.",
+            "retired": "Past ticks stay. The check no longer appears on other jobs.",
         }
 
 
@@ -36,7 +35,7 @@ def check_stated_time(job: Job, at: datetime) -> None:
     if received and at < received.replace(second=0, microsecond=0):
         came = timezone.localtime(received)
         raise forms.ValidationError(
-            f"The bike was received on {came:%-d %b %Y at %H:%M}: it cannot have been done before."
+            f"The bike was checked in on {came:%-d %b %Y at %H:%M}. Enter a later time."
         )
 
 
@@ -48,8 +47,11 @@ class CheckForm(FieldGroupsMixin, RecordForm):
         fields = ["at", "not_applicable", "note"]
         labels = {"at": "Checked at", "not_applicable": "Does not apply to this job", "note": "Reason"}
         help_texts = {
-            "at": "When the check was really made. If that is not now, page and sheet say so.",
-            "note": "Why it does not apply, or why it was ticked as it was. Printed on the sheet.",
+            "at": (
+                "The time of the check. If it differs from the time of entry, the page and "
+                "the sheet show that."
+            ),
+            "note": "Why the check does not apply, or why it was ticked at that time. Printed on the sheet.",
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -67,7 +69,7 @@ class CheckForm(FieldGroupsMixin, RecordForm):
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if self.cleaned_data.get("not_applicable") and not self.cleaned_data.get("note", "").strip():
-            self.add_error("note", "Give the reason why this check does not apply.")
+            self.add_error("note", "Enter why this check does not apply.")
         return cleaned
 
     def save(self, commit: bool = True) -> Check:
@@ -83,7 +85,7 @@ class DynoSessionForm(FieldGroupsMixin, RecordForm):
         model = DynoSession
         fields = ["started_at"]
         labels = {"started_at": "Strapped down again at"}
-        help_texts = {"started_at": "Runs made from then on belong to this session."}
+        help_texts = {"started_at": "Runs from this time on belong to this session."}
 
     def clean_started_at(self) -> datetime:
         session = self.instance
@@ -93,7 +95,7 @@ class DynoSessionForm(FieldGroupsMixin, RecordForm):
             if (other.started_at < started_at) != (other.number < session.number):
                 began = f"{timezone.localtime(other.started_at):%-d %b %Y at %H:%M}"
                 raise forms.ValidationError(
-                    f"Dyno session {other.number} began on {began}: sessions follow each other."
+                    f"Dyno session {other.number} started on {began}. Sessions must follow each other."
                 )
         return started_at
 

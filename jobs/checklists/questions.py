@@ -10,7 +10,17 @@ from zoneinfo import ZoneInfo
 
 from jobs.checklists.sessions import number_of
 from jobs.job.results import JobResults
-from jobs.models import BikeChange, Check, CheckItem, ClearanceSet, DynoSession, Part, Run
+from jobs.models import (
+    BikeChange,
+    Check,
+    CheckItem,
+    ClearanceSet,
+    DynoSession,
+    Part,
+    Run,
+    SuspensionSetting,
+    TuneRevision,
+)
 
 List = CheckItem.List
 CLAUSE = re.compile(r"[.;,\n]")
@@ -31,7 +41,36 @@ def questions(results: JobResults, check: Check) -> list[str]:
         found += before_roller_questions(results, check)
     elif check.item.list == List.AFTER_VALVES:
         found += after_valves_questions(results, check)
+    elif later := later_change(results, check):
+        at, what = later
+        found.append(f"Ticked before a later change: {what} ({shop_time(results, at)}). Check it again.")
     return found
+
+
+def later_change(results: JobResults, check: Check) -> tuple[datetime, str] | None:
+    """Return the last change of the bike after a check before handover, or None."""
+    if check.not_applicable or check.item.list != List.BEFORE_HANDOVER:
+        return None
+    last = max(results.get(recorded_changes), key=lambda change: change[0], default=None)
+    return last if last and last[0] > check.at else None
+
+
+def recorded_changes(results: JobResults) -> list[tuple[datetime, str]]:
+    """Return when the bike was changed on this job, and by what in a few words."""
+    parts = [(part.fitted_at, f"{part.name} fitted") for part in results.rows(Part) if part.fitted_at]
+    changes = [(change.at, str(change)) for change in results.rows(BikeChange)]
+    tunes = [(tune.loaded_at, f"{tune} loaded") for tune in results.rows(TuneRevision) if tune.number]
+    valves = [
+        (measured.measured_at, "valve clearances adjusted")
+        for measured in results.rows(ClearanceSet)
+        if measured.when == ClearanceSet.When.AS_LEFT
+    ]
+    settings = [
+        (setting.set_at, "suspension and settings changed")
+        for setting in results.rows(SuspensionSetting)
+        if setting.when == SuspensionSetting.When.AS_LEFT
+    ]
+    return [*parts, *changes, *tunes, *valves, *settings]
 
 
 def before_roller_questions(results: JobResults, check: Check) -> list[str]:
@@ -58,7 +97,7 @@ def after_valves_questions(results: JobResults, check: Check) -> list[str]:
     after = min((at for at in times if at > measured.measured_at), default=None)
     if after and check.at > after:
         return [
-            f"Ticked after a run ({shop_time(results, after)}): it belongs after the clearances "
+            f"Ticked after a run ({shop_time(results, after)}): it must follow the clearances "
             f"{measured.get_when_display()} and before the first start."
         ]
     if any(check.at < at < measured.measured_at for at in times):

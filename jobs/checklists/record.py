@@ -6,25 +6,18 @@ from typing import Any
 from jobs.checklists.facts import CHECKS
 from jobs.checklists.questions import run_sessions
 from jobs.checklists.section import section
+from jobs.checklists.sources import READS
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
 from jobs.job.registry import JobRecord
 from jobs.job.results import JobResults
 from jobs.models import (
-    BikeChange,
     Check,
     CheckItem,
     ClearanceReading,
-    ClearanceSet,
     DynoSession,
-    Part,
-    PartKind,
     Run,
-    TuneRevision,
 )
-
-# What the lists are made from, beside the times of the runs: the answers, and what they are questioned by.
-READS = (CheckItem, Check, DynoSession, TuneRevision, ClearanceSet, Part, BikeChange, PartKind)
 
 
 def link_rows(page: JobPage, rows: list[Any]) -> None:

@@ -57,14 +57,16 @@ def start_session(*, job: Job, by: StaffMember, started_at: datetime) -> DynoSes
     present = current_session(job)
     if not is_used(job, present):
         raise NoNewSession(
-            f"Dyno session {number_of(present)} has no tick and no run yet: nothing has to be ticked again."
+            f"Dyno session {number_of(present)} has no ticks and no runs yet, so a new session is not needed."
         )
     session = DynoSession(job=job, number=number_of(present) + 1, by=by, started_at=started_at)
     try:
         with transaction.atomic():
             session.save()
     except IntegrityError as problem:
-        raise NoNewSession(f"Somebody started dyno session {session.number} at the same moment.") from problem
+        raise NoNewSession(
+            f"Someone else started dyno session {session.number} at the same time."
+        ) from problem
     assign_runs(job)
     return session
 
@@ -86,7 +88,9 @@ def remove_session(session: DynoSession) -> None:
         It is not the last one, or checks were answered in it.
     """
     if session != current_session(session.job) or session.checks.exists():
-        raise NoNewSession(f"Checks were ticked in {session}, or it is not the last: it stays on record.")
+        raise NoNewSession(
+            f"Checks were ticked in {session}, or it is not the latest, so it cannot be removed."
+        )
     earlier = session.job.dyno_sessions.exclude(pk=session.pk)
     for run in session.runs.all():
         run.session = find_session(earlier, run.made_at)

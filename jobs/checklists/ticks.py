@@ -5,9 +5,11 @@ from datetime import datetime
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from jobs.checklists.questions import contradictions, questions, runs_in_session
+from jobs.checklists.questions import contradictions, later_change, questions, runs_in_session
 from jobs.checklists.sessions import current_session, number_of
+from jobs.job.open_points import SESSION_TITLE
 from jobs.job.results import JobResults
 from jobs.models import Check, CheckItem, ClearanceReading, DynoSession, Job
 from workshop.models import StaffMember
@@ -18,24 +20,29 @@ CAUTIONS = {
     List.AFTER_VALVES: (
         "Before the engine is started",
         [
-            "Measure and set cold; turn the engine by hand in its running direction only.",
-            "Turn it over twice by hand before starting: if it stops hard, find out why.",
+            "Measure and adjust a cold engine. Turn the engine by hand, in its running direction only.",
+            "Turn it over twice by hand before starting. If you feel a hard stop, find out why.",
         ],
     ),
     List.BEFORE_ROLLER: (
         "A running dyno can maim and kill",
         [
-            "Keep hands, hair and clothes off roller, tyre and chain; nobody stands behind the bike.",
-            "Straps hold the bike forward and down; look at them again after the first run.",
-            "Exhaust gas holds carbon monoxide: extraction on, doors and alarm as local rules ask.",
+            "Keep hands, hair and clothes away from roller, tyre and chain. Nobody stands behind the bike.",
+            "Straps pull the bike forward and down. Check them again after the first run.",
+            "Exhaust gas contains carbon monoxide: extraction on, doors and alarm as local rules require.",
             "Ears covered; extinguisher within reach; fuel lines dry.",
-            "The tyre's speed symbol and age allow the speed that the run reaches.",
+            "The tyre's speed rating and age allow the speed of the run.",
         ],
     ),
     List.BEFORE_HANDOVER: (
         "Before the bike leaves",
-        ["Whoever rides it next must know what was changed and what was not tested."],
+        ["The next rider must know what was changed and what was not tested."],
     ),
+}
+SHORT_TITLES = {
+    List.AFTER_VALVES: "After valve work",
+    List.BEFORE_ROLLER: "Before the dyno",
+    List.BEFORE_HANDOVER: "Before handover",
 }
 
 
@@ -46,6 +53,7 @@ class TickedItem:
     item: CheckItem
     check: Check | None
     questions: list[str]
+    is_outdated: bool = False  # the bike was changed after it, and no reason says that this is right
 
 
 @dataclass(frozen=True)
@@ -65,8 +73,12 @@ class JobChecklist:
         return sum(item.check is None for item in self.items)
 
     @property
+    def answered(self) -> int:
+        return len(self.items) - self.open
+
+    @property
     def ticked(self) -> int:
-        return len(self.items) - self.open - self.not_applicable
+        return self.answered - self.not_applicable
 
     @property
     def not_applicable(self) -> int:
@@ -78,9 +90,18 @@ class JobChecklist:
         return sum(bool(item.check and item.questions and not item.check.note) for item in self.items)
 
     @property
+    def outdated(self) -> int:
+        """Return how many ticks are older than a later change of the bike."""
+        return sum(item.is_outdated for item in self.items)
+
+    @property
     def is_answered(self) -> bool:
         """Return True if a check of the list is answered."""
         return self.open < len(self.items)
+
+    @property
+    def short_title(self) -> str:
+        return SHORT_TITLES[List(self.key)]
 
     @property
     def session_number(self) -> int:
@@ -113,7 +134,9 @@ def session_checklists(results: JobResults) -> list[JobChecklist]:
     lists = [
         JobChecklist(
             key=kind.value,
-            title=f"{kind.label}, session {number_of(session)}" if len(sessions) > 1 else kind.label,
+            title=_(SESSION_TITLE) % {"list": _(kind.label), "number": number_of(session)}
+            if len(sessions) > 1
+            else _(kind.label),
             items=ticked_items(results, kind, session),
             needed=bool(runs_in_session(results, session)),
             session=session,
@@ -141,7 +164,10 @@ def ticked_items(results: JobResults, kind: List, session: DynoSession | None = 
 
 
 def ticked_item(results: JobResults, item: CheckItem, check: Check | None) -> TickedItem:
-    return TickedItem(item, check, questions(results, check) if check else contradictions(results, item))
+    if check is None:
+        return TickedItem(item, None, contradictions(results, item))
+    is_outdated = not check.note and later_change(results, check) is not None
+    return TickedItem(item, check, questions(results, check), is_outdated)
 
 
 def session_for(item: CheckItem, job: Job) -> DynoSession | None:
@@ -150,12 +176,23 @@ def session_for(item: CheckItem, job: Job) -> DynoSession | None:
 
 
 @transaction.atomic
-def set_tick(*, job: Job, item: CheckItem, by: StaffMember, ticked: bool, at: datetime | None = None) -> None:
+def set_tick(
+    *,
+    job: Job,
+    item: CheckItem,
+    by: StaffMember,
+    ticked: bool,
+    at: datetime | None = None,
+    again: bool = False,
+) -> None:
     """Tick an item or remove its tick; the first person to tick it stays on record.
 
-    ``at`` is when that is done; by default now.
+    ``at`` is when that is done; by default now. ``again`` replaces a tick, which stays in the history.
     """
     session, at = session_for(item, job), at or timezone.now()
+    if again:
+        for check in Check.objects.filter(job=job, item=item, session=session):
+            check.delete()
     if ticked:
         Check.objects.get_or_create(
             job=job, item=item, session=session, defaults={"by": by, "at": at, "recorded_at": at}

@@ -1,5 +1,7 @@
 """Checks of a job, its sessions on the dyno, and the shop's lists that the owner edits."""
 
+from urllib.parse import urlsplit
+
 from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.http import HttpResponse
@@ -49,8 +51,15 @@ def render_checks(
         "just_pressed": just_pressed,
         "notice": notice,
         "can_tick": request.user.holds(Role.MECHANIC) or request.user.holds(Role.TUNER),
+        "changed_on_job_page": results if is_on_job_page(request, job) else None,
     }
     return render(request, template, context)
+
+
+def is_on_job_page(request: StaffRequest, job: Job) -> bool:
+    """Return True if the lists are open on the job page, whose head and line change with a tick."""
+    page = urlsplit(request.headers.get("HX-Current-URL", "")).path
+    return request.method == "POST" and page == job.get_absolute_url()
 
 
 def checks_url(job: Job, item: CheckItem) -> str:
@@ -60,12 +69,13 @@ def checks_url(job: Job, item: CheckItem) -> str:
 @roles(Role.MECHANIC, Role.TUNER)
 @require_POST
 def check_tick(request: StaffRequest, number: str, pk: int) -> HttpResponse:
-    """Tick an item (``tick=on``) or remove the tick; respond with the lists or a redirect to them."""
+    """Tick an item (``tick=on``), again (``again``), or remove the tick (``off``)."""
     job = get_job_or_404(number)
     item = get_object_or_404(CheckItem, pk=pk)
     notice = changed_session(job, item, request.POST.get("session", ""))
     if not notice:
-        set_tick(job=job, item=item, by=request.user, ticked=request.POST.get("tick") == "on")
+        tick = request.POST.get("tick")
+        set_tick(job=job, item=item, by=request.user, ticked=tick in ("on", "again"), again=tick == "again")
     if request.headers.get("HX-Request"):
         return render_checks(request, number, "jobs/checklists/_lists.html", just_pressed=pk, notice=notice)
     if notice:
@@ -81,8 +91,8 @@ def changed_session(job: Job, item: CheckItem, shown: str) -> str:
     if shown == str(number_of(session)):
         return ""
     return (
-        f"Not saved: the page showed dyno session {shown}, and it is session {number_of(session)} now. "
-        "Look at the list below, and tick again what was checked in this session."
+        f"Not saved. The page showed dyno session {shown}, but the current session is "
+        f"{number_of(session)}. Check the list below and tick again what was checked in this session."
     )
 
 
@@ -100,7 +110,7 @@ def check_answer(request: StaffRequest, number: str, pk: int) -> HttpResponse:
         instance=check or Check(job=job, item=item, session=session, by=request.user),
     )
     if form.is_valid() and save_answer(form):
-        flash_saved(request, f"The answer to “{item}” is saved.", draft_name(job, item, session))
+        flash_saved(request, f"Answer to “{item}” saved.", draft_name(job, item, session))
         return redirect(checks_url(job, item))
     return form_page(
         request,
@@ -136,7 +146,9 @@ def save_answer(form: CheckForm) -> bool:
         with transaction.atomic():
             return form.save_unless_stale()
     except IntegrityError:
-        form.add_error(None, "Somebody answered this check at the same moment. Open it again to see how.")
+        form.add_error(
+            None, "Someone else answered this check at the same time. Open it again to see the answer."
+        )
         return False
 
 
@@ -149,7 +161,7 @@ def draft_name(job: Job, item: CheckItem, session: DynoSession | None) -> str:
 def check_remove(request: StaffRequest, pk: int) -> HttpResponse:
     check = get_object_or_404(Check.objects.select_related("job", "item"), pk=pk)
     check.delete()
-    messages.success(request, f"The answer to “{check.item}” is removed; the history keeps it.")
+    messages.success(request, f"Answer to “{check.item}” removed. It stays in the change log.")
     return redirect(checks_url(check.job, check.item))
 
 
@@ -164,7 +176,7 @@ def dyno_session_new(request: StaffRequest, number: str) -> HttpResponse:
     except NoNewSession as problem:
         messages.warning(request, str(problem))
     else:
-        messages.success(request, f"Dyno session {session.number} began: its checks are open.")
+        messages.success(request, f"Dyno session {session.number} started. Its checks are open.")
     return redirect(f"{reverse('checks', args=[job])}#before_roller-title")
 
 
@@ -175,7 +187,7 @@ def dyno_session_edit(request: StaffRequest, pk: int) -> HttpResponse:
     form = DynoSessionForm(post_data(request), instance=session)
     draft = f"dyno-session-{pk}"
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"Dyno session {session.number} is saved.", draft)
+        flash_saved(request, f"Dyno session {session.number} saved.", draft)
         return redirect("checks", session.job)
     return form_page(
         request,
@@ -198,7 +210,7 @@ def dyno_session_remove(request: StaffRequest, pk: int) -> HttpResponse:
         messages.warning(request, str(problem))
     else:
         messages.success(
-            request, f"Dyno session {session.number} is removed; its runs belong to the one before."
+            request, f"Dyno session {session.number} removed. Its runs now belong to the session before it."
         )
     return redirect("checks", session.job)
 
@@ -216,7 +228,7 @@ def check_item_list(request: StaffRequest) -> HttpResponse:
     form = CheckItemForm(post_data(request))
     if form.is_valid():
         form.save()
-        flash_saved(request, "The check is added.", "check-item-new")
+        flash_saved(request, "Check added.", "check-item-new")
         return redirect("check-item-list")
     return render_form(request, "jobs/checklists/item_list.html", form, items=items_in_job_order())
 
@@ -227,6 +239,6 @@ def check_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(CheckItem, pk=pk)
     form = CheckItemForm(post_data(request), instance=item)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, "The check is saved.", f"check-item-{pk}")
+        flash_saved(request, "Check saved.", f"check-item-{pk}")
         return redirect("check-item-list")
     return render_form(request, "jobs/checklists/item_form.html", form, item=item)

@@ -1,11 +1,13 @@
 """Clearances as found and as left, valve by valve."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from jobs.calc.clearances.readings import compare_as_left
+from django.utils.translation import gettext as _
+
+from jobs.calc.clearances.readings import ClearanceVerdict, compare_as_left
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, gap_key, measured_at, valve_gaps
 from jobs.job.results import JobResults
@@ -59,7 +61,7 @@ class ClearancesBeforeAfter:
 
     @property
     def summary(self) -> str:
-        """Summarise in one sentence, such as '9 of 12 were out of range; all 12 now on target'."""
+        """Summarise in one sentence, such as '9 of 12 out of range as found; all 12 on target as left'."""
         parts = [describe_as_found(self.found), describe_as_left(self.rows) if self.left else ""]
         return "; ".join(part for part in parts if part)
 
@@ -99,34 +101,68 @@ def clearances_before_after(results: JobResults) -> ClearancesBeforeAfter | None
     return pair_readings(spec, results.get(readings_by_set)) if spec else None
 
 
+def describe_set(
+    measured: Sequence[JudgedReading], total: int, when: str, found: Sequence[JudgedReading] = ()
+) -> str:
+    """Return the answer of one set, such as '16 of 16 on target as left; 5 tight as found'."""
+    judged = [reading for reading in measured if reading.judgement is not None]
+    out = count_out(judged)
+    on_target = sum(reading.is_on_target for reading in judged)
+    if not judged:
+        answer = f"{len(measured)} of {total} measured {when}"
+    elif out:
+        count, verdicts = out.split(" ", 1)
+        answer = f"{count} of {len(judged)} {verdicts} {when}"
+    elif on_target == len(judged):
+        answer = f"{on_target} of {len(judged)} on target {when}"
+    else:
+        answer = f"{len(judged)} of {len(judged)} in range {when}, {on_target} on target"
+    missing = f"{total - len(measured)} not measured" if judged and len(measured) < total else ""
+    before = f"{count_out(found)} as found" if count_out(found) else ""
+    return "; ".join(part for part in (answer, missing, before) if part)
+
+
+def count_out(measured: Iterable[JudgedReading]) -> str:
+    """Count what is not in range, such as '5 tight, 1 not certain', or return ''."""
+    counts = Counter(reading.judgement.verdict for reading in measured if reading.judgement)
+    verdicts = (ClearanceVerdict.TIGHT, ClearanceVerdict.LOOSE, ClearanceVerdict.CANNOT_TELL)
+    return ", ".join(f"{counts[verdict]} {verdict}" for verdict in verdicts if counts[verdict])
+
+
 def describe_as_found(found: Sequence[JudgedReading]) -> str:
     judged = [measured for measured in found if measured.judgement is not None]
     if not judged:
         return ""
     out = sum(measured.is_out for measured in judged)
     unsure = sum(not measured.is_out and not measured.is_in for measured in judged)
-    text = f"{out} of {len(judged)} were out of range" if out else f"none of {len(judged)} was out of range"
-    return f"{text}, {unsure} could not be told" if unsure else text
+    values = {"count": out, "all": len(judged)}
+    text = (
+        _("%(count)s of %(all)s out of range as found") if out else _("none of %(all)s out of range as found")
+    )
+    text = text % values
+    return f"{text}, {_('%(count)s not certain') % {'count': unsure}}" if unsure else text
 
 
 def describe_as_left(rows: Sequence[BeforeAfter]) -> str:
     left = [row.left for row in rows if row.left is not None]
     if len(left) == len(rows) and all(measured.is_on_target for measured in left):
-        return f"all {len(rows)} now on target"
+        return _("all %(all)s on target as left") % {"all": len(rows)}
     if len(left) == len(rows) and all(measured.is_in for measured in left):
         on_target = sum(measured.is_on_target for measured in left)
-        return f"all {len(rows)} now in range, {on_target} of them on target"
+        values = {"all": len(rows), "count": on_target}
+        return _("all %(all)s in range as left, %(count)s on target") % values
     counts = {
-        "on target": sum(measured.is_on_target for measured in left),
-        "in range": sum(measured.is_in and not measured.is_on_target for measured in left),
-        "out of range": sum(measured.is_out for measured in left),
-        "cannot be told": sum(not measured.is_in and not measured.is_out for measured in left),
-        "in range as found and not measured again": sum(
+        _("%(count)s on target"): sum(measured.is_on_target for measured in left),
+        _("%(count)s in range"): sum(measured.is_in and not measured.is_on_target for measured in left),
+        _("%(count)s out of range"): sum(measured.is_out for measured in left),
+        _("%(count)s not certain"): sum(not measured.is_in and not measured.is_out for measured in left),
+        _("%(count)s in range as found but not measured again"): sum(
             row.left is None and row.latest is not None for row in rows
         ),
-        "not measured again": sum(row.latest is None and row.left is None for row in rows),
+        _("%(count)s not measured again"): sum(row.latest is None and row.left is None for row in rows),
     }
-    return "now " + ", ".join(f"{count} {words}" for words, count in counts.items() if count)
+    named = ", ".join(words % {"count": count} for words, count in counts.items() if count)
+    return _("as left: %(counts)s") % {"counts": named}
 
 
 def prediction_mismatch(

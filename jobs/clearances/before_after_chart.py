@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from jobs.calc.clearances.readings import ClearanceVerdict
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.clearances.before_after import BeforeAfter, ClearancesBeforeAfter
 from jobs.clearances.valve_gaps import JudgedReading
@@ -16,6 +17,16 @@ from workshop.units.display import convert, label, length_formatter
 
 STEPS = {"mm": (0.02, 0.05, 0.1, 0.2, 0.5), "in": (0.001, 0.002, 0.005, 0.01, 0.02)}
 MAX_STEPS = 8
+# What needs work comes first.
+VERDICT_ORDER = (
+    ClearanceVerdict.TIGHT,
+    ClearanceVerdict.LOOSE,
+    ClearanceVerdict.CANNOT_TELL,
+    ClearanceVerdict.OFF_TARGET,
+    ClearanceVerdict.IN_RANGE,
+    ClearanceVerdict.ON_TARGET,
+    "",
+)
 SLACK = 1e-6  # of a step: 0.35 / 0.05 is 7 whatever its binary fractions make of it
 
 
@@ -48,6 +59,7 @@ class ReadingMark:
 
 @dataclass(frozen=True)
 class ChartRow:
+    group: str  # the verdict as found, or as left if it was not measured before
     label: str
     words: str  # text alternative of the row
     range_at: str
@@ -85,10 +97,16 @@ def build_chart(history: ClearancesBeforeAfter | None, shop: ShopProfile) -> Bef
         Tick(axis.position(number * step_mm), f"{convert(number * step_mm, 'mm', unit):.{decimals}f}")
         for number in range(first, last + 1)
     ]
+    shown.sort(key=lambda row: VERDICT_ORDER.index(chart_verdict(row)))
     rows = [build_chart_row(row, axis, length_formatter(unit)) for row in shown]
     return BeforeAfterChart(
         rows, ticks, label(unit), any(row.target_at for row in rows), any(row.left for row in rows)
     )
+
+
+def chart_verdict(row: BeforeAfter) -> str:
+    first = row.found or row.left
+    return str(first.judgement.verdict) if first and first.judgement else ""
 
 
 def plotted_lengths(rows: Iterable[BeforeAfter]) -> list[float]:
@@ -123,7 +141,10 @@ def build_chart_row(row: BeforeAfter, axis: ScaleAxis, lengths: LengthFormatter)
         span = axis.position(valve_gap.low_mm), axis.width(valve_gap.low_mm, valve_gap.high_mm)
     if valve_gap.target_mm is not None:
         target_at = axis.position(valve_gap.target_mm)
+    first, verdict = row.found or row.left, chart_verdict(row)
+    when = "as found" if row.found else "as left"
     return ChartRow(
+        group=f"{verdict} {when}" if verdict and first else "no range in the engine spec",
         label=valve_gap.label,
         words="; ".join(describe_row(row, lengths)),
         range_at=span[0],

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import CharField, F, Value
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
@@ -20,7 +21,7 @@ RUN, SLOT, STAGE = "run", "slot", "stage"
 SENTENCES = {
     RUN: "A run of this bike was made at {at} that day.",
     SLOT: "This bike had a slot on the dyno from {at} that day.",
-    STAGE: "This bike went on the roller at {at} that day.",
+    STAGE: "This bike went on the dyno at {at} that day.",
 }
 
 
@@ -71,14 +72,24 @@ def describe_heat(measured: ClearanceSet, made_at: Iterable[datetime], zone: Zon
     A run counts that was imported after the clearances were saved, too.
     """
     ran_at = last_run_at(measured, made_at, zone)
-    ran = f"The engine ran that day ({ran_at.astimezone(zone):%H:%M})" if ran_at else ""
+    values = {"at": f"{ran_at.astimezone(zone):%H:%M}" if ran_at else ""}
     if not measured.engine_cold:
-        return f"{ran}; whether it was cold when measured is not known." if ran else ""
+        text = _("The engine ran that day (%(at)s). It is not known whether it was cold when measured.")
+        return text % values if ran_at else ""
     hours = measured.stood_hours
-    stood = f", after standing {format_number(hours, 1)} h" if hours is not None else ""
-    state = f"{measured.get_engine_cold_display()} when measured{stood}"
-    warning = " Clearances of a warm engine may differ from those of a cold one." if is_warm(measured) else ""
-    return (f"{ran}; it was {state}." if ran else f"The engine was {state}.") + warning
+    state = (
+        _("%(state)s when measured")
+        if hours is None
+        else _("%(state)s when measured, after %(hours)s h at rest")
+    )
+    known = {"state": _(measured.get_engine_cold_display()), "hours": format_number(hours or 0, 1)}
+    text = (
+        _("The engine ran that day (%(at)s). It was %(state)s.") if ran_at else _("The engine was %(state)s.")
+    )
+    sentence = text % {**values, "state": state % known}
+    if is_warm(measured):
+        sentence += " " + _("Clearances of a warm engine may differ from those of a cold one.")
+    return sentence
 
 
 def is_warm(measured: ClearanceSet) -> bool:

@@ -1,17 +1,25 @@
-"""The engine seen from above, and the order in which its valves are entered."""
+"""The engine seen from above, and the order in which its valves are entered.
+
+The layout follows the engine spec alone: banks, sides to the front, camshafts, valves per cylinder.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jobs.clearances.valve_gaps import ValveGap, valve_gaps
-from workshop.models import EngineSpec, Side
+from jobs.clearances.valve_gaps import ValveGap, describe_limits, valve_gaps
+from workshop.models import EngineSpec, ShopProfile, Side
 
 
 @dataclass(frozen=True)
 class SideRow:
     side: str
     boxes: list[Any]
+
+    @property
+    def centres(self) -> list[str]:
+        """Return where the boxes are centred, in per cent of the cylinder's width."""
+        return [f"{(number + 0.5) / len(self.boxes) * 100:.2f}%" for number in range(len(self.boxes))]
 
 
 @dataclass(frozen=True)
@@ -26,9 +34,39 @@ class BankView:
     cylinders: list[CylinderView]
 
 
+@dataclass(frozen=True)
+class EngineView:
+    """An engine from above, with something at each of its gaps, and what is written around it."""
+
+    spec: EngineSpec
+    banks: list[BankView]
+    front_label: str
+    rear_label: str
+    valley_label: str  # between the heads of a V
+
+    @property
+    def is_v(self) -> bool:
+        return self.spec.arrangement == EngineSpec.Arrangement.V
+
+    @property
+    def is_boxer(self) -> bool:
+        return self.spec.arrangement == EngineSpec.Arrangement.BOXER
+
+    @property
+    def is_tall(self) -> bool:
+        """Return True if valves are drawn in more than two rows, which leaves the room beside them."""
+        return self.is_v or (self.is_boxer and max(len(bank.cylinders) for bank in self.banks) > 1)
+
+    @property
+    def columns(self) -> int:
+        """Return how many boxes are beside each other in the widest bank."""
+        widest = max(len(side.boxes) for bank in self.banks for c in bank.cylinders for side in c.sides)
+        return widest * (2 if self.is_boxer else max(len(bank.cylinders) for bank in self.banks))
+
+
 BANK_NAMES = {
-    EngineSpec.Arrangement.V: ("front bank", "rear bank"),
-    EngineSpec.Arrangement.BOXER: ("left side", "right side"),
+    EngineSpec.Arrangement.V: ("front head", "rear head"),
+    EngineSpec.Arrangement.BOXER: ("left head", "right head"),
 }
 
 
@@ -43,6 +81,25 @@ def top_view(spec: EngineSpec, box_at: Callable[[ValveGap], Any]) -> list[BankVi
         sides = [SideRow(side, by_valve[cylinder, side]) for side in sides_from_front(spec, cylinder)]
         banks[spec.bank(cylinder)].cylinders.append(CylinderView(cylinder, sides))
     return [bank for bank in banks if bank.cylinders]
+
+
+def engine_view(spec: EngineSpec, shop: ShopProfile, box_at: Callable[[ValveGap], Any]) -> EngineView:
+    """Return the engine from above with the caller's box at each gap, labelled with its ranges."""
+    banks = top_view(spec, box_at)
+    labels = {side: describe_side(spec, side, shop) for side in Side.values}
+    first, last = banks[0].cylinders[0].sides, banks[-1].cylinders[0].sides
+    is_v = spec.arrangement == EngineSpec.Arrangement.V
+    return EngineView(
+        spec, banks, labels[first[0].side], labels[last[-1].side], labels[first[-1].side] if is_v else ""
+    )
+
+
+def describe_side(spec: EngineSpec, side: str, shop: ShopProfile) -> str:
+    """Return the ranges of a side, such as 'Intake 0.10 to 0.20 mm, target 0.16'."""
+    gaps = [gap for gap in valve_gaps(spec) if gap.valve.side == side and gap.valve.position == 1]
+    parts = [f"{gap.gap.value} {describe_limits(gap, shop)}" for gap in gaps[: len(spec.gaps)]]
+    limits = "; ".join(parts) if spec.has_closing else describe_limits(gaps[0], shop)
+    return f"{side.capitalize()} {limits}"
 
 
 def entry_orders(spec: EngineSpec) -> dict[str, list[ValveGap]]:

@@ -5,8 +5,15 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
+from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext, pgettext
+
+from jobs.calc.clearances.readings import AS_LEFT_WITHIN_MM, READING_WITHIN_MM
 from jobs.calc.clearances.shim_plan import Origin
 from jobs.calc.units.length_format import LengthFormatter
+from jobs.calc.wording import localise
 from jobs.clearances.before_after import (
     BeforeAfter,
     clearances_before_after,
@@ -14,21 +21,37 @@ from jobs.clearances.before_after import (
     readings_by_set,
 )
 from jobs.clearances.engine_heat import describe_heat, run_times
+from jobs.clearances.shim_plan import plan_notes
 from jobs.clearances.trend import clearance_history
-from jobs.clearances.valve_gaps import JudgedReading, gap_key, orphaned_readings, to_reading, valve_gaps
+from jobs.clearances.valve_gaps import (
+    JudgedReading,
+    ValveGap,
+    gap_key,
+    orphaned_readings,
+    to_reading,
+    valve_gaps,
+)
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
-from jobs.job.sentences import counted
 from jobs.models import (
     ClearanceReading,
     ClearanceSet,
     ShimPlan,
     ShimPlanRow,
 )
+from workshop.languages import is_english, translate_stored
 from workshop.models import Bike, EngineSpec, ShopProfile
 from workshop.units.display import length_formatter
+
+# The notes of a plan with values, which are stored in English.
+PLAN_NOTES = (
+    gettext_noop("The shim that comes out is marked %(size)s mm, which is not an available size: measure it"),
+    gettext_noop("The shim that goes in is marked %(size)s mm, which is not an available size: measure it"),
+    gettext_noop("The shim that comes out may be %(sizes)s mm: measure it"),
+    gettext_noop("The shim that goes in may be %(sizes)s mm: measure it"),
+)
 
 
 @dataclass(frozen=True)
@@ -64,6 +87,7 @@ class ReadingFacts:
 class JudgedReadingFacts(ReadingFacts):
     verdict: str
     in_range: bool
+    near_limit: bool = False  # another reading may be on the other side of a limit
 
 
 @dataclass(frozen=True)
@@ -82,6 +106,8 @@ class ValveFacts:
     found: JudgedReadingFacts | None
     left: JudgedReadingFacts | None
     surprise: str
+    side: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True)
@@ -123,6 +149,8 @@ class ClearanceFacts:
     shims: bool = False
     out: list[str] = field(default_factory=list)
     not_measured: list[str] = field(default_factory=list)
+    near_limit_mm: float | None = None  # how near; None if no reading is
+    readings_differ_mm: float | None = None  # how much two careful readings may differ
     courses: list[TrendFacts] = field(default_factory=list)
 
 
@@ -133,9 +161,10 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
         return None
     spec, history = results.job.bike.engine_spec, results.get(clearances_before_after)
     plans = results.get(plan_rows)
+    lengths = length_formatter(results.shop.length_unit)
     facts = ClearanceFacts(
         sets=[set_facts(results, measured) for measured in readings],
-        plans=[plan_facts(spec, plan, rows) for plan, rows in plans.items()],
+        plans=[plan_facts(spec, plan, rows, lengths) for plan, rows in plans.items()],
         rows=[],
         summary="",
         ranges=[],
@@ -144,10 +173,13 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
     if spec is None or history is None:
         return facts
     predicted = {gap_key(row): row.predicted_mm for rows in plans.values() for row in rows}
-    lengths = length_formatter(results.shop.length_unit)
+    rows = [row_facts(row, predicted, lengths) for row in history.rows if row.found or row.left]
+    near = any(reading.near_limit for row in rows for reading in (row.found, row.left) if reading)
     return replace(
         facts,
-        rows=[row_facts(row, predicted, lengths) for row in history.rows if row.found or row.left],
+        rows=rows,
+        near_limit_mm=number(READING_WITHIN_MM, 3) if near else None,
+        readings_differ_mm=AS_LEFT_WITHIN_MM if near else None,
         summary=history.summary,
         has_found=bool(history.found),
         has_left=bool(history.left),
@@ -164,7 +196,7 @@ def set_facts(results: JobResults, measured: ClearanceSet) -> ClearanceSetFacts:
         when=measured.get_when_display(),
         at=moment(measured.measured_at),
         by=str(measured.measured_by),
-        instrument=measured.instrument,
+        instrument=measured.measured_with,
         engine_temperature_c=number(measured.engine_temperature_c),
         note=measured.note,
         heat=describe_heat(measured, results.get(run_times), ZoneInfo(results.shop.time_zone)),
@@ -182,7 +214,7 @@ def range_facts(spec: EngineSpec, limits: Any) -> RangeFacts:
 
 
 def row_facts(row: BeforeAfter, predicted: dict[Any, Any], lengths: LengthFormatter) -> ValveFacts:
-    valve_gap = row.valve_gap
+    valve_gap, valve = row.valve_gap, row.valve_gap.valve
     return ValveFacts(
         label=valve_gap.label,
         low_mm=number(valve_gap.low_mm),
@@ -191,6 +223,10 @@ def row_facts(row: BeforeAfter, predicted: dict[Any, Any], lengths: LengthFormat
         found=measured_facts(row.found),
         left=measured_facts(row.left),
         surprise=prediction_mismatch(row.left, predicted.get(valve_gap.key), lengths) if row.left else "",
+        side=" ".join(
+            [pgettext("valve", str(valve.side)), *([_(valve_gap.gap.value)] if valve_gap.names_gap else [])]
+        ),
+        place=" ".join([str(valve.cylinder), *([_(valve.place)] if valve.place else [])]),
     )
 
 
@@ -201,6 +237,7 @@ def measured_facts(measured: JudgedReading | None) -> JudgedReadingFacts | None:
         **vars(reading_facts(measured.row)),
         verdict=measured.judgement.word if measured.judgement else "",
         in_range=measured.is_in,
+        near_limit=measured.judgement is not None and measured.judgement.is_near_limit,
     )
 
 
@@ -225,8 +262,13 @@ def plan_rows(results: JobResults) -> dict[ShimPlan, list[ShimPlanRow]]:
     return found
 
 
-def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanRow]) -> PlanFacts:
-    labels = {valve_gap.key: valve_gap.label for valve_gap in valve_gaps(spec)} if spec else {}
+def plan_facts(
+    spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanRow], lengths: LengthFormatter
+) -> PlanFacts:
+    gaps = {valve_gap.key: valve_gap for valve_gap in valve_gaps(spec)} if spec else {}
+    labels = {key: valve_gap.label for key, valve_gap in gaps.items()}
+    with translation.override(settings.LANGUAGE_CODE):  # plans are stored as staff read them
+        names = {valve_gap.label: labels[key] for key, valve_gap in gaps.items()}
     return PlanFacts(
         policy=plan.get_policy_display(),
         accepted_at=moment(plan.accepted_at),
@@ -238,13 +280,28 @@ def plan_facts(spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanR
                 out_mm=number(row.out_mm),
                 in_mm=number(row.in_mm),
                 stays=row.origin == Origin.STAYS,
-                origin=row.origin_detail or row.get_origin_display(),
+                origin=names.get(row.origin_detail, row.origin_detail) or row.get_origin_display(),
                 predicted_mm=number(row.predicted_mm),
-                why=row.why,
+                why=row.why if is_english() else explain(row, gaps.get(gap_key(row)), lengths),
             )
             for row in rows
         ],
     )
+
+
+def explain(row: ShimPlanRow, valve_gap: ValveGap | None, lengths: LengthFormatter) -> str:
+    """Say again, in the language in use, how far a clearance is from its target, and what is in doubt."""
+    notes = [translate_stored(note, PLAN_NOTES, translate_sizes) for note in plan_notes(row)]
+    if valve_gap is None or not valve_gap.has_range:
+        return ". ".join(notes)
+    off = row.predicted_mm - valve_gap.effective_target_mm
+    text = _("%(off)s looser than the target") if off > 0 else _("%(off)s tighter than the target")
+    choice = text % {"off": lengths(abs(off))} if off else _("exactly on target")
+    return ". ".join([choice, *notes])
+
+
+def translate_sizes(_name: str, sizes: str) -> str:
+    return localise(f" {_('or')} ".join(sizes.split(" or ")))
 
 
 def orphaned_facts(
@@ -286,8 +343,11 @@ def clearances_done(results: JobResults) -> Iterator[str]:
     clearances = results.get(clearance_facts)
     if clearances is not None:
         new = sum(not row.stays for plan in clearances.plans if plan.booked_out_at for row in plan.rows)
-        shims = f"; {counted(new, 'shim')} changed" if new else ""
-        yield f"Valve clearances: {clearances.summary or 'measured'}{shims}"
+        result = clearances.summary or _("measured")
+        if new:
+            text = ngettext("%(count)s shim changed", "%(count)s shims changed", new)
+            result += f"; {text % {'count': new}}"
+        yield _("Valve clearances: %(result)s") % {"result": result}
 
 
 def shims_by_job(bike: Bike, shop: ShopProfile) -> ByJob:

@@ -16,7 +16,7 @@ FIGURE = r"\d+[.,]?\d*|[.,]\d+"
 GAP_AS_TYPED = re.compile(rf"({FIGURE})(?:\s*[-–/]\s*({FIGURE}))?\s*([^\d\s.,/–-].*)?", re.ASCII)
 MEASURED = Plausible(0, 999)  # a gap or a shim: three decimals are never thousands
 HOW_TO_WRITE = (
-    "Write 0.12 or 0,12; between two blades write 0.10-0.12: the largest that goes, then the smallest that "
+    "Enter 0.12 or 0,12. Between two blades enter 0.10-0.12: the largest that goes, then the smallest that "
     "does not."
 )
 
@@ -81,13 +81,6 @@ class Box:
     limits: dict[str, str]  # in mm: low, high, target, tolerance, predicted, within
     stored: JudgedReading | None  # judged until the browser judges what is typed
     planned: ShimPlanRow | None
-
-    @property
-    def caption(self) -> str:
-        """Return what distinguishes this box from others of its side: left or right, opening or closing."""
-        position = self.valve_gap.valve.label.rpartition(self.valve_gap.valve.side)[2].strip()
-        gap = self.valve_gap.gap.value if self.valve_gap.names_gap else ""
-        return " ".join(part for part in (position, gap) if part) or "clearance"
 
     @property
     def errors(self) -> list[str]:

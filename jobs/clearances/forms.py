@@ -19,7 +19,7 @@ from jobs.calc.clearances.readings import (
 from jobs.calc.clearances.shims import check_thickness, parse_marking
 from jobs.calc.units.length_format import format_mm
 from jobs.clearances.engine_heat import engine_ran_before
-from jobs.clearances.engine_map import BankView, entry_orders, top_view
+from jobs.clearances.engine_map import EngineView, engine_view, entry_orders
 from jobs.clearances.form_boxes import (
     MEASURED,
     Box,
@@ -33,9 +33,10 @@ from jobs.clearances.form_boxes import (
 from jobs.clearances.form_conflicts import is_same_gap, readings_at
 from jobs.clearances.recording import GapEntry, plausibility_warning, record_clearances, to_mm
 from jobs.clearances.shim_plan import available_sizes
-from jobs.clearances.valve_gaps import Key, ValveGap, gap_key, measured_at
+from jobs.clearances.valve_gaps import Key, ValveGap, describe_limits, gap_key, measured_at
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlanRow
-from workshop.models import ClearanceKind, EngineSpec, ShopProfile
+from workshop.instruments.forms import InstrumentChoiceField, MeasuredWithMixin
+from workshop.models import ClearanceKind, EngineSpec, Instrument, ShopProfile
 from workshop.records.conflict import ConflictingField
 from workshop.records.fields import NumberInput, QuantityField
 from workshop.records.form import RecordForm
@@ -43,24 +44,20 @@ from workshop.records.times import QuestionedTimesMixin
 from workshop.units.display import (
     format_for_input,
     format_plain,
-    format_value,
-    label,
     length_formatter,
     parse_number,
 )
 from workshop.units.shop_units import shop_unit
 
 CONCURRENT_SET = (
-    "{who} saved clearances {when} for this job at {at}, after this page was opened. Nothing of either is "
-    "lost: theirs stand as they saved them. Save again, and yours are kept beside them as a set of their own."
+    "{who} saved clearances {when} for this job at {at}, after you opened this page. Save again to keep "
+    "yours as a second set. Theirs stay as they are."
 )
 ASK_WHETHER_COLD = (
-    "Clearances are measured on a cold engine: say whether it was cold. Saved again without an answer, page "
-    "and sheet say that it is not known."
+    "Clearances are measured on a cold engine. Enter whether it was cold. If you save again without "
+    "an answer, page and sheet show “not known”."
 )
-SHIM_WITHOUT_CLEARANCE = (
-    "A shim is entered here but no clearance. Measure the valve, or clear the shim to leave it not measured."
-)
+SHIM_WITHOUT_CLEARANCE = "Enter the clearance for this valve, or clear the shim."
 
 
 class MarkField(forms.CharField):
@@ -74,37 +71,37 @@ class Blades(TextChoices):
 
 class ClosingAs(TextChoices):
     CLEARANCE = "clearance", "closing clearance"
-    LOADED_GAP = "loaded_gap", "loaded gap of the opener"
+    LOADED_GAP = "loaded_gap", "total gap with the closing rocker loaded"
 
 
 ENTRY_ORDERS = {"cylinder": "cylinder by cylinder", "side": "all intake, then all exhaust"}
 
 
-class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
+class ClearanceSetForm(MeasuredWithMixin, QuestionedTimesMixin, RecordForm):
     """A clearance set with all its readings; empty boxes stay not measured."""
 
     RECORDED = ("measured_at",)
 
     blades = forms.ChoiceField(
-        label="Blades are marked",
+        label="Feeler gauge units",
         choices=Blades.choices,
         required=False,
-        help_text="A clearance moves on by itself after two decimals in mm, four in inches.",
+        help_text="The cursor moves on after two decimals (mm) or four (inches).",
     )
-    closing_as = forms.ChoiceField(
-        label="In the closing boxes stands", choices=ClosingAs.choices, required=False
-    )
+    closing_as = forms.ChoiceField(label="Closing boxes contain", choices=ClosingAs.choices, required=False)
     # The newest set of this kind when the page was opened, to detect one saved since.
     last_seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     two_blades = forms.BooleanField(
-        label="Between two blades: a second box for the smallest blade that does not go", required=False
+        label="Two boxes per valve: largest blade that goes, smallest that does not", required=False
     )
     # Set once the question whether the engine was cold was put; unanswered after that, it is not known.
     heat_asked = forms.BooleanField(widget=forms.HiddenInput, required=False)
     cold_check = forms.BooleanField(
-        label="Keep these as a cold check all the same: the temperature is right", required=False
+        label="Yes, the temperature is right. Save it as a cold check.", required=False
     )
-    figures_right = forms.BooleanField(label="The figures questioned are right as typed", required=False)
+    figures_right = forms.BooleanField(
+        label="Yes, I have checked the marked values. Save them.", required=False
+    )
 
     class Meta(RecordForm.Meta):
         model = ClearanceSet
@@ -112,17 +109,25 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
             "engine_temperature_c",
             "engine_cold",
             "stood_hours",
+            "feeler_gauge",
+            "micrometer",
             "instrument",
             "measured_at",
             "note",
         ]
 
+    feeler_gauge = InstrumentChoiceField(
+        Instrument.Kind.FEELER, label="Feeler gauges", empty_label="which gauges?"
+    )
+    micrometer = InstrumentChoiceField(
+        Instrument.Kind.MICROMETER, label="Micrometer", help_text="Used to measure the shims."
+    )
     engine_temperature_c = QuantityField(
         storage_unit="c",
         label="Engine temperature (°C)",
         min_value=-30,
         max_value=150,
-        error_messages={"required": "Take the temperature of the engine first: clearances are read cold."},
+        error_messages={"required": "Measure the engine temperature first. Clearances are measured cold."},
     )
 
     def __init__(
@@ -144,14 +149,19 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         temperature.set_unit(shop_unit(shop, "temperature"))
         self.ran = engine_ran_before(self.instance.job.bike_id, self.instance.measured_at)
         self.fields["engine_cold"].choices = [("", "not known"), *ClearanceSet.Cold.choices]  # type: ignore[attr-defined]  # a TypedChoiceField
-        self.fields["instrument"].widget.attrs["placeholder"] = "feeler blades, 0.01 mm steps"
+        self.fields["instrument"].widget.attrs["placeholder"] = "feeler gauge, 0.01 mm steps"
+        # Each mechanic has blades and a micrometer of their own.
+        own = ClearanceSet.objects.filter(measured_by=self.instance.measured_by_id)
+        self.offer_last_used(own, "feeler_gauge", "micrometer")
+        if not spec.uses_shims:
+            self.fields.pop("micrometer", None)
         self.fields["blades"].initial = shop.length_unit
         if self.instance.pk or not spec.has_closing:
             # A stored set holds clearances, never loaded gaps.
             del self.fields["closing_as"]
         newest = self._newest_of_its_kind()
         self.fields["last_seen"].initial = newest.pk if newest else 0
-        self.banks = self._add_boxes()
+        self.engine = self._add_boxes()
         self.fields["two_blades"].initial = any(row.goes_mm is not None for row in self.stored.values())
         stored_c = self.instance.engine_temperature_c
         self.fields["cold_check"].initial = stored_c is not None and engine_temperature_warning(stored_c)
@@ -179,13 +189,13 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         fires = "-".join(str(cylinder) for cylinder in self.spec.firing_cylinders)
         return {name: ENTRY_ORDERS.get(name, f"in the firing order, {fires}") for name in self.orders}
 
-    def _add_boxes(self) -> list[BankView]:
+    def _add_boxes(self) -> EngineView:
         """Add the inputs of every gap, and number them in the orders they may be reached."""
         self.orders = entry_orders(self.spec)
         self.valve_gaps = self.orders["cylinder"]
         for valve_gap in self.valve_gaps:
             self._add_inputs(valve_gap)
-        return top_view(self.spec, self._box)
+        return engine_view(self.spec, self.shop, self._box)
 
     def _entry_positions(self, valve_gap: ValveGap, kind: str) -> dict[str, str]:
         """Return a box's position in each order: clearances first, then markings, then measured shims."""
@@ -198,12 +208,14 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
 
     def _add_inputs(self, valve_gap: ValveGap) -> None:
         initial = self.input_texts(self.stored.get(valve_gap.key), valve_gap)
-        inputs = {"c": "", "n": ", does not go"}
+        inputs = {"c": "", "n": ": does not go"}
         if self.spec.uses_shims:
-            inputs |= {"s": ", shim fitted as marked", "m": ", shim fitted measured"}
+            inputs |= {"s": ": marking of the shim", "m": ": measured shim"}
         for kind, what in inputs.items():
             attrs = {"class": "form-control", **self._entry_positions(valve_gap, kind)}
-            if kind == "n":
+            if kind == "c":
+                attrs["placeholder"] = valve_gap.valve.place
+            elif kind == "n":
                 attrs |= {"data-bracket": "stops", "placeholder": " "}
             elif kind == "m":
                 attrs["data-own-round"] = ""
@@ -215,18 +227,7 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
                 initial=initial[kind],
                 widget=NumberInput(attrs),
             )
-        self.fields[f"c-{valve_gap.slug}"].help_text = self._range_text(valve_gap)
-
-    def _range_text(self, valve_gap: ValveGap) -> str:
-        if valve_gap.low_mm is None or valve_gap.high_mm is None:
-            return "no range in the engine spec"
-        unit = self.shop.length_unit
-        low, high, target = (
-            format_value(limit, "clearance", unit, with_unit=False)
-            for limit in (valve_gap.low_mm, valve_gap.high_mm, valve_gap.target_mm)
-        )
-        aim = f", target {target}" if valve_gap.target_mm is not None else ""
-        return f"{low} to {high} {label(unit)}{aim}"
+        self.fields[f"c-{valve_gap.slug}"].help_text = describe_limits(valve_gap, self.shop)
 
     def _box(self, valve_gap: ValveGap) -> Box:
         shims = self.spec.uses_shims
@@ -285,11 +286,13 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         self._warn_about_temperature()
         self._ask_whether_cold()
         self._warn_about_concurrent_set()
+        if not any(entry.shim_measured_mm for entry in self.entries):
+            self.cleaned_data["micrometer"] = None
         if self.questions and not self.cleaned_data.get("figures_right"):
             for name, sentence in self.questions:
                 self.add_error(name, sentence)
         if not self.errors and not any(entry.reading for entry in self.entries):
-            self.add_error(None, "Nothing is measured yet: enter the clearance of at least one valve.")
+            self.add_error(None, "Enter the clearance of at least one valve.")
         return cleaned
 
     def _warn_about_temperature(self) -> None:
@@ -300,7 +303,7 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         if question:
             self.add_error(
                 "engine_temperature_c",
-                f"{question} Let it cool down, or tick below that these count as a cold check.",
+                f"{question} Let it cool down, or tick the box below to save as a cold check anyway.",
             )
 
     def _ask_whether_cold(self) -> None:
@@ -373,7 +376,9 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         except ValueError:
             unloaded = None
         if unloaded is None:
-            raise ValueError("The loaded gap tells the closing clearance only beside the opening clearance.")
+            raise ValueError(
+                "Enter the opening clearance too. The closing clearance is calculated from both."
+            )
         return derive_closing_clearance(unloaded, loaded)
 
     def _typed_reading(self, at: ValveGap, judged_as: ValveGap, *, ask: bool = True) -> Reading | None:
@@ -382,7 +387,7 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         if not text and not stops:
             return None
         if not text:
-            raise ValueError("Enter the blade that goes as well as the one that does not.")
+            raise ValueError("Enter both blades: the largest that goes and the smallest that does not.")
         typed = parse_gap(text, self.unit)
         if stops:
             typed = self._with_stop(typed, stops)
@@ -401,7 +406,7 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
     def _with_stop(self, typed: GapInput, stops: str) -> GapInput:
         second = parse_gap(stops, typed.unit)
         if len(typed.figures) > 1 or len(second.figures) > 1:
-            raise ValueError("Both blades are entered twice: write one figure in each of the two boxes.")
+            raise ValueError("Enter one blade per box.")
         return GapInput((*typed.figures, *second.figures), typed.unit)
 
     def _marked_shim(self, valve_gap: ValveGap) -> Decimal | None:
@@ -413,7 +418,7 @@ class ClearanceSetForm(QuestionedTimesMixin, RecordForm):
         as_marked = Decimal(f"{mark.could_be_mm[-1]:.5f}")
         is_ambiguous = len(mark.could_be_mm) > 1 and not has_three_decimals(text)
         if is_ambiguous and not self._text("m", valve_gap):
-            raise ValueError(f"{mark.warning} Or write it to the third decimal, as {as_marked:.3f}.")
+            raise ValueError(f"{mark.warning} Or enter it to three decimals, for example {as_marked:.3f}.")
         return as_marked
 
     def _measured_shim(self, valve_gap: ValveGap) -> Decimal | None:

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from jobs.clearances.engine_heat import run_times
 from jobs.clearances.facts import CLEARANCES, clearances_done, shims_by_job
 from jobs.clearances.section import section
@@ -33,7 +35,7 @@ def events(results: JobResults) -> Iterator[Event]:
     """Yield clearances measured, and each adjustment once: by its shim plan, else by the set as left."""
     plan: ShimPlan | None = None
     for measured in results.rows(ClearanceSet):
-        text = f"valve clearances measured {measured.get_when_display()}"
+        text = _("valve clearances measured %(when)s") % {"when": _(measured.get_when_display())}
         if measured.when == ClearanceSet.When.AS_FOUND:
             yield from applied(plan, None)
             plan = getattr(measured, "shim_plan", None)
@@ -43,7 +45,7 @@ def events(results: JobResults) -> Iterator[Event]:
         plan = None
         yield from adjusted
         if not adjusted:
-            text = "valve clearances adjusted, measured as left"
+            text = _("valve clearances adjusted and measured as left")
         yield Event(measured.measured_at, EventKind.CLEARANCES, text, changes_bike=not adjusted)
     yield from applied(plan, None)
 
@@ -53,13 +55,14 @@ def applied(plan: ShimPlan | None, measured_at: datetime | None) -> list[Event]:
     if plan is None or plan.stock_booked_out_at is None:
         return []
     at = min(plan.stock_booked_out_at, measured_at or plan.stock_booked_out_at)
-    return [Event(at, EventKind.CLEARANCES, "valve clearances adjusted by the shim plan", changes_bike=True)]
+    text = _("valve shims changed to the accepted plan")
+    return [Event(at, EventKind.CLEARANCES, text, changes_bike=True)]
 
 
 RECORD = JobRecord(
     "clearances",
     rows=(
-        Rows(ClearanceSet, join=("shim_plan",), people=("measured_by",)),
+        Rows(ClearanceSet, join=("shim_plan", "feeler_gauge"), people=("measured_by",)),
         Rows(
             ClearanceReading,
             "clearance_set__job",

@@ -33,15 +33,15 @@ def plausibility_warning(
     """Return a sentence if a clearance looks like another unit or a misplaced point, else ""."""
     if is_plausible(to_mm(figure, unit), valve_gap):
         return ""
-    message = f"{figure} {label(unit)} can hardly be a clearance here"
+    message = f"{figure} {label(unit)} is not a plausible clearance here."
     other = [
         (name, in_mm) for name, in_mm in readings_in_other_units(figure) if is_plausible(in_mm, valve_gap)
     ]
     if not other:
-        return f"{message}. Look again, and write it in {label(unit)}."
+        return f"{message} Check it and enter it in {label(unit)}."
     nearest = sorted(other, key=lambda reading: abs(reading[1] - middle_mm(valve_gap)))[:2]
     looks = " or ".join(f"{name} ({lengths(in_mm)})" for name, in_mm in nearest)
-    return f"{message}: that looks like {looks}. Write it anew, with its unit if that is another (0.005 in)."
+    return f"{message} It looks like {looks}. Enter it again, with a unit if needed (0.005 in)."
 
 
 def readings_in_other_units(figure: Decimal) -> list[tuple[str, Decimal]]:
@@ -85,6 +85,15 @@ class GapEntry:
             "shim_marked_mm": self.shim_marked_mm,
             "shim_measured_mm": self.shim_measured_mm,
         }
+
+
+def describe_saved(measured: ClearanceSet, entries: Sequence[GapEntry]) -> str:
+    """Say how many clearances were saved, and name the skipped ones."""
+    skipped = [entry.valve_gap.label for entry in entries if entry.reading is None]
+    saved = (
+        f"Clearances {measured.get_when_display()} saved: {len(entries) - len(skipped)} of {len(entries)}."
+    )
+    return f"{saved} {len(skipped)} skipped: {'; '.join(skipped)}." if skipped else saved
 
 
 @transaction.atomic

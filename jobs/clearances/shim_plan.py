@@ -3,13 +3,13 @@
 import hashlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db import transaction
 from django.utils import timezone
 
-from jobs.calc.clearances.readings import Millimetres, compute_turns_in, to_nanometres
+from jobs.calc.clearances.readings import Judgement, Millimetres, Reading, compute_turns_in, to_nanometres
 from jobs.calc.clearances.shim_plan import Origin, PlanCandidate, PlanRow, Policy, plan_shims
 from jobs.calc.clearances.shims import (
     AvailableSizes,
@@ -21,15 +21,24 @@ from jobs.calc.clearances.shims import (
     predict_clearance_mm,
 )
 from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
-from jobs.clearances.valve_gaps import JudgedReading, Key, ValveGap, gap_key, readings_by_gap, valve_gaps
+from jobs.clearances.valve_gaps import (
+    JudgedReading,
+    Key,
+    ValveGap,
+    gap_key,
+    readings_by_gap,
+    to_reading,
+    valve_gaps,
+)
+from jobs.job.sentences import counted
 from jobs.models import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
-from jobs.models.clearances import POLICY_LABELS
+from jobs.models.clearances import ORIGIN_LABELS, POLICY_LABELS
 from workshop.models import ClearanceKind, EngineSpec, ShimStock, StaffMember, StaleRecord
 from workshop.stock.add_shims import add_shims
 
 STOCK_CHANGED = (
-    "The drawer, the readings or the engine spec have changed since this plan was shown, so it no longer "
-    "holds. Nothing was booked. The plans below are made afresh: look at them and accept again."
+    "Stock, readings or the engine spec have changed since this plan was shown. Nothing was taken from "
+    "stock. Check the new plans below and accept again."
 )
 
 
@@ -124,7 +133,7 @@ def describe_doubt(marked_mm: Decimal, sizes: AvailableSizes | None) -> str:
     if not marking.warning:
         return ""
     if len(marking.could_be_mm) == 1:
-        return f"is marked {format_mm(marked_mm)} mm, which is no size made"
+        return f"is marked {format_mm(marked_mm)} mm, which is not an available size"
     return f"may be {' or '.join(format_mm(size) for size in marking.could_be_mm)} mm"
 
 
@@ -141,6 +150,36 @@ def turns_at(spec: EngineSpec, measured: JudgedReading) -> float | None:
 
 
 @dataclass(frozen=True)
+class ShimSwap:
+    """One shim of a plan as the drawing shows it; the same before and after acceptance."""
+
+    valve_gap: ValveGap
+    out_mm: float | Decimal
+    in_mm: float | Decimal | None
+    origin: Origin
+    source: str
+    predicted: Reading | None
+
+    @property
+    def moves(self) -> bool:
+        return self.origin is not Origin.STAYS
+
+    @property
+    def judgement(self) -> Judgement | None:
+        return self.valve_gap.judge(self.predicted) if self.predicted else None
+
+
+def predict_reading(predicted_mm: Millimetres | None, half_width_mm: Millimetres = 0.0) -> Reading | None:
+    """Return a predicted clearance, as wide as the blades that it was measured between."""
+    if predicted_mm is None:
+        return None
+    if not half_width_mm:
+        return Reading(predicted_mm)
+    middle, half = float(predicted_mm), float(half_width_mm)
+    return Reading(None, max(0.0, middle - half), middle + half)
+
+
+@dataclass(frozen=True)
 class PlanLine:
     valve_gap: ValveGap
     row: PlanRow
@@ -153,6 +192,18 @@ class PlanLine:
     @property
     def moves(self) -> bool:
         return self.row.origin is not Origin.STAYS
+
+    @property
+    def predicted(self) -> Reading | None:
+        return predict_reading(self.row.predicted_mm, self.row.valve.half_width_mm)
+
+    @property
+    def swap(self) -> ShimSwap:
+        row = self.row
+        source = (
+            f"from {self.giver.label}" if self.giver and self.moves else ORIGIN_LABELS.get(row.origin, "")
+        )
+        return ShimSwap(self.valve_gap, row.out_mm, row.in_mm, row.origin, source, self.predicted)
 
     @property
     def fingerprint(self) -> str:
@@ -195,6 +246,13 @@ class EngineShimPlan:
         return sum(line.moves for line in self.lines)
 
     @property
+    def answer(self) -> str:
+        """Return the plan in one sentence, such as '8 shims to change: 6 from stock, 2 to buy'."""
+        if self.impossible:
+            return f"No shim fits {counted(len(self.impossible), 'valve')}"
+        return describe_changes(line.row.origin for line in self.lines)
+
+    @property
     def camshafts_lifted(self) -> list[str]:
         return list(dict.fromkeys(name for plan in self.kinds.values() for name in plan.camshafts_lifted))
 
@@ -208,6 +266,21 @@ class EngineShimPlan:
         return hashlib.sha256("\n".join(line.fingerprint for line in self.lines).encode()).hexdigest()[:16]
 
 
+def describe_changes(origins: Iterable[str]) -> str:
+    """Say how many shims are changed, and where the new ones come from."""
+    counts = Counter(origins)
+    parts = {
+        Origin.VALVE: "moved from another valve",
+        Origin.STOCK: "from stock",
+        Origin.BUY: "to buy",
+    }
+    changed = sum(counts[origin] for origin in parts)
+    if not changed:
+        return "No shim to change"
+    sources = ", ".join(f"{counts[origin]} {words}" for origin, words in parts.items() if counts[origin])
+    return f"{counted(changed, 'shim')} to change: {sources}"
+
+
 @dataclass(frozen=True)
 class PlanInputs:
     """Inputs of a shim plan, and the gaps it has to skip."""
@@ -219,6 +292,8 @@ class PlanInputs:
     shim_unknown: list[ValveGap]
     no_range: list[ValveGap]
     lengths: LengthFormatter = IN_MM  # for the reasons
+    by_marking: list[ValveGap] = field(default_factory=list)  # their shims were not measured
+    between_blades: list[ValveGap] = field(default_factory=list)
 
     @property
     def skipped_gaps(self) -> list[ValveGap]:
@@ -238,8 +313,12 @@ def collect_plan_inputs(
         basis.valve_gaps[valve_gap.slug] = valve_gap
         sizes = available_sizes(spec, valve_gap.gap)
         valve = shim_valve(measured, sizes) if measured else None
-        if valve is not None:
+        if valve is not None and measured is not None:
             basis.valves[valve_gap.gap].append(valve)
+            if measured.row.shim_measured_mm is None:
+                basis.by_marking.append(valve_gap)
+            if measured.reading.is_bracket:
+                basis.between_blades.append(valve_gap)
         elif measured is None:
             basis.not_measured.append(valve_gap)
         elif measured.row.shim_mm is None:
@@ -309,11 +388,11 @@ def accept_plan(
     ClearanceSet.objects.select_for_update().get(pk=measured.pk)
     stock = stock_for(spec, lock=True)
     if ShimPlan.objects.filter(clearance_set=measured).exists():
-        raise PlanRefused("A shim plan was accepted for these readings already.")
+        raise PlanRefused("A shim plan has already been accepted for these readings.")
     plan = plan_engine(collect_plan_inputs(spec, measured.readings.all(), lengths), policy, stock)
     if plan.impossible:
         raise PlanRefused(
-            "This plan can't be accepted: " + " ".join(line.row.why for line in plan.impossible)
+            "This plan cannot be accepted. " + " ".join(line.row.why for line in plan.impossible)
         )
     if not plan.lines or plan.fingerprint != fingerprint:
         raise PlanRefused(STOCK_CHANGED)
@@ -368,19 +447,19 @@ def locked_plan(measured: ClearanceSet) -> ShimPlan:
     """Return the accepted plan of a set, locked against concurrent changes."""
     plan = ShimPlan.objects.select_for_update().filter(clearance_set=measured).first()
     if plan is None:
-        raise PlanRefused("There is no accepted plan any more: somebody has taken it back.")
+        raise PlanRefused("The accepted plan no longer exists. Someone has undone it.")
     return plan
 
 
 def undo_blocker(plan: ShimPlan) -> str:
     """Return evidence that a plan has been carried out, as a sentence, or ""."""
     if plan.left_over_in_drawer_at:
-        return "The shims left over are in the drawer, so this plan has been carried out and stands."
+        return "This plan cannot be undone: its removed shims are already in stock."
     later = ClearanceSet.objects.filter(
         job=plan.clearance_set.job_id, when=ClearanceSet.When.AS_LEFT, created_at__gte=plan.created_at
     )
     if later.exists():
-        return "Clearances were measured as left since, so this plan has been carried out and stands."
+        return "This plan cannot be undone: clearances have been measured as left since."
     return ""
 
 
@@ -418,7 +497,7 @@ def add_removed_to_stock(*, measured: ClearanceSet) -> int:
     """
     plan = locked_plan(measured)
     if plan.left_over_in_drawer_at:
-        raise PlanRefused("The shims left over are in the drawer already.")
+        raise PlanRefused("The removed shims are already in stock.")
     rows = list(plan.rows.all())
     diameters = {row.gap: row_diameter(row, measured) for row in rows}
     shims: Counter[tuple[Decimal, Decimal]] = Counter()
@@ -440,11 +519,16 @@ def row_diameter(row: ShimPlanRow, measured: ClearanceSet) -> Decimal:
     spec = measured.job.bike.engine_spec
     diameter_mm = row.shim_diameter_mm or (shim_diameter(spec, row.gap) if spec else None)
     if diameter_mm is None:
-        raise PlanRefused("The engine spec gives no shim diameter, so the drawer has no place for them.")
+        raise PlanRefused("The shims cannot be added to stock: the engine spec has no shim diameter.")
     return diameter_mm
 
 
 # An accepted plan, read again
+
+
+def plan_notes(row: ShimPlanRow) -> list[str]:
+    """Return what the stored reason says beyond the choice: limits, blades and shims in doubt."""
+    return row.why.rstrip(".").split(". ")[1:]
 
 
 @dataclass(frozen=True)
@@ -462,8 +546,25 @@ class AcceptedLine:
 
     @property
     def notes(self) -> list[str]:
-        """Return what the reason says beyond the choice: limits, blades and shims in doubt."""
-        return self.row.why.rstrip(".").split(". ")[1:]
+        return plan_notes(self.row)
+
+
+def accepted_swaps(spec: EngineSpec, plan: ShimPlan) -> dict[Key, ShimSwap]:
+    """Return the shims of an accepted plan by gap, with the widths of the blades that it rests on."""
+    gaps = {valve_gap.key: valve_gap for valve_gap in valve_gaps(spec)}
+    widths = {gap_key(row): to_reading(row).half_width_mm for row in plan.clearance_set.readings.all()}
+    return {
+        key: ShimSwap(
+            gaps[key],
+            row.out_mm,
+            row.in_mm,
+            Origin(row.origin),
+            row.get_origin_display() if not row.origin_detail else f"from {row.origin_detail}",
+            predict_reading(row.predicted_mm, widths.get(key, 0.0)),
+        )
+        for row in plan.rows.all()
+        if (key := gap_key(row)) in gaps
+    }
 
 
 def accepted_lines(spec: EngineSpec | None, plan: ShimPlan) -> list[AcceptedLine]:

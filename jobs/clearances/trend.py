@@ -45,6 +45,11 @@ class ClearanceHistory:
     sets: list[ClearanceSet]
     rows: list[GapHistory]
 
+    @property
+    def is_repeated(self) -> bool:
+        """Return True if the clearances were measured on several jobs, so that a chart can show a trend."""
+        return len({measured.job_id for measured in self.sets}) > 1
+
 
 def clearance_history(bike: Bike, shop: ShopProfile) -> ClearanceHistory:
     """Return all clearances measured on a bike, in the order of measuring."""
@@ -86,7 +91,7 @@ def next_checks(
         for unit, interval in intervals.items()
         if interval
     ]
-    return checks or [NextCheck("The engine spec gives no interval at which clearances are checked.")]
+    return checks or [NextCheck("The engine spec has no check interval.")]
 
 
 def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: Sequence[Job]) -> NextCheck:
@@ -94,17 +99,18 @@ def next_check(unit: str, interval: float, sets: Sequence[ClearanceSet], jobs: S
     checked = [used for used in (usage_at(measured.job, unit) for measured in sets) if used is not None]
     if not checked:
         kind = "engine hours" if unit == "h" else "odometer"
-        return NextCheck(f"Due every {every}; no check has its {kind} written down.")
+        return NextCheck(f"Due every {every}. No check has its {kind} recorded.")
     due, last = max(checked) + interval, max(checked)
     now = max(used for used in (usage_at(job, unit) for job in jobs) if used is not None)
     if now >= due:
         return NextCheck(
-            f"Check overdue: it was due at {format_use(due, unit)}, and the bike came in with "
+            f"Clearance check overdue: due at {format_use(due, unit)}, bike checked in at "
             f"{format_use(now, unit)}.",
             overdue=True,
         )
     return NextCheck(
-        f"Next check due at {format_use(due, unit)}: every {every}, last checked at {format_use(last, unit)}."
+        f"Next clearance check at {format_use(due, unit)} (every {every}, last checked at "
+        f"{format_use(last, unit)})."
     )
 
 
@@ -129,7 +135,7 @@ def compute_gap_trend(
         ]
         if readings:
             return compute_gap_trend_over(unit, valve_gap, readings, shop)
-    return GapTrend("no distance or engine hours known")
+    return GapTrend("no odometer or engine hours known")
 
 
 def compute_gap_trend_over(

@@ -6,7 +6,6 @@ from jobs.clearances import shim_views, views
 
 urlpatterns = [
     path("jobs/<str:number>/clearances/new/<str:when>/", views.clearances_new, name="clearances-new"),
-    path("bench-worker.js", views.bench_worker, name="bench-worker"),
     path("clearances/<int:pk>/", views.clearances, name="clearances"),
     path("clearances/<int:pk>/edit/", views.clearances_edit, name="clearances-edit"),
     path("clearances/<int:pk>/shim-plan/", shim_views.shim_plan, name="shim-plan"),

@@ -5,10 +5,13 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
+from django.utils.translation import gettext as _
+
 from jobs.calc.clearances.readings import ClearanceVerdict, Judgement, Reading, judge
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.models import ClearanceReading, ShimPlanRow
-from workshop.models import ClearanceKind, EngineSpec, Valve
+from workshop.models import ClearanceKind, EngineSpec, ShopProfile, Valve
+from workshop.units.display import length_formatter
 
 Key = tuple[str, str]  # valve key, gap
 
@@ -36,7 +39,7 @@ class ValveGap:
 
     @property
     def label(self) -> str:
-        return f"{self.valve.label}, {self.gap.value}" if self.names_gap else self.valve.label
+        return f"{self.valve.label}, {_(self.gap.value)}" if self.names_gap else self.valve.label
 
     @property
     def has_range(self) -> bool:
@@ -72,6 +75,15 @@ def valve_gaps(spec: EngineSpec) -> list[ValveGap]:
         for valve in spec.valves
         for gap in spec.gaps
     ]
+
+
+def describe_limits(valve_gap: ValveGap, shop: ShopProfile) -> str:
+    """Return the range and target of a gap in the shop's unit: '0.10 to 0.20 mm, target 0.16'."""
+    if valve_gap.low_mm is None or valve_gap.high_mm is None:
+        return "no range in the engine spec"
+    lengths = length_formatter(shop.length_unit)
+    aim = "" if valve_gap.target_mm is None else f", target {lengths.format_number(valve_gap.target_mm)}"
+    return f"{lengths.format_range(valve_gap.low_mm, valve_gap.high_mm)}{aim}"
 
 
 def gap_key(row: ClearanceReading | ShimPlanRow) -> Key:

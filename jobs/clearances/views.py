@@ -7,15 +7,17 @@ from zoneinfo import ZoneInfo
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from jobs.calc.units.length_format import LengthFormatter
-from jobs.clearances.before_after import clearances_before_after, prediction_mismatch
+from jobs.clearances.before_after import clearances_before_after, describe_set, prediction_mismatch
 from jobs.clearances.before_after_chart import build_chart
 from jobs.clearances.engine_heat import describe_heat, run_times
 from jobs.clearances.forms import ClearanceSetForm
+from jobs.clearances.recording import describe_saved
 from jobs.clearances.shim_plan import ShimNeeded, earlier_plan_rows, shim_needed, turns_at
+from jobs.clearances.trend import clearance_history
+from jobs.clearances.trend_chart import build_trend_chart, page_chart
 from jobs.clearances.valve_gaps import JudgedReading, ValveGap, orphaned_readings, readings_by_gap
 from jobs.job.lookup import get_job_or_404
 from jobs.job.results import load_job_results
@@ -29,7 +31,10 @@ from workshop.units.display import length_formatter
 
 def find_set(pk: int) -> ClearanceSet:
     return get_object_or_404(
-        ClearanceSet.objects.select_related("job__bike__engine_spec", "measured_by", "shim_plan"), pk=pk
+        ClearanceSet.objects.select_related(
+            "job__bike__engine_spec", "measured_by", "shim_plan", "feeler_gauge", "micrometer"
+        ),
+        pk=pk,
     )
 
 
@@ -53,7 +58,7 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
         post_data(request), instance=measured, spec=spec, shop=request.shop, planned=planned
     )
     if form.is_bound and form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"Clearances {measured.get_when_display()} saved.", draft)
+        flash_saved(request, describe_saved(measured, form.entries), draft)
         return redirect("clearances", measured.pk)
     context = {
         "job": measured.job,
@@ -64,14 +69,6 @@ def save_entry(request: StaffRequest, measured: ClearanceSet, spec: EngineSpec, 
         "plan": find_plan(measured) if measured.pk else None,
     }
     return render_form(request, "jobs/clearances/form.html", form, **context)
-
-
-@staff
-@never_cache
-@require_safe
-def bench_worker(request: StaffRequest) -> HttpResponse:
-    """Serve the script that opens entry pages offline; at the root, so that it covers all of them."""
-    return render(request, "jobs/clearances/bench_worker.js", content_type="text/javascript")
 
 
 @roles(Role.MECHANIC)
@@ -114,6 +111,10 @@ class SetRow:
         return self.predicted.predicted_mm if self.predicted else None
 
     @property
+    def degrees(self) -> int:
+        return round(self.turns_out * 360)
+
+    @property
     def turns_out(self) -> float:
         return abs(self.turns_in or 0.0)
 
@@ -151,7 +152,16 @@ def clearances(request: StaffRequest, pk: int) -> HttpResponse:
         ]
     results = load_job_results(measured.job, request.shop)
     history = results.get(clearances_before_after)
+    readings = [row.measured for row in table if row.measured]
+    found = history.found if history and is_left else []
+    services = clearance_history(measured.job.bike, request.shop)
+    trend = build_trend_chart(services, request.shop) if services.is_repeated else None
     context = {
+        "answer": describe_set(readings, len(table), measured.get_when_display(), found),
+        "history": history,
+        "services": services,
+        "trend_chart": trend,
+        "trend_chart_data": page_chart(trend) if trend else None,
         "measured": measured,
         "job": measured.job,
         "spec": spec,

@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.repeats import RepeatSet
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_number, format_range
 from jobs.comparisons.compare import ComparisonResult, Group
 from jobs.job.json_values import number, rounded
 from jobs.runs.chart_data import (
@@ -53,7 +54,7 @@ def comparison_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
     mixture = lambda_lines(compared, shop)
     if mixture:
         panels.append((channel_display("lambda", shop), mixture))
-    return build_chart("engine speed", "1/min", panels)
+    return build_chart("engine speed", "rpm", panels)
 
 
 def lambda_lines(compared: ComparisonResult, shop: ShopProfile) -> list[CurveLine]:
@@ -92,10 +93,10 @@ def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
         difference = getattr(result, name)
         measure = channel_display(f"{name}_{unit}", shop)
         title = ChannelDisplay(
-            f"difference in {measure.title}", measure.unit, measure.digits + 1, measure.show
+            f"{measure.title}, after minus before", measure.unit, measure.digits + 1, measure.show
         )
         line = CurveLine(
-            "after minus before, 95 % band",
+            "after minus before",
             "after",
             result.engine_speed_rpm,
             np.asarray(difference.difference),
@@ -103,7 +104,7 @@ def difference_chart(compared: ComparisonResult, shop: ShopProfile) -> Chart | N
             np.asarray(difference.ci_high),
         )
         panels.append((title, [line]))
-    return build_chart("engine speed", "1/min", panels)
+    return build_chart("engine speed", "rpm", panels)
 
 
 @dataclass(frozen=True)
@@ -156,10 +157,10 @@ def build_value_row(value: calc.ComparedValue, shop: ShopProfile) -> ComparedVal
     unit, with_unit = shop_unit(shop, quantity), difference_formatter(value.unit, shop)
     value = stored_value(value)
     measured = value.measured
-    interval = f"{with_unit(value.ci_low)} to {with_unit(value.ci_high)}"
+    interval = format_range(with_unit(value.ci_low), with_unit(value.ci_high))
     share = f"{format_number(value.difference_pct, 1, signed=True)} %"
     return ComparedValueRow(
-        label=value.label,
+        label=_(value.label),
         before=format_value(value.before, quantity, unit),
         after=format_value(value.after, quantity, unit),
         difference=with_unit(value.difference) if measured else NOT_MEASURED,
@@ -198,7 +199,7 @@ def band_rows(bands: Iterable[calc.BandComparison], shop: ShopProfile) -> list[B
 
 def describe_regions(result: calc.RunComparison) -> list[str]:
     """Say in words where power and torque differ over engine speed."""
-    return [result.power.describe("Power"), result.torque.describe("Torque")]
+    return [result.power.describe(_("Power")), result.torque.describe(_("Torque"))]
 
 
 def describe_another_pair(compared: ComparisonResult, shop: ShopProfile) -> str:
@@ -221,7 +222,7 @@ def comparison_table(
 ) -> Table:
     """Return every compared value as a row of numbers in the shop's units, with the header."""
     header = [
-        "comparison", "band", "from (1/min)", "to (1/min)", "figure", "unit", "before", "runs before",
+        "comparison", "band", "from (rpm)", "to (rpm)", "figure", "unit", "before", "runs before",
         "after", "runs after", "difference", "95 % from", "95 % to", "difference (%)", "verdict",
         "repeatability assumed (%)", "seen in 4 of 5",
     ]  # fmt: skip

@@ -5,11 +5,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from jobs.calc.dyno import comparison as calc
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.dyno.design import Design
 from jobs.calc.dyno.spread import ShopSpread
+from jobs.calc.units.numbers import format_digits
+from jobs.calc.wording import join_words
 from jobs.comparisons.sessions import number_sessions
 from jobs.comparisons.shop_spread import shop_spread
 from jobs.job.event import Event
@@ -21,7 +25,12 @@ from jobs.timeline.bike_states import BikeState
 from jobs.timeline.events import events_between, timeline
 from workshop.models import ShopProfile
 
-CHANGED_TOGETHER = "The difference belongs to all of these changes together: none of them was tested alone."
+CHANGED_TOGETHER = gettext_noop(
+    "These changes were tested together, so the difference cannot be credited to any one of them."
+)
+IN_DOUBT = gettext_noop(
+    "The files of some of these runs may already be corrected. Edit these runs and enter whether they are."
+)
 
 
 Group = ComparisonRun.Group
@@ -68,15 +77,19 @@ class ComparisonResult:
     def not_undone_flag(self) -> tuple[Flag, ...]:
         if not self.again or self.undone or not self.changes:
             return ()
-        sentence = "The baseline was run again, but nothing on record took the change back before it."
+        sentence = _("The baseline was run again, but no record says that the change was undone before it.")
         return (Flag("not-undone", sentence),)
 
     @property
     def attribution_sentence(self) -> str:
         """What the difference may be credited to."""
         if not self.changes:
-            return "Nothing that was recorded changed between the two groups."
-        return CHANGED_TOGETHER if len(self.changes) > 1 else "Only this was changed between the two groups."
+            return _("No recorded change between before and after.")
+        return (
+            _(CHANGED_TOGETHER)
+            if len(self.changes) > 1
+            else _("This is the only recorded change between before and after.")
+        )
 
 
 def order_key(run_result: RunResult) -> tuple[datetime, int]:
@@ -96,16 +109,17 @@ def gear_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
     gears = sorted({run_result.run.gear for run_result in compared if run_result.run.gear is not None})
     if len(gears) < 2:
         return ()
-    named = " and ".join(str(gear) for gear in gears)
-    return (Flag("gears", f"The runs were made in gears {named}: losses and slip differ with the gear."),)
+    named = join_words([str(gear) for gear in gears], _("%(first)s and %(last)s"))
+    text = _("The runs were made in gears %(gears)s. Losses and slip differ between gears.")
+    return (Flag("gears", text % {"gears": named}),)
 
 
 def width_flag(compared: Iterable[RunResult]) -> tuple[Flag, ...]:
     widths = sorted({result.curve.width_rpm for result in compared if result.curve})
     if len(widths) < 2:
         return ()
-    sentence = f"A file has few samples: all runs are smoothed over {widths[-1]:g} 1/min in this comparison."
-    return (Flag("width", sentence),)
+    text = _("A file has few samples, so all runs are smoothed over %(width)s rpm in this comparison.")
+    return (Flag("width", text % {"width": format_digits(widths[-1])}),)
 
 
 def shop_bands(shop: ShopProfile, low_rpm: float, high_rpm: float) -> dict[str, tuple[float, float]]:
@@ -143,7 +157,11 @@ def compare_runs(
 ) -> ComparisonResult:
     """Compare the runs of both sides; name every run that is excluded or has no curve."""
     ordered = sorted(members, key=lambda m: (m.run.made_at, m.run.pk))
-    left_out = [f"{m.run}: set aside, {m.run.set_aside_reason}." for m in ordered if m.run.set_aside]
+    left_out = [
+        _("%(run)s: excluded, %(reason)s.") % {"run": m.run, "reason": m.run.set_aside_reason}
+        for m in ordered
+        if m.run.set_aside
+    ]
     groups: dict[str, list[RunResult]] = {"before": [], "after": []}
     for member in ordered:
         run_result = results.get(run_results)[member.run_id]
@@ -177,18 +195,20 @@ def compare_groups(
 ) -> tuple[calc.RunComparison | None, str]:
     """Compare two groups over the shop's bands or those given; None with the reason if that is impossible."""
     if not before or not after:
-        return None, "A comparison needs at least one run with a curve before and one after."
+        return None, _("A comparison needs at least one run with a curve before and one after.")
     if len({f.file_correction.in_doubt for f in (*before, *after)}) > 1:
-        return None, "The files of some of these runs may be corrected already. Edit the runs to say whether."
+        return None, _(IN_DOUBT)
     if len({f.is_corrected for f in (*before, *after)}) > 1:
-        return None, "Some of these runs have no air entered: corrected and observed are not compared."
+        return None, _(
+            "Some of these runs have no air data. Corrected and uncorrected runs cannot be compared."
+        )
     if len({f.run.kind for f in (*before, *after)}) > 1:
-        return None, "Runs of different kinds (sweeps, held runs) are not compared."
+        return None, _("Runs of different types (sweeps, held-throttle runs) cannot be compared.")
     curves = curves_at_one_width((*before, *after), shop)
     sides = (curves[: len(before)], curves[len(before) :])
     low, high = max(c.measured_from_rpm for c in curves), min(c.measured_to_rpm for c in curves)
     if not low < high:
-        return None, "These runs have no engine speed in common."
+        return None, _("These runs have no engine speed in common.")
     airs = [_temperatures(side) for side in (before, after)]
     try:
         return calc.compare(

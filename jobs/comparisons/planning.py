@@ -10,7 +10,7 @@ from workshop.models import ShopProfile
 DIFFERENCES_PCT = (0.5, 1.0, 1.5, 2.0, 3.0, 5.0)
 USUAL_PCT = 2.0
 RUNS = (1, 2, 3, 4, 5, 6, 8, 10)
-# Baseline run again after the change, strapped down anew for each side.
+# Baseline run again after the change, strapped down again for each side.
 DESIGNS = ((False, False), (True, False), (True, True))
 
 
@@ -35,12 +35,14 @@ def plan_rows(shop: ShopProfile) -> list[NeededRow]:
 
 
 def find_plans(difference_pct: float, shop: ShopProfile) -> list[Plan | None]:
-    return [find_plan(difference_pct, shop, again=again, anew=anew) for again, anew in DESIGNS]
+    return [
+        find_plan(difference_pct, shop, again=again, restrapped=restrapped) for again, restrapped in DESIGNS
+    ]
 
 
-def find_plan(difference_pct: float, shop: ShopProfile, *, again: bool, anew: bool) -> Plan | None:
+def find_plan(difference_pct: float, shop: ShopProfile, *, again: bool, restrapped: bool) -> Plan | None:
     spread = shop_spread(shop)
-    return runs_needed(difference_pct, spread.mean, spread.session, again=again, anew=anew)
+    return runs_needed(difference_pct, spread.mean, spread.session, again=again, restrapped=restrapped)
 
 
 def format_plan(found: Plan | None) -> str:
@@ -53,8 +55,8 @@ def runs_rows(shop: ShopProfile) -> list[RunsRow]:
         RunsRow(
             runs,
             [
-                plan(runs, spread.mean, spread.session, again=again, anew=anew).smallest_pct
-                for again, anew in DESIGNS
+                plan(runs, spread.mean, spread.session, again=again, restrapped=restrapped).smallest_pct
+                for again, restrapped in DESIGNS
             ],
         )
         for runs in RUNS
@@ -64,8 +66,8 @@ def runs_rows(shop: ShopProfile) -> list[RunsRow]:
 def describe_runs_needed(shop: ShopProfile) -> str:
     """Say how many runs show a usual difference, before they are made."""
     spread = shop_spread(shop)
-    found = find_plan(USUAL_PCT, shop, again=True, anew=False)
-    source = "assumed" if spread.mean.assumed else "of the shop's own repeats"
+    found = find_plan(USUAL_PCT, shop, again=True, restrapped=False)
+    source = "assumed" if spread.mean.assumed else "from the shop's own repeats"
     scatter = f"{format_number(spread.mean.sd_pct, 2)} % from run to run, {source}"
     if found is None:
         return f"{format_number(USUAL_PCT)} % cannot be seen with {MAX_RUNS} runs on each side ({scatter})."

@@ -30,17 +30,17 @@ def repeatability(request: StaffRequest) -> HttpResponse:
 def repeatability_use(request: StaffRequest) -> HttpResponse:
     shop, spread = request.shop, measured_repeatability(request.shop).spread
     if spread is None:
-        messages.warning(request, "There are no repeats to measure it from yet.")
+        messages.warning(request, "There are no repeat runs to calculate it from yet.")
         return redirect("repeatability")
     shop.measured_spread = store_spread(spread, timezone.now())
     try:
         shop.save()
     except StaleRecord:
-        messages.warning(request, "Somebody else saved the shop's profile meanwhile: try again.")
+        messages.warning(request, "Someone else saved the shop settings in the meantime. Try again.")
     else:
         messages.success(
             request,
-            f"Every comparison uses {spread.mean.sd_pct:.2f} % from run to run, with "
-            f"{spread.mean.df:.0f} degrees of freedom, from now on.",
+            f"From now on, every comparison uses {spread.mean.sd_pct:.2f} % from run to run, with "
+            f"{spread.mean.df:.0f} degrees of freedom.",
         )
     return redirect("repeatability")

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from jobs.calc.chassis.roll_on import (
     GearUse,
@@ -17,14 +19,14 @@ from jobs.calc.chassis.roll_on import (
 from jobs.calc.chassis.roll_on_comparison import RollOnComparison, compare_roll_ons
 from jobs.calc.dyno.air import STANDARDS
 from jobs.calc.dyno.consistency import ratio_change
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.comparisons.compare import ComparisonResult
 from jobs.models import Job
 from jobs.runs.results import RunResult
 from jobs.suspension.engine_ratio import Gearing, computed_gearing
 from jobs.suspension.gearing import rear_tyre
 from workshop.models import Bike, ShopProfile
-from workshop.units.display import convert
+from workshop.units.display import convert, decimals, label, storage_unit
 from workshop.units.shop_units import shop_unit
 
 # A solo rider sitting up behind a small screen, and tyres on asphalt. Rule of thumb, no published source.
@@ -33,6 +35,7 @@ ROLLING_COEFFICIENT = 0.02
 AIR_DENSITY_KGM3 = 1.2  # where the power is not corrected to the air of a standard
 # Wheels and engine of a bike in a middle gear. Rule of thumb, no published source.
 ROTATING_PCT = 5.0
+FRONT_WHEEL, REAR_TYRE = gettext_noop("the front wheel"), gettext_noop("the rear tyre")
 WHEELS = 2.0  # the front wheel counts like the rear one
 # A solo rider on a sports or naked bike, a warm sound tyre on a dry road. Rule of thumb, no published source.
 WHEELBASE_MM, MASS_AHEAD_MM, MASS_HEIGHT_MM, FRICTION = 1420.0, 690.0, 620.0, 1.2
@@ -101,8 +104,12 @@ def measured_gearing(runs: Iterable[RunResult], gear: int) -> Gearing | None:
             found += [change.reference] if change else []
     if not found:
         return None
-    of = "1 run" if len(found) == 1 else f"{len(found)} runs"
-    return Gearing(float(np.median(found)), f"measured on {of} in gear {gear}")
+    text = ngettext(
+        "measured on %(count)s run in gear %(gear)s",
+        "measured on %(count)s runs in gear %(gear)s",
+        len(found),
+    )
+    return Gearing(float(np.median(found)), text % {"count": len(found), "gear": gear})
 
 
 def default_inputs(compared: ComparisonResult) -> RollOnInputs:
@@ -123,9 +130,9 @@ def describe_missing_mass(job: Job) -> str:
     spec = job.bike.engine_spec
     parts = [
         "the bike's wet mass (engine)" if spec is None or spec.wet_mass_kg is None else "",
-        "the rider's mass in riding kit (customer)" if job.customer.riding_mass_kg is None else "",
+        "the rider's weight with gear (customer)" if job.customer.riding_mass_kg is None else "",
     ]
-    return f"Not entered: {' and '.join(part for part in parts if part)}. Type the mass of both here instead."
+    return f"Missing: {' and '.join(part for part in parts if part)}. Enter the total mass here instead."
 
 
 def compute_roll_on(compared: ComparisonResult, inputs: RollOnInputs, shop: ShopProfile) -> RollOnResult:
@@ -140,7 +147,7 @@ def compute_roll_on(compared: ComparisonResult, inputs: RollOnInputs, shop: Shop
         return RollOnResult(inputs, reason=compared.reason)
     gear = inputs.gear
     if gear is None:
-        return RollOnResult(inputs, reason="No run says its gear: choose the gear to drive out in.")
+        return RollOnResult(inputs, reason="No run has a recorded gear. Choose a gear.")
     try:
         gearing = measured_gearing(runs, gear) or computed_gearing(job, gear)
     except ValueError as problem:
@@ -163,7 +170,7 @@ def compute_roll_on(compared: ComparisonResult, inputs: RollOnInputs, shop: Shop
 def fill_rotating(inputs: RollOnInputs, bike: Bike, gearing: Gearing) -> tuple[RollOnInputs, str]:
     """Fill in what the rotating masses add, and return where it comes from."""
     if inputs.rotating_pct is not None:
-        return inputs, "as entered"
+        return inputs, _("as entered")
     spec, tyre = bike.engine_spec, rear_tyre(bike)
     if spec and tyre and spec.engine_inertia_kgm2 and spec.wheel_inertia_kgm2 and inputs.mass_kg:
         share = compute_rotating_share(
@@ -173,24 +180,45 @@ def fill_rotating(inputs: RollOnInputs, bike: Bike, gearing: Gearing) -> tuple[R
             spec.engine_inertia_kgm2,
             WHEELS * spec.wheel_inertia_kgm2,
         )
-        return replace(inputs, rotating_pct=round(100 * share, 1)), "from the inertias of the engine spec"
-    return replace(inputs, rotating_pct=ROTATING_PCT), "assumed"
+        return replace(inputs, rotating_pct=round(100 * share, 1)), _("from the inertias of the engine spec")
+    return replace(inputs, rotating_pct=ROTATING_PCT), _("assumed")
+
+
+def format_given(value: float, quantity: str, shop: ShopProfile) -> str:
+    """Write an assumed value in the shop's unit, without zeros that nobody measured."""
+    unit = shop_unit(shop, quantity)
+    shown = round(convert(value, storage_unit(quantity), unit), decimals(quantity, unit))
+    return f"{format_digits(shown)} {label(unit)}"
 
 
 def air_of_power(runs: Iterable[RunResult], shop: ShopProfile) -> RollOnAir:
     """Return the reference air of the standard if the power of all runs is corrected to it."""
     if not all(run_result.is_corrected for run_result in runs):
-        measured = "Power as measured in the air of its day, not corrected"
-        return RollOnAir(AIR_DENSITY_KGM3, f"{measured}; drag in air of {AIR_DENSITY_KGM3:g} kg/m³.")
+        text = _("Power as measured, not corrected for the air; drag in air of %(density)s kg/m³.")
+        return RollOnAir(AIR_DENSITY_KGM3, text % {"density": format_digits(AIR_DENSITY_KGM3)})
     standard = STANDARDS[shop.correction_standard]
     temperature, pressure = standard.reference_temperature_c, standard.reference_pressure_kpa
     density = dry_air_density_kgm3(temperature, pressure)
-    kind = ", dry" if standard.pressure_kind == "dry" else ""
-    return RollOnAir(
-        density,
-        f"Power as corrected to {standard.name}: {temperature:g} °C and {pressure:g} kPa{kind}; drag in the "
-        f"same air, {format_number(density, 2)} kg/m³. On a day with other air both differ.",
+    warmth = format_given(temperature, "temperature", shop)
+    barometer = format_given(pressure, "pressure", shop)
+    text = (
+        _(
+            "Power as corrected to %(standard)s: %(temperature)s and %(pressure)s, dry; drag in the "
+            "same air, %(density)s kg/m³. In different air, both differ."
+        )
+        if standard.pressure_kind == "dry"
+        else _(
+            "Power as corrected to %(standard)s: %(temperature)s and %(pressure)s; drag in the same "
+            "air, %(density)s kg/m³. In different air, both differ."
+        )
     )
+    values = {
+        "standard": standard.name,
+        "temperature": warmth,
+        "pressure": barometer,
+        "density": format_number(density, 2),
+    }
+    return RollOnAir(density, text % values)
 
 
 def find_limit(inputs: RollOnInputs) -> DriveLimit:
@@ -207,7 +235,7 @@ def find_limit(inputs: RollOnInputs) -> DriveLimit:
     grip = tyre_grip_limit_n(
         mass_kg, inputs.friction or 0.0, (inputs.wheelbase_mm or 0.0) / 1000, ahead_m, height_m
     )
-    return DriveLimit(lift, "the front wheel") if lift <= grip else DriveLimit(grip, "the rear tyre")
+    return DriveLimit(lift, FRONT_WHEEL) if lift <= grip else DriveLimit(grip, REAR_TYRE)
 
 
 def compare_sides(
@@ -268,5 +296,7 @@ def gearing_warnings(compared: ComparisonResult, gear: int) -> tuple[str, ...]:
     before, after = (side.rpm_per_kmh for side in sides if side)
     if np.isclose(before, after, rtol=GEARING_TOLERANCE):
         return ()
-    change = format_number(100 * (after / before - 1), 1, signed=True)
-    return (f"The gearing differs by {change} % between the groups; one stands for both here.",)
+    text = _(
+        "The gearing differs by %(change)s %% between before and after. One of them is used for both here."
+    )
+    return (text % {"change": format_number(100 * (after / before - 1), 1, signed=True)},)

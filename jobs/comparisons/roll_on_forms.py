@@ -55,10 +55,10 @@ class RollOnForm(forms.Form):
         cleaned = super().clean() or {}
         start, end = cleaned.get("from_kmh"), cleaned.get("to_kmh")
         if start is not None and end is not None and not start < end:
-            self.add_error("to_kmh", "The drive-out has to end faster than it starts.")
+            self.add_error("to_kmh", "The end speed must be higher than the start speed.")
         base, ahead = cleaned.get("wheelbase_mm"), cleaned.get("mass_ahead_mm")
         if base is not None and ahead is not None and not ahead < base:
-            self.add_error("mass_ahead_mm", "The centre of mass has to lie between the wheels.")
+            self.add_error("mass_ahead_mm", "The centre of mass must be between the wheels.")
         return cleaned
 
     @property

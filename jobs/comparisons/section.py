@@ -11,14 +11,22 @@ TEMPLATE = "jobs/comparisons/_section.html"
 
 def section(results: JobResults) -> Section:
     comparisons = results.get(runs_by_comparison)
-    rows = [(comparison, count_runs(members)) for comparison, members in comparisons.items()]
-    state, reason = section_state(comparisons)
-    context = {
-        "comparison_rows": rows,
-        "can_compare": sum(run.counts for run in results.rows(Run)) > 1,
-        "runs_needed": "" if comparisons else describe_runs_needed(results.shop),
-    }
-    return Section("comparisons", "Comparisons", state, reason, TEMPLATE, context)
+    state, summary = section_state(comparisons)
+    return Section(
+        "comparisons",
+        "Comparisons",
+        state,
+        summary,
+        TEMPLATE,
+        lambda: {
+            "comparison_rows": [
+                (comparison, count_runs(members)) for comparison, members in comparisons.items()
+            ],
+            "can_compare": sum(run.counts for run in results.rows(Run)) > 1,
+            "runs_needed": "" if comparisons else describe_runs_needed(results.shop),
+        },
+        at=max((comparison.created_at for comparison in comparisons), default=None),
+    )
 
 
 def count_runs(members: list[ComparisonRun]) -> str:
@@ -34,5 +42,7 @@ def section_state(comparisons: dict[Comparison, list[ComparisonRun]]) -> tuple[S
     for comparison, members in comparisons.items():
         if any(not any(m.group == side and m.run.counts for m in members) for side in Group):
             return State.ATTENTION, f"“{comparison}” has no run left on one side"
-    printed = sum(comparison.on_sheet for comparison in comparisons)
-    return State.DONE, f"{printed} for the sheet"
+    first, *others = comparisons
+    runs = count_runs(comparisons[first])
+    more = f" and {len(others)} more" if others else ""
+    return State.DONE, f"{first}: {runs}{more}"

@@ -4,17 +4,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from jobs.calc.dyno.air import STANDARDS
 from jobs.calc.dyno.spread import ShopSpread
-from jobs.calc.dyno.uncertainty import Budget, DynoErrors, power_budget
+from jobs.calc.dyno.uncertainty import Budget, DynoErrors, Verification, power_budget
 from jobs.calc.units.numbers import format_number
 from jobs.comparisons.charts import difference_formatter
 from jobs.comparisons.compare import ComparisonResult
 from jobs.comparisons.sessions import number_sessions
 from jobs.comparisons.shop_spread import shop_spread
 from jobs.runs.results import RunResult, get_air
+from jobs.verification.error import last_verification
 from workshop.models import ShopProfile
+
+NOT_VERIFIED = gettext_noop("The dyno is not verified: no reading has a true value with its limits.")
 
 
 @dataclass(frozen=True)
@@ -50,40 +55,53 @@ def absolute_power(compared: ComparisonResult, shop: ShopProfile) -> AbsolutePow
     """Return the peak power after the work with its uncertainty; None if the runs were not compared."""
     if compared.result is None:
         return None
-    return describe_power("Peak power after, by itself", compared.after, compared.spread, shop)
+    return describe_power(_("Peak power after the work, on its own"), compared.after, compared.spread, shop)
 
 
 def absolute_power_of_run(result: RunResult, shop: ShopProfile) -> AbsolutePower | None:
     """Return the peak power of a run with its uncertainty; None if it has no curve."""
     if result.curve is None:
         return None
-    return describe_power("Peak power of this run", [result], shop_spread(shop), shop)
+    return describe_power(_("Peak power of this run"), [result], shop_spread(shop), shop)
 
 
 def describe_power(
     title: str, results: Sequence[RunResult], spread: ShopSpread, shop: ShopProfile
 ) -> AbsolutePower:
-    budget = find_budget(results, spread, shop)
+    verification = last_verification()
+    budget = find_budget(results, spread, shop, verification)
     peak_kw = float(np.mean([result.curve.peak_power_kw for result in results if result.curve]))
     show = difference_formatter("kW", shop)
     expanded = show(budget.expanded_pct / 100 * peak_kw)
     return AbsolutePower(
-        sentence=(
-            f"{title}: {show(peak_kw)} ± {expanded} (95 %, coverage factor "
-            f"{format_number(budget.factor, 2)}, by JCGM 100)."
-        ),
+        sentence=_("%(title)s: %(power)s ± %(expanded)s (95 %%, coverage factor %(factor)s, by JCGM 100).")
+        % {
+            "title": title,
+            "power": show(peak_kw),
+            "expanded": expanded,
+            "factor": format_number(budget.factor, 2),
+        },
         rows=[
             BudgetRow(row.name, row.basis, f"{format_number(row.standard_pct, 2)} %") for row in budget.rows
         ],
-        missing=(
-            f"Not in it, because nobody stated how large they may be: {', '.join(budget.missing)}."
-            if budget.missing
-            else ""
-        ),
+        missing=" ".join(
+            [
+                _("Not included, because their limits are not entered: %(errors)s.")
+                % {"errors": ", ".join(budget.missing)}
+                if budget.missing
+                else "",
+                "" if verification else _(NOT_VERIFIED),
+            ]
+        ).strip(),
     )
 
 
-def find_budget(results: Sequence[RunResult], spread: ShopSpread, shop: ShopProfile) -> Budget:
+def find_budget(
+    results: Sequence[RunResult],
+    spread: ShopSpread,
+    shop: ShopProfile,
+    verification: Verification | None,
+) -> Budget:
     runs = [result.run for result in results]
     correction = results[0].correction
     known = [key for key, standard in STANDARDS.items() if correction and standard == correction.standard]
@@ -95,4 +113,5 @@ def find_budget(results: Sequence[RunResult], spread: ShopSpread, shop: ShopProf
         spread.session,
         runs=len(runs),
         sessions=len(set(number_sessions(runs))),
+        verification=verification,
     )

@@ -10,11 +10,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from jobs.calc.dyno.comparison import BandComparison
 from jobs.comparisons.charts import (
     band_rows,
-    comparison_chart,
     comparison_table,
     describe_another_pair,
     describe_regions,
-    difference_chart,
 )
 from jobs.comparisons.compare import (
     ComparisonResult,
@@ -28,8 +26,9 @@ from jobs.comparisons.planning import describe_runs_needed
 from jobs.comparisons.roll_on import RollOnResult, compute_roll_on, default_inputs
 from jobs.comparisons.roll_on_forms import RollOnForm
 from jobs.comparisons.roll_on_tables import describe_roll_on, lead_chart, roll_on_csv_rows
+from jobs.comparisons.story_charts import answer, key_figures, road_picture, run_dots, story_chart
 from jobs.comparisons.tables import absolute_power, absolute_power_of_run
-from jobs.job.form_page import form_page, section_url
+from jobs.job.form_page import form_page, remove_button, section_url
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, load_job_results
 from jobs.models import Comparison, Run
@@ -43,8 +42,8 @@ from workshop.records.responses import flash_saved, post_data
 from workshop.records.submit_once import submit_once
 
 SUGGESTED = (
-    "Suggested: the sweeps of the first state of the bike against those of the last other one. "
-    "If the first state was run again after that, its sweeps are before."
+    "Suggested: the bike as it came against the bike as it is now. If its first state was run again "
+    "later, those sweeps are “before” too."
 )
 
 
@@ -84,7 +83,13 @@ def save_form(
     sides: Mapping[int, str],
     draft: str,
 ) -> HttpResponse:
-    form = ComparisonForm(post_data(request), instance=comparison, runs=runs_to_compare(results), sides=sides)
+    form = ComparisonForm(
+        post_data(request),
+        instance=comparison,
+        runs=runs_to_compare(results),
+        states=results.get(bike_states),
+        sides=sides,
+    )
     if form.is_valid():
         read = comparison.version
         try:
@@ -92,7 +97,7 @@ def save_form(
         except StaleRecord:
             form.report_conflict(read)
         else:
-            flash_saved(request, f"{comparison} is saved.", draft)
+            flash_saved(request, f"{comparison} saved.", draft)
             return redirect("comparison", comparison.pk)
     return form_page(
         request,
@@ -101,6 +106,7 @@ def save_form(
         title="Edit the comparison" if comparison.pk else "Compare runs",
         section="comparisons",
         draft=draft,
+        remove=remove_button(comparison, "comparison-remove", "Delete this comparison; its runs stay"),
         note="" if comparison.pk else SUGGESTED,
         template="jobs/comparisons/form.html",
         comparison=comparison,
@@ -155,8 +161,11 @@ def comparison(request: StaffRequest, pk: int) -> HttpResponse:
         "job": comparison.job,
         "compared": compared,
         "bands": band_rows(bands, request.shop),
-        "chart": comparison_chart(compared, request.shop),
-        "differences": difference_chart(compared, request.shop),
+        "answer": answer(compared.result) if compared.result else None,
+        "figures": key_figures(compared, roll_on, request.shop),
+        "chart": story_chart(compared, request.shop),
+        "dots": run_dots(compared, request.shop),
+        "road": road_picture(roll_on, request.shop),
         "can_write": request.user.holds(Role.TUNER),
     }
     status = 200 if roll_on and not band_form.errors else 422
@@ -195,5 +204,5 @@ def comparison_csv(request: StaffRequest, pk: int) -> HttpResponse:
 def comparison_remove(request: StaffRequest, pk: int) -> HttpResponse:
     comparison = find_comparison(pk)
     comparison.delete()
-    messages.success(request, f"{comparison} is removed; its runs stay.")
+    messages.success(request, f"{comparison} deleted. Its runs stay.")
     return redirect(section_url(comparison.job, "comparisons"))

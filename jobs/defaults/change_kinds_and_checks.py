@@ -9,32 +9,32 @@ CHECKS = {
     "after_valves": [
         (
             "Engine cold when the clearances were measured as left",
-            "Clearances move with heat; measure cold, as the maker says.",
+            "Clearances change with heat. Measure cold, as the manufacturer specifies.",
         ),
         (
             "Cam timing marks line up, chain or belt tensioner released",
-            "A tooth out and the valves meet the pistons.",
+            "One tooth out and the valves can hit the pistons.",
         ),
         (
-            "Engine turned by hand in the running direction, without a stop",
+            "Engine turned by hand in the running direction, no hard stop",
             "Never turn it backwards: the cam chain may jump.",
         ),
         (
             "Engine turned over twice by hand before it is started",
-            "If it stops hard, stop: find out why before anything else.",
+            "Do not force it past a hard stop. Find out why before anything else.",
         ),
         ("No tool, cloth or shim left inside, covers and plugs torqued", ""),
     ],
     "before_roller": [
         (
-            "Tyre sound, pressure set, its speed symbol allows the speed of the run",
-            "A tyre that fails throws its tread at whoever stands behind.",
+            "Tyre undamaged, pressure set, speed rating high enough for the run",
+            "A failing tyre throws its tread at anyone standing behind.",
         ),
-        ("Stones out of the tread, chain tension and sprockets looked at", ""),
-        ("Straps fitted and tight, front wheel clamped", "Look at the straps again after the first run."),
+        ("Stones removed from the tread, chain tension and sprockets checked", ""),
+        ("Straps fitted and tight, front wheel clamped", "Check the straps again after the first run."),
         (
-            "Nobody behind or beside the bike, nothing loose near roller and tyre",
-            "The roller turns on after the throttle is closed: keep hands, hair and clothes off.",
+            "Nobody behind or beside the bike, nothing loose near the roller and tyre",
+            "The roller keeps turning after the throttle is closed. Keep hands, hair and clothes away.",
         ),
         (
             "Exhaust extraction on, air coming in, carbon monoxide alarm on",
@@ -51,42 +51,42 @@ CHECKS = {
             "Throttle returns to closed by itself, engine off and running",
             "Throttle must return to closed: check it with the engine off and running before the bike moves.",
         ),
-        ("Emergency stop and kill switch tried", ""),
+        ("Emergency stop and kill switch tested", ""),
     ],
     "before_handover": [
         (
             "Throttle returns to closed at every bar position, engine off and running",
             "Throttle must return to closed: check it with the engine off and running before the bike moves.",
         ),
-        ("Idle speed steady, at what was agreed", "A raised idle pushes the bike on at a closed throttle."),
-        ("Brakes, lights and horn tried", ""),
-        ("Wheel nuts, axle, sprockets and chain at their torque", ""),
+        ("Idle steady at the agreed speed", "A raised idle keeps the bike pulling with the throttle closed."),
+        ("Brakes, lights and horn tested", ""),
+        ("Wheel nuts, axle and sprockets torqued, chain adjusted", ""),
         ("Tyre pressures set cold", ""),
         ("No leak of fuel, oil or coolant after the test ride", ""),
-        ("What was changed and not tested told to the customer", "Whoever rides it next has to know, too."),
+        ("Customer told what was changed and what was not tested", "Tell the next rider as well."),
     ],
 }
 
 # What a check needs on the bike, by its text.
-NEEDS = {"Brakes, lights and horn tried": "light, headlight, headlamp, indicator, horn"}
+NEEDS = {"Brakes, lights and horn tested": "light, headlight, headlamp, indicator, horn"}
 
 # name, unit, may affect road use, effect as printed, caution for the tuner, caution for the rider
 CHANGE_KINDS = [
     (
         "idle speed",
-        "1/min",
+        "rpm",
         False,
         "",
-        "A raised idle pushes the bike on at a closed throttle.",
-        "The idle is not where the maker had it: a raised one pushes the bike on at a closed throttle.",
+        "A raised idle keeps the bike pulling with the throttle closed.",
+        "The idle speed is not standard. If it is raised, the bike pushes on more with the throttle closed.",
     ),
     (
         "rev limiter",
-        "1/min",
+        "rpm",
         True,
-        "A changed rev limit may take the engine out of the state it was approved in.",
-        "Above the maker's limit valves may float and bolts fail.",
-        "The engine's limit is not the maker's: the red line no longer shows it.",
+        "A changed rev limit may take the engine out of its approved state.",
+        "Above the manufacturer's limit valves may float and bolts may fail.",
+        "The rev limit is not the manufacturer's. The red line on the rev counter no longer shows it.",
     ),
     (
         "top-speed limiter",
@@ -94,15 +94,15 @@ CHANGE_KINDS = [
         True,
         "A changed top-speed limiter may end the bike's approval for the road.",
         "Tyres, brakes and insurance may not be meant for the speed.",
-        "The bike may go faster than tyres, brakes and insurance are meant for: keep to them.",
+        "The bike may go faster than its tyres, brakes and insurance allow. Stay within their limits.",
     ),
     (
         "sensor feedback",
         "",
         True,
         "With sensor feedback off, exhaust emissions may no longer meet the law.",
-        "Without feedback the mixture no longer mends itself: look at it over the whole range.",
-        "The engine no longer mends its own mixture: have it checked after any change of fuel or parts.",
+        "Without feedback the ECU no longer corrects the mixture. Check it over the whole range.",
+        "The engine no longer corrects its own mixture. Have it checked after any change of fuel or parts.",
     ),
     (
         "throttle table",
@@ -110,15 +110,16 @@ CHANGE_KINDS = [
         False,
         "",
         "Throttle must return to closed: check with the engine off and running before the bike moves.",
-        "The throttle answers otherwise: ride gently at first, and see before each ride that it closes.",
+        "The throttle responds differently. Ride gently at first and check before every ride that it closes.",
     ),
     (
-        "throttle blade at closed grip",
+        "throttle plate at closed grip",
         "%",
         False,
         "",
-        "A blade held open pushes the bike on at a closed throttle.",
-        "With the grip closed the bike slows less than before: brake earlier until it is familiar.",
+        "A throttle plate held open keeps the bike pulling with the throttle closed.",
+        "With the throttle closed the bike slows down less than before. "
+        "Brake earlier until you are used to it.",
     ),
     (
         "fuel",
@@ -126,7 +127,8 @@ CHANGE_KINDS = [
         True,
         "A changed mixture may no longer meet the exhaust emission limits.",
         "Lean under load overheats pistons, valves and catalyst.",
-        "The mixture fits the fuel, filter and exhaust on the bike now: with others it may run too lean.",
+        "The mixture is set for the fuel, filter and exhaust now on the bike. "
+        "With others it may run too lean.",
     ),
     (
         "ignition",
@@ -134,7 +136,7 @@ CHANGE_KINDS = [
         True,
         "Changed ignition may no longer meet the exhaust emission limits.",
         "Too much advance knocks; knock breaks pistons, often unheard on the dyno.",
-        "The ignition fits the fuel it was set with: with a lesser one the engine may knock and break.",
+        "The ignition is set for the fuel used. With lower-grade fuel the engine may knock and fail.",
     ),
     (
         "cooling-fan threshold",
@@ -150,23 +152,23 @@ CHANGE_KINDS = [
         False,
         "",
         "Try it at low load first; a cut that is too short hurts the gearbox.",
-        "Gears change with another cut than before: try it at part throttle first.",
+        "The quickshifter cut has changed. Try it at part throttle first.",
     ),
     (
         "engine braking",
         "%",
         False,
         "",
-        "Less engine braking makes for longer stops at a closed throttle: tell the rider.",
-        "The bike slows otherwise at a closed throttle: brake earlier until it is familiar.",
+        "Less engine braking means longer stops with the throttle closed. Tell the rider.",
+        "The bike slows down differently with the throttle closed. Brake earlier until you are used to it.",
     ),
     (
         "traction control or wheelie control",
         "",
         True,
         "Changed rider aids may affect how the bike is approved and insured.",
-        "The rider must know that the aid acts otherwise than before.",
-        "A rider aid acts otherwise than before: try it where there is room before relying on it.",
+        "Tell the rider that the aid works differently than before.",
+        "A rider aid works differently than before. Try it where there is room before you rely on it.",
     ),
     (
         "secondary air system",

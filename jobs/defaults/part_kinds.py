@@ -8,10 +8,10 @@ from jobs.models import PartKind
 NONE, MAY, RACE = PartKind.RoadUse
 PART, CHANGE, BOTH = (True, False), (False, True), (True, True)
 
-# name, offered for, effect on road use, as printed, insurer or authority to be told, caution for the rider
+# name, offered for, road-use effect (printed), insurer or authority to be told, caution for the rider
 PART_KINDS = [
     ("part as built, renewed or refitted", PART, NONE, "", False, ""),
-    ("put back as built, or taken off", CHANGE, NONE, "", False, ""),
+    ("put back as built, or removed", CHANGE, NONE, "", False, ""),
     (
         "brakes",
         BOTH,
@@ -26,7 +26,7 @@ PART_KINDS = [
         MAY,
         "A rider aid that is changed or switched off may affect how the bike is approved and insured.",
         True,
-        "A rider aid acts otherwise than before: try it where there is room before relying on it.",
+        "A rider aid works differently than before. Try it where there is room before you rely on it.",
     ),
     (
         "gearing",
@@ -34,7 +34,7 @@ PART_KINDS = [
         MAY,
         "With changed gearing, speedometer, noise and emissions may differ from what was approved.",
         True,
-        "The gearing was changed: the speedometer may show otherwise than before.",
+        "The gearing was changed. The speedometer may read differently.",
     ),
     (
         "suspension",
@@ -145,15 +145,15 @@ PART_KINDS = [
         "emission control part",
         BOTH,
         MAY,
-        "With an emission control part changed, disabled or taken off, emissions may no longer meet the law.",
+        "With an emission control part changed, disabled or removed, emissions may no longer meet the law.",
         True,
         "",
     ),
     (
-        "sensor taken off or disabled",
+        "sensor removed or disabled",
         BOTH,
         MAY,
-        "With a sensor taken off or disabled, exhaust emissions may no longer meet the law.",
+        "With a sensor removed or disabled, exhaust emissions may no longer meet the law.",
         True,
         "",
     ),
@@ -171,7 +171,7 @@ PART_KINDS = [
         MAY,
         "A raised or removed limiter may change approval, insurance and the licence that the rider needs.",
         True,
-        "The bike may go faster than tyres, brakes and insurance are meant for: keep to them.",
+        "The bike may go faster than its tyres, brakes and insurance allow. Stay within their limits.",
     ),
     (
         "engine part, not as built",
@@ -231,7 +231,7 @@ PART_KINDS = [
         "",
     ),
     (
-        "road equipment taken off",
+        "road equipment removed",
         BOTH,
         RACE,
         "Without lights, mirrors, horn or plate the bike may be unlawful on public roads.",

@@ -22,6 +22,7 @@ from jobs.models import Run
 from jobs.runs.results import RunResult, run_results
 from jobs.suspension.engine_ratio import Gearing, computed_gearing
 from jobs.timeline.bike_states import Group, bike_states, run_sides
+from jobs.tunes.set_speeds import SetSpeed, rev_limit_in_bike
 
 SPEED_STEP_KMH = 1.0
 
@@ -51,7 +52,8 @@ class Shift:
 class DriveForce:
     """Drive force in each gear with the road load; without ``forces_n``, ``reason`` says why.
 
-    ``forces_n`` has a row for each gear, over ``speed_kmh``.
+    ``forces_n`` has a row for each gear, over ``speed_kmh``. No shift point lies above ``rev_limit``, which
+    runs may overshoot.
     """
 
     inputs: DriveInputs
@@ -61,7 +63,15 @@ class DriveForce:
     forces_n: FloatArray | None = None
     road_load_n: FloatArray | None = None
     shifts: tuple[Shift, ...] = ()
+    rev_limit: SetSpeed | None = None
     reason: str = ""
+
+    @property
+    def ends_at_limit(self) -> bool:
+        """Whether the runs reach the rev limit."""
+        return self.rev_limit is not None and any(
+            result.curve.measured_to_rpm >= self.rev_limit.rpm for result in self.runs if result.curve
+        )
 
 
 def latest_sweeps(results: JobResults) -> list[RunResult]:
@@ -87,7 +97,7 @@ def gears_of(results: JobResults, runs: Sequence[RunResult]) -> tuple[Gearing, .
     """
     job, spec = results.job, results.job.bike.engine_spec
     if spec is None or len(spec.gear_ratios) < 2:
-        raise ValueError("Not entered: the ratios of the gears (engine).")
+        raise ValueError("Missing: gear ratios in the engine spec.")
     ratios = spec.gear_ratios
     driven = sorted({gear for result in runs if (gear := result.run.gear) and gear <= len(ratios)})
     measured = {gear: found for gear in driven if (found := measured_gearing(runs, gear))}
@@ -101,7 +111,7 @@ def compute_drive_force(results: JobResults, inputs: DriveInputs) -> DriveForce:
     runs = tuple(latest_sweeps(results))
     curves = [result.curve for result in runs if result.curve]
     if not curves:
-        return DriveForce(inputs, reason="This needs a full-throttle run with power, and there is none yet.")
+        return DriveForce(inputs, reason="No full-throttle run with power yet.")
     try:
         gears = gears_of(results, runs)
     except ValueError as problem:
@@ -113,8 +123,11 @@ def compute_drive_force(results: JobResults, inputs: DriveInputs) -> DriveForce:
     speed = np.arange(np.floor(engine[0] / ratios[0]), np.ceil(engine[-1] / ratios[-1]) + 1, SPEED_STEP_KMH)
     speed = speed[speed > 0]
     forces = drive_forces(engine, power, ratios, speed)
-    shifts = [find_shift(curves, (engine, power), gear, ratios) for gear in range(1, len(ratios))]
-    return DriveForce(inputs, runs, gears, speed, forces, road_load(inputs, speed), tuple(shifts))
+    limit = results.get(rev_limit_in_bike)
+    top_rpm = limit.rpm if limit else np.inf
+    means = (engine, power)
+    shifts = tuple(find_shift(curves, means, gear, ratios, top_rpm) for gear in range(1, len(ratios)))
+    return DriveForce(inputs, runs, gears, speed, forces, road_load(inputs, speed), shifts, limit)
 
 
 def mean_power(curves: Sequence[Curve]) -> tuple[FloatArray, FloatArray]:
@@ -129,14 +142,24 @@ def mean_power(curves: Sequence[Curve]) -> tuple[FloatArray, FloatArray]:
 
 
 def find_shift(
-    curves: Sequence[Curve], mean: tuple[FloatArray, FloatArray], gear: int, ratios: Sequence[float]
+    curves: Sequence[Curve],
+    mean: tuple[FloatArray, FloatArray],
+    gear: int,
+    ratios: Sequence[float],
+    top_rpm: float,
 ) -> Shift:
     """Find where to change up from a gear, by the mean curve, and how far the runs agree."""
-    lower, upper = ratios[gear - 1], ratios[gear]
-    point = find_shift_point(*mean, lower, upper)
+
+    def find(engine: FloatArray, power: FloatArray) -> ShiftPoint | None:
+        below = engine[engine < top_rpm]
+        # The curve ends at the limit itself, not at the last grid point below it.
+        cut = np.append(below, top_rpm) if below.size < engine.size else below
+        return find_shift_point(cut, np.interp(cut, engine, power), ratios[gear - 1], ratios[gear])
+
+    point = find(*mean)
     if point is None or point.at is not ShiftAt.EQUAL_FORCE or len(curves) < 2:
         return Shift(gear, point)
-    single = [find_shift_point(curve.engine_speed_rpm, curve.power_kw, lower, upper) for curve in curves]
+    single = [find(curve.engine_speed_rpm, curve.power_kw) for curve in curves]
     if not all(one and one.at is ShiftAt.EQUAL_FORCE for one in single):
         return Shift(gear, point)
     interval = mean_interval([one.from_rpm for one in single if one])

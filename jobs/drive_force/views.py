@@ -2,11 +2,12 @@
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from jobs.drive_force.compute import DriveForce, compute_drive_force, default_inputs
 from jobs.drive_force.forms import DriveForceForm
-from jobs.drive_force.tables import assumptions, csv_rows, force_chart, shift_rows
+from jobs.drive_force.tables import assumptions, csv_rows, describe_answer, force_chart, shift_rows
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults
 from jobs.runs.views import spreadsheet_response
@@ -27,8 +28,14 @@ def bind_form(request: StaffRequest, results: JobResults) -> tuple[DriveForceFor
 def drive_force(request: StaffRequest, number: str) -> HttpResponse:
     results = get_results_or_404(number, request.shop)
     form, drive = bind_form(request, results)
+    query = f"?{request.GET.urlencode()}" if request.GET else ""
+    csv_url = f"{reverse('drive-force-csv', args=[results.job])}{query}"
     context = {
         "job": results.job,
+        "crumb": "Drive force",
+        "answer": describe_answer(drive),
+        "has_result": bool(drive and drive.forces_n is not None),
+        "csv_url": csv_url if drive and drive.forces_n is not None else "",
         "form": form,
         "drive": drive,
         "chart": force_chart(drive, request.shop) if drive else None,

@@ -1,9 +1,10 @@
 """Handovers of a job on the handover sheet and in the history of a bike."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment
+from jobs.job.open_points import translate_open_point
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
 from jobs.models import Handover
@@ -35,7 +36,11 @@ def handover_facts(handover: Handover) -> HandoverFacts:
 
 def job_handovers(results: JobResults) -> list[HandoverFacts]:
     """Return every time that the bike was handed over on this job."""
-    return [handover_facts(handover) for handover in results.rows(Handover)]
+    found = [handover_facts(handover) for handover in results.rows(Handover)]
+    return [
+        replace(facts, open_points=[translate_open_point(point) for point in facts.open_points])
+        for facts in found
+    ]
 
 
 def open_when_handed_over(results: JobResults) -> list[str]:

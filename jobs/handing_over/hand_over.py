@@ -37,13 +37,13 @@ def hand_over(
         The job is closed, a name is missing, or there are open points without a reason of the owner.
     """
     if job.stage in CLOSED_STAGES:
-        raise ValueError(f"Job {job} is {job.get_stage_display()} already.")
+        raise ValueError(f"Job {job} is already {job.get_stage_display()}.")
     if not is_person_name(handed_to):
         raise ValueError("Enter the name of the person who receives the bike.")
     if informed == Handover.Informed.TOLD and not is_person_name(informed_person):
         raise ValueError("Enter the name of the person who was told.")
     if open_points and not (by.is_owner and override_reason.strip()):
-        raise ValueError("There are open points. Only the owner may override them, with a reason.")
+        raise ValueError("There are open points. Only the owner can override them, with a reason.")
     at = at or timezone.now()
     set_stage(job=job, by=by, stage=Stage.HANDED_OVER, why=f"to {handed_to}", at=at)
     return Handover.objects.create(

@@ -23,7 +23,7 @@ def cancel_slots(job: Job, chosen: Collection[int] = ()) -> list[Slot]:
     Raises ValueError with a sentence if the job is open: its slots are still needed.
     """
     if job.is_open:
-        raise ValueError(f"Job {job} is open and still needs its slots. Cancel them one by one.")
+        raise ValueError(f"Job {job} is open, so its slots may still be needed. Cancel them one by one.")
     slots = Slot.objects.filter(job=job, ends_at__gt=timezone.now()).select_related("place", "job")
     cancelled = list(slots.filter(pk__in=chosen) if chosen else slots)
     for slot in cancelled:

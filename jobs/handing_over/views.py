@@ -27,5 +27,5 @@ def slots_cancel(request: StaffRequest, number: str) -> HttpResponse:
         if cancelled:
             messages.success(request, f"{counted(len(cancelled), 'slot')} of job {job} cancelled.")
         else:
-            messages.info(request, f"There was no slot of job {job} left to cancel.")
+            messages.info(request, f"Job {job} has no slots left to cancel.")
     return redirect(job)

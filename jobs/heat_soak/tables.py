@@ -1,6 +1,6 @@
 """Sentences, table and CSV of the heat soak, in the shop's units."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ from workshop.units.display import convert, label
 from workshop.units.shop_units import shop_unit
 
 STEP = 10  # degrees of the shop's unit that a slope is stated for
-TOO_FEW = "too few repeats, or the temperature hardly changed between them"
+TOO_FEW = "too few repeats, or too little change in temperature"
 
 
 @dataclass(frozen=True)
@@ -31,9 +31,26 @@ def slope_rows(soak: HeatSoak, shop: ShopProfile) -> list[SlopeRow]:
     return [_slope_row(CHANNELS[name].label, slope, shop) for name, slope in soak.slopes.items()]
 
 
+def describe_answer(soak: HeatSoak, rows: Sequence[SlopeRow]) -> str:
+    """Return the clearest influence of a temperature on the power."""
+    if not rows:
+        return "Heat soak: no repeated runs with temperature data"
+    clear = [
+        (abs(slope.slope), row)
+        for slope, row in zip(soak.slopes.values(), rows, strict=True)
+        if slope is not None and slope.differs_from_zero
+    ]
+    if not clear:
+        if not any(soak.slopes.values()):
+            return f"Heat soak: {TOO_FEW}"
+        return "No clear influence of temperature on power"
+    row = max(clear, key=lambda pair: pair[0])[1]
+    return f"{row.name.capitalize()}: {row.sentence.removesuffix('.')}"
+
+
 def _slope_row(name: str, slope: CommonSlope | None, shop: ShopProfile) -> SlopeRow:
     if slope is None:
-        return SlopeRow(name, f"Cannot be told: {TOO_FEW}.")
+        return SlopeRow(name, f"Not certain: {TOO_FEW}.")
     unit = shop_unit(shop, "temperature")
     per_step = STEP * degree_c(shop)
     low, high = (format_number(float(convert(end, "c", unit))) for end in (slope.x_low, slope.x_high))
@@ -44,9 +61,9 @@ def _slope_row(name: str, slope: CommonSlope | None, shop: ShopProfile) -> Slope
     degrees = f"{STEP} {label(unit)}"
     if slope.differs_from_zero:
         way = "rises" if change > 0 else "falls"
-        sentence = f"Power {way} by {format_number(abs(change), 1)} % for each {degrees} more."
+        sentence = f"Power {way} by {format_number(abs(change), 1)} % per {degrees} more."
     else:
-        sentence = f"No influence shown for each {degrees}. That does not say there is none."
+        sentence = f"No clear influence per {degrees}. This does not prove there is none."
     groups = "1 state" if slope.groups == 1 else f"{slope.groups} states"
     return SlopeRow(
         name,
@@ -97,7 +114,7 @@ def csv_table(soak: HeatSoak, shop: ShopProfile) -> tuple[list[str], Iterable[li
     header = ["run", "state of the bike", "power against the mean of its state (%)", "corrected"]
     rows = (
         [
-            found.result.run.original_name,
+            str(found.result.run),
             found.group + 1,
             round(found.power_pct, 3),
             "yes" if found.result.is_corrected else "no",

@@ -2,10 +2,11 @@
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from jobs.heat_soak import compute
-from jobs.heat_soak.tables import columns, csv_table, run_rows, slope_rows
+from jobs.heat_soak.tables import columns, csv_table, describe_answer, run_rows, slope_rows
 from jobs.job.lookup import get_results_or_404
 from jobs.runs.views import spreadsheet_response
 from workshop.access.roles import StaffRequest, staff
@@ -17,10 +18,15 @@ from workshop.csv_files import csv_text
 def heat_soak(request: StaffRequest, number: str) -> HttpResponse:
     results = get_results_or_404(number, request.shop)
     soak = results.get(compute.heat_soak)
+    slopes = slope_rows(soak, request.shop)
     context = {
         "job": results.job,
+        "crumb": "Heat soak",
+        "answer": describe_answer(soak, slopes),
+        "has_result": bool(slopes),
+        "csv_url": reverse("heat-soak-csv", args=[results.job]),
         "soak": soak,
-        "slopes": slope_rows(soak, request.shop),
+        "slopes": slopes,
         "columns": columns(soak, request.shop),
         "rows": run_rows(soak, request.shop),
     }

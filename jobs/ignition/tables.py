@@ -13,23 +13,33 @@ from workshop.units.display import convert, label
 from workshop.units.shop_units import shop_unit
 
 CURVE_POINTS = 60
-COLUMNS = ("at", "run", "engine speed (1/min)", "grip (%)", "advance (°)")
+COLUMNS = ("at", "run", "engine speed (rpm)", "grip (%)", "advance (°)")
 TOO_FEW = "needs five holds at three advances or more"
 
 
 def sweep_title(sweep: IgnitionSweep) -> str:
-    return f"{format_number(sweep.engine_speed_rpm)} 1/min, {format_number(sweep.grip_pct)} % grip"
+    return f"{format_number(sweep.engine_speed_rpm)} rpm, {format_number(sweep.grip_pct)} % grip"
 
 
 def describe_finding(sweep: IgnitionSweep) -> str:
     """Describe what a sweep shows, with the interval of the best advance."""
     found = sweep.result
     if found is None:
-        return f"Cannot be told: {TOO_FEW}."
+        return f"Not certain: {TOO_FEW}."
     if found.best_deg is None or found.low_deg is None or found.high_deg is None:
         return f"{found.verdict.capitalize()} within the advances that were tried."
     best, low, high = (format_number(value, 1) for value in (found.best_deg, found.low_deg, found.high_deg))
     return f"Most torque at {best}° before top dead centre (95 % interval {low} to {high}°)."
+
+
+def describe_answer(sweeps: Sequence[IgnitionSweep]) -> str:
+    """Return the finding of the only sweep, or how many have a best advance."""
+    if not sweeps:
+        return "Ignition sweep: no run with several advances"
+    if len(sweeps) == 1:
+        return f"{sweep_title(sweeps[0])}: {describe_finding(sweeps[0]).removesuffix('.')}"
+    found = sum(sweep.result is not None and sweep.result.best_deg is not None for sweep in sweeps)
+    return f"Best advance found at {found} of {len(sweeps)} points of the engine"
 
 
 def sweep_rows(sweeps: Sequence[IgnitionSweep], shop: ShopProfile) -> list[dict[str, Any]]:
@@ -66,7 +76,7 @@ def sweep_chart(sweep: IgnitionSweep, shop: ShopProfile) -> Chart:
 
 def csv_header(shop: ShopProfile) -> list[str]:
     unit = label(shop_unit(shop, "torque"))
-    return [*COLUMNS, f"torque as observed ({unit})", "finding"]
+    return [*COLUMNS, f"uncorrected torque ({unit})", "result"]
 
 
 def csv_rows(sweeps: Sequence[IgnitionSweep], shop: ShopProfile) -> Iterator[list[Any]]:
@@ -76,4 +86,4 @@ def csv_rows(sweeps: Sequence[IgnitionSweep], shop: ShopProfile) -> Iterator[lis
         for point in sweep.points:
             torque = round(float(convert(point.torque_nm, "nm", unit)), 2)
             place = (round(point.engine_speed_rpm), round(point.grip_pct, 1), round(point.advance_deg, 2))
-            yield [sweep_title(sweep), point.run.original_name, *place, torque, finding]
+            yield [sweep_title(sweep), str(point.run), *place, torque, finding]

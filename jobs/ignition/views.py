@@ -2,10 +2,18 @@
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from jobs.ignition.compute import ignition_sweeps
-from jobs.ignition.tables import csv_header, csv_rows, sweep_chart, sweep_rows, sweep_title
+from jobs.ignition.tables import (
+    csv_header,
+    csv_rows,
+    describe_answer,
+    sweep_chart,
+    sweep_rows,
+    sweep_title,
+)
 from jobs.job.lookup import get_results_or_404
 from jobs.runs.views import spreadsheet_response
 from workshop.access.roles import StaffRequest, staff
@@ -13,9 +21,9 @@ from workshop.csv_files import csv_text
 
 CAUTION = (
     "More advance can make the engine knock",
-    "Knock can break a piston within seconds and is easily drowned by the dyno's noise: advance in small "
-    "steps from the standard timing, listen or measure for knock, and stop at its first sign, even if torque "
-    "still rises. The manufacturer's limits and the fuel in the tank decide, not this page.",
+    "Knock can break a piston within seconds and is easily drowned by the noise of the dyno. Advance in "
+    "small steps from the standard timing, listen or measure for knock, and stop at its first sign, even if "
+    "torque still rises. The manufacturer's limits and the fuel in the tank take precedence over this page.",
 )
 
 
@@ -26,8 +34,15 @@ def ignition(request: StaffRequest, number: str) -> HttpResponse:
     sweeps = results.get(ignition_sweeps)
     context = {
         "job": results.job,
+        "crumb": "Ignition sweep",
+        "answer": describe_answer(sweeps),
+        "has_result": bool(sweeps),
+        "csv_url": reverse("ignition-csv", args=[results.job]),
         "rows": sweep_rows(sweeps, request.shop),
-        "charts": [(sweep_title(sweep), sweep_chart(sweep, request.shop)) for sweep in sweeps],
+        "charts": [
+            (sweep_title(sweep), sweep_chart(sweep, request.shop), f"ignition-{number}")
+            for number, sweep in enumerate(sweeps)
+        ],
         "caution": CAUTION,
     }
     return render(request, "jobs/ignition/detail.html", context)

@@ -30,10 +30,10 @@ class RunDuty:
         if self.highest_pct is None:
             return self.problem
         if self.highest_pct >= 100:
-            return "open all the time: more opening time gives no more fuel"
+            return "open all the time: more pulse width adds no fuel"
         if self.highest_pct > MAX_DUTY_PCT:
-            return f"above {MAX_DUTY_PCT:g} %: little is left, and fuel may no longer follow opening time"
-        return "room is left"
+            return f"above {MAX_DUTY_PCT:g} %: little reserve, fuel may no longer follow pulse width"
+        return "some reserve left"
 
 
 def default_openings(engine: EngineSpec | None) -> str:

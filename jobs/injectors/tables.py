@@ -8,8 +8,17 @@ from jobs.calc.units.numbers import format_number
 from jobs.injectors.compute import TURNS, RunDuty
 from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, build_chart
 
-HEADER = ("run", "tune", "engine speed (1/min)", "highest duty (%)", "opening time (ms)", "openings")
+HEADER = ("run", "tune", "engine speed (rpm)", "highest duty (%)", "pulse width (ms)", "openings")
 OPENINGS = {"cycle": "one in two turns of the crank", "turn": "one in each turn of the crank"}
+
+
+def describe_answer(duties: Sequence[RunDuty]) -> str:
+    """Return the highest duty of all runs and what it means."""
+    known = [(duty.highest_pct, duty) for duty in duties if duty.highest_pct is not None]
+    if not known:
+        return "Injector duty: no run with pulse width"
+    highest, duty = max(known, key=lambda pair: pair[0])
+    return f"Injectors open up to {format_number(highest)} % of the time: {duty.verdict}"
 
 
 def duty_rows(duties: Sequence[RunDuty], openings: str) -> list[dict[str, Any]]:
@@ -37,7 +46,7 @@ def duty_chart(duties: Sequence[RunDuty]) -> Chart | None:
         if duty.result
     ]
     measure = ChannelDisplay("Injector duty", "%", 1, lambda values: values)
-    return build_chart("Engine speed", "1/min", [(measure, lines)]) if lines else None
+    return build_chart("Engine speed", "rpm", [(measure, lines)]) if lines else None
 
 
 def csv_rows(duties: Sequence[RunDuty], openings: str) -> Iterator[list[Any]]:
@@ -47,4 +56,4 @@ def csv_rows(duties: Sequence[RunDuty], openings: str) -> Iterator[list[Any]]:
             channels = (duty.result.engine_speed_rpm, duty.result.duty_pct, duty.result.opening_ms)
             for speed, share, opening in zip(*(channel.tolist() for channel in channels), strict=True):
                 figures = (round(speed), round(share, 2), round(opening, 3))
-                yield [duty.run.original_name, tune, *figures, OPENINGS[openings]]
+                yield [str(duty.run), tune, *figures, OPENINGS[openings]]

@@ -2,11 +2,12 @@
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from jobs.calc.mixture.injector import MAX_DUTY_PCT
 from jobs.injectors.compute import TURNS, RunDuty, default_openings, run_duties
-from jobs.injectors.tables import HEADER, OPENINGS, csv_rows, duty_chart, duty_rows
+from jobs.injectors.tables import HEADER, OPENINGS, csv_rows, describe_answer, duty_chart, duty_rows
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults
 from jobs.runs.views import spreadsheet_response
@@ -14,10 +15,11 @@ from workshop.access.roles import StaffRequest, staff
 from workshop.csv_files import csv_text
 
 CAUTION = (
-    "An injector at its end leaves the engine lean",
-    "Beyond it no correction of the fuel table reaches the engine, and full load runs lean. Do not hold the "
-    "engine there: larger injectors, more pressure or less air come first. The maker's figures for the "
-    "injector decide, not this page.",
+    "An injector at its limit leaves the engine lean",
+    "Above this limit, corrections to the fuel table have no effect and the engine runs lean at "
+    "full load. Do not hold the "
+    "engine there: first fit larger injectors, raise the fuel pressure or reduce the air. The "
+    "injector manufacturer's values take precedence over this page.",
 )
 
 
@@ -35,6 +37,10 @@ def injectors(request: StaffRequest, number: str) -> HttpResponse:
     openings, duties = read_request(request, results)
     context = {
         "job": results.job,
+        "crumb": "Injector duty",
+        "answer": describe_answer(duties),
+        "has_result": bool(duties),
+        "csv_url": f"{reverse('injectors-csv', args=[results.job])}?openings={openings}",
         "openings": openings,
         "choices": OPENINGS,
         "rows": duty_rows(duties, openings),

@@ -4,6 +4,7 @@ from functools import partial
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from jobs.intake.photos import PreparedPhoto
 from jobs.intake.receive import meter_warning, parse_marks, parse_signature
@@ -29,7 +30,7 @@ class PhotosField(forms.FileField):
 
 class PhotosForm(forms.Form):
     photos = PhotosField(label="Photos")
-    caption = forms.CharField(label="What they show", required=False, max_length=200)
+    caption = forms.CharField(label="Caption", required=False, max_length=200)
 
     def __init__(self, *args: Any, photos: list[PreparedPhoto], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -68,6 +69,7 @@ class CanvasField(forms.JSONField):
 class MarksField(CanvasField):
     """Points on the drawing of the bike, each with a note; drawn by static/js/intake_marks.js."""
 
+    default_error_messages = {"invalid": "The marks could not be read. Reload the page and mark them again."}
     widget = forms.Textarea(attrs={"rows": 2, "data-outline-marks": "condition-outline"})
 
     def clean(self, value: Any) -> list[dict[str, Any]]:
@@ -78,12 +80,16 @@ class MarksField(CanvasField):
             raise forms.ValidationError(str(problem)) from problem
 
 
+class SignatureField(CanvasField):
+    default_error_messages = {"invalid": "The signature could not be read. Reload the page and sign again."}
+
+
 class SignForm(forms.Form):
     """The customer's name, and a signature drawn here or written on the printed receipt."""
 
-    signed_by = PersonNameField(label="Name of who hands the bike in")
-    signature = CanvasField(widget=forms.HiddenInput, required=False)
-    on_paper = forms.BooleanField(label="Signed on the printed receipt", required=False)
+    signed_by = PersonNameField(label=_("Name of the person handing in the bike"))
+    signature = SignatureField(widget=forms.HiddenInput, required=False)
+    on_paper = forms.BooleanField(label=_("Signed on paper"), required=False)
     code = forms.CharField(widget=forms.HiddenInput, max_length=20)  # of the state that was shown
 
     def clean_signature(self) -> list[list[list[int]]]:
@@ -95,7 +101,7 @@ class SignForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         if not self.errors and not cleaned["signature"] and not cleaned["on_paper"]:
-            self.add_error("signed_by", "Sign in the field, or tick that it is signed on paper.")
+            self.add_error("signed_by", _("Sign in the box, or tick “Signed on paper”."))
         cleaned.pop("on_paper", None)
         return cleaned
 
@@ -105,7 +111,7 @@ class CheckInForm(InShopUnits, FieldGroupsMixin, RecordForm):
 
     GROUPS = (
         (
-            "The bike as it comes in",
+            "Condition on arrival",
             ("condition", "condition_marks", "odometer_km", "engine_hours", "fuel", "keys"),
         ),
         ("Photos", ("photos",)),
@@ -114,15 +120,17 @@ class CheckInForm(InShopUnits, FieldGroupsMixin, RecordForm):
     METERS = ("odometer_km", "engine_hours")
 
     photos = PhotosField(
-        label="Photos", required=False, help_text="Scratches, dents, the odometer. Several at once are fine."
+        label="Photos",
+        required=False,
+        help_text="For example scratches, dents and the odometer. You can choose several.",
     )
     condition_marks = MarksField(
         label="Marks on the outline",
         required=False,
-        help_text="Press on the drawing where something is scratched, bent or missing, and say what.",
+        help_text="Tap the drawing where there is damage or a missing part, and describe it.",
     )
-    keys = WholeNumberField(label="Keys handed in", required=False, min_value=0, max_value=99)
-    meters_confirmed = forms.BooleanField(label="The reading is right", required=False)
+    keys = WholeNumberField(label="Keys", required=False, min_value=0, max_value=99)
+    meters_confirmed = forms.BooleanField(label="I have checked this reading", required=False)
 
     class Meta(RecordForm.Meta):
         model = Job
@@ -139,8 +147,17 @@ class CheckInForm(InShopUnits, FieldGroupsMixin, RecordForm):
         self.warnings = {name: warning for name in self.METERS if (warning := self.warning_for(name))}
         if not self.cleaned_data.get("meters_confirmed"):
             for name, warning in self.warnings.items():
-                self.add_error(name, f"{warning} If so, tick that it is and save again.")
+                self.add_error(name, f"{warning} If it is correct, tick the box and save again.")
         return cleaned
+
+    @property
+    def confirmed_below(self) -> str:
+        """Return the meter below which the page shows the box that confirms the readings, or ""."""
+        return next((name for name in reversed(self.METERS) if name in self.warnings), "")
+
+    @property
+    def confirmation(self) -> forms.BoundField:
+        return self["meters_confirmed"]
 
     def warning_for(self, meter: str) -> str:
         value = self.cleaned_data.get(meter)

@@ -52,7 +52,7 @@ def photo_add(request: StaffRequest, number: str, photos: list[PreparedPhoto]) -
         )
         if by_script:
             return JsonResponse({"ok": True, "message": "kept", "url": reverse("photo", args=[added[0].pk])})
-        messages.success(request, f"Kept: {len(added)} photo{pluralize(len(added))}.")
+        messages.success(request, f"Saved: {len(added)} photo{pluralize(len(added))}.")
         warn_of_problems(request, photos)
         return redirect(section_url(job, "brief"))
     if by_script:
@@ -66,14 +66,14 @@ def photo_add(request: StaffRequest, number: str, photos: list[PreparedPhoto]) -
 def warn_of_problems(request: StaffRequest, photos: list[PreparedPhoto]) -> None:
     """Name the photos that are not kept, each with its reason."""
     if problems := [photo.problem for photo in photos if photo.problem]:
-        messages.warning(request, f"Not kept: {' '.join(problems)}")
+        messages.warning(request, f"Not saved: {' '.join(problems)}")
 
 
 @staff
 @require_safe
 def photo(request: StaffRequest, pk: int) -> HttpResponseBase:
     photo = get_object_or_404(Photo, pk=pk)
-    image = open_or_404(photo.image, "The file of this photo is missing.")
+    image = open_or_404(photo.image, "The image file of this photo is missing.")
     answer = FileResponse(image, content_type="image/jpeg")
     answer.headers["Cache-Control"] = "private, max-age=86400"
     return answer
@@ -85,7 +85,7 @@ def photo_edit(request: StaffRequest, pk: int) -> HttpResponse:
     photo = get_object_or_404(Photo.objects.select_related("job"), pk=pk)
     form = PhotoForm(post_data(request), instance=photo)
     if form.is_valid() and form.save_unless_stale():
-        messages.success(request, "The photo is saved.")
+        messages.success(request, "Photo saved.")
         return redirect(section_url(photo.job, "brief"))
     return form_page(
         request,
@@ -105,5 +105,5 @@ def photo_remove(request: StaffRequest, pk: int) -> HttpResponse:
     photo = get_object_or_404(Photo.objects.select_related("job"), pk=pk)
     job = photo.job
     remove_photo(photo)
-    messages.success(request, "The photo is removed.")
+    messages.success(request, "Photo removed.")
     return redirect(section_url(job, "brief"))

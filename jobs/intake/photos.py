@@ -54,7 +54,7 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
         raise ValueError(f"“{name}” is empty.")
     if upload.size > settings.PHOTO_LIMIT:
         limit = settings.PHOTO_LIMIT // (1024 * 1024)
-        raise ValueError(f"“{name}” is larger than {limit} MB. Make it smaller and choose it again.")
+        raise ValueError(f"“{name}” is larger than {limit} MB. Reduce it and choose it again.")
     try:
         image = open_photo(upload)
         image.draft("RGB", (MAX_SIDE_PX, MAX_SIDE_PX))
@@ -63,10 +63,10 @@ def prepare_photo(upload: UploadedFile) -> "ContentFile[bytes]":
     except Image.DecompressionBombError as problem:
         limits = f"{MAX_JPEG_PIXELS // 10**6} million in a JPEG, {MAX_PIXELS // 10**6} million in other files"
         raise ValueError(
-            f"“{name}” has more pixels than can be read ({limits}). Make it smaller and choose it again."
+            f"“{name}” has too many pixels (at most {limits}). Make it smaller and choose it again."
         ) from problem
     except IMAGE_ERRORS as problem:
-        raise ValueError(f"“{name}” can't be read as an image. Use a JPEG, PNG or WebP file.") from problem
+        raise ValueError(f"“{name}” is not an image we can read. Use a JPEG, PNG or WebP file.") from problem
 
 
 def open_photo(upload: UploadedFile) -> "Image":

@@ -1,6 +1,7 @@
 """Everything that a receipt says, read from the job; frozen when it is signed.
 
-Values are in the unit of their name, times are ISO 8601 in UTC, amounts are decimals as text.
+Values are in the unit of their name, times are ISO 8601 in UTC, amounts are decimals as text. Labels are in
+English and translated where they are shown; what is agreed is stored in the language in which it is read.
 """
 
 import hashlib
@@ -9,6 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
+
+from django.conf import settings
+from django.utils import translation
 
 from jobs.calc.units.numbers import format_number
 from jobs.intake.wordings import CURRENT, agreed_sentences
@@ -100,6 +104,7 @@ class ReceiptFacts:
     wording: int
     agreed: list[str]
     format: int = field(default=FORMAT)
+    language: str = settings.LANGUAGE_CODE
 
     @property
     def total(self) -> Decimal | None:
@@ -110,7 +115,10 @@ class ReceiptFacts:
     @property
     def code(self) -> str:
         """A short text that differs between any two states, to tell a printed page from the present."""
-        canonical = json.dumps(to_json(self), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+        stated = to_json(self)
+        if self.language == settings.LANGUAGE_CODE:
+            del stated["language"]  # pages printed before there were languages keep their code
+        canonical = json.dumps(stated, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
         return hashlib.sha256(canonical.encode()).hexdigest()[:8].upper()
 
 
@@ -118,6 +126,9 @@ def receipt_facts(results: JobResults) -> ReceiptFacts:
     """Return what a receipt of the job says now."""
     job, shop = results.job, results.shop
     limit = None if job.authorised_amount is None else money(job.authorised_amount)
+    language = job.customer.language
+    with translation.override(language):
+        agreed = agreed_sentences(format_money(limit, shop.currency) if limit else "")
     facts = ReceiptFacts(
         job=job.number,
         bike=ReceiptBikeFacts(str(job.bike), job.bike.plate, job.bike.vin),
@@ -147,7 +158,8 @@ def receipt_facts(results: JobResults) -> ReceiptFacts:
             shop.name, shop.address, shop.phone, shop.email, shop.paper, shop.time_zone, shop.distance_unit
         ),
         wording=CURRENT,
-        agreed=agreed_sentences(format_money(limit, shop.currency) if limit else ""),
+        agreed=agreed,
+        language=language,
     )
     cleaned: ReceiptFacts = strip_control_characters(facts)
     return cleaned
@@ -159,7 +171,7 @@ def money(amount: Decimal | str) -> str:
 
 
 def format_money(amount: str, currency: str) -> str:
-    return f"{format_number(Decimal(amount), 2)}{NO_BREAK_SPACE}{currency}"
+    return f"{currency}{NO_BREAK_SPACE}{format_number(Decimal(amount), 2)}"
 
 
 def authorisation_facts(answer: Authorisation) -> AuthorisationFacts:

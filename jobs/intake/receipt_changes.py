@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from jobs.intake.receipt import (
     AuthorisationFacts,
@@ -23,11 +23,12 @@ from jobs.intake.receipt import (
 from jobs.intake.receive import SIDES
 from jobs.job.results import JobResults
 from jobs.models import SignedReceipt
+from workshop.languages import format_day_time
 from workshop.units.display import NO_BREAK_SPACE, format_plain, format_value
 
 NOTHING = "–"
 # What the shop or the program says; a signature stays valid for the text that it was given for.
-NOT_COMPARED = {"shop", "wording", "agreed", "format"}
+NOT_COMPARED = {"shop", "wording", "agreed", "format", "language"}
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,7 @@ def one(show: Callable[[Any, ReceiptFacts], str]) -> Items:
 
 def local(text: str | None) -> str:
     """Return a stored time as the shop's clock shows it."""
-    return NOTHING if text is None else f"{timezone.localtime(datetime.fromisoformat(text)):%-d %b %Y, %H:%M}"
+    return NOTHING if text is None else format_day_time(datetime.fromisoformat(text))
 
 
 def describe_distance(value: float | None, facts: ReceiptFacts) -> str:
@@ -57,17 +58,29 @@ def describe_distance(value: float | None, facts: ReceiptFacts) -> str:
 
 
 def describe_work(item: ReceiptWorkFacts, facts: ReceiptFacts) -> str:
-    price = "no price" if item.price is None else format_money(item.price, facts.currency)
+    price = "no price yet" if item.price is None else format_money(item.price, facts.currency)
     return f"{item.description}, {price}"
 
 
 def describe_authorisation(answer: AuthorisationFacts, currency: str) -> str:
     """Return in a sentence who was asked, by whom, how, when, and what they said."""
-    said = f": “{answer.words}”" if answer.words else ""
-    return (
-        f"{local(answer.at)}: {answer.asked} was asked by {answer.asked_by} {answer.how} for a limit of "
-        f"{format_money(answer.amount, currency)} and {answer.answer}{said}."
+    text = (
+        _(
+            "%(at)s: %(asked)s was asked by %(asked_by)s %(how)s for a limit of %(amount)s and "
+            "%(answer)s: “%(words)s”."
+        )
+        if answer.words
+        else _(
+            "%(at)s: %(asked)s was asked by %(asked_by)s %(how)s for a limit of %(amount)s and %(answer)s."
+        )
     )
+    return text % {
+        **vars(answer),
+        "at": local(answer.at),
+        "how": _(answer.how),
+        "amount": format_money(answer.amount, currency),
+        "answer": _(answer.answer),
+    }
 
 
 def describe_mark(mark: dict[str, Any]) -> str:
@@ -107,8 +120,8 @@ COMPARED: dict[str, tuple[str, Items]] = {
             ": phone": text(customer.phone, facts),
         },
     ),
-    "received_at": ("received", one(lambda value, facts: local(value))),
-    "promised_at": ("promised for", one(lambda value, facts: local(value))),
+    "received_at": ("checked in", one(lambda value, facts: local(value))),
+    "promised_at": ("ready by", one(lambda value, facts: local(value))),
     "intended_use": ("intended use", one(text)),
     "odometer_km": ("odometer", one(describe_distance)),
     "engine_hours": (
@@ -117,10 +130,10 @@ COMPARED: dict[str, tuple[str, Items]] = {
     ),
     "fuel": ("fuel", one(text)),
     "keys": ("keys", one(lambda value, facts: "not counted" if value is None else str(value))),
-    "brief": ("what the customer asks for", one(text)),
-    "work": ("work agreed", lambda work, facts: {item.id: describe_work(item, facts) for item in work}),
+    "brief": ("customer's request", one(text)),
+    "work": ("agreed work", lambda work, facts: {item.id: describe_work(item, facts) for item in work}),
     "limit": (
-        "authorised up to",
+        "customer's limit",
         one(lambda value, facts: NOTHING if value is None else format_money(value, facts.currency)),
     ),
     "authorisations": (

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from jobs.intake.photos import PreparedPhoto, add_photos
-from jobs.job.stages import move_to_stage
+from jobs.job.stages import date_received_tune, move_to_stage
 from jobs.models import Job, Stage
 from workshop.models import StaffMember
 
@@ -33,10 +33,24 @@ def meter_warning(*, job: Job, meter: str, value: float, display: Callable[[floa
         return ""
     before = getattr(last, meter)
     if value < before:
-        return f"{display(value)} is less than the {display(before)} of job {last}. Is it right?"
+        return f"{display(value)} is less than the {display(before)} recorded on job {last}. Is that correct?"
     if value > before + MAX_SINCE_LAST_JOB[meter]:
-        return f"{display(value)} is far more than the {display(before)} of job {last}. Is it right?"
+        return (
+            f"{display(value)} is much more than the {display(before)} recorded on job {last}. Is "
+            "that correct?"
+        )
     return ""
+
+
+def missing_check_in_fields(job: Job) -> list[str]:
+    """List what the check-in lacks."""
+    lacks = {
+        "condition": not job.condition,
+        "odometer or engine hours": job.odometer_km is None and job.engine_hours is None,
+        "fuel level": not job.fuel,
+        "keys": job.keys is None,
+    }
+    return [name for name, is_missing in lacks.items() if is_missing]
 
 
 @transaction.atomic
@@ -47,6 +61,7 @@ def check_in_bike(*, job: Job, by: StaffMember, photos: list[PreparedPhoto]) -> 
         move_to_stage(job=job, by=by, stage=Stage.RECEIVED)
     elif job.received_at is None:
         job.received_at = timezone.now()
+        date_received_tune(job, job.received_at)
         job.save()
 
 
@@ -58,14 +73,14 @@ def parse_marks(marks: Any) -> list[dict[str, Any]]:
     Raises ValueError with a sentence if they are malformed.
     """
     if not isinstance(marks, list) or len(marks) > MAX_MARKS:
-        raise ValueError(f"There may be up to {MAX_MARKS} marks on the outline.")
+        raise ValueError(f"You can add up to {MAX_MARKS} damage marks.")
     read = []
     for mark in marks:
         x, y, note = (mark.get(key) for key in ("x", "y", "note")) if isinstance(mark, dict) else (None,) * 3
         if not all(isinstance(value, int | float) and 0 <= value <= 100 for value in (x, y)):
-            raise ValueError("A mark lies outside the outline.")
+            raise ValueError("A mark is outside the drawing. Move or remove it.")
         if not isinstance(note, str) or not note.strip():
-            raise ValueError("Say of each mark what is there, or take it off.")
+            raise ValueError("Describe each mark or remove it.")
         side = {"side": mark["side"]} if "side" in mark else {}
         if side and side["side"] not in SIDES:
             raise ValueError("A mark is on the right or on the left side of the bike.")
@@ -87,11 +102,11 @@ def parse_signature(strokes: Any) -> list[list[list[int]]]:
     """
     points = [point for stroke in strokes for point in stroke] if is_nested(strokes) else None
     if points is None or len(points) > MAX_POINTS:
-        raise ValueError("This is no signature. Clear the field and sign again.")
+        raise ValueError("The signature could not be read. Clear the box and sign again.")
     for point in points:
         is_pair = isinstance(point, list) and len(point) == 2
         if not is_pair or not all(isinstance(value, int) and 0 <= value <= 1000 for value in point):
-            raise ValueError("This is no signature. Clear the field and sign again.")
+            raise ValueError("The signature could not be read. Clear the box and sign again.")
     return [stroke for stroke in strokes if len(stroke) > 1]
 
 

@@ -53,11 +53,13 @@ def sign_receipt(
         latest, present = state.latest, state.present
         if latest is not None and state.is_current:
             signed = timezone.localtime(latest.signed_at)
-            raise NotSigned(f"This receipt was signed by {latest.signed_by} on {signed:%-d %b %Y at %H:%M}.")
+            raise NotSigned(
+                f"{latest.signed_by} has already signed this check-in on {signed:%-d %b %Y at %H:%M}."
+            )
         if present.code != (code or results.get(receipt_facts).code):
             raise NotSigned(
-                "Not signed: the receipt was changed in the meantime. "
-                "Read it again with the customer, and have it signed as it is now."
+                "Not signed: the check-in sheet was changed in the meantime. Read it again with "
+                "the customer, then ask them to sign."
             )
         return SignedReceipt.objects.create(
             job=job,

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.intake.forms import CheckInForm, SignForm
@@ -10,7 +11,7 @@ from jobs.intake.photo_views import store_photos_first, warn_of_problems
 from jobs.intake.photos import PreparedPhoto
 from jobs.intake.receipt import read_facts
 from jobs.intake.receipt_changes import receipt_state
-from jobs.intake.receive import check_in_bike
+from jobs.intake.receive import check_in_bike, missing_check_in_fields
 from jobs.intake.signing import NotSigned, make_documents, sign_receipt
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
@@ -35,6 +36,7 @@ def show(request: StaffRequest, results: JobResults, form: SignForm | None = Non
         "mails": [mail for found in mails.values() for mail in found],
         "signed": signed,
         "facts": (signed and read_facts(signed)) or state.present,
+        "shown_at": timezone.now(),
     }
     return render_form(request, "jobs/intake/receipt.html", form, **context)
 
@@ -57,13 +59,12 @@ def job_sign(request: StaffRequest, number: str) -> HttpResponse:
     except NotSigned as problem:
         messages.info(request, str(problem))
         return redirect("job-receipt", number=number)
-    messages.success(request, f"The receipt is signed by {receipt.signed_by}.")
+    messages.success(request, f"Check-in sheet signed by {receipt.signed_by}.")
     # After the transaction: the signature stays, whatever becomes of its PDF.
     if not make_documents(receipt):
         messages.error(
             request,
-            "The signature is stored, but its PDF could not be made; the program's log says why. "
-            "Make it again below.",
+            "The signature is stored, but its PDF could not be created. See the server log. Try again below.",
         )
     return redirect("job-receipt", number=number)
 
@@ -79,13 +80,16 @@ def job_receive(request: StaffRequest, number: str, photos: list[PreparedPhoto])
     if form.is_valid() and form.save_unless_stale():
         check_in_bike(job=job, by=request.user, photos=photos)
         warn_of_problems(request, photos)
-        flash_saved(request, f"The receipt of job {job} is saved.", draft)
+        missing = ", ".join(missing_check_in_fields(job))
+        flash_saved(request, f"Check-in of job {job} saved.", draft)
+        if missing:
+            messages.warning(request, f"Still missing from the check-in: {missing}.")
         return redirect(job)
     return form_page(
         request,
         form,
         job=job,
-        title="Receive the bike",
+        title="Check in the bike",
         section="brief",
         draft=draft,
         template="jobs/intake/form.html",

@@ -1,14 +1,18 @@
 """What the customer signs on a receipt, in plain words; a signed text is never altered.
 
-A new text is a new version: it gets the next number, and the old ones stay.
+A new text is a new version: it gets the next number, and the old ones stay. It is signed in the customer's
+language, and stored as it was read.
 """
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 
 @dataclass(frozen=True)
 class Wording:
-    """One version of the sentences that the signature is given for; ``{limit}`` is an amount of money."""
+    """One version of the sentences that the signature is given for; ``%(limit)s`` is an amount of money."""
 
     condition: str
     work: str
@@ -20,22 +24,22 @@ class Wording:
 
 WORDINGS = {
     1: Wording(
-        condition=(
+        condition=gettext_noop(
             "The bike was handed in as listed here: condition and marks, photos, odometer, fuel and keys. "
             "What is not listed was not recorded."
         ),
-        work="The shop may do the work listed here.",
-        within_limit=(
-            "The shop may go up to {limit} in all without asking again. It asks before it goes above that."
+        work=gettext_noop("The shop may do the work listed here."),
+        within_limit=gettext_noop(
+            "The shop may go up to %(limit)s in all without asking again. It asks before it goes above that."
         ),
-        no_limit=(
+        no_limit=gettext_noop(
             "No limit in money was agreed. The shop asks before it does any work that is not listed here."
         ),
-        dyno=(
+        dyno=gettext_noop(
             "The bike may be run on the dyno at high load and high engine speed. Parts that are worn or have "
             "hidden faults may fail under that load, such as engine, clutch, chain or tyre."
         ),
-        record=(
+        record=gettext_noop(
             "This receipt records what was agreed. It takes away no right that the law gives either side."
         ),
     ),
@@ -46,5 +50,5 @@ CURRENT = max(WORDINGS)
 def agreed_sentences(limit: str) -> list[str]:
     """Return the sentences of the current wording; ``limit`` is the amount with its currency, or ""."""
     wording = WORDINGS[CURRENT]
-    money = wording.within_limit.format(limit=limit) if limit else wording.no_limit
-    return [wording.condition, wording.work, money, wording.dyno, wording.record]
+    money = _(wording.within_limit) % {"limit": limit} if limit else _(wording.no_limit)
+    return [_(wording.condition), _(wording.work), money, _(wording.dyno), _(wording.record)]

@@ -15,6 +15,24 @@ class EventKind(StrEnum):
     BIKE = "bike"
     SETTINGS = "settings"
     RUN = "run"
+    CONTACT = "contact"
+
+    @property
+    def icon(self) -> str:
+        """The symbol of ``static/img/icons.svg`` that stands beside such events."""
+        return ICONS[self]
+
+
+ICONS = {
+    EventKind.STAGE: "arrow",
+    EventKind.PART: "part",
+    EventKind.CLEARANCES: "feeler",
+    EventKind.TUNE: "sliders",
+    EventKind.BIKE: "wrench",
+    EventKind.SETTINGS: "spring",
+    EventKind.RUN: "curve",
+    EventKind.CONTACT: "phone",
+}
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ class LimitedQuantityField(QuantityField):
                 format_plain(round(float(convert(end, self.storage_unit, self.unit)), 1))
                 for end in (self.low, self.high)
             )
-            limits_sentence = f"This must lie between {low} and {high} {label(self.unit)}."
+            limits_sentence = f"Enter a value from {low} to {high} {label(self.unit)}."
             raise ValidationError(f"{limits_sentence} {self.ask_for_unit(float(value))}".strip())
         super().run_validators(value)
 
@@ -78,6 +78,26 @@ class InShopUnits(forms.BaseForm):
             field.set_unit(unit)
             field.thousandths = decimals(quantity, unit) > 0
             self.fields[name] = field
+
+
+class LinesField(forms.CharField):
+    """Several short texts, one a line."""
+
+    def __init__(self, *, max_line_length: int, max_lines: int = 20, rows: int = 4, **kwargs: Any) -> None:
+        super().__init__(widget=forms.Textarea(attrs={"rows": rows}), **kwargs)
+        self.max_line_length, self.max_lines = max_line_length, max_lines
+
+    def clean(self, value: Any) -> list[str]:
+        lines = [" ".join(line.split()) for line in super().clean(value).splitlines()]
+        lines = [line for line in lines if line]
+        if len(lines) > self.max_lines:
+            raise ValidationError(f"Enter at most {self.max_lines} lines. You entered {len(lines)}.")
+        too_long = next((line for line in lines if len(line) > self.max_line_length), None)
+        if too_long:
+            raise ValidationError(
+                f"Shorten this line to {self.max_line_length} characters: “{too_long[:40]}…”"
+            )
+        return lines
 
 
 class ManyFilesInput(forms.FileInput):

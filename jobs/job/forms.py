@@ -16,8 +16,8 @@ from workshop.records.form import RecordForm
 from workshop.records.times import QuestionedTimesMixin
 
 JOB_GROUPS: Groups = (
-    ("What is asked for", ("brief", "intended_use")),
-    ("When, how much, by whom", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
+    ("Customer's request", ("brief", "intended_use")),
+    ("Dates, limit and staff", ("booked_for", "promised_at", "authorised_amount", "mechanic", "tuner")),
 )
 
 
@@ -38,13 +38,13 @@ class JobForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
             chosen = Q(pk=getattr(self.instance, f"{role}_id"))
             people = StaffMember.objects.filter(Q(is_active=True, **{f"is_{role}": True}) | chosen)
             field: Any = self.fields[role]
-            field.queryset, field.empty_label = people, "nobody yet"
+            field.queryset, field.empty_label = people, "not assigned"
 
     def clean(self) -> dict[str, Any] | None:
         booked, promised = self.cleaned_data.get("booked_for"), self.cleaned_data.get("promised_at")
         cleaned = super().clean()
         if booked and promised and promised < booked:
-            self.add_error("promised_at", "The bike is promised before it comes in.")
+            self.add_error("promised_at", "“Ready by” must be after “Drop-off”.")
         return cleaned
 
 
@@ -62,7 +62,7 @@ class StageForm(forms.Form):
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
     stage = forms.ChoiceField(label="Move to", choices=Stage.choices)
     waiting_for = forms.ChoiceField(
-        label="Waits for (only when waiting)", choices=[("", "–"), *Job.WaitingFor.choices], required=False
+        label="Waiting for", choices=[("", "–"), *Job.WaitingFor.choices], required=False
     )
     why = forms.CharField(label="Why", required=False, widget=forms.Textarea(attrs={"rows": 2}))
     data: QueryDict
@@ -98,8 +98,8 @@ class StageForm(forms.Form):
         who = str(last.by) if last else "Somebody"
         self.add_error(
             "stage",
-            f"{who} moved this job to “{self.job.get_stage_display()}” meanwhile. "
-            "Send again if your step still holds.",
+            f"{who} has moved this job to “{self.job.get_stage_display()}” in the meantime. "
+            "Submit again if your step still applies.",
         )
         self.data = self.data.copy()
         self.data["seen"] = self.job.stage

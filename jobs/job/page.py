@@ -1,14 +1,16 @@
 """The rows of one job: each kind is read once, in one query, and only if it is asked for."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import Any, TypeVar, cast
 
 from django.db import connection, models
-from django.db.models import Count, Max, Sum, Value
+from django.db.models import Count, F, Max, Sum, Value
 
 from jobs.job import registry
+from jobs.job.by_job import group_by_job
+from jobs.job.compiled import CompiledQuery, compile_query, fill_in, read_rows
 from jobs.models import Job
 from workshop.models import StaffMember
 
@@ -17,7 +19,7 @@ Stamps = dict[str, tuple[Any, ...]]  # by label of the model: row count, highest
 
 STAFF = StaffMember.history.model._meta.label_lower  # names of people are in every section
 OTHER_JOBS = "other jobs of the bike"
-THE_JOB, THE_BIKE = -1, -2  # placeholders of their keys in the query that is compiled once
+THE_JOB, THE_BIKE, THE_NUMBER = -1, -2, "the number"  # placeholders in the queries that are compiled once
 
 
 @dataclass(frozen=True)
@@ -56,11 +58,11 @@ class Rows:
     off_timeline: str = ""
     off_sheet: str = ""
 
-    @property
+    @cached_property
     def label(self) -> str:
         return model_label(self.model)
 
-    @property
+    @cached_property
     def carried_label(self) -> str:
         return f"{self.label} of other jobs"
 
@@ -80,6 +82,7 @@ class Rows:
         return rows.defer(*self.defer) if self.defer else rows
 
 
+@cache
 def model_label(model: type[models.Model]) -> str:
     return model._meta.label_lower
 
@@ -91,24 +94,33 @@ class JobPage:
     ----------
     stamps : dict, optional
         Of the job's rows, so that kinds without a row need no query.
+    together : sequence of JobPage, optional
+        This page and others: a kind that one of them asks for is read for all of them, in one query.
     """
 
-    def __init__(self, job: Job, stamps: Stamps | None = None) -> None:
+    def __init__(self, job: Job, stamps: Stamps | None = None, together: "Sequence[JobPage]" = ()) -> None:
         self.job = job
         self._stamps = stamps
+        self._together = together
         self._rows: dict[type[models.Model], list[Any]] = {}
         self._carried: dict[type[models.Model], list[Any]] = {}
 
     def rows(self, model: type[M]) -> list[M]:
         """Return the job's rows of a model, in the model's order."""
         if model not in self._rows:
-            self._rows[model] = self._read(registry.get_rows(model))
+            kind = registry.get_rows(model)
+            for page, rows in _read_together(kind, self._together) or [(self, self._read(kind))]:
+                page._rows[model] = page._linked(kind, rows)
         return cast("list[M]", self._rows[model])
 
     def _read(self, kind: Rows) -> list[Any]:
         if self._stamps is not None and kind.label not in self._stamps:
             return []
-        rows = list(kind.joined(kind.queryset(self.job.pk)))
+        return read_rows(kind.model, _rows_query(kind, connection.vendor), {THE_JOB: self.job.pk})
+
+    def _linked(self, kind: Rows, rows: list[Any]) -> list[Any]:
+        if not rows:
+            return rows  # whoever they name need not be read
         for row in rows:
             if kind.to_job == "job":
                 row.job = self.job
@@ -166,7 +178,41 @@ class JobPage:
 
 def get_job(number: str) -> Job:
     """Return the job with its customer, bike and engine; raises Job.DoesNotExist."""
-    return Job.objects.select_related("customer", "bike__engine_spec").get(number=number)
+    found = read_rows(Job, _job_query(connection.vendor), {THE_NUMBER: number})
+    if not found:
+        raise Job.DoesNotExist
+    return found[0]
+
+
+@cache
+def _job_query(vendor: str) -> CompiledQuery:
+    jobs = Job.objects.select_related("customer", "bike__engine_spec")
+    return compile_query(jobs.filter(number=THE_NUMBER))
+
+
+@cache
+def _rows_query(kind: Rows, vendor: str) -> CompiledQuery:
+    return compile_query(kind.joined(kind.queryset(THE_JOB)))
+
+
+def _read_together(kind: Rows, pages: Sequence[JobPage]) -> list[tuple[JobPage, list[Any]]]:
+    """Return the rows of each page, from one query."""
+    if not pages:
+        return []
+    rows = kind.joined(kind.model._default_manager.all())
+    if not kind.to_job:
+        shared = list(rows)
+        return [(page, shared) for page in pages]
+    rows = rows.filter(**{f"{kind.to_job}__in": [page.job.pk for page in pages]})
+    of_jobs = group_by_job((row.of_job, row) for row in rows.annotate(of_job=F(kind.to_job)))
+    return [(page, of_jobs[page.job.pk]) for page in pages]
+
+
+def load_pages(jobs: Iterable[Job]) -> list[JobPage]:
+    """Return the pages of several jobs, whose rows are read together."""
+    pages: list[JobPage] = []
+    pages.extend(JobPage(job, together=pages) for job in jobs)
+    return pages
 
 
 def load_page(job: Job) -> JobPage:
@@ -183,8 +229,7 @@ def read_stamps(job: Job) -> Stamps:
     """
     sql, params = _stamps_query(connection.vendor)
     with connection.cursor() as cursor:
-        keys = {THE_JOB: job.pk, THE_BIKE: job.bike_id}
-        cursor.execute(sql, [keys.get(param, param) for param in params])
+        cursor.execute(sql, fill_in(params, {THE_JOB: job.pk, THE_BIKE: job.bike_id}))
         return {label: (count, *stamp) for label, count, *stamp in cursor.fetchall() if count}
 
 

@@ -12,6 +12,7 @@ from django.db import models
 
 if TYPE_CHECKING:
     from jobs.job.event import Event
+    from jobs.job.next_steps import Blocker, JobStep
     from jobs.job.page import Rows
     from jobs.job.printed import Printed
     from jobs.job.results import JobResults
@@ -85,6 +86,10 @@ class JobRecord:
         Build the section of the job page.
     events : callable, optional
         List what happened to the bike.
+    blockers : callable, optional
+        List what blocks the handover sheet.
+    next_steps : callable, optional
+        List what has to be done next, the most urgent first.
     road_causes, cautions : callable, optional
         List what on the bike may affect road use, from all its jobs, and what the rider has to watch.
     looked_at : str
@@ -108,6 +113,8 @@ class JobRecord:
     carries: tuple[type[models.Model], ...] = ()
     section: "Callable[[JobResults], Section] | None" = None
     events: "Callable[[JobResults], Iterable[Event]] | None" = None
+    blockers: "Callable[[JobResults], Iterable[Blocker]] | None" = None
+    next_steps: "Callable[[JobResults], Iterable[JobStep]] | None" = None
     road_causes: "Callable[[JobResults], Iterable[RoadCause]] | None" = None
     looked_at: str = ""
     cautions: "Callable[[JobResults], Iterable[str]] | None" = None

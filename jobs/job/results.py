@@ -37,6 +37,10 @@ class JobResults:
         """Return the rows of a model from all jobs of the bike: those of the others first."""
         return [*self.page.carried_rows(model), *self.page.rows(model)]
 
+    def fresh(self) -> "JobResults":
+        """Return results of the same rows from which nothing is derived yet."""
+        return JobResults(self.page, self.shop)
+
     def get(self, derive: "Callable[[JobResults], T]") -> T:
         """Return a derived fact, computed once."""
         if derive not in self._facts:

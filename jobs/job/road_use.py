@@ -7,17 +7,17 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Min
 from django.db.models.functions import Coalesce
-from django.utils import timezone
-from django.utils.dateformat import format as format_date
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
 
 from jobs.job.registry import collect, records
 from jobs.job.results import JobResults
-from jobs.job.sentences import counted
 from jobs.models import Job, Part
+from workshop.languages import format_day
 from workshop.models import ShopProfile
 
-ASK_APPROVAL = "Approval recorded: {}. Ask whether it covers this bike."
-ELSEWHERE = "Work done elsewhere, or not recorded, is not covered."
+ASK_APPROVAL = gettext_noop("Approval recorded: %(number)s. Ask whether it covers this bike.")
+ELSEWHERE = gettext_noop("Work done elsewhere, or not recorded, is not covered.")
 
 
 @dataclass(frozen=True)
@@ -52,13 +52,14 @@ class RoadCause:
         """Return the cause as printed; on the sheet of ``job``, causes of other jobs name theirs."""
         is_own = self.job is None or (job is not None and job.pk == self.job.pk)
         source = "" if is_own else f", {self.describe_source(shop)}"
-        approval = f" {ASK_APPROVAL.format(self.approval)}" if self.approval else ""
+        approval = f" {_(ASK_APPROVAL) % {'number': self.approval}}" if self.approval else ""
         return f"{self.subject}{source}: {self.effect}{approval}"
 
     def describe_source(self, shop: ShopProfile) -> str:
         if self.job is None:
-            return "by the bike's own entry"
-        return f"from job {self.job.number}, {describe_date(self.at or arrival(self.job), shop)}"
+            return _("by the bike's own entry")
+        values = {"job": self.job.number, "day": describe_date(self.at or arrival(self.job), shop)}
+        return _("from job %(job)s, %(day)s") % values
 
 
 def arrival(job: Job) -> datetime:
@@ -66,7 +67,7 @@ def arrival(job: Job) -> datetime:
 
 
 def describe_date(at: datetime, shop: ShopProfile) -> str:
-    return format_date(timezone.localtime(at, ZoneInfo(shop.time_zone)), "j M Y")
+    return format_day(at, ZoneInfo(shop.time_zone))
 
 
 def road_causes(results: JobResults) -> list[RoadCause]:
@@ -94,13 +95,25 @@ def describe_search(results: JobResults) -> str:
     jobs = Job.objects.filter(bike=results.job.bike_id).aggregate(
         count=Count("pk"), since=Min(Coalesce("received_at", "created_at"))
     )
-    what = "; ".join(record.looked_at for record in records() if record.looked_at)
-    count, since = counted(jobs["count"], "job"), describe_date(jobs["since"], results.shop)
-    found = f"Looked at in the records of {count} of this bike in this shop since {since}: {what}."
-    return " ".join([found, *describe_unjudged(results), ELSEWHERE])
+    values = {
+        "count": jobs["count"],
+        "since": describe_date(jobs["since"], results.shop),
+        "what": "; ".join(_(record.looked_at) for record in records() if record.looked_at),
+    }
+    found = ngettext(
+        "Searched: this shop's records of %(count)s job of this bike since %(since)s: %(what)s.",
+        "Searched: this shop's records of %(count)s jobs of this bike since %(since)s: %(what)s.",
+        jobs["count"],
+    )
+    return " ".join([found % values, *describe_unjudged(results), _(ELSEWHERE)])
 
 
 def describe_unjudged(results: JobResults) -> list[str]:
     """Say how many parts have no kind, which older records lack."""
     count = sum(part.kind_id is None for part in results.bike_rows(Part))
-    return [f"{counted(count, 'part')} recorded without a kind: not judged."] if count else []
+    text = ngettext(
+        "%(count)s part recorded without a type, so not assessed.",
+        "%(count)s parts recorded without a type, so not assessed.",
+        count,
+    )
+    return [text % {"count": count}] if count else []

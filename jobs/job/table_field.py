@@ -9,7 +9,7 @@ from workshop.records.form import RecordForm
 MAX_FILE_BYTES = 1024 * 1024
 
 
-READ_FROM_FILE = "This was read from the file “{}”: put it right here, or choose the file again."
+READ_FROM_FILE = "This table was read from the file “{}”. Correct it here or choose the file again."
 
 
 def decode_upload(upload: UploadedFile) -> str:

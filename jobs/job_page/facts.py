@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext as _
+
 from jobs.intake.receipt import AuthorisationFacts, authorisation_facts
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
@@ -77,13 +79,14 @@ def brief_facts(results: JobResults) -> BriefFacts:
         ],
         work_total=str(agreed.amount) if priced else None,
         authorised=None if job.authorised_amount is None else str(job.authorised_amount),
-        photos=[photo_facts(photo) for photo in results.rows(Photo)],
+        photos=[photo_facts(photo, number) for number, photo in enumerate(results.rows(Photo), 1)],
         authorisations=[authorisation_facts(answer) for answer in results.rows(Authorisation)],
     )
 
 
-def photo_facts(photo: Photo) -> PhotoFacts:
-    return PhotoFacts(str(photo), moment(photo.created_at), thumbnail(photo))
+def photo_facts(photo: Photo, number: int) -> PhotoFacts:
+    shows = photo.caption or _("Photo %(number)s, without a caption") % {"number": number}
+    return PhotoFacts(shows, moment(photo.created_at), thumbnail(photo))
 
 
 def thumbnail(photo: Photo) -> str | None:
@@ -111,15 +114,15 @@ def is_filled(brief: BriefFacts) -> bool:
 def agreed_done(results: JobResults) -> list[str]:
     """Return which agreed work was done, for a job without any other record."""
     done = [item.description for item in results.rows(WorkItem) if item.done]
-    return [f"Work agreed and done: {listed(done)}"] if done else []
+    return [_("Agreed work done: %(work)s") % {"work": listed(done)}] if done else []
 
 
 BRIEF = Printed(
     "brief",
     brief_facts,
     BriefFacts,
-    heading="Brief and receipt",
-    title="brief and receipt",
+    heading="Request and check-in",
+    title="request and check-in",
     template="jobs/job_page/_sheet.html",
     is_shown=is_filled,
 )

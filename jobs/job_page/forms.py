@@ -9,7 +9,7 @@ from jobs.work_items.totals import total
 
 
 class JobEditForm(AuthorisationMixin, JobForm):
-    """The job; going over the authorised amount keeps who was asked and what they said."""
+    """The job; going over the customer's limit keeps who was asked and what they said."""
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
@@ -20,9 +20,9 @@ class JobEditForm(AuthorisationMixin, JobForm):
         if limit < agreed:
             self.add_error(
                 "authorised_amount",
-                f"The work agreed comes to {format_number(agreed, 2)}, "
-                f"which is {format_number(agreed - limit, 2)} more than this. "
-                "Take work off first, or enter a limit that covers it.",
+                f"The agreed work adds up to {format_number(agreed, 2)}, "
+                f"which is {format_number(agreed - limit, 2)} more than this. Remove work first, "
+                "or enter a limit that covers it.",
             )
         elif before is not None and limit > before:
             question = (

@@ -10,6 +10,7 @@ from jobs.job.registry import Export, JobRecord
 from jobs.job.results import JobResults
 from jobs.job_page.brief import section
 from jobs.job_page.facts import BRIEF
+from jobs.job_page.next_steps import next_steps
 from jobs.models import Authorisation, Photo, SignedReceipt, StageEntry, WorkItem
 from workshop.models import StaffMember
 
@@ -32,6 +33,7 @@ RECORD = JobRecord(
     reads=(Photo, WorkItem, Authorisation, SignedReceipt),
     section=section,
     events=events,
+    next_steps=next_steps,
     printed=BRIEF,
     export=Export(money=frozenset({"authorised_amount"})),
 )

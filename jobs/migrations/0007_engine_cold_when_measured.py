@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='clearanceset',
             name='engine_cold',
-            field=models.CharField(blank=True, choices=[('cold', 'cold, nowhere warmer than the hand'), ('warm', 'still warm')], max_length=10, verbose_name='the engine was'),
+            field=models.CharField(blank=True, choices=[('cold', 'cold, no part warmer than a hand'), ('warm', 'still warm')], max_length=10, verbose_name='the engine was'),
         ),
         migrations.AddField(
             model_name='clearanceset',
@@ -29,7 +29,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='historicalclearanceset',
             name='engine_cold',
-            field=models.CharField(blank=True, choices=[('cold', 'cold, nowhere warmer than the hand'), ('warm', 'still warm')], max_length=10, verbose_name='the engine was'),
+            field=models.CharField(blank=True, choices=[('cold', 'cold, no part warmer than a hand'), ('warm', 'still warm')], max_length=10, verbose_name='the engine was'),
         ),
         migrations.AddField(
             model_name='historicalclearanceset',

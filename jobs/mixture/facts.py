@@ -4,19 +4,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from jobs.calc.mixture.fuel import FUELS
+from django.utils.translation import gettext as _
+
 from jobs.job.json_values import Json, number
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
-from jobs.mixture.study import LOADS, runs_by_study
-from jobs.mixture.tables import (
+from jobs.mixture.sentences import (
     correction_sentence,
-    excluded_samples,
+    describe_extent,
+    describe_standing,
+    fuel_name,
     fuel_table_sentence,
     load_sentence,
     other_warnings,
+    pass_sentence,
     severe_warnings,
 )
+from jobs.mixture.study import LOADS, runs_by_study
+from jobs.mixture.tables import excluded_samples
 from jobs.models import MixtureStudy, Run
 
 
@@ -43,8 +48,6 @@ class MixtureFacts:
 
 
 def mixture_facts(study: MixtureStudy, runs: Iterable[Run]) -> MixtureFacts:
-    result = study.result or {}
-    fuel = FUELS.get(study.fuel)
     return MixtureFacts(
         title=study.title,
         runs=[str(run) for run in runs],
@@ -52,25 +55,25 @@ def mixture_facts(study: MixtureStudy, runs: Iterable[Run]) -> MixtureFacts:
         load_pct=study.load_axis,
         load=LOADS.get(study.load_channel, study.load_channel),
         target=study.target,
-        fuel=fuel.name if fuel else study.fuel,
+        fuel=fuel_name(study),
         delay_ms=number(study.delay_ms),
         settings=study.settings_used,
         result=study.result,
-        standing=describe_standing(result),
+        standing=describe_standing(study),
         grave=severe_warnings(study),
-        sentences=[sentence for sentence in (load_sentence(study), correction_sentence(study)) if sentence],
+        sentences=study_sentences(study),
         fuel_table=fuel_table_sentence(study),
         warnings=other_warnings(study),
-        left_out=[f"{count} {reason}" for reason, count in excluded_samples(study)],
+        left_out=[f"{count} {_(reason)}" for reason, count in excluded_samples(study)],
         fuel_table_before=study.fuel_table_before,
         fuel_table_after=study.fuel_table_after,
     )
 
 
-def describe_standing(result: dict[str, Any]) -> str:
-    if "cells_measured" not in result:
-        return ""
-    return f"{result['cells_on_target']} of {result['cells_measured']} measured cells are on target."
+def study_sentences(study: MixtureStudy) -> list[str]:
+    """Return what was measured under load, how far, and how far the correction can be relied on."""
+    parts = (load_sentence, describe_extent, correction_sentence, pass_sentence)
+    return [sentence for describe in parts if (sentence := describe(study))]
 
 
 def printed_studies(results: JobResults) -> list[MixtureFacts]:

@@ -32,7 +32,7 @@ EXAMPLE = "\t3000\t4000\t5000\n20\t5.10\t5.25\t5.30\n100\t7.40\t7.75\t7.80"
 LAMBDA = Plausible(0.3, 3)
 SPEED_AXIS = Plausible(MIN_FULL_SPEED_RPM, 30_000, thousandths=False)
 LOAD_AXIS = Plausible(0, 250)  # % of throttle, or a load in %
-NO_NUMBERS = "Enter at least one figure."
+NO_NUMBERS = "Enter at least one number."
 
 
 def parse_numbers(text: str, plausible: Plausible = ANYTHING) -> list[float]:
@@ -75,7 +75,7 @@ class NumberListField(forms.CharField):
         except ValueError as problem:
             raise ValidationError(str(problem)) from problem
         if len(numbers) > MAX_POINTS:
-            raise ValidationError(f"{len(numbers)} points were given; at most {MAX_POINTS} can be used.")
+            raise ValidationError(f"At most {MAX_POINTS} points can be used. You entered {len(numbers)}.")
         return numbers
 
     def prepare_value(self, value: Any) -> Any:
@@ -103,7 +103,7 @@ class TargetField(forms.CharField):
         if all(len(line) == 1 for line in lines):
             return [line[0] for line in lines]
         if len({len(line) for line in lines}) > 1:
-            raise ValidationError("The lines of this target hold different numbers of figures.")
+            raise ValidationError("All lines of the target need the same number of values.")
         return lines
 
     def prepare_value(self, value: Any) -> Any:
@@ -150,7 +150,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         ("Axes", ("rpm_axis", "load_axis")),
         ("Target", ("target", "fuel")),
         ("Fuel table", ("fuel_table", "fuel_table_file", "dead_time")),
-        ("", ("fill", "with_uncertain", "on_sheet")),
+        ("Options", ("fill", "with_uncertain", "on_sheet")),
     )
     LIMIT_NAMES = (*LIMITS, "largest_pass_pct", "high_load_pct", "lean_pct")
 
@@ -158,27 +158,31 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         queryset=Run.objects.none(),
         label="Runs",
         error_messages={"required": "Choose at least one run."},
-        help_text="Held runs, several at each opening: a cell is corrected if three holds count for it.",
+        help_text="Held-throttle runs, several at each opening. A cell is corrected if it has at least as "
+        "many holds as set under “Holds needed per cell”.",
     )
-    load_channel = forms.ChoiceField(label="Throttle measured by", choices=list(LOADS.items()))
+    load_channel = forms.ChoiceField(label="Load axis", choices=list(LOADS.items()))
     delay_ms = limit_field(
-        "Sensor delay (ms)", 0, 1000, "Gas run and sensor together: lambda is taken back by it."
+        "Sensor delay (ms)",
+        0,
+        1000,
+        "Exhaust travel time plus sensor response. Lambda is shifted back by this time.",
     )
     delay_run = DelayRunField(
         queryset=Run.objects.none(),
-        label="or find the delay from a run",
+        label="Or find the delay from a run",
         required=False,
-        empty_label="no, as given",
-        help_text="A run at one held point in which the fuel was stepped up or down, with the injectors' "
-        "opening time in it.",
+        empty_label="No, use the delay above",
+        help_text="A run held at one point in which the fuel was stepped up or down. It must contain the "
+        "injector pulse width.",
     )
-    rpm_axis = NumberListField(label="Engine speeds (1/min)", required=False, plausible=SPEED_AXIS)
+    rpm_axis = NumberListField(label="Engine speeds (rpm)", required=False, plausible=SPEED_AXIS)
     load_axis = NumberListField(label="Throttle openings (%)", required=False, plausible=LOAD_AXIS)
     target = TargetField(
         label="Target lambda",
-        help_text="One figure, one for each throttle opening, or a line of figures for each opening. Full "
-        f"throttle on petrol without a charger: {FULL_THROTTLE_LAMBDA[0]:.2f} to "
-        f"{FULL_THROTTLE_LAMBDA[1]:.2f} is common practice, no source.",
+        help_text="One value, one per throttle opening, or one line per opening. Full throttle on petrol, "
+        f"not turbo- or supercharged: {FULL_THROTTLE_LAMBDA[0]:.2f} to {FULL_THROTTLE_LAMBDA[1]:.2f} is a "
+        "rule of thumb without a published source.",
     )
     fuel = forms.ChoiceField(label="Fuel", choices=[(key, fuel.name) for key, fuel in FUELS.items()])
     fuel_table = forms.CharField(
@@ -186,37 +190,35 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         required=False,
         strip=False,
         widget=table_area(6, EXAMPLE),
-        help_text="Engine speeds in the first row, throttle openings in the first column. It comes back "
-        "corrected where it was measured and unchanged elsewhere. Axes left empty above are taken from it. ",
+        help_text="Engine speeds in the first row, throttle openings in the first column. Measured cells are "
+        "corrected, all others stay unchanged. If the axes above are empty, they are taken from this table.",
     )
-    fuel_table_file = forms.FileField(
-        label="or a text or CSV file with it", required=False, widget=forms.FileInput
-    )
+    fuel_table_file = forms.FileField(label="Or a text or CSV file", required=False, widget=forms.FileInput)
     dead_time = limit_field(
-        "Injector dead time in the cells",
+        "Injector dead time included in the cells",
         0,
         5000,
-        "0 where the cells hold amounts of fuel. Where they hold opening times, in the unit of the cells: it "
-        "delivers nothing, so only what is beyond it is corrected.",
+        "Enter 0 if the cells are fuel quantities. If they are pulse widths, enter the dead time in the same "
+        "unit. No fuel flows during it, so only the rest is corrected.",
         required=False,
     )
     fill = forms.BooleanField(
-        label="fill a single cell between two measured ones, marked as filled", required=False
+        label="Interpolate a single cell between two measured ones (marked)", required=False
     )
 
     with_uncertain = forms.BooleanField(
-        label="correct cells with too few holds or too wide an interval too, each marked with its interval",
+        label="Also correct cells with not enough holds or too wide an interval (marked with the interval)",
         required=False,
     )
 
-    min_dwell_s = limit_field("Shortest hold (s)", 0.1, 60)
-    grip_rate_pct_s = limit_field("Grip moves at most (% in 1 s)", 0.1, 100)
-    speed_rate_rpm_s = limit_field("Engine speed moves at most (1/min in 1 s)", 10, 5000, thousandths=False)
-    fewest_dwells = WholeNumberField(label="Holds that have to count for a cell", min_value=2, max_value=50)
-    largest_half_width = limit_field("Half-width of lambda at most", 0.001, 0.5)
-    largest_pass_pct = limit_field("Correction at most (% in one pass)", 0.5, 50)
-    high_load_pct = limit_field("High load begins at (%)", 10, 100)
-    lean_pct = limit_field("Lean is more than (% above target)", 0.5, 20)
+    min_dwell_s = limit_field("Minimum hold time (s)", 0.1, 60)
+    grip_rate_pct_s = limit_field("Maximum grip movement (% in 1 s)", 0.1, 100)
+    speed_rate_rpm_s = limit_field("Maximum change of engine speed (rpm in 1 s)", 10, 5000, thousandths=False)
+    fewest_dwells = WholeNumberField(label="Holds needed per cell", min_value=2, max_value=50)
+    largest_half_width = limit_field("Maximum lambda half-width (95 %)", 0.001, 0.5)
+    largest_pass_pct = limit_field("Maximum correction per pass (%)", 0.5, 50)
+    high_load_pct = limit_field("High load from (%)", 10, 100)
+    lean_pct = limit_field("Lean if more than (% above target)", 0.5, 20)
 
     class Meta(RecordForm.Meta):
         model = MixtureStudy
@@ -326,7 +328,7 @@ class MixtureStudyForm(FieldGroupsMixin, RecordForm):
         for name, axis in (("rpm_axis", "column_axis"), ("load_axis", "row_axis")):
             if not self.cleaned_data[name]:
                 if pasted is None:
-                    raise StudyInputError(name, "Enter the points of this axis, or paste a fuel table below.")
+                    raise StudyInputError(name, "Enter the axis points, or paste a fuel table below.")
                 self.cleaned_data[name] = getattr(pasted, axis).tolist()
 
     def inputs(self) -> StudyInputs:

@@ -22,7 +22,7 @@ from jobs.calc.mixture.steady import (
     estimate_delay,
 )
 from jobs.calc.mixture.visits import Visit, find_visits
-from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE, find_warnings
+from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE
 from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import PastedTable, format_table, parse_table
 from jobs.job.results import JobResults
@@ -115,14 +115,14 @@ class StudyResult:
 def exclusion_reason(run: Run) -> str:
     """Return why a run cannot be part of a study, or '' if it can."""
     if run.status != Run.Status.READ:
-        return "how it is read is not confirmed yet"
+        return "its import settings are not confirmed"
     if run.set_aside:
-        return "it is set aside"
+        return "it is excluded"
     required = {"time_s": "time", "engine_speed_rpm": "engine speed", "lambda": "lambda"}
     missing = [words for name, words in required.items() if name not in run.channel_names]
     if not {"grip_pct", "plate_pct"} & set(run.channel_names):
         missing.append("grip or plate")
-    return f"none of its columns is read as {', nor as '.join(missing)}" if missing else ""
+    return f"it has no column read as {' or '.join(missing)}" if missing else ""
 
 
 def runs_by_study(results: JobResults) -> dict[MixtureStudy, list[Run]]:
@@ -211,13 +211,6 @@ def compute_study(inputs: StudyInputs) -> StudyResult:
     few = grid.visited & (correction.reason != "")
     if inputs.fill:
         correction = fill_gaps(correction)
-    flags = find_warnings(
-        grid,
-        target,
-        high_load_pct=limits.high_load_pct,
-        lean_share=limits.lean_share,
-        min_holds=limits.fewest_dwells,
-    )
     result = {
         **grid_as_json(grid, target),
         "few": few.tolist(),
@@ -231,7 +224,6 @@ def compute_study(inputs: StudyInputs) -> StudyResult:
         "left_out": {str(reason): int(n) for reason, n in samples.excluded.items() if n},
         "unused": {str(reason): int(n) for reason, n in grid.unused.items() if n},
         "samples_in_cells": int(grid.n.sum()),
-        "warnings": [{"code": flag.code, "sentence": flag.sentence} for flag in flags],
     }
     used = {
         **asdict(limits),
@@ -270,7 +262,7 @@ def load_run_channels(run: Run, load_channel: str) -> RunChannels:
     channels = load_channels(run, CHANNELS)
     reason = exclusion_reason(run) or ("" if load_channel in channels else f"it has no {LOADS[load_channel]}")
     if reason:
-        raise StudyInputError("runs", f"{run} can't be used here: {reason}.")
+        raise StudyInputError("runs", f"{run} cannot be used here: {reason}.")
     load = channels[load_channel]
     return RunChannels(
         channels["time_s"],

@@ -1,19 +1,26 @@
-"""Present a stored mixture study: grids with shades and marks, and a description of every cell."""
+"""Present a stored mixture study: the grid with its readings, what stands behind every cell, and tables."""
 
 import csv
 import io
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from jobs.calc.mixture import grid as calc
 from jobs.calc.mixture.fuel_table import PassComparison, compare_passes
-from jobs.calc.mixture.warnings import HIGH_LOAD_PCT, LEAN_SHARE
+from jobs.calc.tables.cell_grid import BoolArray
 from jobs.calc.tables.pasted_table import build_csv_rows, parse_table
 from jobs.calc.units.numbers import format_number
-from jobs.mixture.study import LOADS, ON_TARGET, Json, as_array
+from jobs.job.sentences import counted
+from jobs.mixture.sentences import (
+    is_filled,
+    is_uncertain,
+    lean_regions,
+    load_grid,
+    load_name,
+)
+from jobs.mixture.study import ON_TARGET, Json, as_array
 from jobs.models import MixtureStudy
 from workshop.units.display import NO_BREAK_SPACE
 
@@ -21,23 +28,34 @@ from workshop.units.display import NO_BREAK_SPACE
 SHADES = (ON_TARGET, 0.03, 0.06)
 # A wider interval says nothing about the mixture. Rule of thumb, no published source.
 MAX_HALF_WIDTH_SHOWN = 0.1
-# Note under a cell and part of its description, when two passes are compared.
+# What a cell says, and what its description says, when two passes are compared.
 PASSES = {
-    "closer": ("closer", "it came closer"),
-    "further": ("further", "it went further off"),
-    "same": ("not shown", "no difference is shown"),
+    "closer": ("closer", "closer to target"),
+    "further": ("further", "further from target"),
+    "same": ("not clear", "no clear difference"),
 }
-SEVERE = ("lean-at-high-load", "end-of-scale", "implausible")
+READINGS = {"off": "Off target %", "lambda": "Lambda", "target": "Target", "fuel": "Fuel correction %"}
+PASS_READING = {"pass": "Change since last pass"}
+NO_DATA, TOO_LITTLE = "·", "◌"
+
+
+@dataclass(frozen=True)
+class CellReading:
+    """One reading of a cell: value, note under it and CSS classes."""
+
+    name: str
+    text: str
+    note: str = ""
+    css_class: str = ""
 
 
 @dataclass(frozen=True)
 class MixtureCell:
-    """A cell as the page shows it: value, note under it, CSS class and description."""
+    """A cell with all its readings, and the edges at which its lean region ends."""
 
-    text: str
-    note: str
-    css_class: str
-    description: str
+    place: str
+    readings: list[CellReading]
+    edges: str
 
 
 @dataclass(frozen=True)
@@ -51,62 +69,89 @@ class MixtureRow:
 def shade_class(off: float | None) -> str:
     """Return the CSS class of a deviation: on target, or one of three steps rich or lean."""
     if off is None:
-        return "cell-none"
+        return "heat-none"
     steps = sum(abs(off) > limit for limit in SHADES)
-    return f"cell-{'lean' if off > 0 else 'rich'}-{steps}" if steps else "cell-on"
+    return f"heat-{'lean' if off > 0 else 'rich'}-{steps}" if steps else "heat-on"
 
 
-def lambda_rows(study: MixtureStudy) -> list[MixtureRow]:
-    """Return the grid of lambda with its half-width, or a mark if there are too few holds."""
-    return build_rows(study, lambda_cell)
-
-
-def correction_rows(study: MixtureStudy) -> list[MixtureRow]:
-    return build_rows(study, correction_cell)
-
-
-def build_rows(study: MixtureStudy, cell: Callable[[Json, int, int, str], MixtureCell]) -> list[MixtureRow]:
-    result = study.result or {}
+def build_rows(study: MixtureStudy, passes: PassComparison | None) -> list[MixtureRow]:
+    result = study.result
     if not result:
         return []
-    return [
-        MixtureRow(load, [cell(result, r, c, describe_cell(study, r, c)) for c in range(len(study.rpm_axis))])
-        for r, load in enumerate(study.load_axis)
-    ]
+    regions = [region.cells for region in lean_regions(study)]
+
+    def build_cell(r: int, c: int) -> MixtureCell:
+        readings = [
+            off_reading(result, r, c),
+            lambda_reading(result, r, c),
+            CellReading("target", format_number(result["target"][r][c], 3), "", cell_class(result, r, c)),
+            fuel_reading(result, r, c),
+        ]
+        if passes:
+            readings.append(pass_reading(passes, r, c))
+        return MixtureCell(f"{r},{c}", readings, region_edges(regions, r, c))
+
+    columns = range(len(study.rpm_axis))
+    return [MixtureRow(load, [build_cell(r, c) for c in columns]) for r, load in enumerate(study.load_axis)]
 
 
-def lambda_cell(result: Json, r: int, c: int, about: str) -> MixtureCell:
-    mean, half, holds = (result[name][r][c] for name in ("mean", "half_width_95", "dwells"))
+def region_edges(regions: Sequence[BoolArray], r: int, c: int) -> str:
+    """Return a CSS class for each side on which the lean region of a cell ends."""
+    for cells in regions:
+        if cells[r, c]:
+            padded = np.pad(cells, 1)
+            around = {"t": (r, c + 1), "r": (r + 1, c + 2), "b": (r + 2, c + 1), "l": (r + 1, c)}
+            return " ".join(f"edge-{side}" for side, at in around.items() if not padded[at])
+    return ""
+
+
+def cell_class(result: Json, r: int, c: int) -> str:
+    few = " heat-few" if result["few"][r][c] else ""
+    return f"{shade_class(result['off'][r][c])}{few}"
+
+
+def off_reading(result: Json, r: int, c: int) -> CellReading:
+    off, mean = result["off"][r][c], result["mean"][r][c]
+    if off is None:
+        return CellReading("off", NO_DATA, "", "heat-none")
+    mark = f"{TOO_LITTLE}{NO_BREAK_SPACE}" if result["few"][r][c] else ""
+    return CellReading("off", format_pct(off), f"{mark}{format_number(mean, 3)}", cell_class(result, r, c))
+
+
+def lambda_reading(result: Json, r: int, c: int) -> CellReading:
+    mean, half = result["mean"][r][c], result["half_width_95"][r][c]
     if mean is None:
-        return MixtureCell("·", "", "cell-none", about)
-    shade = shade_class(result["off"][r][c])
-    if not result["few"][r][c]:
-        return MixtureCell(format_number(mean, 3), f"± {format_number(half, 3)}", shade, about)
-    note = f"◌ {count_holds(holds)}" if half is None else f"◌ {format_half_width(half)}"
-    return MixtureCell(format_number(mean, 3), note, f"{shade} cell-few", about)
+        return CellReading("lambda", NO_DATA, "", "heat-none")
+    note = counted(result["dwells"][r][c], "hold") if half is None else format_half_width(half)
+    mark = f"{TOO_LITTLE}{NO_BREAK_SPACE}" if result["few"][r][c] else ""
+    return CellReading("lambda", format_number(mean, 3), f"{mark}{note}", cell_class(result, r, c))
 
 
-def correction_cell(result: Json, r: int, c: int, about: str) -> MixtureCell:
-    multiplier, reason = result["correction"][r][c], result["reason"][r][c]
-    if is_filled(result, r, c):
-        return MixtureCell(format_share(multiplier - 1), "filled", "cell-fill", about)
+def fuel_reading(result: Json, r: int, c: int) -> CellReading:
+    multiplier = result["correction"][r][c]
     if multiplier is None:
-        return MixtureCell(
-            "·" if reason == calc.NoCorrectionReason.NOT_VISITED else "◌", "", "cell-none", about
-        )
+        text = NO_DATA if result["mean"][r][c] is None else TOO_LITTLE
+        return CellReading("fuel", text, "", "heat-none" if text == NO_DATA else "heat-none heat-few")
+    if is_filled(result, r, c):
+        return CellReading("fuel", format_pct(multiplier - 1), "interpolated", "heat-filled")
     limited, uncertain = result["limited"][r][c], is_uncertain(result, r, c)
     marks = [f"± {format_number(100 * correction_half_width(result, r, c), 1)}"] if uncertain else []
     marks += ["limited"] if limited else []
-    css_class = f"cell-on{' cell-limited' if limited else ''}{' cell-few' if uncertain else ''}"
-    return MixtureCell(format_share(multiplier - 1), ", ".join(marks), css_class, about)
+    css_class = f"{cell_class(result, r, c)}{' heat-limited' if limited else ''}"
+    return CellReading("fuel", format_pct(multiplier - 1), ", ".join(marks), css_class)
 
 
-def is_filled(result: Json, r: int, c: int) -> bool:
-    return "filled" in result and result["filled"][r][c]
+def pass_reading(found: PassComparison, r: int, c: int) -> CellReading:
+    """Return the deviation of a cell in both passes and the change between them."""
+    was, now = float(found.off_first[r, c]), float(found.off_second[r, c])
+    if np.isnan(was) or np.isnan(now):
+        return CellReading("pass", NO_DATA, "", "heat-none")
+    kind = pass_kind(found, r, c)
+    return CellReading("pass", f"{format_pct(was)} → {format_pct(now)}", PASSES[kind][0], f"heat-{kind}")
 
 
-def is_uncertain(result: Json, r: int, c: int) -> bool:
-    return "uncertain" in result and result["uncertain"][r][c]
+def pass_kind(found: PassComparison, r: int, c: int) -> str:
+    return "closer" if found.closer[r, c] else "further" if found.further[r, c] else "same"
 
 
 def correction_half_width(result: Json, r: int, c: int) -> float:
@@ -114,142 +159,136 @@ def correction_half_width(result: Json, r: int, c: int) -> float:
     return float(result["half_width_95"][r][c] / result["target"][r][c])
 
 
-def count_holds(holds: int) -> str:
-    return f"{holds} hold{'' if holds == 1 else 's'}"
-
-
 def format_half_width(half: float) -> str:
     """Format a half-width, or return 'too wide' if it says nothing any more."""
     return f"± {format_number(half, 3)}" if half <= MAX_HALF_WIDTH_SHOWN else "too wide"
 
 
+def format_pct(share: float) -> str:
+    return format_number(100 * share, 1, signed=True)
+
+
 def format_share(share: float) -> str:
-    return f"{format_number(100 * share, 1, signed=True)}{NO_BREAK_SPACE}%"
+    return f"{format_pct(share)}{NO_BREAK_SPACE}%"
 
 
-def describe_cell(study: MixtureStudy, r: int, c: int) -> str:
-    """Describe a cell in a sentence or two, and the visits to it."""
+@dataclass(frozen=True)
+class CellFacts:
+    """A cell in words and numbers: for the inspector, and as a row of the table of all cells.
+
+    ``off_pct`` places the needle of the gauge. ``facts`` are pairs of label and value.
+    """
+
+    place: str
+    off: str
+    word: str
+    off_pct: float | None
+    facts: list[tuple[str, str]]
+    visits: list[str]
+
+    @property
+    def cells(self) -> list[str]:
+        """The values of the facts, for the table."""
+        return [value for _, value in self.facts]
+
+
+FACT_NAMES = ("Lambda", "Target", "Fuel correction", "Held", "Samples")
+
+
+def describe_cells(study: MixtureStudy, passes: PassComparison | None) -> dict[str, CellFacts]:
+    """Describe every cell by its place in the grid, as "row,column"."""
+    if not study.result:
+        return {}
+    return {
+        f"{r},{c}": describe_cell(study, passes, r, c)
+        for r in range(len(study.load_axis))
+        for c in range(len(study.rpm_axis))
+    }
+
+
+def describe_cell(study: MixtureStudy, passes: PassComparison | None, r: int, c: int) -> CellFacts:
     result = study.result or {}
-    where = describe_place(study, r, c)
-    mean, half = result["mean"][r][c], result["half_width_95"][r][c]
+    place = f"{format_number(study.rpm_axis[c])} rpm, {study.load_axis[r]:g} % {load_name(study)}"
+    mean, half, off = (result[name][r][c] for name in ("mean", "half_width_95", "off"))
+    target, correction = format_number(result["target"][r][c], 3), describe_correction(result, r, c)
     if mean is None:
-        filled = is_filled(result, r, c)
-        correction = describe_correction(result, r, c) if filled else "so nothing is said."
-        return f"{where}: not visited{'.' if filled else ','} {correction}"
-    off, target = result["off"][r][c], result["target"][r][c]
-    interval = f" {format_half_width(half)} (95 %)" if half is not None else ", no interval from so few holds"
-    deviation = (
-        "on target"
-        if shade_class(off) == "cell-on"
-        else f"{format_share(abs(off))[1:]} {'leaner' if off > 0 else 'richer'}"
+        facts = list(zip(FACT_NAMES, ("no data", target, correction, "never", "0"), strict=True))
+        return CellFacts(place, NO_DATA, "no data", None, facts, [])
+    interval = "no interval from so few holds" if half is None else f"{format_half_width(half)} (95 %)"
+    visits = result.get("behind", {}).get(f"{r},{c}", [])
+    values = (
+        f"{format_number(mean, 3)} {interval}",
+        target,
+        correction,
+        describe_holds(result, visits, r, c),
+        str(result["n"][r][c]),
     )
-    n, holds = result["n"][r][c], result["dwells"][r][c]
-    basis = f"{n} samples in {count_holds(holds)}"
-    support = result["support"][r][c] if "support" in result else holds
-    if support > holds:
-        basis += f", {count_holds(support - holds)} beside it"
-    measured_as = (
-        f"lambda {format_number(mean, 3)}{interval}, target {format_number(target, 3)}, {deviation}; {basis}"
-    )
-    summary = f"{where}: {measured_as}. {describe_correction(result, r, c)}"
-    return "\n".join([summary, *map(describe_visit, result.get("behind", {}).get(f"{r},{c}", []))])
+    facts = list(zip(FACT_NAMES, values, strict=True))
+    if passes:
+        facts.append(("Last pass", describe_pass(passes, r, c)))
+    word = "on target" if shade_class(off) == "heat-on" else "lean" if off > 0 else "rich"
+    return CellFacts(place, format_share(off), word, 100 * off, facts, [*map(describe_visit, visits)])
 
 
-def describe_visit(visit: Json) -> str:
+def describe_holds(result: Json, visits: Sequence[Mapping[str, Any]], r: int, c: int) -> str:
+    holds = result["dwells"][r][c]
+    held = counted(holds, "time")
+    if visits:
+        seconds = sum(visit["to_s"] - visit["from_s"] for visit in visits)
+        held += f", {format_number(seconds, 1)} s in all"
+    beside = result["support"][r][c] - holds if "support" in result else 0
+    return f"{held}, and {counted(beside, 'hold')} near its edge" if beside > 0 else held
+
+
+def describe_visit(visit: Mapping[str, Any]) -> str:
     """Describe one visit to a cell: run, time, samples and mean lambda."""
     when = f"{format_number(visit['from_s'], 1)} to {format_number(visit['to_s'], 1)} s"
-    return f"{visit['run']}, {when}: {visit['samples']} samples, lambda {format_number(visit['lambda'], 3)}"
+    samples = counted(visit["samples"], "sample")
+    return f"{visit['run']}, {when}: {samples}, lambda {format_number(visit['lambda'], 3)}"
 
 
 def describe_correction(result: Json, r: int, c: int) -> str:
-    multiplier = result["correction"][r][c]
+    multiplier, reason = result["correction"][r][c], result["reason"][r][c]
     if multiplier is None:
-        return f"No correction: {result['reason'][r][c]}."
-    change = f"Fuel {format_share(multiplier - 1)}"
+        return f"none: {reason}"
+    change = format_share(multiplier - 1)
     if is_filled(result, r, c):
-        return f"{change}, filled in between two measured neighbours, not from this cell."
+        return f"{change}, interpolated between two measured neighbours, not measured here"
     if is_uncertain(result, r, c):
         half = format_number(100 * correction_half_width(result, r, c), 1)
-        change = f"{change} ± {half} %, {result['reason'][r][c]}, corrected on demand"
+        change = f"{change} ± {half} %, {reason}, given because you asked for it"
     if result["limited"][r][c]:
-        return f"{change}, limited in one pass; {format_share(result['wanted'][r][c] - 1)} was asked for."
-    return f"{change}."
+        return f"{change}, limited per pass; {format_share(result['wanted'][r][c] - 1)} needed"
+    return change
 
 
-def severe_warnings(study: MixtureStudy) -> list[str]:
-    """Return the warnings to read before any value, lean at high load first."""
-    flags = (study.result or {}).get("warnings", [])
-    return [flag["sentence"] for flag in flags if flag["code"] in SEVERE]
+def describe_pass(found: PassComparison, r: int, c: int) -> str:
+    was, now = float(found.off_first[r, c]), float(found.off_second[r, c])
+    if np.isnan(was) or np.isnan(now):
+        return "not measured in both passes"
+    return f"{format_share(was)} before, {format_share(now)} now: {PASSES[pass_kind(found, r, c)][1]}"
 
 
-def other_warnings(study: MixtureStudy) -> list[str]:
-    flags = (study.result or {}).get("warnings", [])
-    return [flag["sentence"] for flag in flags if flag["code"] not in SEVERE]
+def worst_place(study: MixtureStudy) -> str:
+    """Return the cell to look at first, as "row,column": the leanest under load, or else the furthest off."""
+    regions = lean_regions(study)
+    if regions:
+        return "{},{}".format(*regions[0].worst)
+    off = np.abs(as_array((study.result or {})["off"]))
+    if np.isnan(off).all():
+        return "0,0"
+    row, column = np.unravel_index(int(np.nanargmax(off)), off.shape)
+    return f"{row},{column}"
 
 
-def correction_sentence(study: MixtureStudy) -> str:
-    """Describe how many cells get a correction and why the others do not; '' without a result."""
+def correction_text(study: MixtureStudy) -> str:
+    """Return the correction in % as tab-separated text on the axes of the study, blank without one."""
     result = study.result or {}
-    if not result:
-        return ""
-    cells = [(r, c) for r in range(len(study.load_axis)) for c in range(len(study.rpm_axis))]
-    given = [cell for cell in cells if cell_value(result, "correction", cell) is not None]
-    filled = sum(is_filled(result, *cell) for cell in given)
-    limited = sum(cell_value(result, "limited", cell) for cell in given)
-    uncertain = sum(is_uncertain(result, *cell) for cell in given)
-    visited = sum(cell_value(result, "n", cell) > 0 for cell in cells)
-    measured_well = len(given) - filled
-    unseen = len(cells) - visited - filled
-    parts = [
-        f"A correction of the fuel is given for {len(given)} of {len(cells)} cells",
-        f"{filled} of them filled in between two measured neighbours, not measured" if filled else "",
-        f"{limited} limited in one pass" if limited else "",
-        f"{uncertain} on demand although they rest on too few holds or are too uncertain"
-        if uncertain
-        else "",
-        f"{visited - measured_well} visited too little for one" if visited > measured_well else "",
-        f"{unseen} not visited" if unseen else "",
-    ]
-    return "; ".join(part for part in parts if part) + "."
-
-
-def cell_value(result: Json, name: str, cell: tuple[int, int]) -> Any:
-    return result[name][cell[0]][cell[1]]
-
-
-def fuel_table_sentence(study: MixtureStudy) -> str:
-    """Describe what changed in the pasted fuel table, or return '' if there is none."""
-    after = study.fuel_table_after
-    if not after:
-        return ""
-    changed = sum(sum(row) for row in after["changed"])
-    count = sum(len(row) for row in after["changed"])
-    dead_time = study.settings_used.get("dead_time")
-    parts = [
-        f"{changed} of the {count} cells of the fuel table changed: {after['covered']} are covered by what "
-        f"was measured, rounded to the table's own step of {after['step']:g}; all others are as they came.",
-        f"{after['limited']} lean on a correction that was limited." if after["limited"] else "",
-        f"{after['filled']} lean on a cell that was filled in, not measured." if after.get("filled") else "",
-        f"{after['uncertain']} lean on a correction that is too uncertain." if after.get("uncertain") else "",
-        f"Only what is beyond the dead time of {dead_time:g} was corrected." if dead_time else "",
-    ]
-    return " ".join(part for part in parts if part)
-
-
-def load_sentence(study: MixtureStudy) -> str:
-    """Describe the mixture at high load, or return '' if a warning covers it or there is no result."""
-    result, used = study.result or {}, study.settings_used or {}
-    if not result or any(flag["code"] == "lean-at-high-load" for flag in result.get("warnings", ())):
-        return ""
-    load = used.get("high_load_pct", HIGH_LOAD_PCT)
-    rows = [row for opening, row in zip(study.load_axis, result["off"], strict=True) if opening >= load]
-    seen = sum(off is not None for row in rows for off in row)
-    where = f"at {load:g} % {LOADS.get(study.load_channel, 'load')} and more"
-    if not seen:
-        return f"Nothing was measured {where}: whether the engine runs lean there is not known."
-    lean = used.get("lean_share", LEAN_SHARE)
-    cells = "cell was" if seen == 1 else "cells were"
-    return f"{seen} {cells} measured {where}; none is leaner than its target by {100 * lean:g} % or more."
+    lines = [["", *(f"{rpm:g}" for rpm in study.rpm_axis)]]
+    for load, row in zip(study.load_axis, result["correction"], strict=True):
+        cells = ("" if value is None else f"{round(100 * (value - 1), 1) + 0.0:.1f}" for value in row)
+        lines.append([f"{load:g}", *cells])
+    return "\n".join("\t".join(line) for line in lines)
 
 
 def excluded_samples(study: MixtureStudy) -> list[tuple[str, int]]:
@@ -259,6 +298,31 @@ def excluded_samples(study: MixtureStudy) -> list[tuple[str, int]]:
     for reason, n in result.get("unused", {}).items():
         counts[reason] = counts.get(reason, 0) + n
     return sorted(counts.items(), key=lambda item: -item[1])
+
+
+BAR_WIDTH = 1000.0
+
+
+@dataclass(frozen=True)
+class BarPart:
+    """Part of the bar of samples: label, count, and place along the bar."""
+
+    label: str
+    count: int
+    x: float
+    width: float
+
+
+def sample_bar(study: MixtureStudy) -> list[BarPart]:
+    """Return the samples of all runs as parts of a bar: those used, then the others by reason."""
+    counts = [("used", (study.result or {}).get("samples_in_cells", 0)), *excluded_samples(study)]
+    total = sum(count for _, count in counts)
+    parts, x = [], 0.0
+    for label, count in counts:
+        width = BAR_WIDTH * count / total if total else 0.0
+        parts.append(BarPart(label, count, round(x, 1), round(width, 1)))
+        x += width
+    return parts
 
 
 def marked_table_rows(study: MixtureStudy) -> list[tuple[str, list[tuple[str, bool]]]]:
@@ -275,11 +339,10 @@ def marked_table_rows(study: MixtureStudy) -> list[tuple[str, list[tuple[str, bo
 
 @dataclass(frozen=True)
 class PreviousPass:
-    """Comparison of a study with the one before it, as a sentence and by cell."""
+    """The study before, on the same axes, and how each cell has changed since."""
 
     study: MixtureStudy
-    sentence: str
-    rows: list[MixtureRow]
+    found: PassComparison
 
 
 def find_previous_pass(study: MixtureStudy, studies: Iterable[MixtureStudy]) -> PreviousPass | None:
@@ -289,60 +352,12 @@ def find_previous_pass(study: MixtureStudy, studies: Iterable[MixtureStudy]) -> 
         return None
     first = before[-1]
     found = compare_passes(load_grid(first), load_grid(study), as_array(study.result["target"]))
-    rows = [
-        MixtureRow(load, [pass_cell(study, found, r, c) for c in range(len(study.rpm_axis))])
-        for r, load in enumerate(study.load_axis)
-    ]
-    return PreviousPass(first, found.sentence, rows)
-
-
-def pass_cell(study: MixtureStudy, found: PassComparison, r: int, c: int) -> MixtureCell:
-    """Describe the deviation of a cell in both passes and the change between them."""
-    was, now = float(found.off_first[r, c]), float(found.off_second[r, c])
-    where = describe_place(study, r, c)
-    if np.isnan(was) or np.isnan(now):
-        missing = "in neither pass" if np.isnan(was) and np.isnan(now) else "in one pass only"
-        return MixtureCell("·", "", "cell-none", f"{where}: measured {missing}.")
-    kind = "closer" if found.closer[r, c] else "further" if found.further[r, c] else "same"
-    verdict, change = PASSES[kind]
-    about = f"{where}: {format_deviation(was)} before, {format_deviation(now)} now; {change}."
-    return MixtureCell(
-        f"{format_number(100 * was, 1, signed=True)} → {format_share(now)}", verdict, f"cell-{kind}", about
-    )
-
-
-def format_deviation(off: float) -> str:
-    return f"{format_share(abs(off)).removeprefix('+')} {'leaner' if off > 0 else 'richer'} than the target"
-
-
-def describe_place(study: MixtureStudy, r: int, c: int) -> str:
-    load = LOADS.get(study.load_channel, "load")
-    return f"{format_number(study.rpm_axis[c])} 1/min, {study.load_axis[r]:g} % {load}"
+    return PreviousPass(first, found)
 
 
 def has_same_axes(one: MixtureStudy, other: MixtureStudy) -> bool:
     same = one.rpm_axis == other.rpm_axis and one.load_axis == other.load_axis
     return bool(one.result) and same and one.load_channel == other.load_channel
-
-
-def load_grid(study: MixtureStudy) -> calc.MixtureGrid:
-    """Load the grid of a stored result."""
-    result = study.result or {}
-    n = np.array(result["n"], dtype=np.intp)
-    return calc.MixtureGrid(
-        rpm_axis=np.array(study.rpm_axis, dtype=float),
-        load_axis=np.array(study.load_axis, dtype=float),
-        mean=as_array(result["mean"]),
-        sd=as_array(result["sd"]),
-        n=n,
-        holds=np.array(result["dwells"], dtype=np.intp),
-        support=np.array(result.get("support", result["dwells"]), dtype=np.intp),
-        half_width_95=as_array(result["half_width_95"]),
-        hold_sd=np.nan,
-        df=0.0,
-        end_of_scale=np.array(result["end_of_scale"], dtype=np.intp),
-        unused={},
-    )
 
 
 def fuel_table_csv(study: MixtureStudy) -> str:

@@ -3,6 +3,7 @@
 from jobs.models.authorisations import Authorisation
 from jobs.models.checks import Check, CheckItem
 from jobs.models.clearances import ClearanceReading, ClearanceSet, ShimPlan, ShimPlanRow
+from jobs.models.contacts import ContactEntry
 from jobs.models.dyno_checks import DynoCheck
 from jobs.models.dyno_sessions import DynoSession
 from jobs.models.handovers import Handover
@@ -14,6 +15,7 @@ from jobs.models.runs import Comparison, ComparisonRun, FileLayout, Run
 from jobs.models.slots import CalendarAddress, ShutDays, Slot, SlotQuarter, WorkPlace
 from jobs.models.suspension import SuspensionSetting
 from jobs.models.tunes import ThrottleTable, TuneChange, TuneChangeKind, TuneRevision
+from jobs.models.wish import Wish
 
 __all__ = [
     "CLOSED_STAGES",
@@ -26,6 +28,7 @@ __all__ = [
     "ClearanceSet",
     "Comparison",
     "ComparisonRun",
+    "ContactEntry",
     "DynoCheck",
     "DynoSession",
     "FileLayout",
@@ -50,6 +53,7 @@ __all__ = [
     "TuneChange",
     "TuneChangeKind",
     "TuneRevision",
+    "Wish",
     "WorkItem",
     "WorkPlace",
 ]

@@ -26,7 +26,7 @@ class CheckItem(Record):
     caution = models.CharField(max_length=300, blank=True)
     needs = models.CharField("needs on the bike", max_length=120, blank=True)
     order = models.PositiveSmallIntegerField(default=100)
-    retired = models.BooleanField("no longer used", default=False)
+    retired = models.BooleanField("archived", default=False)
 
     class Meta:
         ordering = ("list", "order", "pk")

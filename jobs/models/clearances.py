@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from jobs.calc.clearances.shim_plan import Origin, Policy
 from jobs.models.job import Job
-from workshop.models import ClearanceKind, PersonalData, Record, Side
+from workshop.models import ClearanceKind, Instrument, PersonalData, Record, Side
 from workshop.models.engines import mm_field
 
 
@@ -20,7 +20,7 @@ class ClearanceSet(Record):
         AS_LEFT = "as_left", "as left"
 
     class Cold(models.TextChoices):
-        COLD = "cold", "cold, nowhere warmer than the hand"
+        COLD = "cold", "cold, no part warmer than a hand"
         WARM = "warm", "still warm"
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="clearance_sets")
@@ -34,13 +34,20 @@ class ClearanceSet(Record):
     # Asked if the engine ran earlier on the same day; ``ran_at`` is when it did, as far as was on record.
     engine_cold = models.CharField("the engine was", max_length=10, choices=Cold, blank=True)
     stood_hours = models.FloatField(
-        "it had stood for (hours)",
+        "time at rest (hours)",
         null=True,
         blank=True,
         validators=[MinValueValidator(0), MaxValueValidator(24)],
     )
     ran_at = models.DateTimeField(null=True, blank=True, editable=False)
-    instrument = models.CharField(max_length=80, blank=True)
+    feeler_gauge = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    # Of the shims measured with this set.
+    micrometer = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    instrument = models.CharField("other instrument", max_length=80, blank=True)
     measured_at = models.DateTimeField("measured at", default=timezone.now)
     measured_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     note = models.TextField(blank=True)
@@ -59,6 +66,11 @@ class ClearanceSet(Record):
 
     def __str__(self) -> str:
         return f"clearances {self.get_when_display()}"
+
+    @property
+    def measured_with(self) -> str:
+        """Return what the gaps were measured with; empty if not recorded."""
+        return ", ".join(str(named) for named in (self.feeler_gauge, self.instrument) if named)
 
 
 class ClearanceReading(Record):
@@ -101,9 +113,9 @@ class ClearanceReading(Record):
 
 
 POLICY_LABELS = {
-    Policy.TARGET.value: "closest to the blueprint target",
+    Policy.TARGET.value: "closest to target",
     Policy.FEWEST_NEW.value: "fewest shims to buy",
-    Policy.FEWEST_CAMSHAFTS.value: "fewest camshafts lifted",
+    Policy.FEWEST_CAMSHAFTS.value: "fewest camshafts removed",
 }
 ORIGIN_LABELS = {
     Origin.STAYS.value: "stays",
@@ -135,8 +147,8 @@ class ShimPlanRow(Record):
     side = models.CharField(max_length=10, choices=Side)
     position = models.PositiveSmallIntegerField()
     gap = models.CharField(max_length=10, choices=ClearanceKind, default=ClearanceKind.OPENING)
-    out_mm = mm_field("shim out (mm)", null=False)
-    in_mm = mm_field("shim in (mm)", null=False)
+    out_mm = mm_field("old shim (mm)", null=False)
+    in_mm = mm_field("new shim (mm)", null=False)
     origin = models.CharField(max_length=10, choices=ORIGIN_LABELS)
     origin_detail = models.CharField(max_length=80, blank=True)
     predicted_mm = mm_field("predicted clearance (mm)", null=False)

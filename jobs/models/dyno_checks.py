@@ -5,7 +5,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
-from workshop.models import PersonalData, Record
+from workshop.models import Instrument, PersonalData, Record
 
 
 class DynoCheck(Record):
@@ -29,6 +29,17 @@ class DynoCheck(Record):
     reading = models.FloatField(validators=[MinValueValidator(0)])
     true_value = models.FloatField(
         "true value, if known", null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+    true_value_error = models.FloatField(
+        "true value known within (±)", null=True, blank=True, validators=[MinValueValidator(0)]
+    )
+    instrument = models.ForeignKey(
+        Instrument,
+        verbose_name="instrument for the true value",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
     )
     at = models.DateTimeField("measured at", default=timezone.now)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

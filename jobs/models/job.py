@@ -15,9 +15,9 @@ from workshop.models.search import Word, index_words, tokenise
 
 class Stage(models.TextChoices):
     BOOKED = "booked", "booked"
-    RECEIVED = "received", "received"
+    RECEIVED = "received", "checked in"
     BENCH = "bench", "on the bench"
-    ROLLER = "roller", "on the roller"
+    ROLLER = "roller", "on the dyno"
     WAITING = "waiting", "waiting"
     READY = "ready", "ready to hand over"
     HANDED_OVER = "handed_over", "handed over"
@@ -34,7 +34,9 @@ class JobQuerySet(models.QuerySet["Job"]):
         return self.filter(stage__in=OPEN_STAGES)
 
     def overdue(self) -> "JobQuerySet":
-        return self.open().filter(promised_at__lt=timezone.now())
+        """Return the open jobs past their time whose work is not finished."""
+        working = [stage for stage in OPEN_STAGES if stage != Stage.READY]
+        return self.filter(stage__in=working, promised_at__lt=timezone.now())
 
     def for_list(self) -> "JobQuerySet":
         return self.select_related("customer", "bike")
@@ -63,12 +65,12 @@ class Job(Record):
     number = models.CharField(max_length=12, unique=True, editable=False)
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="jobs")
     bike = models.ForeignKey(Bike, on_delete=models.PROTECT, related_name="jobs")
-    brief = models.TextField("what the customer asks for")
+    brief = models.TextField("customer's request")
     intended_use = models.CharField(max_length=20, choices=IntendedUse)
     stage = models.CharField(max_length=20, choices=Stage, default=Stage.BOOKED, editable=False)
     waiting_for = models.CharField(max_length=20, choices=WaitingFor, blank=True, editable=False)
-    booked_for = models.DateTimeField("booked for", null=True, blank=True)
-    promised_at = models.DateTimeField("promised for", null=True, blank=True)
+    booked_for = models.DateTimeField("drop-off", null=True, blank=True)
+    promised_at = models.DateTimeField("ready by", null=True, blank=True)
     received_at = models.DateTimeField(null=True, blank=True, editable=False)
     handed_over_at = models.DateTimeField(null=True, blank=True, editable=False)
     odometer_km = models.FloatField(
@@ -81,19 +83,19 @@ class Job(Record):
         "engine hours", null=True, blank=True, validators=[MinValueValidator(0), MaxValueValidator(100_000)]
     )
     fuel = models.CharField("fuel in the tank", max_length=20, choices=Fuel, blank=True)
-    keys = models.PositiveSmallIntegerField("keys handed in", null=True, blank=True)
+    keys = models.PositiveSmallIntegerField("keys", null=True, blank=True)
     condition = models.TextField("condition on arrival", blank=True)
     authorised_amount = models.DecimalField(
-        "authorised up to",
+        "customer's limit",
         max_digits=10,
         decimal_places=2,
         null=True,
         blank=True,
         validators=[MinValueValidator(0)],
     )
-    condition_marks = models.JSONField("condition on the outline", default=list, blank=True)
+    condition_marks = models.JSONField("damage marks", default=list, blank=True)
     next_service = models.TextField("next service and what to watch", blank=True)
-    not_tested = models.TextField("what was not tested", blank=True)
+    not_tested = models.TextField("not tested", blank=True)
     mechanic = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
@@ -137,7 +139,11 @@ class Job(Record):
             if self._state.adding and not self.number:
                 self._take_number()
             super().save(*args, **kwargs)
-            index_words(self.words, tokenise(self.brief, self.number))
+            self.index_words()
+
+    def index_words(self) -> None:
+        wishes = self.wishes.values_list("text", flat=True)
+        index_words(self.words, tokenise(self.brief, self.number, *wishes))
 
     def _take_number(self) -> None:
         # Lock the shop row while a number is assigned, so that no two jobs get the same one.
@@ -154,11 +160,14 @@ class Job(Record):
 
     @property
     def is_late(self) -> bool:
-        return self.is_open and self.promised_at is not None and self.promised_at < timezone.now()
+        """Return True if the work is past its time; a finished bike waits for its collection."""
+        if not self.is_open or self.stage == Stage.READY or self.promised_at is None:
+            return False
+        return self.promised_at < timezone.now()
 
 
 class JobWord(Word):
-    """A word of a job's brief, or its number."""
+    """A word of a job's brief or of a wish, or its number."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="words")
 
@@ -187,7 +196,7 @@ class Photo(Record):
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="photos")
     image = models.FileField(upload_to="photos/%Y/")
     original_name = models.CharField(max_length=200)
-    caption = models.CharField("what it shows", max_length=200, blank=True)
+    caption = models.CharField("caption", max_length=200, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
     personal_data = PersonalData(customer="job__customer", free_text=("original_name", "caption"))
@@ -228,14 +237,14 @@ class BikeChange(Record):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="bike_changes")
     kind = models.ForeignKey("jobs.PartKind", on_delete=models.PROTECT, related_name="+")
-    description = models.CharField("what was changed", max_length=300)
+    description = models.CharField("change", max_length=300)
     removes_part = models.ForeignKey(
         "jobs.Part",
         on_delete=models.SET_NULL,
         null=True,
         blank=True,
         related_name="+",
-        verbose_name="takes off",
+        verbose_name="removes",
     )
     removes_change = models.ForeignKey(
         "self",

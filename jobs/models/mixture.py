@@ -15,12 +15,10 @@ class MixtureStudy(Record):
     title = models.CharField(max_length=120)
     runs = models.ManyToManyField(Run, related_name="mixture_studies")
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    rpm_axis = models.JSONField("engine speed axis (1/min)")
+    rpm_axis = models.JSONField("engine speed axis (rpm)")
     load_axis = models.JSONField("throttle axis (%)")
     load_channel = models.CharField("throttle measured by", max_length=20, default="grip_pct")
-    target = models.JSONField(
-        "target lambda: one number, or one for each throttle point, or one for each cell"
-    )
+    target = models.JSONField("target lambda (one value, one per throttle point, or one per cell)")
     fuel = models.CharField(max_length=20, default="petrol_e5")
     delay_ms = models.FloatField("sensor delay (ms)", default=150)
     settings_used = models.JSONField(default=dict, blank=True, editable=False)

@@ -24,10 +24,10 @@ class PartKind(Record):
     road_use = models.CharField("effect on road use", max_length=10, choices=RoadUse, default=RoadUse.MAY)
     road_use_effect = models.CharField("effect in words, as printed", max_length=300, blank=True)
     inform = models.BooleanField("the insurer or an authority may have to be told", default=False)
-    customer_caution = models.CharField("caution for the rider, as printed", max_length=300, blank=True)
+    customer_caution = models.CharField("note for the rider (printed)", max_length=300, blank=True)
     is_fuel = models.BooleanField("names the fuel in the tank", default=False)
     order = models.PositiveSmallIntegerField(default=100)
-    retired = models.BooleanField("no longer offered", default=False)
+    retired = models.BooleanField("archived", default=False)
 
     class Meta:
         ordering = ("order", "name")
@@ -64,7 +64,7 @@ class Part(Record):
     fitted_at = models.DateTimeField("fitted at", null=True, blank=True)
     replaces = models.CharField(max_length=120, blank=True)
     removes_part = models.ForeignKey(
-        "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="+", verbose_name="takes off"
+        "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="+", verbose_name="removes"
     )
     removes_change = models.ForeignKey(
         "jobs.BikeChange",

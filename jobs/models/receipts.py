@@ -32,7 +32,7 @@ class SignedReceipt(models.Model):
     taken_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
     )
-    signature = models.JSONField("signature on the receipt", default=list, blank=True)
+    signature = models.JSONField("signature", default=list, blank=True)
     pdf = models.FileField(upload_to="receipts/%Y/", blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
     erased_at = models.DateTimeField("deleted with the customer's data at", null=True, blank=True)
@@ -59,12 +59,12 @@ class SignedReceipt(models.Model):
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         if not self._state.adding:
-            raise SignedReceiptIsFinal("A signed receipt is never altered; have a new one signed.")
+            raise SignedReceiptIsFinal("A signed check-in sheet is never altered; have a new one signed.")
         super().save(*args, **kwargs)
 
     @property
     def label(self) -> str:
-        return f"receipt {self.job.number}/{self.number}"
+        return f"check-in sheet {self.job.number}/{self.number}"
 
     @property
     def has_facts(self) -> bool:

@@ -9,7 +9,7 @@ from django.utils import timezone
 from jobs.models.dyno_sessions import DynoSession
 from jobs.models.job import Job
 from jobs.models.tunes import TuneRevision
-from workshop.models import PersonalData, Record
+from workshop.models import Instrument, PersonalData, Record
 
 
 class FileLayout(Record):
@@ -31,7 +31,7 @@ class FileLayout(Record):
 class Run(Record):
     class Kind(models.TextChoices):
         SWEEP = "sweep", "sweep"
-        HELD = "held", "held run"
+        HELD = "held", "held-throttle run"
         IDLE = "idle", "idle"
         COAST = "coast", "coast-down"
         OTHER = "other", "other"
@@ -39,7 +39,7 @@ class Run(Record):
     class Status(models.TextChoices):
         TO_NAME = "to_name", "to be confirmed"
         READ = "read", "read"
-        REFUSED = "refused", "can't be read"
+        REFUSED = "refused", "cannot be read"
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="runs")
     original = models.FileField(upload_to="runs/%Y/")
@@ -59,9 +59,17 @@ class Run(Record):
     channel_names = models.JSONField(default=list, blank=True, editable=False)
     samples = models.PositiveIntegerField(null=True, blank=True, editable=False)
 
+    name = models.CharField(max_length=120, blank=True)
     kind = models.CharField(max_length=10, choices=Kind, default=Kind.SWEEP)
     gear = models.PositiveSmallIntegerField(
         null=True, blank=True, validators=[MinValueValidator(1), MaxValueValidator(8)]
+    )
+    # Of a held run whose file has no grip or throttle column.
+    held_grip_pct = models.FloatField(
+        "twist grip (%)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(100)],
     )
     temperature_c = models.FloatField(
         "air temperature (°C)",
@@ -70,7 +78,7 @@ class Run(Record):
         validators=[MinValueValidator(-30), MaxValueValidator(60)],
     )
     pressure_kpa = models.FloatField(
-        "station pressure (kPa)",
+        "barometer, absolute (kPa)",
         null=True,
         blank=True,
         validators=[MinValueValidator(50), MaxValueValidator(110)],
@@ -81,11 +89,20 @@ class Run(Record):
         blank=True,
         validators=[MinValueValidator(0), MaxValueValidator(100)],
     )
-    corrected_by = models.CharField(
-        "standard by which the file's figures are already corrected", max_length=20, blank=True
+    weather_station = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+    lambda_probe = models.ForeignKey(
+        Instrument,
+        verbose_name="lambda probe or meter",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+    )
+    corrected_by = models.CharField("correction already applied in the file", max_length=20, blank=True)
     file_factor = models.FloatField(
-        "factor the file says it used",
+        "correction factor in the file",
         null=True,
         blank=True,
         validators=[MinValueValidator(0.5), MaxValueValidator(1.5)],
@@ -103,10 +120,10 @@ class Run(Record):
     sweep_stop = models.PositiveIntegerField("sweep to sample", null=True, blank=True)
     note = models.TextField(blank=True)
     set_aside = models.BooleanField(default=False)
-    set_aside_reason = models.CharField("why it is set aside", max_length=200, blank=True)
+    set_aside_reason = models.CharField("reason for excluding", max_length=200, blank=True)
 
     personal_data = PersonalData(
-        customer="job__customer", free_text=("original_name", "refusal", "note", "set_aside_reason")
+        customer="job__customer", free_text=("original_name", "name", "refusal", "note", "set_aside_reason")
     )
 
     class Meta:
@@ -126,7 +143,14 @@ class Run(Record):
         ]
 
     def __str__(self) -> str:
-        return f"{self.original_name}, pull {self.pull}" if self.pull else self.original_name
+        return self.with_pull(self.name) if self.name else self.file_title
+
+    @property
+    def file_title(self) -> str:
+        return self.with_pull(self.original_name)
+
+    def with_pull(self, name: str) -> str:
+        return f"{name}, pull {self.pull}" if self.pull else name
 
     @property
     def session_number(self) -> int:

@@ -23,10 +23,10 @@ class WorkPlace(Record):
     name = models.CharField(max_length=40, unique=True)
     kind = models.CharField(max_length=10, choices=Kind)
     order = models.PositiveSmallIntegerField(default=100)
-    retired = models.BooleanField("no longer used", default=False)
+    retired = models.BooleanField("archived", default=False)
 
     class Meta:
-        verbose_name = "place"
+        verbose_name = "workstation"
         ordering = ("order", "pk")
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=["dyno", "bench"]), name="work_place_kind_known")
@@ -44,8 +44,8 @@ class ShutDays(Record):
     reason = models.CharField(max_length=120)
 
     class Meta:
-        verbose_name = "days shut"
-        verbose_name_plural = "days shut"
+        verbose_name = "closed days"
+        verbose_name_plural = "closed days"
         ordering = ("first", "pk")
         constraints = [models.CheckConstraint(condition=Q(last__gte=F("first")), name="shut_days_in_order")]
 
@@ -73,6 +73,9 @@ class Slot(Record):
     place = models.ForeignKey(WorkPlace, on_delete=models.PROTECT, related_name="slots")
     starts_at = models.DateTimeField("from")
     ends_at = models.DateTimeField("to")
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
 
     personal_data = PersonalData(customer="job__customer")
 

@@ -22,7 +22,7 @@ class SuspensionSetting(Record):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="suspension_settings")
     when = models.CharField(max_length=10, choices=When)
-    set_at = models.DateTimeField("read or set at", default=timezone.now)
+    set_at = models.DateTimeField("date and time", default=timezone.now)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 
     front_preload = models.CharField("front preload", max_length=40, blank=True)

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from jobs.models.job import Job
 from workshop.models import PersonalData, Record
@@ -26,16 +27,16 @@ class TuneChangeKind(Record):
     name = models.CharField(max_length=80, unique=True)
     unit = models.CharField(max_length=20, blank=True)
     affects_road_use = models.BooleanField("may affect road use", default=False)
-    road_use_effect = models.CharField("effect on road use, as printed", max_length=300, blank=True)
+    road_use_effect = models.CharField("road-use effect (printed)", max_length=300, blank=True)
     inform = models.BooleanField("the insurer or an authority may have to be told", default=False)
     as_built = models.CharField("value as built, if every bike has the same", max_length=40, blank=True)
-    caution = models.CharField("caution shown where it is chosen", max_length=300, blank=True)
-    customer_caution = models.CharField("caution for the rider, as printed", max_length=300, blank=True)
+    caution = models.CharField("workshop caution (shown to the tuner)", max_length=300, blank=True)
+    customer_caution = models.CharField("note for the rider (printed)", max_length=300, blank=True)
     sets = models.CharField(
         "value of the engine spec that it replaces", max_length=20, choices=Sets.choices, blank=True
     )
     order = models.PositiveSmallIntegerField(default=100)
-    retired = models.BooleanField("no longer offered", default=False)
+    retired = models.BooleanField("archived", default=False)
 
     class Meta:
         ordering = ("order", "name")
@@ -58,7 +59,7 @@ class TuneRevision(Record):
     made_from = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="made_into"
     )
-    title = models.CharField("in a few words", max_length=120, blank=True)
+    title = models.CharField("short name", max_length=120, blank=True)
     loaded_at = models.DateTimeField("loaded at", default=timezone.now)
     loaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     is_as_built = models.BooleanField("the manufacturer's own calibration, unchanged", default=False)
@@ -83,12 +84,14 @@ class TuneRevision(Record):
 
     @property
     def label(self) -> str:
-        return "as received" if self.number == 0 else f"tune {self.number}"
+        return _("as received") if self.number == 0 else _("tune %(number)s") % {"number": self.number}
 
     @property
     def full_title(self) -> str:
         """Return the title, and that the calibration is the manufacturer's own if so."""
-        return ", ".join(filter(None, [self.title, "the manufacturer's own calibration" * self.is_as_built]))
+        return ", ".join(
+            filter(None, [self.title, _("the manufacturer's own calibration") if self.is_as_built else ""])
+        )
 
 
 class TuneChange(Record):
@@ -96,7 +99,7 @@ class TuneChange(Record):
 
     revision = models.ForeignKey(TuneRevision, on_delete=models.CASCADE, related_name="changes")
     kind = models.ForeignKey(TuneChangeKind, on_delete=models.PROTECT, related_name="+")
-    detail = models.CharField("which (mode, cylinder, range)", max_length=120, blank=True)
+    detail = models.CharField("applies to (mode, cylinder, range)", max_length=120, blank=True)
     from_value = models.CharField("from", max_length=80, blank=True)
     to_value = models.CharField("to", max_length=80)
     unit = models.CharField(max_length=20, blank=True)
@@ -124,8 +127,8 @@ class ThrottleTable(Record):
     """Plate opening by grip and engine speed, for one riding mode of one tune."""
 
     revision = models.ForeignKey(TuneRevision, on_delete=models.CASCADE, related_name="throttle_tables")
-    mode = models.CharField("riding mode, as on the bike", max_length=40)
-    for_whom = models.CharField("whom the mode is for", max_length=200, blank=True)
+    mode = models.CharField("riding mode (as named on the bike)", max_length=40)
+    for_whom = models.CharField("who this mode suits", max_length=200, blank=True)
     grip_pct = models.JSONField()
     engine_speed_rpm = models.JSONField()
     plate_pct = models.JSONField(help_text="rows by grip, columns by engine speed")

@@ -3,11 +3,14 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
-from jobs.job.sentences import counted, listed
+from jobs.job.sentences import listed
 from jobs.models import Part
 from workshop.models import Bike, ShopProfile
 
@@ -51,8 +54,10 @@ def parts_done(results: JobResults) -> Iterator[str]:
     """Yield which parts were fitted."""
     parts = results.get(printed_parts)
     if parts:
-        names = [f"{part.name} (race use only)" if part.race_only else part.name for part in parts]
-        yield f"{counted(len(parts), 'part')} fitted: {listed(names)}"
+        race = _("%(part)s (race use only)")
+        names = [race % {"part": part.name} if part.race_only else part.name for part in parts]
+        text = ngettext("%(count)s part fitted: %(parts)s", "%(count)s parts fitted: %(parts)s", len(parts))
+        yield text % {"count": len(parts), "parts": listed(names)}
 
 
 def parts_by_job(bike: Bike, shop: ShopProfile) -> ByJob:

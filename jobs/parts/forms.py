@@ -1,6 +1,7 @@
 """Forms of a part fitted, and of the kinds of parts and other changes."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Any, ClassVar
 
 from django import forms
@@ -13,9 +14,12 @@ from workshop.records.field_groups import FieldGroupsMixin, Groups, field_names
 from workshop.records.form import RecordForm
 from workshop.records.times import QuestionedTimesMixin
 
-ON_THE_SHELF = "Enter when it was fitted: a part on the shelf takes nothing off."
-APPROVAL_HELP = "As on the part or in its papers. It is printed beside the cause, and removes none."
-TOO_EARLY = "“{}” came on the bike later than this. Correct the time, or choose nothing here."
+ON_THE_SHELF = "Enter when it was fitted: a part that is not fitted replaces nothing."
+QUANTITY_HELP = "Enter a number above zero."
+APPROVAL_HELP = (
+    "As on the part or in its papers. It is printed next to the road-use cause. It does not remove the cause."
+)
+TOO_EARLY = "“{}” was fitted later than this. Correct the time, or choose nothing here."
 
 
 class PartKindField(forms.ModelChoiceField):
@@ -44,15 +48,15 @@ class RecordedOnBikeForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     OFFERED_FOR: ClassVar[str]
     AT: ClassVar[str]
 
-    kind = PartKindField(PartKind.objects.none(), empty_label="choose")
+    kind = PartKindField(PartKind.objects.none(), label="Type", empty_label="choose")
     removes_part = ItemField(
-        Part.objects.none(), label="Takes off this part", required=False, empty_label="no part on record"
+        Part.objects.none(), label="Removes this part", required=False, empty_label="none of these"
     )
     removes_change = ItemField(
         BikeChange.objects.none(),
         label="Undoes this change",
         required=False,
-        empty_label="no change on record",
+        empty_label="none of these",
     )
 
     class Meta(RecordForm.Meta):
@@ -90,9 +94,9 @@ class RecordedOnBikeForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
 
 PART_GROUPS: Groups = (
     ("The part", ("name", "maker", "part_number", "serial", "quantity", "fitted_at")),
-    ("What comes off with it", ("replaces", "removes_part", "removes_change")),
+    ("What it replaces", ("replaces", "removes_part", "removes_change")),
     ("What it means for the bike", ("kind", "race_only", "approval")),
-    ("", ("note",)),
+    ("Note", ("note",)),
 )
 
 
@@ -105,10 +109,10 @@ class PartForm(RecordedOnBikeForm):
     class Meta(RecordedOnBikeForm.Meta):
         model = Part
         fields = field_names(PART_GROUPS)
-        labels = {"replaces": "Fitted in place of"}
+        labels = {"replaces": "Replaces"}
         help_texts = {
-            "fitted_at": "Leave empty while the part still lies on the shelf.",
-            "quantity": "More than nothing.",
+            "fitted_at": "Leave empty until the part is fitted.",
+            "quantity": QUANTITY_HELP,
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -116,11 +120,17 @@ class PartForm(RecordedOnBikeForm):
         if self.instance._state.adding:
             self.initial["fitted_at"] = timezone.now()
 
+    def clean_quantity(self) -> Decimal:
+        quantity: Decimal = self.cleaned_data["quantity"]
+        if quantity == 0:
+            raise forms.ValidationError(QUANTITY_HELP)
+        return quantity
+
 
 KIND_GROUPS: Groups = (
-    ("", ("name", "for_parts", "for_changes", "is_fuel", "order")),
-    ("On the road", ("road_use", "road_use_effect", "inform")),
-    ("", ("customer_caution", "retired")),
+    ("Type", ("name", "for_parts", "for_changes", "is_fuel", "order")),
+    ("Road use", ("road_use", "road_use_effect", "inform")),
+    ("Note and list", ("customer_caution", "retired")),
 )
 
 
@@ -139,7 +149,9 @@ class PartKindForm(FieldGroupsMixin, RecordForm):
         cleaned = super().clean()
         data = self.cleaned_data
         if data.get("road_use", "none") != PartKind.RoadUse.NONE and not data.get("road_use_effect"):
-            self.add_error("road_use_effect", "Say in words what the effect may be: the sheet prints it.")
+            self.add_error(
+                "road_use_effect", "Describe the possible effect. It is printed on the handover sheet."
+            )
         if not data.get("for_parts") and not data.get("for_changes"):
             self.add_error("for_parts", "Tick parts, other changes or both.")
         return cleaned

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from jobs.job.results import JobResults
 from jobs.job.road_use import RoadCause
 from jobs.models import BikeChange, Part, PartKind, Stage
@@ -9,8 +12,8 @@ from jobs.models import BikeChange, Part, PartKind, Stage
 Item = Part | BikeChange
 RoadUse = PartKind.RoadUse
 
-RACE_ONLY = "Marked for race use only: it may not be allowed on public roads."
-NOT_FITTED = "listed, not marked as fitted"
+RACE_ONLY = gettext_noop("Marked for race use only: it may not be allowed on public roads.")
+NOT_FITTED = gettext_noop("listed, not marked as fitted")
 
 
 def items_on_bike(results: JobResults) -> list[Item]:
@@ -85,7 +88,7 @@ def find_causes(items: Iterable[Item]) -> Iterator[RoadCause]:
         effects = [RACE_ONLY if marked else "", kind.road_use_effect if kind is not None and affects else ""]
         yield RoadCause(
             subject=describe_item(item),
-            effect=" ".join(filter(None, effects)),
+            effect=" ".join(_(effect) for effect in effects if effect),
             job=item.job,
             at=item.at,
             race_only=marked or (kind is not None and kind.road_use == RoadUse.RACE),
@@ -96,8 +99,10 @@ def find_causes(items: Iterable[Item]) -> Iterator[RoadCause]:
 
 def describe_item(item: Item) -> str:
     """Return a part or change with its kind, as in 'Slip-on (silencer)'."""
-    kind = f" ({item.kind})" if item.kind and item.kind.name.casefold() != str(item).casefold() else ""
-    return f"{item}{kind}" + (f", {NOT_FITTED}" if item.at is None else "")
+    kind = (
+        f" ({_(item.kind.name)})" if item.kind and item.kind.name.casefold() != str(item).casefold() else ""
+    )
+    return f"{item}{kind}" + (f", {_(NOT_FITTED)}" if item.at is None else "")
 
 
 def describe_choice(item: Item) -> str:
@@ -108,4 +113,4 @@ def describe_choice(item: Item) -> str:
 def describe_removed(item: Item) -> str:
     """Return what an item took off or undid; empty if nothing."""
     gone = [str(other) for other in (item.removes_part, item.removes_change) if other is not None]
-    return " and ".join(gone)
+    return _("%(first)s and %(last)s") % {"first": gone[0], "last": gone[1]} if gone[1:] else "".join(gone)

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext as _
+
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
 from jobs.job.registry import BikeHistory, JobRecord
@@ -16,9 +18,9 @@ def events(results: JobResults) -> Iterator[Event]:
     for part in results.rows(Part):
         if part.fitted_at is not None:
             gone = part.replaces or describe_removed(part)
-            instead = f" in place of {gone}" if gone else ""
-            changed = f" ({part.kind})" if part.changes else ""
-            text = f"{part.name} fitted{instead}{changed}"
+            values = {"part": part.name, "other": gone}
+            text = _("%(part)s fitted in place of %(other)s") if gone else _("%(part)s fitted")
+            text = text % values + (f" ({_(part.kind.name)})" if part.changes and part.kind else "")
             yield Event(
                 part.fitted_at,
                 EventKind.PART,
@@ -32,7 +34,7 @@ def events(results: JobResults) -> Iterator[Event]:
 def cautions(results: JobResults) -> Iterator[str]:
     """Yield what the rider has to watch because of the parts and other changes of this job."""
     kinds = [row.kind for row in results.rows(Part)] + [row.kind for row in results.rows(BikeChange)]
-    yield from (kind.customer_caution for kind in kinds if kind and kind.customer_caution)
+    yield from (_(kind.customer_caution) for kind in kinds if kind and kind.customer_caution)
 
 
 RECORD = JobRecord(

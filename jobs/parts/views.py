@@ -16,10 +16,10 @@ from workshop.records.responses import flash_saved, post_data
 from workshop.records.submit_once import submit_once
 
 RACE_ONLY = (
-    "Parts for racing only",
-    "A part that is made or approved for racing only may make the bike unfit for public roads. Tick “race "
-    "use only” where the maker's papers say so: the sheet then names it as a cause in the road-use notice. "
-    "Fit parts by their maker's manual, to its torques.",
+    "Parts for race use only",
+    "A part that is made or approved for race use only may make the bike not road legal. Tick "
+    "“race use only” if the manufacturer's papers say so: the sheet then names it as a cause in "
+    "the road-use notice. Follow the part manufacturer's instructions and torques.",
 )
 
 
@@ -42,7 +42,7 @@ def save_part(request: StaffRequest, part: Part, title: str, draft: str) -> Http
     on_bike = load_job_results(part.job, request.shop).get(items_on_bike)
     form = PartForm(post_data(request), instance=part, on_bike=on_bike)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"{part} is saved.", draft)
+        flash_saved(request, f"{part} saved.", draft)
         return redirect(section_url(part.job, "parts"))
     return form_page(
         request,
@@ -61,5 +61,5 @@ def save_part(request: StaffRequest, part: Part, title: str, draft: str) -> Http
 def part_remove(request: StaffRequest, pk: int) -> HttpResponse:
     part = get_object_or_404(Part.objects.select_related("job"), pk=pk)
     part.delete()
-    messages.success(request, f"{part} is taken off the list.")
+    messages.success(request, f"{part} was removed from the list.")
     return redirect(section_url(part.job, "parts"))

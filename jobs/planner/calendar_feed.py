@@ -66,7 +66,7 @@ def list_entries(host: str, site: str) -> list[CalendarEntry]:
     """
     now = timezone.now()
     slots = Slot.objects.filter(ends_at__gt=now - DAYS_BACK, starts_at__lt=now + DAYS_AHEAD).select_related(
-        "job__bike", "place"
+        "job__bike", "place", "person"
     )
     promised = Job.objects.open().filter(promised_at__gt=now - DAYS_BACK).select_related("bike")
     closed_days = ShutDays.objects.filter(
@@ -90,12 +90,13 @@ def to_feed_times(*instants: datetime) -> list[datetime]:
 
 def slot_entry(slot: Slot, host: str, site: str) -> CalendarEntry:
     starts, ends = to_feed_times(slot.starts_at, slot.ends_at)
+    who = f"{slot.person}\n" if slot.person else ""
     return CalendarEntry(
         uid=f"slot-{slot.pk}@{host}",
         summary=f"{slot.place}: {slot.job.bike} ({slot.job})",
         starts=starts,
         ends=ends,
-        description=f"{slot.job.brief}\n{site}{slot.job.get_absolute_url()}",
+        description=f"{who}{slot.job.brief}\n{site}{slot.job.get_absolute_url()}",
         changed_at=slot.updated_at,
         sequence=slot.version,
     )
@@ -106,7 +107,7 @@ def ready_by_entry(job: Job, host: str, site: str) -> CalendarEntry:
     day = timezone.localtime(job.promised_at)
     return CalendarEntry(
         uid=f"promise-{job.pk}@{host}",
-        summary=f"Promised by {day:%H:%M}: {job.bike} ({job})",
+        summary=f"Ready by {day:%H:%M}: {job.bike} ({job})",
         starts=day.date(),
         ends=day.date(),
         description=f"{job.brief}\n{site}{job.get_absolute_url()}",
@@ -118,7 +119,7 @@ def ready_by_entry(job: Job, host: str, site: str) -> CalendarEntry:
 def closed_entry(days: ShutDays, host: str) -> CalendarEntry:
     return CalendarEntry(
         uid=f"shut-{days.pk}@{host}",
-        summary=f"Shut: {days.reason}",
+        summary=f"Closed: {days.reason}",
         starts=days.first,
         ends=days.last,
         changed_at=days.updated_at,

@@ -27,7 +27,7 @@ class OpeningHours:
         for days in self.closed_days:
             if days.covers(day):
                 return days.reason
-        return "" if self.hours[day.weekday()] else f"no work on a {day:%A}"
+        return "" if self.hours[day.weekday()] else f"closed on {day:%A}s"
 
     def working_days_from(self, first: date, count: int = DAYS_SHOWN) -> list[date]:
         """Return the next working days from this one on; fewer if the shop is closed for a year."""
@@ -49,13 +49,13 @@ class OpeningHours:
         """Return why a slot, in shop time, does not fit the hours, or ""."""
         day = starts_at.date()
         if reason := self.closed_reason(day):
-            return f"The shop is shut on {day:%A %-d %B}: {reason}."
+            return f"The shop is closed on {day:%A %-d %B}: {reason}."
         hours = self.hours_on(day)
         assert hours is not None
         opens, shuts = hours
         if starts_at.time() >= opens and ends_at.date() == day and ends_at.time() <= shuts:
             return ""
-        return f"The shop works from {opens:%H:%M} to {shuts:%H:%M} on {day:%A %-d %B}."
+        return f"This is outside opening hours on {day:%A %-d %B} ({opens:%H:%M} to {shuts:%H:%M})."
 
 
 def load_opening_hours(shop: ShopProfile) -> OpeningHours:

@@ -10,6 +10,7 @@ RECORD = JobRecord(
         Rows(
             Slot,
             join=("place",),
+            people=("person",),
             off_timeline="A plan, and nothing that happened.",
             off_sheet="The plan is the shop's own.",
         ),

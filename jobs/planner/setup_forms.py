@@ -10,7 +10,7 @@ from workshop.models import ShopProfile
 from workshop.models.shop import WEEKDAYS
 from workshop.records.conflict import history_since
 from workshop.records.field_groups import FieldGroupsMixin
-from workshop.records.fields import PlausibleDateField
+from workshop.records.fields import ClockField, PlausibleDateField
 from workshop.records.form import RecordForm
 from workshop.records.times import QuestionedTimesMixin
 
@@ -20,8 +20,8 @@ class WorkstationForm(FieldGroupsMixin, RecordForm):
         model = WorkPlace
         fields = ["name", "kind", "order", "retired"]
         help_texts = {
-            "order": "The lowest stands first in the plan of the day.",
-            "retired": "It keeps its slots; no new one is offered there.",
+            "order": "Lowest number first in the schedule.",
+            "retired": "Existing slots stay. The workstation can no longer be booked.",
         }
 
 
@@ -30,7 +30,7 @@ class ClosedDaysForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     PLANNED = ("first", "last")
 
     first = PlausibleDateField(label="First day")
-    last = PlausibleDateField(label="Last day", required=False, help_text="Empty for a single day.")
+    last = PlausibleDateField(label="Last day", required=False, help_text="Leave empty for one day.")
 
     class Meta(RecordForm.Meta):
         model = ShutDays
@@ -40,13 +40,8 @@ class ClosedDaysForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
         last: date | None = self.cleaned_data["last"]
         first: date | None = self.cleaned_data.get("first")
         if last and first and last < first:
-            raise forms.ValidationError("The last day lies before the first.")
+            raise forms.ValidationError("The last day must be on or after the first day.")
         return last or first
-
-
-def time_field(label: str) -> forms.TimeField:
-    widget = forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
-    return forms.TimeField(label=label, widget=widget, required=False)
 
 
 class OpeningHoursForm(RecordForm):
@@ -60,8 +55,8 @@ class OpeningHoursForm(RecordForm):
         super().__init__(*args, **kwargs)
         for number, (day, hours) in enumerate(zip(WEEKDAYS, self.instance.working_hours, strict=True)):
             opens, shuts = hours or ("", "")
-            self.fields[f"opens_{number}"] = time_field(f"{day}, from")
-            self.fields[f"shuts_{number}"] = time_field(f"{day}, to")
+            self.fields[f"opens_{number}"] = ClockField(label=f"{day}, from", required=False)
+            self.fields[f"shuts_{number}"] = ClockField(label=f"{day}, to", required=False)
             self.initial.update({f"opens_{number}": opens, f"shuts_{number}": shuts})
 
     @property
@@ -88,7 +83,7 @@ class OpeningHoursForm(RecordForm):
         cleaned = super().clean()
         hours = [self.parse_weekday_hours(number, day) for number, day in enumerate(WEEKDAYS)]
         if not self.errors and not any(hours):
-            self.add_error(None, "Give at least one day its hours: without one nothing can be planned.")
+            self.add_error(None, "Enter opening hours for at least one day.")
         if not self.errors:
             self.instance.working_hours = hours
         return cleaned
@@ -99,10 +94,12 @@ class OpeningHoursForm(RecordForm):
         if (opens is None) != (shuts is None):
             missing = f"opens_{number}" if opens is None else f"shuts_{number}"
             if missing not in self.errors:
-                self.add_error(missing, f"Give both times of {day}, or neither where nobody works.")
+                self.add_error(
+                    missing, f"{day}: enter both times, or leave both empty if the shop is closed."
+                )
             return None
         if opens is None or shuts is None:
             return None
         if shuts <= opens:
-            self.add_error(f"shuts_{number}", f"{day} ends before it begins.")
+            self.add_error(f"shuts_{number}", f"{day}: the closing time must be after the opening time.")
         return [f"{opens:%H:%M}", f"{shuts:%H:%M}"]

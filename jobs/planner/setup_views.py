@@ -15,7 +15,7 @@ from workshop.models import ShopProfile
 from workshop.records.responses import flash_saved, post_data, remove_unless_in_use, render_form
 from workshop.records.submit_once import submit_once
 
-HAS_SLOTS = "“{}” has slots, so it can't be removed. Tick “no longer used” instead."
+HAS_SLOTS = "“{}” has slots and cannot be removed. Tick “archived” instead."
 
 
 @owner_only
@@ -25,7 +25,7 @@ def workstation_list(request: StaffRequest) -> HttpResponse:
     form = WorkstationForm(post_data(request))
     if form.is_valid():
         place = form.save()
-        flash_saved(request, f"“{place}” is added.", "place-new")
+        flash_saved(request, f"Workstation added: {place}.", "place-new")
         return redirect("place-list")
     return render_form(request, "jobs/planner/workstation_list.html", form, places=WorkPlace.objects.all())
 
@@ -36,7 +36,7 @@ def workstation_edit(request: StaffRequest, pk: int) -> HttpResponse:
     place = get_object_or_404(WorkPlace, pk=pk)
     form = WorkstationForm(post_data(request), instance=place)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"“{place}” is saved.", f"place-{pk}")
+        flash_saved(request, f"Workstation saved: {place}.", f"place-{pk}")
         return redirect("place-list")
     has_slots = place.slots.exists()
     return render_form(request, "jobs/planner/workstation_form.html", form, place=place, has_slots=has_slots)
@@ -58,7 +58,7 @@ def working_hours(request: StaffRequest) -> HttpResponse:
     week = parse_hours(shop.working_hours)
     form = OpeningHoursForm(post_data(request), instance=shop)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, "The working hours are saved.", "working-hours")
+        flash_saved(request, "Opening hours saved.", "working-hours")
         return redirect("working-hours")
     outside = slots_outside(week, upcoming_slots())
     return render_form(request, "jobs/planner/opening_hours.html", form, outside=outside)
@@ -90,13 +90,13 @@ def closed_days_edit(request: StaffRequest, pk: int) -> HttpResponse:
 
 def save_closed_days(request: StaffRequest, form: ClosedDaysForm, draft: str) -> HttpResponse:
     days = form.save() if form.instance.pk is None else form.instance
-    flash_saved(request, f"Shut: {days}.", draft)
+    flash_saved(request, f"Closed days {'saved' if form.instance.version > 1 else 'added'}: {days}.", draft)
     if slots := slots_on(days, upcoming_slots()):
         listed = "; ".join(
             f"{slot}, {timezone.localtime(slot.starts_at):%a %-d %b}, {format_shop_time(slot.starts_at)}"
             for slot in slots
         )
-        messages.warning(request, f"Still kept for these days, and to be moved: {listed}.")
+        messages.warning(request, f"These slots are on closed days and need moving: {listed}.")
     return redirect("shut-days-list")
 
 
@@ -106,5 +106,5 @@ def closed_days_remove(request: StaffRequest, pk: int) -> HttpResponse:
     days = get_object_or_404(ShutDays, pk=pk)
     name = str(days)
     days.delete()
-    messages.success(request, f"Open again: {name}.")
+    messages.success(request, f"Closed days deleted: {name}.")
     return redirect("shut-days-list")

@@ -1,11 +1,10 @@
-"""Which job has the dyno and the benches when, in shop time.
+"""Rules of slots on the dyno and at the benches, in shop time.
 
 Durations are computed in UTC: sums of local times follow the clock on the wall, and are an hour out
 across a change of the clocks.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -13,14 +12,16 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.dateparse import parse_date
+from django.utils.text import capfirst
 
 from jobs.models import ShutDays, Slot, WorkPlace
-from jobs.planner.opening_hours import ONE_DAY, Hours, OpeningHours
+from jobs.planner.opening_hours import Hours, OpeningHours
 from workshop.clock import check_plausible_day, to_utc, utc_instants
 from workshop.models import StaleRecord
 from workshop.records.times import planned_day_warning
 
 MAX_LENGTH = timedelta(hours=16)
+MOVED_BY_ANOTHER = "Someone else has moved this slot. Check it and try again."
 
 
 def format_shop_time(when: datetime) -> str:
@@ -40,9 +41,11 @@ def save_slot(slot: Slot) -> None:
             slot.save()
     except IntegrityError as problem:
         taken = overlap_message(slot)
-        raise ValueError(taken or "Somebody took this place at the same moment. Look again.") from problem
+        raise ValueError(
+            taken or "Someone else has just booked this workstation. Choose another time."
+        ) from problem
     except StaleRecord as problem:
-        raise ValueError("Somebody moved this slot meanwhile. Look at it and move it again.") from problem
+        raise ValueError(MOVED_BY_ANOTHER) from problem
 
 
 def overlap_message(slot: Slot) -> str:
@@ -52,7 +55,7 @@ def overlap_message(slot: Slot) -> str:
     if other is None:
         return ""
     until = f"{format_shop_time(other.starts_at)} to {format_shop_time(other.ends_at)}"
-    return f"Job {other.job} has the {other.place} from {until} that day."
+    return f"{capfirst(str(other.place))} is booked for job {other.job} from {until} that day."
 
 
 def date_warning(slot: Slot) -> str:
@@ -68,35 +71,62 @@ def outside_hours_warning(slot: Slot, opening_hours: OpeningHours) -> str:
     )
 
 
-def heat_warning(slot: Slot) -> str:
+def heat_warning(slot: Slot, others: Iterable[Slot] | None = None) -> str:
     """Return a warning if a bench is booked after the dyno for the same bike on the same day, or "".
 
-    Common practice, no single source: clearances are measured on a cold engine, as service manuals ask.
+    ``others`` are the slots to compare with, if they are at hand. Common practice, no single source:
+    clearances are measured on a cold engine, as service manuals ask.
     """
-    others = Slot.objects.filter(job__bike=slot.job.bike_id).exclude(pk=slot.pk).select_related("place")
+    if others is None:
+        others = Slot.objects.filter(job__bike=slot.job.bike_id).select_related("place", "job")
+    bike, day = slot.job.bike_id, timezone.localdate(slot.starts_at)
+    same = [other for other in others if other.job.bike_id == bike and other.pk != slot.pk]
     if slot.place.kind == WorkPlace.Kind.BENCH:
-        day = start_of_day(timezone.localdate(slot.starts_at))
-        dyno = others.filter(
-            place__kind=WorkPlace.Kind.DYNO, starts_at__lt=slot.starts_at, ends_at__gt=day
-        ).last()
-        bench = slot if dyno else None
+        before = [other for other in same if is_run(other) and other.starts_at < slot.starts_at]
+        dyno = max((other for other in before if last_day(other) >= day), key=start, default=None)
+        bench: Slot | None = slot
     else:
-        evening = start_of_day(last_day(slot) + ONE_DAY)
-        bench = others.filter(
-            place__kind=WorkPlace.Kind.BENCH, starts_at__gt=slot.starts_at, starts_at__lt=evening
-        ).first()
-        dyno = slot if bench else None
+        after = [other for other in same if not is_run(other) and other.starts_at > slot.starts_at]
+        evening = last_day(slot)
+        on_day = (other for other in after if timezone.localdate(other.starts_at) <= evening)
+        bench, dyno = min(on_day, key=start, default=None), slot
     if dyno is None or bench is None:
         return ""
     return (
         f"The bike has the {dyno.place} until {format_shop_time(dyno.ends_at)} and the {bench.place} from "
-        f"{format_shop_time(bench.starts_at)}, the same day. If its valves are to be measured: clearances "
-        "are measured on a cold engine, so leave it time to cool, or take another day."
+        f"{format_shop_time(bench.starts_at)}, the same day. If you measure its valves: clearances are "
+        "measured on a cold engine, so let it cool first, or choose another day."
     )
 
 
-def start_of_day(day: date) -> datetime:
-    return datetime.combine(day, time(), timezone.get_current_timezone())
+def is_run(slot: Slot) -> bool:
+    return slot.place.kind == WorkPlace.Kind.DYNO
+
+
+def start(slot: Slot) -> datetime:
+    return slot.starts_at
+
+
+def person_warning(slot: Slot) -> str:
+    """Return a warning if the person of the slot has another one at the same time, or ""."""
+    if slot.person_id is None:
+        return ""
+    at_once = Slot.objects.filter(
+        person=slot.person_id, starts_at__lt=slot.ends_at, ends_at__gt=slot.starts_at
+    )
+    other = at_once.exclude(pk=slot.pk).select_related("job", "place", "person").first()
+    if other is None:
+        return ""
+    until = f"{format_shop_time(other.starts_at)} to {format_shop_time(other.ends_at)}"
+    return f"{other.person} also has {other.place}, job {other.job}, from {until}."
+
+
+def due_warning(slot: Slot) -> str:
+    """Return a warning if the slot ends after its job is due, or ""."""
+    due = slot.job.promised_at
+    if due is None or slot.ends_at <= due:
+        return ""
+    return f"Job {slot.job} is due before this slot ends: {timezone.localtime(due):%a %-d %b, %H:%M}."
 
 
 def upcoming_slots() -> list[Slot]:
@@ -119,14 +149,20 @@ def slots_outside(hours: tuple[Hours, ...], slots: Iterable[Slot]) -> list[Slot]
     return [slot for slot in slots if outside_hours_warning(slot, week)]
 
 
-def move_slot(slot: Slot, *, day: date, place: WorkPlace) -> Slot:
-    """Return the slot on another day or workstation, at the same shop time and as long."""
+def move_slot(
+    slot: Slot, *, day: date, place: WorkPlace, clock: time | None = None, lasts: timedelta | None = None
+) -> Slot:
+    """Return the slot on another day or workstation; at the same shop time and as long, unless given.
+
+    Raises ValueError with a sentence if the clocks skip that time.
+    """
     local = timezone.localtime(slot.starts_at)
     zone = timezone.get_current_timezone()
     assert isinstance(zone, ZoneInfo)
-    lasts = slot.ends_at - slot.starts_at
-    if check_plausible_day(day) != local.date():
-        slot.starts_at = to_utc(zone, day, local.time(), second=False)
+    lasts = lasts or slot.ends_at - slot.starts_at
+    wanted = clock or local.time()
+    if (check_plausible_day(day), wanted) != (local.date(), local.time()):
+        slot.starts_at = to_utc(zone, day, wanted, second=False)
     slot.ends_at, slot.place = slot.starts_at + lasts, place
     return slot
 
@@ -136,67 +172,6 @@ def workstations_for(slot: Slot) -> QuerySet[WorkPlace]:
     return WorkPlace.objects.filter(Q(retired=False) | Q(pk=slot.place_id))
 
 
-@dataclass(frozen=True)
-class ScheduleDay:
-    date: date
-    closed_reason: str  # "" if the shop is open
-
-
-@dataclass(frozen=True)
-class ScheduleCell:
-    day: ScheduleDay
-    slots: list[Slot]
-
-
-@dataclass(frozen=True)
-class ScheduleRow:
-    place: WorkPlace
-    cells: list[ScheduleCell]
-
-
-@dataclass(frozen=True)
-class Schedule:
-    days: list[ScheduleDay]
-    rows: list[ScheduleRow]
-    closed_days: list[ShutDays]  # those among these days
-    outside: set[int]  # keys of the slots outside the opening hours of their weekday
-    first: date
-    earlier: date  # first day of the page before
-    later: date
-
-    @property
-    def closed_days_with_slots(self) -> list[ScheduleDay]:
-        """Return the closed days that hold slots."""
-        taken = {cell.day for row in self.rows for cell in row.cells if cell.slots}
-        return [day for day in self.days if day.closed_reason and day in taken]
-
-
-def build_schedule(first: date, opening_hours: OpeningHours) -> Schedule:
-    """Build the schedule of the next working days, with closed days that hold slots."""
-    zone = timezone.get_current_timezone()
-    open_days = opening_hours.working_days_from(first)
-    last = open_days[-1] if open_days else first
-    begin, end = (datetime.combine(day, time(), zone) for day in (first, last + ONE_DAY))
-    slots = list(
-        Slot.objects.filter(starts_at__lt=end, ends_at__gt=begin).select_related(
-            "job__bike", "job__customer", "place"
-        )
-    )
-    span = [first + ONE_DAY * ahead for ahead in range((last - first).days + 1)]
-    days = [
-        ScheduleDay(day, opening_hours.closed_reason(day))
-        for day in span
-        if day in open_days or any(is_on_day(slot, day) for slot in slots)
-    ]
-    places = WorkPlace.objects.filter(Q(retired=False) | Q(pk__in={slot.place_id for slot in slots}))
-    closed_days = [days for days in opening_hours.closed_days if days.first <= last and days.last >= first]
-    outside = {slot.pk for slot in slots_outside(opening_hours.hours, slots)}
-    rows = [build_row(place, days, slots) for place in places]
-    return Schedule(
-        days, rows, closed_days, outside, first, opening_hours.working_day_before(first), last + ONE_DAY
-    )
-
-
 def parse_day(text: str) -> date | None:
     """Parse the day in an address or form, or None if it is not plausible."""
     try:
@@ -204,13 +179,6 @@ def parse_day(text: str) -> date | None:
         return day and check_plausible_day(day)
     except ValueError:
         return None  # of the right shape, but no day, such as 2026-02-31
-
-
-def build_row(place: WorkPlace, days: Iterable[ScheduleDay], slots: list[Slot]) -> ScheduleRow:
-    def on(day: date) -> list[Slot]:
-        return [slot for slot in slots if slot.place_id == place.pk and is_on_day(slot, day)]
-
-    return ScheduleRow(place, [ScheduleCell(day, on(day.date)) for day in days])
 
 
 def is_on_day(slot: Slot, day: date) -> bool:

@@ -15,15 +15,17 @@ from jobs.job.lookup import get_job_or_404
 from jobs.models import Job, Run
 from jobs.runs.forms import AttachForm
 from jobs.runs.importing import ImportResult, Outcome, import_run, size_refusal
+from jobs.runs.refused_uploads import STORED_FOR, RefusedUpload
 from workshop.access.roles import StaffRequest, roles
 from workshop.models import Role
 from workshop.records.responses import post_data
 
 ROLLER = (
-    "A bike on the roller",
-    "Tyre and roller catch and throw: straps checked, nobody behind or beside the bike, loose things away. "
-    "Exhaust gas kills unseen: extraction running, carbon monoxide watched. Wear hearing protection, keep "
-    "fuel and fire apart, stay below the tyre's speed symbol. What your safety rules ask goes first.",
+    "Bike on the dyno",
+    "Tyres and rollers can catch and throw things: check the straps, keep everyone away from behind and "
+    "beside the bike, clear loose items. Exhaust gas kills and you cannot see it: run the extraction and "
+    "monitor carbon monoxide. Wear hearing protection, keep fuel away from ignition sources, "
+    "stay below the tyre's speed rating. Your own safety rules take precedence.",
 )
 
 
@@ -36,24 +38,34 @@ def run_attach(request: StaffRequest, number: str) -> HttpResponse:
     around the whole request would block the database while large files are read.
     """
     job = get_job_or_404(number)
-    form = AttachForm(
-        post_data(request), request.FILES or None, instance=Run(job=job), job=job, shop=request.shop
-    )
     by_script = request.accepts("application/json") and not request.accepts("text/html")
+    refused = RefusedUpload.parse(request.user.pk, request.POST.get("refused_upload", ""))
+    form = AttachForm(
+        post_data(request),
+        request.FILES or None,
+        instance=Run(job=job),
+        job=job,
+        shop=request.shop,
+        stored_files=[] if by_script else refused.load(request.POST.getlist("stored_file")),
+    )
     if form.is_valid():
         files = form.cleaned_data["run_files"]
         uploads = [import_file(request, job, file, form) for file in files]
+        refused.discard()
         return respond_to_script(uploads) if by_script else respond_to_page(request, job, uploads)
     if by_script:
         return JsonResponse({"ok": False, "message": describe_errors(form)}, status=422)
+    refused.add(request.FILES.getlist("run_files"))
     return form_page(
         request,
         form,
         job=job,
-        title="Attach runs",
+        title="Upload runs",
         section="runs",
         cautions=[ROLLER],
         template="jobs/runs/attach.html",
+        refused=refused,
+        stored_minutes=STORED_FOR.seconds // 60,
     )
 
 

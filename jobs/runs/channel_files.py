@@ -74,6 +74,6 @@ def load_channels(run: Run, names: Iterable[str]) -> dict[str, FloatArray]:
                     unpacked[name].flags.writeable = False
     except (OSError, KeyError, EOFError, zipfile.BadZipFile) as problem:
         raise ValueError(
-            f"The stored channels of {run} can't be opened. Read its file again from the file layout."
+            f"The stored channels of {run} cannot be opened. Import its file again under “Import settings”."
         ) from problem
     return {name: unpacked[name] for name in wanted}

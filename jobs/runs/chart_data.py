@@ -18,12 +18,16 @@ Look = Literal["before", "after", "other", "aside"]
 
 Chart = dict[str, Any]
 
+# Beyond it an engine does not burn: overrun and air. Rule of thumb, no published source.
+USUAL_LAMBDA = (0.65, 1.25)
+
 
 @dataclass(frozen=True, eq=False)
 class CurveLine:
     """A line of a chart with its 95 % band, in stored units.
 
-    ``samples_of`` names the line whose samples these are, drawn as dots behind it.
+    ``samples_of`` names the line whose samples these are, drawn as dots behind it. Lines of one ``group``
+    share a label at their ends; ``hue`` from 1 tells lines of one look apart.
     """
 
     label: str
@@ -33,16 +37,23 @@ class CurveLine:
     low: FloatArray | None = None
     high: FloatArray | None = None
     samples_of: str = ""
+    group: str = ""
+    hue: int = 0
 
 
 @dataclass(frozen=True)
 class ChannelDisplay:
-    """How a quantity is shown: title, unit, decimals and conversion from the stored values."""
+    """How a quantity is shown: title, unit, decimals and conversion from the stored values.
+
+    An axis spans at least ``min_span``, and leaves out what lies beyond ``usual``, both in the shown unit.
+    """
 
     title: str
     unit: str
     digits: int
     show: Callable[[FloatArray], FloatArray] = field(default=lambda values: values)
+    min_span: float = 0.0
+    usual: tuple[float, float] | None = None
 
 
 def plain_numbers(values: FloatArray, digits: int) -> list[float | None]:
@@ -57,10 +68,15 @@ def channel_display(name: str, shop: ShopProfile, file_unit: str = "") -> Channe
         return ChannelDisplay(name, file_unit, 2)
     unit = shop_unit(shop, channel.display_quantity, stored_in=channel.unit)
     digits = _digits(channel.display_quantity, unit)
-    if unit in ("lambda", "one"):
+    if unit == "lambda":
+        return ChannelDisplay(channel.label, "", digits, min_span=0.1, usual=USUAL_LAMBDA)
+    if unit == "one":
         return ChannelDisplay(channel.label, "", digits)
     return ChannelDisplay(
-        channel.label, label(unit), digits, lambda values: convert(values, channel.unit, unit)
+        channel.label,
+        label(unit),
+        digits,
+        lambda values: convert(values, channel.unit, unit),
     )
 
 
@@ -88,17 +104,23 @@ def build_chart(
         "x_label": x_label,
         "x_unit": x_unit,
         "x_digits": x_digits,
-        "panels": [
-            {
-                "title": measure.title[:1].upper() + measure.title[1:],
-                "y_label": measure.title,
-                "y_unit": measure.unit,
-                "digits": measure.digits,
-                "series": [_series(line, measure, x_digits) for line in lines],
-            }
-            for measure, lines in panels
-        ],
+        "panels": [_panel(measure, lines, x_digits) for measure, lines in panels],
     }
+
+
+def _panel(measure: ChannelDisplay, lines: Sequence[CurveLine], x_digits: int) -> dict[str, Any]:
+    panel: dict[str, Any] = {
+        "title": measure.title[:1].upper() + measure.title[1:],
+        "y_label": measure.title,
+        "y_unit": measure.unit,
+        "digits": measure.digits,
+        "series": [_series(line, measure, x_digits) for line in lines],
+    }
+    if measure.min_span:
+        panel["min_span"] = measure.min_span
+    if measure.usual:
+        panel["usual"] = measure.usual
+    return panel
 
 
 def _series(line: CurveLine, measure: ChannelDisplay, x_digits: int) -> dict[str, Any]:
@@ -112,6 +134,10 @@ def _series(line: CurveLine, measure: ChannelDisplay, x_digits: int) -> dict[str
     if line.low is not None and line.high is not None:
         series["low"] = plain_numbers(measure.show(line.low), digits)
         series["high"] = plain_numbers(measure.show(line.high), digits)
+    if line.group:
+        series["group"] = line.group
+    if line.hue:
+        series["hue"] = line.hue
     if line.samples_of:
         series |= {"points": "circle", "fine": True, "like": line.samples_of}
     return series

@@ -1,7 +1,7 @@
 """Charts of runs in the shop's units, as js/charts.js draws them."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -47,11 +47,18 @@ class OverlayOptions:
 
 @dataclass(frozen=True, eq=False)
 class OverlayRun:
-    """A run in the overlay: its result, name and look."""
+    """A run in the overlay: its result, name and look; runs of one ``group`` share a label.
+
+    ``short`` is its name in a list of runs that share a tune; ``hue`` from 1 tells runs of one look apart,
+    such as held runs by their grip.
+    """
 
     result: RunResult
     name: str
     look: Look
+    short: str = ""
+    group: str = ""
+    hue: int = 0
 
     @property
     def run(self) -> Run:
@@ -103,11 +110,33 @@ def overlay(runs: Sequence[OverlayRun], shop: ShopProfile, options: OverlayOptio
             dots = [sample_line(overlay_run, name, options) for overlay_run in runs]
             lines += [dot for dot in dots if dot is not None]
         panels.append((_overlay_display(name, runs, shop), lines))
+    main = len(panels)
+    if options.quantity == POWER_AND_TORQUE and options.against == "engine_speed":
+        panels += lambda_panel(runs, shop, options)
     if options.against == "road_speed":
-        notes = ("Repeats are shown as lines: a band lies over engine speed.",) if options.band else ()
+        notes = (
+            ("Each run is a line here. A mean with its band is drawn over engine speed only.",)
+            if options.band
+            else ()
+        )
         road = channel_display("road_speed_kmh", shop)
         return Overlay(build_chart(road.title, road.unit, panels), tuple(missing), notes)
-    return Overlay(build_chart("engine speed", "1/min", panels), tuple(missing))
+    chart = build_chart("engine speed", "rpm", panels)
+    for panel in chart["panels"][main:]:
+        panel["low"] = True
+    return Overlay(chart, tuple(missing))
+
+
+def lambda_panel(
+    runs: Sequence[OverlayRun], shop: ShopProfile, options: OverlayOptions
+) -> list[tuple[ChannelDisplay, list[CurveLine]]]:
+    """Return the panel of lambda under power and torque, or nothing if no run measured it."""
+    lines = [line for run in runs if (line := build_line(run, "lambda", shop, options)) is not None]
+    if not any(np.isfinite(line.y).any() for line in lines):
+        return []
+    if options.band:
+        lines = merge_repeats(lines, {overlay_run.name: overlay_run for overlay_run in runs}, shop)
+    return [(channel_display("lambda", shop), lines)]
 
 
 def _overlay_display(name: str, runs: Sequence[OverlayRun], shop: ShopProfile) -> ChannelDisplay:
@@ -148,7 +177,7 @@ def build_line(
             return None
         known = np.isfinite(road) & np.isfinite(y)
         x, y = channel_display("road_speed_kmh", shop).show(road[known]), y[known]
-    return CurveLine(overlay_run.name, overlay_run.look, x, y)
+    return CurveLine(overlay_run.name, overlay_run.look, x, y, group=overlay_run.group, hue=overlay_run.hue)
 
 
 def sample_line(overlay_run: OverlayRun, name: str, options: OverlayOptions) -> CurveLine | None:
@@ -220,8 +249,10 @@ def overlay_by_time(runs: Sequence[OverlayRun], shop: ShopProfile, options: Over
             y = channels[name] * (
                 power_scale(overlay_run.result, options) if name in ("power_kw", "torque_nm") else 1.0
             )
-            lines.append(CurveLine(overlay_run.name, overlay_run.look, *decimate(channels["time_s"], y)))
-    note = f"At most {MAX_SAMPLES} samples of a run are drawn, the highest and lowest among them."
+            xy = decimate(channels["time_s"], y)
+            line = CurveLine(overlay_run.name, overlay_run.look, *xy)
+            lines.append(replace(line, group=overlay_run.group, hue=overlay_run.hue))
+    note = f"At most {MAX_SAMPLES} samples of each run are drawn, always with its highest and lowest."
     return Overlay(
         build_chart("time from the start of the sweep", "s", panels, x_digits=2), tuple(missing), (note,)
     )
@@ -312,4 +343,6 @@ def ratio_chart(result: RunResult) -> Chart | None:
     if ratio is None:
         return None
     line = CurveLine("change of ratio", "after", ratio.engine_speed_rpm, ratio.change_pct)
-    return build_chart("engine speed", "1/min", [(ChannelDisplay("change of ratio", "%", 1), [line])])
+    return build_chart(
+        "engine speed", "rpm", [(ChannelDisplay("change of ratio", "%", 1, min_span=2.0), [line])]
+    )

@@ -56,9 +56,9 @@ def clean_file(run: Run, redaction: Redaction) -> None:
 NAMED_RUN_FILES = StoredDocuments(
     name="run files",
     advice=(
-        "These files contain the name, the phone number or the email address. If you delete it, signs “#” "
-        "take its place in the file; all measured values stay. The file's SHA-256 changes, so it no longer "
-        "agrees with the one printed on a sheet that was issued before."
+        "These files contain the name, the phone number or the email address. If you delete "
+        "them, “#” characters replace them in the file. All measured values stay. The file's SHA-256 "
+        "changes, so it no longer matches the one printed on sheets issued before."
     ),
     find=find_named_files,
     title=lambda run: f"Run file no. {run.pk} of job {run.job}",

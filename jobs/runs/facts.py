@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import ngettext
+
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
-from jobs.job.sentences import counted
-from jobs.models import Run
+from jobs.models import DynoSession, Run
 from jobs.runs.file_correction import OBSERVED
 from jobs.runs.results import RunResult, run_results
 
@@ -38,9 +39,10 @@ class RunFacts:
     sha256: str
     smoothing: str = ""
     file_correction_unknown: bool = False
+    session: int | None = None  # on the dyno, if the job has several
 
 
-def run_facts(result: RunResult) -> RunFacts:
+def run_facts(result: RunResult, session: int | None = None) -> RunFacts:
     run, correction = result.run, result.correction
     # The highest point of a held run says where the grip was held, not what the engine gives.
     curve = result.curve if run.kind == Run.Kind.SWEEP else None
@@ -69,6 +71,7 @@ def run_facts(result: RunResult) -> RunFacts:
         sha256=run.sha256,
         smoothing=result.smoothing_sentence if curve else "",
         file_correction_unknown=curve is not None and not result.file_correction.is_known,
+        session=session,
     )
 
 
@@ -83,7 +86,11 @@ def flag_sentences(result: RunResult) -> list[str]:
 
 
 def printed_runs(results: JobResults) -> list[RunFacts]:
-    return [run_facts(run) for run in results.get(run_results).values()]
+    sessions = {session.pk: session.number for session in results.rows(DynoSession)}
+    return [
+        run_facts(result, sessions.get(result.run.session_id or 0, DynoSession.FIRST) if sessions else None)
+        for result in results.get(run_results).values()
+    ]
 
 
 def runs_done(results: JobResults) -> Iterator[str]:
@@ -91,8 +98,9 @@ def runs_done(results: JobResults) -> Iterator[str]:
     runs = results.rows(Run)
     if runs:
         excluded = sum(run.set_aside for run in runs)
-        aside = f", {excluded} of them set aside" if excluded else ""
-        yield f"{counted(len(runs), 'run')} made on the roller{aside}"
+        text = ngettext("%(count)s run made on the dyno", "%(count)s runs made on the dyno", len(runs))
+        aside = ngettext(", %(count)s of them excluded", ", %(count)s of them excluded", excluded)
+        yield text % {"count": len(runs)} + (aside % {"count": excluded} if excluded else "")
 
 
 RUNS = Printed(

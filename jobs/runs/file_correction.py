@@ -1,33 +1,38 @@
 """Whether the figures of a run's file were corrected for the air before they came here, and by what."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from django.core.exceptions import ValidationError
 
 from jobs.calc.dyno.air import STANDARDS, Air
 from jobs.calc.run_file import FileLayoutSpec, StatedCorrection
+from jobs.calc.units.numbers import format_number
 from jobs.models import Run
 from jobs.runs.channel_files import load_channels
+from workshop.models import ShopProfile
+from workshop.units.shop_units import format_for_shop
 
 OBSERVED, OTHER = "observed", "other"
 CORRECTION_CHOICES = [
     ("", "not known"),
-    (OBSERVED, "no, as observed"),
+    (OBSERVED, "no, uncorrected"),
     *((key, f"yes, by {standard.name}") for key, standard in STANDARDS.items()),
     (OTHER, "yes, by another standard"),
 ]
-CORRECTION_HELP = "A correction is taken back first, so that nothing is corrected twice."
-FACTOR_HELP = "If the file states it. Otherwise it follows from the air."
-FACTOR_OF_OBSERVED = "Figures as observed have no factor. Clear it, or say by what they were corrected."
-FACTOR_OF_OTHER = "Enter the factor: for another standard there is no formula here."
-FACTOR_MISSING = "Enter the factor or the air of the run: one of them takes it back."
+CORRECTION_HELP = "This correction is removed first, so that no value is corrected twice."
+FACTOR_HELP = "Enter it if the file states it. If not, it is calculated from the air data."
+FACTOR_OF_OBSERVED = "Uncorrected values have no factor. Clear it, or choose the standard used."
+FACTOR_OF_OTHER = "Enter the factor. There is no formula for other standards."
+FACTOR_MISSING = "Enter the factor or the air data of the run, so that the correction can be removed."
 AIR_CHANNELS = {
     "temperature_c": "ambient_temperature_c",
     "pressure_kpa": "barometric_pressure_kpa",
     "humidity_pct": "humidity_pct",
 }
-UNKNOWN = "not known whether corrected already"
+UNKNOWN = "not known"
 SAME_FACTOR = 0.0005
 
 
@@ -58,8 +63,10 @@ def file_correction(run: Run) -> FileCorrection:
     stated = stated_in_report(run.report)
     evidence = ", ".join(stated.evidence) if stated else ""
     if run.corrected_by == OBSERVED:
-        doubt = f"The run is entered as observed, but {evidence}. Check which is right." if evidence else ""
-        return FileCorrection("as observed", is_known=True, sentence=doubt)
+        doubt = (
+            f"The run is entered as uncorrected, but {evidence}. Check which is correct." if evidence else ""
+        )
+        return FileCorrection("uncorrected", is_known=True, sentence=doubt)
     if run.corrected_by or run.file_factor:
         return FileCorrection(_taken_back(run), is_known=True, sentence=_other_factor(run, stated))
     if evidence:
@@ -67,10 +74,11 @@ def file_correction(run: Run) -> FileCorrection:
             UNKNOWN,
             is_known=False,
             in_doubt=True,
-            sentence=f"The file's figures may be corrected for the air already: {evidence}. They are shown "
-            "as they are in the file, and not corrected, until the run is edited to say whether they are.",
+            sentence=f"The values in the file may already be corrected: {evidence}. They are shown "
+            "as in the file, without correction, until you edit the run and enter whether they "
+            "are corrected.",
         )
-    # The form of earlier versions offered "no, as observed" where today's says that it is not known.
+    # The form of earlier versions offered "no, uncorrected" where today's says that it is not known.
     return FileCorrection("", is_known=True) if stated is None else FileCorrection(UNKNOWN, is_known=False)
 
 
@@ -78,7 +86,7 @@ def _taken_back(run: Run) -> str:
     standard = STANDARDS.get(run.corrected_by)
     by = f" by {standard.name}" if standard else ""
     factor = f", factor {run.file_factor:g}" if run.file_factor else ""
-    return f"corrected already{by}{factor}; taken back first"
+    return f"already corrected{by}{factor}; removed first"
 
 
 def _other_factor(run: Run, stated: StatedCorrection | None) -> str:
@@ -88,7 +96,7 @@ def _other_factor(run: Run, stated: StatedCorrection | None) -> str:
         return ""
     return (
         f"The file states a factor of {stated.factor:g} ({', '.join(stated.evidence)}), and "
-        f"{run.file_factor:g} was entered. Check which is right."
+        f"{run.file_factor:g} was entered. Check which is correct."
     )
 
 
@@ -112,6 +120,29 @@ def settle_correction(run: Run, layout: FileLayoutSpec | None, stated: StatedCor
         elif stated.evidence:
             run.corrected_by = ""
     run.file_factor = factor_to_use(run.corrected_by, run.file_factor, stated)
+
+
+def offered_air(run: Run) -> dict[str, float]:
+    """Return the air in the file of a run that has none; empty if it is not plausible."""
+    if any(getattr(run, name) is not None for name in AIR_CHANNELS):
+        return {}
+    try:
+        air = air_in_file(run)
+    except ValueError:
+        return {}
+    found = {name: round(float(getattr(air, name)), 2) for name in AIR_CHANNELS} if air else {}
+    try:
+        Run(**found).clean_fields(exclude=[f.name for f in Run._meta.fields if f.name not in AIR_CHANNELS])
+    except ValidationError:
+        return {}
+    return found
+
+
+def describe_air(air: Mapping[str, float], shop: ShopProfile) -> str:
+    """Write temperature, pressure and humidity of the air in the shop's units."""
+    temperature = format_for_shop(air["temperature_c"], "temperature", shop)
+    pressure = format_for_shop(air["pressure_kpa"], "pressure", shop)
+    return f"{temperature}, {pressure}, {format_number(air['humidity_pct'])} % humidity"
 
 
 def air_in_file(run: Run) -> Air | None:

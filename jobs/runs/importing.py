@@ -11,6 +11,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
+from itertools import count
 from pathlib import PurePath
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -42,31 +43,43 @@ from jobs.checklists.sessions import session_at
 from jobs.models import FileLayout, Job, Run, TuneRevision
 from jobs.runs.bike_doubts import bike_doubts, expected_bike
 from jobs.runs.channel_files import FloatArray, stored_channels
-from jobs.runs.file_correction import OBSERVED, file_correction, settle_correction
-from workshop.models import ShopProfile, StaffMember, StaleRecord
+from jobs.runs.file_correction import (
+    OBSERVED,
+    describe_air,
+    file_correction,
+    offered_air,
+    settle_correction,
+)
+from workshop.models import Instrument, ShopProfile, StaffMember, StaleRecord
 
-MAX_NAME_LENGTH = 200
+MAX_NAME_LENGTH = 200  # of a file
+MAX_RUN_NAME = 120
 # Kinds of which a file gives one curve; several pulls in it would be one too many.
 ONE_PULL_KINDS = (Run.Kind.SWEEP, Run.Kind.HELD)
+# After the end of a slot files are still uploaded. Rule of thumb, no published source.
+LATE_AFTER = timedelta(hours=2)
 BYTES_IN_MB = 1024 * 1024
 
 
 class Outcome(StrEnum):
     READ = "read"
     TO_NAME = "to be confirmed"
-    REFUSED = "can't be read"
-    ATTACHED_BEFORE = "attached before"
+    REFUSED = "cannot be read"
+    ATTACHED_BEFORE = "already uploaded"
 
 
 @dataclass(frozen=True)
 class RunDetails:
     """Details shared by all files that are attached together; an empty kind is found for each file."""
 
+    name: str = ""
     kind: str = Run.Kind.SWEEP
     gear: int | None = None
     temperature_c: float | None = None
     pressure_kpa: float | None = None
     humidity_pct: float | None = None
+    weather_station: Instrument | None = None
+    lambda_probe: Instrument | None = None
     corrected_by: str = ""
     file_factor: float | None = None
     tune_revision: TuneRevision | None = None
@@ -116,8 +129,8 @@ def size_refusal(name: str, size: int) -> str:
         return ""
     limit = settings.RUN_FILE_LIMIT // BYTES_IN_MB
     return (
-        f"{name}: {format_number(size / BYTES_IN_MB)} MB is more than the {limit} MB that are read. "
-        "Export a shorter part of it, or fewer columns, and attach that. Nothing was kept."
+        f"{name}: {format_number(size / BYTES_IN_MB)} MB is more than the limit of {limit} MB. "
+        "Export a shorter part or fewer columns and upload that. The file was not stored."
     )
 
 
@@ -144,7 +157,8 @@ def import_run(
     made_at, note = resolve_recorded_at(job, data, details)
     proposed, proposal_note = with_proposal(details, parsed.proposal, last_gear)
     note = f"{proposal_note} {note}".strip()
-    run = new_run(job, by, name, data, sha256, replace(proposed, made_at=made_at))
+    details = replace(proposed, made_at=made_at, name=find_free_name(job, details.name))
+    run = new_run(job, by, name, data, sha256, details)
     try:
         with stored_channels(run, parsed.channels), transaction.atomic():
             result = save_run(run, parsed)
@@ -167,7 +181,7 @@ def with_proposal(
         words.append(f"{Run.Kind(kind).label}{grip}")
     if not details.gear and proposal.gear:
         words.append(f"gear {proposal.gear}")
-    note = f"Taken as {', '.join(words)}; edit the run if it is not." if words else ""
+    note = f"Imported as {', '.join(words)}. Edit the run if that is wrong." if words else ""
     return replace(details, kind=kind, gear=gear), note
 
 
@@ -180,10 +194,18 @@ def resolve_recorded_at(job: Job, data: bytes, details: RunDetails) -> tuple[dat
     if made_at is None:
         stated = find_stated_time(data)
         if made_at := to_shop_time(stated.at):
-            note = f"Made {made_at:%Y-%m-%d %H:%M}, as the file says."
+            note = f"Recorded {made_at:%Y-%m-%d %H:%M} (from the file)."
         elif stated.doubt:
-            note = f"{stated.doubt}: the time of attaching stands in its place, set it by editing the run."
+            note = f"{stated.doubt}. The upload time was used instead. Edit the run to correct it."
     return find_free_time(job, made_at or timezone.now()), note
+
+
+def needs_time(job: Job, data: bytes) -> bool:
+    """Return True if a file states no time and the job's slots are over, so that it may be uploaded late."""
+    ends = list(job.slots.order_by("ends_at").values_list("starts_at", "ends_at"))
+    now = timezone.now()
+    is_late = bool(ends) and not any(start <= now <= end + LATE_AFTER for start, end in ends)
+    return is_late and ends[0][0] < now and to_shop_time(find_stated_time(data).at) is None
 
 
 def find_free_time(job: Job, made_at: datetime) -> datetime:
@@ -191,6 +213,13 @@ def find_free_time(job: Job, made_at: datetime) -> datetime:
     while job.runs.filter(made_at=made_at).exists():
         made_at += timedelta(seconds=1)
     return made_at
+
+
+def find_free_name(job: Job, name: str) -> str:
+    """Return the name, numbered if a run of the job has it already; one upload names all its files alike."""
+    taken = set(job.runs.filter(name__startswith=name).values_list("name", flat=True)) if name else set()
+    numbered = (f"{name[: MAX_RUN_NAME - 4]} {number}" for number in count(2))
+    return name if name not in taken else next(free for free in numbered if free not in taken)
 
 
 def to_shop_time(stated: datetime | None) -> datetime | None:
@@ -203,7 +232,7 @@ def to_shop_time(stated: datetime | None) -> datetime | None:
 
 def report_duplicate(earlier: Run, name: str) -> ImportResult:
     as_name = "" if earlier.original_name == name else f" as {earlier.original_name}"
-    sentence = f"{name} is attached to this job already{as_name}; nothing was added."
+    sentence = f"{name} has already been uploaded to this job{as_name}. Nothing was added."
     return ImportResult(earlier, Outcome.ATTACHED_BEFORE, sentence)
 
 
@@ -258,7 +287,7 @@ def find_pulls_of_kind(content: RunFile, kind: str) -> tuple[Pull, ...]:
 
 
 def pull_doubts(pulls: Sequence[Pull | PullRange]) -> tuple[str, ...]:
-    return (f"This file holds {len(pulls)} pulls. Say whether each becomes a run.",) if pulls else ()
+    return (f"This file holds {len(pulls)} pulls. Choose whether each becomes a run.",) if pulls else ()
 
 
 def apply_layout(guess: Guess, known: FileLayout | None) -> FileLayoutSpec | None:
@@ -294,9 +323,11 @@ def save_run(run: Run, parsed: ParsedFile, *, keep_sweep: bool = False) -> Impor
         return ImportResult(run, Outcome.REFUSED, run.refusal)
     run.status, run.refusal = Run.Status.TO_NAME, ""
     run.save()
-    sentence = f"{run.original_name}: name its columns once, then files like it are read at once."
+    sentence = (
+        f"{run.original_name}: name the columns once. Similar files will then be imported automatically."
+    )
     if parsed.layout and parsed.layout.doubts:
-        sentence = f"{run.original_name} is not read yet. {' '.join(parsed.layout.doubts)}"
+        sentence = f"{run.original_name} is not imported yet. {' '.join(parsed.layout.doubts)}"
     return ImportResult(run, Outcome.TO_NAME, sentence)
 
 
@@ -314,7 +345,10 @@ def save_channels(
     run.save()
     sentences = [describe_reading(run, content)]
     if run.file_factor and run.file_factor != entered_factor:
-        sentences.append(f"The factor {run.file_factor:g} is taken from the file.")
+        sentences.append(f"The factor {run.file_factor:g} was taken from the file.")
+    if air := offered_air(run):
+        offer = describe_air(air, ShopProfile.current())
+        sentences.append(f"The file states its air: {offer}. Edit the run if you want to use it.")
     if (correction := file_correction(run)).in_doubt:
         sentences.append(correction.sentence)
     return ImportResult(run, Outcome.READ, " ".join(sentences))
@@ -324,10 +358,10 @@ def describe_reading(run: Run, content: RunFile) -> str:
     """Return how many rows were read, what was lost and whether there is something to look at."""
     report = content.report
     left_out = sum(part.count for part in report.dropped if part.reason != "empty")
-    rows = f"{run}: {format_number(report.rows)} rows read"
-    rows += f", {format_number(left_out)} left out." if left_out else "."
+    rows = f"{run}: {format_number(report.rows)} rows imported"
+    rows += f", {format_number(left_out)} skipped." if left_out else "."
     questions = [question for question in report.questions if question.sentence != report.loss]
-    look = "Its page shows what to check." if questions or (left_out and not report.loss) else ""
+    look = "Check the page of the run." if questions or (left_out and not report.loss) else ""
     return " ".join(part for part in (rows, report.loss, look) if part)
 
 
@@ -467,7 +501,7 @@ def read_again(named: Run, remembered: FileLayout) -> list[ImportResult]:
         if not is_concerned(run, layout):
             continue
         data = read_original(run)
-        details = RunDetails(Run.Kind.OTHER if run.pull else run.kind, run.gear)
+        details = RunDetails(kind=Run.Kind.OTHER if run.pull else run.kind, gear=run.gear)
         parsed = read_file(data, run.original_name, details, expected_bike(run.job, without=run.sha256))
         if parsed.file_layout != remembered:
             continue

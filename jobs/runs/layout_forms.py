@@ -39,7 +39,7 @@ from workshop.records.form import RecordForm
 
 CHARACTERS = {"delimiter": DELIMITERS, "decimal": DECIMALS, "thousands": THOUSANDS}
 LINES = ("header_line", "unit_line", "data_line")
-OWN_NAME = [("", "keep under its own name")]
+OWN_NAME = [("", "keep as unnamed channel")]
 
 
 def character_choices(characters: dict[str, str]) -> list[tuple[str, str]]:
@@ -60,11 +60,11 @@ class StructureForm(forms.Form):
     thousands = forms.ChoiceField(
         label="Thousands mark", choices=character_choices(THOUSANDS), required=False
     )
-    header_line = WholeNumberField(label="Line with the names", required=False, min_value=0)
+    header_line = WholeNumberField(label="Header line", required=False, min_value=0)
     unit_line = WholeNumberField(label="Line with the units", required=False, min_value=0)
-    data_line = WholeNumberField(label="First line with figures", required=False, min_value=1)
+    data_line = WholeNumberField(label="First line of data", required=False, min_value=1)
     stoichiometric_afr = FloatNumberField(
-        label="Air-fuel ratio that is lambda 1", required=False, min_value=1, max_value=40
+        label="Stoichiometric AFR (lambda 1)", required=False, min_value=1, max_value=40
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -72,14 +72,16 @@ class StructureForm(forms.Form):
         ratios = ", ".join(
             f"{fuel.name} {format_number(fuel.stoichiometric_afr, 1)}" for fuel in FUELS.values()
         )
-        self.fields["stoichiometric_afr"].help_text = f"By the fuel that the gauge is set to: {ratios}."
+        self.fields[
+            "stoichiometric_afr"
+        ].help_text = f"Depends on the fuel set in the lambda gauge: {ratios}."
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
         data, header, unit = (cleaned.get(name) for name in ("data_line", "header_line", "unit_line"))
         for name, line in (("header_line", header), ("unit_line", unit)):
             if data and line and line >= data:
-                self.add_error(name, "This line must stand above the first line with figures.")
+                self.add_error(name, "This line must be above the first line of data.")
         return cleaned
 
     @property
@@ -102,9 +104,9 @@ class StructureForm(forms.Form):
             "unit_line": f"line {layout.unit_line}" if layout.unit_line else "none",
         }
         for name, detected in found.items():
-            none = "; 0: there is none" if name in ("header_line", "unit_line") else ""
+            none = ". Enter 0 for none." if name in ("header_line", "unit_line") else ""
             # the bound field already holds its own help text
-            self[name].help_text = f"Read as: {detected}{none}"
+            self[name].help_text = f"Currently: {detected}{none}"
 
 
 def manual_overrides(stored: FileLayoutSpec, found: FileLayoutSpec | None) -> dict[str, Any]:
@@ -153,7 +155,7 @@ def describe_offer(column: Column, channel: str, unit: str) -> str:
     if channel == column.channel and unit == "" and column.unit:
         if column.unit_text and identify_unit(column.unit_text, CHANNELS[channel].quantity) == column.unit:
             stated = get_unit_label(column.unit)
-            return f"The header says {stated}, and the values are not believable in {stated}."
+            return f"The header says {stated}, and the values are not plausible in {stated}."
         return f"The unit is not certain. It may be {get_unit_label(column.unit)}. Choose it only if it is."
     return ""
 
@@ -179,7 +181,7 @@ class ColumnForm(forms.Form):
         given = {"channel": channel, "unit": unit}
         data = {f"{prefix}-{name}": value for name, value in given.items()} if posted is not None else None
         super().__init__(data, initial=given, prefix=prefix)
-        title = f"column {column.position + 1}, {column.name or 'without a name'}"
+        title = f"column {column.position + 1}, {column.name or 'no name'}"
         channel_field: Any = self.fields["channel"]
         unit_field: Any = self.fields["unit"]
         channel_field.label, unit_field.label = f"what is in {title}", f"unit of {title}"
@@ -191,7 +193,7 @@ class ColumnForm(forms.Form):
         cleaned = super().clean() or {}
         channel = cleaned.get("channel")
         if channel and not cleaned.get("unit") and "unit" not in self.errors:
-            self.add_error("unit", f"Say in which unit the {CHANNELS[channel].label} stands in the file.")
+            self.add_error("unit", f"Choose the unit of {CHANNELS[channel].label} in the file.")
         return cleaned
 
     @property
@@ -210,7 +212,7 @@ def column_forms(layout: FileLayoutSpec, posted: QueryDict | None) -> list[Colum
         channel, _ = form.meaning
         if channel in positions:
             form.add_error(
-                "channel", f"Column {positions[channel] + 1} is read as {CHANNELS[channel].label} already."
+                "channel", f"Column {positions[channel] + 1} is already used as {CHANNELS[channel].label}."
             )
         elif channel:
             positions[channel] = form.column.position
@@ -223,17 +225,29 @@ def with_meanings(layout: FileLayoutSpec, columns: list[ColumnForm]) -> FileLayo
 
 
 class KindForm(forms.Form):
-    """Kind and gear of a run that is not read yet, proposed by its channels and its name."""
+    """Name, kind and gear of a run that is not read yet, proposed by its channels and its file's name."""
 
+    run_name = forms.CharField(
+        label="Name of the run",
+        required=False,
+        max_length=Run._meta.get_field("name").max_length,
+        help_text="Leave it empty to show the file name.",
+    )
+    offered_name = forms.CharField(required=False, widget=forms.HiddenInput)
     kind = forms.ChoiceField(choices=[("", ""), *Run.Kind.choices], required=False)
     gear = WholeNumberField(
-        required=False, min_value=1, max_value=8, help_text="Empty: as the columns show, if they do."
+        required=False, min_value=1, max_value=8, help_text="If empty, as the columns show, if they do."
     )
 
-    def show_proposal(self, kind: str) -> None:
-        """Say in the empty choice what it stands for."""
+    def show_proposal(self, kind: str, name: str) -> None:
+        """Show what the empty choice of the kind means, and the proposed name unless another was typed."""
         field: Any = self.fields["kind"]
         field.choices = [("", f"as its columns show: {Run.Kind(kind).label}"), *Run.Kind.choices]
+        offer = {"run_name": name, "offered_name": name}
+        if not self.is_bound:
+            self.initial = {**offer, **{key: value for key, value in self.initial.items() if value}}
+        elif self.data.get("run_name") == self.data.get("offered_name"):
+            self.data = {**{key: self.data.get(key) for key in self.fields}, **offer}
 
 
 class PullsForm(forms.Form):
@@ -242,10 +256,10 @@ class PullsForm(forms.Form):
     EACH, WHOLE = "each", "whole"
 
     pulls = forms.ChoiceField(
-        label="What becomes of them",
+        label="What to do with the pulls",
         choices=[
-            (EACH, "Each pull becomes a run, with the kind, gear, air and tune of this one"),
-            (WHOLE, "The file stays one run; its curve is that of one pull, and the run says so"),
+            (EACH, "Each pull becomes a run, with the type, gear, air and tune of this one"),
+            (WHOLE, "The file stays one run. Its curve shows one pull, with a note"),
         ],
         widget=forms.RadioSelect,
         initial=EACH,
@@ -260,7 +274,7 @@ class CorrectionForm(forms.Form):
     """Whether the file's figures are corrected for the air already, asked where the file is seen."""
 
     corrected_by = forms.ChoiceField(
-        label="Corrected already", choices=CORRECTION_CHOICES, required=False, help_text=CORRECTION_HELP
+        label="Already corrected", choices=CORRECTION_CHOICES, required=False, help_text=CORRECTION_HELP
     )
     file_factor = FloatNumberField(
         label="Factor", required=False, min_value=0.5, max_value=1.5, help_text=FACTOR_HELP
@@ -273,7 +287,7 @@ class CorrectionForm(forms.Form):
         super().__init__(data, initial={"corrected_by": by, "file_factor": run.file_factor})
         self.stated = stated
         if stated.factor is not None:
-            hint = f"The file states {stated.factor:g}, which is taken if empty."
+            hint = f"The file states {stated.factor:g}, which is used if this is empty."
             self.fields["file_factor"].help_text = hint
 
     def clean(self) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from jobs.calc.run_file import (
     Column,
@@ -16,7 +16,7 @@ from jobs.calc.run_file import (
     preview,
     sniff,
 )
-from jobs.calc.run_file.proposals import propose
+from jobs.calc.run_file.proposals import Proposal, propose
 from jobs.models import FileLayout, Run
 from jobs.runs.bike_doubts import bike_doubts, expected_bike
 from jobs.runs.importing import apply_layout, find_pulls_of_kind, pull_doubts
@@ -29,7 +29,7 @@ ROWS_SHOWN = 10
 class LayoutPreview:
     """Preview of a file as it is read now; without a layout, ``problem`` says why.
 
-    ``pulls`` are those of a file that holds several.
+    ``pulls`` are those of a file that holds several, ``proposal`` what the file seems to hold.
     """
 
     layout: FileLayoutSpec | None
@@ -38,6 +38,7 @@ class LayoutPreview:
     problem: str = ""
     pulls: tuple[PullRange, ...] = ()
     bike_doubts: tuple[str, ...] = ()
+    proposal: Proposal = field(default_factory=Proposal)
 
     @property
     def signature(self) -> str:
@@ -114,15 +115,16 @@ def preview_layout(
     shown = preview(data, layout, ROWS_SHOWN)
     pulls: tuple[PullRange, ...] = ()
     doubts: tuple[str, ...] = ()
+    found = Proposal()
     if shown.content is not None:
         expected = expected_bike(run.job, without=run.sha256)
+        found = propose(shown.content.channels, run.original_name, expected.ratios)
         if propose_kind:
-            found = propose(shown.content.channels, run.original_name, expected.ratios)
             run.kind = found.kind if found.kind and run.kind == Run.Kind.SWEEP else run.kind
             run.gear = run.gear or found.gear
         pulls = list_pulls(shown.content, find_pulls_of_kind(shown.content, run.kind))
         doubts = bike_doubts(shown.content, run.kind, replace(expected, gear=run.gear))
-    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem, pulls, doubts)
+    return LayoutPreview(layout, shown, shown.lines[:LINES_SHOWN], shown.problem, pulls, doubts, found)
 
 
 def first_lines(data: bytes, overrides: StructureOverrides) -> tuple[tuple[int, str], ...]:

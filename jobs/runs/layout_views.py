@@ -1,16 +1,17 @@
 """Name the columns of run files and manage the remembered layouts."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Count
+from django.db.models import Count, QuerySet
 from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.calc.run_file import ColumnView, FileLayoutSpec, StatedCorrection, StructureOverrides
+from jobs.calc.run_file.proposals import propose_name
 from jobs.calc.units.numbers import format_digits
 from jobs.models import FileLayout, Run
 from jobs.runs.importing import NamingResult, Outcome, name_columns, read_original, same_meaning
@@ -41,14 +42,22 @@ from jobs.runs.layout_preview import (
 from jobs.runs.views import find_run
 from workshop.access.roles import StaffRequest, roles, staff
 from workshop.models import Role, StaleRecord
+from workshop.records.lists import ListColumn, list_headings, list_page, search_text, sort_rows
 from workshop.records.responses import post_data, render_form
 from workshop.units.display import NOT_MEASURED
 
-OUTDATED = (
-    "Meanwhile the columns of such files were named otherwise. What this page said is not saved. It shows "
-    "now how they are remembered: look at it, then save if something is still to be changed."
+LAYOUT_COLUMNS = (
+    ListColumn("name", "Name", ("name",)),
+    ListColumn("runs", "Runs", ("run_count", "name")),
+    ListColumn("saved", "Saved", ("updated_at",)),
+    ListColumn("columns", "Columns read"),
 )
-LOOK_AGAIN = "There is something to look at: see the questions, then save again if all is right."
+LAYOUT_USES = {"": "any", "used": "read runs of this shop", "unused": "no runs"}
+OUTDATED = (
+    "Not saved: someone else has changed the layout of these files in the meantime. This page now "
+    "shows the stored layout. Check it and save again if it still needs a change."
+)
+LOOK_AGAIN = "Check the questions below. If everything is correct, save again."
 
 
 @dataclass
@@ -114,7 +123,7 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
     else:
         structure = StructureForm(sent)
         if not structure.is_valid():
-            nothing = LayoutPreview(None, None, (), "Put the marked fields right to see what is read.")
+            nothing = LayoutPreview(None, None, (), "Fix the marked fields to see a preview.")
             asked = CorrectionForm(sent, run, StatedCorrection())
             return LayoutPage(structure, nothing, [], NameForm(sent), asked, basis=basis)
     columns: list[ColumnForm] = []
@@ -129,7 +138,8 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
     kind = kind_form(run, sent)
     preview = preview_layout(data, run, structure.overrides, afr, apply_names, propose_kind=kind is not None)
     if kind is not None:
-        kind.show_proposal(run.kind)
+        proposal = replace(preview.proposal, kind=run.kind, gear=run.gear)
+        kind.show_proposal(run.kind, propose_name(proposal, run.original_name))
     if preview.layout:
         structure.add_detected_hints(preview.layout)
     name = (
@@ -141,14 +151,16 @@ def build_page(run: Run, data: bytes, sent: QueryDict | None) -> LayoutPage:
 
 
 def kind_form(run: Run, sent: QueryDict | None) -> KindForm | None:
-    """Return the form for kind and gear of a run that is not read yet; what it says is put into the run."""
+    """Return the form for a run that is not imported yet, and put its answers into the run."""
     if run.status != Run.Status.TO_NAME or run.pull:
         return None
     chosen = "" if run.kind == Run.Kind.SWEEP else run.kind
     form = KindForm(
-        sent if sent is not None and "kind" in sent else None, initial={"kind": chosen, "gear": run.gear}
+        sent if sent is not None and "kind" in sent else None,
+        initial={"kind": chosen, "gear": run.gear, "run_name": run.name},
     )
     if form.is_valid():
+        run.name = form.cleaned_data["run_name"]
         run.kind, run.gear = form.cleaned_data["kind"] or Run.Kind.SWEEP, form.cleaned_data["gear"]
     return form
 
@@ -179,7 +191,7 @@ def run_layout(request: StaffRequest, pk: int) -> HttpResponse:
     try:
         data = read_original(run)
     except FileNotFoundError as problem:
-        raise Http404("The original of this run is missing.") from problem
+        raise Http404("The original file of this run is missing.") from problem
     sent = post_data(request)
     page = build_page(run, data, sent)
     if sent is None or "look" in sent:
@@ -208,7 +220,7 @@ def save_layout(request: StaffRequest, run: Run, page: LayoutPage, sent: QueryDi
                 correction=page.correction.answer,
             )
         except StaleRecord:
-            page.problem = "Somebody else saved this run meanwhile. Look at what is read, then save again."
+            page.problem = "Someone else has saved this run. Check the preview and save again."
         else:
             if named.result.ok:
                 flash_imported(request, named)
@@ -234,11 +246,11 @@ def save_blocker(page: LayoutPage, sent: QueryDict) -> str:
     if page.preview.layout is None or page.preview.problem:
         return page.preview.problem
     if sent.get("shape") != page.preview.signature:
-        return "The file is read in another way now: look at its columns, then save."
+        return "The import settings have changed. Check the columns, then save."
     if not page.is_valid:
-        return "Put the marked fields right."
+        return "Fix the marked fields."
     if not any(form.meaning[0] for form in page.columns):
-        return "Say of at least one column what it holds."
+        return "Choose what at least one column contains."
     questions = page.preview.questions_seen
     return LOOK_AGAIN if questions and questions != sent.get("seen") else ""
 
@@ -246,7 +258,8 @@ def save_blocker(page: LayoutPage, sent: QueryDict) -> str:
 def flash_imported(request: StaffRequest, named: NamingResult) -> None:
     messages.success(
         request,
-        f"{named.result.sentence} Files like it are read at once from now on, unless one leaves a doubt.",
+        f"{named.result.sentence} Similar files will be imported automatically from now on, unless something "
+        "is not certain.",
     )
     for other in named.others:
         level = messages.SUCCESS if other.outcome is Outcome.READ else messages.WARNING
@@ -259,12 +272,27 @@ def flash_imported(request: StaffRequest, named: NamingResult) -> None:
 @staff
 @require_safe
 def layout_list(request: StaffRequest) -> HttpResponse:
-    layouts = FileLayout.objects.annotate(run_count=Count("runs"))
-    rows = [
-        (stored, [column for column in remembered_columns(stored) if column.channel]) for stored in layouts
-    ]
-    context = {"layouts": rows, "can_write": request.user.holds(Role.TUNER)}
+    text, use = search_text(request), search_text(request, "use")
+    page = list_page(request, sort_rows(request, filter_layouts(text, use), LAYOUT_COLUMNS))
+    context = {
+        "page": page,
+        "layouts": [(stored, [c for c in remembered_columns(stored) if c.channel]) for stored in page],
+        "headings": list_headings(request, LAYOUT_COLUMNS),
+        "wanted": text,
+        "use": use,
+        "uses": LAYOUT_USES,
+        "filter_count": int(bool(use)),
+        "can_write": request.user.holds(Role.TUNER),
+    }
     return render(request, "jobs/runs/layout_list.html", context)
+
+
+def filter_layouts(text: str, use: str) -> "QuerySet[FileLayout]":
+    """Return the layouts of a list with the number of their runs; an unknown use is ignored."""
+    layouts = FileLayout.objects.annotate(run_count=Count("runs")).order_by("name", "pk")
+    if use in ("used", "unused"):
+        layouts = layouts.filter(run_count__gt=0) if use == "used" else layouts.filter(run_count=0)
+    return layouts.filter(name__icontains=text) if text else layouts
 
 
 @roles(Role.TUNER)
@@ -282,9 +310,7 @@ def layout_edit(request: StaffRequest, pk: int) -> HttpResponse:
         if layout:
             stored.layout = with_meanings(layout, columns).confirmed().to_dict()
         if form.save_unless_stale():
-            messages.success(
-                request, f"The file layout “{stored}” is saved. Runs read before stay as they are."
-            )
+            messages.success(request, f"File layout “{stored}” saved. Runs already imported do not change.")
             return redirect("layout-list")
     context: dict[str, Any] = {"stored": stored, "columns": columns, "layout": layout}
     return render_form(request, "jobs/runs/layout_form.html", form, **context)
@@ -295,5 +321,5 @@ def layout_edit(request: StaffRequest, pk: int) -> HttpResponse:
 def layout_remove(request: StaffRequest, pk: int) -> HttpResponse:
     stored = get_object_or_404(FileLayout, pk=pk)
     stored.delete()
-    messages.success(request, f"“{stored}” is forgotten. Runs read with it stay as they are.")
+    messages.success(request, f"File layout “{stored}” deleted. Runs already imported do not change.")
     return redirect("layout-list")

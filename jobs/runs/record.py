@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
 from jobs.job.registry import Export, JobRecord
@@ -18,9 +20,9 @@ def link_tunes(page: JobPage, rows: list[Any]) -> None:
 
 def events(results: JobResults) -> Iterator[Event]:
     for run in results.rows(Run):
-        exclusion = f", set aside: {run.set_aside_reason}" if run.set_aside else ""
-        with_tune = f" with {run.tune_revision}" if run.tune_revision else ""
-        text = f"{run.get_kind_display()} {run}{with_tune}{exclusion}"
+        values = {"kind": _(run.get_kind_display()), "run": run, "tune": run.tune_revision}
+        text = (_("%(kind)s %(run)s with %(tune)s") if run.tune_revision else "%(kind)s %(run)s") % values
+        text += f", {_('excluded: %(reason)s') % {'reason': run.set_aside_reason}}" if run.set_aside else ""
         revision = run.tune_revision
         yield Event(run.made_at, EventKind.RUN, text, changes_bike=False, run=run, revision=revision)
 
@@ -32,7 +34,7 @@ RECORD = JobRecord(
             Run,
             people=("made_by",),
             link=link_tunes,
-            carried_columns=("job_id", "tune_revision_id", "made_at", "original_name", "pull"),
+            carried_columns=("job_id", "tune_revision_id", "made_at", "name", "original_name", "pull"),
         ),
     ),
     reads=(Run, TuneRevision),

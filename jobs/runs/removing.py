@@ -6,6 +6,10 @@ from django.db.models import ProtectedError
 from jobs.models import Run
 
 
+def is_in_use(run: Run) -> bool:
+    return run.compared_in.exists() or run.mixture_studies.exists()
+
+
 @transaction.atomic
 def remove_run(run: Run) -> None:
     """Delete a run, and its files once the transaction is committed.
@@ -17,7 +21,7 @@ def remove_run(run: Run) -> None:
     """
     studies = list(run.mixture_studies.all())
     if studies:
-        raise ProtectedError("A mixture study rests on this run.", set(studies))
+        raise ProtectedError("A mixture study uses this run.", set(studies))
     stored = [(file.storage, str(file.name)) for file in (run.original, run.channels) if file]
     run.delete()
 

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from jobs.calc.dyno.air import (
     STANDARDS,
@@ -21,7 +23,7 @@ from jobs.calc.dyno.speed_grid import SAMPLES_WANTED, common_width_rpm, fit_on_g
 from jobs.calc.dyno.sweep import FULL_THROTTLE_PCT, Sweep, bridge_speed, check_run, find_sweep
 from jobs.calc.mixture.sensor import check_lambda
 from jobs.calc.statistics import summarise
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.job.results import JobResults
 from jobs.models import Run, SuspensionSetting
 from jobs.runs.air_readings import is_old, reading_times
@@ -30,6 +32,7 @@ from jobs.runs.file_correction import OBSERVED, OTHER, FileCorrection, air_in_fi
 from jobs.runs.lambda_reading import lambda_flags
 from jobs.runs.roller import ROLLER_SPEEDS, RollerDyno
 from jobs.suspension.engine_ratio import computed_gearing
+from workshop.languages import is_english
 from workshop.models import EngineSpec, ShopProfile
 
 NEEDED = (
@@ -48,12 +51,12 @@ NEEDED = (
 # Above what a tyre's wear and pressure explain. Rule of thumb, no published source.
 CONSTANT_SLIP_LIMIT_PCT = 5.0
 DIPS_RPM = (100, 200, 400)  # full widths at half depth
-NO_POWER = (
-    "No column of the file is read as power or torque, so there is no curve. Set it under “How it is read”."
+NO_POWER = gettext_noop(
+    "No column of the file is read as power or torque, so there is no curve. Set it under “Import settings”."
 )
-NO_ENGINE_SPEED = (
+NO_ENGINE_SPEED = gettext_noop(
     "No column of the file is read as engine speed, so there is no curve over it. Set it under "
-    "“How it is read”."
+    "“Import settings”."
 )
 MIN_WINDOW_FILL = 2  # a run is sparse below this multiple of the samples a window needs on average
 
@@ -92,6 +95,13 @@ class RunResult:
         return float((speed[known[-1]] - speed[known[0]]) / (time[known[-1]] - time[known[0]]))
 
     @property
+    def slip(self) -> str:
+        """How much faster or slower than the roller the wheel turns, or "" if unknown."""
+        if self.slip_pct is None:
+            return ""
+        return f"{format_number(abs(self.slip_pct), 1)} % {'slower' if self.slip_pct < 0 else 'faster'}"
+
+    @property
     def ratio(self) -> RatioChange | None:
         """Ratio of engine to road speed along the sweep, or None unless both were measured."""
         if not {"engine_speed_rpm", "road_speed_kmh"} <= self.rows.keys():
@@ -107,10 +117,12 @@ class RunResult:
 
     @property
     def grip_pct(self) -> float | None:
-        """Opening at which a held run was held [%], or None if that was not measured."""
-        throttle = throttle_channel(self.rows) if self.run.kind == Run.Kind.HELD else None
-        if throttle is None or not np.isfinite(throttle).any():
+        """Opening at which a held run was held [%], measured or else entered; None if neither."""
+        if self.run.kind != Run.Kind.HELD:
             return None
+        throttle = throttle_channel(self.rows)
+        if throttle is None or not np.isfinite(throttle).any():
+            return self.run.held_grip_pct
         return float(np.nanmedian(throttle))
 
     @property
@@ -122,7 +134,10 @@ class RunResult:
         """Return what the reader of the run has to know, with what is known of the file's own correction."""
         state = self.file_correction.state
         is_said = not state or self.run.corrected_by == OBSERVED or self.file_correction.in_doubt
-        return (*(() if is_said else (f"The file's figures: {state}.",)), *(f.sentence for f in self.flags))
+        return (
+            *(() if is_said else (f"Correction in the file: {state}.",)),
+            *(f.sentence for f in self.flags),
+        )
 
     @property
     def is_corrected(self) -> bool:
@@ -138,10 +153,11 @@ class RunResult:
         """What the curve is smoothed over, in words; empty without a curve."""
         if self.curve is None:
             return ""
-        sentence = f"smoothed over {format_number(self.curve.width_rpm)} 1/min"
+        sentence = _("smoothed over %(width)s rpm") % {"width": format_number(self.curve.width_rpm)}
         if self.slope_width_rpm is None:
             return sentence
-        return f"{sentence}, the roller's slope over {format_number(self.slope_width_rpm)}"
+        slope = _("the roller's slope over %(width)s") % {"width": format_number(self.slope_width_rpm)}
+        return f"{sentence}, {slope}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,11 +207,20 @@ def _with_slip(result: RunResult, results: JobResults) -> RunResult:
     slip_pct = constant_slip_pct(result.ratio.reference, computed.rpm_per_kmh)
     flags = result.flags
     if abs(slip_pct) > CONSTANT_SLIP_LIMIT_PCT:
-        faster = "faster" if slip_pct > 0 else "slower"
-        sentence = (
-            f"By ratios and tyre the wheel turns {abs(slip_pct):.1f} % {faster} than the roller throughout: "
-            "slip, another tyre, sprocket or gear than recorded, or the roller's radius."
+        text = (
+            _(
+                "By the gearing and the tyre, the wheel turns %(share)s %% faster than the roller "
+                "throughout. Possible causes: slip, a tyre, sprocket or gear other than recorded, or "
+                "a wrong roller radius."
+            )
+            if slip_pct > 0
+            else _(
+                "By the gearing and the tyre, the wheel turns %(share)s %% slower than the roller "
+                "throughout. Possible causes: slip, a tyre, sprocket or gear other than recorded, or "
+                "a wrong roller radius."
+            )
         )
+        sentence = text % {"share": format_number(abs(slip_pct), 1)}
         flags = (*flags, Flag("constant-slip", sentence))
     return replace(result, slip_pct=slip_pct, flags=flags)
 
@@ -241,10 +266,10 @@ def _smooth_again(result: RunResult, shop: ShopProfile, width_rpm: float) -> Cur
 
 def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
     if run.status != Run.Status.READ:
-        refused = run.status == Run.Status.REFUSED
-        return SweepData(
-            run, reason=run.refusal if refused else "How this file is read is not confirmed yet."
-        )
+        if run.status == Run.Status.REFUSED:
+            # Stored in English when the file was read.
+            return SweepData(run, reason=run.refusal if is_english() else _("The file could not be read."))
+        return SweepData(run, reason=_("The import settings of this file are not confirmed yet."))
     found = SweepData(run)
     try:
         channels = load_channels(run, NEEDED)
@@ -260,7 +285,7 @@ def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
         return replace(
             found,
             rows=powered.rows,
-            reason="" if has_power else NO_POWER,
+            reason="" if has_power else _(NO_POWER),
             derived=(*flags, *powered.flags),
             slope_width_rpm=powered.slope_width_rpm,
         )
@@ -271,7 +296,7 @@ def load_sweep(run: Run, dyno: RollerDyno) -> SweepData:
 def _find_sweep(run: Run, channels: dict[str, FloatArray]) -> SweepData:
     speed = channels.get("engine_speed_rpm")
     if speed is None:
-        return SweepData(run, reason=NO_ENGINE_SPEED)
+        return SweepData(run, reason=_(NO_ENGINE_SPEED))
     if run.kind == Run.Kind.IDLE:
         return SweepData(run, reason=describe_idle(speed))
     sweep = find_sweep(
@@ -294,9 +319,10 @@ def describe_idle(engine_speed_rpm: FloatArray) -> str:
     """Describe an idle run, which has no curve, by its mean speed and scatter."""
     turning = bridge_speed(engine_speed_rpm)
     if turning is None:
-        return "The engine speed of this idle run is zero or missing in every row."
+        return _("The engine speed of this idle run is zero or missing in every row.")
     idle = summarise(turning)
-    return f"Idle: {format_number(idle.mean)} 1/min, standard deviation {format_number(idle.sd)} 1/min."
+    values = {"mean": format_number(idle.mean), "sd": format_number(idle.sd)}
+    return _("Idle: %(mean)s rpm, standard deviation %(sd)s rpm.") % values
 
 
 def is_sparse(sweep_data: SweepData, shop: ShopProfile) -> bool:
@@ -393,14 +419,14 @@ def uncorrect_factor(run: Run) -> float:
         return 1.0
     if run.corrected_by == OTHER:
         raise ValueError(
-            "The file's figures are already corrected, by a standard without a formula here. Enter the "
-            "factor that the file states, so that they can be taken back to what was observed."
+            "The values in the file are already corrected, by a standard without a formula here. Enter "
+            "the factor that the file states, so that the correction can be removed first."
         )
     if air := air_in_file(run) or get_air(run):
         return uncorrect(run.corrected_by, air)
     raise ValueError(
-        "The file's figures are already corrected. Enter the air of the run or the factor the file "
-        "states, so that they can be taken back to what was observed."
+        "The values in the file are already corrected. Enter the air of the run or the factor the "
+        "file states, so that the correction can be removed first."
     )
 
 
@@ -423,17 +449,18 @@ def _air_flags(run: Run, engine: EngineSpec | None, read_at: datetime | None) ->
     if engine and (blocker := correction_blocker(engine.induction, engine.ignition)):
         found.append(Flag("not-corrected", blocker))
     elif engine and engine.induction == EngineSpec.Induction.CHARGED and run.has_air:
-        sentence = (
-            "Forced induction: the factor takes it that the boost follows the outside air. If the engine "
-            "keeps its boost by itself, say so in the engine's data."
+        sentence = _(
+            "Forced induction: the factor assumes that the boost follows the outside air. If the "
+            "engine controls its boost pressure, enter that in the engine spec."
         )
         found.append(Flag("charged", sentence))
     if read_at and is_old(read_at, run.made_at):
         minutes = (run.made_at - read_at).total_seconds() / 60
-        sentence = (
-            f"The air is to the last digit that of a run {format_number(minutes)} minutes before: was it "
-            "read again? 6 °C change power by about 2 %."
+        text = _(
+            "The air data are exactly those of a run %(minutes)s minutes before. Check that they "
+            "were read again. 6 °C change power by about 2 %%."
         )
+        sentence = text % {"minutes": format_number(minutes)}
         found.append(Flag("air-old", sentence))
     return found
 
@@ -450,15 +477,22 @@ def _record_flags(sweep_data: SweepData, shop: ShopProfile, curve: Curve) -> lis
     if run.pressure_kpa is not None and (warning := pressure_warning(run.pressure_kpa, shop.elevation_m)):
         found.append(Flag("air-pressure", warning))
     if width_rpm > shop.smoothing_width_rpm:
-        sentence = f"Few samples: smoothed over {width_rpm:g} 1/min instead of {shop.smoothing_width_rpm:g}."
+        text = _("Few samples: smoothed over %(width)s rpm instead of %(usual)s.")
+        values = {"width": format_digits(width_rpm), "usual": format_digits(shop.smoothing_width_rpm)}
+        sentence = text % values
         found.append(Flag("width", sentence))
     if run.kind == Run.Kind.SWEEP and curve.peak_power_rpm > curve.measured_to_rpm - curve.grid_step_rpm:
-        found.append(Flag("rising", "Power still rises at the end of the sweep: its peak may lie beyond."))
+        found.append(
+            Flag(
+                "rising",
+                _("Power still rises at the end of the sweep. Its peak may be at a higher engine speed."),
+            )
+        )
     throttle = throttle_channel(sweep_data.rows)
     if run.kind == Run.Kind.HELD and run.has_air and throttle is not None:
         known = throttle[np.isfinite(throttle)]
         if known.size and np.median(known) < FULL_THROTTLE_PCT:
-            sentence = "The throttle was held part open; the correction is made for a wide open one."
+            sentence = _("The throttle was part open. The correction standard applies to full throttle.")
             found.append(Flag("held", sentence))
     return found
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.dyno.roller import (
@@ -14,7 +16,7 @@ from jobs.calc.dyno.roller import (
     slope_window_s,
 )
 from jobs.calc.units.factors import convert
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.models import Job, Run
 from jobs.runs.channel_files import FloatArray, load_channels
 from jobs.suspension.engine_ratio import computed_gearing
@@ -28,10 +30,10 @@ SLOPE_SHARE = 0.5
 # A coast-down ends below this share of its highest speed, where brakes or standstill distort it.
 COASTED_SHARE = 0.1
 # Simulated: 0.025 kg·m² at the crank, sweeps of 125 to 2,070 1/min a second, losses of the drive with it.
-LEFT_OUT = (
-    "It is power at the wheel that speeds up the roller alone. What the bike's rotating parts take is left "
-    "out, so it reads some 9 to 16 % below the crank, the more the quicker the sweep; their inertia can be "
-    "entered with the engine."
+LEFT_OUT = gettext_noop(
+    "This is only the power that accelerates the roller. Power that accelerates the bike's rotating "
+    "parts is not included, so it reads about 9 to 16 % below the crankshaft, more in quicker "
+    "sweeps. You can enter their inertia in the engine spec."
 )
 RAD_S_PER_RPM = np.pi / 30
 
@@ -91,8 +93,9 @@ class RollerDyno:
         speed = self.speed_rad_s(rows)
         if speed is None:
             raise ValueError(
-                "The file has a roller's speed in km/h and no power. Enter the roller's radius in the shop's "
-                "profile, then the power follows from it and the inertia."
+                "The file has roller speed in km/h but no power. Enter the roller radius and "
+                "inertia under Shop "
+                "so that power can be calculated."
             )
         return self.add_power(run, rows, speed)
 
@@ -116,13 +119,14 @@ class RollerDyno:
         inertia = self.shop.roller_inertia_kgm2
         if not inertia:
             raise ValueError(
-                "The file has a roller's speed and no power. Enter the roller's inertia in the shop's "
-                "profile, then the power follows from it."
+                "The file has roller speed but no power. Enter the roller inertia under Shop so that power "
+                "can be calculated."
             )
         if "time_s" not in rows:
             raise ValueError(
-                "No column of the file is read as time, so no power follows from the roller's speed. Set it "
-                "under “How it is read”."
+                "No column of the file is read as time, so power cannot be calculated from "
+                "roller speed. Set it "
+                "under “Import settings”."
             )
         known = np.isfinite(rows["time_s"]) & np.isfinite(speed_rad_s)
         time, speed = rows["time_s"][known], speed_rad_s[known]
@@ -137,10 +141,15 @@ class RollerDyno:
         power = np.full(known.size, np.nan)
         power[known] = np.where(whole, found.power_kw, np.nan)
         slope_width_rpm = window_s * abs(speed[-1] - speed[0]) / (time[-1] - time[0]) * ratio
-        sentence = (
-            f"Power is that of the roller: inertia {inertia:g} kg·m², its slope taken over "
-            f"{format_number(slope_width_rpm)} 1/min ({window_s:.2g} s of this sweep). {parts_note} {note}"
-        )
+        text = _(
+            "Power calculated from roller speed: inertia %(inertia)s kg·m², slope over %(width)s rpm "
+            "(%(time)s s of this sweep)."
+        ) % {
+            "inertia": format_digits(inertia),
+            "width": format_number(slope_width_rpm),
+            "time": format_digits(window_s, 2),
+        }
+        sentence = f"{text} {parts_note} {note}"
         return RollerRows({**rows, "power_kw": power}, [Flag("roller", sentence)], float(slope_width_rpm))
 
     def rotating_parts(self, rpm_per_rad_s: float) -> tuple[list[tuple[float, float]], str]:
@@ -149,22 +158,25 @@ class RollerDyno:
         engine = spec.engine_inertia_kgm2 if spec else None
         wheel = spec.wheel_inertia_kgm2 if spec else None
         if not engine:
-            return [], LEFT_OUT
+            return [], _(LEFT_OUT)
         turns = rpm_per_rad_s * RAD_S_PER_RPM
         parts = [(engine, turns)]
-        named = f"engine {engine:g} kg·m² at {turns:.1f} turns for one of the roller"
+        values = {"inertia": format_digits(engine), "turns": format_number(turns, 1)}
+        named = _("engine %(inertia)s kg·m² at %(turns)s turns per roller turn") % values
         tyre = rear_tyre(self.bike) if self.bike else None
         radius_m = self.shop.roller_radius_m
         if wheel and tyre and radius_m:
             wheel_turns = 2 * np.pi * radius_m * 1000 / tyre.rolling_circumference_mm
             parts.append((wheel, wheel_turns))
-            named += f", rear wheel {wheel:g} kg·m² at {wheel_turns:.1f}"
+            values = {"inertia": format_digits(wheel), "turns": format_number(float(wheel_turns), 1)}
+            named += _(", rear wheel %(inertia)s kg·m² at %(turns)s") % values
         roller = self.shop.roller_inertia_kgm2 or 0.0
         share_pct = 100 * (1 - roller / inertia_at_roller_kgm2(roller, parts))
-        return parts, (
-            f"The bike's rotating parts are included, {share_pct:.1f} % of all that turns ({named}): it is "
-            "the engine's power less friction of drive and tyre."
+        text = _(
+            "The bike's rotating parts are included, %(share)s %% of the total inertia (%(parts)s). "
+            "This is engine power minus friction of drive and tyre."
         )
+        return parts, text % {"share": format_number(share_pct, 1), "parts": named}
 
     def coast_down_losses(self, job: Job) -> tuple[Losses | None, str]:
         """Return the losses of the job's latest coast-down that counts, and a note about them."""
@@ -178,13 +190,15 @@ class RollerDyno:
         if run is None:
             return (
                 None,
-                "No coast-down belongs to this job: no losses are added, the true power is higher.",
+                _("This job has no coast-down run, so no losses are added. True power is higher."),
             )
         try:
             losses = self.measure_losses(run)
         except ValueError as problem:
-            return None, f"The losses are not added, the coast-down {run} can't be used: {problem}"
-        return losses, f"Losses by the coast-down {run} are added; those under load are larger."
+            text = _("The losses are not added, because the coast-down %(run)s cannot be used: %(problem)s")
+            return None, text % {"run": run, "problem": problem}
+        text = _("Losses from coast-down %(run)s are added. Losses under load are larger.")
+        return losses, text % {"run": run}
 
     def measure_losses(self, run: Run) -> Losses:
         """Measure the loss torque over the speeds of a coast-down.
@@ -200,14 +214,12 @@ class RollerDyno:
         missing += [] if channels.keys() & set(ROLLER_SPEEDS) else ["roller speed"]
         if missing:
             raise ValueError(
-                f"No column of the file is read as {' or '.join(missing)}. Set it under “How it is read”."
+                f"No column of the file is read as {' or '.join(missing)}. Set it under “Import settings”."
             )
         if speed is None:
-            raise ValueError(
-                "The roller's radius is not entered in the shop's profile; the file has its speed in km/h."
-            )
+            raise ValueError("The file has roller speed in km/h. Enter the roller radius under Shop.")
         if not self.shop.roller_inertia_kgm2:
-            raise ValueError("The roller's inertia is not entered in the shop's profile.")
+            raise ValueError("The roller inertia is not entered under Shop.")
         part = find_coasting(speed)
         time = channels["time_s"][part]
         window_s = power_window_s(time[np.isfinite(time)])
@@ -223,9 +235,9 @@ class RollerDyno:
         lost = [float(losses.torque_nm(end)) * end / 1000 for end in ends]
         speeds = [end / RAD_S_PER_RPM for end in ends]
         return (
-            f"Coast-down: {format_number(lost[0], 2)} kW are lost at {format_number(speeds[0])} 1/min of the "
-            f"roller, {format_number(lost[1], 2)} kW at {format_number(speeds[1])}. Power from the "
-            "roller's speed has them added."
+            f"Coast-down losses: {format_number(lost[0], 2)} kW at {format_number(speeds[0])} roller rpm, "
+            f"{format_number(lost[1], 2)} kW at {format_number(speeds[1])} rpm. They are added to power "
+            "calculated from roller speed."
         )
 
 
@@ -252,7 +264,7 @@ def median_ratio(engine_speed_rpm: FloatArray, speed_rad_s: FloatArray) -> float
 def find_coasting(speed_rad_s: FloatArray) -> slice:
     """Find the part from the highest speed down to near standstill."""
     if not np.isfinite(speed_rad_s).any():
-        raise ValueError("The roller's speed is missing throughout.")
+        raise ValueError("Roller speed is missing in the whole run.")
     top = int(np.nanargmax(speed_rad_s))
     slow = np.flatnonzero(speed_rad_s[top:] < COASTED_SHARE * speed_rad_s[top])
     return slice(top, top + int(slow[0]) if slow.size else speed_rad_s.size)
@@ -262,14 +274,14 @@ def derive_engine_speed(run: Run, surface_kmh: FloatArray | None) -> tuple[Float
     """Derive engine speed from the surface speed and the gear of the run, without slip."""
     if surface_kmh is None:
         raise ValueError(
-            "The file has no engine speed. Enter the roller's radius in the shop's profile, then it follows "
-            "from the roller's speed and the gear."
+            "The file has no engine speed. Enter the roller radius under Shop so that it can be calculated "
+            "from roller speed and gear."
         )
     if run.gear is None:
         raise ValueError(
-            "The file has no engine speed. Enter the run's gear, then it follows from the roller's."
+            "The file has no engine speed. Enter the gear of the run so that it can be "
+            "calculated from roller speed."
         )
     ratio = computed_gearing(run.job, run.gear)
-    return surface_kmh * ratio.rpm_per_kmh, Flag(
-        "ratio", f"Engine speed follows from the roller's, without slip: {ratio.source}."
-    )
+    text = _("Engine speed calculated from roller speed, assuming no slip: %(source)s.")
+    return surface_kmh * ratio.rpm_per_kmh, Flag("ratio", text % {"source": ratio.source})

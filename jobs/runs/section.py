@@ -9,7 +9,7 @@ from jobs.models import Run
 TEMPLATE = "jobs/runs/_section.html"
 KIND_WORDS = {
     Run.Kind.SWEEP: ("sweep", "sweeps"),
-    Run.Kind.HELD: ("held run", "held runs"),
+    Run.Kind.HELD: ("held-throttle run", "held-throttle runs"),
     Run.Kind.IDLE: ("idle run", "idle runs"),
     Run.Kind.COAST: ("coast-down", "coast-downs"),
     Run.Kind.OTHER: ("other run", "other runs"),
@@ -18,14 +18,23 @@ KIND_WORDS = {
 
 def section(results: JobResults) -> Section:
     runs = results.rows(Run)
-    state, why = section_state(runs)
-    context = {
-        "runs_by_tune": by_tune(runs),
-        "runs_waiting": [run for run in runs if run.status != Run.Status.READ and not run.set_aside],
-        "runs_aside": sum(run.set_aside for run in runs),
-        "latest_run": runs[-1] if runs else None,
-    }
-    return Section("runs", "Runs", state, why, TEMPLATE, context)
+    state, summary = section_state(runs)
+    latest = runs[-1] if runs else None
+    return Section(
+        "runs",
+        "Runs",
+        state,
+        summary,
+        TEMPLATE,
+        lambda: {
+            "runs_by_tune": by_tune(runs),
+            "runs_waiting": [run for run in runs if run.status != Run.Status.READ and not run.set_aside],
+            "runs_aside": sum(run.set_aside for run in runs),
+            "latest_run": latest,
+        },
+        who=str(latest.made_by) if latest else "",
+        at=latest.made_at if latest else None,
+    )
 
 
 def describe_counts(runs: list[Run]) -> str:
@@ -56,13 +65,13 @@ def section_state(runs: list[Run]) -> tuple[State, str]:
     if to_name or refused:
         parts = [
             f"{to_name} to be confirmed" if to_name else "",
-            f"{refused} can't be read" if refused else "",
+            f"{refused} cannot be read" if refused else "",
         ]
         return State.ATTENTION, ", ".join(part for part in parts if part)
     without_air = sum(not run.has_air for run in used if run.kind == Run.Kind.SWEEP)
     if without_air:
         return (
             State.ATTENTION,
-            f"{without_air} sweep{'' if without_air == 1 else 's'} without the air entered",
+            f"{without_air} sweep{'' if without_air == 1 else 's'} without air data",
         )
     return State.DONE, describe_counts(used)

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.units.numbers import format_number
@@ -14,7 +15,12 @@ from jobs.runs.results import RunResult
 # better engine alone speeds up a sweep.
 RATIO_LIMIT_PCT = 1.0
 RATE_LIMIT_PCT = 20.0
-DRIVE_WORDS = re.compile(r"\b(tyres?\b(?! pressure)|sprocket|gearing|final drive)", re.IGNORECASE)
+# Events are in the language of the sheet; what people typed into them is in any.
+DRIVE_WORDS = re.compile(
+    r"\b(tyres?\b(?! pressure)|sprocket|gearing|final drive"
+    r"|reifen(?!druck)|kettenr[aä]d|ritzel|übersetzung|neumático|piñ[oó]n|corona\b|transmisión)",
+    re.IGNORECASE,
+)
 
 
 def setup_flags(
@@ -29,13 +35,12 @@ def drive_flags(changes: Iterable[Event]) -> list[Flag]:
     named = [event.text for event in changes if DRIVE_WORDS.search(event.text)]
     if not named:
         return []
-    return [
-        Flag(
-            "drive",
-            f"Between the runs: {'; '.join(named)}. Another sprocket or tyre changes losses, slip and what "
-            "the rotating parts take, so power at the wheel differs by some tenths of a percent by itself.",
-        )
-    ]
+    text = _(
+        "Between the runs: %(changes)s. A different sprocket or tyre changes losses, slip and the "
+        "power for the rotating parts. This alone changes power at the wheel by some tenths of a "
+        "percent."
+    )
+    return [Flag("drive", text % {"changes": "; ".join(named)})]
 
 
 def ratio_flags(before: Sequence[RunResult], after: Sequence[RunResult]) -> list[Flag]:
@@ -48,12 +53,20 @@ def ratio_flags(before: Sequence[RunResult], after: Sequence[RunResult]) -> list
     change_pct = 100 * (float(np.median(sides[1])) / float(np.median(sides[0])) - 1)
     if abs(change_pct) <= RATIO_LIMIT_PCT:
         return []
-    more = "more" if change_pct > 0 else "less"
-    sentence = (
-        f"The engine turns {abs(change_pct):.1f} % {more} for the same road speed after than before: another "
-        "sprocket, tyre or tyre pressure, or slip. Power at the wheel differs by that by itself."
+    text = (
+        _(
+            "The engine turns %(share)s %% more after than before at the same road speed. Possible "
+            "causes: a different sprocket, tyre or tyre pressure, or slip. This alone changes power "
+            "at the wheel."
+        )
+        if change_pct > 0
+        else _(
+            "The engine turns %(share)s %% less after than before at the same road speed. Possible "
+            "causes: a different sprocket, tyre or tyre pressure, or slip. This alone changes power "
+            "at the wheel."
+        )
     )
-    return [Flag("ratio-changed", sentence)]
+    return [Flag("ratio-changed", text % {"share": format_number(abs(change_pct), 1)})]
 
 
 def rate_flags(before: Sequence[RunResult], after: Sequence[RunResult]) -> list[Flag]:
@@ -63,9 +76,10 @@ def rate_flags(before: Sequence[RunResult], after: Sequence[RunResult]) -> list[
     rates = [float(np.median(side)) for side in sides]
     if max(rates) <= (1 + RATE_LIMIT_PCT / 100) * min(rates):
         return []
-    sentence = (
-        f"The sweeps rose by {format_number(rates[0])} 1/min a second before and {format_number(rates[1])} "
-        "after: what the bike's rotating parts take grows with it, so power at the wheel differs by itself "
-        "unless their inertia is included."
+    text = _(
+        "The sweeps rose by %(before)s rpm per second before and %(after)s after. Quicker sweeps "
+        "lose more power to the bike's rotating parts. Unless their inertia is included, this alone "
+        "changes power at the wheel."
     )
-    return [Flag("sweep-rate", sentence)]
+    before_rate, after_rate = map(format_number, rates)
+    return [Flag("sweep-rate", text % {"before": before_rate, "after": after_rate})]

@@ -20,7 +20,9 @@ def find_rows_by_speed(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, i
     channels = load_channels(run, ("engine_speed_rpm", "grip_pct", "plate_pct", "time_s"))
     speed = bridge_speed(channels["engine_speed_rpm"]) if "engine_speed_rpm" in channels else None
     if speed is None:
-        raise ValueError("The run holds no engine speed above zero, so its sweep can't be set by it.")
+        raise ValueError(
+            "The run has no engine speed above zero, so you cannot set the sweep by engine speed."
+        )
     found = find_sweep(channels["engine_speed_rpm"], throttle_channel(channels), channels.get("time_s"))
     # Search down from the top of the sweep, to skip roll-on and overrun at the same speeds.
     top = found.start + int(np.argmax(speed[found.rows]))
@@ -30,7 +32,7 @@ def find_rows_by_speed(run: Run, from_rpm: float, to_rpm: float) -> tuple[int, i
     stop = start + int(above[0]) if above.size else found.stop
     if stop <= start:
         raise ValueError(
-            f"The sweep has no samples from {format_number(from_rpm)} to {format_number(to_rpm)} 1/min."
+            f"The sweep has no samples from {format_number(from_rpm)} to {format_number(to_rpm)} rpm."
         )
     return start, stop
 
@@ -45,7 +47,7 @@ def find_rows_by_time(run: Run, from_s: float, to_s: float) -> tuple[int, int]:
     """
     time = load_channels(run, ("time_s",)).get("time_s")
     if time is None or not np.all(np.diff(time) > 0):
-        raise ValueError("The run holds no time that rises throughout, so its sweep can't be set by it.")
+        raise ValueError("Time does not increase throughout the run, so you cannot set the sweep by time.")
     # Half a millisecond wider, because the page shows milliseconds.
     start = int(np.searchsorted(time, from_s - 5e-4))
     stop = int(np.searchsorted(time, to_s + 5e-4, side="right"))

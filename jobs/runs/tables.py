@@ -21,12 +21,12 @@ def result_table(runs: Sequence[OverlayRun], shop: ShopProfile) -> Table:
     """Return the results of the runs as rows of numbers in the shop's units, with the header."""
     power, torque = channel_display("power_kw", shop), channel_display("torque_nm", shop)
     header = [
-        "run", "file", "kind", "made at", "tune", "gear", "set aside",
-        "air temperature (°C)", "station pressure (kPa)", "relative humidity (%)",
-        "standard", "factor", f"peak power ({power.unit})", "at (1/min)",
-        f"peak torque ({torque.unit})", "at (1/min)", f"observed peak power ({power.unit})",
-        f"observed peak torque ({torque.unit})", "smoothed over (1/min)",
-        "slope of the roller over (1/min)", "sweep rate (1/min per s)", "slip throughout (%)", "to know",
+        "run", "file", "kind", "made at", "tune", "gear", "excluded",
+        "air temperature (°C)", "barometer, absolute (kPa)", "relative humidity (%)",
+        "standard", "factor", f"peak power ({power.unit})", "at (rpm)",
+        f"peak torque ({torque.unit})", "at (rpm)", f"uncorrected peak power ({power.unit})",
+        f"uncorrected peak torque ({torque.unit})", "smoothed over (rpm)",
+        "slope of the roller over (rpm)", "sweep rate (rpm/s)", "slip throughout (%)", "notes",
     ]  # fmt: skip
     return header, [_result_row(overlay_run, power, torque) for overlay_run in runs]
 
@@ -39,7 +39,7 @@ def _result_row(overlay_run: OverlayRun, power: ChannelDisplay, torque: ChannelD
         return round(float(measure.show(np.array([value]))[0]), 2)
 
     about = [
-        overlay_run.name, str(run), run.get_kind_display(), run.made_at.isoformat(),
+        overlay_run.name, run.file_title, run.get_kind_display(), run.made_at.isoformat(),
         run.tune_revision.label if run.tune_revision else "", run.gear, run.set_aside_reason,
         run.temperature_c, run.pressure_kpa, run.humidity_pct,
         correction.standard.name if correction else "", round(correction.factor, 4) if correction else None,
@@ -67,9 +67,9 @@ def curve_table(runs: Sequence[OverlayRun], shop: ShopProfile) -> Table:
     power, torque = channel_display("power_kw", shop), channel_display("torque_nm", shop)
     others = _other_channels(runs, shop)
     header = [
-        "run", "file", "kind", "tune", "set aside", "factor", "smoothed over (1/min)", "engine speed (1/min)",
-        f"power observed ({power.unit})", f"power ({power.unit})",
-        f"torque observed ({torque.unit})", f"torque ({torque.unit})", "lambda",
+        "run", "file", "kind", "tune", "excluded", "factor", "smoothed over (rpm)", "engine speed (rpm)",
+        f"power uncorrected ({power.unit})", f"power ({power.unit})",
+        f"torque uncorrected ({torque.unit})", f"torque ({torque.unit})", "lambda",
         *map(column_title, others.values()),
     ]  # fmt: skip
     return header, [row for overlay_run in runs for row in _curve_rows(overlay_run, power, torque, others)]
@@ -97,7 +97,7 @@ def _curve_rows(
     if result.curve is None or result.observed is None:
         return []
     about = [
-        overlay_run.name, str(run), run.get_kind_display(),
+        overlay_run.name, run.file_title, run.get_kind_display(),
         run.tune_revision.label if run.tune_revision else "",
         "yes" if run.set_aside else "no", round(result.factor, 4), round(result.curve.width_rpm),
     ]  # fmt: skip

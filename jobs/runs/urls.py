@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from jobs.runs import attach_views, layout_views, views
+from jobs.runs import attach_views, change_views, layout_views, views
 
 urlpatterns = [
     path("jobs/<str:number>/runs/attach/", attach_views.run_attach, name="run-attach"),
     path("jobs/<str:number>/runs/", views.runs, name="runs"),
+    path("jobs/<str:number>/runs/change/", change_views.runs_change, name="runs-change"),
     path("jobs/<str:number>/runs.csv", views.runs_csv, name="runs-csv"),
     path("runs/<int:pk>/", views.run, name="run"),
     path("runs/<int:pk>/edit/", views.run_edit, name="run-edit"),

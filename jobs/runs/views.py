@@ -1,5 +1,6 @@
 """Show, edit, exclude and remove the runs of a job."""
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -17,7 +18,7 @@ from jobs.calc.units.numbers import format_number
 from jobs.job.form_page import form_page
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, load_job_results
-from jobs.models import Job, Run
+from jobs.models import Comparison, Job, Run
 from jobs.runs.chart_data import Look
 from jobs.runs.charts import (
     AGAINST,
@@ -29,7 +30,9 @@ from jobs.runs.charts import (
     ratio_chart,
     sweep_chart,
 )
+from jobs.runs.file_correction import describe_air, offered_air
 from jobs.runs.forms import ExcludeForm, RunForm, SweepForm
+from jobs.runs.list_charts import state_groups
 from jobs.runs.removing import remove_run
 from jobs.runs.results import run_results, shown_dips
 from jobs.runs.tables import curve_table, result_table, sample_table
@@ -41,17 +44,25 @@ from workshop.records.responses import csv_response, flash_saved, open_or_404, p
 
 KINDS = {
     "sweep": "sweeps",
-    "held": "held runs",
+    "held": "held throttle",
     "idle": "idle",
     "coast": "coast-downs",
-    "other": "other runs",
-    "all": "all runs",
+    "other": "other",
+    "all": "all",
 }
 
 
 def find_run(pk: int) -> Run:
     return get_object_or_404(
-        Run.objects.select_related("job__bike__engine_spec", "tune_revision", "made_by", "file_layout"), pk=pk
+        Run.objects.select_related(
+            "job__bike__engine_spec",
+            "tune_revision",
+            "made_by",
+            "file_layout",
+            "weather_station",
+            "lambda_probe",
+        ),
+        pk=pk,
     )
 
 
@@ -106,17 +117,47 @@ class JobRuns:
         return [run for run in self.runs if run.status == Run.Status.READ]
 
     def name(self, run: Run) -> str:
-        """Return the name of a run by its place in the job, such as 'Run 3, tune 1' or 'Run 4, 40 % grip'."""
+        """Return a run's place in the job, tune and name or grip, such as 'Run 4, tune 1, 40 % grip'."""
         tune = f", {run.tune_revision.label}" if run.tune_revision else ""
+        if run.name:
+            return f"Run {self.runs.index(run) + 1}{tune}, {run}"
         grip_pct = self.results.get(run_results)[run.pk].grip_pct
         grip = "" if grip_pct is None else f", {format_number(grip_pct)} % grip"
         return f"Run {self.runs.index(run) + 1}{tune}{grip}"
 
+    def short_name(self, run: Run) -> str:
+        """Return a run's place in the job and the name given to it."""
+        return f"Run {self.runs.index(run) + 1}{f', {run}' if run.name else ''}"
+
+    def list_name(self, run: Run) -> str:
+        """Return the name of any run, with why it does not count."""
+        named = self.name(run) if run.status == Run.Status.READ else f"{run}: {run.get_status_display()}"
+        return f"{named} (excluded: {run.set_aside_reason})" if run.set_aside else named
+
     def select(self, query: RunQuery) -> list[OverlayRun]:
-        """Return the selected runs with their results."""
+        """Return the selected runs with their results, held ones in the order of their grip."""
         by_run = self.results.get(run_results)
-        runs = [run for run in self.read if query.includes(run)]
-        return [OverlayRun(by_run[run.pk], self.name(run), self.looks[run.pk]) for run in runs]
+        chosen = [by_run[run.pk] for run in self.read if query.includes(run)]
+        chosen.sort(key=lambda result: (result.grip_pct is not None, result.grip_pct or 0.0))
+        grips = {result.run.pk: round(result.grip_pct) for result in chosen if result.grip_pct is not None}
+        hues = {grip: place for place, grip in enumerate(sorted(set(grips.values())), 1)}
+        return [
+            OverlayRun(
+                result,
+                self.name(result.run),
+                look := self.looks[result.run.pk],
+                short=self.short_name(result.run),
+                group=group_name(look, grips.get(result.run.pk)),
+                hue=hues.get(grips.get(result.run.pk, -1), 0),
+            )
+            for result in chosen
+        ]
+
+
+def group_name(look: Look, grip_pct: int | None) -> str:
+    """Return the label that repeats share in the chart: before, after, or the grip that was held."""
+    side = look if look in ("before", "after") else ""
+    return ", ".join(filter(None, ["" if grip_pct is None else f"{grip_pct} % grip", side]))
 
 
 def list_job_runs(results: JobResults) -> JobRuns:
@@ -137,23 +178,62 @@ def runs(request: StaffRequest, number: str) -> HttpResponse:
     quantities = overlay_quantities(read)
     query = parse_query(request.GET, quantities, {run.kind for run in read if not run.set_aside})
     drawn = job_runs.select(query)
+    counts = Counter(run.kind for run in read)
     context = {
         "job": job_runs.job,
-        "read": [(run, job_runs.name(run)) for run in read],
+        "read": read,
+        "groups": state_groups(
+            drawn, job_runs.results.get(bike_states), request.shop, query.options.corrected
+        ),
+        "counts": [
+            (kind, words, counts[kind] if kind != "all" else len(read))
+            for kind, words in KINDS.items()
+            if kind == "all" or counts[kind]
+        ],
+        "choices": view_choices(query, request.GET),
+        "comparisons": job_runs.results.rows(Comparison),
         "waiting": [run for run in job_runs.runs if run.status != Run.Status.READ],
         "drawn": drawn,
         "overlay": overlay(drawn, request.shop, query.options) if drawn else None,
         "query": query,
         "quantities": quantities,
-        "against": AGAINST,
-        "kinds": {kind: words for kind, words in KINDS.items() if kind == "all" or has_kind(read, kind)},
         "can_write": request.user.holds(Role.TUNER),
     }
     return render(request, "jobs/runs/list.html", context)
 
 
-def has_kind(runs: Iterable[Run], kind: str) -> bool:
-    return any(run.kind == kind for run in runs)
+@dataclass(frozen=True)
+class ViewChoice:
+    """One of a few ways to draw the runs: a parameter of the address, and a link for each of its values."""
+
+    label: str
+    parameter: str
+    chosen: str
+    links: list[tuple[str, str, str]]  # value, text, query string
+
+
+CORRECTION = {"corrected": "corrected", "observed": "uncorrected"}
+REPEATS = {"lines": "each run", "band": "mean with 95 % band", "samples": "with samples"}
+
+
+def view_choices(query: RunQuery, params: QueryDict) -> list[ViewChoice]:
+    options = query.options
+    repeats = "band" if options.band else "samples" if options.samples else "lines"
+    corrected = "corrected" if options.corrected else "observed"
+
+    def choice(label: str, parameter: str, chosen: str, values: dict[str, str]) -> ViewChoice:
+        links = []
+        for value, text in values.items():
+            changed = params.copy()
+            changed[parameter] = value
+            links.append((value, text, f"?{changed.urlencode()}"))
+        return ViewChoice(label, parameter, chosen, links)
+
+    return [
+        choice("Against", "against", options.against, AGAINST),
+        choice("Correction", "figures", corrected, CORRECTION),
+        choice("Repeats", "repeats", repeats, REPEATS),
+    ]
 
 
 @staff
@@ -185,6 +265,7 @@ def run(request: StaffRequest, pk: int) -> HttpResponse:
 
 def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = None) -> HttpResponse:
     result = load_job_results(run.job, request.shop).get(run_results)[run.pk]
+    measured_with = {"air": run.weather_station, "lambda": run.lambda_probe}
     run = result.run
     drawn = [OverlayRun(result, str(run)[-40:], "aside" if run.set_aside else "after")]
     report: dict[str, Any] = run.report or {}
@@ -205,6 +286,8 @@ def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = N
         "sentences": report.get("sentences", ()),
         "questions": report.get("questions", ()),
         "columns": [(column, describe_column(column["stored_as"])) for column in report.get("columns", ())],
+        "file_air": describe_air(air, request.shop) if (air := offered_air(run)) else "",
+        "measured_with": measured_with,
         "can_write": request.user.holds(Role.TUNER),
     }
     status = 422 if sweep_form else 200
@@ -213,7 +296,7 @@ def render_run(request: StaffRequest, run: Run, sweep_form: SweepForm | None = N
 
 def describe_column(stored_as: str | None) -> str:
     if stored_as is None:
-        return "left out"
+        return "not used"
     return CHANNELS[stored_as].label if stored_as in CHANNELS else f"{stored_as} (its own name)"
 
 
@@ -230,7 +313,9 @@ def run_sweep(request: StaffRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return render_run(request, run, form)
     run.sweep_start, run.sweep_stop = form.limits
-    return save_and_show(request, run, "The sweep is set." if run.sweep_stop else "The sweep is found anew.")
+    return save_and_show(
+        request, run, "Limits of the sweep saved." if run.sweep_stop else "Sweep found automatically."
+    )
 
 
 def save_and_show(request: StaffRequest, run: Run, sentence: str) -> HttpResponse:
@@ -238,7 +323,7 @@ def save_and_show(request: StaffRequest, run: Run, sentence: str) -> HttpRespons
         run.save()
         messages.success(request, sentence)
     except StaleRecord:
-        messages.warning(request, "Somebody else saved this run meanwhile: look at it, then try again.")
+        messages.warning(request, "Someone else saved this run in the meantime. Check it, then try again.")
     return redirect("run", run.pk)
 
 
@@ -249,7 +334,7 @@ def run_edit(request: StaffRequest, pk: int) -> HttpResponse:
     form = RunForm(post_data(request), instance=run, job=run.job, shop=request.shop)
     draft = f"run-{pk}"
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"{run} is saved.", draft)
+        flash_saved(request, f"{run} saved.", draft)
         return redirect("run", pk)
     return form_page(request, form, job=run.job, title=f"Edit {run}", section="runs", draft=draft)
 
@@ -260,10 +345,10 @@ def run_exclude(request: StaffRequest, pk: int) -> HttpResponse:
     run = find_run(pk)
     form = ExcludeForm(post_data(request), instance=run)
     if form.is_valid() and form.save_unless_stale():
-        messages.success(request, f"{run} is set aside. It stays on the page, and counts for nothing.")
+        messages.success(request, f"{run} excluded. It stays on the page. No calculation uses it.")
         return redirect("run", pk)
-    note = "A run set aside stays visible with its reason, and is left out of every comparison."
-    return form_page(request, form, job=run.job, title=f"Set {run} aside", section="runs", note=note)
+    note = "An excluded run stays on the page with its reason. No calculation uses it."
+    return form_page(request, form, job=run.job, title=f"Exclude {run}", section="runs", note=note)
 
 
 @roles(Role.TUNER)
@@ -271,7 +356,7 @@ def run_exclude(request: StaffRequest, pk: int) -> HttpResponse:
 def run_include(request: StaffRequest, pk: int) -> HttpResponse:
     run = find_run(pk)
     run.set_aside, run.set_aside_reason = False, ""
-    return save_and_show(request, run, f"{run} counts again.")
+    return save_and_show(request, run, f"{run} included again.")
 
 
 @staff
@@ -279,7 +364,7 @@ def run_include(request: StaffRequest, pk: int) -> HttpResponse:
 def run_file(request: StaffRequest, pk: int) -> HttpResponseBase:
     """Download the original file, never shown inline."""
     run = get_object_or_404(Run, pk=pk)
-    original = open_or_404(run.original, "The original of this run is missing.")
+    original = open_or_404(run.original, "The original file of this run is missing.")
     return FileResponse(
         original, as_attachment=True, filename=run.original_name, content_type="application/octet-stream"
     )
@@ -305,7 +390,7 @@ def run_remove(request: StaffRequest, pk: int) -> HttpResponse:
     try:
         remove_run(run)
     except ProtectedError:
-        messages.warning(request, f"{run} stands in a comparison or a mixture study and can't be removed.")
+        messages.warning(request, f"{run} is used in a comparison or a mixture study and cannot be removed.")
         return redirect("run", pk)
-    messages.success(request, f"{run} is removed.")
+    messages.success(request, f"{run} removed.")
     return redirect("runs", run.job)

@@ -33,7 +33,7 @@ def find_customers(text: str) -> "QuerySet[Customer]":
 
 
 def find_jobs(text: str) -> JobQuerySet:
-    """Return jobs with each word in the number, the brief, the bike or the customer."""
+    """Return jobs with each word in the number, the brief, a wish, the bike or the customer."""
     found = Job.objects.for_list()
     for word in matching_rows(text, [FoundWord, JobWord]):
         found = found.filter(filter_by_word(word))

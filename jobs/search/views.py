@@ -1,4 +1,4 @@
-"""Search across jobs, people, plates and VINs."""
+"""Search across jobs, customers, phone numbers, plates and VINs."""
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render

@@ -3,7 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from jobs.calc.chassis import gearing
+from jobs.calc.units.numbers import format_digits
 from jobs.models import Job, SuspensionSetting
 from jobs.suspension.gearing import rear_tyre, sprockets_used
 
@@ -39,10 +42,16 @@ def computed_gearing(job: Job, gear: int, settings: Sequence[SuspensionSetting] 
             "the rear tyre's size (bike)": tyre,
         }
         missing = ", ".join(label for label, value in needed.items() if not value)
-        raise ValueError(f"Not entered: {missing}. Runs with road speed in this gear would do as well.")
+        raise ValueError(f"Missing: {missing}. Runs with road speed in this gear can be used instead.")
     overall = gearing.overall_ratio(primary, ratio, gearing.final_ratio(*pairs[-1]))
-    source = (
-        f"computed from primary {primary:g}, gear {gear} {ratio:g}, sprockets {pairs[-1][0]}/{pairs[-1][1]} "
-        "and the rear tyre's size; wear, pressure and slip move it by some percent"
-    )
+    source = _(
+        "computed from primary %(primary)s, gear %(gear)s %(ratio)s, sprockets %(front)s/%(rear)s "
+        "and the rear tyre size; wear, pressure and slip change it by a few percent"
+    ) % {
+        "primary": format_digits(primary),
+        "gear": gear,
+        "ratio": format_digits(ratio),
+        "front": pairs[-1][0],
+        "rear": pairs[-1][1],
+    }
     return Gearing(gearing.engine_speed_rpm(1.0, overall, tyre.rolling_circumference_mm), source)

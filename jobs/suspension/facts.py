@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from jobs.job.json_values import moment, number
 from jobs.job.printed import Printed
 from jobs.job.results import JobResults
@@ -120,7 +122,7 @@ def suspension_done(results: JobResults) -> Iterator[str]:
             changed += changed_settings(before, setting, results.shop)
         before = setting
     if changed:
-        yield f"Suspension and settings changed: {listed(changed, 4)}"
+        yield _("Suspension and settings changed: %(settings)s") % {"settings": listed(changed, 4)}
 
 
 SUSPENSION: Printed[SuspensionFacts | None] = Printed(

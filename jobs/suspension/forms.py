@@ -19,7 +19,7 @@ class SuspensionForm(QuestionedTimesMixin, InShopUnits, FieldGroupsMixin, Record
         ("Front", tuple(FRONT)),
         ("Rear", tuple(REAR)),
         ("Gearing", SPROCKETS),
-        ("", ("set_at", "note")),
+        ("Record", ("set_at", "note")),
     )
     RECORDED = ("set_at",)
     QUANTITIES = {

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext as _
+
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
 from jobs.job.registry import Export, JobRecord
@@ -19,7 +21,7 @@ def events(results: JobResults) -> Iterator[Event]:
     for setting in results.rows(SuspensionSetting):
         as_left = setting.when == SuspensionSetting.When.AS_LEFT
         changed = changed_settings(before, setting, results.shop) if as_left else []
-        text = f"suspension and settings {setting.get_when_display()}"
+        text = _("suspension and settings %(when)s") % {"when": _(setting.get_when_display())}
         if changed:
             text += f": {'; '.join(changed)}"
         yield Event(setting.set_at, EventKind.SETTINGS, text, changes_bike=bool(changed))

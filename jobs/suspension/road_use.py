@@ -5,10 +5,14 @@ Effects: common practice, no source. Speed symbols: see jobs.calc.chassis.gearin
 
 from collections.abc import Iterator, Sequence
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from jobs.calc.chassis.gearing import TyreSize
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
 from jobs.job.road_use import RoadCause
+from jobs.job.sentences import upper_first
 from jobs.models import SuspensionSetting
 from jobs.suspension.gearing import effective_sprockets, gear_speeds, parse_tyre, tyre_limit_kmh
 from jobs.suspension.settings import ENDS, field_label
@@ -17,9 +21,13 @@ from workshop.models import Bike
 from workshop.units.shop_units import format_for_shop
 
 HEIGHTS = tuple(f"{end}_height" for end in ENDS)
-GEARING = "With changed gearing, speedometer, noise and emissions may differ from what was approved."
-HEIGHT = "A changed ride height may alter geometry, stand and headlamp aim: ask whether the papers limit it."
-ASK_TYRE_MAKER = "It may not be meant for that speed: ask the manufacturers of tyre and bike."
+GEARING = gettext_noop(
+    "With changed gearing, speedometer, noise and emissions may differ from what was approved."
+)
+HEIGHT = gettext_noop(
+    "A changed ride height may alter geometry, stand and headlamp aim: check whether the papers limit it."
+)
+ASK_TYRE_MAKER = gettext_noop("It may not be meant for that speed: ask the manufacturers of tyre and bike.")
 
 
 def bike_settings(results: JobResults) -> list[SuspensionSetting]:
@@ -46,9 +54,10 @@ def gearing_causes(results: JobResults) -> Iterator[RoadCause]:
     if now == before or not all((*now, *before)):
         return
     setting = next((setting for pair, setting in read if pair == now), None)
+    values = {"now": f"{now[0]}/{now[1]}", "before": f"{before[0]}/{before[1]}"}
     yield RoadCause(
-        subject=f"Gearing, sprockets {now[0]}/{now[1]} instead of {before[0]}/{before[1]}",
-        effect=GEARING,
+        subject=_("Gearing, sprockets %(now)s instead of %(before)s") % values,
+        effect=_(GEARING),
         job=setting.job if setting else None,
         at=setting.set_at if setting else None,
     )
@@ -61,8 +70,9 @@ def height_causes(results: JobResults) -> Iterator[RoadCause]:
         values = [" ".join(getattr(setting, name).split()) for setting in read]
         if not read or values[0].casefold() == values[-1].casefold():
             continue
-        subject = f"{field_label(name).capitalize()} {values[-1]} ({values[0]} when first read)"
-        yield RoadCause(subject, HEIGHT, read[-1].job, read[-1].set_at, inform=False)
+        shown = {"setting": upper_first(_(field_label(name))), "now": values[-1], "before": values[0]}
+        subject = _("%(setting)s %(now)s (%(before)s when first read)") % shown
+        yield RoadCause(subject, _(HEIGHT), read[-1].job, read[-1].set_at, inform=False)
 
 
 def tyre_causes(results: JobResults) -> Iterator[RoadCause]:
@@ -74,19 +84,31 @@ def tyre_causes(results: JobResults) -> Iterator[RoadCause]:
         limit = tyre_limit_kmh(tyre)
         if tyre is None or limit is None or top_kmh is None or top_kmh <= limit:
             continue
-        allowed, reached = (format_for_shop(speed, "speed", shop) for speed in (limit, top_kmh))
-        reach = f"the bike may reach about {reached} ({source})"
+        allowed, reached = (
+            format_for_shop(limit, "speed_rating", shop),
+            format_for_shop(top_kmh, "speed", shop),
+        )
+        subject = (
+            _("Front tyre, speed symbol %(symbol)s")
+            if end == "front"
+            else _("Rear tyre, speed symbol %(symbol)s")
+        )
+        values = {"limit": describe_limit(tyre, allowed), "speed": reached, "source": source}
+        effect = _("%(limit)s; the bike may reach about %(speed)s (%(source)s).") % values
         yield RoadCause(
-            subject=f"{end.capitalize()} tyre, speed symbol {tyre.speed_symbol}",
-            effect=f"{describe_limit(tyre, allowed)}; {reach}. {ASK_TYRE_MAKER}",
+            subject=subject % {"symbol": tyre.speed_symbol},
+            effect=f"{effect} {_(ASK_TYRE_MAKER)}",
             job=None,
         )
 
 
 def describe_limit(tyre: TyreSize, allowed: str) -> str:
-    return (
-        f"It promises {allowed}, or more by its maker" if tyre.is_open_ended else f"It stands for {allowed}"
+    text = (
+        _("It promises %(speed)s, or more by its manufacturer")
+        if tyre.is_open_ended
+        else _("It is rated for %(speed)s")
     )
+    return text % {"speed": allowed}
 
 
 def top_speed(
@@ -102,8 +124,11 @@ def top_speed(
     built_rpm = bike.engine_spec.rev_limit_rpm if bike.engine_spec else None
     is_raised = limit is not None and limit.rpm > (built_rpm or limit.rpm)
     if papers and not (is_raised and at_limit and at_limit > papers):
-        return papers, "by the bike's papers"
+        return papers, _("by the bike's papers")
     if at_limit is None or limit is None:
         return None, ""
-    source = f"rev limit of {format_number(limit.rpm)} 1/min by {limit.source}" if is_raised else "rev limit"
-    return at_limit, f"{source} in top gear, by sprockets and tyre size"
+    if is_raised:
+        values = {"speed": format_number(limit.rpm), "source": limit.source}
+        text = _("rev limit of %(speed)s rpm by %(source)s in top gear, by sprockets and tyre size")
+        return at_limit, text % values
+    return at_limit, _("rev limit in top gear, by sprockets and tyre size")

@@ -5,8 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from jobs.calc.chassis.sag import SAG_GUIDES, Sag, compute_sag, sag_hints, static_sag_mm
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
+from jobs.calc.units.numbers import format_digits
+from jobs.job.sentences import upper_first
 from jobs.models import Job, SuspensionSetting
 from workshop.models import Bike, ShopProfile
 from workshop.units.display import NOT_MEASURED, format_value
@@ -79,9 +83,21 @@ def changed_settings(
         was, now = (SettingValue(getattr(setting, name, None), quantity) for setting in (before, after))
         if now.value in ("", None) or now == was:
             continue
-        previous = "not read before" if was.value in ("", None) else f"{was.display(shop)} before"
-        title = field_label(name).split(" (")[0] if quantity else field_label(name)
-        changed.append(f"{title} {now.display(shop)} ({previous})")
+        label = _(field_label(name).split(" (")[0] if quantity else field_label(name))
+        if any(map(str.isalpha, str(now.value))):  # "6 clicks out" says its unit itself
+            label = label.split(" (")[0]
+        values = {
+            "setting": label,
+            "now": now.display(shop),
+            "before": was.display(shop),
+        }
+        is_new = was.value in ("", None)
+        text = (
+            _("%(setting)s %(now)s (not recorded before)")
+            if is_new
+            else _("%(setting)s %(now)s (%(before)s before)")
+        )
+        changed.append(text % values)
     return changed
 
 
@@ -114,11 +130,16 @@ def compute_end_sag(
 
 
 def describe_sag_guide(end: str, intended_use: str) -> str:
-    use = "track" if intended_use == Job.IntendedUse.TRACK_ONLY else "road"
-    guide = SAG_GUIDES[(use, end)]
-    return (
-        f"{end}: sag with the rider of {guide.low_pct:g} to {guide.high_pct:g} % of the travel for the {use}"
-    )
+    is_track = intended_use == Job.IntendedUse.TRACK_ONLY
+    guide = SAG_GUIDES[("track" if is_track else "road", end)]
+    values = {
+        "end": _(end),
+        "low": format_digits(guide.low_pct),
+        "high": format_digits(guide.high_pct),
+    }
+    if is_track:
+        return _("%(end)s: sag with the rider of %(low)s to %(high)s %% of the travel for the track") % values
+    return _("%(end)s: sag with the rider of %(low)s to %(high)s %% of the travel for the road") % values
 
 
 @dataclass(frozen=True)
@@ -182,7 +203,8 @@ def hints(
         sags = [(setting, compute_end_sag(setting, end, intended_use, lengths)) for setting in settings]
         measured = [(setting, sag) for setting, sag in sags if sag.with_rider or sag.problem]
         for setting, sag in measured[-1:]:
-            where = f"{end.capitalize()} {setting.get_when_display()}"
+            values = {"end": upper_first(_(end)), "when": _(setting.get_when_display())}
+            where = _("%(end)s %(when)s") % values
             sentences += [f"{where}: {hint}" for hint in (*sag.hints, sag.problem) if hint]
     return sentences
 

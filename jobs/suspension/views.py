@@ -18,8 +18,9 @@ from workshop.records.submit_once import submit_once
 WRITERS = (Role.DESK, Role.MECHANIC, Role.TUNER)
 CAUTION = (
     "Settings change how the bike rides",
-    "Change one thing at a time, by the maker's manual, and note where it stood. Tyre pressures are cold "
-    "ones, within what the maker of bike and tyre allows. Support the bike so that it can't fall.",
+    "Change one thing at a time, follow the manufacturer's service manual and note the earlier "
+    "setting. Set tyre pressures cold, within the limits of the bike and tyre manufacturers. "
+    "Support the bike so that it cannot fall.",
 )
 
 
@@ -29,7 +30,7 @@ CAUTION = (
 def suspension_new(request: StaffRequest, number: str, when: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
     if when not in SuspensionSetting.When.values:
-        raise Http404("Settings are read as found or as left.")
+        raise Http404("Choose “as found” or “as left”.")
     setting = SuspensionSetting(job=job, by=request.user, when=when)
     draft = f"suspension-{when}-{job.pk}"
     return save_setting(request, setting, draft, initial=last_set(job))
@@ -55,7 +56,7 @@ def save_setting(
     job = setting.job
     form = SuspensionForm(post_data(request), instance=setting, initial=initial, shop=request.shop)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"Settings {setting.get_when_display()} are saved.", draft)
+        flash_saved(request, f"Settings {setting.get_when_display()} saved.", draft)
         return redirect(section_url(job, "suspension"))
     guides = [describe_sag_guide(end, job.intended_use) for end in ENDS]
     return form_page(
@@ -66,5 +67,5 @@ def save_setting(
         section="suspension",
         draft=draft,
         cautions=[CAUTION],
-        note=f"Common practice, a starting point and no limit: {'; '.join(guides)}.",
+        note=f"Rule of thumb, a starting point, not a limit: {'; '.join(guides)}.",
     )

@@ -6,15 +6,16 @@ from functools import cache
 from django import template
 from django.utils.html import format_html, format_html_join
 
-from jobs.calc.clearances.readings import Judgement
+from jobs.calc.clearances.readings import Judgement, Reading
 from jobs.calc.units.length_format import format_mm
 from jobs.clearances.before_after import ClearancesBeforeAfter
-from jobs.clearances.before_after_chart import BeforeAfterChart, ChartRow, Tick, build_chart
+from jobs.clearances.before_after_chart import ChartRow, Tick
+from jobs.clearances.engine_map import EngineView, engine_view
 from jobs.clearances.valve_gaps import ValveGap, verdict_slug
 from jobs.models import ClearanceReading
-from workshop.models import ShopProfile
+from workshop.models import EngineSpec, ShopProfile
 from workshop.templatetags.units import size
-from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED
+from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, length_formatter
 
 register = template.Library()
 
@@ -41,6 +42,27 @@ def reading(row: ClearanceReading, shop: ShopProfile) -> str:
     if row.goes_mm is None:
         return size(row.clearance_mm, shop)
     return span(row.goes_mm, row.not_goes_mm, shop)
+
+
+@register.filter
+def predicted(clearance: Reading, shop: ShopProfile) -> str:
+    """Format a predicted clearance, as a range if it was measured between two blades."""
+    return clearance.describe(length_formatter(shop.length_unit))
+
+
+@register.filter
+def cut_unit(length: str) -> str:
+    """Drop the unit of a length, within a drawing that says it once."""
+    return length.split(NO_BREAK_SPACE)[0]
+
+
+@register.filter
+def marking(thickness_mm: float | Decimal | None) -> str:
+    """Format a shim's thickness as it is marked on most shims: 235 for 2.35 mm, 2355 for 2.355 mm.
+
+    Rule of thumb, no published source.
+    """
+    return NOT_MEASURED if thickness_mm is None else format_mm(thickness_mm).replace(".", "")
 
 
 @register.filter
@@ -93,6 +115,15 @@ def row_marks(row: ChartRow) -> str:
 
 
 @register.simple_tag
-def clearance_picture(history: ClearancesBeforeAfter | None, shop: ShopProfile) -> BeforeAfterChart | None:
-    """Show all valves before and after."""
-    return build_chart(history, shop)
+def engine_places(spec: EngineSpec, shop: ShopProfile) -> EngineView:
+    """Draw the engine with the name of each valve."""
+    return engine_view(spec, shop, lambda valve_gap: valve_gap)
+
+
+@register.simple_tag
+def engine_found_left(
+    history: ClearancesBeforeAfter | None, spec: EngineSpec, shop: ShopProfile
+) -> EngineView | None:
+    """Draw the engine with each valve as found and as left."""
+    rows = {row.valve_gap.key: row for row in history.rows} if history else {}
+    return engine_view(spec, shop, lambda valve_gap: rows[valve_gap.key]) if rows else None

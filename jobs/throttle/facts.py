@@ -1,7 +1,10 @@
 """Throttle tables, idle and engine braking on the handover sheet."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
+
+from django.utils.translation import gettext as _
 
 from jobs.job.facts import ChartFacts, Curve
 from jobs.job.facts_codec import from_json
@@ -12,7 +15,14 @@ from jobs.models import Run
 from jobs.throttle.from_runs import drift_checks, job_idles
 from jobs.throttle.torque_charts import EngineBraking, engine_braking, idle_change, torque_by_grip
 from jobs.tunes.revisions import tune_in_bike
-from jobs.tunes.throttle_tables import Mode, TableReview, compare_modes, riding_modes, table_speeds
+from jobs.tunes.throttle_tables import (
+    Mode,
+    TableReview,
+    compare_modes,
+    riding_modes,
+    steeper_ends,
+    table_speeds,
+)
 
 
 @dataclass(frozen=True)
@@ -56,6 +66,11 @@ class TorqueFacts:
     modes: list[str]
     chart: ChartFacts | None
     rows: list[TorqueRowFacts]
+
+    @property
+    def by_mode(self) -> list[tuple[str, list[str]]]:
+        """The cells of each mode over engine speed: a table of many modes is read by rows."""
+        return [(mode, [row.cells[at] for row in self.rows]) for at, mode in enumerate(self.modes)]
 
 
 @dataclass(frozen=True)
@@ -115,13 +130,20 @@ def throttle_facts(results: JobResults) -> ThrottleFacts | None:
         return None
     return ThrottleFacts(
         modes=[mode_facts(mode) for mode in modes],
-        against=[ModePairFacts(pair, sentences) for pair, sentences in compare_modes(modes)],
+        against=pair_facts(modes),
         torque=torque_facts(results),
         held=held,
         idle=idle,
         idle_change=idle_change(idles),
         braking=braking_facts(brakes) if brakes else None,
     )
+
+
+def pair_facts(modes: Sequence[Mode]) -> list[ModePairFacts]:
+    """Return how the modes in the bike compare, and which end steeper than a sharper one."""
+    pairs = [ModePairFacts(pair, sentences) for pair, sentences in compare_modes(modes)]
+    steeper = steeper_ends({mode.name: mode.loaded for mode in modes if mode.loaded})
+    return [*pairs, *([ModePairFacts(_("Steeper at the end"), steeper)] if steeper else [])]
 
 
 def torque_facts(results: JobResults) -> TorqueFacts | None:
@@ -147,7 +169,7 @@ def torque_facts(results: JobResults) -> TorqueFacts | None:
         modes=found.modes,
         chart=from_json(found.chart, ChartFacts) if found.chart else None,
         rows=[
-            TorqueRowFacts(rpm, [str(cell or "not measured") for _, cell in cells])
+            TorqueRowFacts(rpm, [str(cell or _("not measured")) for _mode, cell in cells])
             for rpm, cells in found.rows
         ],
     )

@@ -30,21 +30,20 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
     GROUPS = (("The mode", ("mode", "for_whom")), ("The table", ("table_text", "table_file")))
 
     table_text = forms.CharField(
-        label="Table, pasted",
+        label="Table (pasted)",
         required=False,
         strip=False,
         widget=table_area(10, EXAMPLE),
-        help_text="Engine speeds in the first row, grip in the first column, plate in the cells, all in %. "
-        "Tabs, semicolons or blanks between the cells; comma or point.",
+        help_text="First row: engine speeds (rpm). First column: grip (%). Cells: plate (%). Separate cells "
+        "with tabs, semicolons or spaces.",
     )
-    table_file = forms.FileField(
-        label="or a text or CSV file with it", required=False, widget=forms.FileInput
-    )
+    table_file = forms.FileField(label="Or a text or CSV file", required=False, widget=forms.FileInput)
     table: ThrottleMap | None = None
 
     class Meta(RecordForm.Meta):
         model = ThrottleTable
         fields = ["mode", "for_whom"]
+        labels = {"mode": "Riding mode (as named on the bike)", "for_whom": "Who this mode suits"}
 
     def __init__(self, *args: Any, known_modes: Sequence[str] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -52,7 +51,7 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
         self.fields["mode"].widget.attrs["list"] = "modes-known"
         self.fields[
             "for_whom"
-        ].help_text = "“wet road, new riders”, “track only”: it stands on the handover sheet"
+        ].help_text = "For example “wet road, new riders” or “track use only”. Printed on the handover sheet."
         if self.instance.pk:
             self.fields["table_text"].initial = format_table(self.instance)
 
@@ -63,7 +62,7 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
         same = ThrottleTable.objects.filter(revision=self.instance.revision, mode=mode)
         if same.exclude(pk=self.instance.pk).exists():
             raise forms.ValidationError(
-                f"{self.instance.revision} has a table of {mode} already: edit that one."
+                f"{self.instance.revision} already has a table for {mode}. Edit that table."
             )
         return mode
 
@@ -86,7 +85,7 @@ class ThrottleTableForm(FieldGroupsMixin, RecordForm):
     def read_table(self) -> None:
         text = self.cleaned_data.get("table_text") or ""
         if not text.strip():
-            raise ValueError("Paste the table here, or choose a file with it below.")
+            raise ValueError("Paste the table here, or choose a file below.")
         table = ThrottleMap.from_text(text)
         self.table = table
         self.instance.grip_pct = table.grip_pct.tolist()

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from jobs.calc.throttle.closed_throttle import Idle, measure_idle
 from jobs.calc.throttle.hold_drift import DriftVerdict, HoldDrift, estimate_hold_drift
@@ -30,7 +31,7 @@ class DriftCheck:
 
     @property
     def label(self) -> str:
-        return self.revision.label if self.revision else "no tune named"
+        return self.revision.label if self.revision else _("no tune")
 
     @property
     def needs_attention(self) -> bool:
@@ -98,9 +99,9 @@ def job_idles(results: JobResults) -> list[IdleRun]:
 def check_idle(run: Run, target: SetSpeed | None) -> IdleRun:
     channels = load_channels(run, IDLE_CHANNELS)
     if len(channels) < len(IDLE_CHANNELS):
-        return IdleRun(run, None, "The file has no column that is read as time, or none as engine speed.")
+        return IdleRun(run, None, _("The file has no time or engine speed."))
     if target is None:
-        return IdleRun(run, None, "Neither tune nor engine spec gives an idle speed to hold it against.")
+        return IdleRun(run, None, _("Neither tune nor engine spec has an idle speed to compare with."))
     time_s, speed = channels["time_s"], channels["engine_speed_rpm"]
     try:
         return IdleRun(run, measure_idle(time_s, speed, target.rpm, target.source))

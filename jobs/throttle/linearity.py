@@ -10,7 +10,7 @@ from jobs.tunes.throttle_tables import TableReview
 
 HEADER = (
     "mode",
-    "engine speed (1/min)",
+    "engine speed (rpm)",
     "over the grip",
     "largest deviation (% of span)",
     "at grip (%)",
@@ -36,8 +36,8 @@ class LinearityRow:
         largest, rms = format_number(self.result.largest_pct, 1, signed=True), self.result.rms_pct
         ends = (format_number(end) for end in (self.result.from_grip_pct, self.result.to_grip_pct))
         return (
-            f"{largest} % at {format_number(self.result.at_grip_pct)} % grip, {format_number(rms, 1)} % on "
-            f"the whole ({' to '.join(ends)} % grip)"
+            f"{largest} % from the line at {format_number(self.result.at_grip_pct)} % grip, "
+            f"{format_number(rms, 1)} % on average ({' to '.join(ends)} % grip)"
         )
 
 

@@ -32,4 +32,4 @@ def group_by_tune(runs: Iterable[Run]) -> dict[TuneRevision | None, list[Run]]:
 
 
 def tune_label(tune: TuneRevision | None) -> str:
-    return tune.label if tune else "no tune named"
+    return tune.label if tune else "no tune"

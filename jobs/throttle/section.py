@@ -2,6 +2,7 @@
 
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
+from jobs.job.sentences import counted
 from jobs.tunes.revisions import tune_in_bike
 from jobs.tunes.throttle_tables import Mode, riding_modes
 
@@ -10,9 +11,16 @@ TEMPLATE = "jobs/throttle/_section.html"
 
 def section(results: JobResults) -> Section:
     modes = results.get(riding_modes)
-    state, reason = section_state(modes)
-    context = {"modes": modes, "throttle_in_bike": results.get(tune_in_bike)}
-    return Section("throttle", "Throttle tables", state, reason, TEMPLATE, context)
+    state, summary = section_state(modes)
+    in_bike = results.get(tune_in_bike)
+    return Section(
+        "throttle",
+        "Throttle tables",
+        state,
+        summary,
+        TEMPLATE,
+        lambda: {"modes": modes, "throttle_in_bike": in_bike},
+    )
 
 
 def section_state(modes: list[Mode]) -> tuple[State, str]:
@@ -20,8 +28,9 @@ def section_state(modes: list[Mode]) -> tuple[State, str]:
         return State.EMPTY, "no table recorded"
     flagged = [mode.name for mode in modes if mode.flags]
     if flagged:
-        return State.ATTENTION, f"look at {', '.join(flagged)}"
+        return State.ATTENTION, f"check {', '.join(flagged)}"
     unassigned = [mode.name for mode in modes if not mode.for_whom]
     if unassigned:
-        return State.ATTENTION, f"whom is it for: {', '.join(unassigned)}"
-    return State.DONE, "1 mode" if len(modes) == 1 else f"{len(modes)} modes"
+        return State.ATTENTION, f"no rider named for {', '.join(unassigned)}"
+    names = ", ".join(mode.name for mode in modes)
+    return State.DONE, f"{counted(len(modes), 'mode')}: {names}"

@@ -10,6 +10,7 @@ from jobs.calc.statistics import mean_interval
 from jobs.calc.throttle.step_response import StepResponse, measure_step_responses
 from jobs.calc.units.numbers import format_number
 from jobs.job.results import JobResults
+from jobs.job.sentences import upper_first
 from jobs.models import Run, TuneRevision
 from jobs.runs.channel_files import load_channels
 from jobs.throttle.runs_by_tune import CHANNELS, group_by_tune, observed_torque, tune_label
@@ -17,8 +18,8 @@ from jobs.throttle.runs_by_tune import CHANNELS, group_by_tune, observed_torque,
 NEEDED = ("time_s", "engine_speed_rpm", "grip_pct")
 OUTPUTS = ("plate", "torque")
 HEADER = (
-    "run", "tune", "answer of", "at (s)", "engine speed (1/min)", "grip from (%)", "grip to (%)",
-    "grip 10-90 % (ms)", "latency (ms)", "answer 10-90 % (ms)",
+    "run", "tune", "response of", "at (s)", "engine speed (rpm)", "grip from (%)", "grip to (%)",
+    "grip 10-90 % (ms)", "latency (ms)", "response 10-90 % (ms)",
 )  # fmt: skip
 
 
@@ -48,6 +49,11 @@ class ResponseRow:
         return f"{tune_label(self.tune)}, {self.output}, {'opening' if self.opens else 'closing'}"
 
     @property
+    def is_early(self) -> bool:
+        """Whether the answer comes before the grip moves, which only channels out of step can show."""
+        return float(np.mean([one.step.latency_ms for one in self.steps])) < 0
+
+    @property
     def latency(self) -> str:
         return describe_mean([one.step.latency_ms for one in self.steps])
 
@@ -65,7 +71,8 @@ def describe_mean(values_ms: Sequence[float]) -> str:
     if len(values_ms) == 1:
         return f"{format_number(values_ms[0])} ms"
     interval = mean_interval(values_ms)
-    return f"{format_number(float(interval.mean))} ± {format_number(float(interval.half_width))} ms"
+    half = format_number(float(interval.half_width))
+    return f"{format_number(float(interval.mean))} ± {'less than 1' if half == '0' else half} ms"
 
 
 def step_responses(results: JobResults) -> dict[TuneRevision | None, list[RunStep]]:
@@ -98,6 +105,21 @@ def response_rows(by_tune: dict[TuneRevision | None, list[RunStep]]) -> list[Res
     return [row for row in rows if row.steps]
 
 
+def describe_answer(rows: Sequence[ResponseRow]) -> str:
+    """Return how late the plate follows an opening grip, of the latest tune that has such a turn."""
+    opening = [row for row in rows if row.output == "plate" and row.opens] or list(rows)
+    if not opening:
+        return "Throttle response: no quick turn of the grip"
+    row = opening[-1]
+    if row.is_early:
+        return f"{upper_first(row.label)}: earlier than the grip. The channels of the logger are out of step."
+    answers = "the plate" if row.output == "plate" else row.output
+    way = "opens" if row.opens else "closes"
+    moves = way if row.output == "plate" else "answers"
+    tune = upper_first(tune_label(row.tune))
+    return f"{tune}: as the grip {way}, {answers} {moves} after {row.latency}"
+
+
 def csv_rows(by_tune: dict[TuneRevision | None, list[RunStep]]) -> Iterable[list[Any]]:
     for tune, steps in by_tune.items():
         for found in steps:
@@ -108,4 +130,4 @@ def csv_rows(by_tune: dict[TuneRevision | None, list[RunStep]]) -> Iterable[list
             )  # fmt: skip
             digits = (3, 0, 1, 1, 1, 1, 1)
             rounded = [round(value, places) for value, places in zip(figures, digits, strict=True)]
-            yield [found.run.original_name, tune_label(tune), found.output, *rounded]
+            yield [str(found.run), tune_label(tune), found.output, *rounded]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from jobs.calc.dyno.comparison import compare_values
 from jobs.calc.dyno.curve_difference import Verdict
@@ -17,7 +18,7 @@ from jobs.calc.throttle.closed_throttle import (
     average_overrun_torque,
     compute_overrun_torque,
 )
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.comparisons.charts import build_value_row
 from jobs.job.results import JobResults
 from jobs.models import Run, TuneRevision
@@ -33,7 +34,7 @@ from workshop.models import ShopProfile
 GRIP_STILL = SteadyLimits(speed_rate_rpm_s=100_000.0)
 FIRST_FIFTH_PCT = 20.0
 BRAKING_STEP_RPM = 500.0
-OVERRUN_HEADER = ("tune", "engine speed (1/min)", "torque (N·m)", "95 % half-width (N·m)", "runs")
+OVERRUN_HEADER = ("tune", "engine speed (rpm)", "torque (N·m)", "95 % half-width (N·m)", "runs")
 
 
 # --- torque by grip
@@ -51,8 +52,11 @@ class ThrottleResponse:
     first_fifth: float | None
 
     def __str__(self) -> str:
-        first = "not measured" if self.first_fifth is None else format_number(self.first_fifth, 2)
-        return f"first fifth {first}; most {format_number(self.largest, 2)} at {self.at_grip_pct:g} % grip"
+        values = {"largest": format_number(self.largest, 2), "grip": format_digits(self.at_grip_pct)}
+        if self.first_fifth is None:
+            return _("maximum %(largest)s at %(grip)s %% grip") % values
+        text = _("first 20 %%: %(first)s; maximum %(largest)s at %(grip)s %% grip")
+        return text % {"first": format_number(self.first_fifth, 2), **values}
 
 
 @dataclass(frozen=True)
@@ -144,24 +148,29 @@ def grip_chart(found: dict[str, calc.TorqueByGrip], measure: ChannelDisplay) -> 
     modes = {mode: torques for mode, torques in found.items() if np.isfinite(torques.torque_nm[:, 0]).any()}
     if not modes:
         return None
-    slope = ChannelDisplay("torque for 1 % of grip", measure.unit, 2, measure.show)
+    slope = ChannelDisplay("torque per 1 % of grip", measure.unit, 2, measure.show)
     panels = [
         (
             measure,
             [
-                CurveLine(mode, "other", torques.grip_pct, torques.torque_nm[:, 0])
+                CurveLine(mode, line_look(mode), torques.grip_pct, torques.torque_nm[:, 0])
                 for mode, torques in modes.items()
             ],
         ),
         (
             slope,
             [
-                CurveLine(mode, "other", torques.grip_pct, torques.sensitivity_nm_per_pct[:, 0])
+                CurveLine(mode, line_look(mode), torques.grip_pct, torques.sensitivity_nm_per_pct[:, 0])
                 for mode, torques in modes.items()
             ],
         ),
     ]
-    return build_chart("Grip", "%", panels)
+    return {**build_chart("Grip", "%", panels), "choose": True}
+
+
+def line_look(name: str) -> Look:
+    """Return the look of a line: that of before for a table that was changed."""
+    return "before" if name.endswith(f", {_('as received')}") else "other"
 
 
 def compute_response(
@@ -242,7 +251,7 @@ def compare_engine_braking(
     return EngineBraking(
         unit=measure.unit,
         tunes=list(found),
-        chart=build_chart("Engine speed", "1/min", [(measure, lines)]),
+        chart=build_chart("Engine speed", "rpm", [(measure, lines)]),
         change=braking_change(runs, in_bike, shop),
         rows=[(rpm, cells) for rpm, cells in rows if any(cell.torque is not None for _, cell in cells)],
         found=found,
@@ -289,8 +298,8 @@ def braking_change(runs: Iterable[Run], in_bike: TuneRevision | None, shop: Shop
     if not common:
         return ""
     before, after = ([float(np.mean([run[rpm] for rpm in common])) for run in side] for side in sides)
-    where = f"{format_number(common[0])} to {format_number(common[-1])} 1/min"
-    name = f"Braking on the over-run, mean of {where}"
+    ends = {"low": format_number(common[0]), "high": format_number(common[-1])}
+    name = _("Engine braking (overrun), mean of %(low)s to %(high)s rpm") % ends
     assumed = assumed_spread(shop.repeatability_pct, shop.smoothing_width_rpm)  # the shop's is of power
     figure = compare_values(name, "N·m", before, after, assumed.mean, assumed.session)
     return build_value_row(figure, shop).sentence
@@ -341,12 +350,22 @@ def idle_change(idles: Sequence[IdleRun]) -> str:
     assert was and now
     by = now.mean_rpm - was.mean_rpm
     doubt = float(np.hypot(was.half_width_95_rpm, now.half_width_95_rpm))
-    moved = f"{format_number(by, signed=True)} ± {format_number(doubt)} 1/min"
-    change = moved if abs(by) > doubt else Verdict.NO_DIFFERENCE.value
+    moved = {"change": format_number(by, signed=True), "half": format_number(doubt)}
+    change = _(Verdict.NO_DIFFERENCE.value)
+    if abs(by) > doubt:
+        change = _("%(change)s ± %(half)s rpm") % moved
     if np.isnan(doubt):
-        change = "how sure that is, the runs are too short to tell"
-    return (
-        f"From {tune_label(first.run.tune_revision)} to {tune_label(last.run.tune_revision)} the idle went "
-        f"from {format_number(was.mean_rpm)} to {format_number(now.mean_rpm)} 1/min ({change}), its "
-        f"scatter from {format_number(was.sd_rpm)} to {format_number(now.sd_rpm)}."
+        change = _("the runs are too short for an interval")
+    text = _(
+        "From %(first)s to %(last)s, idle went from %(was)s to %(now)s rpm (%(change)s), and its variation "
+        "(SD) from %(sd_was)s to %(sd_now)s rpm."
     )
+    return text % {
+        "first": tune_label(first.run.tune_revision),
+        "last": tune_label(last.run.tune_revision),
+        "was": format_number(was.mean_rpm),
+        "now": format_number(now.mean_rpm),
+        "change": change,
+        "sd_was": format_number(was.sd_rpm),
+        "sd_now": format_number(now.sd_rpm),
+    }

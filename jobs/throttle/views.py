@@ -6,11 +6,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.job.form_page import form_page
+from jobs.job.form_page import form_page, remove_button
 from jobs.job.lookup import get_results_or_404
 from jobs.models import Run, ThrottleTable, TuneRevision
 from jobs.runs.views import spreadsheet_response
-from jobs.throttle.charts import build_modes_chart, build_tables_chart
+from jobs.throttle.answer import describe_answer
+from jobs.throttle.charts import build_held_chart, build_modes_chart
 from jobs.throttle.forms import ThrottleTableForm
 from jobs.throttle.from_runs import drift_checks, job_idles
 from jobs.throttle.linearity import HEADER, csv_rows, linearity_rows
@@ -26,6 +27,7 @@ from jobs.tunes.throttle_tables import (
     compare_tables,
     review_modes,
     riding_modes,
+    steeper_ends,
     table_speeds,
     throttle_tables,
 )
@@ -36,10 +38,11 @@ from workshop.records.responses import flash_saved, post_data
 from workshop.records.submit_once import submit_once
 
 CAUTION = (
-    "Throttle tables decide how the bike answers the hand",
-    "Before the bike moves, the throttle must return to closed by itself: try it with the engine off, then "
-    "running, with the bars at either lock. A plate held open at a closed grip, or a raised idle, pushes the "
-    "bike on at a closed throttle.",
+    "Before the bike moves",
+    "Engine off: the grip must return to closed by itself. Engine running, in neutral: idle must not rise "
+    "with the bars turned fully left and fully right. With a cable, the throttle itself must return to "
+    "closed. A throttle plate held open with the grip closed, or a raised idle, keeps the bike pulling "
+    "with the throttle closed.",
 )
 
 
@@ -72,17 +75,19 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
     shown_tables = review_modes(shown, revisions, tables)
     speeds = table_speeds(modes)
     at_rpm = selected_speed(request, speeds)
-    idles = results.get(job_idles)
+    idles, held = results.get(job_idles), results.get(drift_checks)
     context = {
         "job": job,
         "revisions": revisions,
         "in_bike": in_bike,
         "shown": shown,
         "modes": modes,
+        "answer": describe_answer(modes, held, in_bike),
         "between_modes": compare_tables(shown_tables),
+        "steeper_ends": steeper_ends(shown_tables),
         "speeds": [f"{speed:g}" for speed in speeds],
         "at_rpm": f"{at_rpm:g}" if at_rpm is not None else "",
-        "held": results.get(drift_checks),
+        "held": [(check, build_held_chart(check), f"held-{n}") for n, check in enumerate(held)],
         "idles": idles,
         "idle_change": idle_change(idles),
         "braking": results.get(engine_braking),
@@ -91,8 +96,7 @@ def throttle(request: StaffRequest, number: str) -> HttpResponse:
     if at_rpm is not None:
         torque = torque_by_grip(shown_tables, runs, shown, speeds, at_rpm, request.shop)
         context |= {
-            "chart": build_tables_chart(modes, at_rpm),
-            "modes_chart": build_modes_chart(shown_tables, f"The modes of {shown}", at_rpm),
+            "chart": build_modes_chart(shown_tables, modes, at_rpm),
             "torque": torque,
             "linearity": linearity_rows(shown_tables, torque.found if torque else {}, [at_rpm]),
         }
@@ -146,7 +150,7 @@ def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: s
     known = sorted(set(ThrottleTable.objects.filter(revision__job=job).values_list("mode", flat=True)))
     form = ThrottleTableForm(post_data(request), request.FILES or None, instance=table, known_modes=known)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"Throttle table {table} is saved.", draft)
+        flash_saved(request, f"Throttle table {table} saved.", draft)
         return redirect("throttle", job)
     return form_page(
         request,
@@ -155,6 +159,7 @@ def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: s
         title=title,
         section="throttle",
         draft=draft,
+        remove=remove_button(table, "throttle-remove", "Delete this table"),
         cautions=[CAUTION],
         template="jobs/throttle/form.html",
         table=table,
@@ -167,5 +172,5 @@ def save_table(request: StaffRequest, table: ThrottleTable, title: str, draft: s
 def throttle_remove(request: StaffRequest, pk: int) -> HttpResponse:
     table = find_table(pk)
     table.delete()
-    messages.success(request, f"Throttle table {table} is removed.")
+    messages.success(request, f"Throttle table {table} deleted.")
     return redirect(reverse("throttle", args=[table.revision.job]))

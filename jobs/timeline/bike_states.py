@@ -67,3 +67,13 @@ def run_sides(states: Sequence[BikeState]) -> dict[int, Group]:
         return {}
     sides = ((Group.BEFORE, counting[0]), (Group.AFTER, counting[-1]))
     return {run.pk: group for group, runs in sides for run in runs}
+
+
+def present_state(results: JobResults) -> BikeState:
+    """Return the state of the bike after every recorded change, with the runs made in a state like it."""
+    present = BikeState()
+    for event in results.get(timeline):
+        if event.run is None and event.changes_bike:
+            apply_change(present, event)
+    present.runs = [run for state in results.get(bike_states) if state.is_like(present) for run in state.runs]
+    return present

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from jobs.job import registry
 from jobs.job.event import Event, EventKind
 from jobs.job.results import JobResults
@@ -44,7 +46,8 @@ def add_inferred_loads(found: Sequence[Event]) -> list[Event]:
     loaded: TuneRevision | None = None
     for event in found:
         if event.run and event.revision and loaded and event.revision != loaded:
-            text = f"{event.revision.label} loaded, as the run {event.run} says"
+            values = {"tune": event.revision.label, "run": event.run}
+            text = _("%(tune)s loaded (according to run %(run)s)") % values
             complete.append(Event(event.at, EventKind.TUNE, text, changes_bike=True, revision=event.revision))
         already_in = event.run is None and event.revision is not None and event.revision == loaded
         complete.append(replace(event, changes_bike=False) if already_in else event)

@@ -1,6 +1,8 @@
-"""Other changes of the bike on the handover sheet."""
+"""Other changes to the bike on the handover sheet."""
 
 from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
 
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment
@@ -34,7 +36,7 @@ def printed_changes(results: JobResults) -> list[BikeChangeFacts]:
 
 
 def changes_done(results: JobResults) -> list[str]:
-    return [f"{change.kind}: {change.description}" for change in results.get(printed_changes)]
+    return [f"{_(change.kind)}: {change.description}" for change in results.get(printed_changes)]
 
 
 def changes_by_job(bike: Bike, shop: ShopProfile) -> ByJob:
@@ -53,7 +55,7 @@ BIKE_CHANGES = Printed(
     "bike_changes",
     printed_changes,
     list[BikeChangeFacts],
-    heading="Other changes of the bike",
+    heading="Other changes to the bike",
     title="other changes",
     template="jobs/timeline/_sheet.html",
     absent=[],

@@ -6,8 +6,8 @@ from workshop.records.field_groups import Groups, field_names
 
 CHANGE_GROUPS: Groups = (
     ("The change", ("kind", "description", "at")),
-    ("What comes off with it", ("removes_part", "removes_change")),
-    ("On the road", ("approval",)),
+    ("What it replaces", ("removes_part", "removes_change")),
+    ("Road use", ("approval",)),
 )
 
 
@@ -20,4 +20,4 @@ class BikeChangeForm(RecordedOnBikeForm):
     class Meta(RecordedOnBikeForm.Meta):
         model = BikeChange
         fields = field_names(CHANGE_GROUPS)
-        help_texts = {"at": "", "description": "For example: 15/45 to 15/47, race exhaust taken off."}
+        help_texts = {"at": "", "description": "For example: 15/45 to 15/47, race exhaust removed."}

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext as _
+
 from jobs.job.event import Event, EventKind
 from jobs.job.page import Rows
 from jobs.job.registry import BikeHistory, JobRecord
@@ -14,7 +16,8 @@ from jobs.timeline.facts import BIKE_CHANGES, changes_by_job, changes_done
 def events(results: JobResults) -> Iterator[Event]:
     for change in results.rows(BikeChange):
         gone = describe_removed(change)
-        text = f"{change.kind}: {change.description}" + (f" (takes off {gone})" if gone else "")
+        text = f"{_(str(change.kind))}: {change.description}"
+        text += f" ({_('removes %(other)s') % {'other': gone}})" if gone else ""
         yield Event(
             change.at,
             EventKind.BIKE,

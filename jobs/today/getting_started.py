@@ -1,6 +1,6 @@
 """The first steps of a new shop: what is still missing, in the order it is needed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.urls import reverse
 
@@ -17,36 +17,38 @@ class OnboardingStep:
     url: str
     action: str
     done: bool
+    is_next: bool = False
 
 
 def onboarding_steps(shop: ShopProfile) -> list[OnboardingStep]:
     """Return the steps from an empty shop to its first job."""
-    return [
+    steps = [
         OnboardingStep(
-            "Say who the shop is",
-            "Name, address, time zone, units and paper stand on every sheet that a customer takes home.",
+            "Shop details",
+            "Name, address, time zone, units and paper size. They appear on every handover sheet.",
             reverse("shop-profile"),
-            "Fill in the shop's page",
+            "Enter shop details",
             shop.version > 1,
         ),
         OnboardingStep(
-            "Say where and when you work",
-            "Dynos and benches, and the hours of each weekday; jobs are planned into them. Where the first "
-            "list and Monday to Friday fit, skip this.",
+            "Workstations and opening hours",
+            "Your dynos, benches and opening hours. If the default list and Monday to Friday suit you, "
+            "skip this.",
             reverse("place-list"),
-            "Name the places",
+            "Set up workstations",
             has_own_schedule(shop),
         ),
         OnboardingStep(
-            "Let your people in",
-            "Each logs in by name, so that every record says who made it. Working alone, skip this.",
+            "Add your staff",
+            "Each person has their own login, so every record shows who made it. If you work alone, "
+            "skip this.",
             reverse("staff-new"),
-            "Add a person",
+            "Add staff",
             StaffMember.objects.filter(is_active=True).count() > 1,
         ),
         OnboardingStep(
             "Enter the first engine",
-            "Its clearances, shims and ratios, copied once from the maker's manual, with edition and page.",
+            "Clearances, shims and gear ratios from the service manual, with edition and page.",
             reverse("engine-new"),
             "Enter an engine",
             EngineSpec.objects.exists(),
@@ -59,13 +61,15 @@ def onboarding_steps(shop: ShopProfile) -> list[OnboardingStep]:
             Job.objects.exists(),
         ),
         OnboardingStep(
-            "Take a backup, and try restoring it",
-            "One file holds everything; a backup that was never restored is a hope.",
+            "Make a backup and test restoring it",
+            "One file holds everything. Restore it once on another machine to be sure it works.",
             reverse("backup"),
-            "Take a backup",
+            "Make a backup",
             BackupTaken.objects.exists(),
         ),
     ]
+    first = next((step for step in steps if not step.done), None)
+    return [replace(step, is_next=step is first) for step in steps]
 
 
 def has_own_schedule(shop: ShopProfile) -> bool:

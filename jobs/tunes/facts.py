@@ -4,6 +4,8 @@ from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from jobs.job.by_job import ByJob, group_by_job
 from jobs.job.json_values import moment
 from jobs.job.printed import Printed
@@ -14,6 +16,7 @@ from jobs.tunes.revisions import changes_by_revision, tune_in_bike
 from workshop.models import Bike, ShopProfile
 
 MAX_VALUE_LENGTH = 24  # in a sentence
+AS_RECEIVED = "as received"
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,12 @@ class RevisionFacts:
     calibration_sha256: str
     note: str
     changes: list[TuneChangeFacts]
+    received: bool = False
+
+    @property
+    def came_with_bike(self) -> bool:
+        """True for the tune as received; older sheets know it by its label."""
+        return self.received or self.label == AS_RECEIVED
 
 
 @dataclass(frozen=True)
@@ -84,6 +93,7 @@ def revision_facts(revision: TuneRevision, results: JobResults) -> RevisionFacts
         calibration_sha256=revision.calibration_sha256,
         note=revision.note,
         changes=[change_facts(change) for change in changes],
+        received=revision.number == 0,
     )
 
 
@@ -105,17 +115,17 @@ def tune_done(results: JobResults) -> Iterator[str]:
     if tune is None or not tune.in_bike:
         return
     revision = next((revision for revision in tune.revisions if revision.in_bike), None)
-    if revision is None or revision.label == "as received":
-        yield f"The calibration in the bike is the one {tune.in_bike}"
+    if revision is None or revision.came_with_bike:
+        yield _("Tune in the bike: as received")
         return
     title = f" ({revision.title})" if revision.title else ""
     what = f": {listed(list(map(describe_change, revision.changes)), 4)}" if revision.changes else ""
-    yield f"The calibration in the bike is {revision.label}{title}{what}"
+    yield _("Tune in the bike: %(tune)s") % {"tune": f"{revision.label}{title}{what}"}
 
 
 def describe_change(change: TuneChangeFacts) -> str:
     """Return a change as in 'idle speed 1300 → 1450 1/min'; long values are left to the table."""
-    name = f"{change.kind} ({change.detail})" if change.detail else change.kind
+    name = f"{_(change.kind)} ({change.detail})" if change.detail else _(change.kind)
     if max(len(change.from_), len(change.to)) > MAX_VALUE_LENGTH:
         return name
     came = f"{change.from_} → " if change.from_ else ""

@@ -17,11 +17,9 @@ from workshop.records.times import CLOCK_TOLERANCE, QuestionedTimesMixin
 
 NEW_ROWS = 3  # the page's script adds more
 MAX_ROWS = 60
-DESCRIPTION_MISSING = "Say what this tune is: enter a change below, or name it in a few words."
-CHANGE_REMOVED = (
-    "Somebody removed this change while you were typing. Save again to enter it anew, or tick “remove”."
-)
-CHOOSE_FILE_AGAIN = "The file is not kept yet: choose it again when the rest is right."
+DESCRIPTION_MISSING = "Enter at least one change, or a short name for this tune."
+CHANGE_REMOVED = "Someone else has removed this change. Save again to add it back, or tick “remove”."
+CHOOSE_FILE_AGAIN = "The file has not been saved. Choose it again after fixing the errors."
 
 
 class KindSelect(forms.Select):
@@ -57,18 +55,19 @@ class KindField(forms.TypedChoiceField):
 
 
 class TuneChangeForm(FieldGroupsMixin, RecordForm):
-    kind = KindField(label="Kind of change")
+    kind = KindField(label="Change type")
 
     class Meta(RecordForm.Meta):
         model = TuneChange
         fields = ["kind", "detail", "from_value", "to_value", "unit", "reason"]
+        labels = {"detail": "Applies to (mode, cylinder, range)"}
 
     def __init__(self, *args: Any, kinds: Sequence[TuneChangeKind], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         field: Any = self.fields["kind"]
         field.set_kinds(kinds)
         field.widget.attrs.update({"data-kind": "", "aria-describedby": self.description_id})
-        self.fields["reason"].help_text = "in words the rider understands"
+        self.fields["reason"].help_text = "Explain it so the rider understands."
 
     @property
     def description_id(self) -> str:
@@ -132,7 +131,7 @@ class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     GROUPS = (
         ("The tune", ("title", "made_from", "loaded_at", "is_as_built")),
         ("Calibration file", ("calibration_file",)),
-        ("", ("note",)),
+        ("Note", ("note",)),
     )
 
     calibration_file = forms.FileField(
@@ -142,8 +141,11 @@ class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = TuneRevision
         fields = ["title", "made_from", "loaded_at", "is_as_built", "note"]
+        labels = {"title": "Short name", "made_from": "Based on"}
         help_texts = {
-            "is_as_built": "Tick only if the shop knows it. Earlier tune changes then count as undone."
+            "note": "For example: control unit and software number, fault codes before and after.",
+            "is_as_built": "Tick only if you are sure that it is the manufacturer's own file. Earlier tune "
+            "changes then count as undone.",
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -154,8 +156,8 @@ class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
             self.set_revisions()
         stored = self.instance.calibration_name
         self.fields["calibration_file"].help_text = (
-            "Kept whole and never read into; its SHA-256 is printed on the sheet."
-            + (f" Kept now: {stored}. A file chosen here goes in its place." if stored else "")
+            "Stored unchanged; its contents are not read. Its SHA-256 checksum is printed on the handover "
+            "sheet." + (f" Current file: {stored}. A new file replaces it." if stored else "")
         )
 
     def set_revisions(self) -> None:
@@ -164,7 +166,7 @@ class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
         earlier = TuneRevision.objects.filter(job=self.instance.job)
         if self.instance.number is not None:
             earlier = earlier.filter(number__lt=self.instance.number)
-        field.queryset, field.empty_label = earlier, "the one before"
+        field.queryset, field.empty_label = earlier, "previous tune"
 
     def clean_calibration_file(self) -> UploadedFile | None:
         upload: UploadedFile | None = self.cleaned_data["calibration_file"]
@@ -178,7 +180,7 @@ class RevisionForm(QuestionedTimesMixin, FieldGroupsMixin, RecordForm):
     def clean_loaded_at(self) -> Any:
         loaded_at = self.cleaned_data["loaded_at"]
         if loaded_at > timezone.now() + CLOCK_TOLERANCE:
-            raise forms.ValidationError("This lies in the future. Enter when the tune was loaded.")
+            raise forms.ValidationError("This is in the future. Enter when the tune was loaded.")
         return loaded_at
 
 
@@ -249,15 +251,19 @@ class TuneFormSet:
         """All errors as anchor, name of the field and sentence."""
         if not self.is_bound:
             return []
-        invalid = [self.form, *(row for row in self.rows if not row.is_valid())]
+        numbered = [(self.form, ""), *((row, f", change {n}") for n, row in enumerate(self.rows, start=1))]
         found: list[tuple[str, str, str]] = []
-        for form in invalid:
+        for form, which in numbered:
             anchor = f"row-{form.prefix}" if form.prefix else ""
             # The page shows a conflict of the revision itself in a box of its own.
             if form is not self.form or not form.conflict:
-                found += [(anchor, "this change", str(sentence)) for sentence in form.non_field_errors()]
+                found += [
+                    (anchor, which.removeprefix(", "), str(sentence)) for sentence in form.non_field_errors()
+                ]
             found += [
-                (field.id_for_label, str(field.label), str(error)) for field in form for error in field.errors
+                (field.id_for_label, f"{field.label}{which}", str(error))
+                for field in form
+                for error in field.errors
             ]
         return found
 
@@ -286,9 +292,9 @@ class TuneFormSet:
 
 
 CHANGE_KIND_GROUPS: Groups = (
-    ("", ("name", "unit", "sets", "order")),
-    ("On the road", ("affects_road_use", "road_use_effect", "inform", "as_built")),
-    ("", ("caution", "customer_caution", "retired")),
+    ("The type", ("name", "unit", "sets", "order")),
+    ("Road use", ("affects_road_use", "road_use_effect", "inform", "as_built")),
+    ("Cautions and list", ("caution", "customer_caution", "retired")),
 )
 
 
@@ -298,15 +304,23 @@ class ChangeKindForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = TuneChangeKind
         fields = field_names(CHANGE_KIND_GROUPS)
+        labels = {
+            "road_use_effect": "Road-use effect (printed)",
+            "caution": "Workshop caution (shown to the tuner)",
+            "customer_caution": "Note for the rider (printed)",
+            "retired": "Archived",
+        }
         help_texts = {
-            "as_built": "For example: on. A change back to this value is no cause in the notice.",
-            "sets": "Idle runs are then judged by it, and tyres by the speed at the changed limit.",
+            "as_built": "For example: on. A change back to this value is not listed in the road-use notice.",
+            "sets": "Idle runs are then compared with it, and tyres with the speed at the changed limit.",
         }
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
         if self.cleaned_data.get("affects_road_use") and not self.cleaned_data.get("road_use_effect"):
-            self.add_error("road_use_effect", "Say in words what the effect may be: the sheet prints it.")
+            self.add_error(
+                "road_use_effect", "Describe the possible effect. It is printed on the handover sheet."
+            )
         return cleaned
 
 

@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from jobs.job.event import Event, EventKind
 from jobs.job.page import JobPage, Rows, link_to
 from jobs.job.registry import BikeHistory, JobRecord
@@ -22,18 +24,23 @@ def events(results: JobResults) -> Iterator[Event]:
     changes = results.get(changes_by_revision)
     for revision in results.rows(TuneRevision):
         if revision.number == 0:
-            text = "calibration as received"
+            text = _("calibration as received")
         else:
-            parts = [revision.full_title, *map(str, changes.get(revision.pk, ()))]
+            parts = [revision.full_title, *map(describe, changes.get(revision.pk, ()))]
             description = "; ".join(filter(None, parts))
-            text = f"{revision.label} loaded" + (f": {description}" if description else "")
+            text = _("%(tune)s loaded") % {"tune": revision.label}
+            text += f": {description}" if description else ""
         changes_bike = revision.number != 0
         yield Event(revision.loaded_at, EventKind.TUNE, text, changes_bike, revision=revision)
 
 
+def describe(change: TuneChange) -> str:
+    return f"{_(change.kind.name)}: {change.to_value} {change.unit}".strip()
+
+
 def cautions(results: JobResults) -> list[str]:
     found = (change.kind.customer_caution for change in results.get(changes_in_bike))
-    return list(dict.fromkeys(caution for caution in found if caution))
+    return list(dict.fromkeys(_(caution) for caution in found if caution))
 
 
 RECORD = JobRecord(

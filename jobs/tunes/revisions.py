@@ -11,12 +11,14 @@ from django.core.files.uploadedfile import UploadedFile
 from django.db import models, transaction
 
 from jobs.job.results import JobResults
+from jobs.job.sentences import listed
 from jobs.models import Job, Run, ThrottleTable, TuneChange, TuneChangeKind, TuneRevision
 from workshop.models import StaffMember
 
 Changes = Mapping[int, Sequence[TuneChange]]  # by revision id
 
 MAX_NAME_LENGTH = 200
+MAX_NAMED = 3  # changes in a heading
 MEGABYTE = 1024 * 1024
 
 
@@ -183,6 +185,19 @@ def get_as_received(*, job: Job, by: StaffMember) -> TuneRevision:
     return revision
 
 
+def describe_changes(revision: TuneRevision, changes: Sequence[TuneChange]) -> str:
+    """Return what a tune changes in a few words, for its heading."""
+    if not changes:
+        return "no recorded change" if revision.number else "the tune that the bike came with"
+    names = [f"{change.kind}{f' ({change.detail})' if change.detail else ''}" for change in changes]
+    return listed(names, MAX_NAMED)
+
+
+def original_file(revisions: Sequence[TuneRevision]) -> TuneRevision | None:
+    """Return the tune as received if its calibration file is stored."""
+    return next((tune for tune in revisions if tune.number == 0 and tune.calibration_sha256), None)
+
+
 @transaction.atomic
 def save_tune(
     *,
@@ -230,7 +245,7 @@ def check_calibration(upload: UploadedFile) -> None:
         raise ValueError(f"“{upload.name}” is empty.")
     if upload.size > settings.CALIBRATION_LIMIT:
         limit = settings.CALIBRATION_LIMIT / MEGABYTE
-        raise ValueError(f"“{upload.name}” is larger than {limit:g} MB, which no calibration should be.")
+        raise ValueError(f"“{upload.name}” is larger than {limit:g} MB. Check that it is a calibration file.")
 
 
 def store_calibration(revision: TuneRevision, upload: UploadedFile) -> None:

@@ -8,15 +8,17 @@ chain, since the same figure may count from another base in another job.
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from jobs.job.results import JobResults
 from jobs.job.road_use import RoadCause
+from jobs.job.sentences import upper_first
 from jobs.models import Run, TuneChange, TuneRevision
 from jobs.tunes.revisions import ancestry, current_tune
 
 AS_BUILT = {"as built", "standard", "original"}
-UNKNOWN = (
-    "It was loaded without a record of what it changes: emissions, noise and power may not be as approved."
-)
+UNKNOWN = gettext_noop("Its changes are not recorded. Emissions, noise and power may not be as approved.")
 
 
 @dataclass(frozen=True)
@@ -111,16 +113,16 @@ def tune_causes(results: JobResults) -> list[RoadCause]:
     groups: dict[tuple[str, int], list[TuneChange]] = {}
     for change in changes:
         groups.setdefault((change.kind.road_use_effect, change.revision.job_id), []).append(change)
-    causes = [group_cause(effect, group) for (effect, _), group in groups.items()]
+    causes = [group_cause(effect, group) for (effect, _job), group in groups.items()]
     return [*causes, *(unknown_cause(step.revision) for step in results.get(tune_steps) if step.is_unknown)]
 
 
 def group_cause(effect: str, changes: Sequence[TuneChange]) -> RoadCause:
     """Return one cause for the settings of a job with the same effect."""
-    names = dict.fromkeys(change.kind.name for change in changes)
+    names = dict.fromkeys(_(change.kind.name) for change in changes)
     return RoadCause(
-        subject=f"Tune, {', '.join(names)}",
-        effect=effect,
+        subject=_("Tune, %(settings)s") % {"settings": ", ".join(names)},
+        effect=_(effect) if effect else "",
         job=changes[-1].revision.job,
         at=changes[-1].revision.loaded_at,
         inform=any(change.kind.inform for change in changes),
@@ -128,5 +130,7 @@ def group_cause(effect: str, changes: Sequence[TuneChange]) -> RoadCause:
 
 
 def unknown_cause(revision: TuneRevision) -> RoadCause:
-    file = ", a calibration file" if revision.calibration_name else ""
-    return RoadCause(f"{revision.label.capitalize()}{file}", UNKNOWN, revision.job, revision.loaded_at)
+    subject = upper_first(revision.label)
+    if revision.calibration_name:
+        subject = _("%(tune)s, a calibration file") % {"tune": subject}
+    return RoadCause(subject, _(UNKNOWN), revision.job, revision.loaded_at)

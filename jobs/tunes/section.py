@@ -1,5 +1,8 @@
 """Tune log on the job page."""
 
+from functools import partial
+from typing import Any
+
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.job.sentences import counted
@@ -11,16 +14,30 @@ TEMPLATE = "jobs/tunes/_section.html"
 
 
 def section(results: JobResults) -> Section:
-    in_bike, changes = results.get(tune_in_bike), results.get(changes_by_revision)
-    state, reason = section_state(results, in_bike)
-    context = {
+    in_bike, revisions = results.get(tune_in_bike), results.rows(TuneRevision)
+    state, summary = section_state(results, in_bike)
+    latest = revisions[-1] if revisions else None
+    return Section(
+        "tunes",
+        "Tune",
+        state,
+        summary,
+        TEMPLATE,
+        partial(section_context, results),
+        who=str(latest.loaded_by) if latest else "",
+        at=latest.loaded_at if latest else None,
+    )
+
+
+def section_context(results: JobResults) -> dict[str, Any]:
+    changes = results.get(changes_by_revision)
+    return {
         "tunes": [
             (revision, changes.get(revision.pk, [])) for revision in reversed(results.rows(TuneRevision))
         ],
-        "tune_in_bike": in_bike,
+        "tune_in_bike": results.get(tune_in_bike),
         "tune_causes": [cause.describe(results.shop, results.job) for cause in results.get(tune_causes)],
     }
-    return Section("tunes", "Tune log", state, reason, TEMPLATE, context)
 
 
 def section_state(results: JobResults, in_bike: TuneRevision | None) -> tuple[State, str]:
@@ -30,12 +47,13 @@ def section_state(results: JobResults, in_bike: TuneRevision | None) -> tuple[St
         tune = f"{in_bike} in the bike, " if in_bike is not None else ""
         return State.ATTENTION, f"{tune}{counted(count, 'change')} may affect road use"
     if in_bike is None or (len(revisions) == 1 and not results.get(changes_in_bike)):
-        return State.EMPTY, "nothing loaded yet" if in_bike is None else "as received"
+        return State.EMPTY, "none recorded" if in_bike is None else "as received"
     changes = results.get(changes_by_revision)
     undescribed = [tune for tune in revisions if is_undescribed(tune, changes.get(tune.pk, []))]
     if undescribed:
-        return State.IN_HAND, f"{undescribed[-1]} does not say what it changes"
-    return State.DONE, f"{in_bike} in the bike"
+        return State.IN_HAND, f"{undescribed[-1]} has no recorded changes"
+    titled = f": {in_bike.full_title}" if in_bike.full_title else ""
+    return State.DONE, f"{in_bike} in the bike{titled}"
 
 
 def is_undescribed(revision: TuneRevision, changes: list[TuneChange]) -> bool:

@@ -4,6 +4,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from jobs.job.results import JobResults
 from jobs.models import TuneChange, TuneChangeKind, TuneRevision
 from jobs.tunes.revisions import ancestry, changes_by_revision, tune_in_bike
@@ -39,7 +41,7 @@ def find_set_speed(
             return SetSpeed(rpm, change.revision.label)
     spec = results.job.bike.engine_spec
     rpm = getattr(spec, sets.value, None)
-    return SetSpeed(rpm, "engine spec") if rpm else None
+    return SetSpeed(rpm, _("engine spec")) if rpm else None
 
 
 def changes_in(results: JobResults, revision: TuneRevision | None) -> Iterable[TuneChange]:

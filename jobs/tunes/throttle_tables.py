@@ -6,19 +6,16 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from django.utils.translation import gettext as _
 
 from jobs.calc.dyno.curves import Flag
 from jobs.calc.throttle import tables as calc
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.job.results import JobResults
+from jobs.job.sentences import upper_first
 from jobs.models import ThrottleTable, TuneRevision
 from jobs.tunes.revisions import ancestry, tune_in_bike
 from workshop.csv_files import csv_text
-
-FIRST_FIFTH = f"first {calc.SPANS_PCT[20.0]}"
-
-
-AS_RECEIVED, IN_BIKE = "as received", "in the bike"
 
 PLATE_COLUMNS = ("tune", "mode", "for_whom", "grip_pct", "engine_speed_rpm", "plate_pct")
 
@@ -43,6 +40,11 @@ class TableReview:
     gains: Mapping[float, float]
     flags: tuple[Flag, ...]
     step: calc.LargestStep | None
+
+    @property
+    def values(self) -> tuple[Any, Any, Any]:
+        """Grip, engine speed and plate: a table that a later tune repeats has the same."""
+        return self.table.as_arrays()
 
 
 def review_table(table: ThrottleTable) -> TableReview:
@@ -80,9 +82,9 @@ class Mode:
     @property
     def tables(self) -> list[tuple[str, TableReview]]:
         """Tables to show with their names; an unchanged table once."""
-        if self.received and self.loaded and self.received.table == self.loaded.table:
-            return [(f"{AS_RECEIVED}, {IN_BIKE}", self.received)]
-        named = ((AS_RECEIVED, self.received), (IN_BIKE, self.loaded))
+        if self.received and self.loaded and self.received.values == self.loaded.values:
+            return [(f"{_('as received')}, {_('in the bike')}", self.received)]
+        named = ((_("as received"), self.received), (_("in the bike"), self.loaded))
         return [(name, review) for name, review in named if review]
 
     @property
@@ -98,13 +100,16 @@ class Mode:
     def sentences(self) -> list[str]:
         """Description of how the mode opens, compared with as received if it was changed."""
         if self.is_changed and self.received and self.loaded:
-            return describe_difference(self.received, self.loaded, (table_name(0), self.name))
-        return [describe_table(self.shown)] if self.shown else ["No table of this mode is in the bike."]
+            found = describe_difference(self.received, self.loaded, (table_name(0), self.name))
+            return [*found, *describe_cap(self.loaded)]
+        if self.shown is None:
+            return [_("No table of this mode is in the bike.")]
+        return [describe_table(self.shown), *describe_cap(self.shown)]
 
     @property
     def sentence(self) -> str:
-        """Description of the first fifth of the grip."""
-        return next((text for text in self.sentences if FIRST_FIFTH in text), self.sentences[0])
+        """Description of the first 20 % of the grip, as staff read it."""
+        return next((text for text in self.sentences if "first 20 % of the grip" in text), self.sentences[0])
 
     @property
     def flags(self) -> tuple[Flag, ...]:
@@ -112,7 +117,7 @@ class Mode:
 
 
 def table_name(number: int) -> str:
-    return f"the table {AS_RECEIVED}" if number == 0 else f"tune {number}"
+    return _("the table as received") if number == 0 else _("tune %(number)s") % {"number": number}
 
 
 def describe_difference(first: TableReview, second: TableReview, names: tuple[str, str]) -> list[str]:
@@ -123,19 +128,51 @@ def describe_difference(first: TableReview, second: TableReview, names: tuple[st
         comparison = calc.compare_maps(first.throttle_map, second.throttle_map, names)
     except ValueError as problem:
         return [str(problem)]
-    largest = (
-        f"They lie furthest apart at {comparison.at_grip_pct:g} % grip and "
-        f"{format_number(comparison.at_rpm)} 1/min: "
-        f"{format_number(comparison.largest_pct, 1, signed=True)} % plate."
-    )
-    return [*(sentence[0].upper() + sentence[1:] for sentence in comparison.sentences), largest]
+    return [*map(upper_first, comparison.sentences), describe_largest(comparison)]
+
+
+def describe_largest(comparison: calc.MapDifference) -> str:
+    if comparison.is_same_at_all_rpm:
+        texts = (
+            _("Largest difference: at %(grip)s %% grip the plate is %(points)s percentage points more open."),
+            _("Largest difference: at %(grip)s %% grip the plate is %(points)s percentage points less open."),
+        )
+    else:
+        texts = (
+            _(
+                "Largest difference: at %(grip)s %% grip and %(speed)s rpm the plate is %(points)s "
+                "percentage points more open."
+            ),
+            _(
+                "Largest difference: at %(grip)s %% grip and %(speed)s rpm the plate is %(points)s "
+                "percentage points less open."
+            ),
+        )
+    return texts[comparison.largest_pct < 0] % {
+        "points": format_number(abs(comparison.largest_pct), 1),
+        "grip": format_digits(comparison.at_grip_pct),
+        "speed": format_number(comparison.at_rpm),
+    }
 
 
 def describe_table(review: TableReview) -> str:
     gain = review.gains.get(20.0, float("nan"))
     if np.isnan(gain):
-        return f"The table does not hold the {FIRST_FIFTH} of the grip."
-    return f"The plate opens {format_number(gain, 2)} % for each % of grip over the {FIRST_FIFTH} of it."
+        return _("The table does not cover the first 20 % of the grip.")
+    text = _("Over the first 20 %% of the grip, the plate opens %(gain)s %% per 1 %% of grip.")
+    return text % {"gain": format_number(gain, 2)}
+
+
+def describe_cap(review: TableReview) -> list[str]:
+    """Say that a mode stops short of the full plate, which it is made for."""
+    cap = review.throttle_map.cap if review.throttle_map else None
+    if cap is None:
+        return []
+    text = _(
+        "At full grip the plate stops at %(plate)s %% (at %(speed)s rpm), by design. Plate opening "
+        "is not torque: at low engine speed a part-open plate may give nearly full torque."
+    )
+    return [text % {"plate": format_digits(cap[0]), "speed": format_number(cap[1])}]
 
 
 def effective_tables(
@@ -186,11 +223,20 @@ def compare_modes(modes: Sequence[Mode]) -> list[tuple[str, list[str]]]:
 def compare_tables(tables: Mapping[str, TableReview]) -> list[tuple[str, list[str]]]:
     """Describe how the modes of a revision open compared with the first of them."""
     return [
-        (f"{name} against {first}", describe_difference(tables[first], review, (first, name)))
+        (
+            _("%(mode)s compared with %(other)s") % {"mode": name, "other": first},
+            describe_difference(tables[first], review, (first, name)),
+        )
         for first in list(tables)[:1]
         for name, review in tables.items()
         if name != first
     ]
+
+
+def steeper_ends(tables: Mapping[str, TableReview]) -> list[str]:
+    """Return a warning for each mode that opens less than another at first and ends steeper."""
+    maps = {name: review.throttle_map for name, review in tables.items() if review.throttle_map}
+    return calc.find_steeper_ends(maps)
 
 
 def review_modes(

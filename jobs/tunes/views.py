@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.job.form_page import form_page
+from jobs.job.form_page import form_page, remove_button
 from jobs.job.lookup import get_results_or_404
 from jobs.job.results import JobResults, load_job_results
 from jobs.models import Run, TuneChange, TuneRevision
@@ -16,6 +16,8 @@ from jobs.tunes.revisions import (
     build_tune_log,
     changes_by_revision,
     compare_revisions,
+    describe_changes,
+    original_file,
     parent,
     tune_in_bike,
 )
@@ -28,12 +30,13 @@ from workshop.records.submit_once import submit_once
 BEFORE_LOADING = (
     "Before the bike moves with a new tune",
     [
-        "The throttle must return to closed by itself: try it with the engine off, then running, with the "
-        "bars at either lock.",
-        "A raised idle, or a blade held open, pushes the bike on at a closed throttle: the rider must know.",
-        "Lean under load overheats pistons, valves and catalyst: watch lambda at the first pull and stop "
-        "where it is lean.",
-        "Keep the calibration as received, so that the bike can be put back.",
+        "Engine off: the grip must return to closed by itself. Engine running, in neutral: idle must not "
+        "rise with the bars turned fully left and fully right.",
+        "A raised idle, or a throttle plate held open, keeps the bike pulling with the throttle closed. "
+        "Tell the rider.",
+        "Lean under load overheats pistons, valves and catalyst. Watch lambda on the first pull and stop if "
+        "it goes lean.",
+        "Save the as-received calibration file so that the bike can be restored.",
     ],
 )
 
@@ -52,7 +55,14 @@ def tune_log(request: StaffRequest, number: str) -> HttpResponse:
     in_bike = next((entry.revision.number for entry in log if entry.is_in_bike), 0)
     oldest_first = [entry.revision for entry in reversed(log)]
     form = DifferenceForm(revisions=oldest_first, initial={"from": 0, "to": in_bike})
-    return render(request, "jobs/tunes/list.html", {"job": results.job, "log": log, "form": form})
+    context = {
+        "job": results.job,
+        "log": log,
+        "form": form,
+        "in_bike": results.get(tune_in_bike),
+        "original": original_file(oldest_first),
+    }
+    return render(request, "jobs/tunes/list.html", context)
 
 
 @roles(Role.TUNER)
@@ -62,7 +72,7 @@ def tune_new(request: StaffRequest, number: str) -> HttpResponse:
     results = get_results_or_404(number, request.shop)
     in_bike = results.get(tune_in_bike)
     revision = TuneRevision(job=results.job, loaded_by=request.user, made_from=in_bike)
-    return save_entry(request, revision, "Load a new tune", f"tune-new-{results.job.pk}")
+    return save_entry(request, revision, "Record a tune", f"tune-new-{results.job.pk}")
 
 
 @roles(Role.TUNER)
@@ -75,7 +85,7 @@ def tune_edit(request: StaffRequest, pk: int) -> HttpResponse:
 def save_entry(request: StaffRequest, revision: TuneRevision, title: str, draft: str) -> HttpResponse:
     entry = TuneFormSet(post_data(request), request.FILES or None, revision=revision)
     if entry.is_valid() and entry.save():
-        flash_saved(request, f"Saved: {revision}.", draft)
+        flash_saved(request, f"{str(revision).capitalize()} saved.", draft)
         return redirect("tune", revision.pk)
     context = {
         "job": revision.job,
@@ -94,12 +104,15 @@ def tune(request: StaffRequest, pk: int) -> HttpResponse:
     revision = find_revision(pk)
     results = load_job_results(revision.job, request.shop)
     revisions = results.rows(TuneRevision)
+    changes = list(revision.changes.select_related("kind"))
     context = {
         "job": results.job,
         "revision": revision,
+        "what_changed": describe_changes(revision, changes),
+        "original": original_file(revisions),
         "made_from": parent(revision, revisions),
         "used_for": [other for other in revisions if parent(other, revisions) == revision],
-        "changes": revision.changes.select_related("kind"),
+        "changes": changes,
         "runs": [run for run in results.rows(Run) if run.tune_revision_id == pk],
         "tables": revision.throttle_tables.all(),
         "is_in_bike": revision == results.get(tune_in_bike),
@@ -173,7 +186,7 @@ def save_change(request: StaffRequest, change: TuneChange, title: str, draft: st
     kinds = available_kinds(change.kind_id)
     form = TuneChangeForm(post_data(request), instance=change, kinds=kinds)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"Saved: {change}.", draft)
+        flash_saved(request, f"Change saved: {change}.", draft)
         return redirect("tune", change.revision_id)
     return form_page(
         request,
@@ -182,6 +195,7 @@ def save_change(request: StaffRequest, change: TuneChange, title: str, draft: st
         title=title,
         section="tunes",
         draft=draft,
+        remove=remove_button(change, "tune-change-remove", "Delete this change"),
         template="jobs/tunes/change_form.html",
         change=change,
         revision=change.revision,
@@ -194,5 +208,5 @@ def save_change(request: StaffRequest, change: TuneChange, title: str, draft: st
 def tune_change_remove(request: StaffRequest, pk: int) -> HttpResponse:
     change = find_change(pk)
     change.delete()
-    messages.success(request, f"Removed from {change.revision}: {change}.")
+    messages.success(request, f"Change deleted from {change.revision}: {change}.")
     return redirect(reverse("tune", args=[change.revision_id]))

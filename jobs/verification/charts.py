@@ -10,6 +10,7 @@ from jobs.calc.dyno.control_chart import MIN_READINGS, IndividualsChart, individ
 from jobs.calc.units.numbers import format_number
 from jobs.models import DynoCheck
 from jobs.runs.chart_data import ChannelDisplay, Chart, CurveLine, build_chart
+from jobs.verification.series import series_key
 
 # Limits from fewer readings move much with each new one. Rule of thumb, no published source.
 MANY_READINGS = 10
@@ -30,6 +31,10 @@ class CheckSeries:
         outside = self.limits.outside.tolist() if self.limits else [False] * len(self.checks)
         return list(zip(self.checks, outside, strict=True))[::-1]
 
+    def listed(self, state: str) -> list[DynoCheck]:
+        """Return the readings in order of time, with the state “outside” only those outside the limits."""
+        return [check for check, outside in self.rows[::-1] if outside or state != "outside"]
+
     @property
     def sentence(self) -> str:
         if self.limits is None:
@@ -37,11 +42,13 @@ class CheckSeries:
         low, high = (format_number(value, 2) for value in (self.limits.low, self.limits.high))
         found = f"Limits {low} to {high} {self.unit}, from {len(self.checks)} readings."
         if self.limits.outside[-1]:
-            found += " The last reading is outside: find the reason before you trust a new figure."
+            found += (
+                " The latest reading is outside the limits. Find the reason before you rely on new results."
+            )
         elif self.limits.outside.any():
-            found += " An earlier reading is outside."
+            found += " An earlier reading is outside the limits."
         else:
-            found += " All readings are within."
+            found += " All readings are within the limits."
         if len(self.checks) < MANY_READINGS:
             found += f" With fewer than {MANY_READINGS} readings the limits are rough."
         return found
@@ -53,7 +60,8 @@ class CheckSeries:
         if not errors:
             return ""
         mean = format_number(float(np.mean(errors)), 2, signed=True)
-        return f"Mean error against the true value: {mean} % ({len(errors)} readings)."
+        count = f"{len(errors)} reading{'' if len(errors) == 1 else 's'}"
+        return f"Mean error against the true value: {mean} % ({count})."
 
     @property
     def chart(self) -> Chart | None:
@@ -68,10 +76,6 @@ class CheckSeries:
         return chart
 
 
-def series_key(check: DynoCheck) -> tuple[str, str, str]:
-    return check.method, " ".join(check.subject.split()).casefold(), check.unit
-
-
 def group_checks(checks: Iterable[DynoCheck]) -> list[CheckSeries]:
     """Return the series by what is measured; the readings come in order of time."""
     found = []
@@ -83,14 +87,25 @@ def group_checks(checks: Iterable[DynoCheck]) -> list[CheckSeries]:
     return found
 
 
-def csv_rows(series: Iterable[CheckSeries]) -> tuple[list[str], list[list[object]]]:
-    """Return every reading with the limits of its series, and the header."""
-    header = ["what", "measured at", "reading", "unit", "true value", "low limit", "high limit", "outside"]
+def csv_rows(series: Iterable[CheckSeries], state: str) -> tuple[list[str], list[list[object]]]:
+    """Return the listed readings with the limits of their series, and the header."""
+    header = [
+        "what",
+        "measured at",
+        "reading",
+        "unit",
+        "true value",
+        "true value within ±",
+        "low limit",
+        "high limit",
+        "outside",
+    ]
     rows: list[list[object]] = []
     for one in series:
         ends = (one.limits.low, one.limits.high) if one.limits else (None, None)
         low, high = (None if end is None else round(end, 4) for end in ends)
-        for check, outside in one.rows[::-1]:
+        outside = one.listed("outside")
+        for check in one.listed(state):
             at = check.at.isoformat(timespec="minutes")
             rows.append(
                 [
@@ -99,9 +114,10 @@ def csv_rows(series: Iterable[CheckSeries]) -> tuple[list[str], list[list[object
                     check.reading,
                     one.unit,
                     check.true_value,
+                    check.true_value_error,
                     low,
                     high,
-                    "yes" if outside else "no",
+                    "yes" if check in outside else "no",
                 ]
             )
     return header, rows

@@ -44,13 +44,13 @@ class AuthorisationMixin(forms.BaseForm):
         cleaned: dict[str, Any] = self.cleaned_data
         if not (cleaned.get("how") or cleaned.get("answer")):
             self.add_error(
-                field, f"{question} Ask the customer, and record below who was asked and what they said."
+                field, f"{question} Ask the customer. Then record below who you asked and what they said."
             )
             self.fill_in(job)
             return
         for name in ("asked", "how", "asked_at", "answer"):
             if not cleaned.get(name) and name not in self.errors:
-                self.add_error(name, "Needed to record what the customer was asked.")
+                self.add_error(name, "Required for recording a question to the customer.")
 
     def fill_in(self, job: Job) -> None:
         """Fill in whom and when, which is most often the customer and now."""

@@ -1,4 +1,4 @@
-"""The customer's answers to going over the authorised amount."""
+"""The customer's answers to going over the customer's limit."""
 
 from decimal import Decimal
 

@@ -11,7 +11,7 @@ from workshop.records.form import RecordForm
 
 
 class WorkItemForm(AuthorisationMixin, FieldGroupsMixin, RecordForm):
-    """Agreed work; if it takes the job over the authorised amount, the customer has to be asked."""
+    """Agreed work; if it takes the job over the customer's limit, the customer has to be asked."""
 
     GROUPS = (("", ("description", "price", "done")),)
 
@@ -25,12 +25,12 @@ class WorkItemForm(AuthorisationMixin, FieldGroupsMixin, RecordForm):
         if over is not None and over.amount > max_authorised():
             self.add_error(
                 "price",
-                f"This makes {format_number(over.amount, 2)}, and no more than "
-                f"{format_number(max_authorised(), 2)} can be authorised for a job. "
-                "Look whether the prices are right, or book the rest as a job of its own.",
+                f"This adds up to {format_number(over.amount, 2)}, but no more than "
+                f"{format_number(max_authorised(), 2)} can be authorised for a job. Check the "
+                "prices, or book the rest as a separate job.",
             )
         elif over is not None and over.over is not None:
             more = format_number(over.over, 2)
-            question = f"This makes {format_number(over.amount, 2)}, which is {more} more than authorised."
+            question = f"This adds up to {format_number(over.amount, 2)}, {more} over the customer's limit."
             self.ask(self.instance.job, "price", question, over.amount)
         return cleaned

@@ -12,7 +12,7 @@ from workshop.csv_files import csv_text
 
 @dataclass(frozen=True)
 class Total:
-    """The prices entered so far; ``over`` is their excess over the authorised amount, or None."""
+    """The prices entered so far; ``over`` is their excess over the customer's limit, or None."""
 
     amount: Decimal
     unpriced: int

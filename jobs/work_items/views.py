@@ -45,7 +45,7 @@ def work_item_tick(request: StaffRequest, pk: int) -> HttpResponse:
     try:
         set_done(item, done=done, version=parse_pk(request.POST.get("version", "")))
     except StaleRecord:
-        messages.error(request, f"“{item}” was changed in the meantime. Look at it and tick it again.")
+        messages.error(request, f"“{item}” was changed in the meantime. Check it and tick it again.")
     return redirect(f"{reverse('work-items', args=[item.job])}#work-{pk}")
 
 
@@ -54,14 +54,14 @@ def work_item_tick(request: StaffRequest, pk: int) -> HttpResponse:
 @submit_once
 def work_item_add(request: StaffRequest, number: str) -> HttpResponse:
     job = get_object_or_404(Job, number=number)
-    return save_work_item(request, job, WorkItem(job=job), "Add work agreed")
+    return save_work_item(request, job, WorkItem(job=job), "Add agreed work")
 
 
 @roles(Role.DESK)
 @require_http_methods(["GET", "POST"])
 def work_item_edit(request: StaffRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(WorkItem.objects.select_related("job"), pk=pk)
-    return save_work_item(request, item.job, item, "Edit work agreed")
+    return save_work_item(request, item.job, item, "Edit agreed work")
 
 
 def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) -> HttpResponse:
@@ -69,19 +69,19 @@ def save_work_item(request: StaffRequest, job: Job, item: WorkItem, title: str) 
     if form.is_valid() and form.is_refused:
         record_answer(form.build_answer(job, request.user))
         asked = form.cleaned_data["asked"]
-        messages.info(request, f"{asked} refused, which is recorded. The work agreed stays as it was.")
-        return redirect(section_url(job, "brief"))
+        messages.info(request, f"{asked} refused. The refusal is recorded and the agreed work is unchanged.")
+        return redirect(section_url(job, "work"))
     if form.is_valid() and save_with_answer(form, job, request.user):
-        messages.success(request, "The work agreed is saved.")
-        return redirect(section_url(job, "brief"))
+        messages.success(request, "Agreed work saved.")
+        return redirect(section_url(job, "work"))
     return form_page(
         request,
         form,
         job=job,
         title=title,
-        section="brief",
+        section="work",
         template="jobs/work_items/form.html",
-        remove=remove_button(item, "work-item-remove", "Take it off"),
+        remove=remove_button(item, "work-item-remove", "Remove"),
     )
 
 
@@ -100,5 +100,5 @@ def save_with_answer(form: WorkItemForm, job: Job, by: StaffMember) -> bool:
 def work_item_remove(request: StaffRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(WorkItem.objects.select_related("job"), pk=pk)
     item.delete()
-    messages.success(request, f"“{item}” is taken off the work agreed.")
-    return redirect(section_url(item.job, "brief"))
+    messages.success(request, f"“{item}” removed from the agreed work.")
+    return redirect(section_url(item.job, "work"))

@@ -8,25 +8,30 @@ from zoneinfo import ZoneInfo
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.urls import reverse
+from django.utils import timezone, translation
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from jobs.handing_over.facts import handover_facts
+from jobs.contacts.add import add_contact
+from jobs.models import ContactEntry
 from reports.customer.links import (
     ERASED,
     RateLimited,
     acknowledge,
     count_opening,
+    count_request,
     find_checked_sheet,
     find_link,
     mail_link,
     make_link,
-    revoke_link,
+    page_language,
+    revoke,
 )
-from reports.handover.forms import AcknowledgeForm, MailForm
+from reports.customer.page import page_context
+from reports.handover.forms import AcknowledgeForm, MailForm, QuestionForm
 from reports.handover.issuing import PdfUnavailable, PrintingInProgress
-from reports.handover.sheet import summary_picture
 from reports.handover.snapshot.codec import from_json
 from reports.handover.views import build_customer_url, issued_pdf_response
 from reports.models import HandoverSheet, Printing, SheetLink
@@ -37,13 +42,16 @@ from workshop.models import Role, ShopProfile
 from workshop.records.responses import post_data, render_form
 from workshop.records.submit_once import submit_once
 
-GONE = "This link has ended. Ask the shop for a new one."
-NOT_PRINTED = "The file of this sheet can't be had just now. Ask the shop."
-BEING_PRINTED = "This sheet is being printed. Look again in a few minutes."
+MAX_QUESTIONS_PER_HOUR = 5
+GONE = "This link has expired or was revoked. Ask the shop for a new one."
+NOT_PRINTED = "The file of this sheet is not available. Ask the shop."
+BEING_PRINTED = "This sheet is being printed. Try again in a few minutes."
 
 
 def wait_for_pdf(request: StaffRequest, sheet: HandoverSheet) -> HttpResponse:
-    messages.info(request, f"Sheet {sheet.number} is not printed yet: link and mail wait for the PDF.")
+    messages.info(
+        request, f"The PDF of sheet {sheet.number} is not ready yet. You can send the link when it is."
+    )
     return redirect("handover", sheet.job.number)
 
 
@@ -64,7 +72,7 @@ def link_new(request: StaffRequest, pk: int) -> HttpResponse:
         return wait_for_pdf(request, sheet)
     if request.method == "POST":
         link = make_link(sheet=sheet, by=request.user)
-        messages.success(request, f"A link to sheet {sheet.number} is made.")
+        messages.success(request, f"Link to sheet {sheet.number} made.")
         return redirect(f"{request.path}#link-{link.pk}")
     links = [
         {"link": link, "address": address, "qr": qr_data_uri(address)}
@@ -83,9 +91,21 @@ def link_new(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 def link_revoke(request: StaffRequest, pk: int) -> HttpResponse:
     link = get_object_or_404(SheetLink.objects.select_related("sheet__job"), pk=pk)
-    revoke_link(link)
-    messages.success(request, "The link is revoked: it opens nothing any more.")
+    revoke(link)
+    messages.success(request, "Link revoked. It no longer opens.")
     return redirect("handover", link.sheet.job.number)
+
+
+@roles(Role.DESK)
+@require_POST
+def link_talk_through(request: StaffRequest, pk: int) -> HttpResponse:
+    """Switch on or off whether a link shows the talk-through too."""
+    link = get_object_or_404(SheetLink.objects.select_related("sheet__job"), pk=pk)
+    link.with_talk_through = "on" in request.POST
+    link.save()
+    shows = "shows" if link.with_talk_through else "no longer shows"
+    messages.success(request, f"The link {shows} the talk-through.")
+    return redirect(f"{reverse('link-new', args=[link.sheet_id])}#link-{link.pk}")
 
 
 @roles(Role.DESK)
@@ -105,7 +125,7 @@ def sheet_mail(request: StaffRequest, pk: int) -> HttpResponse:
         link = live[-1] if live else make_link(sheet=sheet, by=request.user)
         address, to = build_customer_url(request, link.token), form.cleaned_data["address"]
         mail = mail_link(link=link, to=to, page_address=address, by=request.user)
-        messages.info(request, f"The mail to {mail.to} waits to be sent. Its state stands at the sheet.")
+        messages.info(request, f"Email to {mail.to} is queued. The sheet shows when it is sent.")
         return redirect(mail.page)
     return render_form(request, "reports/customer/mail.html", form, sheet=sheet, job=sheet.job)
 
@@ -132,7 +152,8 @@ def customer_page(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRe
             elif not link.sheet.is_printed:
                 response = message_page(request, describe_printing(link), status=503)
             else:
-                response = view(request, link, *args)
+                with translation.override(page_language(link.sheet)):
+                    response = view(request, link, *args)
         response.headers["X-Robots-Tag"] = "noindex, nofollow"
         return response
 
@@ -150,28 +171,12 @@ def message_page(request: HttpRequest, sentence: str, status: int) -> HttpRespon
 
 
 def render_sheet(
-    request: HttpRequest, link: SheetLink, form: AcknowledgeForm, status: int = 200
+    request: HttpRequest, link: SheetLink, form: AcknowledgeForm, status: int = 200, **forms: Any
 ) -> HttpResponse:
-    sheet, snapshot = link.sheet, from_json(link.sheet.snapshot)
-    newer = HandoverSheet.objects.filter(job=sheet.job, issue_number__gt=sheet.issue_number).exists()
-    later_links = SheetLink.objects.filter(
-        sheet__job=sheet.job, sheet__issue_number__gt=sheet.issue_number, revoked_at=None
-    )
-    context = {
-        "s": snapshot,
-        "token": link.token,
-        "picture": summary_picture(snapshot, sheet.snapshot_sha256),
-        "newer": newer,
-        # The shop has released it by a link of its own; without one it is the shop's to hand out.
-        "newer_link": later_links.filter(expires_at__gt=timezone.now()).order_by("sheet__issue_number").last()
-        if newer
-        else None,
-        "form": form,
-        "acknowledged": sheet.acknowledgements.first(),
-        "handovers": [handover_facts(handover) for handover in sheet.job.handovers.select_related("by")],
-    }
+    snapshot = from_json(link.sheet.snapshot)
     # Nobody is logged in, so take the shop's time zone from the sheet.
     with timezone.override(ZoneInfo(snapshot.shop.time_zone)):
+        context = {**page_context(link, snapshot), "form": form, "question_form": QuestionForm(), **forms}
         return render(request, "reports/customer/detail.html", context, status=status)
 
 
@@ -208,7 +213,7 @@ def sheet_check(request: HttpRequest, code: str) -> HttpResponse:
     if sheet is None:
         return message_page(request, "This shop issued no sheet with this code.", status=404)
     later = HandoverSheet.objects.filter(job=sheet.job, issue_number__gt=sheet.issue_number)
-    context = {"sheet": sheet, "later": later.defer("snapshot").select_related("job").last()}
+    context = {"sheet": sheet, "later": later.defer("snapshot", "signature").select_related("job").last()}
     with timezone.override(ZoneInfo(ShopProfile.current().time_zone)):
         response = render(request, "reports/customer/check.html", context)
     response.headers["X-Robots-Tag"] = "noindex, nofollow"
@@ -223,5 +228,23 @@ def customer_acknowledge(request: HttpRequest, link: SheetLink) -> HttpResponse:
     if not form.is_valid():
         return render_sheet(request, link, form, status=422)
     acknowledge(link=link, name=form.cleaned_data["name"])
-    messages.success(request, "Thank you: your acknowledgement is kept.")
+    messages.success(request, _("Thank you. Your confirmation is saved."))
     return redirect("customer-sheet", link.token)
+
+
+@public
+@require_POST
+@customer_page
+def customer_ask(request: HttpRequest, link: SheetLink) -> HttpResponse:
+    """Store a question of the customer among the contacts of the job."""
+    form = QuestionForm(request.POST)
+    if form.is_valid():
+        try:
+            count_request(f"question {link.pk}:{client_address(request)}", MAX_QUESTIONS_PER_HOUR)
+        except RateLimited:
+            form.add_error("question", _("Too many questions within an hour. Call us, or try again later."))
+            return render_sheet(request, link, AcknowledgeForm(), status=429, question_form=form)
+        add_contact(link.sheet.job, ContactEntry.Kind.MESSAGE, form.cleaned_data["question"])
+        messages.success(request, _("Thank you. We have your question."))
+        return redirect("customer-sheet", link.token)
+    return render_sheet(request, link, AcknowledgeForm(), status=422, question_form=form)

@@ -108,7 +108,7 @@ def arrival_date(job: Job) -> datetime:
 
 
 def sheet_facts(bike: Bike) -> ByJob:
-    sheets = HandoverSheet.objects.filter(job__bike=bike).defer("snapshot").select_related("job")
+    sheets = HandoverSheet.objects.filter(job__bike=bike).defer("snapshot", "signature").select_related("job")
     return group_by_job(
         (
             sheet.job_id,

@@ -5,8 +5,9 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.template.loader import render_to_string
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from jobs.job.json_values import strip_control_characters
 from reports.drawing.pictures import Picture
@@ -26,6 +27,7 @@ def document_pdf(
     pictures: Iterable[Picture] = (),
     files: Mapping[str, tuple[bytes, str]] | None = None,
     size: str = "",
+    language: str = settings.LANGUAGE_CODE,
     attached: Mapping[str, AttachedText] | None = None,
 ) -> bytes:
     """Return a document as PDF: the same bytes from the same facts and time.
@@ -40,13 +42,16 @@ def document_pdf(
         Content and type of further pictures by the address that the template uses.
     size : str, optional
         Page size in CSS; by default that of the shop's paper.
+    language : str
+        By default that of the staff.
     attached : mapping, optional
         Attached texts by file name.
     """
     drawn = list(pictures)
     svgs = {picture.address: (picture.svg.encode(), "image/svg+xml") for picture in drawn}
     context = {"f": strip_control_characters(facts), "u": shop, "shop": shop, "at": at, "pictures": drawn}
-    with printing_lock(), timezone.override(ZoneInfo(shop.time_zone)):
+    zone = ZoneInfo(shop.time_zone)
+    with printing_lock(), timezone.override(zone), translation.override(language):
         html = render_to_string(f"reports/documents/{name}.html", context)
         source = DocumentSource(html, {**svgs, **(files or {})}, size or PAPERS[shop.paper])
         return typeset(source, styles=[STYLE], attached=attached, at=at)

@@ -33,26 +33,26 @@ FORMAT = "job records 1"
 NAMES = {"front_sprocket": "front_sprocket_teeth", "rear_sprocket": "rear_sprocket_teeth"}
 JSON_ONLY = "snapshot"  # of an issued sheet, with photos: too long for a cell of a spreadsheet
 FILE_TIME = (1980, 1, 1, 0, 0, 0)  # of every file in the archive, so that its bytes are reproducible
-ABOUT = """Job {number}: every record of it, as {shop} keeps them.
+ABOUT = """Job {number}: all records as stored by {shop}.
 
-It holds personal data of the customer and of the staff: pass it on only as you may pass on those.
+Contains personal data of the customer and staff. Pass it on only if you are allowed to.
 
-job.json     all records, each under its kind, and `columns`, which says what each column is
+job.json     all records, by kind, and `columns`, which describes each column
 *.csv        the same records, a file for each kind: comma, decimal point, UTF-8, lines ended by CR LF;
              an empty cell is 'not recorded'; lists and tables within a cell are JSON; a text that a
-             spreadsheet would run as a formula has ' before it
-columns.csv  what each column is, and what its shorthand stands for
+             spreadsheet would run as a formula is preceded by '
+columns.csv  describes each column and the shorthand used in it
 throttle_plates.csv   every point of every throttle table, a row each
 
-Units stand in the columns' names; times are UTC (ISO 8601); money is in the shop's currency, in the name.
-A column ending in _id names the `id` of a record of the kind that columns.csv says; where that record is
-not of this job, its name stands beside it.
+Units are in the columns' names; times are UTC (ISO 8601); money is in the shop's currency, in the name.
+A column ending in _id holds the `id` of a record of the kind given in columns.csv. If that record is
+not of this job, its name is beside it.
 
-What an issued sheet was printed from (`snapshot`) stands in job.json alone.
+The data of each issued sheet (`snapshot`) are in job.json only.
 
-Not in it: the files themselves (run files, photos, calibrations, issued PDFs), which are had byte for byte
-from their pages; their names and their SHA-256, as far as kept, are. Secret parts of customers' links and
-the history of changes are not in it either.
+Not included: the files themselves (run files, photos, calibrations, issued PDFs). Download them from
+their pages. Their names and, if stored, SHA-256 checksums are included. The secret parts of customers'
+links and the change log are not included either.
 """
 
 Rows = dict[type[models.Model], list[models.Model]]
@@ -92,7 +92,12 @@ def exports() -> list[Export]:
 def export_columns(model: type[models.Model], shop: ShopProfile) -> dict[str, models.Field]:
     """Return the exported fields of a kind of record by column name."""
     fields = [*model._meta.concrete_fields, *model._meta.many_to_many]
-    return {column_name(field, shop): field for field in fields if field.name not in SECRET_FIELDS}
+    return {
+        column_name(field, shop): field
+        for field in fields
+        if field.name not in SECRET_FIELDS
+        and not isinstance(field, models.BinaryField)  # a signature: the signed file contains it
+    }
 
 
 def column_name(field: models.Field, shop: ShopProfile) -> str:

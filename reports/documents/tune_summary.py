@@ -25,8 +25,8 @@ from jobs.tunes.revisions import changes_by_revision, changes_in_bike, compare_r
 from jobs.tunes.throttle_tables import Mode, plates_csv, riding_modes, table_differences, throttle_tables
 from reports.documents.document import document_pdf
 from reports.documents.throttle_tables import grid_facts
-from reports.drawing.pictures import mixture_picture
 from reports.handover.attachments import RUNS_DESCRIPTION, fuel_tables, runs_csv
+from reports.handover.evidence import measured_map
 from reports.handover.snapshot import summary_sentences
 from reports.handover.snapshot.people import bike_facts
 from reports.handover.snapshot.schema import UntestedFacts
@@ -38,7 +38,7 @@ MAX_EVENTS_NAMED = 8
 CHANGE_COLUMNS = ("tune", "kind", "detail", "from", "to", "unit", "reason")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SummaryRevision(RevisionFacts):
     """A tune with the number of its runs by kind."""
 
@@ -66,11 +66,9 @@ class SummaryComparison(ComparisonFacts):
 def tune_summary_pdf(results: JobResults, at: datetime) -> bytes:
     """Return the summary as PDF, with changes, throttle tables, runs and fuel tables attached."""
     facts = tune_summary_facts(results)
-    drawn = [mixture_picture(study, order) for order, study in enumerate(facts["mixture"])]
-    pictures = [picture for picture in drawn if picture]
     attached = attached_texts(facts, results.get(throttle_tables))
-    shown = {**facts, "mixture_pictures": drawn}
-    return document_pdf("tune_summary", shown, results.shop, at, pictures=pictures, attached=attached)
+    shown = {**facts, "measured_maps": [measured_map(study) for study in facts["mixture"]]}
+    return document_pdf("tune_summary", shown, results.shop, at, attached=attached)
 
 
 def attached_texts(facts: dict[str, Any], tables: Sequence[ThrottleTable]) -> dict[str, AttachedText]:
@@ -246,9 +244,9 @@ def cautions(results: JobResults) -> list[str]:
     found += [f"{c.label.capitalize()}: {c.result.sentence}" for c in checks if c.revision == in_bike]
     unnamed = [str(run) for run in results.rows(Run) if run.tune_revision_id is None]
     if unnamed:
-        found.append(f"Not said with which tune they were made: {', '.join(unnamed)}.")
+        found.append(f"Tune not recorded for: {', '.join(unnamed)}.")
     if in_bike is not None and not in_bike.calibration_sha256:
-        found.append(f"No calibration file was kept of {in_bike.label}, which is in the bike.")
+        found.append(f"No calibration file was stored of {in_bike.label}, which is in the bike.")
     return list(dict.fromkeys(found))
 
 

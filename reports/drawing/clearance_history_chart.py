@@ -68,8 +68,8 @@ def clearance_history_pictures(chart: TrendChart | None, name: str = "clearance-
             Picture(
                 f"{name}-{number}",
                 _draw_chart(chart, panels, names),
-                f"Valve clearances over {_use(chart)}{which}, as each valve would have been with the shim or "
-                "setting of now. Shaded: range; lines with 95 % interval.",
+                f"Valve clearances over {_use(chart)}{which}, recalculated for the shim or "
+                "setting fitted now. Shaded: range. Lines: trend with 95 % interval.",
                 " ".join(_describe(panels)),
             )
         )
@@ -173,7 +173,7 @@ def _legend(names: Sequence[str], has_target: bool) -> list[Any]:
         "markerfacecolor": "white",
         "markersize": 4.2,
     }
-    label = "measured with another shim or setting"
+    label = "measured with a different shim or setting"
     handles.append(Line2D([], [], markeredgecolor=INK, label=label, **hollow))
     cross: dict[str, Any] = {"marker": "x", "markersize": 6, "linewidth": 1.6, "color": INK}
     handles.append(Line2D([], [], label="limit reached, 95 %", **cross))

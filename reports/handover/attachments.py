@@ -2,15 +2,17 @@
 
 from collections.abc import Callable, Sequence
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from jobs.clearances.facts import CLEARANCES
-from jobs.comparisons.facts import COMPARISONS
-from jobs.mixture.facts import MixtureFacts
-from jobs.runs.facts import RunFacts
+from jobs.mixture.facts import MIXTURE, MixtureFacts
+from jobs.runs.facts import RUNS, RunFacts
 from reports.handover.snapshot.schema import Snapshot
 from reports.typesetting.pdf import AttachedText
 from workshop.csv_files import csv_text
 
-RUNS_DESCRIPTION = "Every run with its air, correction and peaks"
+RUNS_DESCRIPTION = gettext_noop("Every run with its air, correction and peaks")
 CURVE_COLUMNS = (
     "power_kw",
     "power_kw_low",
@@ -51,10 +53,20 @@ RUN_COLUMNS: dict[str, Callable[[RunFacts], object]] = {
 }
 
 
+def attached_tables(snapshot: Snapshot) -> dict[str, AttachedText]:
+    """Return the values behind the sheet as text files by name."""
+    return {
+        "curves.csv": AttachedText(curves_csv(snapshot), _("Mean curves of comparisons, with 95 % bands")),
+        "clearances.csv": AttachedText(clearances_csv(snapshot), _("Every clearance that was measured")),
+        "runs.csv": AttachedText(runs_csv(snapshot.get(RUNS)), _(RUNS_DESCRIPTION)),
+        **fuel_tables(snapshot.get(MIXTURE)),
+    }
+
+
 def curves_csv(snapshot: Snapshot) -> str:
     """Return every mean curve with its 95 % band, side by side."""
     rows = []
-    for comparison in snapshot.get(COMPARISONS):
+    for comparison in snapshot.comparisons:
         curves = comparison.curves
         if curves is None:
             continue
@@ -89,9 +101,19 @@ def fuel_tables(studies: Sequence[MixtureFacts]) -> dict[str, AttachedText]:
     """Return the fuel tables before and after, as pasted, by file name."""
     tables = {}
     for order, study in enumerate(studies, start=1):
-        for when, table in (("before", study.fuel_table_before), ("after", study.fuel_table_after)):
+        both = {
+            "before": (
+                study.fuel_table_before,
+                _("Fuel table before the corrections of mixture study %(number)s, as pasted"),
+            ),
+            "after": (
+                study.fuel_table_after,
+                _("Fuel table after the corrections of mixture study %(number)s, as pasted"),
+            ),
+        }
+        for when, (table, text) in both.items():
             if table:
-                described = f"Fuel table {when} the corrections of mixture study {order}, as pasted"
+                described = text % {"number": order}
                 tables[f"fuel-table-{order}-{when}.txt"] = AttachedText(table["text"], described)
     return tables
 

@@ -56,10 +56,10 @@ def blank_snapshot(snapshot: dict[str, Any], blank: Redaction) -> dict[str, Any]
 SHEETS = StoredDocuments(
     name="issued handover sheets",
     advice=(
-        "A sheet shows what was done and said, and tax and liability law may ask for it to be kept for some "
-        "years: common practice, no source; ask what your local law says. If you delete one, its PDF goes "
-        "and the name is taken out of its data. Its number, dates and SHA-256 stay, so that a copy that "
-        "somebody shows can still be compared."
+        "A sheet shows what was done and said, and tax and liability law may require you to keep it for some "
+        "years (rule of thumb, no published source): check your local law. If you delete one, its PDF is "
+        "deleted and the name is removed from its data. Its number, dates and SHA-256 stay, so that a copy "
+        "can still be compared."
     ),
     find=find_sheets,
     title=title_sheet,

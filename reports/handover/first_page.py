@@ -1,147 +1,184 @@
-"""The first page of the sheet: as much of each text as fits, measured on a trial layout.
+"""The first page of the sheet: as much of each text as fits, tried on a trial layout.
 
-It always contains what was asked, what was done, what changed and whether the bike may be ridden on the road.
-The curves are made lower first, then whole sentences are dropped; the first sentence of each text stays.
+It always answers what was asked, what came in, what is in the bike now and whether the road is allowed. If
+that is too much for a page, it says less of each; later pages print everything in full.
 
 CSS alone cannot do this. WeasyPrint 70 omits the ``block-ellipsis`` if the last line left by ``max-lines``
-ends in a line break, so text would be cut without notice. A limit applies to one block, so the texts cannot
-share the page. And the layout does not report what it cut, which part 1 has to print in full.
+ends in a line break, and it does not report what it cut.
 """
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
+from django.utils.translation import gettext as _
+
 from jobs.job_page.facts import BRIEF
+from reports.handover import story
 from reports.handover.snapshot.schema import Snapshot
 
-MAX_PANEL_IN, USUAL_PANEL_IN, LOW_PANEL_IN, MIN_PANEL_IN = (
-    1.3,
-    1.0,
-    0.7,
-    0.5,
-)  # heights of one panel of the curves
-# The most that is tried of each text [characters, rows]; later pages print the rest.
-ASKED_LENGTH, SENTENCE_LENGTH, MIN_LENGTH = 700, 360, 85
-MAX_DONE_ROWS, MAX_CAUSES = 12, 8
-USUAL_ROWS = 4  # of each text, before the curves are made lower again
-CHARACTERS_PER_LINE = 80
-SURELY_FITTING_LINES = 8
-# As in the style sheet [CSS pixels].
-IN, MM = 96.0, 96 / 25.4
-LINE, ASIDE, LIST_GAP = 9 * 1.42 * IN / 72, 8 * 1.42 * IN / 72 + 1.8 * MM, 1.4 * MM
-HEIGHT_MM, MARGINS_MM, SLACK = {"A4": 297.0, "Letter": 279.4}, 14.0 + 17.0, 3.0
-PANELS = 2
-SHORTENED_TEXTS = ("asked", "done", "causes")
 ENDS = re.compile(r"(?<=[.!?…])\s+|(?<=[。！？])|\n")
 
 
 @dataclass(frozen=True)
-class FirstPage:
-    """Texts of the first page and the height of a panel of its curves [in]."""
+class Room:
+    """How much of each text is tried: characters, rows, and the least height of the picture [mm]."""
 
-    asked: tuple[str, ...]
-    done: tuple[str, ...]
-    changed: tuple[str, ...]
-    causes: tuple[str, ...]
-    reason: str
-    panel_in: float = MAX_PANEL_IN
-    asked_more: bool = False
-    done_more: int = 0
-    causes_more: int = 0
-    clipped: tuple[str, ...] = ()  # in full, the texts that are truncated on this page
+    asked: int
+    text: int
+    topics: int
+    causes: int
+    rides: int
+    service: int
+    picture_mm: float  # 0 for none
 
     @property
-    def is_shortened(self) -> bool:
-        """Return True if something is left out that a later page has to print."""
-        return self.asked_more or self.done_more > 0 or bool(self.clipped)
-
-    def without_last(self, name: str) -> "FirstPage":
-        """Return the page with one sentence less of what was asked, what was done or the causes."""
-        rest = getattr(self, name)[:-1]
-        if name == "asked":
-            return replace(self, asked=rest, asked_more=True)
-        if name == "done":
-            return replace(self, done=rest, done_more=self.done_more + 1)
-        return replace(self, causes=rest, causes_more=self.causes_more + 1)
+    def is_tight(self) -> bool:
+        """Return True if even the headline and the wishes have to be short."""
+        return self.text <= 60
 
 
-def first_page(snapshot: Snapshot, measure: Callable[[FirstPage], Mapping[str, float]]) -> FirstPage:
-    """Return as much of the texts as fits on the page.
+ROOMS = (
+    Room(asked=480, text=200, topics=8, causes=4, rides=5, service=4, picture_mm=60),
+    Room(asked=420, text=180, topics=6, causes=4, rides=5, service=3, picture_mm=56),
+    Room(asked=320, text=160, topics=5, causes=3, rides=5, service=3, picture_mm=52),
+    Room(asked=320, text=140, topics=4, causes=3, rides=5, service=2, picture_mm=46),
+    Room(asked=240, text=120, topics=3, causes=2, rides=5, service=2, picture_mm=42),
+    Room(asked=180, text=90, topics=3, causes=2, rides=5, service=1, picture_mm=36),
+    Room(asked=180, text=130, topics=4, causes=2, rides=7, service=2, picture_mm=0),
+    Room(asked=150, text=90, topics=3, causes=2, rides=7, service=1, picture_mm=0),
+    Room(asked=120, text=60, topics=2, causes=1, rides=3, service=1, picture_mm=0),
+    Room(asked=60, text=40, topics=2, causes=1, rides=2, service=1, picture_mm=0),
+)
+MIN_WISHES = 4  # each has its line, before anything else
+MAX_PICTURE_MM = 84.0  # a picture takes what the texts leave
+SPARE_MM = 1.0
+MIDDLE_ROOM = 3  # tried first; the height that it leaves says how many rooms on to try next
+STEP_MM = 20.0  # about how much less height a room takes than the one before it
+MIN_SHARE = 0.5  # of a text that is cut after a sentence
+MIN_WISH, MIN_ANSWER = 60, 110  # characters of a wish and of its answer, unless the room is tight
+
+
+@dataclass(frozen=True)
+class FirstPage:
+    """Texts of the first page, and the height of its picture [mm]."""
+
+    picture_mm: float
+    headline: str
+    deck: tuple[str, ...]
+    asked: str
+    asked_more: bool
+    wishes: tuple[story.WishLine, ...]
+    wishes_more: int
+    topics: tuple[story.Topic, ...]
+    topics_more: int
+    done: tuple[str, ...]
+    done_more: int
+    lead: str
+    causes: tuple[str, ...]
+    causes_more: int
+    rides: tuple[story.Ride, ...]
+    service: tuple[str, ...]
+    service_more: bool
+    not_inspected: str
+    reason: str
+
+
+def first_page(snapshot: Snapshot, room_left: Callable[[FirstPage], float]) -> FirstPage:
+    """Return the fullest version of the page that fits.
 
     Parameters
     ----------
     snapshot : Snapshot
         Of the sheet.
-    measure : callable
-        Returns the positions of the elements with an id on the trial page
-        (``reports/handover/sheet/trial.html``) filled with a page's texts [CSS pixels]. Called once, or not
-        at all if the texts are few and short.
+    room_left : callable
+        Returns the height that a version leaves on its page [mm], below zero if it is too high. The shortest
+        version is taken untried. Each version is taken to be lower than the one before it.
     """
-    full = full_content(snapshot)
-    if surely_fits(full, snapshot):
-        return full
-    # Lay out the lines that point to later pages too, so that their height is known.
-    positions = measure(replace(full, asked_more=True, done_more=max(1, full.done_more)))
-    room = (HEIGHT_MM[snapshot.shop.paper] - MARGINS_MM) * MM - SLACK
-    height = positions["page-end"] - positions["page-start"]
-    versions = list(shortened_versions(full))
-    fitting = (version for version in versions if height - height_saved(version, full, positions) <= room)
-    return next(fitting, None) or minimal_content(versions[-1], snapshot)
+    fullest, shortest, at = 0, len(ROOMS) - 1, MIDDLE_ROOM
+    fitting: FirstPage | None = None
+    while fullest < shortest:
+        page, room = build_page(snapshot, ROOMS[at]), ROOMS[at]
+        left = room_left(page)
+        steps = max(1, round(abs(left) / STEP_MM))
+        if left < 0:
+            fullest = at + 1
+            at = min(at + steps, shortest - 1)
+        else:
+            taller = min(MAX_PICTURE_MM, room.picture_mm + left - SPARE_MM)
+            fitting = replace(page, picture_mm=max(room.picture_mm, taller) if room.picture_mm else 0.0)
+            shortest = at
+            at = max(at - steps, fullest)
+    return fitting or build_page(snapshot, ROOMS[-1])
 
 
-def height_saved(page: FirstPage, full: FirstPage, positions: Mapping[str, float]) -> float:
-    """Return by how much the page is lower than the trial page [CSS pixels]."""
-    saved = PANELS * (full.panel_in - page.panel_in) * IN if "curves" in positions else 0.0
-    if not page.asked_more:
-        saved += ASIDE
-    if not page.done_more and page.done:
-        saved += ASIDE
-    for name in ("asked", "causes"):  # running text: by the lines in which sentences end
-        count, full_count = len(getattr(page, name)), len(getattr(full, name))
-        if count < full_count:
-            saved += positions[f"{name}-{full_count - 1}"] - positions[f"{name}-{count - 1}"]
-    if page.causes_more and not full.causes_more:
-        saved -= LINE
-    if len(page.done) < len(full.done):
-        saved += positions["done-end"] - positions[f"done-{len(page.done)}"] - LIST_GAP
-    return saved
+def build_page(snapshot: Snapshot, room: Room) -> FirstPage:
+    """Return the page with at most so much of each text."""
+
+    def cut(text: str) -> str:
+        return truncate(text, room.text)
+
+    asked, asked_more = excerpt(sentences(snapshot.get(BRIEF).asked), room.asked)
+    topics, causes, done = story.topics(snapshot), snapshot.notices.causes, snapshot.done
+    service, wishes = story.service_lines(snapshot), story.wish_lines(snapshot)
+    shortened = "".join(asked).strip()
+    wish_count = room.topics if room.is_tight else max(room.topics, MIN_WISHES)
+    topic_count = max(2, room.topics - len(wishes) // 2)
+    return FirstPage(
+        picture_mm=room.picture_mm,
+        headline=truncate(story.headline(snapshot), 70 if room.is_tight else 110),
+        deck=tuple(truncate(text, max(room.text, 110)) for text in story.deck(snapshot)),
+        asked=truncate(shortened, room.asked),
+        asked_more=asked_more or len(shortened) > room.asked,
+        wishes=tuple(shorten_wish(wish, room) for wish in wishes[:wish_count]),
+        wishes_more=max(0, len(wishes) - wish_count),
+        topics=tuple(shorten_topic(topic, room.text) for topic in topics[:topic_count]),
+        topics_more=max(0, len(topics) - topic_count),
+        done=tuple(cut(text) for text in done[: room.topics]),
+        done_more=max(0, len(done) - room.topics),
+        lead=truncate(snapshot.notices.lead, 2 * room.text),
+        causes=tuple(truncate(cause, max(room.text, 110)) for cause in causes[: room.causes]),
+        causes_more=max(0, len(causes) - room.causes),
+        rides=tuple(story.Ride(cut(ride.lead), truncate(ride.text, max(room.text, 150)))
+                    for ride in story.first_rides(snapshot, room.rides)),
+        service=tuple(cut(line) for line in service[: room.service]),
+        service_more=len(service) > room.service or any(len(line) > room.text for line in service),
+        not_inspected=not_inspected(snapshot, room.text),
+        reason=cut(snapshot.sheet.override_reason),
+    )  # fmt: skip
 
 
-def full_content(snapshot: Snapshot) -> FirstPage:
-    """Return the most that the page may say, in whole sentences."""
-    asked, asked_more = excerpt(sentences(snapshot.get(BRIEF).asked), ASKED_LENGTH)
-    done, causes = snapshot.done, snapshot.notices.causes
-    reason, changed = snapshot.sheet.override_reason, snapshot.changed
-    page = FirstPage(
-        asked=truncate_all(asked),
-        done=truncate_all(done[:MAX_DONE_ROWS]),
-        changed=truncate_all(changed),
-        causes=truncate_all(causes[:MAX_CAUSES]),
-        reason=truncate(reason),
-        asked_more=asked_more or any(len(sentence) > SENTENCE_LENGTH for sentence in asked),
-        done_more=max(0, len(done) - MAX_DONE_ROWS),
-        causes_more=max(0, len(causes) - MAX_CAUSES),
-    )
-    whole = (*done[:MAX_DONE_ROWS], *changed, reason)
-    return replace(page, clipped=tuple(text for text in whole if len(text) > SENTENCE_LENGTH))
-
-
-def minimal_content(page: FirstPage, snapshot: Snapshot) -> FirstPage:
-    """Return the start of each text, used if even single sentences are too long."""
-    whole = (*snapshot.done[:1], *snapshot.changed, snapshot.sheet.override_reason)
+def shorten_wish(wish: story.WishLine, room: Room) -> story.WishLine:
+    """Return a wish with its texts cut to fit their columns."""
+    asked, answer = (30, 0) if room.is_tight else (MIN_WISH, MIN_ANSWER)
     return replace(
-        page,
-        asked=truncate_all(page.asked, MIN_LENGTH),
-        done=truncate_all(page.done, MIN_LENGTH),
-        changed=truncate_all(page.changed, MIN_LENGTH),
-        causes=truncate_all(page.causes, MIN_LENGTH),
-        reason=truncate(page.reason, MIN_LENGTH),
-        panel_in=MIN_PANEL_IN,
-        asked_more=True,
-        clipped=tuple(text for text in whole if len(text) > MIN_LENGTH),
+        wish,
+        text=truncate(wish.text, max(asked, room.text // 2)),
+        answer=truncate(wish.answer, max(answer, room.text)),
     )
+
+
+def shorten_topic(topic: story.Topic, length: int) -> story.Topic:
+    """Return a topic with its texts cut to fit their columns."""
+    cell = max(20, length // 2)
+    return story.Topic(
+        topic.key,
+        truncate(topic.title, cell),
+        truncate(topic.before, cell),
+        truncate(topic.done, cell),
+        truncate(topic.now, length),
+        topic.anchor,
+        topic.is_open,
+    )
+
+
+def not_inspected(snapshot: Snapshot, length: int) -> str:
+    """Return what was not inspected and not tested, in one or two sentences."""
+    untested = story.untested_lines(snapshot)
+    scope = _("Nothing was inspected that this sheet does not list.") if snapshot.not_inspected else ""
+    named = truncate(untested[0], max(60, length // 2)) if untested else ""
+    return " ".join(text for text in (scope, named) if text) or _("Nothing is recorded.")
 
 
 def sentences(text: str) -> list[str]:
@@ -156,44 +193,12 @@ def excerpt(parts: Sequence[str], length: int) -> tuple[Sequence[str], bool]:
     return parts[:count], count < len(parts)
 
 
-def truncate_all(texts: Sequence[str], length: int = SENTENCE_LENGTH) -> tuple[str, ...]:
-    return tuple(truncate(text, length) for text in texts)
-
-
-def truncate(text: str, length: int = SENTENCE_LENGTH) -> str:
-    """Return the text, cut after a whole word if it is too long."""
+def truncate(text: str, length: int) -> str:
+    """Return the text, cut after a sentence if most of it stays, else after a whole word."""
     if len(text) <= length:
         return text
     cut = text[:length]
+    ends = [end.start() for end in ENDS.finditer(cut) if end.start() >= length * MIN_SHARE]
+    if ends:
+        return cut[: ends[-1]] + " …"
     return (cut.rsplit(None, 1)[0] if " " in cut.strip() else cut) + " …"
-
-
-def surely_fits(page: FirstPage, snapshot: Snapshot) -> bool:
-    """Return True if the texts are so few and short that no trial layout is needed."""
-    texts = [*page.asked, *page.done, *page.changed, *page.causes, page.reason]
-    heads = [snapshot.shop.name, snapshot.bike.title, snapshot.customer.name]
-    lines = sum(len(text) // CHARACTERS_PER_LINE + 1 for text in texts if text)
-    plain = "".join(texts).isascii() and all(len(head) < CHARACTERS_PER_LINE // 2 for head in heads)
-    tall = snapshot.shop.logo or snapshot.sheet.supersedes or page.reason
-    return plain and not tall and lines <= SURELY_FITTING_LINES
-
-
-def shortened_versions(page: FirstPage) -> Iterator[FirstPage]:
-    """Yield the page, then ever shorter versions, down to the first sentence of each text."""
-    yield page
-    for panel_in in (1.2, 1.1, USUAL_PANEL_IN):
-        page = replace(page, panel_in=panel_in)
-        yield page
-    for min_rows in (USUAL_ROWS, 1):
-        while len(getattr(page, longest := longest_text(page))) > min_rows:
-            page = page.without_last(longest)
-            yield page
-        if page.panel_in > LOW_PANEL_IN:
-            for panel_in in (0.9, 0.8, LOW_PANEL_IN):
-                page = replace(page, panel_in=panel_in)
-                yield page
-
-
-def longest_text(page: FirstPage) -> str:
-    """Return the name of the text with the most sentences."""
-    return max(SHORTENED_TEXTS, key=lambda name: len(getattr(page, name)))

@@ -3,11 +3,13 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy
 
 from reports.models import HandoverSheet
 from workshop.mail.forms import MailAddressField
 from workshop.models import StaffMember
 from workshop.people.names import PersonNameField
+from workshop.records.field_groups import FieldGroupsMixin
 
 
 class IssueForm(forms.Form):
@@ -15,16 +17,16 @@ class IssueForm(forms.Form):
 
     issue_number = forms.IntegerField(widget=forms.HiddenInput, min_value=1)
     told = PersonNameField(
-        label="The customer who was told",
+        label="Name of the person you told",
         required=False,
-        help_text="Who was told that the bike may no longer meet what public roads require; printed.",
+        help_text="Printed on the sheet: this person was told that the bike may no longer be road legal.",
     )
     override_reason = forms.CharField(
-        label="Why it is issued although something stands in the way",
+        label="Reason for issuing anyway",
         max_length=1000,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Only the owner may do that. The reason is printed on the sheet.",
+        help_text="Only the owner can do this. The reason is printed on the sheet.",
     )
     with_link = forms.BooleanField(
         label="Print a QR code with a link for the customer", required=False, initial=True
@@ -60,7 +62,7 @@ class HandOverForm(forms.Form):
         max_length=1000,
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="Only the owner may do that. Every open point is stored and printed with the reason.",
+        help_text="Only the owner can do this. Every open point is stored and printed with the reason.",
     )
 
     def __init__(
@@ -79,13 +81,23 @@ class HandOverForm(forms.Form):
         return {name: self.cleaned_data.get(name, "").strip() for name in names}
 
 
-class MailForm(forms.Form):
-    address = MailAddressField(label="E-mail address")
+class MailForm(FieldGroupsMixin, forms.Form):
+    address = MailAddressField(label="Email address")
 
     def __init__(self, *args: Any, sheet: HandoverSheet, **kwargs: Any) -> None:
         kwargs.setdefault("initial", {"address": sheet.job.customer.email})
         super().__init__(*args, **kwargs)
 
 
+class QuestionForm(forms.Form):
+    question = forms.CharField(
+        label=gettext_lazy("Your question about this bike"),
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
 class AcknowledgeForm(forms.Form):
-    name = PersonNameField(label="Your name", widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    name = PersonNameField(
+        label=gettext_lazy("Your name"), widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )

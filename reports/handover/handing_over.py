@@ -1,14 +1,16 @@
 """Hand the bike over with its sheet: what is open before it leaves, and the handover itself."""
 
+from django.conf import settings
 from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
 from jobs.handing_over.hand_over import hand_over
+from jobs.job import open_points
 from jobs.job.page import get_job
 from jobs.job.registry import JobRecord, all_rows, records
 from jobs.job.results import JobResults, load_job_results
-from jobs.job_page.sections import stored
+from jobs.job_page.stored import stored
 from jobs.models import Handover, Job
 from reports.handover.issuing import (
     Blocker,
@@ -30,13 +32,18 @@ def last_sheet(results: JobResults) -> HandoverSheet | None:
     return max(results.rows(HandoverSheet), key=lambda sheet: sheet.issue_number, default=None)
 
 
-def informed_on_sheet(results: JobResults) -> str:
-    """Return who was told about road use when the last sheet was issued, or ""."""
+def informed_and_language(results: JobResults) -> tuple[str, str]:
+    """Return who was informed about road use when the last sheet was issued, and its language; "" if none."""
     sheet = last_sheet(results)
     if sheet is None:
-        return ""
-    told = HandoverSheet.objects.filter(pk=sheet.pk).values_list("snapshot__notices__told", flat=True).get()
-    return str(told or "")
+        return "", ""
+    stored_in = ("snapshot__notices__told", "snapshot__sheet__language")
+    informed, language = HandoverSheet.objects.filter(pk=sheet.pk).values_list(*stored_in).get()
+    return str(informed or ""), str(language or settings.LANGUAGE_CODE)
+
+
+def informed_on_sheet(results: JobResults) -> str:
+    return results.get(informed_and_language)[0]
 
 
 def handover_blockers(results: JobResults, *, informed_person: str = "") -> list[Blocker]:
@@ -59,15 +66,15 @@ def handover_blockers(results: JobResults, *, informed_person: str = "") -> list
 def sheet_blockers(results: JobResults) -> list[Blocker]:
     sheet, url = last_sheet(results), reverse("handover", args=[results.job.number])
     if sheet is None:
-        return [Blocker("No handover sheet is issued.", f"{url}#issue")]
+        return [Blocker(open_points.NO_SHEET, f"{url}#issue")]
     if not sheet.is_printed:
-        return [Blocker(f"Sheet {sheet.number} is issued but not printed.", f"{url}#sheet-{sheet.pk}")]
+        return [Blocker(open_points.NOT_PRINTED % {"number": sheet.number}, f"{url}#sheet-{sheet.pk}")]
     # Making the next sheet takes a second: it is made again only if a row has changed.
     made_from = (sheet.pk, results.get(informed_on_sheet), current_wording().pk)
     changed = stored(every_row(), results, made_from, lambda: changed_since_issue(results, sheet))
     if not changed:
         return []
-    text = f"Sheet {sheet.number} no longer says what is recorded. Changed since: {', '.join(changed)}."
+    text = open_points.SHEET_OUTDATED % {"number": sheet.number, "sections": ", ".join(changed)}
     return [Blocker(text, f"{url}#issue", "Issue the next sheet.")]
 
 
@@ -86,6 +93,7 @@ def changed_since_issue(results: JobResults, sheet: HandoverSheet) -> list[str]:
         issued_by=sheet.issued_by,
         at=timezone.now(),
         informed_person=results.get(informed_on_sheet),
+        language=results.get(informed_and_language)[1],
     )
     before = snapshot.sheet.supersedes
     return before.changed if before else []
@@ -115,7 +123,7 @@ def hand_over_job(
     with transaction.atomic():
         results = load_job_results(get_job(job.number), ShopProfile.current())
         if not results.job.is_open:
-            raise ValueError(f"Job {job} is {results.job.get_stage_display()} already.")
+            raise ValueError(f"Job {job} is already {results.job.get_stage_display()}.")
         results.page.read_all()
         found = handover_blockers(results, informed_person=informed_person)
         if found and not (by.is_owner and override_reason):

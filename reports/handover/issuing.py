@@ -2,7 +2,6 @@
 
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import timedelta
 
 from django.db import IntegrityError, transaction
@@ -11,15 +10,16 @@ from django.utils import timezone
 
 from jobs.checklists.ticks import job_checklists
 from jobs.clearances.before_after import clearances_before_after
+from jobs.job import open_points
+from jobs.job.next_steps import Blocker
 from jobs.job.page import get_job
 from jobs.job.results import JobResults, load_job_results
 from jobs.job.road_use import road_causes
-from jobs.job.sentences import listed
+from jobs.job.sentences import counted, listed
 from jobs.mixture.fuel_change import fuel_changed_since
 from jobs.models import Job, Run, Stage
 from jobs.work_items.open_work import open_work
 from reports.handover.notices import current_wording
-from reports.handover.sheet import sheet_pdf
 from reports.handover.size import require_printable_size
 from reports.handover.snapshot import make_snapshot
 from reports.handover.snapshot.codec import snapshot_sha256, to_json
@@ -32,18 +32,6 @@ from workshop.people.names import is_person_name
 
 FITTING_STAGES = (Stage.READY, Stage.HANDED_OVER)
 MAX_VALVES_NAMED = 4
-
-
-@dataclass(frozen=True)
-class Blocker:
-    """An open point, what to do about it, and the page to do it on."""
-
-    text: str
-    url: str
-    remedy: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.text} {self.remedy}".strip()
 
 
 class NotReady(Exception):
@@ -88,12 +76,9 @@ def road_use_blockers(results: JobResults) -> list[Blocker]:
     if not needs_informed_person(results):
         return []
     job = results.job
-    text = (
-        f"The bike is meant for {job.get_intended_use_display()}, something on it may not be, "
-        "and the customer was not told."
-    )
-    remedy = "Please tell the customer, and enter the name of who was told."
-    return [Blocker(text, f"{reverse('handover', args=[job.number])}#issue", remedy)]
+    remedy = "Tell the customer, then enter the name of the person told."
+    url = f"{reverse('handover', args=[job.number])}#issue"
+    return [Blocker(open_points.NOT_TOLD, url, remedy, "Tell the customer: may no longer be road legal")]
 
 
 def needs_informed_person(results: JobResults) -> bool:
@@ -104,19 +89,24 @@ def needs_informed_person(results: JobResults) -> bool:
 
 
 def section_url(job: Job, section: str) -> str:
-    return f"{reverse('job', args=[job.number])}#{section}"
+    return f"{reverse('job', args=[job.number])}?open={section}#{section}"
 
 
 def receipt_blockers(job: Job) -> list[Blocker]:
     if job.stage == Stage.CANCELLED:
-        return [Blocker("The job is cancelled.", section_url(job, "brief"))]
+        return [Blocker(open_points.CANCELLED, stage_url(job), label="Job cancelled")]
     if job.received_at is None:
-        return [Blocker("The bike has not been received yet.", section_url(job, "brief"))]
+        url = section_url(job, "brief")  # not the form, which is open to the service desk alone
+        return [Blocker(open_points.NOT_CHECKED_IN, url, label="Not checked in")]
     if job.stage not in FITTING_STAGES:
-        text = f"The job is at the stage “{job.get_stage_display()}”."
+        text = open_points.AT_STAGE % {"stage": job.get_stage_display()}
         remedy = f"Move it to “{Stage.READY.label}” when the work is finished."
-        return [Blocker(text, section_url(job, "stage"), remedy)]
+        return [Blocker(text, stage_url(job), remedy, "Not marked as ready")]
     return []
+
+
+def stage_url(job: Job) -> str:
+    return f"{reverse('job', args=[job.number])}#stage"
 
 
 def agreed_work_blockers(results: JobResults) -> list[Blocker]:
@@ -124,15 +114,17 @@ def agreed_work_blockers(results: JobResults) -> list[Blocker]:
     if not left:
         return []
     url = reverse("work-items", args=[results.job.number])
-    return [Blocker(f"Agreed work is not ticked as done: {listed(left)}.", url)]
+    label = f"Agreed work: {len(left)} not done"
+    return [Blocker(open_points.WORK_OPEN % {"work": listed(left)}, url, label=label)]
 
 
 def fuel_blockers(results: JobResults) -> list[Blocker]:
     return [
         Blocker(
-            f"The fuel was changed after the first run of the mixture study “{study}”: {change.description}.",
+            open_points.FUEL_CHANGED % {"study": study, "change": change.description},
             reverse("mixture", args=[study.pk]),
             "Measure again with this fuel, or leave the study off the sheet.",
+            "Mixture measured with another fuel",
         )
         for study, change in results.get(fuel_changed_since)
     ]
@@ -143,24 +135,45 @@ def clearance_blockers(results: JobResults) -> list[Blocker]:
     labels = [row.valve_gap.label for row in history.unresolved] if history else []
     if not labels:
         return []
-    more = f" and {len(labels) - MAX_VALVES_NAMED} more" if len(labels) > MAX_VALVES_NAMED else ""
-    named = ", ".join(labels[:MAX_VALVES_NAMED])
-    text = f"Valve clearances are out of range, or can't be told, by the last reading: {named}{more}."
-    return [Blocker(text, section_url(results.job, "clearances"))]
+    more = len(labels) - MAX_VALVES_NAMED
+    message = open_points.MORE_VALVES_OPEN if more > 0 else open_points.VALVES_OPEN
+    text = message % {"valves": ", ".join(labels[:MAX_VALVES_NAMED]), "count": more}
+    label = f"{counted(len(labels), 'valve')} out of range or not certain"
+    return [Blocker(text, section_url(results.job, "clearances"), label=label)]
 
 
 def check_blockers(results: JobResults) -> list[Blocker]:
-    url = reverse("checks", args=[results.job.number])
-    return [
-        Blocker(f"Checks {checklist.title}: {checklist.open} of {len(checklist.items)} not ticked.", url)
-        for checklist in results.get(job_checklists)
+    url, lists = reverse("checks", args=[results.job.number]), results.get(job_checklists)
+    outdated = [
+        Blocker(
+            (open_points.TICK_OUTDATED if checklist.outdated == 1 else open_points.TICKS_OUTDATED)
+            % {"list": checklist.title, "count": checklist.outdated},
+            f"{url}#{checklist.key}-title",
+            "Check again and tick again, or give the reason.",
+            f"{checklist.short_title}: {counted(checklist.outdated, 'check')} to tick again",
+        )
+        for checklist in lists
+        if checklist.needed and checklist.outdated
+    ]
+    return outdated + [
+        Blocker(
+            open_points.CHECKS_OPEN
+            % {"list": checklist.title, "open": checklist.open, "all": len(checklist.items)},
+            f"{url}#{checklist.key}-title",
+            label=f"{checklist.short_title}: {counted(checklist.open, 'check')} open",
+        )
+        for checklist in lists
         if checklist.needed and checklist.open
     ]
 
 
 def run_blockers(results: JobResults) -> list[Blocker]:
     return [
-        Blocker(f"How the run file {run} is read is not confirmed yet.", reverse("run", args=[run.pk]))
+        Blocker(
+            open_points.SETTINGS_OPEN % {"run": run},
+            reverse("run", args=[run.pk]),
+            label=f"Confirm run file {run}",
+        )
         for run in results.rows(Run)
         if run.status == Run.Status.TO_NAME and not run.set_aside
     ]
@@ -169,21 +182,6 @@ def run_blockers(results: JobResults) -> list[Blocker]:
 def next_issue(job: Job) -> int:
     last = HandoverSheet.objects.filter(job=job).order_by("issue_number").last()
     return last.issue_number + 1 if last else 1
-
-
-def draft_pdf(job: Job, by: StaffMember) -> bytes:
-    """Return the sheet as it would be issued now, marked as a draft on every page.
-
-    Raises
-    ------
-    TooLarge
-        The job has more records than a sheet can hold.
-    """
-    results = load_job_results(job, ShopProfile.current())
-    require_printable_size(results)
-    number = next_issue(job)
-    snapshot = make_snapshot(results, issue_number=number, issued_by=by, at=timezone.now(), draft=True)
-    return sheet_pdf(to_json(snapshot))
 
 
 def issue_sheet(
@@ -228,7 +226,7 @@ def issue_sheet(
             job, by, override_reason, informed_person, build_customer_url, build_check_url
         )
     start_printing(sheet, backend=backend)
-    sheet.refresh_from_db(fields=["pdf", "sha256"])
+    sheet.refresh_from_db(fields=sheet.PRINTED)
     return sheet
 
 
@@ -271,7 +269,7 @@ def issue_from_single_read(
         wording=current_wording(),
         issued_at=at,
         issued_by=by,
-        open_points=snapshot.sheet.open_points,
+        open_points=[blocker.text for blocker in found],
         override_reason=snapshot.sheet.override_reason,
     )
     save_sheet(sheet, link)
@@ -297,7 +295,7 @@ def save_sheet(sheet: HandoverSheet, link: SheetLink | None) -> None:
                 link.sheet = sheet
                 link.save()
     except IntegrityError as problem:
-        raise AlreadyIssued(f"Sheet {sheet.number} was issued meanwhile.") from problem
+        raise AlreadyIssued(f"Sheet {sheet.number} was issued in the meantime.") from problem
 
 
 def issued_pdf(sheet: HandoverSheet) -> bytes:
@@ -320,14 +318,14 @@ def issued_pdf(sheet: HandoverSheet) -> bytes:
         printing = Printing.objects.filter(sheet=sheet).first()
         if printing is None or printing.step == Printing.Step.DONE:
             start_printing(sheet)
-            sheet.refresh_from_db(fields=["pdf", "sha256"])
+            sheet.refresh_from_db(fields=sheet.PRINTED)
             pdf = stored_pdf(sheet)
     if pdf is not None:
         return pdf
     printing = Printing.objects.get(sheet=sheet)
     if printing.is_under_way:
-        raise PrintingInProgress(f"Sheet {sheet.number} is being printed. Look again in a minute.")
-    raise PdfUnavailable(f"The PDF of sheet {sheet.number} can't be had. {printing.fault}")
+        raise PrintingInProgress(f"Sheet {sheet.number} is being printed. Try again in a minute.")
+    raise PdfUnavailable(f"The PDF of sheet {sheet.number} is not available. {printing.fault}")
 
 
 def stored_pdf(sheet: HandoverSheet) -> bytes | None:

@@ -3,14 +3,19 @@
 from collections.abc import Iterator, Sequence
 
 from django.db.models import Model
+from django.urls import reverse
 
+from jobs.checklists.questions import run_sessions
 from jobs.checklists.record import READS as CHECK_READS
 from jobs.handing_over.facts import HandoverFacts, job_handovers
+from jobs.job.next_steps import Blocker, JobStep
 from jobs.job.registry import JobRecord, records
 from jobs.job.results import JobResults
 from jobs.job.section import Section, State
 from jobs.job.sentences import counted
-from jobs.job_page.sections import stored
+from jobs.job_page.next_steps import announcing_steps
+from jobs.job_page.sections import facts_made_from
+from jobs.job_page.stored import stored
 from jobs.models import (
     BikeChange,
     ClearanceReading,
@@ -25,7 +30,6 @@ from jobs.models import (
 )
 from reports.handover.handing_over import informed_on_sheet
 from reports.handover.issuing import (
-    Blocker,
     agreed_work_blockers,
     check_blockers,
     clearance_blockers,
@@ -35,10 +39,13 @@ from reports.handover.issuing import (
     run_blockers,
 )
 from reports.models import HandoverSheet
+from workshop.models import Role
 
 # The source of each kind of blocker, so that a change reads only that kind again.
 CLEARANCES = JobRecord("clearance blockers", reads=(ClearanceSet, ClearanceReading))
-CHECKS = JobRecord("check blockers", reads=(*CHECK_READS, Run), needs_any=(ClearanceReading,))
+CHECKS = JobRecord(
+    "check blockers", reads=CHECK_READS, needs_any=(ClearanceReading,), made_from={Run: run_sessions}
+)
 RUNS = JobRecord("run blockers", reads=(Run,))
 WORK = JobRecord("agreed work blockers", reads=(WorkItem,))
 FUEL = JobRecord("fuel blockers", reads=(MixtureStudy, Run, BikeChange, PartKind))
@@ -70,7 +77,8 @@ def stored_blockers(results: JobResults) -> Iterator[Blocker]:
     yield from receipt_blockers(results.job)
     yield from stored(WORK, results, (), lambda: agreed_work_blockers(results))
     yield from stored(CLEARANCES, results, (), lambda: clearance_blockers(results))
-    yield from stored(CHECKS, results, (), lambda: check_blockers(results))
+    run_facts = facts_made_from(CHECKS, results)
+    yield from stored(CHECKS, results, run_facts, lambda: check_blockers(results))
     yield from stored(RUNS, results, (), lambda: run_blockers(results))
     yield from stored(FUEL, results, (), lambda: fuel_blockers(results))
     road_use = stored(road_use_source(), results, (), lambda: road_use_blockers(results))
@@ -82,9 +90,29 @@ def section(results: JobResults) -> Section:
     sheets = sorted(results.rows(HandoverSheet), key=lambda sheet: -sheet.issue_number)
     blockers = list(stored_blockers(results))
     handovers = results.get(job_handovers)
-    state, description = describe_state(results.job, sheets, handovers, len(blockers))
-    context = {"handover_blockers": blockers, "handover_sheets": sheets, "handovers": handovers}
-    return Section("handover", "Handover", state, description, "reports/handover/_section.html", context)
+    state, summary = describe_state(results.job, sheets, handovers, len(blockers))
+    return Section(
+        "handover",
+        "Handover",
+        state,
+        summary,
+        "reports/handover/_section.html",
+        lambda: {"handover_blockers": blockers, "handover_sheets": sheets, "handovers": handovers},
+        who=str(sheets[0].issued_by) if sheets else "",
+        at=sheets[0].issued_at if sheets else None,
+    )
+
+
+def next_steps(results: JobResults) -> Iterator[JobStep]:
+    """Yield the steps at the end of a job: the sheet, and the bike itself."""
+    job, url = results.job, reverse("handover", args=[results.job.number])
+    if not job.is_open:
+        return
+    if not results.rows(HandoverSheet):
+        yield JobStep("Issue the handover sheet", (Role.DESK,), f"{url}#issue", icon="sheet")
+        return
+    yield from announcing_steps(results)
+    yield JobStep("Hand over the bike", (Role.DESK,), f"{url}#hand-over", icon="bike")
 
 
 def describe_state(

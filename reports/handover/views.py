@@ -22,13 +22,13 @@ from reports.handover.issuing import (
     PdfUnavailable,
     PrintingInProgress,
     blockers,
-    draft_pdf,
     issue_sheet,
     issued_pdf,
     needs_informed_person,
     next_issue,
     stored_pdf,
 )
+from reports.handover.preview import get_first_page, get_pdf, get_preview, start_preview
 from reports.handover.size import TooLarge
 from reports.models import HandoverSheet, Printing, SheetLink
 from reports.tasks import file_name, start_printing
@@ -47,7 +47,7 @@ def build_customer_url(request: HttpRequest, token: str) -> str:
 def list_sheets(**filters: Any) -> list[HandoverSheet]:
     """Return sheets, newest first, with their links, mails, acknowledgements and printing progress."""
     links = Prefetch("links", SheetLink.objects.select_related("made_by"))
-    sheets = HandoverSheet.objects.filter(**filters).defer("snapshot")
+    sheets = HandoverSheet.objects.filter(**filters).defer("snapshot", "signature")
     sheets = sheets.select_related("issued_by", "job__customer", "printing")
     found = list(sheets.prefetch_related(links, "acknowledgements").order_by("-issue_number"))
     mails = list_mails_about(found)
@@ -115,13 +115,42 @@ def handover(request: StaffRequest, number: str) -> HttpResponse:
 
 @staff
 @require_safe
-def handover_preview(request: StaffRequest, number: str) -> HttpResponseBase:
+def handover_preview(request: StaffRequest, number: str) -> HttpResponse:
+    """Start a preview and show its progress."""
     job = get_job_or_404(number)
-    try:
-        return pdf_response(draft_pdf(job, request.user), f"draft-{job.number}.pdf")
-    except TooLarge as problem:
-        messages.error(request, str(problem))
-        return redirect("handover", job.number)
+    return redirect("preview", job.number, start_preview(job, request.user))
+
+
+@staff
+@require_safe
+def preview(request: StaffRequest, number: str, key: str) -> HttpResponse:
+    """Render a preview; its page polls this while it is being drawn."""
+    job = get_job_or_404(number)
+    found = get_preview(key, job.number)
+    context = {"job": job, "key": key, "preview": found, "next_number": next_issue(job)}
+    if "HX-Request" not in request.headers:
+        return render(request, "reports/handover/preview.html", context)
+    if found is not None and found.progress_key == request.GET.get("seen"):
+        return HttpResponse(status=204)  # no progress: the page keeps what it shows
+    return render(request, "reports/handover/_preview.html", context)
+
+
+@staff
+@require_safe
+def preview_page(request: StaffRequest, number: str, key: str) -> HttpResponse:
+    picture = get_first_page(key) if get_preview(key, number) else None
+    if picture is None:
+        raise Http404("The preview has expired.")
+    return HttpResponse(picture, content_type="image/png", headers={"Cache-Control": "private, no-store"})
+
+
+@staff
+@require_safe
+def preview_pdf(request: StaffRequest, number: str, key: str) -> HttpResponseBase:
+    pdf = get_pdf(key) if get_preview(key, number) else None
+    if pdf is None:
+        raise Http404("The preview has expired.")
+    return pdf_response(pdf, f"draft-{number}.pdf")
 
 
 @roles(*ISSUERS)
@@ -134,7 +163,7 @@ def handover_issue(request: StaffRequest, number: str) -> HttpResponse:
         return render_handover(request, results, form=form, status=422)
     here = redirect("handover", job.number)
     if form.cleaned_data["issue_number"] < next_issue(job):
-        messages.info(request, "That sheet was issued already; nothing was done a second time.")
+        messages.info(request, "This sheet has already been issued. Nothing was done.")
         return here
     try:
         sheet = issue_sheet(
@@ -173,7 +202,7 @@ def handover_complete(request: StaffRequest, number: str) -> HttpResponse:
             messages.info(request, f"Nothing was changed. {problem}")
             return redirect("handover", number)
         except StaleRecord:
-            form.add_error(None, "Somebody saved this job at the same moment. Look at it and send again.")
+            form.add_error(None, "Someone else has just saved this job. Check it and save again.")
         else:
             messages.success(request, f"Bike of job {number} handed over to {handover.handed_to}.")
             return redirect("handover", number)
@@ -186,9 +215,11 @@ def flash_progress(request: HttpRequest, sheet: HandoverSheet, done: str) -> Non
     if printing.step == Printing.Step.DONE:
         messages.success(request, f"{done}.")
     elif printing.is_under_way:
-        messages.success(request, f"{done} and being printed; its link and its mail wait for the PDF.")
+        messages.success(
+            request, f"{done}. The PDF is being created. You can send the link when it is ready."
+        )
     else:
-        messages.error(request, f"{done}, but it was not printed. {printing.fault}")
+        messages.error(request, f"{done}, but the PDF could not be created. {printing.fault}")
 
 
 @staff

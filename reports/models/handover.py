@@ -1,7 +1,7 @@
 """Issued handover sheets, the links to them, and what the customer acknowledged."""
 
 import secrets
-from typing import Any
+from typing import Any, ClassVar
 
 from django.conf import settings
 from django.db import models, transaction
@@ -10,6 +10,7 @@ from django.utils import timezone
 from simple_history.models import HistoricalRecords
 
 from jobs.models import Job
+from reports.typesetting.signing import Signature
 from workshop.models import OutgoingMail, PersonalData, Record
 
 # Read off paper and typed: no signs that look alike. Ten of them are 49 bits.
@@ -55,10 +56,15 @@ class HandoverSheet(models.Model):
     owner decides so when the customer is erased, the PDF is deleted and the name leaves the data.
     """
 
+    PRINTED: ClassVar = ["pdf", "sha256", "signature", "certificate_sha256"]
+
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="handover_sheets")
     issue_number = models.PositiveSmallIntegerField()
     pdf = models.FileField(upload_to="sheets/%Y/", blank=True)
     sha256 = models.CharField(max_length=64, blank=True)
+    # What follows the printed pages in the signed file, so that a lost file can be restored to the byte.
+    signature = models.BinaryField(blank=True, default=b"")
+    certificate_sha256 = models.CharField(max_length=64, blank=True)
     snapshot = models.JSONField()
     snapshot_sha256 = models.CharField(max_length=64)
     # In the printed address at which anyone can compare the sheet; None for sheets from before there was one.
@@ -70,7 +76,7 @@ class HandoverSheet(models.Model):
     override_reason = models.TextField(blank=True)
     erased_at = models.DateTimeField("deleted with the customer's data at", null=True, blank=True)
     mails: list[OutgoingMail]  # read together for all sheets of a page
-    history = HistoricalRecords(excluded_fields=["snapshot"])
+    history = HistoricalRecords(excluded_fields=["snapshot", "signature"])
 
     # Never altered by the erasure itself; see reports/handover/erasing.py.
     personal_data = PersonalData(customer="job__customer")
@@ -130,18 +136,20 @@ class HandoverSheet(models.Model):
             stored = HandoverSheet.objects.select_for_update().get(pk=self.pk)
             stored.snapshot = snapshot
             stored.override_reason, stored.open_points = override_reason, open_points
-            stored.pdf.name, stored.erased_at = "", timezone.now()
+            stored.pdf.name, stored.signature, stored.erased_at = "", b"", timezone.now()
             super(HandoverSheet, stored).save()
             stored.history.update(override_reason=override_reason, open_points=open_points)
 
-    def attach(self, name: str, sha256: str) -> bool:
+    def attach(self, name: str, sha256: str, signature: Signature | None = None) -> bool:
         """Attach the stored PDF; return False if the sheet already has one or is deleted."""
         with transaction.atomic():
             stored = HandoverSheet.objects.select_for_update().get(pk=self.pk)
             if stored.sha256 or stored.erased_at:
                 return False
             self.pdf.name, self.sha256 = name, sha256
-            super().save(update_fields=["pdf", "sha256"])
+            if signature:
+                self.signature, self.certificate_sha256 = signature.appended, signature.certificate_sha256
+            super().save(update_fields=self.PRINTED)
         return True
 
 
@@ -152,6 +160,7 @@ class SheetLink(Record):
     token = models.CharField(max_length=64, unique=True, default=secrets.token_urlsafe, editable=False)
     expires_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True, blank=True)
+    with_talk_through = models.BooleanField("shows the talk-through too", default=False)
     openings = models.PositiveIntegerField(default=0)
     last_opened_at = models.DateTimeField(null=True, blank=True)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

@@ -31,8 +31,8 @@ class Printing(models.Model):
     class Step(models.TextChoices):
         WAITING = "waiting", "waiting to be printed"
         PICTURES = "pictures", "drawing the pictures"
-        PAGES = "pages", "setting the pages"
-        KEEPING = "keeping", "keeping the file"
+        PAGES = "pages", "laying out the pages"
+        KEEPING = "keeping", "saving the PDF"
         DONE = "done", "printed"
         STOPPED = "stopped", "stopped before it was printed"
         FAILED = "failed", "not printed"

@@ -47,13 +47,13 @@ def blank_facts(facts: dict[str, Any], blank: Redaction) -> dict[str, Any]:
 
 
 RECEIPTS = StoredDocuments(
-    name="signed receipts",
+    name="signed check-in sheets",
     advice=(
-        "A receipt shows in which condition the bike came, what was agreed and who signed it. While somebody "
-        "may still claim something about that, the law may let you keep it or ask you to: common practice, "
-        "no source; ask what your local law says. If you delete one, its PDF, its photos and the signature "
-        "go, and the name is taken out of its data. Its number, dates and SHA-256 stay, so that a copy that "
-        "somebody shows can still be compared."
+        "A check-in sheet shows the condition in which the bike came, what was agreed and who signed it. "
+        "While someone may still make a claim about that, the law may allow or require you to keep it (rule "
+        "of thumb, no published source): check your local law. If you delete one, its PDF, its photos and "
+        "the signature are deleted, and the name is removed from its data. Its number, dates and SHA-256 "
+        "stay, so that a copy can still be compared."
     ),
     find=find_receipts,
     title=title_receipt,

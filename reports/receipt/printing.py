@@ -24,7 +24,7 @@ def receipt_pdf(receipt: SignedReceipt) -> bytes:
     facts = read_facts(receipt)
     if facts is None:
         raise ReceiptUnavailable(
-            "What was signed was not stored with this signature, so it cannot be printed."
+            "The signed data were not stored with this signature, so the check-in sheet cannot be printed."
         )
     pictures = {
         photo.file: (b64decode(receipt.pictures[str(photo.id)]), "image/jpeg")
@@ -32,7 +32,9 @@ def receipt_pdf(receipt: SignedReceipt) -> bytes:
         if str(photo.id) in receipt.pictures
     }
     printed = {"facts": facts, "signed": receipt, "pictures": pictures}
-    return document_pdf("receipt", printed, letterhead(facts), receipt.signed_at, files=pictures)
+    return document_pdf(
+        "receipt", printed, letterhead(facts), receipt.signed_at, files=pictures, language=facts.language
+    )
 
 
 def letterhead(facts: ReceiptFacts) -> ShopProfile:
@@ -59,7 +61,7 @@ def print_receipt(receipt: SignedReceipt) -> bytes:
         if sha256 != receipt.sha256:
             raise ReceiptUnavailable(
                 f"The file of {receipt.label} is missing or was changed, and this version of the program "
-                "makes it differently. What was signed is kept: look for the file in a backup."
+                "makes it differently. The signed data are stored. Restore the file from a backup."
             )
         storage.delete(receipt.pdf.name or "")
         storage.save(receipt.pdf.name, ContentFile(pdf))

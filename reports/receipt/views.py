@@ -5,8 +5,8 @@ from django.contrib import messages
 from django.http import HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
-from django.utils import timezone
-from django.utils.text import capfirst
+from django.utils import translation
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from jobs.intake.signing import make_documents
@@ -14,16 +14,18 @@ from jobs.models import SignedReceipt
 from reports.handover.views import pdf_response
 from reports.receipt.printing import ReceiptUnavailable, file_name, print_receipt
 from workshop.access.roles import StaffRequest, roles, staff
+from workshop.languages import format_day
 from workshop.mail.forms import MailAddressField
 from workshop.mail.outbox import MailUnavailable, queue_mail
 from workshop.mail.server import has_mail_server
 from workshop.models import OutgoingMail, Role, ShopProfile, StaffMember
+from workshop.records.field_groups import FieldGroupsMixin
 from workshop.records.responses import post_data, render_form
 from workshop.records.submit_once import submit_once
 
 
-class ReceiptMailForm(forms.Form):
-    address = MailAddressField(label="E-mail address")
+class ReceiptMailForm(FieldGroupsMixin, forms.Form):
+    address = MailAddressField(label="Email address")
 
 
 def find_receipt(pk: int) -> SignedReceipt:
@@ -49,9 +51,9 @@ def receipt_print(request: StaffRequest, pk: int) -> HttpResponse:
     """Make the PDF of a receipt if that failed when it was signed."""
     receipt = find_receipt(pk)
     if make_documents(receipt):
-        messages.success(request, f"The PDF of {receipt.label} is made.")
+        messages.success(request, f"The PDF of {receipt.label} created.")
     else:
-        messages.error(request, f"The PDF of {receipt.label} could not be made. The program's log says why.")
+        messages.error(request, f"The PDF of {receipt.label} could not be created. See the server log.")
     return redirect("job-receipt", receipt.job.number)
 
 
@@ -71,7 +73,7 @@ def receipt_mail(request: StaffRequest, pk: int) -> HttpResponse:
             form.add_error(None, str(problem))
         else:
             messages.info(
-                request, f"The mail to {mail.to} waits to be sent. Its state stands at the receipt."
+                request, f"The email to {mail.to} is waiting to be sent. The check-in page shows its state."
             )
             return redirect(mail.page)
     return render_form(
@@ -86,15 +88,22 @@ def receipt_mail(request: StaffRequest, pk: int) -> HttpResponse:
 
 def mail_receipt(receipt: SignedReceipt, to: str, by: StaffMember, shop: ShopProfile) -> OutgoingMail:
     """Queue a mail with the PDF of a receipt; see workshop.mail.outbox.queue_mail."""
-    paragraphs = [
-        "Good day,",
-        f"with this mail comes {receipt.label} for your {receipt.job.bike}, as it was signed "
-        f"on {timezone.localtime(receipt.signed_at):%-d %b %Y}.",
-        f"{shop.name}\n{shop.phone}".strip(),
-    ]
+    with translation.override(receipt.job.customer.language):
+        values = {
+            "number": f"{receipt.job.number}/{receipt.number}",
+            "bike": receipt.job.bike,
+            "day": format_day(receipt.signed_at),
+            "shop": shop.name,
+        }
+        subject = _("Check-in sheet %(number)s, %(shop)s") % values
+        paragraphs = [
+            _("Hello,"),
+            _("here is the check-in sheet %(number)s for your %(bike)s, as signed on %(day)s.") % values,
+            f"{shop.name}\n{shop.phone}".strip(),
+        ]
     return queue_mail(
         to=to,
-        subject=f"{capfirst(receipt.label)}, {shop.name}",
+        subject=subject,
         body="\n\n".join(paragraphs) + "\n",
         page=f"{reverse('job-receipt', args=[receipt.job.number])}#receipt-{receipt.pk}",
         by=by,

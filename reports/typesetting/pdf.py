@@ -3,19 +3,30 @@
 The PDF declares PDF/A-3a and PDF/UA-1; these are declarations, not the result of a validator.
 """
 
+import atexit
 import functools
 import io
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
+from django.template.loader import get_template
 
-from reports.typesetting.glyphs import FONTS, SPARE_FONT, font_bytes, with_missing_glyphs_named
+from reports.typesetting.glyphs import (
+    FONTS,
+    RARE_FONTS,
+    SPARE_FONT,
+    font_bytes,
+    needs_rare_fonts,
+    with_missing_glyphs_named,
+    with_pictures_as_text,
+)
 from reports.typesetting.printing_lock import printing_lock
+from reports.typesetting.wording import with_languages_marked, with_units_kept
 from workshop.records.plain_text import strip_direction_controls
 
 if TYPE_CHECKING:
@@ -23,6 +34,11 @@ if TYPE_CHECKING:
     from weasyprint.urls import URLFetcher
 
 PAPERS = {"A4": "A4", "Letter": "letter"}
+# The text column is 178 mm wide on both.
+PAGE_RULES = {
+    "A4": "@page { size: A4; }",
+    "letter": "@page { size: letter; margin: 14.5mm 18.95mm 12.5mm; } @page :first { margin-top: 11mm; }",
+}
 UA_METADATA = b"""
 <rdf:Description rdf:about="" xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" pdfuaid:part="1"/>
 <rdf:Description rdf:about="" xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/"
@@ -39,7 +55,12 @@ UA_METADATA = b"""
 </rdf:li></rdf:Bag></pdfaExtension:schemas>
 </rdf:Description>
 """
+TRIAL_STYLE = "handover/sheet/trial.css"
+# Of the text on the first page, by PAGE_RULES and the margins of the style sheet.
+PAGE_HEIGHTS_MM = {"A4": 297 - 14 - 14, "letter": 279.4 - 11 - 12.5}
+MM_PER_PX = 25.4 / 96
 STYLE = "handover/sheet/sheet.css"  # of every document; its own style sheets come after it
+RARE_FONTS_STYLE = "handover/sheet/rare_fonts.css"
 
 
 @dataclass(frozen=True)
@@ -112,14 +133,13 @@ def finish_standards(document: Any, pdf: Any) -> None:
         pdf.catalog["AF"][:] = dict.fromkeys(pdf.catalog["AF"])
 
 
-def element_positions(source: DocumentSource, height: str, styles: Sequence[str] = ()) -> dict[str, float]:
-    """Return the top of each element with an id on the first page [CSS pixels], without writing a PDF.
-
-    ``height`` is the page height in CSS; choose it so large that everything is on one page.
-    """
-    width = {"A4": "210mm", "letter": "8.5in"}[source.paper]
-    document, options = load_document(replace(source, paper=f"{width} {height}"), styles)
-    return {name: float(box[1]) for name, box in document.render(**options).pages[0].anchors.items()}
+def trial_room_mm(source: DocumentSource, end: str) -> float:
+    """Return the height left under the element ``end`` on the first page [mm]; below zero if too high."""
+    document, options = load_document(source, (TRIAL_STYLE,))
+    box = document.render(**options).pages[0]
+    top, height = box._page_box.content_box_y(), PAGE_HEIGHTS_MM[source.paper] / MM_PER_PX
+    used = box.anchors[end][1] - top
+    return (height - used) * MM_PER_PX
 
 
 def load_document(source: DocumentSource, styles: Sequence[str]) -> tuple[Any, dict[str, Any]]:
@@ -128,10 +148,13 @@ def load_document(source: DocumentSource, styles: Sequence[str]) -> tuple[Any, d
 
     fonts = loaded_fonts()
     fetcher = restricted_fetcher(source.files)
-    page = f"@page {{ size: {source.paper}; }}"
-    rules = [page + style_sheet(STYLE), *(style_sheet(name) for name in styles)]
-    sheets = [CSS(string=css, font_config=fonts, url_fetcher=fetcher, base_url="sheet:") for css in rules]
-    html = with_missing_glyphs_named(strip_direction_controls(source.html))
+    sheets = [parsed_style(name, fonts) for name in (STYLE, *styles)]
+    rule = PAGE_RULES.get(source.paper, f"@page {{ size: {source.paper}; }}")
+    sheets.insert(1, CSS(string=rule, font_config=fonts))
+    text = with_pictures_as_text(with_units_kept(strip_direction_controls(source.html)))
+    if needs_rare_fonts(text):
+        sheets.append(parsed_style(RARE_FONTS_STYLE, fonts))
+    html = with_languages_marked(with_missing_glyphs_named(text))
     document = HTML(string=html, url_fetcher=fetcher, base_url="sheet:")
     return document, {"stylesheets": sheets, "font_config": fonts}
 
@@ -156,9 +179,34 @@ def loaded_fonts() -> "FontConfiguration":
     return fonts
 
 
+def warm_up() -> None:
+    """Load what a document needs: libraries, fonts, the common style sheet."""
+    import pypdfium2  # noqa: F401  (turns the first page into a picture)
+    import scipy.interpolate  # compares runs
+    import scipy.ndimage  # noqa: F401
+
+    from jobs.job.facts_codec import converter
+    from reports.drawing.paper import Drawing
+
+    converter()
+    for path in sorted((Path(settings.BASE_DIR) / "templates" / "reports" / "handover").glob("sheet/*.html")):
+        get_template(f"reports/handover/sheet/{path.name}")
+    at = datetime(2000, 1, 1, tzinfo=UTC)
+    typeset(DocumentSource(f"<p>Ready</p>{Drawing(10, 10).svg()}", {}, "A4"), at=at)
+
+
 @functools.cache
-def style_sheet(name: str) -> str:
-    return (Path(settings.BASE_DIR) / "templates" / "reports" / name).read_text(encoding="utf-8")
+def parsed_style(name: str, fonts: "FontConfiguration") -> Any:
+    """Return a style sheet under ``templates/reports/``, parsed once for a configuration of fonts."""
+    from weasyprint import CSS
+
+    css = (Path(settings.BASE_DIR) / "templates" / "reports" / name).read_text(encoding="utf-8")
+    return CSS(string=css, font_config=fonts, url_fetcher=restricted_fetcher({}), base_url="sheet:")
+
+
+# Before the interpreter takes apart what a font configuration needs to go.
+atexit.register(parsed_style.cache_clear)
+atexit.register(font_configuration.cache_clear)
 
 
 def restricted_fetcher(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
@@ -167,10 +215,11 @@ def restricted_fetcher(files: Mapping[str, tuple[bytes, str]]) -> "URLFetcher":
 
     class RestrictedFetcher(URLFetcher):
         def fetch(self, url: str, headers: Any = None) -> URLFetcherResponse:
-            if url in (*FONTS, SPARE_FONT):
-                return URLFetcherResponse(url, font_bytes(url), {"Content-Type": "font/ttf"})
+            if url in (*FONTS, *RARE_FONTS, SPARE_FONT):
+                kind = f"font/{url.rpartition('.')[2]}"
+                return URLFetcherResponse(url, font_bytes(url), {"Content-Type": kind})
             if url not in files:
-                raise ValueError(f"A sheet loads nothing but its own pictures and fonts, not {url}.")
+                raise ValueError(f"The sheet may only load its own images and fonts, not {url}.")
             data, kind = files[url]
             return URLFetcherResponse(url, data, {"Content-Type": kind})
 

@@ -41,14 +41,14 @@ function showError(text) {
   place.scrollIntoView({ block: "nearest" });
 }
 
-document.addEventListener("htmx:sendError", () => showError("Not sent: the shop's server was not reached. What you typed is still here; try again."));
-document.addEventListener("htmx:timeout", () => showError("No answer in time. It is not known whether it was saved: reload the page to see."));
+document.addEventListener("htmx:sendError", () => showError("Not saved: no connection to the server. Your entries are still here. Try again."));
+document.addEventListener("htmx:timeout", () => showError("The server did not answer in time, so it may or may not have been saved. Reload the page to check."));
 document.addEventListener("htmx:responseError", (event) => {
   const status = event.detail.xhr.status;
-  if (status === 403) showError("Refused: this page was open too long, or your role may not do this. Reload the page and try again.");
-  else if (status === 413) showError("Refused: what was sent is too large.");
-  else if (status >= 500) showError("Something went wrong on the server; nothing was changed on this page. Try again.");
-  else showError("The server could not act on this. Reload the page and try again.");
+  if (status === 403) showError("Not saved: this page was open too long, or your role does not allow this. Reload the page and try again.");
+  else if (status === 413) showError("Not saved: the file is too large.");
+  else if (status >= 500) showError("Something went wrong on the server. This page is unchanged. Try again.");
+  else showError("The server could not process this. Reload the page and try again.");
 });
 
 /* A form is sent once, however often the button is pressed. Its buttons are disabled only after the browser has
@@ -115,6 +115,31 @@ document.addEventListener("htmx:afterSwap", ({ detail: { xhr, target } }) => {
 function focusFirst(root) {
   const first = root.matches?.("[data-focus-on-load]") ? root : root.querySelector?.("[data-focus-on-load]");
   first?.focus();
+  return Boolean(first);
 }
 document.addEventListener("htmx:load", (event) => focusFirst(event.target));
-focusFirst(document);
+
+/* Where typing begins on a page whose purpose is a form: its first field, or the first one with a problem. Not if
+   something above the form has to be read first (a caution, a draft, a message), if the page was reached by "Back" or by
+   a link to one of its parts, or on a touch screen, whose keyboard would cover the page. */
+const READ_LATER = "h1, .page-note";
+const CAN_TYPE = "input:not([type=hidden], [readonly]), select, textarea";
+const canTakeFocus = (field) => !field.disabled && field.checkVisibility();
+
+function focusForm() {
+  const form = document.querySelector(".form-page > h1 ~ form.form");
+  const problems = document.querySelector("main .form-errors[tabindex]");
+  if (problems) {
+    const wrong = [...(problems.closest("form")?.querySelectorAll("[aria-invalid=true], .is-invalid") ?? [])].find(canTakeFocus);
+    (wrong || problems).focus();
+    return;
+  }
+  if (!form || location.hash || document.activeElement !== document.body || matchMedia("(pointer: coarse)").matches) return;
+  if (performance.getEntriesByType("navigation")[0]?.type !== "navigate" || document.querySelector("#messages li")) return;
+  for (let above = form.previousElementSibling; above; above = above.previousElementSibling) if (!above.matches(READ_LATER)) return;
+  [...form.querySelectorAll(CAN_TYPE)].find(canTakeFocus)?.focus();
+}
+if (!focusFirst(document)) focusForm();
+
+/* Where a menu is a strip, the current page is in sight. */
+for (const here of document.querySelectorAll(".rail [aria-current]")) here.closest(".rail").scrollLeft = here.offsetLeft - 48;

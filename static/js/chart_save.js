@@ -5,6 +5,8 @@
 
 import { shapesOf } from "./chart_limits.js";
 import { colour, tickLabels, withUnit } from "./chart_parts.js";
+import { isDifference } from "./chart_scales.js";
+import { tool } from "./chart_tools.js";
 import { element, svgElement } from "./elements.js";
 
 const PAD = 16, LINE = 22, BESIDE = 46, PANEL = { width: 880, height: 380, left: 64, right: 16, top: 30, bottom: 48 };
@@ -38,7 +40,7 @@ function download(blob, kind) {
 
 async function png(chart) {
   const ratio = window.devicePixelRatio || 1;
-  const canvases = chart.plots.map((plot) => plot.ctx.canvas);
+  const shown = chart.shownPanels(), canvases = shown.map((panel) => chart.plots[chart.data.panels.indexOf(panel)].ctx.canvas);
   const styles = shownStyles(chart), key = readKey(chart);
   const canvas = document.createElement("canvas"), pen = canvas.getContext("2d");
   pen.font = `${13 * ratio}px ${FONT}`;
@@ -53,7 +55,7 @@ async function png(chart) {
   canvases.forEach((each, at) => {
     pen.fillStyle = colour("--ink");
     pen.font = `600 ${14 * ratio}px ${FONT}`;
-    pen.fillText(chart.data.panels[at].title, PAD * ratio, top + (LINE / 2) * ratio);
+    pen.fillText(withUnit(shown[at].title, shown[at].y_unit), PAD * ratio, top + (LINE / 2) * ratio);
     pen.drawImage(each, PAD * ratio, top + LINE * ratio);
     top += each.height + LINE * ratio;
   });
@@ -84,13 +86,13 @@ async function png(chart) {
 }
 
 /* Ticks at round values of a range, about so many, with their labels. */
-function ticks(low, high, about) {
+function ticks(low, high, about, signed = false) {
   const rough = (high - low) / about;
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = [1, 2, 5, 10].map((each) => each * power).find((each) => each >= rough);
   const found = [];
   for (let value = Math.ceil(low / step - 1e-9) * step; value <= high + step * 1e-9; value += step) found.push(value);
-  return tickLabels(found, step).map((words, at) => [found[at], words]);
+  return tickLabels(found, step, signed).map((words, at) => [found[at], words]);
 }
 
 /* Points in the picture, in segments between the gaps. */
@@ -121,8 +123,8 @@ function overShape(shape, { toX, toY }) {
   return svgElement("g", {}, ...bar, svgElement("polygon", { ...stroke, points: outline, fill: shape.hollow ? colour("--sheet") : hue }));
 }
 
-function panelPicture(chart, at, top) {
-  const panel = chart.data.panels[at], plot = chart.plots[at];
+function panelPicture(chart, panel, top) {
+  const at = chart.data.panels.indexOf(panel), plot = chart.plots[at];
   const range = [plot.scales.x.min, plot.scales.x.max], [low, high] = [plot.scales.y.min, plot.scales.y.max];
   const { left, right } = PANEL, bottom = top + PANEL.height - PANEL.bottom, ceiling = top + PANEL.top;
   const toX = (x) => left + ((x - range[0]) / (range[1] - range[0])) * (PANEL.width - left - right);
@@ -132,12 +134,13 @@ function panelPicture(chart, at, top) {
   for (const [value, words] of ticks(...range, 8)) {
     group.append(svgElement("line", { x1: toX(value), x2: toX(value), y1: ceiling, y2: bottom, stroke: colour("--chart-grid") }), text(words, toX(value), bottom + 17, { "text-anchor": "middle" }));
   }
-  for (const [value, words] of ticks(low, high, 6)) {
+  for (const [value, words] of ticks(low, high, 6, isDifference(panel))) {
     group.append(svgElement("line", { x1: left, x2: PANEL.width - right, y1: toY(value), y2: toY(value), stroke: colour("--chart-grid") }), text(words, left - 6, toY(value) + 4, { "text-anchor": "end" }));
   }
   group.append(text(withUnit(chart.data.x_label, chart.data.x_unit), (left + PANEL.width - right) / 2, bottom + 37, { "text-anchor": "middle" }));
   const middle = (ceiling + bottom) / 2;
   group.append(text(withUnit(panel.y_label, panel.y_unit), 14, middle, { "text-anchor": "middle", transform: `rotate(-90 14 ${middle})` }));
+  if (isDifference(panel) && low < 0 && high > 0) group.append(svgElement("line", { x1: left, x2: PANEL.width - right, y1: toY(0), y2: toY(0), stroke: colour("--ink-soft") }));
   const { under, over } = shapesOf(chart, at), frame = { left, right: PANEL.width - right, toX, toY };
   group.append(...under.map((shape) => underShape(shape, frame)));
   for (const series of panel.series) {
@@ -154,13 +157,13 @@ function panelPicture(chart, at, top) {
 }
 
 function svg(chart) {
-  const styles = shownStyles(chart), key = readKey(chart), panels = chart.data.panels.length;
+  const styles = shownStyles(chart), key = readKey(chart), shown = chart.shownPanels(), panels = shown.length;
   const height = PAD * 2 + panels * PANEL.height + (styles.length + key.length) * LINE;
   const middle = (at) => PAD + panels * PANEL.height + at * LINE + LINE / 2;
   const beside = (words, y) => svgElement("text", { x: PAD + BESIDE, y: y + 4, fill: colour("--ink"), "font-size": 13 }, words);
   const root = svgElement("svg", { xmlns: "http://www.w3.org/2000/svg", viewBox: `0 0 ${PANEL.width} ${height}`, width: PANEL.width, height, "font-family": FONT.replaceAll('"', "'") },
     svgElement("title", {}, document.title), svgElement("rect", { width: PANEL.width, height, fill: colour("--sheet") }));
-  for (let at = 0; at < panels; at++) root.append(panelPicture(chart, at, PAD + at * PANEL.height));
+  shown.forEach((panel, at) => root.append(panelPicture(chart, panel, PAD + at * PANEL.height)));
   styles.forEach(([label, style], at) => {
     const y = middle(at);
     root.append(style.mark ? svgElement("text", { x: PAD + 12, y: y + 4, fill: colour(style.hue), "font-size": 13 }, MARKS[style.mark]) : svgElement("line", { x1: PAD, x2: PAD + 36, y1: y, y2: y, stroke: colour(style.hue), "stroke-width": style.width, "stroke-dasharray": style.dash.join(" ") }), beside(label, y));
@@ -174,10 +177,6 @@ function svg(chart) {
   download(new Blob([new XMLSerializer().serializeToString(root)], { type: "image/svg+xml" }), "svg");
 }
 
-export function saveButtons(chart) {
-  return [["Save as PNG", png], ["Save as SVG", svg]].map(([name, act]) => {
-    const button = element("button", { type: "button" }, name);
-    button.addEventListener("click", () => act(chart));
-    return button;
-  });
+export function saveTools(chart) {
+  return [tool("Save as PNG", "picture", () => png(chart)), tool("Save as SVG", "vector", () => svg(chart))];
 }

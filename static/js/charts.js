@@ -7,43 +7,37 @@
                 "series": [{"label": "Run 3", "state": "before" | "after" | "other" | "aside",
                             "x": [...], "y": [...], "low": [...], "high": [...]}]}]}
 
-   Optional: "small": true beside x_label lays out many panels side by side, "x_range": [from, to] is the full range, "y_range"
-   in a panel likewise. "like": "Run 3" in a series draws it in the style of that label. Limits and single readings are
-   described in chart_limits.js, the key of a saved picture in chart_save.js.
+   Optional beside x_label: "small": true lays out many panels side by side, "choose": true shows one panel at a time with its
+   difference, "x_range": [from, to] is the full range. Optional in a panel: "kind": "difference" (a strip about zero), "low": true (as low as a strip), "of",
+   "peaks" (chart_reading.js), "verdicts" (chart_tools.js), "usual", "min_span" (chart_scales.js), "y_range". In a series: "group"
+   (chart_reading.js), "hue": 1 to 12, "like": "Run 3" draws it in the style of that label. Limits and single readings are described
+   in chart_limits.js, the key of a saved picture in chart_save.js. data-csv names an address with the same curves, data-list a
+   list on the page that is the legend (chart_list.js).
    x_digits (0) and digits (1) are the decimals of the values at the cursor. low and high are optional and draw a band. null in
-   y is a gap: not measured. x need not be the same in all series. One button shows and hides a label in all panels.
-   Before is grey and dashed, after solid in the accent; others differ by dash as well as by hue, for readers who see no hues.
-   Drag or + zooms in, - and 0 zoom out, Page Up and Page Down pan, the arrow keys move the cursor, whose values are in a table
-   below. One finger moves the cursor, two zoom and pan.
+   y is a gap: not measured. x need not be the same in all series. Before is grey and dashed, after solid in the accent; others
+   differ by dash as well as by hue, for readers who see no hues.
+   Drag or + zooms in, - and 0 zoom out, Page Up and Page Down pan, the arrow keys move the cursor, whose values stand beside it.
+   One finger moves the cursor, two zoom and pan.
    A script that draws over the chart finds it in the element's property chart, and hears an event chartdraw from the element
    each time a plot is drawn, with the plot in its detail. */
 
 import { drawShapes } from "./chart_limits.js";
-import { colour, tickLabels, withUnit } from "./chart_parts.js";
-import { saveButtons } from "./chart_save.js";
-import { element, svgElement } from "./elements.js";
+import { connectList } from "./chart_list.js";
+import { colour, lineStyles, tickLabels, withUnit } from "./chart_parts.js";
+import { drawWords, endLabelWidth, readingBox, showReading } from "./chart_reading.js";
+import { saveTools } from "./chart_save.js";
+import { isDifference, rangeOfX, rangeOfY } from "./chart_scales.js";
+import { legend, placeVerdicts, remember, remembered, saveLink, separator, toggleValues, tool, valuesBox } from "./chart_tools.js";
+import { element } from "./elements.js";
 import { formatNumber } from "./numbers.js";
 
-const OTHERS = [["--other-1", [8, 4]], ["--other-2", [2, 3]], ["--other-3", [10, 3, 2, 3]]];
-const HEIGHT = { min: 240, max: 460, share: 0.42 };
+const HEIGHT = { min: 210, max: 320, share: 0.36 };
+const ALONE = { min: 240, max: 400, share: 0.4 };
+const CHOSEN = { min: 200, max: 236, share: 0.3 };
+const DIFFERENCE = { min: 90, max: 110, share: 0.15 };
 const SMALL = { min: 215, max: 300, share: 0.46 };
-const ROWS_IN_TABLE = 60;
-
-/* Line style by label; the same in every panel, legend and theme. */
-function lineStyles(data) {
-  const found = new Map();
-  let others = 0;
-  for (const { label, state, like, points } of data.panels.flatMap((panel) => panel.series)) {
-    if (found.has(label)) continue;
-    if (like) found.set(label, { ...found.get(like), mark: undefined });
-    else if (state === "before") found.set(label, { hue: "--before", dash: [6, 5], width: 2 });
-    else if (state === "after") found.set(label, { hue: "--accent", dash: [], width: 2.25 });
-    else if (state === "aside") found.set(label, { hue: "--ink-soft", dash: [2, 4], width: 1.5 });
-    else { const [hue, dash] = OTHERS[others++ % OTHERS.length]; found.set(label, { hue, dash, width: 2 }); }
-    if (points) found.get(label).mark = points;
-  }
-  return found;
-}
+const FAINT = 0.15;
+const TWO_COLUMNS_PX = 900;
 
 /* uPlot needs rising x; a run with falling engine speed is sorted. */
 function inRisingX(series) {
@@ -52,67 +46,98 @@ function inRisingX(series) {
   return [pick(series.x), pick(series.y), ...(series.low && series.high ? [pick(series.low), pick(series.high)] : [])];
 }
 
-/* Empty if no range is chosen: uPlot then fits the data. */
-function initialRange(chart) {
-  const [min, max] = chart.range || chart.data.x_range || [];
-  return { min, max };
+/* Draw the figures of the x axis once under stacked panels. */
+function hasFiguresOfX(chart, panel) {
+  const shown = chart.shownPanels();
+  return chart.data.small || (chart.isBeside && !isDifference(panel)) || panel === shown.at(-1);
 }
 
+const BANDS = { after: "--band", before: "--band-before" };
+const bandColour = (series, style) => (BANDS[series.state] && !series.hue ? colour(BANDS[series.state]) : `${colour(style.hue)}33`);
+
 function plotOptions(chart, panel, size) {
-  const font = `13px "IBM Plex Sans", sans-serif`;
-  const axis = { values: (_plot, ticks, _axis, _space, apart) => tickLabels(ticks, apart), stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
+  const font = `13px "IBM Plex Sans", sans-serif`, signed = isDifference(panel), hasFigures = hasFiguresOfX(chart, panel);
+  const axis = { stroke: colour("--ink"), font, labelFont: font, grid: { stroke: colour("--chart-grid"), width: 1 }, ticks: { stroke: colour("--edge"), width: 1 } };
   const series = [{}];
   const bands = [];
   for (const each of panel.series) {
     const style = chart.styles.get(each.label);
-    const shown = !chart.hidden.has(each.label);
+    const shown = !chart.hidden.has(each.label), alpha = chart.highlighted && chart.highlighted !== each.label ? FAINT : 1;
     const line = style.mark ? { stroke: "transparent", width: 0, points: { show: false } } : { stroke: colour(style.hue), width: style.width, dash: style.dash, points: { show: each.x.length < 3 } };
-    series.push({ label: each.label, show: shown, ...line });
+    series.push({ label: each.label, show: shown, alpha, ...line });
     if (!each.low || !each.high) continue;
-    bands.push({ series: [series.length + 1, series.length], fill: each.state === "after" ? colour("--band") : `${colour(style.hue)}33` });
-    for (let edge = 0; edge < 2; edge++) series.push({ label: each.label, show: shown, stroke: "transparent", width: 0, points: { show: false } });
+    bands.push({ series: [series.length + 1, series.length], fill: bandColour(each, style) });
+    for (let edge = 0; edge < 2; edge++) series.push({ label: each.label, show: shown, alpha, stroke: "transparent", width: 0, points: { show: false } });
   }
+  const [min, max] = chart.range || chart.fullRange;
   return {
-    ...size, series, bands,
-    scales: { x: { time: false, ...initialRange(chart) }, ...(panel.y_range && { y: { range: () => panel.y_range } }) },
+    ...size, series, bands, padding: [8, chart.endWidth, hasFigures ? 0 : 8, 0],
+    focus: { alpha: FAINT },
+    scales: { x: { time: false, min, max }, y: { range: (plot) => panel.y_range || rangeOfY(chart, panel, [plot.scales.x.min ?? min, plot.scales.x.max ?? max]) } },
     axes: [
-      { ...axis, label: withUnit(chart.data.x_label, chart.data.x_unit), size: 42, labelSize: 22 },
-      { ...axis, label: withUnit(panel.y_label, panel.y_unit), size: 52, labelSize: 24 },
+      { ...axis, values: (_plot, ticks, _axis, _space, apart) => (hasFigures ? tickLabels(ticks, apart) : ticks.map(() => "")), ...(hasFigures ? { label: withUnit(chart.data.x_label, chart.data.x_unit), size: 34, labelSize: 20 } : { size: 6 }) },
+      { ...axis, values: (_plot, ticks, _axis, _space, apart) => tickLabels(ticks, apart, signed), size: 56, ...(signed ? { space: 26 } : {}) },
     ],
     legend: { show: false },
     cursor: { sync: { key: chart.id, setSeries: false }, drag: { x: true, y: false, setScale: false }, points: { size: 7 } },
     hooks: {
       draw: [(plot) => onDraw(chart, plot)],
-      setCursor: [(plot) => showCursorValues(chart, plot)],
+      setCursor: [(plot) => onCursor(chart, plot)],
       setSelect: [(plot) => { if (plot.select.width > 4) zoomTo(chart, plot.posToVal(plot.select.left, "x"), plot.posToVal(plot.select.left + plot.select.width, "x")); }],
     },
   };
 }
 
 function onDraw(chart, plot) {
+  const at = chart.plots.indexOf(plot);
+  if (at < 0) return;
   drawShapes(chart, plot);
+  drawWords(chart, chart.data.panels[at], plot);
+  placeVerdicts(chart, chart.data.panels[at], plot, chart.strips[at]);
   chart.root.dispatchEvent(new CustomEvent("chartdraw", { bubbles: true, detail: plot }));
 }
 
-function plotSize(chart, place) {
-  const width = Math.max(260, Math.floor(place.clientWidth)), height = chart.data.small ? SMALL : HEIGHT;
-  return { width, height: Math.round(Math.min(height.max, Math.max(height.min, width * height.share))) };
+function limitsOfHeight(chart, panel) {
+  if (chart.data.small) return SMALL;
+  if (isDifference(panel) || panel.low) return DIFFERENCE;
+  if (chart.data.choose) return CHOSEN;
+  return chart.shownPanels().filter((each) => !isDifference(each) && !each.low).length > 1 ? HEIGHT : ALONE;
+}
+
+function plotSize(chart, place, panel) {
+  const width = Math.max(260, Math.floor(place.clientWidth)), height = limitsOfHeight(chart, panel);
+  return { width, height: Math.round(Math.min(height.max, Math.max(height.min, width * height.share))) + (hasFiguresOfX(chart, panel) ? 40 : 0) };
 }
 
 function draw(chart) {
-  chart.plots.forEach((plot) => plot.destroy());
-  chart.plots = chart.data.panels.map((panel, at) => {
+  const cursorX = chart.cursorX;
+  chart.plots.forEach((plot) => plot?.destroy());
+  chart.plots = [];
+  const shown = chart.shownPanels();
+  chart.isBeside = chart.wantsBeside && chart.panels.clientWidth >= TWO_COLUMNS_PX && shown.filter((panel) => !isDifference(panel) && !panel.low).length > 1;
+  chart.panels.classList.toggle("is-beside", chart.isBeside);
+  chart.data.panels.forEach((panel, at) => { chart.places[at].parentElement.hidden = !shown.includes(panel); });
+  chart.endWidth = endLabelWidth(chart, chart.places[chart.data.panels.indexOf(shown[0])].clientWidth);
+  chart.data.panels.forEach((panel, at) => {
+    if (!shown.includes(panel)) { chart.plots[at] = null; return; }
     const place = chart.places[at];
-    return new uPlot(plotOptions(chart, panel, plotSize(chart, place)), uPlot.join(panel.series.map(inRisingX)), place);
+    // The hooks of a plot look it up here, so it must be known before it draws.
+    chart.plots[at] = new uPlot(plotOptions(chart, panel, plotSize(chart, place, panel)), uPlot.join(panel.series.map(inRisingX)), (plot, begin) => { chart.plots[at] = plot; place.append(plot.root); begin(); });
   });
+  if (!shown.includes(chart.data.panels[chart.leading])) chart.leading = chart.data.panels.indexOf(shown[0]);
+  chart.cursorX = null;
+  if (cursorX !== null) requestAnimationFrame(() => moveCursor(chart, cursorX, false));
 }
+
+const livePlots = (chart) => chart.plots.filter(Boolean);
 
 function zoomTo(chart, low, high) {
   const [least, most] = chart.fullRange;
   const cursorX = chart.cursorX;
   chart.range = low <= least && high >= most ? null : [Math.max(low, least), Math.min(high, most)];
+  for (const button of chart.panTools) button.hidden = !chart.range;
   const [min, max] = chart.range || chart.fullRange;
-  for (const plot of chart.plots) { plot.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false); plot.setScale("x", { min, max }); }
+  for (const plot of livePlots(chart)) { plot.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false); plot.setScale("x", { min, max }); }
   // The cursor stays on its value, not on its pixel; uPlot applies the new scale before the next frame.
   if (cursorX !== null) requestAnimationFrame(() => moveCursor(chart, cursorX, false));
 }
@@ -156,38 +181,19 @@ function followFingers(chart, place, plotAt) {
   for (const end of ["pointerup", "pointercancel", "pointerleave"]) place.addEventListener(end, (event) => { fingers.delete(event.pointerId); heldValues = null; });
 }
 
-/* The measured value nearest to x, or null outside the series and in its gaps; of single readings, the last at x itself. */
-function valueAt(series, x) {
-  if (series.points) return series.y[series.x.lastIndexOf(x)] ?? null;
-  let best = -1;
-  for (let at = 0; at < series.x.length; at++) if (best < 0 || Math.abs(series.x[at] - x) < Math.abs(series.x[best] - x)) best = at;
-  if (best < 0) return null;
-  const apart = series.x.length > 1 ? Math.abs(series.x.at(-1) - series.x[0]) / (series.x.length - 1) : 0;
-  return Math.abs(series.x[best] - x) > apart * 1.5 ? null : series.y[best];
-}
-
-function showCursorValues(chart, plot) {
+function onCursor(chart, plot) {
   const at = plot.cursor.idx;
   if (chart.plots[chart.leading] !== plot) return; // the other plots follow this one
-  if (at === null || at === undefined) return;
+  if (at === null || at === undefined || plot.cursor.left < 0) return;
   const x = plot.data[0][at];
   if (x === chart.cursorX) return;
   chart.cursorX = x;
-  chart.caption.textContent = `At ${formatNumber(x, chart.data.x_digits ?? 0)} ${chart.data.x_unit}`;
-  for (const [label, cells] of chart.cells) {
-    chart.data.panels.forEach((panel, which) => {
-      const series = panel.series.find((each) => each.label === label);
-      cells[which].textContent = series ? formatNumber(valueAt(series, x), panel.digits ?? 1) : "";
-    });
-  }
+  showReading(chart, plot);
 }
 
 function moveCursor(chart, x, announce) {
-  for (const plot of chart.plots) plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
-  if (!announce) return;
-  const inWords = (cell, at) => cell.textContent && (!chart.data.small || at === chart.leading) && `${cell.textContent} ${chart.data.panels[at].y_unit}`;
-  const read = [...chart.cells].filter(([label]) => !chart.hidden.has(label)).map(([label, cells]) => `${label} ${cells.map(inWords).filter(Boolean).join(", ")}`);
-  chart.liveRegion.textContent = `${chart.caption.textContent}: ${read.join("; ")}`;
+  for (const plot of livePlots(chart)) plot.setCursor({ left: plot.valToPos(x, "x"), top: plot.over.clientHeight / 2 });
+  if (announce && chart.readingRows) chart.liveRegion.textContent = `${chart.caption.textContent}: ${chart.readingRows.join("; ")}`;
 }
 
 function stepCursor(chart, by) {
@@ -204,7 +210,7 @@ function onKey(chart, event) {
   const acts = {
     ArrowRight: () => stepCursor(chart, many), ArrowLeft: () => stepCursor(chart, -many), Home: () => stepCursor(chart, -Infinity), End: () => stepCursor(chart, Infinity),
     "+": () => zoomBy(chart, 0.5), "=": () => zoomBy(chart, 0.5), "-": () => zoomBy(chart, 2), 0: () => zoomTo(chart, ...chart.fullRange),
-    PageUp: () => pan(chart, -0.5), PageDown: () => pan(chart, 0.5),
+    PageUp: () => pan(chart, -0.5), PageDown: () => pan(chart, 0.5), Escape: () => hideReading(chart),
   };
   if (event.key.startsWith("Page") && !chart.range) return; // nothing to pan: let the page scroll
   if (!acts[event.key] || event.ctrlKey || event.metaKey || event.altKey) return;
@@ -212,105 +218,109 @@ function onKey(chart, event) {
   acts[event.key]();
 }
 
-const MARK_PATHS = { circle: "M11 6a5 5 0 1 0 10 0a5 5 0 1 0-10 0z", square: "M11.5 1.5h9v9h-9z", triangle: "M16 1l5.5 10h-11z" };
-
-/* A piece of the line, or the mark of single readings. */
-function swatch(style) {
-  const drawing = style.mark
-    ? svgElement("path", { d: MARK_PATHS[style.mark], fill: `var(${style.hue})` })
-    : svgElement("line", { x1: 0, x2: 32, y1: 6, y2: 6, stroke: `var(${style.hue})`, "stroke-width": style.width, "stroke-dasharray": style.dash.join(" ") });
-  return svgElement("svg", { viewBox: "0 0 32 12", "aria-hidden": "true" }, drawing);
+function hideReading(chart) {
+  chart.reading.hidden = true;
+  chart.cursorX = null;
+  for (const plot of livePlots(chart)) plot.setCursor({ left: -10, top: -10 });
 }
 
-function legend(chart) {
-  const list = element("ul", { class: "chart-legend", "aria-label": "Curves shown" });
-  for (const [label, style] of chart.styles) {
-    const button = element("button", { type: "button", "aria-pressed": "true" }, swatch(style), label);
+/* Lines other than that with the label fade; null shows all alike. */
+function setHighlight(chart, label) {
+  if (chart.highlighted === label) return;
+  chart.highlighted = label;
+  chart.data.panels.forEach((panel, at) => {
+    const plot = chart.plots[at];
+    if (!plot) return;
+    plot.series.forEach((series, which) => { if (which) series.alpha = label && series.label !== label ? FAINT : 1; });
+    plot.redraw(false, false);
+  });
+}
+
+/* Buttons that choose the panel to be shown, with its difference. */
+function panelChoice(chart) {
+  const box = element("div", { class: "choice", role: "group", "aria-label": "Show" });
+  chart.data.panels.forEach((panel, at) => {
+    if (isDifference(panel)) return;
+    const button = element("button", { type: "button", "aria-pressed": String(at === chart.chosen) }, panel.title);
     button.addEventListener("click", () => {
-      if (!chart.hidden.delete(label)) chart.hidden.add(label);
-      button.setAttribute("aria-pressed", String(!chart.hidden.has(label)));
+      chart.chosen = at;
+      for (const other of box.children) other.setAttribute("aria-pressed", String(other === button));
       draw(chart);
     });
-    list.append(element("li", {}, button));
-  }
-  return list;
-}
-
-function tools(chart) {
-  const box = element("div", { class: "chart-tools" }, legend(chart));
-  for (const [name, act] of [["Zoom in", () => zoomBy(chart, 0.5)], ["Zoom out", () => zoomBy(chart, 2)], ["Move left", () => pan(chart, -0.5)], ["Move right", () => pan(chart, 0.5)], ["Whole range", () => zoomTo(chart, ...chart.fullRange)]]) {
-    const button = element("button", { type: "button" }, name);
-    button.addEventListener("click", act);
     box.append(button);
-  }
-  box.append(...saveButtons(chart));
+  });
   return box;
 }
 
-/* A row for each curve; with many small panels, a row for each panel. */
-function cursorTable(chart) {
-  chart.caption = element("caption", {}, "Move along the curves to read them here");
-  const { panels, small } = chart.data, labels = [...chart.styles.keys()];
-  for (const label of labels) chart.cells.set(label, panels.map(() => element("td", { class: "num" }, "–")));
-  const inUnit = (panel) => withUnit(panel.title, panel.y_unit);
-  const heads = small ? labels.map((label) => withUnit(label, panels[0].y_unit)) : panels.map(inUnit);
-  const rows = small ? panels.map((panel, at) => [panel.title, labels.map((label) => chart.cells.get(label)[at])]) : labels.map((label) => [label, chart.cells.get(label)]);
-  const first = element("tr", {}, element("th", { scope: "col" }, small ? "Panel" : "Curve"), ...heads.map((words) => element("th", { scope: "col", class: "num" }, words)));
-  const body = element("tbody", {}, ...rows.map(([words, cells]) => element("tr", {}, element("th", { scope: "row" }, words), ...cells)));
-  const box = { class: "table-scroll chart-readout", tabindex: "0", role: "region", "aria-label": "Values at the cursor" };
-  return element("div", box, element("table", { class: "figures" }, chart.caption, element("thead", {}, first), body));
+function switchTool(chart, name, drawing, property, words) {
+  return tool(words, drawing, (button) => {
+    chart[property] = !chart[property];
+    remember(name, chart[property] ? "yes" : "no");
+    button.setAttribute("aria-pressed", String(chart[property]));
+    draw(chart);
+  }, { "aria-pressed": String(chart[property]) });
 }
 
-function valuesTable(chart, panel) {
-  const xs = [...new Set(panel.series.flatMap((series) => series.x))].toSorted((a, b) => a - b);
-  const every = Math.ceil(xs.length / ROWS_IN_TABLE);
-  const row = element("tr", {}, element("th", { scope: "col" }, withUnit(chart.data.x_label, chart.data.x_unit)), ...panel.series.map((series) => element("th", { scope: "col", class: "num" }, series.label)));
-  const body = element("tbody");
-  for (let at = 0; at < xs.length; at += every) {
-    body.append(element("tr", {}, element("th", { scope: "row" }, formatNumber(xs[at], chart.data.x_digits ?? 0)),
-      ...panel.series.map((series) => element("td", { class: "num" }, formatNumber(valueAt(series, xs[at]), panel.digits ?? 1)))));
-  }
-  const title = every > 1 ? `${panel.title}, ${panel.y_unit}: one value in ${every}` : `${panel.title}, ${panel.y_unit}`;
-  return element("table", { class: "figures" }, element("caption", {}, title), element("thead", {}, row), body);
+function tools(chart, list) {
+  const main = chart.data.panels.filter((panel) => !isDifference(panel));
+  chart.panTools = [["Move left", "left", -0.5], ["Move right", "right", 0.5]].map(([name, drawing, share]) => tool(name, drawing, () => pan(chart, share), { hidden: "" }));
+  const box = element("div", { class: "toolbar chart-tools", role: "group", "aria-label": "Chart tools" },
+    tool("Zoom in", "zoom-in", () => zoomBy(chart, 0.5)), tool("Zoom out", "zoom-out", () => zoomBy(chart, 2)), ...chart.panTools, tool("Whole range", "whole", () => zoomTo(chart, ...chart.fullRange)), separator());
+  if (main.some((panel) => !panel.y_range)) box.append(switchTool(chart, "zero", "from-zero", "fromZero", "Axis from zero"));
+  if (main.length > 1 && !chart.data.small && !chart.data.choose) box.append(switchTool(chart, "beside", "side-by-side", "wantsBeside", "Panels side by side"));
+  box.append(tool("Values as a table", "table", (button) => toggleValues(chart, button), { "aria-expanded": "false", "aria-controls": `${chart.id}-values` }), separator(), ...saveTools(chart));
+  if (chart.root.dataset.csv) box.append(saveLink(chart.root.dataset.csv));
+  return element("div", { class: "chart-head" }, ...(chart.data.choose ? [panelChoice(chart)] : []), ...(list ? [] : [legend(chart)]), box);
 }
 
-function valuesDetails(chart) {
-  const box = element("div", { class: "chart-values", tabindex: "0", role: "region", "aria-label": "Values of the curves" });
-  const details = element("details", {}, element("summary", {}, "Values as a table"), box);
-  details.addEventListener("toggle", () => { if (details.open && !box.childElementCount) box.append(...chart.data.panels.map((panel) => valuesTable(chart, panel))); });
-  return details;
+/* A line that is the same in all panels says where the wild values are. */
+function wildNote(chart) {
+  const beyond = chart.data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x.filter((x, at) => series.y[at] !== null && (x < chart.fullRange[0] || x > chart.fullRange[1]))));
+  if (!beyond.length) return [];
+  const digits = chart.data.x_digits ?? 0, ends = [Math.min(...beyond), Math.max(...beyond)].map((x) => formatNumber(x, digits));
+  const where = ends[0] === ends[1] ? `at ${ends[0]}` : `between ${ends[0]} and ${ends[1]}`;
+  return [element("p", { class: "chart-note" }, `Not in the chart: ${formatNumber(beyond.length)} value${beyond.length === 1 ? "" : "s"} ${where} ${chart.data.x_unit}, far from all others. They are in the table.`)];
+}
+
+function shownPanels(chart) {
+  if (!chart.data.choose) return chart.data.panels;
+  return chart.data.panels.filter((panel, at) => at === chart.chosen || panel.of === chart.chosen);
 }
 
 function buildChart(root, number) {
   const data = JSON.parse(document.getElementById(root.dataset.source).textContent);
-  const all = data.panels.flatMap((panel) => panel.series.flatMap((series) => series.x));
-  if (!all.length) { root.append(element("p", { class: "empty" }, "Nothing measured to draw yet.")); return; }
-  const fullRange = data.x_range || all.reduce(([low, high], x) => [Math.min(low, x), Math.max(high, x)], [Infinity, -Infinity]);
+  if (!data.panels.some((panel) => panel.series.some((series) => series.x.length))) { root.append(element("p", { class: "empty" }, "No measured values to draw yet.")); return; }
   const chart = {
-    id: `chart-${number}`, root, data, fullRange, styles: lineStyles(data), hidden: new Set(), cells: new Map(),
-    plots: [], places: [], leading: 0, range: null, cursorX: null,
+    id: `chart-${number}`, root, data, fullRange: rangeOfX(data), styles: lineStyles(data), hidden: new Set(), highlighted: null,
+    plots: [], places: [], strips: [], leading: 0, range: null, cursorX: null, chosen: 0, isBeside: false,
+    fromZero: remembered("zero", "no") === "yes", wantsBeside: remembered("beside", root.dataset.beside || "no") === "yes",
   };
+  Object.assign(chart, { shownPanels: () => shownPanels(chart), redraw: () => draw(chart), setHighlight: (label) => setHighlight(chart, label) });
   chart.liveRegion = element("p", { class: "visually-hidden", role: "status" });
   root.chart = chart;
   root.classList.add("chart");
-  const panels = element("div", { class: data.small ? "chart-panels chart-small" : "chart-panels" });
-  root.append(tools(chart), panels);
+  chart.reading = readingBox(chart);
+  chart.panels = element("div", { class: data.small ? "chart-panels chart-small" : "chart-panels" });
+  chart.values = valuesBox(chart);
+  const list = root.dataset.list && document.getElementById(root.dataset.list);
+  const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag to zoom. Keys: arrows move the cursor, + and − zoom, Page Up and Page Down move left and right, 0 shows the whole range.");
+  root.append(tools(chart, list), chart.panels, ...wildNote(chart), hint, chart.values, chart.liveRegion);
   for (const panel of data.panels) {
-    const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...new Set(panel.series.map((series) => series.label))].join(", ")}`, "aria-describedby": `${chart.id}-hint` });
+    const place = element("div", { class: "chart-plot", tabindex: "0", role: "group", "aria-label": `${panel.title}: curves of ${[...new Set(panel.series.map((series) => series.label))].join(", ")}`, "aria-describedby": hint.id });
     const which = chart.places.push(place) - 1;
     for (const leads of ["pointerenter", "pointerdown", "keydown"]) place.addEventListener(leads, () => { chart.leading = which; }, true);
     place.addEventListener("keydown", (event) => onKey(chart, event));
+    place.addEventListener("pointerleave", (event) => { if (event.pointerType === "mouse" && !place.contains(document.activeElement)) hideReading(chart); });
     followFingers(chart, place, () => chart.plots[which]);
-    panels.append(element("div", { class: "chart-panel" }, element("p", { class: "chart-title" }, panel.title), place));
+    chart.strips[which] = panel.verdicts ? element("ul", { class: "verdict-strip", "aria-label": `Where ${panel.title.toLowerCase()} is more or less` }) : null;
+    chart.panels.append(element("div", { class: isDifference(panel) || panel.low ? "chart-panel is-low" : "chart-panel" }, element("p", { class: "chart-title" }, withUnit(panel.title, panel.y_unit)), place, ...(chart.strips[which] ? [chart.strips[which]] : [])));
   }
-  const hint = element("p", { class: "chart-hint", id: `${chart.id}-hint` }, "Drag along the curve to zoom. ", element("span", { class: "chart-hint-keys" }, "Keys: arrows move the cursor, + and − zoom, Page Up and Page Down move along, 0 shows the whole range."));
-  root.append(hint, cursorTable(chart), valuesDetails(chart), chart.liveRegion);
+  chart.panels.prepend(chart.reading);
+  if (list) connectList(chart, list);
   draw(chart);
-  new ResizeObserver(() => chart.plots.forEach((plot, at) => {
-    const size = plotSize(chart, chart.places[at]);
-    if (size.width !== plot.width) plot.setSize(size);
-  })).observe(root);
-  document.addEventListener("themechange", () => draw(chart));
+  let width = root.clientWidth;
+  new ResizeObserver(() => { if (root.clientWidth !== width) { width = root.clientWidth; draw(chart); } }).observe(root);
+  document.addEventListener("themechange", () => { if (root.isConnected) draw(chart); });
 }
 
 let chartCount = 0;

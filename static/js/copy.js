@@ -7,7 +7,7 @@ async function copy(button, words) {
     button.textContent = "Copied";
   } catch {
     box.select();
-    button.textContent = "Marked: copy it by the keyboard";
+    button.textContent = /Mac|iP/.test(navigator.platform) ? "Selected. Press Command+C to copy." : "Selected. Press Ctrl+C to copy.";
   }
   setTimeout(() => { button.textContent = words; }, 3000);
 }

@@ -1,4 +1,4 @@
-/* What is typed is not lost: this browser stores it at each input until the server confirms that it is saved.
+/* Drafts: the browser stores a form at each input until the server confirms that it is saved.
 
    <form data-draft="KEY">        stores its fields under KEY and shows when it last did so
    <form data-draft-resend="URL"> (with data-draft) sends itself after Save once the server answers at that address,
@@ -19,13 +19,13 @@ const ACCOUNT = document.querySelector("meta[name=account]")?.content || "";
 const PREFIX = `draft:${ACCOUNT}:`;
 const OWNED = /^draft:\d+:/;
 const RETURN_KEY = "typed-before-log-in";
-const NEVER_KEPT = /^(csrfmiddlewaretoken|.*-(TOTAL|INITIAL|MIN_NUM|MAX_NUM)_FORMS)$/;
+const NEVER_STORED = /^(csrfmiddlewaretoken|.*-(TOTAL|INITIAL|MIN_NUM|MAX_NUM)_FORMS)$/;
 const FORM_KEY = "form_key";
 const RETRY_MS = 5000;
 const MAX_TRIES = 3;
 
 function fields(form) {
-  return [...form.elements].filter((field) => field.name && !NEVER_KEPT.test(field.name)
+  return [...form.elements].filter((field) => field.name && !NEVER_STORED.test(field.name)
     && !["password", "file", "submit", "button", "reset"].includes(field.type));
 }
 
@@ -120,7 +120,7 @@ function showNote(form, text, alarm) {
   let place = form.querySelector("[data-draft-note]");
   if (!place) {
     place = element("p", { "data-draft-note": "", role: "status" });
-    form.append(place);
+    (form.querySelector(".sticky-actions") || form).append(place);
   }
   place.className = alarm ? "draft-note draft-offline" : "draft-note";
   place.textContent = text;
@@ -134,9 +134,9 @@ function saveDraft(form) {
   if (form.draftOffered) values = { ...form.draftOffered, ...Object.fromEntries([...form.draftTouched].map((name) => [name, values[name] || []])) };
   try {
     localStorage.setItem(PREFIX + form.dataset.draft, JSON.stringify({ at, values, waiting, tries: form.draftTries || 0 }));
-    showNote(form, `Kept in this browser, not yet sent (${formatTime(at)}).`);
+    showNote(form, `Draft saved in this browser at ${formatTime(at)}. Form not saved yet.`);
   } catch {
-    showNote(form, "This browser cannot keep what is typed. Save before leaving the page.", true);
+    showNote(form, "This browser cannot store drafts. Save before you leave the page.", true);
   }
 }
 
@@ -154,21 +154,21 @@ function button(text, kind, act) {
 function offerDraft(form, draft, touched) {
   form.draftOffered = draft.values;
   form.draftTouched = new Set(touched);
-  const text = `Something typed here at ${formatTime(draft.at)} was kept in this browser and not yet sent.`;
+  const text = `This browser has an unsaved draft of this form from ${formatTime(draft.at)}.`;
   const done = (message) => { form.draftOffered = null; box.remove(); showNote(form, message); };
-  const back = button("Put back what was typed", "btn-primary", () => {
+  const back = button("Restore draft", "btn-primary", () => {
     const older = Object.entries(form.draftOffered).filter(([name]) => !form.draftTouched.has(name));
     const unmatched = restore(form, Object.fromEntries(older));
-    done(unmatched.length ? `Put back, not yet sent. No field was found for: ${unmatched.join("; ")}` : "Put back, not yet sent.");
+    done(unmatched.length ? `Draft restored. Not saved yet. These entries no longer have a field: ${unmatched.join("; ")}` : "Draft restored. Not saved yet.");
     form.querySelector("input:not([type=hidden]), select, textarea")?.focus();
   });
-  const away = button("Throw away", "", () => {
+  const away = button("Delete draft", "", () => {
     const typedSince = form.draftTouched.size > 0;
     dropDraft(form.dataset.draft);
-    done("The kept draft was thrown away.");
+    done("Draft deleted.");
     if (typedSince) saveDraft(form);
   });
-  const box = element("section", { class: "draft-offer", "aria-label": "Kept draft" },
+  const box = element("section", { class: "draft-offer", "aria-label": "Unsaved draft" },
     element("p", {}, text), element("div", { class: "actions" }, back, away));
   form.before(box);
 }
@@ -177,11 +177,11 @@ function watch(form, early = []) {
   if (form.draftWatched) return;
   form.draftWatched = true;
   const draft = readDraft(form.dataset.draft);
-  if (form.draftPutBack) { /* the form holds it and waits for Save */ }
+  if (form.draftRestored) { /* the form holds it and waits for Save */ }
   else if ("draftAnswered" in form.dataset && draft) saveDraft(form);
   else if (draft?.waiting && draft.tries < MAX_TRIES && "draftResend" in form.dataset && !early.length) resumeSending(form, draft);
   else if (draft && visibleValues(form, draft.values) !== visibleValues(form, collect(form))) offerDraft(form, draft, early);
-  else if (draft) showNote(form, `Kept in this browser, not yet sent (${formatTime(draft.at)}).`);
+  else if (draft) showNote(form, `Draft saved in this browser at ${formatTime(draft.at)}. Form not saved yet.`);
   else if (early.length) saveDraft(form);
   form.addEventListener("input", (event) => {
     if (form.draftOffered && !event.isTrusted) return;
@@ -196,7 +196,7 @@ function resumeSending(form, draft) {
   form.draftWaiting = true;
   form.draftTries = draft.tries;
   if (draft.tries === 0) { sendWhenOnline(form); return; }
-  showNote(form, "Put back, not yet sent: no answer came. It will be sent again in a moment.", true);
+  showNote(form, "Draft restored, not saved yet. The server did not answer. The form is sent again in a moment.", true);
   form.draftTimer = setTimeout(() => sendWhenOnline(form), RETRY_MS);
 }
 
@@ -210,11 +210,11 @@ async function sendWhenOnline(form) {
   if (await isReachable(form.dataset.draftResend)) {
     if (!form.draftWaiting) return;
     form.draftTries = (form.draftTries || 0) + 1;
-    showNote(form, "The network is back. Sending what was kept.", true);
+    showNote(form, "Back online. Sending your draft.", true);
     form.requestSubmit();
     return;
   }
-  showNote(form, "Not sent: no network. Kept in this browser; it will be sent when the network is back.", true);
+  showNote(form, "You are offline. Draft saved in this browser. It is sent when you are back online.", true);
   form.draftTimer = setTimeout(() => sendWhenOnline(form), RETRY_MS);
 }
 
@@ -228,7 +228,7 @@ document.addEventListener("submit", (event) => {
   form.draftTries = 0;
   saveDraft(form);
   if ("draftResend" in form.dataset) sendWhenOnline(form);
-  else showNote(form, "Not sent: no network. Kept in this browser; press Save again when the network is back.", true);
+  else showNote(form, "You are offline. Draft saved in this browser. Press Save again when you are back online.", true);
 }, true);
 
 /* It may never arrive: stored as waiting until the server has answered. */
@@ -244,7 +244,7 @@ window.addEventListener("online", () => {
     if (!form.draftWaiting) continue;
     if ("draftResend" in form.dataset) { sendWhenOnline(form); continue; }
     form.draftWaiting = false;
-    showNote(form, "The network is back. Press Save to send what was kept.", true);
+    showNote(form, "Back online. Press Save to send your draft.", true);
   }
 });
 
@@ -274,8 +274,8 @@ function restoreAfterLogin() {
     const values = kept.forms.find(([name]) => name === keyOf(form))?.[1];
     if (!values || visibleValues(form, values) === visibleValues(form, collect(form))) continue;
     restore(form, values);
-    form.draftPutBack = true;
-    showNote(form, "You were logged out. What was typed has been put back and is not yet sent.", true);
+    form.draftRestored = true;
+    showNote(form, "You were logged out. Your draft is restored but not saved yet.", true);
   }
 }
 
@@ -305,8 +305,8 @@ document.addEventListener("submit", (event) => {
 
 function askBeforeLogOut(form, unsent) {
   document.querySelector("[data-log-out-question]")?.remove();
-  const text = unsent === 1 ? "One draft in this browser is not sent yet. Logging out deletes it."
-    : `${unsent} drafts in this browser are not sent yet. Logging out deletes them.`;
+  const text = unsent === 1 ? "One draft in this browser is not saved yet. Logging out deletes it."
+    : `${unsent} drafts in this browser are not saved yet. Logging out deletes them.`;
   const leave = button("Log out and delete", "btn-outline-danger", () => { form.draftsGivenUp = true; form.requestSubmit(); });
   const box = element("section", { class: "draft-offer", "aria-label": "Before you log out", "data-log-out-question": "" },
     element("p", { role: "alert" }, text), element("div", { class: "actions" }, leave, button("Stay", "", () => box.remove())));

@@ -8,7 +8,7 @@
    The form's other fields are sent with each file. The server answers each request with JSON:
    {"ok": true, "message": "Read: 5 channels, 3412 rows", "url": "/..."}  or  {"ok": false, "message": "Line 14: ..."}.
    Files are sent one after the other, so that ten do not share a slow line. A file that was not stored stays chosen, so
-   that it is sent again with the form put right; data-done-url, if given, opens once all files are accepted.
+   that it is sent again with the corrected form; data-done-url, if given, opens once all files are accepted.
 
    <ul class="dropzone-files" data-upload-url="..." data-upload-input="id_photos" aria-live="polite"></ul>
 
@@ -18,7 +18,7 @@
 import { element } from "./elements.js";
 
 function addRow(list, name) {
-  const bar = element("progress", { max: 1, value: 0, "aria-label": `${name}: sent` });
+  const bar = element("progress", { max: 1, value: 0, "aria-label": `${name}: upload` });
   const result = element("span", { class: "file-result soft" }, "waiting");
   const item = element("li", {}, element("span", { class: "file-name" }, name), bar, result);
   list.append(item);
@@ -33,7 +33,7 @@ function showResult(row, answer) {
   row.result.className = "file-result";
   row.result.textContent = answer.message;
   if (answer.url) {
-    row.result.append(" ", element("a", { href: answer.url }, answer.ok ? "Open" : "Put right"));
+    row.result.append(" ", element("a", { href: answer.url }, answer.ok ? "Open" : "Fix"));
   }
   return answer;
 }
@@ -43,7 +43,7 @@ function keepChosen(input, refused) {
   for (const [file, row] of refused) {
     chosen.items.add(file);
     row.item.dataset.kept = "";
-    row.result.append(" It is still chosen: put the form right and attach it again.");
+    row.result.append(" The file is still chosen. Fix the form and upload it again.");
   }
   input.files = chosen.files;
 }
@@ -51,14 +51,14 @@ function keepChosen(input, refused) {
 function parseAnswer(xhr) {
   const login = document.querySelector("meta[name=login-url]")?.content;
   if (xhr.status === 401 || (login && xhr.responseURL && new URL(xhr.responseURL).pathname === login)) {
-    return { ok: false, message: "Not sent: you were logged out. Log in and choose it again." };
+    return { ok: false, message: "Not uploaded: you were logged out. Log in and choose the file again." };
   }
   try {
     const answer = JSON.parse(xhr.responseText);
     if (typeof answer.message === "string") return answer;
   } catch { /* not from our view: described below */ }
-  if (xhr.status === 413) return { ok: false, message: "Refused: the file is too large." };
-  return { ok: false, message: `Not attached: the server could not act on it (answer ${xhr.status}). Try again.` };
+  if (xhr.status === 413) return { ok: false, message: "Not uploaded: the file is too large." };
+  return { ok: false, message: `Not uploaded: the server could not process the file (error ${xhr.status}). Try again.` };
 }
 
 function bodyWith(form, input, file, wholeForm) {
@@ -77,10 +77,10 @@ function send(url, body, row) {
     xhr.upload.addEventListener("progress", (event) => {
       if (!event.lengthComputable) return;
       row.bar.value = event.loaded / event.total;
-      row.result.textContent = event.loaded < event.total ? `${Math.round((100 * event.loaded) / event.total)} % sent` : "sent, being read";
+      row.result.textContent = event.loaded < event.total ? `${Math.round((100 * event.loaded) / event.total)} % uploaded` : "uploaded, reading";
     });
     xhr.addEventListener("load", () => done(showResult(row, parseAnswer(xhr))));
-    xhr.addEventListener("error", () => done(showResult(row, { ok: false, message: "Not sent: the shop's server was not reached. Choose it again when the network is back." })));
+    xhr.addEventListener("error", () => done(showResult(row, { ok: false, message: "Not uploaded: no connection to the server. Choose the file again when you are back online." })));
     xhr.open("POST", url);
     xhr.setRequestHeader("Accept", "application/json");
     xhr.setRequestHeader("X-Requested-With", "XMLHttpRequest");

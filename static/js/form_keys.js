@@ -59,5 +59,5 @@ window.addEventListener("keydown", (event) => {
   event.preventDefault();
   moveOn(field, event.shiftKey ? -1 : 1);
   const note = noteOf(form);
-  if (note) note.textContent = `Enter goes to the next field. “${buttonOf(form).textContent.trim()}” or Ctrl+Enter sends the form.`;
+  if (note) note.textContent = `Enter goes to the next field. “${buttonOf(form).textContent.trim()}” or Ctrl+Enter submits the form.`;
 });

@@ -30,7 +30,7 @@ function edit(field, outlines) {
   };
 
   function dotOf(mark, number) {
-    const label = `Mark ${number}, ${sideOf(mark)} side, ${mark.note || "not named yet"}: move with the arrow keys`;
+    const label = `Mark ${number}, ${sideOf(mark)} side, ${mark.note || "not described yet"}: move with the arrow keys`;
     const dot = element("button", { type: "button", class: "outline-mark", "aria-label": label, "data-x": mark.x, "data-y": mark.y }, number);
     place(dot);
     dot.addEventListener("keydown", (event) => {
@@ -47,10 +47,10 @@ function edit(field, outlines) {
   }
 
   function rowOf(mark, number) {
-    const note = element("input", { class: "form-control", maxlength: 200, "aria-label": `What is at mark ${number}, ${sideOf(mark)} side` });
+    const note = element("input", { class: "form-control", maxlength: 200, "aria-label": `Describe mark ${number}, ${sideOf(mark)} side` });
     note.value = mark.note;
     note.addEventListener("input", () => { mark.note = note.value; keep(); });
-    const off = element("button", { type: "button", class: "btn", "aria-label": `Take off mark ${number}` }, "Take off");
+    const off = element("button", { type: "button", class: "btn", "aria-label": `Remove mark ${number}` }, "Remove");
     off.addEventListener("click", () => { marks = marks.filter((each) => each !== mark); keep(); draw(); addTo(sideOf(mark)).focus(); });
     return element("li", {}, element("span", {}, `${number} `, element("span", { class: "soft" }, sideOf(mark))), note, off);
   }
@@ -87,7 +87,7 @@ function edit(field, outlines) {
     });
     drawing.parentElement.append(add);
   }
-  // A draft that is put back comes into the field, not by a press on the drawing.
+  // A restored draft comes into the field, not by a press on the drawing.
   field.addEventListener("input", () => { if (field.value !== JSON.stringify(marks)) { read(); draw(); } });
   draw();
 }

@@ -12,11 +12,12 @@ const AS_TYPED = /^([\d.,]+)(?:\s*[-–/]\s*([\d.,]+))?\s*([^\d\s.,/–-].*)?$/;
 const NUMBER = /^(\d+[.,]?\d*|[.,]\d+)$/;
 
 export const WORDS = {
-  tight: "below range", loose: "above range", "off-target": "in range, off target", "on-target": "on target",
-  "in-range": "in range", "cannot-tell": "cannot tell", unreadable: "not a number",
+  tight: "tight", loose: "loose", "off-target": "in range, off target", "on-target": "on target",
+  "in-range": "in range", "cannot-tell": "not certain", unreadable: "not a number",
 };
 
-const MISMATCH = "than predicted: wrong shim, not seated, or wrong valve?";
+const MISMATCH = "than predicted. Check for a wrong shim, a shim not seated or the wrong valve.";
+const DECIMALS = { mm: 2, in: 3 };
 
 function stepsOf(text, unit) {
   return NUMBER.test(text) ? Math.round(Number(text.replace(",", ".")) * MM_PER[unit] * STEPS_PER_MM) : NaN;
@@ -33,6 +34,14 @@ export function readClearance(text, unit) {
   return [first, second].filter((each) => each !== undefined).map((each) => stepsOf(each, known));
 }
 
+/* True while too few decimals stand for a verdict: two in mm, three in inches. */
+export function isHalfTyped(text, unit) {
+  const [, first, second, named = unit] = AS_TYPED.exec(text.trim()) ?? [];
+  if (text.trim() === "") return false;
+  const last = second ?? first ?? "", known = SPELLINGS[named.trim().toLowerCase()] ?? named.trim().toLowerCase();
+  return /[-–/]\s*$/.test(text) || (known in DECIMALS && (last.split(/[.,]/)[1] ?? "").length < DECIMALS[known]);
+}
+
 /* "0.03 mm looser than predicted: ..." if a clearance as left cannot be what the shim plan predicted, or "". A bracket
    counts from its nearer end. */
 export function describeMismatch(ends, { predicted, within }, unit) {
@@ -44,7 +53,7 @@ export function describeMismatch(ends, { predicted, within }, unit) {
 }
 
 /* As the server writes lengths: mm in hundredths or as fine as needed, inches with four decimals. */
-function formatSteps(steps, unit) {
+export function formatSteps(steps, unit) {
   const length = steps / STEPS_PER_MM / MM_PER[unit];
   const places = unit === "in" ? 4 : [2, 3, 4].find((digits) => Number(length.toFixed(digits)) === Number(length.toFixed(4)));
   return `${formatNumber(length, places)} ${unit}`;
@@ -78,4 +87,32 @@ export function judge(ends, { low, high, target, tolerance }) {
   if (least < low || most > high) return "cannot-tell";
   if (target === null) return "in-range";
   return Math.abs((least + most) / 2 - target) <= tolerance ? "on-target" : "off-target";
+}
+
+/* "lower" or "upper" for a value exactly at that limit, which is still in range. */
+export function limitMet(ends, { low, high }) {
+  if (ends.length !== 1 || low === null || high === null) return "";
+  if (ends[0] === low) return "lower";
+  return ends[0] === high ? "upper" : "";
+}
+
+/* The word of a verdict; a value exactly at a limit says so. */
+export function wordOf(ends, limits) {
+  const verdict = judge(ends, limits), met = limitMet(ends, limits);
+  if (!met) return WORDS[verdict] ?? "";
+  return `${verdict === "on-target" ? "on target" : "in range"}, at ${met} limit`;
+}
+
+/* How far a clearance is from its range or target: "0.03 mm below the lower limit". A bracket is counted from its nearer
+   end outside the range, from its middle inside. */
+export function describeDistance(ends, limits, unit) {
+  const verdict = judge(ends, limits), least = isBracket(ends) ? "at least " : "", atMost = isBracket(ends) ? "about " : "";
+  const { low, high, target } = limits, length = (steps) => formatSteps(steps, unit);
+  if (verdict === "tight") return ends.at(-1) === low ? "just below the lower limit" : `${least}${length(low - ends.at(-1))} below the lower limit`;
+  if (verdict === "loose") return `${least}${length(ends[0] - high)} above the upper limit`;
+  if (verdict === "cannot-tell") return "The blades are on both sides of a limit. Use finer blades.";
+  if (limitMet(ends, limits)) return `exactly at the ${limitMet(ends, limits)} limit, still in range`;
+  if (target === null || !["on-target", "off-target"].includes(verdict)) return "";
+  const off = (ends[0] + ends.at(-1)) / 2 - target;
+  return off === 0 ? "exactly on target" : `${atMost}${length(Math.abs(off))} ${off > 0 ? "looser" : "tighter"} than the target`;
 }

@@ -40,8 +40,8 @@ from workshop.models import Role, ShopProfile, StaffMember
 from workshop.urls import urlpatterns as of_the_site
 
 MAX_QUERIES = 6 + len(all_rows())  # at most one per kind of record, and six of every page
-MAX_FIRST = 5.0
-MAX_AGAIN = 3.0
+MAX_FIRST = 3.0
+MAX_AGAIN = 2.5
 ROUNDS = 120
 WARM = 20
 

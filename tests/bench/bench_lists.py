@@ -68,6 +68,7 @@ def fill(first: int, last: int) -> None:
                 brief="Valves and tune",
                 intended_use="road",
                 stage="bench" if n < OPEN else "handed_over",
+                received_at=timezone.now(),
                 promised_at=timezone.now(),
             )
             for n, bike in zip(numbers, bikes, strict=True)

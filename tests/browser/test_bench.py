@@ -15,8 +15,8 @@ from tests.browser.steps import assert_accessible, assert_fits, follow
 from workshop.models import EngineSpec, Role
 
 WIDTHS = (390, 1024, 1440)
-LARGE = "20.8px"  # 1.3 rem
-NOT_SENT = "Not sent: no network"
+LARGE = "23.2px"  # 1.45 rem
+NOT_SENT = "You are offline."
 
 
 def get_box(page: Page, slug: str) -> Any:
@@ -30,13 +30,12 @@ def entry_url(live_server: Any, job: Job, when: str = "as_found") -> str:
 def open_entry(page: Page, url: str) -> None:
     """Open an entry page and wait until the browser can open it offline."""
     page.goto(url)
-    page.evaluate(
+    page.wait_for_function(
         r"""async () => {
             const parts = performance.getEntriesByType("resource").map((part) => part.name)
                 .filter((name) => /^\/static\/.*\.(css|js)$/.test(new URL(name).pathname));
-            const found = () => Promise.all([location.href, ...parts].map((url) => caches.match(url)));
-            const cached = async () => (await found()).every(Boolean);
-            while (!(await cached())) await new Promise((again) => setTimeout(again, 50));
+            const found = await Promise.all([location.href, ...parts].map((url) => caches.match(url)));
+            return found.every(Boolean);
         }"""
     )
 
@@ -95,7 +94,7 @@ def test_readings_saved_offline_are_sent_when_online_again(
     assert not ClearanceSet.objects.exists()
     page.context.set_offline(False)
     page.wait_for_url("**/clearances/*/")
-    expect(page.get_by_role("heading", name="Valve clearances as found")).to_be_visible()
+    expect(page.get_by_role("heading", name="2 of 2 in range as found")).to_be_visible()
     assert readings() == MEASURED
     assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('draft:'))") == []
     faults.clear()  # the requests that failed offline
@@ -184,7 +183,7 @@ def test_expired_session_restores_input_and_saves_one_set(bench: Page, job: Job,
     bench.get_by_label("Username").fill("mechanic")
     bench.get_by_label("Password").fill("a long enough pass phrase")
     follow(bench.get_by_role("button", name="Log in"))
-    expect(bench.locator("[data-draft-note]")).to_contain_text("put back")
+    expect(bench.locator("[data-draft-note]")).to_contain_text("restored")
     follow(bench.get_by_role("button", name="Save clearances"))
     bench.wait_for_url("**/clearances/*/")
     assert readings() == MEASURED
@@ -198,7 +197,7 @@ def test_stale_csrf_token_preserves_input_and_saves_one_set(
     measure(bench)
     bench.evaluate("document.querySelector('main [name=csrfmiddlewaretoken]').value = 'x'.repeat(64)")
     follow(bench.get_by_role("button", name="Save clearances"))
-    expect(bench.get_by_role("heading", name="Not sent")).to_be_visible()
+    expect(bench.get_by_role("heading", name="Not saved")).to_be_visible()
     assert not ClearanceSet.objects.exists()
     bench.goto(url, wait_until="commit")  # the draft is sent at once, perhaps before the page has loaded
     bench.wait_for_url("**/clearances/*/")
@@ -255,18 +254,18 @@ def test_focus_follows_the_chosen_order_and_remembers_it(bench: Page, live_serve
     expect(get_box(bench, "1-intake-1")).to_be_focused()
     expect(get_verdict(bench, "1-exhaust-1-opening")).to_have_text("on target")
 
-    bench.get_by_label("Moves on").select_option("firing")
+    bench.get_by_label("Order of entry").select_option("firing")
     get_box(bench, "1-intake-1").focus()
     bench.keyboard.type("0.09")
     expect(get_box(bench, "3-exhaust-1")).to_be_focused()
-    expect(get_verdict(bench, "1-intake-1-opening")).to_have_text("below range")
+    expect(get_verdict(bench, "1-intake-1-opening")).to_have_text("tight")
     bench.keyboard.press("Shift+Enter")
     expect(get_box(bench, "1-intake-1")).to_be_focused()
 
     bench.goto("about:blank")
     bench.goto(url)
-    expect(bench.get_by_label("Moves on")).to_have_value("firing")
-    bench.get_by_label("Moves on").select_option("side")
+    expect(bench.get_by_label("Order of entry")).to_have_value("firing")
+    bench.get_by_label("Order of entry").select_option("side")
     get_box(bench, "1-intake-1").focus()
     bench.keyboard.press("Enter")
     expect(get_box(bench, "2-intake-1")).to_be_focused()
@@ -280,13 +279,13 @@ def test_changed_blade_unit_preserves_typed_values(bench: Page, job: Job, live_s
     bench.goto(entry_url(live_server, job))
     bench.get_by_label("Engine temperature").fill("21")
     get_box(bench, "1-intake-1").fill("0.16")
-    bench.get_by_label("Blades are marked").select_option("in")
+    bench.get_by_label("Feeler gauge units").select_option("in")
     expect(get_box(bench, "1-intake-1")).to_have_value("0.16 mm")
     expect(get_verdict(bench, "1-intake-1-opening")).to_have_text("on target")
     get_box(bench, "1-intake-2").focus()
     bench.keyboard.type("0.0090")
     # 0.009 × 25.4 = 0.2286 mm, above 0.20 mm
-    expect(get_verdict(bench, "1-intake-2-opening")).to_have_text("above range")
+    expect(get_verdict(bench, "1-intake-2-opening")).to_have_text("loose")
     expect(get_box(bench, "1-intake-2")).not_to_be_focused()
     follow(bench.get_by_role("button", name="Save clearances"))
     bench.wait_for_url("**/clearances/*/")
@@ -302,13 +301,13 @@ def test_closing_clearance_is_the_difference_of_two_gaps(bench: Page, live_serve
         exhaust_closing_high_mm=Decimal("0.10"),
     )
     bench.goto(entry_url(live_server, job_with(spec)))
-    bench.get_by_label("In the closing boxes stands").select_option("loaded_gap")
+    bench.get_by_label("Closing boxes contain").select_option("loaded_gap")
     get_box(bench, "1-intake-1").fill("0.16")
     bench.locator("#id_c-1-intake-1-closing").fill("0.21")
     expect(get_verdict(bench, "1-intake-1-closing")).to_have_text("in range")
     get_box(bench, "1-intake-1").fill("0.10")
     # 0.21 - 0.10 = 0.11 mm
-    expect(get_verdict(bench, "1-intake-1-closing")).to_have_text("above range")
+    expect(get_verdict(bench, "1-intake-1-closing")).to_have_text("loose")
 
 
 # Layout
@@ -332,6 +331,7 @@ def test_entry_fits_the_screen_and_is_accessible(
     bench.goto(entry_url(live_server, job_with(factories.make_engine(**ENGINES[engine]))))
     for box in bench.locator(".engine-reading > input").all():
         box.fill("0.10-0.12")
+    bench.get_by_role("button", name="Keypad").click()
     assert_fits(bench)
     cut_off = bench.evaluate(
         """[...document.querySelectorAll(".engine-reading > input")]
@@ -374,8 +374,8 @@ def test_shim_worksheet_for_sixteen_valves_is_one_page(
     job = job_with(factories.make_engine(cylinders=4))
     found = factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.22")
     bench.goto(live_server.url + reverse("shim-plan", args=[found.pk]))
-    follow(bench.get_by_role("button", name="Accept: closest to the blueprint target"))
-    follow(bench.get_by_role("link", name="Bench slip to print"))
+    follow(bench.get_by_role("button", name="Accept plan: closest to target"))
+    follow(bench.get_by_role("link", name="Print shim worksheet"))
     for paper in ("A4", "Letter"):
         pdf = pypdfium2.PdfDocument(bench.pdf(format=paper))
         assert len(pdf) == 1

@@ -93,13 +93,89 @@ def test_arrow_keys_move_the_cursor_and_its_values(charts: Page) -> None:
     assert moved > first
     assert read_power_kw(charts, BEFORE) == pytest.approx(moved / 200, abs=0.06)
     assert read_power_kw(charts, AFTER) == pytest.approx(1.1 * moved / 200, abs=0.06)
-    expect(charts.get_by_role("status").filter(has_text=f"At {format_number(moved)} 1/min")).to_contain_text(
+    expect(charts.get_by_role("status").filter(has_text=f"At {format_number(moved)} rpm")).to_contain_text(
         AFTER
     )
     press_key(charts, "ArrowLeft")
     assert first < read_cursor_rpm(charts) < moved
     press_key(charts, "End")
     assert read_cursor_rpm(charts) > moved
+
+
+def test_values_stand_beside_the_cursor_and_on_a_phone_above_the_curves(charts: Page) -> None:
+    plot = charts.get_by_role("group", name="Power: curves of")
+    reading = charts.get_by_role("region", name="Values at the cursor")
+    plot.focus()
+    press_key(charts, "Home")
+    press_key(charts, "ArrowRight")
+    outside, inside = plot.bounding_box(), reading.bounding_box()
+    assert outside and inside
+    assert outside["x"] <= inside["x"] < outside["x"] + outside["width"]
+    assert outside["y"] <= inside["y"] < outside["y"] + outside["height"]
+    charts.keyboard.press("Escape")
+    expect(reading).to_be_hidden()
+    charts.set_viewport_size({"width": 390, "height": 844})
+    wait_for_next_frame(charts)
+    plot.focus()
+    press_key(charts, "Home")
+    below, above = plot.bounding_box(), reading.bounding_box()
+    assert below and above
+    assert above["y"] + above["height"] <= below["y"]
+
+
+def test_axis_from_zero_is_a_choice_that_is_remembered(charts: Page) -> None:
+    def lowest_kw() -> float:
+        return charts.locator("[data-source=runs-chart]").evaluate("root => root.chart.plots[0].scales.y.min")
+
+    assert lowest_kw() > 5  # power begins at 15 kW
+    charts.get_by_role("button", name="Axis from zero").click()
+    assert lowest_kw() == 0
+    charts.reload()
+    expect(charts.get_by_role("button", name="Axis from zero")).to_have_attribute("aria-pressed", "true")
+    assert lowest_kw() == 0
+    charts.get_by_role("button", name="Axis from zero").click()
+
+
+def test_filter_narrows_list_and_chart(charts: Page) -> None:
+    charts.get_by_label("Filter runs").fill("tune 1")
+    expect(charts.get_by_role("button", name=f"Show {BEFORE}")).to_be_hidden()
+    charts.get_by_role("group", name="Power: curves of").focus()
+    press_key(charts, "Home")
+    expect(get_row(get_cursor_table(charts), AFTER)).to_be_visible()
+    expect(get_row(get_cursor_table(charts), BEFORE)).to_have_count(0)
+    charts.get_by_label("Filter runs").fill("")
+    expect(charts.get_by_role("button", name=f"Show {BEFORE}")).to_be_visible()
+
+
+SCALES = """([values, panel, fromZero]) => import('/static/js/chart_scales.js').then((scales) => {
+  const series = [{ label: 'a', x: values.map((_, at) => at), y: values }];
+  return scales.rangeOfY({ hidden: new Set(), fromZero }, { ...panel, series }, [0, values.length]);
+})"""
+
+
+@pytest.mark.parametrize(
+    ("values", "panel", "low", "high"),
+    [
+        # one wild engine speed among 3000 to 11 000 rpm
+        ([*range(3000, 11_001, 50), 60_000], {}, (2000, 3000), (11_000, 12_000)),
+        # a scatter of 0.03 % is drawn over a tenth of its level
+        ([85.0 + 0.01 * (at % 4) for at in range(100)], {}, (78, 81.5), (88.5, 92)),
+        # lambda about 0.9, and 2.2 on the overrun
+        ([0.88, 0.9, 0.92] * 30 + [2.2] * 30, {"usual": [0.65, 1.25]}, (0.8, 0.88), (1.2, 1.35)),
+        # a difference shows zero
+        ([2.0, 2.1, 2.2] * 20, {"kind": "difference"}, (-0.3, 0), (2.2, 2.5)),
+    ],
+)
+def test_scales_are_set_by_what_is_usual(
+    charts: Page,
+    values: list[float],
+    panel: dict[str, Any],
+    low: tuple[float, float],
+    high: tuple[float, float],
+) -> None:
+    found = charts.evaluate(SCALES, [values, panel, False])
+    assert low[0] <= found[0] <= low[1]
+    assert high[0] <= found[1] <= high[1]
 
 
 def test_plus_zooms_in_and_zero_shows_the_whole_range(charts: Page) -> None:
@@ -120,7 +196,7 @@ def test_plus_zooms_in_and_zero_shows_the_whole_range(charts: Page) -> None:
 
 
 def test_curve_values_are_available_as_a_table(charts: Page) -> None:
-    charts.get_by_text("Values as a table").click()
+    charts.get_by_role("button", name="Values as a table").click()
     table = charts.get_by_role("table", name="Power, kW")
     at_6000 = table.get_by_role("row").filter(has_text="6000").get_by_role("cell")
     expect(at_6000).to_have_text(["30.0", "33.0"])
@@ -128,17 +204,16 @@ def test_curve_values_are_available_as_a_table(charts: Page) -> None:
 
 
 def test_legend_hides_a_curve_in_light_and_dark_mode(charts: Page) -> None:
-    button = charts.get_by_role("list", name="Curves shown").get_by_role("button", name=BEFORE)
+    button = charts.get_by_role("button", name=f"Show {BEFORE}")
     expect(button).to_have_attribute("aria-pressed", "true")
     button.focus()
     charts.keyboard.press("Enter")
     expect(button).to_have_attribute("aria-pressed", "false")
-    charts.get_by_role("button", name="Dana Desk").click()
-    charts.get_by_role("button", name="Dark page").click()
+    charts.get_by_role("button", name="Dark mode").click()
     expect(charts.locator("html")).to_have_attribute("data-bs-theme", "dark")
     expect(button).to_have_attribute("aria-pressed", "false")
     expect(charts.get_by_role("group", name="Torque: curves of").locator("canvas")).to_be_visible()
-    expect(charts.get_by_role("button", name="Dark page")).to_be_hidden()
+    expect(charts.get_by_role("button", name="Dark mode")).to_have_attribute("aria-pressed", "true")
     assert_accessible(charts)
 
 
@@ -155,7 +230,7 @@ def test_saved_picture_formats_numbers_like_the_page(
         ComparisonRun.objects.create(comparison=comparison, run=run, group="before" if at < 2 else "after")
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/comparisons/{comparison.pk}/")
-    words = read_svg_texts(save_chart(page, "difference-chart", "SVG"))
+    words = read_svg_texts(save_chart(page, "comparison-chart", "SVG"))
     assert {"9000", "10\u202f000", "\u22124"} <= set(words)
     assert not [word for word in words if word.startswith("-")]
 
@@ -176,11 +251,9 @@ def test_clearance_trend_is_shown_and_saved_in_panels(
     press_key(page, "Home")
     expect(get_cursor_table(page).get_by_role("caption")).to_have_text("At 10\u202f000 km")
     expect(page.get_by_role("status").filter(has_text="left 0.200 mm; left, trend 0.200 mm")).to_be_attached()
-    expect(get_row(get_cursor_table(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text(
-        "0.200"
-    )
+    expect(get_row(get_cursor_table(page), "left").get_by_role("cell").first).to_have_text("0.200")
     press_key(page, "ArrowRight")  # a point on the trend line without a measurement
-    expect(get_row(get_cursor_table(page), "Cylinder 2, intake").get_by_role("cell").first).to_have_text("–")
+    expect(get_row(get_cursor_table(page), "left").get_by_role("cell").first).to_have_text("–")
     drawing = save_chart(page, "trend", "SVG")
     assert drawing.count(b"<polygon") > 4 * 12  # one marker per reading of twelve valves
     key = page.get_by_role("list", name="What the charts show").get_by_role("listitem").all_inner_texts()

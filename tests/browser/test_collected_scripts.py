@@ -56,8 +56,8 @@ def test_clearance_entry_shows_verdicts_with_collected_scripts(
     page.goto(live_server.url + reverse("clearances-new", args=[job.number, "as_found"]))
     box = page.locator("#id_c-1-intake-1-opening")
     box.press_sequentially("0.01")
-    expect(page.locator(".engine-reading", has=box).locator(".verdict")).to_have_text("below range")
-    expect(page.locator("[data-draft-note]")).to_contain_text("Kept in this browser")
+    expect(page.locator(".engine-reading", has=box).locator(".verdict")).to_have_text("tight")
+    expect(page.locator("[data-draft-note]")).to_contain_text("Draft saved in this browser")
     assert_hashed(scripts, "theme", "drafts", "app", "elements", "clearances", "verdicts")
 
 

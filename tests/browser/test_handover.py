@@ -61,22 +61,23 @@ def job(people: dict[Role, Any]) -> Job:
     return job
 
 
-def tick_all(job: Job, by: Any) -> None:
+def tick_all(job: Job, by: Any, *, again: bool = False) -> None:
     for item in CheckItem.objects.filter(retired=False):
-        set_tick(job=job, item=item, by=by, ticked=True)
+        set_tick(job=job, item=item, by=by, ticked=True, again=again)
 
 
 def open_handover(page: Page, job: Job) -> None:
     follow(page.get_by_role("link", name="Jobs", exact=True))
-    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name=job.number, exact=True))
+    page.get_by_text("Edit and documents").click()
     follow(page.get_by_role("link", name="Handover", exact=True))
 
 
 def issue(page: Page, job: Job, number: int = 1) -> Locator:
     """Issue a sheet and return the part of the page that shows it."""
-    page.get_by_label("the customer who was told").fill("Ines Quill")
+    page.get_by_label("Name of the person you told").fill("Ines Quill")
     follow(page.get_by_role("button", name=f"Issue sheet {job.number}/{number}"))
-    assert_message(page, f"Handover sheet {job.number}/{number} is issued and being printed")
+    assert_message(page, f"Handover sheet {job.number}/{number} is issued. The PDF is being created")
     heading = page.get_by_role("heading", name=f"Sheet {job.number}/{number}")
     return page.get_by_role("article").filter(has=heading)
 
@@ -106,13 +107,13 @@ def test_blockers_are_listed_with_links_to_fix_them(log_in: LogIn, job: Job, peo
     page = log_in(Role.DESK)
     open_handover(page, job)
     blocked = get_region(page, f"Issue sheet {job.number}/1")
-    expect(blocked.get_by_role("link", name="The bike is meant for road")).to_be_visible()
+    expect(blocked.get_by_role("link", name="Not confirmed for this sheet")).to_be_visible()
     assert_accessible(page)
     assert_fits(page)
-    page.get_by_label("the customer who was told").fill("Ines Quill")
+    page.get_by_label("Name of the person you told").fill("Ines Quill")
     follow(page.get_by_role("button", name="Issue sheet"))
     expect(page.get_by_text("The sheet was not issued.")).to_be_visible()
-    expect(page.get_by_label("the customer who was told")).to_have_value("Ines Quill")
+    expect(page.get_by_label("Name of the person you told")).to_have_value("Ines Quill")
     assert not HandoverSheet.objects.exists()
     follow(blocked.get_by_role("link", name="Checks before handover"))
     expect(page.get_by_role("heading", name="Checks:")).to_be_visible()
@@ -121,7 +122,7 @@ def test_blockers_are_listed_with_links_to_fix_them(log_in: LogIn, job: Job, peo
 def test_only_the_owner_may_issue_despite_blockers_with_a_reason(log_in: LogIn, job: Job) -> None:
     page = log_in(Role.DESK)
     open_handover(page, job)
-    reason = page.get_by_label("why it is issued although something stands in the way")
+    reason = page.get_by_label("Reason for issuing anyway")
     expect(reason).to_have_count(0)
     page = log_in(Role.OWNER)
     open_handover(page, job)
@@ -135,8 +136,15 @@ def test_issued_sheet_is_unaffected_by_later_changes(
     tick_all(job, people[Role.MECHANIC])
     page = log_in(Role.DESK)
     open_handover(page, job)
-    assert fetch_pdf(page, page.get_by_role("link", name="Preview the sheet")).startswith(b"%PDF-")
+    follow(page.get_by_role("link", name="Preview the sheet"))
+    draft = page.get_by_role("link", name="Open the PDF")
+    expect(draft).to_be_visible()
+    expect(page.get_by_role("img", name="First page of the draft")).to_be_visible()
+    assert_accessible(page)
+    assert_fits(page)
+    assert fetch_pdf(page, draft).startswith(b"%PDF-")
     assert not HandoverSheet.objects.exists()
+    page.go_back()
 
     sheet = issue_and_print(page, job)
     pdf = fetch_pdf(page, sheet.get_by_role("link", name="Open the PDF"))
@@ -146,6 +154,7 @@ def test_issued_sheet_is_unaffected_by_later_changes(
 
     # A record changed afterwards does not change the issued sheet; a later sheet replaces it.
     Part.objects.create(job=job, name="Brake pads", fitted_at=timezone.now())
+    tick_all(job, people[Role.MECHANIC], again=True)
     page.reload()
     second = issue_and_print(page, job, number=2)
     assert fetch_pdf(page, sheet.get_by_role("link", name="Open the PDF")) == pdf
@@ -162,7 +171,7 @@ def test_printing_progress_is_shown_until_the_pdf_is_ready(
     page.clock.install()
     open_handover(page, job)
     sheet = issue(page, job)
-    expect(sheet.get_by_role("status")).to_have_text("Being printed: waiting to be printed.")
+    expect(sheet.get_by_role("status")).to_have_text("Printing: waiting to be printed.")
     expect(sheet.get_by_role("link", name="Open the PDF")).to_have_count(0)
     assert_accessible(page)
 
@@ -173,7 +182,7 @@ def test_printing_progress_is_shown_until_the_pdf_is_ready(
             report_progress(step, done, of)
             page.clock.fast_forward(ASKED_AGAIN_MS)
             drawn = f", those of {done} of {of} sections are drawn" if of else ""
-            text = f"Being printed: {Printing.Step(step).label}{drawn}."
+            text = f"Printing: {Printing.Step(step).label}{drawn}."
             expect(sheet.get_by_role("status")).to_have_text(text)
             seen.add(step)
 
@@ -214,27 +223,28 @@ def test_customer_acknowledges_sheet_until_the_link_is_revoked(
     sheet = issue_and_print(page, job)
     follow(sheet.get_by_role("link", name="Links for the customer"))
     follow(page.get_by_role("button", name="Make a link"))
-    link = page.get_by_label("Address to copy").input_value()
+    link = page.get_by_label("Link").input_value()
 
     customer.goto(link)
-    expect(customer.get_by_role("heading", level=1)).to_contain_text(f"handover sheet {job.number}/1")
-    road = get_region(customer, "Use on public roads")
-    expect(road).to_contain_text("may")
-    expect(road).to_contain_text("Slip-on silencer")
+    expect(customer.get_by_role("heading", level=1)).to_contain_text(f"What we did to your {job.bike.make}")
+    road = get_region(customer, "This bike may not be road legal.")
+    assert_accessible(customer)
+    road.get_by_text("What was changed, and what it may affect").click()
+    expect(road.get_by_text("Slip-on silencer").first).to_be_visible()
     assert_accessible(customer)
     assert_fits(customer)
-    pdf = fetch_pdf(customer, customer.get_by_role("link", name="The whole sheet (PDF)"))
+    pdf = fetch_pdf(customer, customer.get_by_role("link", name="Full report (PDF)"))
     assert hashlib.sha256(pdf).hexdigest() == HandoverSheet.objects.get().sha256
-    customer.get_by_role("button", name="I acknowledge this").click()  # the name is required
+    customer.get_by_role("button", name="Confirm", exact=True).click()  # the name is required
     get_textbox(customer, "Your name*").fill("Ines Quill")
-    follow(customer.get_by_role("button", name="I acknowledge this"))
-    expect(customer.get_by_text("Acknowledged by Ines Quill")).to_be_visible()
+    follow(customer.get_by_role("button", name="Confirm", exact=True))
+    expect(customer.get_by_text("Confirmed by Ines Quill")).to_be_visible()
 
     open_handover(page, job)
-    expect(sheet).to_contain_text("Acknowledged by Ines Quill")
+    expect(sheet).to_contain_text("Confirmed by Ines Quill")
     follow(sheet.get_by_role("button", name="Revoke"))
     customer.goto(link)
-    expect(customer.get_by_role("heading", name="This link has ended.")).to_be_visible()
+    expect(customer.get_by_role("heading", name="This link has expired or was revoked.")).to_be_visible()
     expect(customer.get_by_text(job.bike.model)).to_have_count(0)
     faults.clear()  # the console reports the refusal
 
@@ -254,9 +264,9 @@ def test_expired_link_is_closed(
     issue_and_print(page, job)
     link = SheetLink.objects.get()
     customer.goto(f"{live_server.url}/sheet/{link.token}/")
-    expect(customer.get_by_role("heading", level=1)).to_contain_text("handover sheet")
+    expect(customer.get_by_role("heading", level=1)).to_contain_text("What we did to your")
     link.expires_at = timezone.now() - timedelta(minutes=1)
     link.save()
     customer.reload()
-    expect(customer.get_by_role("heading", name="This link has ended.")).to_be_visible()
+    expect(customer.get_by_role("heading", name="This link has expired or was revoked.")).to_be_visible()
     faults.clear()

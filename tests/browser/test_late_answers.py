@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+import pytest
 from playwright.sync_api import Page, Route, expect
 
 from jobs.runs.importing import RunDetails, import_run
@@ -10,6 +11,9 @@ from tests import factories
 from tests.browser.steps import wait_until_settled
 from tests.jobs.run_files import demo_bytes, demo_runs
 from workshop.models import Role
+
+# A worker's requests pass by page.route.
+pytestmark = pytest.mark.browser_context_args(service_workers="block")
 
 LogIn = Callable[[Role], Page]
 
@@ -33,7 +37,7 @@ def test_chosen_bike_stays_selected_when_the_list_reloads(log_in: LogIn, live_se
         factories.make_bike(owner=factories.make_customer(), plate=plate)
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/book/")
-    search = page.get_by_role("searchbox", name="Plate, VIN, make or owner")
+    search = page.get_by_role("searchbox", name="Find the bike by plate, VIN, make or owner")
     search.press_sequentially("demo")
     wanted = page.get_by_role("radio", name="DEMO 75")
     expect(wanted).to_be_visible()
@@ -66,7 +70,7 @@ def test_typed_line_survives_a_reload_of_the_preview(
     held = hold_requests(page, "**/layout/")
     with page.expect_request("**/layout/"):
         page.get_by_role("combobox", name="What is in column 2, ").select_option("engine_speed_rpm")
-    names = page.get_by_role("textbox", name="Line with the names")
+    names = page.get_by_role("textbox", name="Header line")
     names.press_sequentially("7")  # the line of the names, so the columns do not change
     release_requests(page, held)
     expect(names).to_have_value("7")

@@ -7,7 +7,14 @@ from playwright.sync_api import Page, expect
 from jobs.models import Job
 from tests import factories
 from tests.browser.conftest import PASSWORD
-from tests.browser.steps import assert_accessible, assert_message, follow, get_region, get_textbox
+from tests.browser.steps import (
+    assert_accessible,
+    assert_message,
+    follow,
+    get_problems,
+    get_region,
+    get_textbox,
+)
 from workshop.models import EngineSpec, Role
 
 LogIn = Callable[[Role], Page]
@@ -29,7 +36,7 @@ def test_shop_profile_sets_name_and_units_of_every_page(log_in: LogIn) -> None:
 
     page.goto(page.url.split("/shop")[0] + job.get_absolute_url())
     # 16 093.44 km are 10 000 miles of 1609.344 m.
-    expect(get_region(page, "Brief and receipt")).to_contain_text("10 000 mi")
+    expect(get_region(page, "Request and check-in")).to_contain_text("10 000 mi")
 
 
 def test_new_person_can_log_in(log_in: LogIn) -> None:
@@ -60,40 +67,41 @@ def test_new_engine_is_used_for_clearances_of_a_bike(log_in: LogIn) -> None:
     job = factories.make_job(bike=factories.make_bike(engine_spec=None, make="Sillon", model="Perch 250"))
     page = log_in(Role.OWNER)
     follow(page.get_by_role("link", name="Engines", exact=True))
-    follow(page.get_by_role("link", name="New engine"))
-    get_textbox(page, "Maker*").fill("Sillon")
+    follow(page.get_by_role("link", name="Add an engine").first)
+    get_textbox(page, "Manufacturer*").fill("Sillon")
     get_textbox(page, "Engine*").fill("Perch 250")
     page.get_by_role("textbox", name="Cylinders*", exact=True).fill("1")
     page.get_by_label("Arrangement").select_option("single")
-    page.get_by_label("Intake valves a cylinder").fill("1")
-    page.get_by_label("Exhaust valves a cylinder").fill("1")
+    page.get_by_label("Intake valves per cylinder").fill("1")
+    page.get_by_label("Exhaust valves per cylinder").fill("1")
     page.get_by_role("combobox", name="Adjuster*").select_option("screw and locknut")
     expect(page.get_by_role("group", name="Closing shims (desmodromic only)")).to_be_hidden()
     get_textbox(page, "Intake, lower limit (mm)*").fill("0,05")
     get_textbox(page, "Intake, upper limit (mm)*").fill("0,10")
-    get_textbox(page, "Intake, blueprint target (mm)").fill("0,12")
+    get_textbox(page, "Intake target (mm)").fill("0,12")
     get_textbox(page, "Exhaust, lower limit (mm)*").fill("0,10")
     get_textbox(page, "Exhaust, upper limit (mm)*").fill("0,15")
     get_textbox(page, "Adjuster screw pitch (mm)").fill("0,75")
-    get_textbox(page, "Figures from (manual)").fill("Sillon workshop leaflet")
+    get_textbox(page, "Source (manual, edition, page)").fill("Sillon workshop leaflet")
     follow(page.get_by_role("button", name="Save"))
 
     # A target outside the range is rejected.
-    expect(page.get_by_role("alert")).to_contain_text("must lie inside the range")
+    expect(get_problems(page)).to_contain_text("The target must be within")
     expect(get_textbox(page, "Intake, lower limit (mm)*")).to_have_value("0,05")
-    get_textbox(page, "Intake, blueprint target (mm)").fill("0,08")
+    get_textbox(page, "Intake target (mm)").fill("0,08")
     follow(page.get_by_role("button", name="Save"))
     expect(page.get_by_role("heading", name="Sillon Perch 250")).to_be_visible()
     expect(page.get_by_role("main")).to_contain_text("Sillon workshop leaflet")
     assert_accessible(page)
 
     follow(page.get_by_role("link", name="Jobs", exact=True))
-    follow(page.get_by_role("link", name=job.number))
-    follow(page.get_by_role("link", name="Choose the engine of this bike"))
+    follow(page.get_by_role("link", name=job.number, exact=True))
+    page.locator("#line-clearances").click()
+    follow(page.get_by_role("link", name="Choose this bike's engine"))
     page.get_by_label("Engine").select_option("Sillon Perch 250")
     follow(page.get_by_role("button", name="Save"))
     assert_message(page, "saved")
-    follow(page.get_by_role("link", name=job.number))
+    follow(page.get_by_role("link", name=job.number))  # the section stays open, as it was left
     follow(page.get_by_role("link", name="Measure as found"))
     get_textbox(page, "Engine temperature (°C)*").fill("20")
     get_textbox(page, "cylinder 1, intake").fill("0.08")
@@ -101,7 +109,7 @@ def test_new_engine_is_used_for_clearances_of_a_bike(log_in: LogIn) -> None:
     follow(page.get_by_role("button", name="Save clearances"))
     readings = page.get_by_role("table", name="Readings by valve")
     expect(readings).to_contain_text("on target")
-    expect(readings).to_contain_text("above range")
+    expect(readings).to_contain_text("loose")
     assert Job.objects.get().bike.engine_spec == EngineSpec.objects.get()
 
 

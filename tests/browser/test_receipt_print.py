@@ -79,7 +79,7 @@ def test_receipt_is_one_page_with_all_signed_details(
         factories.sign_receipt(job, people[Role.DESK], signature=STROKES)
     page = log_in(Role.DESK)
     page.goto(f"{live_server.url}/jobs/{job}/receipt/")
-    expect(page.get_by_role("heading", name="Receipt of a motorcycle")).to_be_visible()
+    expect(page.get_by_role("heading", name="Check-in sheet, job")).to_be_visible()
     expect(page.locator(".outline-mark")).to_have_count(len(NOTES))
     for paper in PAPERS:
         sheet, text = print_page(page, paper)
@@ -88,7 +88,7 @@ def test_receipt_is_one_page_with_all_signed_details(
         for wanted in ("24310 km", "148.5 engine hours", "half, 2 keys", "Scratch on the tank", *NOTES):
             assert wanted in text, f"{wanted} is not on {paper}"
         assert ("Signed Ines Quill," in text) is (signed == "on the screen")
-        assert ("Date, name and signature" in text) is (signed == "by hand")
+        assert ("Date, name, signature" in text) is (signed == "by hand")
         drawn = find_shapes(sheet)
         (_, ground), *_ = find_wheels(drawn)
         assert len({round(left) for left, _ in find_wheels(drawn)}) >= 2

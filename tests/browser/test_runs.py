@@ -12,7 +12,14 @@ from playwright.sync_api import Locator, Page, expect
 
 from jobs.models import Comparison, ComparisonRun, Job, Run
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, follow, tab_to, wait_for_next_frame
+from tests.browser.steps import (
+    assert_accessible,
+    assert_fits,
+    follow,
+    get_problems,
+    tab_to,
+    wait_for_next_frame,
+)
 from tests.jobs.run_files import attach_sweep
 from workshop.models import Role
 
@@ -53,12 +60,12 @@ def test_refused_files_stay_chosen(log_in: LogIn, live_server, job: Job) -> None
     ]
     page.get_by_label("Run files").set_input_files(files)
     page.get_by_label("Gear").fill("12")
-    page.get_by_role("button", name="Attach").click()
+    page.get_by_role("button", name="Upload").click()
     rows = page.locator(".dropzone-files li")
-    expect(rows.filter(has_text="It is still chosen")).to_have_count(2)
+    expect(rows.filter(has_text="The file is still chosen")).to_have_count(2)
     assert not Run.objects.exists()
     page.get_by_label("Gear").fill("3")
-    page.get_by_role("button", name="Attach").click()
+    page.get_by_role("button", name="Upload").click()
     page.wait_for_url(f"**/jobs/{job}/runs/")
     assert set(Run.objects.values_list("original_name", "gear")) == {("1.0.csv", 3), ("1.1.csv", 3)}
 
@@ -85,13 +92,13 @@ def test_sweep_is_set_by_dragging_its_handles(log_in: LogIn, live_server, job: J
     # A quarter of the way from 0 to 8 s.
     drag(page, first, plot["x"] + plot["width"] / 4)
     assert float(page.get_by_label("From", exact=True).input_value()) == pytest.approx(2.0, abs=0.1)
-    expect(page.get_by_label("Limits given as")).to_have_value("time")
+    expect(page.get_by_label("Set limits by")).to_have_value("time")
     # By keyboard: each press moves it by ten times 8 s / 400.
     last.press("Shift+ArrowLeft")
     assert float(page.get_by_label("To", exact=True).input_value()) == pytest.approx(7.8, abs=0.06)
     assert_accessible(page)
-    follow(page.get_by_role("button", name="Set the sweep"))
-    expect(page.get_by_text("set by hand")).to_be_visible()
+    follow(page.get_by_role("button", name="Save limits"))
+    expect(page.get_by_text("set manually")).to_be_visible()
     run.refresh_from_db()
     assert run.sweep_start == pytest.approx(200, abs=10)
     assert run.sweep_stop == pytest.approx(781, abs=7)
@@ -125,9 +132,9 @@ def test_curves_are_saved_as_pictures(log_in: LogIn, live_server, job: Job, peop
     assert pictures["PNG"].startswith(b"\x89PNG\r\n")
     picture = pictures["SVG"].decode()
     (tmp_path / "curves.svg").write_bytes(pictures["SVG"])
-    assert picture.count("<polyline") == 4  # power and torque of two runs
+    assert picture.count("<polyline") == 6  # power, torque and lambda of two runs
     assert "Run 1" in picture
-    assert "engine speed (1/min)" in picture
+    assert "engine speed (rpm)" in picture
     # Power is linear from 3000 to 11 000 rpm, so the points are on a line.
     points = [tuple(map(float, p.split(","))) for p in re.search(r'points="([^"]+)"', picture)[1].split()]
     (x0, y0), (x1, y1) = points[0], points[-1]
@@ -142,21 +149,22 @@ def test_roll_on_is_computed_on_the_comparison_page(log_in: LogIn, live_server, 
         ComparisonRun.objects.create(comparison=comparison, run=run, group=group)
     page = log_in(Role.TUNER)
     page.goto(f"{live_server.url}/comparisons/{comparison.pk}/")
-    roll_on = page.get_by_role("region", name="Drive-out", exact=True)
-    expect(roll_on).to_contain_text("ahead of as received")
+    roll_on = page.get_by_role("region", name="Roll-on", exact=True)
+    expect(roll_on).to_contain_text("ahead of where it was before")
+    roll_on.get_by_text("Values, inputs and assumptions").click()
     roll_on.get_by_label("From (km/h)").fill("70")
     roll_on.get_by_label("To (km/h)").fill("150")
-    follow(roll_on.get_by_role("button", name="Drive out"))
-    expect(roll_on.get_by_role("caption")).to_contain_text(["70 to 150 km/h", ""])
+    follow(roll_on.get_by_role("button", name="Calculate"))
+    expect(roll_on.get_by_role("caption")).to_contain_text("70 to 150 km/h")
     expect(roll_on.locator("canvas")).to_be_visible()
-    # Lambda is shown below power and torque.
+    page.get_by_role("group", name="Show").get_by_role("button", name="Lambda").click()
     expect(page.get_by_role("group", name="Lambda: curves of")).to_be_visible()
     assert_accessible(page)
     page.set_viewport_size({"width": 360, "height": 780})
     assert_fits(page)
     roll_on.get_by_label("To (km/h)").fill("60")
-    follow(roll_on.get_by_role("button", name="Drive out"))
-    expect(roll_on.get_by_role("alert")).to_contain_text("faster than it starts")
+    follow(roll_on.get_by_role("button", name="Calculate"))
+    expect(get_problems(roll_on)).to_contain_text("must be higher than the start speed")
 
 
 def read_shown_range(page: Page, name: str) -> list[float]:

@@ -27,6 +27,13 @@ CLOSING = """cases => import("/verdicts.js").then(
 AS_LEFT = """cases => import("/verdicts.js").then(({ describeMismatch, readClearance }) => cases.map(
     ({ typed, unit = "mm", predicted, within = "0.02" }) =>
         describeMismatch(readClearance(typed, unit), { predicted, within }, unit).split(" than ")[0]))"""
+AT_LIMIT = """cases => import("/verdicts.js").then(({ readClearance, readLimits, wordOf }) => cases.map(
+    ({ typed, low, high, target, tolerance = "0.01" }) =>
+        wordOf(readClearance(typed, "mm"), readLimits({ low, high, target, tolerance }))))"""
+DISTANCE = """cases => import("/verdicts.js").then(
+    ({ describeDistance, readClearance, readLimits }) => cases.map(
+        ({ typed, unit = "mm" }) => describeDistance(readClearance(typed, unit),
+            readLimits({ low: "0.15", high: "0.22", target: "0.18", tolerance: "0.01" }), unit)))"""
 NOT_MEASURED = """none => import("/numbers.js").then(
     ({ formatNumber }) => [none, undefined, NaN].map((value) => formatNumber(value)))"""
 WORDS = """() => import("/verdicts.js").then(({ WORDS }) => WORDS)"""
@@ -67,6 +74,30 @@ def test_clearance_verdicts_agree_with_the_server(run_script: Any) -> None:
 def test_as_left_check_agrees_with_the_server(run_script: Any) -> None:
     cases = shared_cases("verdicts")["as_left"]
     assert_equal(cases, run_script(AS_LEFT, cases), [case["says"] for case in cases])
+
+
+def test_value_at_a_limit_says_so_as_on_the_server(run_script: Any) -> None:
+    cases = shared_cases("verdicts")["at_limit"]
+    assert_equal(cases, run_script(AT_LIMIT, cases), [case["word"] for case in cases])
+
+
+def test_distance_from_range_and_target(run_script: Any) -> None:
+    """Range 0.15 to 0.22 mm, target 0.18 mm."""
+    expected = {
+        "0.12": "0.03 mm below the lower limit",
+        "0.24": "0.02 mm above the upper limit",
+        "0.10-0.12": "at least 0.03 mm below the lower limit",
+        "0.13-0.15": "just below the lower limit",
+        "0.23-0.25": "at least 0.01 mm above the upper limit",
+        "0.14-0.16": "The blades are on both sides of a limit. Use finer blades.",
+        "0.15": "exactly at the lower limit, still in range",
+        "0.16": "0.02 mm tighter than the target",
+        "0.18": "exactly on target",
+        "0.19-0.21": "about 0.02 mm looser than the target",
+        "": "",
+    }
+    cases = [{"typed": typed} for typed in expected]
+    assert_equal(cases, run_script(DISTANCE, cases), list(expected.values()))
 
 
 def test_verdict_texts_agree_with_the_server(run_script: Any) -> None:

@@ -29,6 +29,7 @@ NOT_PRINTED_AS_TEXT = {
     "result",
     "accepted_at",
     "track_only",
+    "printed",  # the section that prints a record
     "template",  # which file prints the rows of a record
     "chart",  # its text is drawn as outlines; its content is described beside it
 }
@@ -42,7 +43,7 @@ def pages(pdf: bytes) -> list[str]:
 
 def squeezed(text: str) -> str:
     """Return the text without spaces and breaks, which depend on the layout."""
-    return re.sub(r"[\s\u00ad\u200b\ufffe]+", "", text).replace("\ufb01", "fi").replace("\ufb02", "fl")
+    return re.sub(r"[\s\x02\u00ad\u200b\ufffe]+", "", text).replace("\ufb01", "fi").replace("\ufb02", "fl")
 
 
 def whole_text(pdf: bytes) -> str:

@@ -10,6 +10,7 @@ from django.core.files.base import ContentFile
 
 from fixtures import simulator
 from fixtures.bikes import BIKES, true_plate_pct
+from jobs.contacts.add import add_contact
 from jobs.mixture.study import Limits, StudyInputs, fill_study
 from jobs.models import (
     Authorisation,
@@ -19,6 +20,7 @@ from jobs.models import (
     ClearanceSet,
     Comparison,
     ComparisonRun,
+    ContactEntry,
     DynoSession,
     Handover,
     Job,
@@ -33,6 +35,7 @@ from jobs.models import (
     TuneChange,
     TuneChangeKind,
     TuneRevision,
+    Wish,
     WorkItem,
 )
 from jobs.runs.channel_files import store_channels
@@ -196,6 +199,7 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
         answer="agreed",
         words="Go on, if it is the valves.",
     )
+    add_contact(job, ContactEntry.Kind.MESSAGE, "The stall is worst in the cold.", said_at=hours(21))
     received = TuneRevision.objects.create(job=job, number=0, loaded_by=desk, loaded_at=ARRIVED)
     make_runs(job, tuner, ("tern", "before", "sweep"), hours(2), received)
     add_clearances(job, mechanic)
@@ -214,7 +218,31 @@ def make_whole_job(staff: dict[Role, StaffMember]) -> Job:
     add_study(job, tuner)
     add_settings(job, mechanic)
     add_checks(job, mechanic)
+    add_wishes(job, tuner)
     return job
+
+
+def add_wishes(job: Job, by: StaffMember) -> None:
+    """Add a wish that a record answers, one in the tuner's words, and one that is open."""
+    shown = f"clearances-{job.clearance_sets.last().pk}"
+    for position, (text, result, answer, records) in enumerate(
+        (
+            ("Valves are due.", Wish.Result.DONE, "Twelve of twelve valves in range.", [shown]),
+            ("It snatches in town.", Wish.Result.PARTLY, "Calmer on the stand, not ridden yet.", []),
+            ("It stalls when cold.", Wish.Result.OPEN, "", []),
+        ),
+        start=1,
+    ):
+        person = by if answer else None
+        Wish.objects.create(
+            job=job,
+            position=position,
+            text=text,
+            result=result,
+            answer=answer,
+            answered_by=person,
+            records=records,
+        )
 
 
 def add_checks(job: Job, by: StaffMember) -> None:

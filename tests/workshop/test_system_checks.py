@@ -165,7 +165,7 @@ def test_migrate_creates_missing_data_folder_and_reports_it(tmp_path) -> None:
     folder = tmp_path / "srv" / "workshop"
     made = manage(folder, "migrate", "--verbosity", "0")
     assert (made.returncode, made.stderr) == (0, "")
-    assert f"Made the folder {folder}" in made.stdout
+    assert f"Created the data folder {folder}" in made.stdout
     made_here = [folder, *folder.rglob("*")]
     assert {stat.filemode(path.stat().st_mode)[4:] for path in made_here} == {"------"}
     assert manage(folder, "check", "--database", "default").returncode == 0
@@ -175,7 +175,7 @@ def test_migrate_explains_why_data_folder_cannot_be_created(tmp_path) -> None:
     (tmp_path / "srv").write_text("a file where a folder should be")
     done = manage(tmp_path / "srv" / "workshop", "migrate")
     assert done.returncode == 1
-    assert "can't be made (Not a directory). Make it, or point DATA_DIR elsewhere." in done.stderr
+    assert "could not be created (Not a directory). Create it or change DATA_DIR." in done.stderr
     assert "Traceback" not in done.stderr
 
 

@@ -48,7 +48,7 @@ class PlainAddressMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         query = (text for name, values in request.GET.lists() for text in (name, *values))
         if CONTROL_CHARACTERS.search(request.path_info) or any("\0" in text for text in query):
-            raise Http404("The address holds control characters.")
+            raise Http404("The address contains control characters.")
         for name in [name for name, value in request.COOKIES.items() if "\0" in value]:
             del request.COOKIES[name]
         return self.get_response(request)
@@ -72,7 +72,7 @@ class DenyByDefaultMiddleware:
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
         if not getattr(view, "open_to", None):
-            raise PermissionDenied("Nobody has opened this view.")
+            raise PermissionDenied("No role has access to this page.")
 
 
 class ShopMiddleware:

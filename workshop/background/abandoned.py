@@ -48,7 +48,7 @@ def take_up_abandoned(now: datetime | None = None) -> None:
 
 
 class Keeper:
-    """A thread of the server process that takes up abandoned tasks, started by the first request."""
+    """A thread of the server process that picks up abandoned tasks, started by the first request."""
 
     def __init__(self) -> None:
         self._lock, self._stop = Lock(), Event()
@@ -57,7 +57,7 @@ class Keeper:
     def ensure_started(self) -> None:
         with self._lock:
             if self._thread is None:
-                self._thread = Thread(target=self.run, name="takes up abandoned tasks", daemon=True)
+                self._thread = Thread(target=self.run, name="picks up abandoned tasks", daemon=True)
                 self._thread.start()
 
     def run(self) -> None:
@@ -69,6 +69,6 @@ class Keeper:
         try:
             take_up_abandoned()
         except Exception:
-            logger.exception("Abandoned tasks could not be taken up; the next look is in a minute.")
+            logger.exception("Abandoned tasks could not be picked up. The next attempt is in a minute.")
         finally:
             close_old_connections()

@@ -1,10 +1,19 @@
-"""Run tasks in processes started on demand: a django-tasks backend that needs no worker."""
+"""Run tasks in processes started on demand: a django-tasks backend that needs no worker.
 
+The web server keeps one process that has loaded the libraries of the tasks and forks for each
+(`manage.py run_tasks`). If there is none, each task gets a new process, which loads them first.
+"""
+
+import gc
 import json
+import logging
+import os
+import signal
 import sys
+from collections.abc import Callable
 from functools import partial
 from subprocess import DEVNULL, Popen
-from threading import Thread
+from threading import Event, Thread
 from typing import Any
 
 from django.conf import settings
@@ -17,6 +26,12 @@ from django_tasks.utils import get_random_id
 from workshop.background.abandoned import report_stop
 
 THREAD_NAME = "waits for run_task"
+TASKS_FD = "TASKS_FD"  # workshop/server.py lays the file descriptor of that process in the environment
+
+logger = logging.getLogger(__name__)
+_own_process = Event()  # set in a process that runs one task and nothing else
+
+warm_up_steps: list[Callable[[], None]] = []  # what it loads; apps add theirs from AppConfig.ready
 
 
 class ProcessBackend(BaseTaskBackend):
@@ -42,7 +57,9 @@ class ProcessBackend(BaseTaskBackend):
 
 
 def start_process(path: str, *args: Any) -> None:
-    """Start ``manage.py run_task`` and return without waiting for it."""
+    """Start a process for a task and return without waiting for it."""
+    if send_to_warm_process(path, args):
+        return
     manage = str(settings.BASE_DIR / "manage.py")
     command = [sys.executable, manage, "run_task", path, json.dumps(args)]
     try:
@@ -62,3 +79,36 @@ def reap(process: "Popen[bytes]", path: str, args: tuple[Any, ...]) -> None:
         report_stop(path, args, "")
     finally:
         connection.close()
+
+
+def send_to_warm_process(path: str, args: tuple[Any, ...]) -> bool:
+    """Hand a task to the process that forks for tasks; return False if there is none."""
+    if TASKS_FD not in os.environ:
+        return False
+    line = f"{json.dumps([path, args])}\n".encode()
+    try:
+        # Lines of several web processes do not mix: what is shorter than a pipe's buffer is written at once.
+        return os.write(int(os.environ[TASKS_FD]), line) == len(line)
+    except OSError:
+        return False
+
+
+def begin_only_task() -> None:
+    """Prepare a process for the one task that it runs, with whose end it ends."""
+    _own_process.set()
+    gc.disable()  # a sheet makes many objects and drops few
+    # Raised as an exception, so that the task records that it was stopped.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+
+
+def run_aside(work: Callable[[], None]) -> None:
+    """Run what a task need not wait for: in a fork, or at once if the process runs more than the task."""
+    if not _own_process.is_set():
+        work()
+    elif os.fork() == 0:
+        try:
+            work()
+        except BaseException:
+            logger.exception("Work beside a task failed.")
+        finally:
+            os._exit(0)

@@ -50,11 +50,8 @@ class Manifest:
 
     @property
     def summary(self) -> str:
-        lost = f"; missing in the shop itself: {', '.join(self.lost)}" if self.lost else ""
-        return (
-            f"{self.row_count} rows in {len(self.rows)} tables and {len(self.files)} files, "
-            f"read back and checked{lost}"
-        )
+        lost = f"; missing in the shop before the backup: {', '.join(self.lost)}" if self.lost else ""
+        return f"{self.row_count} rows in {len(self.rows)} tables and {len(self.files)} files, verified{lost}"
 
 
 class HashingReader:
@@ -131,11 +128,11 @@ def read_manifest(archive: tarfile.TarFile) -> Manifest:
         fields = json.loads(text.read()) if text else {}
         manifest = Manifest(**fields)
     except (KeyError, ValueError, TypeError, RecursionError, tarfile.TarError) as problem:
-        raise ValueError("This is no backup of a shop, or its end is missing.") from problem
+        raise ValueError("This file is not a shop backup, or it is incomplete.") from problem
     if manifest.format != FORMAT:
         raise ValueError(f"This backup has format {manifest.format}; this program reads {FORMAT}.")
     if not has_valid_types(manifest):
-        raise ValueError("The list of contents of this backup is not as this program writes it.")
+        raise ValueError("The table of contents of this backup is not in a known form.")
     for name in manifest.hashes:
         if not is_safe_name(name):
             raise ValueError(f"This backup names a file outside the shop: {name!r}. Nothing was restored.")
@@ -173,7 +170,7 @@ def open_archive(path: Path) -> tarfile.TarFile:
     except FileNotFoundError as problem:
         raise ValueError(f"There is no file {path}.") from problem
     except tarfile.TarError as problem:
-        raise ValueError(f"{path.name} is no backup: {problem}.") from problem
+        raise ValueError(f"{path.name} is not a backup: {problem}.") from problem
 
 
 def iter_members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple[str, IO[bytes]]]:
@@ -184,7 +181,7 @@ def iter_members(archive: tarfile.TarFile, manifest: Manifest) -> Iterator[tuple
             raise ValueError(f"{name} is missing in the backup.") from None
         source = archive.extractfile(member) if member.isreg() else None
         if source is None:
-            raise ValueError(f"{name} is no file in the backup.")
+            raise ValueError(f"{name} is not a file in the backup.")
         yield name, source
 
 
@@ -195,15 +192,15 @@ def verify_backup(path: Path) -> Manifest:
         try:
             for name, source in iter_members(archive, manifest):
                 if compute_sha256(source) != manifest.hashes[name]:
-                    raise ValueError(f"{name} is not as it was when the backup was made.")
+                    raise ValueError(f"{name} has changed since the backup was made.")
         except (tarfile.TarError, OSError) as problem:
             raise ValueError(f"The backup is damaged: {problem}.") from problem
         with work_folder() as folder:
             parts = unpack_database(archive, manifest, folder)
             if not parts:
-                raise ValueError("The backup holds no database.")
+                raise ValueError("The backup contains no database.")
             if records.count_copy_rows(manifest.engine, parts) != manifest.rows:
-                raise ValueError("The copy of the database holds other rows than it should.")
+                raise ValueError("The database copy does not match the original.")
     return manifest
 
 
@@ -229,7 +226,9 @@ def restore_backup(path: Path) -> Manifest:
     except SuspiciousOperation as problem:
         raise ValueError(f"This backup names a file outside the shop: {problem}") from problem
     except DatabaseError as problem:
-        raise ValueError(f"The database refused what this backup holds: {str(problem).strip()}") from problem
+        raise ValueError(
+            f"The database did not accept the contents of this backup: {str(problem).strip()}"
+        ) from problem
 
 
 def restore_verified(path: Path, manifest: Manifest) -> Manifest:
@@ -244,7 +243,7 @@ def restore_verified(path: Path, manifest: Manifest) -> Manifest:
     found.pop(records.MIGRATIONS_TABLE, None)
     wrong = [table for table, count in found.items() if count != manifest.rows[table]]
     if wrong:
-        raise ValueError(f"These tables hold other rows than the backup: {', '.join(wrong)}.")
+        raise ValueError(f"These tables do not match the backup: {', '.join(wrong)}.")
     call_command("migrate", verbosity=0, interactive=False)  # a backup may be older than the program
     return manifest
 
@@ -252,19 +251,19 @@ def restore_verified(path: Path, manifest: Manifest) -> Manifest:
 def check_restorable(manifest: Manifest) -> None:
     if manifest.engine != connection.vendor:
         raise ValueError(
-            f"This backup was made on {manifest.engine}, and this shop is set to {connection.vendor}: "
-            "restore it there, then move the records as the README says."
+            f"This backup is from {manifest.engine}, but this installation uses {connection.vendor}. "
+            f"Restore it on {manifest.engine}, then move the data as described in the README."
         )
     if records.is_too_old(manifest.migrations):
         raise ValueError(
-            "This backup is from before the oldest version that this one updates: restore it with the "
-            "version that made it, update that shop by a version between the two, and back it up again."
+            "This backup is too old for this version. Restore it with the version that made it, "
+            "update that shop with a version in between, then back it up again."
         )
     for table in ("workshop_staffmember", "workshop_customer"):
         if table in connection.introspection.table_names() and records.count_rows([table])[table]:
             raise ValueError(
-                "There is a shop here already. Restore into an empty one: "
-                "give it another DATA_DIR or another database."
+                "This installation already has data. Restore into an empty one: set another DATA_DIR or "
+                "database."
             )
 
 
@@ -272,7 +271,7 @@ def restore_file(name: str, source: IO[bytes], sha256: str) -> None:
     if not default_storage.exists(name):
         stored_name = default_storage.save(name, File(source))
         if stored_name != name:
-            raise ValueError(f"The storage keeps {name} under another name ({stored_name}).")
+            raise ValueError(f"The storage saved {name} under a different name ({stored_name}).")
     with default_storage.open(name, "rb") as stored:
         if compute_sha256(stored) != sha256:
-            raise ValueError(f"Another file stands where {name} belongs. Restore into an empty storage.")
+            raise ValueError(f"{name} already exists in the storage. Restore into an empty storage.")

@@ -182,7 +182,7 @@ def make_entry(row: Any, changes: Sequence[Values], names: Names) -> ChangeLogEn
         history_id=row.history_id,
         record=display_name(row, names),
         action=ACTIONS[row.history_type],
-        who=str(row.history_user or "the program"),
+        who=str(row.history_user or "System"),
         when=row.history_date,
         changes=[
             FieldChange(
@@ -226,7 +226,7 @@ def describe_value(field: "models.Field[Any, Any]", value: Any, other: Any, name
     if value in (None, "", [], {}):
         return "–"
     if field.related_model is not None:
-        return names.get((field.related_model, value), "one that is gone")
+        return names.get((field.related_model, value), "deleted record")
     if isinstance(field, models.FileField):
         return "a file" if other in (None, "") else "another file"
     choices = dict(field.flatchoices)
@@ -254,7 +254,7 @@ def describe_items(value: Any, other: Any) -> str:
             for key, item in value.items()
             if item != before.get(key)
         ]
-        return "; ".join(words) or "nothing of it"
+        return "; ".join(words) or "nothing"
     if not isinstance(value, list):
         return format_scalar(value)
     if not any(isinstance(item, list | dict) for item in value):

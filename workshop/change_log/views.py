@@ -54,7 +54,7 @@ def shop_history(request: StaffRequest) -> HttpResponse:
 def record_history(request: StaffRequest, kind: str, pk: int) -> HttpResponse:
     model = tracked_models().get(kind)
     if model is None:
-        raise Http404(f"There is no kind of record “{kind}”.")
+        raise Http404(f"There is no type of record “{kind}”.")
     if kind in OWNER_ONLY_KINDS and not request.user.is_owner:
         raise PermissionDenied("This is for: owner.")
     record = model._base_manager.filter(pk=pk).first()

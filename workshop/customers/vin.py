@@ -20,7 +20,7 @@ class Vin:
     """A vehicle identification number with what it shows by itself."""
 
     text: str  # in capitals, without spaces
-    fault: str  # '', 'length', 'letter O', 'sign -': the first fault found
+    fault: str  # '', 'length', 'letter O', 'character -': the first fault found
 
     @property
     def well_formed(self) -> bool:
@@ -51,15 +51,16 @@ class Vin:
         """Sentence for the person who typed the number, or None if nothing is doubtful."""
         if self.fault == "length":
             return (
-                f"{len(self.text)} signs, not {LENGTH}: right for a frame from before 1981, else look again."
+                f"This VIN has {len(self.text)} characters, not {LENGTH}. "
+                "That is right for frames from before 1981. Otherwise check it."
             )
         if self.fault:
-            kind, sign = self.fault.split(" ")
-            return f"A VIN never has the {kind} {sign}: 0 for O and Q, 1 for I? Look again."
+            sign = self.fault.split(" ")[-1]
+            return f"A VIN never contains {sign}. Check for 0 instead of O or Q, or 1 instead of I."
         if not self.check_digit_matches:
             return (
-                f"The ninth sign would be {self.check_digit} on a North American bike. "
-                "Elsewhere it is free: look again, and keep it if it stands so on the frame."
+                f"Check the VIN. On a North American bike the 9th character should be {self.check_digit}; "
+                "elsewhere it can be anything. If it matches the frame, leave it."
             )
         return None
 
@@ -76,4 +77,4 @@ def _find_fault(vin: str) -> str:
     strange = next((character for character in vin if character not in VALUES), "")
     if not strange:
         return ""
-    return f"letter {strange}" if strange in "IOQ" else f"sign {strange}"
+    return f"letter {strange}" if strange in "IOQ" else f"character {strange}"

@@ -105,16 +105,14 @@ def decode_file(data: bytes) -> str:
         The file is too large or not text.
     """
     if len(data) > MAX_BYTES:
-        raise UnreadableFile(
-            "The file is larger than 1 MB. A table of engines is far smaller: is it another file?"
-        )
+        raise UnreadableFile("The file is larger than 1 MB. Check that you chose the right file.")
     encodings = ["utf-16"] if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ["utf-8-sig", "cp1252"]
     for encoding in encodings:
         try:
             return data.decode(encoding)
         except UnicodeDecodeError:
             continue
-    raise UnreadableFile("The file is no text that can be read. Save it from the spreadsheet as CSV, UTF-8.")
+    raise UnreadableFile("The file is not readable text. Save it as CSV (UTF-8) in your spreadsheet program.")
 
 
 def read_engines(text: str) -> EngineImport:
@@ -129,7 +127,7 @@ def read_engines(text: str) -> EngineImport:
         No header, an unknown column, or a column twice.
     """
     if "\0" in text:
-        raise UnreadableFile("The file is no text. Save it from the spreadsheet as CSV.")
+        raise UnreadableFile("The file is not text. Save it as CSV in your spreadsheet program.")
     records = iter_rows(text)
     _, header = next(records, (0, []))
     columns = check_columns(header)
@@ -139,15 +137,15 @@ def read_engines(text: str) -> EngineImport:
         if not any(cell.strip() for cell in cells):
             continue
         if len(seen) >= MAX_ENGINES:
-            raise UnreadableFile(f"The file has more than {MAX_ENGINES} engines: send it in parts.")
+            raise UnreadableFile(f"The file has more than {MAX_ENGINES} engines. Split it.")
         if len(cells) != len(columns):
-            message = f"This line has {len(cells)} cells where the header has {len(columns)} columns."
+            message = f"This line has {len(cells)} cells but the header has {len(columns)} columns."
             read.errors.append(RowError(line, "", message))
             continue
         values = {column: unescape_formula(cell).strip() for column, cell in zip(columns, cells, strict=True)}
         names = values["maker"], values["name"]
         if names in seen:
-            read.errors.append(RowError(line, "name", f"This engine is on line {seen[names]} already."))
+            read.errors.append(RowError(line, "name", f"This engine is already on line {seen[names]}."))
             continue
         seen[names] = line
         read_row(read, line, values, known.get(names) or EngineSpec())
@@ -165,7 +163,7 @@ def iter_rows(text: str) -> Iterator[tuple[int, list[str]]]:
             yield first_line, cells
             first_line = reader.line_num + 1
     except csv.Error as problem:
-        raise UnreadableFile(f"Line {first_line} can't be read as CSV: {problem}.") from problem
+        raise UnreadableFile(f"Line {first_line} cannot be read as CSV: {problem}.") from problem
 
 
 def check_columns(header: list[str]) -> list[str]:
@@ -174,17 +172,17 @@ def check_columns(header: list[str]) -> list[str]:
     missing = [name for name in NAME_COLUMNS if name not in columns]
     if missing:
         raise UnreadableFile(
-            f"Line 1 must name the columns, “{'” and “'.join(missing)}” among them. "
-            "Export the library to see how a file begins."
+            f"Line 1 must contain the column names, including “{'” and “'.join(missing)}”. "
+            "Export the library to see an example."
         )
     if unknown:
         raise UnreadableFile(
-            f"Line 1, column {columns.index(unknown[0]) + 1}: “{unknown[0]}” is no column here."
+            f"Line 1, column {columns.index(unknown[0]) + 1}: unknown column “{unknown[0]}”."
         )
     names = [INCH_COLUMNS.get(cell, cell) for cell in columns]
     twice = next((name for name in names if names.count(name) > 1), "")
     if twice:
-        raise UnreadableFile(f"Line 1: the column “{twice}” stands there twice.")
+        raise UnreadableFile(f"Line 1: the column “{twice}” appears twice.")
     return columns
 
 

@@ -13,11 +13,11 @@ from workshop.records.form import RecordForm, record_form_field
 
 SHIMS = ("shim_diameter_mm", "shim_step_mm", "shim_thinnest_mm", "shim_thickest_mm")
 CLOSING_SHIMS = tuple(f"closing_{name}" for name in SHIMS)
-CLOSING = tuple(
-    f"{side}_closing_{end}_mm" for side in ("intake", "exhaust") for end in ("low", "high", "target")
-)
+ENDS = (("low", "high"), ("target",))  # as they are shown: the limits of a side, then both targets
+CLOSING = tuple(f"{side}_closing_{end}_mm" for ends in ENDS for side in ("intake", "exhaust") for end in ends)
+OPENING = tuple(f"{side}_{end}_mm" for ends in ENDS for side in ("intake", "exhaust") for end in ends)
+
 SCREW = ("screw_pitch_mm",)
-OPENING = tuple(f"{side}_{end}_mm" for side in ("intake", "exhaust") for end in ("low", "high", "target"))
 
 OPENING_LEGEND = "Clearances, engine cold"
 CLOSING_LEGEND = "Closing clearances (desmodromic only)"
@@ -83,7 +83,7 @@ ENGINE_GROUPS: Groups = (
             "rear_tyre",
         ),
     ),
-    ("Where the figures come from", ("source_manual", "source_edition", "source_page", "note")),
+    ("Source", ("source_manual", "source_edition", "source_page", "note")),
 )
 
 
@@ -116,17 +116,17 @@ class EngineForm(FieldGroupsMixin, RecordForm):
         fields = field_names(ENGINE_GROUPS)
         formfield_callback = engine_field
         help_texts = {
-            "front_bank_cylinders": "Only for V and boxer; left empty, half of them.",
-            "firing_order": "for example 1-3-2",
-            "intake_low_mm": "A unit behind a figure counts: 0.12 mm, 0.005 in. Kept exactly, in mm.",
-            "source_manual": "Without it the engine is marked: figures without a source.",
-            "shim_step_mm": "Steps in which shims can be had, for example 0,05",
-            "induction": "It decides whether power is corrected for the air.",
+            "front_bank_cylinders": "V and boxer engines only. Leave empty for half of the cylinders.",
+            "firing_order": "For example 1-3-2.",
+            "intake_low_mm": "You can add a unit: 0.12 mm or 0.005 in. Stored exactly, in mm.",
+            "source_manual": "If empty, the engine is marked “no source given”.",
+            "shim_step_mm": "Size step of available shims, for example 0.05.",
+            "induction": "Decides whether power is corrected for the air.",
             "engine_inertia_kgm2": (
-                "Crank, clutch, alternator and gearbox, turned to the crank's speed. Added to power from a "
-                "roller's speed; left empty, it is left out and said so."
+                "Crankshaft, clutch, alternator and gearbox, referred to crankshaft speed. Added to power "
+                "calculated from roller speed. If empty, it is not added and the results say so."
             ),
-            "primary_ratio": "Crank turns for one turn of the gearbox's input shaft.",
+            "primary_ratio": "Crankshaft turns per turn of the gearbox input shaft.",
         }
 
     def __init__(self, *args: Any, length_unit: str = "mm", **kwargs: Any) -> None:
@@ -163,22 +163,24 @@ class EngineForm(FieldGroupsMixin, RecordForm):
         maker, name = self.cleaned_data.get("maker"), self.cleaned_data.get("name")
         same = EngineSpec.objects.filter(maker=maker, name=name).exclude(pk=self.instance.pk)
         if maker and name and same.exists():
-            self.add_error("name", f"{maker} {name} is in the library already.")
+            self.add_error("name", f"{maker} {name} is already in the library.")
 
     def _check_firing_order(self) -> None:
         order, cylinders = self.cleaned_data.get("firing_order"), self.cleaned_data.get("cylinders")
         if order and cylinders and not EngineSpec(cylinders=cylinders, firing_order=order).firing_cylinders:
-            self.add_error("firing_order", f"Name each of the {cylinders} cylinders once, for example 1-3-2.")
+            self.add_error("firing_order", f"List each of the {cylinders} cylinders once, for example 1-3-2.")
 
     def _require(self, names: tuple[str, ...], adjuster: str) -> None:
         for name in names:
             if name not in self.errors and self.cleaned_data.get(name) is None:
-                self.add_error(name, f"Needed with “{adjuster}”.")
+                self.add_error(name, f"Required for “{adjuster}”.")
 
     def _leave_empty(self, names: tuple[str, ...], adjuster: str) -> None:
         for name in names:
             if self.cleaned_data.get(name) is not None:
-                self.add_error(name, f"“{adjuster}” has none: empty this, or choose another adjuster.")
+                self.add_error(
+                    name, f"Not used with “{adjuster}”. Clear this field or change the adjuster type."
+                )
 
     def _order_sizes(self) -> None:
         for prefix in ("", "closing_"):
@@ -188,12 +190,15 @@ class EngineForm(FieldGroupsMixin, RecordForm):
             if thinnest is None or thickest is None:
                 continue
             if thickest < thinnest:
-                self.add_error(f"{prefix}shim_thickest_mm", "The thickest shim is thinner than the thinnest.")
+                self.add_error(
+                    f"{prefix}shim_thickest_mm", "The thickest shim must not be thinner than the thinnest."
+                )
             elif step and (thickest - thinnest) % step:
                 self.add_error(
                     f"{prefix}shim_thickest_mm",
-                    f"From {thinnest:f} mm in steps of {step:f} mm no shim of {thickest:f} mm is reached.",
+                    f"Steps of {step:f} mm from {thinnest:f} mm do not reach {thickest:f} mm. "
+                    "Check the three values.",
                 )
         for name in NEVER_ZERO:
             if self.cleaned_data.get(name) == 0:
-                self.add_error(name, "Zero can't be.")
+                self.add_error(name, "Enter a value above zero.")

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from workshop.units.display import Plausible, format_plain, format_typed, parse_number
 
-EXAMPLE = "2,6 1,9 1,5"
+EXAMPLE = "2.6 1.9 1.5"
 MIN_RATIO, MAX_RATIO = 0.2, 10.0
 PLAUSIBLE = Plausible(MIN_RATIO, MAX_RATIO)
 
@@ -32,8 +32,8 @@ def split_ratios(text: str) -> list[str]:
         word = word.strip(",")
         if word.count(",") > 1 and "." not in word:
             raise ValueError(
-                f"It can't be told where one ratio of “{word}” ends and the next begins: "
-                f"put a blank or a semicolon between them, as in {EXAMPLE}."
+                f"We cannot tell the ratios in “{word}” apart. Separate them with spaces or semicolons, for "
+                f"example {EXAMPLE}."
             )
         parts += [part for part in word.split(",") if part] if "." in word else [word]
     return [part for part in parts if part]
@@ -51,12 +51,13 @@ def parse_ratios(text: str) -> list[float]:
     for ratio in ratios:
         if not MIN_RATIO < ratio < MAX_RATIO:
             raise ValueError(
-                f"{format_plain(ratio)} is no gear ratio; {MIN_RATIO} to {MAX_RATIO:g} is believable."
+                f"{format_plain(ratio)} is not a plausible gear ratio. Enter a value from {MIN_RATIO} to "
+                f"{MAX_RATIO:g}."
             )
     for gear, (before, ratio) in enumerate(pairwise(ratios), start=2):
         if ratio >= before:
             raise ValueError(
-                f"Ratios fall from first to top gear, but gear {gear} ({format_plain(ratio)}) "
+                f"Each gear ratio must be lower than the one before: gear {gear} ({format_plain(ratio)}) "
                 f"is not below gear {gear - 1} ({format_plain(before)})."
             )
     return ratios
@@ -66,7 +67,7 @@ class GearRatiosField(forms.CharField):
     """A list of ratios, shown and typed as one line."""
 
     def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("help_text", f"From first to top gear, with blanks between: {EXAMPLE}")
+        kwargs.setdefault("help_text", f"First to top gear, separated by spaces: {EXAMPLE}.")
         super().__init__(**{"max_length": 200, **kwargs})
 
     def to_python(self, value: Any) -> Any:

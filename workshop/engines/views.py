@@ -2,7 +2,7 @@
 
 import base64
 
-from django.db.models import Count
+from django.db.models import Count, Q, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
@@ -20,22 +20,53 @@ from workshop.engines.engine_file import (
 )
 from workshop.engines.forms import EngineForm
 from workshop.models import EngineSpec, StaleRecord
+from workshop.records.lists import ListColumn, list_headings, list_page, search_text, sort_rows
 from workshop.records.responses import csv_response, flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
-NOTHING_SENT = "Choose a CSV file; this one is empty or none was sent."
-ROWS_REFUSED = "Nothing was saved: put right what is listed below in the file, and send it again."
+NOTHING_SENT = "Choose a CSV file that is not empty."
+ROWS_REFUSED = "Nothing was saved. Fix the errors listed below and upload the file again."
 LIBRARY_CHANGED = (
-    "Nothing was saved: the library has changed since this was shown. Look at the list made afresh below, "
-    "and save again."
+    "Nothing was saved. The library has changed since this preview. Check the new preview below and save "
+    "again."
 )
+
+
+SORTABLE = (
+    ListColumn("engine", "Engine", ("maker", "name")),
+    ListColumn("cylinders", "Cylinders", ("cylinders", "arrangement")),
+    ListColumn("adjuster", "Adjuster", ("adjuster",)),
+    ListColumn("bikes", "Bikes", ("bike_count",)),
+    ListColumn("source", "Source", ("source_manual",)),
+)
+
+
+def listed_engines(request: StaffRequest) -> "QuerySet[EngineSpec]":
+    """Return the engines that the address asks for, in its order."""
+    engines = EngineSpec.objects.annotate(bike_count=Count("bikes")).order_by("maker", "name")
+    for word in search_text(request).split():
+        engines = engines.filter(Q(maker__icontains=word) | Q(name__icontains=word))
+    adjuster = request.GET.get("adjuster", "")
+    if adjuster in EngineSpec.Adjuster.values:
+        engines = engines.filter(adjuster=adjuster)
+    return sort_rows(request, engines, SORTABLE)
 
 
 @staff
 @require_safe
 def engine_list(request: StaffRequest) -> HttpResponse:
-    engines = EngineSpec.objects.annotate(bike_count=Count("bikes"))
-    return render(request, "workshop/engines/list.html", {"engines": engines})
+    page = list_page(request, listed_engines(request))
+    adjuster = search_text(request, "adjuster")
+    context = {
+        "page": page,
+        "wanted": search_text(request),
+        "adjuster": adjuster,
+        "filter_count": int(bool(adjuster)),
+        "adjusters": EngineSpec.Adjuster.choices,
+        "any_engine": bool(page.paginator.count) or EngineSpec.objects.exists(),
+        "headings": list_headings(request, SORTABLE),
+    }
+    return render(request, "workshop/engines/list.html", context)
 
 
 @staff
@@ -49,7 +80,8 @@ def engine(request: StaffRequest, pk: int) -> HttpResponse:
 @owner_only
 @require_safe
 def engine_export(request: StaffRequest) -> HttpResponse:
-    return csv_response(engines_csv(EngineSpec.objects.all()), "engines.csv")
+    """Return the engines that the list shows, all pages of it, as a file that can be imported again."""
+    return csv_response(engines_csv(listed_engines(request)), "engines.csv")
 
 
 def render_import(
@@ -105,7 +137,7 @@ def engine_new(request: StaffRequest) -> HttpResponse:
     form = EngineForm(post_data(request), length_unit=request.shop.length_unit)
     if form.is_valid():
         engine = form.save()
-        flash_saved(request, f"{engine} is in the library.", "engine-new")
+        flash_saved(request, f"{engine} added.", "engine-new")
         return redirect("engine", engine.pk)
     return render_form(request, "workshop/engines/form.html", form)
 
@@ -116,6 +148,6 @@ def engine_edit(request: StaffRequest, pk: int) -> HttpResponse:
     engine = get_object_or_404(EngineSpec, pk=pk)
     form = EngineForm(post_data(request), instance=engine, length_unit=request.shop.length_unit)
     if form.is_valid() and form.save_unless_stale():
-        flash_saved(request, f"{engine} is saved.", f"engine-{pk}")
+        flash_saved(request, f"{engine} saved.", f"engine-{pk}")
         return redirect("engine", pk)
     return render_form(request, "workshop/engines/form.html", form, engine=EngineSpec.objects.get(pk=pk))

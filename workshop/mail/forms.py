@@ -5,12 +5,13 @@ from typing import Any
 from django import forms
 
 from workshop.models import OutgoingMail
+from workshop.records.field_groups import FieldGroupsMixin
 
 
 class MailAddressField(forms.EmailField):
     """An email address that a mail can reach."""
 
-    default_error_messages = {"invalid": "That is not an e-mail address: name@domain.tld."}
+    default_error_messages = {"invalid": "Enter an email address such as name@example.com."}
 
     def clean(self, value: Any) -> Any:
         address: str = super().clean(value)
@@ -19,17 +20,20 @@ class MailAddressField(forms.EmailField):
         if address and (
             "." not in domain or domain.rsplit(".", 1)[1].lower() in ("invalid", "test", "localhost")
         ):
-            raise forms.ValidationError(f"No mail can reach “{domain}”. Ask the customer for the address.")
+            raise forms.ValidationError(
+                f"“{domain}” cannot receive email. Ask the customer to confirm the address."
+            )
         return address
 
 
-class TestMailForm(forms.Form):
+class TestMailForm(FieldGroupsMixin, forms.Form):
     address = MailAddressField(label="Send a test mail to")
 
 
-class ReturnForm(forms.Form):
+class ReturnForm(FieldGroupsMixin, forms.Form):
     """What the mail that came back says."""
 
     note = forms.CharField(
-        label="What it says", max_length=OutgoingMail._meta.get_field("returned_note").max_length
+        label="What the returned mail says",
+        max_length=OutgoingMail._meta.get_field("returned_note").max_length,
     )

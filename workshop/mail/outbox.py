@@ -28,10 +28,10 @@ MAX_WAITING_TIME = timedelta(minutes=1)
 MAX_ANSWERS = 10  # of the mail server to one mail, each within the time limit
 NO_SERVER = "No mail server is set up for this site."
 UNKNOWN = (
-    "Sending was stopped before the mail server had answered, so it may have been sent or not. "
+    "Sending stopped before the mail server answered, so the mail may or may not have been sent. "
     "Ask the customer before you send it again."
 )
-NOT_TAKEN = "Nothing sent it: the program that sends mails did not start."
+NOT_TAKEN = "The program that sends mails did not start."
 
 
 class MailUnavailable(Exception):
@@ -165,7 +165,7 @@ def build_message(mail: OutgoingMail) -> EmailMessage:
 def describe_problem(problem: Exception) -> str:
     """Return in a sentence why a mail was not sent."""
     if isinstance(problem, FileNotFoundError):
-        return "The file that goes with it is missing."
+        return "The attached file is missing."
     # smtplib reports a time-out while it waits for an answer as a lost connection.
     if isinstance(problem, TimeoutError) or isinstance(problem.__context__, TimeoutError):
         return f"The mail server did not answer within {settings.EMAIL_TIMEOUT} s."
@@ -175,12 +175,12 @@ def describe_problem(problem: Exception) -> str:
         code, text = next(iter(problem.recipients.values()))
         return f"The mail server refused the address: “{code} {quote_answer(text)}”."
     if isinstance(problem, SMTPResponseException):
-        return f"The mail server refused it: “{problem.smtp_code} {quote_answer(problem.smtp_error)}”."
+        return f"The mail server refused the mail: “{problem.smtp_code} {quote_answer(problem.smtp_error)}”."
     if isinstance(problem, SMTPServerDisconnected):
-        return "The mail server ended the connection before it had taken the mail."
+        return "The mail server closed the connection before it accepted the mail."
     if isinstance(problem, OSError):
         return f"The mail server cannot be reached: {problem.strerror or problem}."
-    return "The program failed while it sent the mail."
+    return "A program error stopped the sending. See the server log."
 
 
 def quote_answer(answer: bytes | str) -> str:

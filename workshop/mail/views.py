@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.contrib import messages
+from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -12,21 +13,56 @@ from workshop.mail.forms import ReturnForm, TestMailForm
 from workshop.mail.outbox import queue_mail, record_return, settle, try_again
 from workshop.mail.server import has_mail_server
 from workshop.models import OutgoingMail, Role
-from workshop.records.lists import list_page
+from workshop.models.mail import MailQuerySet
+from workshop.records.lists import ListColumn, list_headings, list_page, search_text, sort_rows
 from workshop.records.responses import post_data, render_form
 from workshop.records.submit_once import submit_once
 
+COLUMNS = (
+    ListColumn("written", "Written", ("created_at",)),
+    ListColumn("to", "Recipient", ("to",)),
+    ListColumn("subject", "Subject", ("subject",)),
+    ListColumn("state", "State", ("state", "returned_at")),
+)
+STATES = {
+    "": "all",
+    "unsettled": "did not arrive",
+    "sent": "accepted by the mail server",
+    "waiting": "waiting or being sent",
+    "returned": "returned",
+}
 MAX_TEST_MAILS = 3
 
 
 @roles(Role.DESK)
 @require_safe
 def mail_list(request: StaffRequest) -> HttpResponse:
-    is_unsettled = request.GET.get("state") == "unsettled"
-    mails = OutgoingMail.objects.unsettled() if is_unsettled else OutgoingMail.objects.all()
-    page = list_page(request, mails.select_related("by", "customer"))
-    context = {"page": page, "is_unsettled": is_unsettled, "has_mail_server": has_mail_server()}
+    text, state = search_text(request), search_text(request, "state")
+    context = {
+        "page": list_page(request, sort_rows(request, filter_mails(text, state), COLUMNS)),
+        "headings": list_headings(request, COLUMNS),
+        "wanted": text,
+        "state": state,
+        "states": STATES,
+        "filter_count": int(bool(state)),
+        "has_mail_server": has_mail_server(),
+    }
     return render(request, "workshop/mail/list.html", context)
+
+
+def filter_mails(text: str, state: str) -> MailQuerySet:
+    """Return the mails of a list with who wrote them; an unknown state is ignored."""
+    mails = OutgoingMail.objects.select_related("by", "customer")
+    if state == "unsettled":
+        mails = mails.unsettled()
+    elif state == "sent":
+        mails = mails.filter(state=OutgoingMail.State.SENT, returned_at=None)
+    elif state == "waiting":
+        mails = mails.filter(state__in=(OutgoingMail.State.WAITING, OutgoingMail.State.SENDING))
+    elif state == "returned":
+        mails = mails.filter(returned_at__isnull=False)
+    found = Q(to__icontains=text) | Q(subject__icontains=text) | Q(customer__name__icontains=text)
+    return mails.filter(found) if text else mails
 
 
 @roles(Role.DESK)
@@ -48,9 +84,9 @@ def mail_retry(request: StaffRequest, pk: int) -> HttpResponse:
     if not has_mail_server():
         messages.error(request, "Not sent: no mail server is set up.")
     elif try_again(mail):
-        messages.info(request, f"The mail to {mail.to} waits to be sent. Its state stands beside it.")
+        messages.info(request, f"The mail to {mail.to} is waiting to be sent. Its state is shown next to it.")
     else:
-        messages.info(request, "This mail was tried again, sent or dealt with meanwhile.")
+        messages.info(request, "This mail has been retried, sent or dealt with in the meantime.")
     return redirect(mail.page)
 
 
@@ -60,12 +96,12 @@ def mail_returned(request: StaffRequest, pk: int) -> HttpResponse:
     """Record that a mail came back; the site cannot read the shop's mailbox."""
     mail = get_object_or_404(OutgoingMail, pk=pk)
     if mail.state != OutgoingMail.State.SENT:
-        messages.info(request, "Only a mail that the mail server took can come back.")
+        messages.info(request, "Only a mail that the mail server accepted can be returned.")
         return redirect(mail.page)
     form = ReturnForm(post_data(request), initial={"note": mail.returned_note})
     if form.is_valid():
         record_return(mail, form.cleaned_data["note"])
-        messages.success(request, "Recorded that the mail came back.")
+        messages.success(request, "Mail recorded as returned.")
         return redirect(mail.page)
     return render_form(request, "workshop/mail/returned.html", form, mail=mail)
 
@@ -76,7 +112,7 @@ def mail_settle(request: StaffRequest, pk: int) -> HttpResponse:
     mail = get_object_or_404(OutgoingMail, pk=pk)
     if mail.is_unsettled:
         settle(mail)
-        messages.success(request, "Recorded that this mail is dealt with.")
+        messages.success(request, "Mail marked as dealt with.")
     return redirect(mail.page)
 
 

@@ -5,6 +5,7 @@ from workshop.models.base import Record, StaleRecord
 from workshop.models.customers import Bike, Customer, FoundWord
 from workshop.models.document_decisions import DocumentDecision
 from workshop.models.engines import ClearanceKind, EngineSpec, Side, Valve
+from workshop.models.instruments import Instrument, InstrumentCheck
 from workshop.models.mail import OutgoingMail
 from workshop.models.people import Role, StaffMember
 from workshop.models.personal_data import PersonalData
@@ -20,6 +21,8 @@ __all__ = [
     "DocumentDecision",
     "EngineSpec",
     "FoundWord",
+    "Instrument",
+    "InstrumentCheck",
     "OutgoingMail",
     "PersonalData",
     "Record",

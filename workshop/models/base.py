@@ -41,7 +41,7 @@ class Record(models.Model):
             type(self)._base_manager.filter(pk=self.pk, version=self.version).update(version=F("version") + 1)
         )
         if not claimed:
-            raise StaleRecord(f"{self._meta.verbose_name} {self.pk} was changed meanwhile")
+            raise StaleRecord(f"{self._meta.verbose_name} {self.pk} has been changed by someone else")
         self.version += 1
 
     def unique_error_message(
@@ -51,4 +51,4 @@ class Record(models.Model):
         fields = (model_class._meta.get_field(name) for name in unique_check)
         names = " and ".join(str(field.verbose_name) for field in fields)  # type: ignore[union-attr]  # no reverse relation is unique
         code = "unique" if len(unique_check) == 1 else "unique_together"
-        return ValidationError(f"There is a {self._meta.verbose_name} with this {names} already.", code=code)
+        return ValidationError(f"A {self._meta.verbose_name} with this {names} already exists.", code=code)

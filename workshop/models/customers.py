@@ -30,12 +30,20 @@ class Customer(Record):
         EXPERIENCED = "experienced", "experienced"
         RACER = "racer", "racer"
 
+    class Language(models.TextChoices):
+        ENGLISH = "en", "English"
+        GERMAN = "de", "Deutsch"
+        SPANISH = "es", "español"
+
     name = models.CharField(max_length=120)
+    language = models.CharField(
+        "language of what the shop sends", max_length=5, choices=Language, default=Language.ENGLISH
+    )
     email = models.EmailField("e-mail", blank=True)
     phone = models.CharField(max_length=40, blank=True)
     experience = models.CharField("rider experience", max_length=20, choices=Experience, blank=True)
     riding_mass_kg = models.FloatField(
-        "mass in riding kit (kg)",
+        "rider weight with gear (kg)",
         null=True,
         blank=True,
         validators=[MinValueValidator(30), MaxValueValidator(250)],

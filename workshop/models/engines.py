@@ -9,6 +9,8 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from jobs.calc.dyno import air
 from workshop.models.base import Record
@@ -44,8 +46,15 @@ class Valve:
         return f"{self.cylinder}-{self.side}-{self.position}"
 
     @property
+    def place(self) -> str:
+        """'left', 'centre' or 'right'; '' if the side has only one valve."""
+        return POSITIONS[self.of][self.position - 1]
+
+    @property
     def label(self) -> str:
-        return f"cylinder {self.cylinder}, {self.side} {POSITIONS[self.of][self.position - 1]}".strip()
+        text = _("cylinder %(number)s, %(side)s %(place)s")
+        side, place = pgettext("valve", str(self.side)), _(self.place) if self.place else ""
+        return (text % {"number": self.cylinder, "side": side, "place": place}).strip()
 
 
 @dataclass(frozen=True)
@@ -95,8 +104,8 @@ class EngineSpec(Record):
         DESMODROMIC = "desmodromic", "desmodromic, opening and closing shims"
 
     class Camshafts(models.TextChoices):
-        SOHC = "sohc", "one camshaft for each bank"
-        DOHC = "dohc", "intake and exhaust camshaft for each bank"
+        SOHC = "sohc", "one camshaft per bank (SOHC)"
+        DOHC = "dohc", "two camshafts per bank (DOHC)"
 
     class Cycle(models.TextChoices):
         FOUR_STROKE = "four_stroke", "four-stroke"
@@ -114,7 +123,7 @@ class EngineSpec(Record):
         SPARK = air.Ignition.SPARK.value, "spark ignition"
         COMPRESSION = air.Ignition.COMPRESSION.value, "compression ignition"
 
-    maker = models.CharField(max_length=60)
+    maker = models.CharField("manufacturer", max_length=60)
     name = models.CharField("engine", max_length=80)
     cylinders = models.PositiveSmallIntegerField(validators=[MinValueValidator(1), MaxValueValidator(8)])
     arrangement = models.CharField(max_length=10, choices=Arrangement)
@@ -123,10 +132,10 @@ class EngineSpec(Record):
     )
     camshafts = models.CharField(max_length=8, choices=Camshafts, default=Camshafts.DOHC)
     intake_valves = models.PositiveSmallIntegerField(
-        "intake valves a cylinder", validators=[MinValueValidator(1), MaxValueValidator(3)]
+        "intake valves per cylinder", validators=[MinValueValidator(1), MaxValueValidator(3)]
     )
     exhaust_valves = models.PositiveSmallIntegerField(
-        "exhaust valves a cylinder", validators=[MinValueValidator(1), MaxValueValidator(3)]
+        "exhaust valves per cylinder", validators=[MinValueValidator(1), MaxValueValidator(3)]
     )
     intake_at_front = models.BooleanField("intake side faces the front", default=False)
     firing_order = models.CharField(max_length=30, blank=True)
@@ -134,17 +143,17 @@ class EngineSpec(Record):
 
     intake_low_mm = mm_field("intake, lower limit (mm)", null=False, blank=False)
     intake_high_mm = mm_field("intake, upper limit (mm)", null=False, blank=False)
-    intake_target_mm = mm_field("intake, blueprint target (mm)")
+    intake_target_mm = mm_field("intake target (mm)")
     exhaust_low_mm = mm_field("exhaust, lower limit (mm)", null=False, blank=False)
     exhaust_high_mm = mm_field("exhaust, upper limit (mm)", null=False, blank=False)
-    exhaust_target_mm = mm_field("exhaust, blueprint target (mm)")
+    exhaust_target_mm = mm_field("exhaust target (mm)")
     intake_closing_low_mm = mm_field("intake closing, lower limit (mm)")
     intake_closing_high_mm = mm_field("intake closing, upper limit (mm)")
-    intake_closing_target_mm = mm_field("intake closing, blueprint target (mm)")
+    intake_closing_target_mm = mm_field("intake closing target (mm)")
     exhaust_closing_low_mm = mm_field("exhaust closing, lower limit (mm)")
     exhaust_closing_high_mm = mm_field("exhaust closing, upper limit (mm)")
-    exhaust_closing_target_mm = mm_field("exhaust closing, blueprint target (mm)")
-    target_tolerance_mm = mm_field("counts as on target within (mm)", null=False, blank=False, default="0.01")
+    exhaust_closing_target_mm = mm_field("exhaust closing target (mm)")
+    target_tolerance_mm = mm_field("target tolerance (mm)", null=False, blank=False, default="0.01")
 
     shim_diameter_mm = mm_field("shim diameter (mm)")
     shim_step_mm = mm_field("shim step (mm)")
@@ -173,8 +182,8 @@ class EngineSpec(Record):
         blank=True,
         validators=[MinValueValidator(0.05), MaxValueValidator(5)],
     )
-    idle_rpm = models.PositiveIntegerField("idle speed (1/min)", null=True, blank=True)
-    rev_limit_rpm = models.PositiveIntegerField("rev limit (1/min)", null=True, blank=True)
+    idle_rpm = models.PositiveIntegerField("idle speed (rpm)", null=True, blank=True)
+    rev_limit_rpm = models.PositiveIntegerField("rev limit (rpm)", null=True, blank=True)
     primary_ratio = models.FloatField(
         "primary ratio", null=True, blank=True, validators=[MinValueValidator(0.2)]
     )
@@ -190,7 +199,7 @@ class EngineSpec(Record):
     front_tyre = models.CharField("front tyre size", max_length=30, blank=True)
     rear_tyre = models.CharField("rear tyre size", max_length=30, blank=True)
 
-    source_manual = models.CharField("figures from (manual)", max_length=160, blank=True)
+    source_manual = models.CharField("source (manual, edition, page)", max_length=160, blank=True)
     source_edition = models.CharField("edition", max_length=60, blank=True)
     source_page = models.CharField("page", max_length=40, blank=True)
     note = models.TextField(blank=True)
@@ -220,17 +229,13 @@ class EngineSpec(Record):
         for prefix in ("intake", "exhaust", "intake_closing", "exhaust_closing"):
             low, high, target = (getattr(self, f"{prefix}_{end}_mm") for end in ("low", "high", "target"))
             if low is not None and high is not None and low > high:
-                errors[f"{prefix}_high_mm"] = "The upper limit is below the lower one."
+                errors[f"{prefix}_high_mm"] = "The upper limit must be above the lower limit."
             elif None not in (low, high, target) and not low <= target <= high:
-                errors[f"{prefix}_target_mm"] = (
-                    f"The blueprint target must lie inside the range {low} to {high} mm."
-                )
+                errors[f"{prefix}_target_mm"] = f"The target must be within {low} to {high} mm."
         if self.has_closing and self.intake_closing_high_mm is None:
-            errors["intake_closing_high_mm"] = (
-                "A desmodromic valve needs a range for its closing clearance too."
-            )
+            errors["intake_closing_high_mm"] = "Enter a closing-clearance range. Desmodromic valves need one."
         if self.front_bank_cylinders and self.cylinders and self.front_bank_cylinders >= self.cylinders:
-            errors["front_bank_cylinders"] = "The front bank can't hold all the cylinders."
+            errors["front_bank_cylinders"] = "The front bank must have fewer cylinders than the engine."
         if errors:
             raise ValidationError(errors)
 
@@ -278,13 +283,13 @@ class EngineSpec(Record):
     @property
     def ranges(self) -> list[ClearanceRange]:
         """Limits as the rows of a table."""
-        return [
-            ClearanceRange(
-                f"{side.label}, {gap.label}" if self.has_closing else side.label, *self.limits(side, gap)
-            )
-            for gap in self.gaps
-            for side in Side
-        ]
+        found = []
+        for gap in self.gaps:
+            for side in Side:
+                name = pgettext("valve", side.label)
+                label = f"{name}, {_(gap.label)}" if self.has_closing else name
+                found.append(ClearanceRange(label, *self.limits(side, gap)))
+        return found
 
     @property
     def shim_series(self) -> list[ShimSeries]:

@@ -71,9 +71,9 @@ class ShopProfile(Record):
     loss_error_pct = error_field("losses known within (± % of power)", 50)
     bands = models.JSONField(default=list, blank=True)
     grid_step_rpm = models.PositiveSmallIntegerField(
-        "grid of engine speed (1/min)", choices=[(25, "25"), (50, "50"), (100, "100")], default=50
+        "rpm grid step (rpm)", choices=[(25, "25"), (50, "50"), (100, "100")], default=50
     )
-    smoothing_width_rpm = models.PositiveSmallIntegerField("smoothing width (1/min)", default=300)
+    smoothing_width_rpm = models.PositiveSmallIntegerField("smoothing width (rpm)", default=300)
     roller_inertia_kgm2 = models.FloatField(
         "roller inertia (kg·m²)", null=True, blank=True, validators=[MinValueValidator(0)]
     )
@@ -84,7 +84,7 @@ class ShopProfile(Record):
     link_days = models.PositiveSmallIntegerField("customer link valid for (days)", default=90)
     responsible_name = models.CharField("responsible for the work", max_length=120, blank=True)
     responsible_role = models.CharField("role of the person responsible", max_length=120, blank=True)
-    notice_text = models.TextField("the shop's own notice on the sheet", blank=True)
+    notice_text = models.TextField("your own notice on the handover sheet", blank=True)
 
     class Meta:
         constraints = [
@@ -104,7 +104,7 @@ class ShopProfile(Record):
 
     def get_bands_display(self) -> str:
         ends = ((band["name"], band["low_rpm"], band["high_rpm"]) for band in self.bands)
-        return "; ".join(f"{name} {low or '…'}–{high or '…'} 1/min" for name, low, high in ends)
+        return "; ".join(f"{name} {low or '…'}–{high or '…'} rpm" for name, low, high in ends)
 
     def get_working_hours_display(self) -> str:
         days = zip(WEEKDAYS, self.working_hours, strict=True)

@@ -4,7 +4,12 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth import authenticate
-from django.contrib.auth.forms import AuthenticationForm, BaseUserCreationForm, PasswordChangeForm
+from django.contrib.auth.forms import (
+    AuthenticationForm,
+    BaseUserCreationForm,
+    PasswordChangeForm,
+    SetPasswordForm,
+)
 from django.http import QueryDict
 
 from workshop.access.roles import StaffRequest
@@ -14,31 +19,30 @@ from workshop.records.field_groups import FieldGroupsMixin
 ROLE_FIELDS = tuple(f"is_{role.value}" for role in Role)
 PERSON_FIELDS = ("username", "first_name", "last_name", "email")
 ROLE_HELP = {
-    "is_desk": "books and receives bikes, keeps customers, sends the sheet",
-    "is_mechanic": "measures clearances, plans shims, keeps the stock",
-    "is_tuner": "attaches runs, records tune changes, compares",
-    "is_owner": "everything, and alone: staff, shop profile, engines, check lists",
+    "is_desk": "books jobs, checks in bikes, manages customers, sends handover sheets",
+    "is_mechanic": "measures clearances, plans shims, manages shim stock",
+    "is_tuner": "uploads runs, records tunes, makes comparisons",
+    "is_owner": "can do everything. Only the owner can change staff, shop settings, engines and checklists",
 }
-NO_ROLE = "Give at least one role: without one this person can't open any page."
-LAST_OWNER = (
-    "This is the only active owner. Make somebody else an owner first, "
-    "or nobody could change staff or settings."
-)
+NO_ROLE = "Choose at least one role. Without a role this person cannot open any page."
+AGAIN = "Enter the new password again."
+LAST_OWNER = "This is the only active owner. Make someone else an owner first."
 
 
 class LoginForm(AuthenticationForm):
     error_messages = {
-        "invalid_login": "This name and password don't belong together. Capital letters count.",
-        "inactive": "This log-in has been closed. The owner of the shop can open it again.",
+        "invalid_login": "Wrong username or password. Both are case-sensitive.",
+        "inactive": "This account is closed. Ask the shop owner to reopen it.",
     }
 
 
-class OwnPasswordForm(PasswordChangeForm):
+class OwnPasswordForm(FieldGroupsMixin, PasswordChangeForm):
     """Change one's own password; wrong old ones are counted as wrong tries at the login are."""
 
     def __init__(self, request: StaffRequest, data: QueryDict | None) -> None:
         super().__init__(request.user, data)
         self.request = request
+        self.fields["new_password2"].help_text = AGAIN
 
     def clean_old_password(self) -> str:
         """Return the old password if it is right."""
@@ -48,13 +52,21 @@ class OwnPasswordForm(PasswordChangeForm):
         return old
 
 
+class NewPasswordForm(FieldGroupsMixin, SetPasswordForm):
+    """A new password for somebody else, set by the owner."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["new_password2"].help_text = AGAIN
+
+
 class RoleFieldsMixin(FieldGroupsMixin, forms.ModelForm):
     """Person and roles, as in the forms of new and existing staff."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["username"].label = "Username"
-        self.fields["email"].label = "E-mail"
+        self.fields["email"].label = "Email"
         self.fields["username"].help_text = "Letters, digits and @ . + - _ only."
         for name, text in ROLE_HELP.items():
             self.fields[name].help_text = text
@@ -77,6 +89,10 @@ class NewStaffForm(RoleFieldsMixin, BaseUserCreationForm):
         model = StaffMember
         fields = [*PERSON_FIELDS, *ROLE_FIELDS]
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password2"].help_text = AGAIN
+
 
 class StaffForm(RoleFieldsMixin):
     GROUPS = (("Person", PERSON_FIELDS), ("Roles", ROLE_FIELDS), ("Log-in", ("is_active",)))
@@ -95,7 +111,9 @@ class StaffForm(RoleFieldsMixin):
         self.newest = self.instance.history.select_related("history_user").order_by("-history_id").first()
         self.fields["seen"].initial = self.newest.pk if self.newest else None
         self.fields["is_active"].label = "May log in"
-        self.fields["is_active"].help_text = "Clear this for somebody who has left; records keep the name."
+        self.fields[
+            "is_active"
+        ].help_text = "Clear this box when someone leaves. Their name stays on their records."
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
@@ -115,8 +133,8 @@ class StaffForm(RoleFieldsMixin):
         who = self.newest.history_user or "Somebody"
         self.add_error(
             None,
-            f"{who} changed this person meanwhile. Nothing of yours is lost: look at what stands here, "
-            "then save again to keep it.",
+            f"{who} has changed this person. Your entries are still here. Check them and save again "
+            "to keep them.",
         )
         self.data = self.data.copy()
         self.data[self.add_prefix("seen")] = str(self.newest.pk)

@@ -4,8 +4,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy
 
-NAME_NEEDED = "Enter the name of a person, with at least two different letters."
+NAME_NEEDED = gettext_lazy("Enter the name of a person, with at least two different letters.")
 
 
 def is_person_name(text: str) -> bool:

@@ -3,14 +3,14 @@
 import re
 from typing import Any
 
-from django.contrib.auth.password_validation import CommonPasswordValidator
+from django.contrib.auth.password_validation import CommonPasswordValidator, UserAttributeSimilarityValidator
 from django.core.exceptions import ValidationError
 
 from workshop.models import ShopProfile
 
 TOO_EASY = (
-    "This password is a {what} with digits or signs around it, which is guessed first. "
-    "Use three or four words that have nothing to do with each other."
+    "This password is a {what} with digits or other characters around it. Such passwords are "
+    "guessed first. Use three or four unrelated words."
 )
 EASY_WORDS = (
     "spring summer autumn fall winter january february march april may june july august september october "
@@ -27,6 +27,20 @@ MAX_EASY_CHARS = 60
 
 def split_words(text: str) -> list[str]:
     return re.findall(r"[^\W\d_]+", text.lower())
+
+
+class SimilarPasswordValidator(UserAttributeSimilarityValidator):
+    """Django's check against the person's name, in the words of this site."""
+
+    def get_help_text(self) -> str:
+        return "Your password cannot be similar to your name, username or email address."
+
+
+class WidelyUsedPasswordValidator(CommonPasswordValidator):
+    """Django's check against its list, in the words of this site."""
+
+    def get_help_text(self) -> str:
+        return "Your password cannot be one that many people use."
 
 
 class EasyPasswordValidator:
@@ -65,4 +79,4 @@ class EasyPasswordValidator:
 
     def get_help_text(self) -> str:
         """Return what a form says beside the box."""
-        return "Your password can't be a season, month or name with digits around it."
+        return "Your password cannot be a season, month or name with digits around it."

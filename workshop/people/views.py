@@ -9,9 +9,9 @@ from axes.helpers import get_cool_off
 from axes.utils import reset as reset_wrong_tries
 from django.conf import settings
 from django.contrib.auth import update_session_auth_hash
-from django.contrib.auth.forms import SetPasswordForm
 from django.contrib.auth.views import LoginView, LogoutView
 from django.db import transaction
+from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -19,12 +19,20 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from workshop.access.roles import StaffRequest, owner_only, public, staff
-from workshop.models import ShopProfile, StaffMember
+from workshop.models import Role, ShopProfile, StaffMember
 from workshop.people.devices import identify_device, remember_device
-from workshop.people.forms import LoginForm, NewStaffForm, OwnPasswordForm, StaffForm
+from workshop.people.forms import LoginForm, NewPasswordForm, NewStaffForm, OwnPasswordForm, StaffForm
+from workshop.records.lists import ListColumn, list_headings, list_page, search_text, sort_rows
 from workshop.records.responses import flash_saved, post_data, render_form
 from workshop.records.submit_once import submit_once
 
+COLUMNS = (
+    ListColumn("name", "Name", ("last_name", "first_name", "username")),
+    ListColumn("username", "Username", ("username",)),
+    ListColumn("login", "Last logged in", ("last_login",)),
+    ListColumn("roles", "Roles"),
+)
+STATES = {"": "all", "open": "can log in", "closed": "login closed"}
 NEW_PASSWORD = "a new password"  # for the history, which never holds the password itself
 
 
@@ -75,7 +83,7 @@ def password_change(request: StaffRequest) -> HttpResponse:
         form.user._change_reason = NEW_PASSWORD
         form.save()
         update_session_auth_hash(request, request.user)
-        flash_saved(request, "Your password is changed.")
+        flash_saved(request, "Password changed.")
         return redirect(settings.LOGIN_REDIRECT_URL)
     return render_form(
         request, "workshop/people/password_change.html", form, back=settings.LOGIN_REDIRECT_URL
@@ -85,8 +93,32 @@ def password_change(request: StaffRequest) -> HttpResponse:
 @owner_only
 @require_safe
 def staff_list(request: StaffRequest) -> HttpResponse:
+    text, role, state = (search_text(request, name) for name in ("q", "role", "state"))
+    context = {
+        "page": list_page(request, sort_rows(request, filter_staff(text, role, state), COLUMNS)),
+        "headings": list_headings(request, COLUMNS),
+        "wanted": text,
+        "role": role,
+        "state": state,
+        "filter_count": bool(role) + bool(state),
+        "roles": Role.choices,
+        "states": STATES,
+    }
+    return render(request, "workshop/people/staff_list.html", context)
+
+
+def filter_staff(text: str, role: str, state: str) -> "QuerySet[StaffMember]":
+    """Return the people of a list, those who can log in first; an unknown role or state is ignored."""
     people = StaffMember.objects.order_by("-is_active", "last_name", "username")
-    return render(request, "workshop/people/staff_list.html", {"people": people})
+    if role in Role.values:
+        people = people.filter(**{f"is_{role}": True})
+    if state in ("open", "closed"):
+        people = people.filter(is_active=state == "open")
+    for word in text.split():
+        people = people.filter(
+            Q(first_name__icontains=word) | Q(last_name__icontains=word) | Q(username__icontains=word)
+        )
+    return people
 
 
 @owner_only
@@ -97,7 +129,7 @@ def staff_new(request: StaffRequest) -> HttpResponse:
     form = NewStaffForm(post_data(request))
     if form.is_valid():
         person = form.save()
-        flash_saved(request, f"{person} can log in now as {person.username}.", "staff-new")
+        flash_saved(request, f"{person} can now log in as {person.username}.", "staff-new")
         return redirect("staff-list")
     return render_form(request, "workshop/people/staff_form.html", form)
 
@@ -112,7 +144,7 @@ def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
     form = StaffForm(post_data(request), instance=person)
     if form.is_valid():
         form.save()
-        flash_saved(request, f"{person} is saved: {person.role_names}.", f"staff-{pk}")
+        flash_saved(request, f"{person} saved: {person.role_names}.", f"staff-{pk}")
         stays = person != request.user or person.holds()
         return redirect("staff-list" if stays else settings.LOGIN_REDIRECT_URL)
     return render_form(
@@ -125,13 +157,13 @@ def staff_edit(request: StaffRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def staff_password(request: StaffRequest, pk: int) -> HttpResponse:
     person = get_object_or_404(StaffMember, pk=pk)
-    form = SetPasswordForm(person, post_data(request))
+    form = NewPasswordForm(person, post_data(request))
     if form.is_valid():
         form.user._change_reason = NEW_PASSWORD
         form.save()
         reset_wrong_tries(username=person.username)
         if person == request.user:
             update_session_auth_hash(request, person)
-        flash_saved(request, f"{person} has a new password and is logged out everywhere else.")
+        flash_saved(request, f"New password set. {person} has been logged out on all other devices.")
         return redirect("staff-list")
     return render_form(request, "workshop/people/staff_password.html", form, person=person)

@@ -80,7 +80,7 @@ def decide_documents(
         if document.key not in decisions:
             continue
         if by is None:
-            raise ValueError("A decision about a document needs to say whose it is.")
+            raise ValueError("A decision about a document needs its owner.")
         decision = decisions[document.key]
         DocumentDecision.objects.create(
             customer=customer,

@@ -13,14 +13,14 @@ from workshop.privacy.erase import erasure_blocker
 KEEP, DELETE = DocumentDecision.Choice.KEEP, DocumentDecision.Choice.DELETE
 CHOICES = [
     (KEEP, "Keep it as it is, with the name"),
-    (DELETE, "Delete it, or take the name out of it, as described"),
+    (DELETE, "Delete it or remove the name from it, as described"),
 ]
 
 
 class EraseForm(forms.Form):
     """The customer's name as confirmation, the mentions that stay, and a decision on each document."""
 
-    name = forms.CharField(label="The customer's name, to be sure", max_length=120)
+    name = forms.CharField(label="Type the customer's name to confirm", max_length=120)
 
     def __init__(self, data: Any = None, *, customer: Customer) -> None:
         super().__init__(data)
@@ -41,7 +41,7 @@ class EraseForm(forms.Form):
             error_messages={"required": f"{document.title}: keep or delete it."},
         )
         self.fields[f"reason-{document.key}"] = forms.CharField(
-            label="Why it is kept, and until when",
+            label="Why you keep it, and until when",
             max_length=500,
             required=False,
             initial=earlier.reason if earlier else "",
@@ -68,13 +68,13 @@ class EraseForm(forms.Form):
         for document in self.documents:
             reason = f"reason-{document.key}"
             if self.cleaned_data.get(f"choice-{document.key}") == KEEP and not self.cleaned_data.get(reason):
-                self.add_error(reason, f"{document.title}: say why it is kept, and until when.")
+                self.add_error(reason, f"{document.title}: enter why you keep it, and until when.")
         return self.cleaned_data
 
     def clean_name(self) -> str:
         name: str = self.cleaned_data["name"]
         if name.strip() != self.customer.name:
-            raise forms.ValidationError(f"Type the name as it stands here: {self.customer.name}")
+            raise forms.ValidationError(f"The name does not match. Type: {self.customer.name}")
         if blocker := erasure_blocker(self.customer):
             raise forms.ValidationError(blocker)
         return name

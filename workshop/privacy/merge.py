@@ -23,7 +23,7 @@ def likely_duplicates(customer: Customer) -> "models.QuerySet[Customer]":
 def merge(*, keep: Customer, duplicate: Customer) -> None:
     """Move everything that points at the duplicate to the surviving entry, and delete the duplicate."""
     if keep.pk == duplicate.pk:
-        raise ValueError("These are one entry already.")
+        raise ValueError("These are already the same customer.")
     for model, name in referencing_fields(Customer):
         for row in model._base_manager.filter(**{name: duplicate.pk}):
             setattr(row, name, keep)
@@ -31,7 +31,7 @@ def merge(*, keep: Customer, duplicate: Customer) -> None:
     for name in FILLED_IN:
         if getattr(keep, name) in ("", None):
             setattr(keep, name, getattr(duplicate, name))
-    merged = f"Taken together with the entry {contact_line(duplicate)}."
+    merged = f"Merged with {contact_line(duplicate)}."
     keep.note = "\n".join(filter(None, (keep.note, duplicate.note, merged)))
     duplicate.delete()
     keep.save()

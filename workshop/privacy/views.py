@@ -32,9 +32,9 @@ def customer_merge(request: StaffRequest, pk: int) -> HttpResponse:
         if duplicate is not None and duplicate != customer:
             name = str(duplicate)
             merge(keep=customer, duplicate=duplicate)
-            flash_saved(request, f"The entry of {name} is taken together with this one.")
+            flash_saved(request, f"{name} merged into this customer.")
             return redirect("customer", pk)
-        problem = "Choose the other entry of the same person."
+        problem = "Choose the duplicate to merge."
     context = {
         "customer": customer,
         "choices": found.prefetch_related("bikes")[:MAX_CHOICES],
@@ -62,7 +62,7 @@ def customer_erase(request: StaffRequest, pk: int) -> HttpResponse:
     form = EraseForm(post_data(request), customer=customer)
     if form.is_valid():
         erase(customer, keep=form.keep, documents=form.decisions, by=request.user)
-        flash_saved(request, "The name is erased; the shop's records of the work stay.")
+        flash_saved(request, "Personal data erased. The work records are kept.")
         return redirect("customer", pk)
     return render_form(
         request,

@@ -27,8 +27,8 @@ class EditConflict:
     def sentence(self) -> str:
         what = "; ".join(f"{c.label}: “{c.was}” became “{c.theirs}”" for c in self.changes)
         return (
-            f"{self.who} saved this meanwhile ({what or 'nothing that this form shows'}). "
-            "Nothing of yours is lost: look at both, then save again to keep what stands here."
+            f"{self.who} has saved this record ({what or 'no field on this form'}). Your entries are "
+            "still here. Compare both and save again to keep yours."
         )
 
 

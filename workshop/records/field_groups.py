@@ -30,9 +30,11 @@ class FieldGroupsMixin(forms.BaseForm):
         if not self.GROUPS:
             return [FieldGroup("", self.visible_fields())]
         groups = [
-            # A subclass may leave fields out.
+            # A subclass may leave fields out or hide them.
             FieldGroup(
-                legend, [self[name] for name in names if name in self.fields], self.SHOWN_FOR.get(legend, "")
+                legend,
+                [self[name] for name in names if name in self.fields and not self[name].is_hidden],
+                self.SHOWN_FOR.get(legend, ""),
             )
             for legend, names in self.GROUPS
         ]

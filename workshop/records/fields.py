@@ -144,7 +144,7 @@ class QuantityField(UnitMixin, FloatNumberField):
         if typed is None or get_unit(typed).quantity != quantity:
             unknown = found[2][:MAX_UNIT_LENGTH]
             raise ValidationError(
-                f"“{unknown}” is no unit of this quantity. Enter it in {label(self.unit)}.", code="invalid"
+                f"“{unknown}” is not a unit of this quantity. Enter it in {label(self.unit)}.", code="invalid"
             )
         low, high = (
             None if end is None else convert(float(end), self.unit, typed)
@@ -196,6 +196,7 @@ class LengthField(UnitMixin, NumberField):
 class PlausibleDateField(forms.DateField):
     """A date that is not centuries away."""
 
+    default_error_messages = {"invalid": "Enter a date, such as 2026-11-30."}
     widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
     def to_python(self, value: Any) -> date | None:
@@ -206,12 +207,20 @@ class PlausibleDateField(forms.DateField):
             raise ValidationError(str(problem), code="invalid") from problem
 
 
+class ClockField(forms.TimeField):
+    """A time of day, offered in quarters of an hour."""
+
+    default_error_messages = {"invalid": "Enter a time, such as 09:00."}
+    widget = forms.TimeInput(attrs={"type": "time", "step": 900}, format="%H:%M")
+
+
 class ShopDateTimeField(forms.DateTimeField):
     """A date and time of the shop's clock, which has DST gaps and overlaps.
 
     ``stored`` is the record's time: submitted as it was shown, to the minute, it stays the same instant.
     """
 
+    default_error_messages = {"invalid": "Enter a date and time, such as 2026-11-30 09:00."}
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
     stored: datetime | None = None
 
@@ -243,5 +252,7 @@ class ShopDateTimeField(forms.DateTimeField):
         try:
             return to_utc(zone, check_plausible_day(local_time.date()), local_time.time())
         except ValueError as problem:
-            sentence = str(problem).replace("say which is meant", "give one an hour earlier or later")
+            sentence = str(problem).replace(
+                "Choose which one you mean.", "Enter a time one hour earlier or later."
+            )
             raise ValidationError(sentence, code="invalid") from problem

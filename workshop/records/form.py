@@ -71,6 +71,8 @@ def record_form_field(field: "models.Field[Any, Any]", **kwargs: Any) -> forms.F
         if field.name.endswith("_sprocket"):
             kwargs["min_value"], kwargs["max_value"] = SPROCKET_TEETH
         return field.formfield(form_class=WholeNumberField, **kwargs)
+    if field.name == "kind":
+        kwargs.setdefault("label", "Type")
     if isinstance(field, models.DateTimeField):
         return field.formfield(form_class=ShopDateTimeField, **kwargs)
     if isinstance(field, models.DateField):

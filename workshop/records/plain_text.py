@@ -16,7 +16,8 @@ def refuse_direction_controls(value: Any) -> None:
     text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, default=str)
     if found := DIRECTION_CONTROLS.search(text):
         raise ValidationError(
-            f"This holds an invisible character (U+{ord(found[0]):04X}) that reverses the text after it. "
+            f"This text contains an invisible character (U+{ord(found[0]):04X}) that reverses "
+            "the text after it. "
             "Delete the text and type it again instead of pasting it.",
             code="direction_control",
         )
@@ -25,7 +26,7 @@ def refuse_direction_controls(value: Any) -> None:
 def refuse_line_ends(value: Any) -> None:
     """Raise ValidationError if a text of one line has several."""
     if isinstance(value, str) and LINE_ENDS.search(value):
-        raise ValidationError("This takes one line only. Remove the line end.", code="line_end")
+        raise ValidationError("Enter one line only. Remove the line break.", code="line_end")
 
 
 def strip_direction_controls(text: str) -> str:

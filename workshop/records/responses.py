@@ -38,7 +38,7 @@ def remove_unless_in_use(
     except ProtectedError:
         messages.error(request, in_use.format(record))
         return redirect(edit_url, pk)
-    messages.success(request, f"“{record}” is removed.")
+    messages.success(request, f"“{record}” removed.")
     return redirect(list_url)
 
 

@@ -39,7 +39,7 @@ def submit_once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse
             if not is_new:
                 if draft := request.POST.get("draft"):
                     # The first response may have been lost, so the browser still has its draft.
-                    flash_saved(request, "This is saved, once.", draft)
+                    flash_saved(request, "Already saved. Nothing was added twice.", draft)
                 return HttpResponseRedirect(submission.led_to or request.path)
             response = view(request, *args, **kwargs)
             if response.status_code >= 400:

@@ -16,7 +16,7 @@ def planned_day_warning(day: date) -> str:
     """Return a warning about a planned day in the past or unusually far ahead, or ""."""
     today = timezone.localdate()
     if day < today:
-        return f"{day:%A %-d %B %Y} is past."
+        return f"{day:%A %-d %B %Y} is in the past."
     return f"{day:%A %-d %B %Y} is more than a year away." if day > today + MAX_AHEAD else ""
 
 
@@ -24,8 +24,16 @@ def recorded_time_warning(when: datetime) -> str:
     """Return a warning about a recorded time in the future or unusually long ago, or ""."""
     now, day = timezone.now(), timezone.localdate(when)
     if when > now + CLOCK_TOLERANCE:
-        return f"{day:%A %-d %B %Y} at {timezone.localtime(when):%H:%M} lies in the future."
+        return f"{day:%A %-d %B %Y} at {timezone.localtime(when):%H:%M} is in the future."
     return f"{day:%A %-d %B %Y} is more than a year ago." if when < now - MAX_BACK else ""
+
+
+def recorded_day_warning(day: date) -> str:
+    """Return a warning about a recorded day in the future or unusually long ago, or ""."""
+    today = timezone.localdate()
+    if day > today:
+        return f"{day:%A %-d %B %Y} is in the future."
+    return f"{day:%A %-d %B %Y} is more than a year ago." if day < today - MAX_BACK else ""
 
 
 class QuestionedTimesMixin(forms.BaseForm):
@@ -41,7 +49,16 @@ class QuestionedTimesMixin(forms.BaseForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.time_questions: dict[str, str] = {}  # by field
-        self.fields["times_right"] = forms.BooleanField(label="This time is right", required=False)
+        self.fields["times_right"] = forms.BooleanField(label="This time is correct", required=False)
+
+    @property
+    def confirmed_below(self) -> str:
+        """Return the field below which the page shows the box that confirms the times, or ""."""
+        return next((name for name in reversed(self.fields) if name in self.time_questions), "")
+
+    @property
+    def confirmation(self) -> forms.BoundField:
+        return self["times_right"]
 
     def clean(self) -> dict[str, Any] | None:
         cleaned: dict[str, Any] | None = super().clean()
@@ -57,8 +74,7 @@ class QuestionedTimesMixin(forms.BaseForm):
 
     def time_warning(self, name: str, when: datetime | date) -> str:
         if name in self.RECORDED:
-            assert isinstance(when, datetime)
-            return recorded_time_warning(when)
+            return recorded_time_warning(when) if isinstance(when, datetime) else recorded_day_warning(when)
         if not isinstance(when, datetime):
             return planned_day_warning(when)
         local = timezone.localtime(when)
@@ -70,4 +86,4 @@ class QuestionedTimesMixin(forms.BaseForm):
         if question:
             self.time_questions[name] = question
             if not self.cleaned_data.get("times_right"):
-                self.add_error(name, f"{question} If it is right, tick that it is.")
+                self.add_error(name, f"{question} If it is correct, tick the box.")

@@ -22,8 +22,8 @@ from workshop.records.form import RecordForm
 MAX_LOGO_BYTES = 2 * 1024 * 1024
 LOGO_FORMATS = {"PNG": "png", "JPEG": "jpg"}
 MAX_LOGO_SIDE = 5000  # pixels; a small file may hold so many that each print takes minutes
-TOO_MANY_PIXELS = f"The picture has too many pixels: save it with at most {MAX_LOGO_SIDE} on a side."
-NO_LOGO = "This can't be read as a picture, or a part of it is missing. Choose a PNG or JPEG file."
+TOO_MANY_PIXELS = f"The image has too many pixels. Resize it to at most {MAX_LOGO_SIDE} pixels per side."
+NO_LOGO = "This file is damaged or not an image. Choose a PNG or JPEG file."
 
 
 @cache
@@ -37,7 +37,7 @@ def standards() -> list[tuple[str, str]]:
 
 SHOP_GROUPS: Groups = (
     (
-        "The shop",
+        "Shop details",
         ("name", "address", "phone", "email", "logo", "remove_logo", "time_zone", "paper", "currency"),
     ),
     (
@@ -74,7 +74,10 @@ SHOP_GROUPS: Groups = (
             "loss_error_pct",
         ),
     ),
-    ("What the customer gets", ("responsible_name", "responsible_role", "link_days", "notice_text")),
+    (
+        "Handover sheet and customer link",
+        ("responsible_name", "responsible_role", "link_days", "notice_text"),
+    ),
 )
 
 
@@ -88,7 +91,7 @@ class LogoField(forms.FileField):
         if logo is None:
             return None
         if (logo.size or 0) > MAX_LOGO_BYTES:
-            raise ValidationError("The picture is larger than 2 MB: save it smaller and choose it again.")
+            raise ValidationError("The image is larger than 2 MB. Reduce it and choose it again.")
         logo.name = f"logo.{LOGO_FORMATS[self.check_image(logo)]}"
         return logo
 
@@ -111,14 +114,16 @@ class LogoField(forms.FileField):
 
 class ShopForm(FieldGroupsMixin, RecordForm):
     logo = LogoField(
-        label="Logo", required=False, help_text="PNG or JPEG, up to 2 MB. Printed at the head of the sheet."
+        label="Logo",
+        required=False,
+        help_text="PNG or JPEG, up to 2 MB. Printed at the top of the handover sheet.",
     )
     remove_logo = forms.BooleanField(label="Remove the logo", required=False)
     time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
     correction_standard = forms.ChoiceField(
         label="Correction standard",
         choices=standards,
-        help_text="Power and torque are shown as they would be in this standard's reference air.",
+        help_text="Power and torque are corrected to the reference air of this standard.",
     )
     responsible_name = PersonNameField(
         label="Person responsible for the work",
@@ -140,15 +145,23 @@ class ShopForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = ShopProfile
         fields = field_names(SHOP_GROUPS)
+        labels = {"email": "Email"}
         help_texts = {
-            "elevation_m": "Height above the sea, to question a pressure that can't be the shop's own.",
-            "repeatability_pct": "How much runs on the shop's roller differ, until it is measured.",
-            "air_temperature_error_c": "By its certificate. Empty: not in the uncertainty of power.",
-            "inertia_error_pct": "By the maker's statement or a verification of the dyno.",
-            "smoothing_width_rpm": "At least the step of the grid.",
-            "roller_inertia_kgm2": "Only where run files hold no torque of their own.",
+            "elevation_m": "Metres above sea level. Used to spot wrong barometer readings.",
+            "repeatability_pct": (
+                "Typical run-to-run difference on your dyno. Used until you have measured it."
+            ),
+            "air_temperature_error_c": (
+                "From the certificate. If empty, it is not part of the uncertainty of power."
+            ),
+            "inertia_error_pct": (
+                "From the manufacturer's data or a dyno verification. If "
+                "empty, it is not part of the uncertainty of power."
+            ),
+            "smoothing_width_rpm": "Must not be smaller than the grid step.",
+            "roller_inertia_kgm2": "Only needed if your run files contain no torque.",
             "responsible_role": "For example: workshop manager",
-            "notice_text": "Printed beside the road-use notice; it never replaces it.",
+            "notice_text": "Printed next to the road-use notice. It never replaces it.",
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -169,7 +182,7 @@ class ShopForm(FieldGroupsMixin, RecordForm):
         if self.cleaned_data.get("responsible_role") and not self.cleaned_data.get("responsible_name"):
             self.add_error("responsible_name", "Enter the name of the person who has this role.")
         if width is not None and step is not None and width < step:
-            self.add_error("smoothing_width_rpm", f"Narrower than the grid ({step} 1/min) smooths nothing.")
+            self.add_error("smoothing_width_rpm", f"Must be at least the grid step ({step} rpm).")
         return cleaned
 
     def save(self, commit: bool = True) -> ShopProfile:
@@ -196,16 +209,16 @@ def speed_field(label: str) -> NumberField:
 class BandForm(forms.Form):
     """One rpm band over which runs are compared."""
 
-    name = forms.CharField(label="Name of the band", max_length=40, required=False)
-    low_rpm = speed_field("From (1/min)")
-    high_rpm = speed_field("To (1/min)")
+    name = forms.CharField(label="Band name", max_length=40, required=False)
+    low_rpm = speed_field("From (rpm)")
+    high_rpm = speed_field("To (rpm)")
 
     def clean(self) -> dict[str, Any]:
         low, high = self.cleaned_data.get("low_rpm"), self.cleaned_data.get("high_rpm")
         if low is not None and high is not None and low >= high:
-            self.add_error("high_rpm", "The band ends below its beginning.")
+            self.add_error("high_rpm", "The end of the band must be above its start.")
         if (low is not None or high is not None) and not self.cleaned_data.get("name"):
-            self.add_error("name", "Give the band a name, or empty the whole row.")
+            self.add_error("name", "Name the band or clear the whole row.")
         return self.cleaned_data
 
 
@@ -217,7 +230,7 @@ class BaseBandFormSet(forms.BaseFormSet):
         for form in self.forms:
             name = form.cleaned_data.get("name", "") if form.is_valid() else ""
             if name and names.count(name.casefold()) > 1:
-                form.add_error("name", "Two bands have this name.")
+                form.add_error("name", "Another band already has this name.")
 
     @property
     def bands(self) -> list[dict[str, Any]]:

@@ -22,7 +22,7 @@ def shop_profile(request: StaffRequest) -> HttpResponse:
     if all([form.is_valid(), bands.is_valid()]):
         shop.bands = bands.bands
         if form.save_unless_stale():
-            flash_saved(request, "The shop's page is saved.", "shop")
+            flash_saved(request, "Shop settings saved.", "shop")
             return redirect("shop-profile")
     return render_form(request, "workshop/shop/profile.html", form, bands=bands)
 

@@ -17,10 +17,10 @@ def size_field(label: str, max_mm: int, example: str) -> NumberField:
         max_value=Decimal(max_mm),
         max_digits=9,
         decimal_places=5,
-        help_text=f"for example {example}",
+        help_text=f"For example {example}.",
         error_messages={
-            "min_value": "A shim of this size can't be; the figure is in mm.",
-            "max_value": f"Above {max_mm} mm is no shim; the figure is in mm.",
+            "min_value": "This is not a plausible shim size. Enter millimetres.",
+            "max_value": f"A shim cannot be larger than {max_mm} mm. Enter millimetres.",
         },
     )
 
@@ -30,11 +30,11 @@ class ShimAddForm(FieldGroupsMixin, forms.Form):
 
     diameter_mm = size_field("Diameter (mm)", 60, "7.48")
     thickness_mm = size_field("Thickness (mm)", 20, "2.35")
-    count = WholeNumberField(label="How many", min_value=1, max_value=10_000, initial=1)
+    count = WholeNumberField(label="Number", min_value=1, max_value=10_000, initial=1)
 
 
 class ShimCountForm(FieldGroupsMixin, RecordForm):
     class Meta(RecordForm.Meta):
         model = ShimStock
         fields = ["count"]
-        labels = {"count": "How many lie in the drawer"}
+        labels = {"count": "Number in stock"}

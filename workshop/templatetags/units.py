@@ -5,12 +5,16 @@ from functools import lru_cache
 from typing import Any
 
 from django import template
+from django.utils.translation import get_language
 
 from jobs.calc.units.numbers import format_number
+from jobs.calc.wording import localise
+from workshop.records.phone import dialled
 from workshop.units.display import NO_BREAK_SPACE, NOT_MEASURED, format_plain, label
 from workshop.units.shop_units import UnitChoices, format_for_shop, shop_unit
 
 register = template.Library()
+register.filter(dialled)
 
 EMPTY = (None, "")
 QUANTITIES = {
@@ -20,6 +24,7 @@ QUANTITIES = {
     "temperature": "temperature",
     "distance": "distance",
     "road_speed": "speed",
+    "speed_rating": "speed_rating",
     "mm": "clearance",
 }
 
@@ -41,11 +46,11 @@ def size(value: Any, shop: UnitChoices) -> str:
         return NOT_MEASURED
     if shop_unit(shop, "shim") != "mm":
         return format_for_shop(value, "shim", shop)
-    return format_mm_as_entered(format_plain(value))
+    return format_mm_as_entered(format_plain(value), get_language())
 
 
 @lru_cache(maxsize=4096)
-def format_mm_as_entered(text: str) -> str:
+def format_mm_as_entered(text: str, language: str | None) -> str:
     """Write a length in mm with its own decimals; one page shows the same few lengths many times."""
     exact = Decimal(text)
     places = max(2, -int(exact.as_tuple().exponent))
@@ -55,7 +60,7 @@ def format_mm_as_entered(text: str) -> str:
 @register.filter
 def plain(value: Any) -> str:
     """Show a number without trailing zeros."""
-    return NOT_MEASURED if value in EMPTY else format_plain(value)
+    return NOT_MEASURED if value in EMPTY else localise(format_plain(value))
 
 
 @register.filter

@@ -54,6 +54,7 @@ _DECIMALS: dict[str, tuple[str, dict[str, int]]] = {
     "distance": ("km", {"km": 0, "mi": 0}),
     "road_length": ("m", {"m": 1, "ft": 0}),
     "speed": ("kmh", {"kmh": 1, "mph": 1, "mps": 2}),
+    "speed_rating": ("kmh", {"kmh": 0, "mph": 0}),
     "mass": ("kg", {"kg": 1, "lb": 0}),
     "mass_flow": ("g_per_s", {"g_per_s": 1}),
     "spring_rate": ("n_per_mm", {"n_per_mm": 2, "kgf_per_mm": 3, "lbf_per_in": 0}),
@@ -124,7 +125,7 @@ def decimals(quantity: str, unit_id: str) -> int:
     """
     _, by_unit = _row(quantity)
     if unit_id not in by_unit:
-        raise ValueError(f"A {quantity.replace('_', ' ')} is never shown in {label(unit_id)}.")
+        raise ValueError(f"A {quantity.replace('_', ' ')} cannot be shown in {label(unit_id)}.")
     return by_unit[unit_id]
 
 
@@ -183,11 +184,14 @@ def parse_number(text: str, plausible: Plausible = ANYTHING) -> Decimal:
         plain = plain.replace(grouped[1], "")
     elif sum(plain.count(mark) for mark in ".,") > 1:
         raise ValueError(
-            f"“{text.strip()}” can be read in more than one way. "
-            "Leave the thousands mark out and use one comma or point for the decimals."
+            f"“{text.strip()}” is ambiguous. Enter it without a thousands separator and with one "
+            "decimal point or comma."
         )
     if len(plain) > MAX_NUMBER_LENGTH or not _NUMBER.fullmatch(plain):
-        raise ValueError(f"“{text.strip()[:MAX_NUMBER_LENGTH]}” is not a number. Write it as 0.15 or 0,15.")
+        raise ValueError(
+            f"“{text.strip()[:MAX_NUMBER_LENGTH]}” is not a number. Use digits, and a point or "
+            "comma for decimals."
+        )
     return Decimal(plain.replace(",", "."))
 
 
@@ -219,7 +223,7 @@ def exact_mm(length: Decimal, unit_id: str) -> Decimal:
         Another unit.
     """
     if unit_id not in MM_PER_UNIT:
-        raise ValueError(f"A length here is in mm, in or thou, not in “{unit_id[:MAX_NUMBER_LENGTH]}”.")
+        raise ValueError(f"“{unit_id[:MAX_NUMBER_LENGTH]}” is not a length unit here. Use mm, in or thou.")
     return length * MM_PER_UNIT[unit_id]
 
 
@@ -263,7 +267,7 @@ def length_formatter(unit_id: str) -> LengthFormatter:
     """
     known = {"mm": IN_MM, "in": _InchFormatter()}
     if unit_id not in known:
-        raise ValueError(f"Clearances are told in mm or in, not in “{unit_id[:MAX_NUMBER_LENGTH]}”.")
+        raise ValueError(f"Clearances are shown in mm or in, not “{unit_id[:MAX_NUMBER_LENGTH]}”.")
     return known[unit_id]
 
 

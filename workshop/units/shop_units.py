@@ -9,12 +9,18 @@ from workshop.units.display import format_value, storage_unit
 class UnitChoices(Protocol):
     """The units a shop has chosen: its profile, or those stored with an issued sheet."""
 
-    power_unit: str
-    torque_unit: str
-    pressure_unit: str
-    temperature_unit: str
-    length_unit: str
-    distance_unit: str
+    @property
+    def power_unit(self) -> str: ...
+    @property
+    def torque_unit(self) -> str: ...
+    @property
+    def pressure_unit(self) -> str: ...
+    @property
+    def temperature_unit(self) -> str: ...
+    @property
+    def length_unit(self) -> str: ...
+    @property
+    def distance_unit(self) -> str: ...
 
 
 _CHOICES = {
@@ -31,10 +37,12 @@ _CHOICES = {
     "distance": "distance_unit",
     "road_length": "distance_unit",
     "speed": "distance_unit",
+    "speed_rating": "distance_unit",
 }
 _FOLLOWS = {
     "road_length": {"km": "m", "mi": "ft"},
     "speed": {"km": "kmh", "mi": "mph"},
+    "speed_rating": {"km": "kmh", "mi": "mph"},
     # The shop chooses the unit of its barometer; tyre gauges read in the unit that goes with it.
     "tyre_pressure": {"kpa": "kpa", "mbar": "bar", "inhg": "psi"},
     "gauge_pressure": {"kpa": "kpag", "mbar": "barg", "inhg": "psig"},

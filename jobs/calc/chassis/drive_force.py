@@ -82,7 +82,7 @@ def drive_forces(
     which the power was measured, and no slip.
     """
     for ratio in rpm_per_kmh:
-        require_positive("engine speed per km/h", ratio, "1/min")
+        require_positive("engine speed per km/h", ratio, "rpm")
     engine, power = np.asarray(engine_speed_rpm, dtype=float), np.asarray(power_kw, dtype=float)
     speed = np.asarray(speed_kmh, dtype=float)
     at = np.multiply.outer(np.asarray(rpm_per_kmh, dtype=float), speed)
@@ -118,10 +118,10 @@ def find_shift_point(
     the lower gear falls to P(n·upper/lower) in the next: past it the next gear pulls harder [1]_. Piecewise
     linear between the points of the curve; never beyond what was measured.
     """
-    require_positive("engine speed per km/h", upper, "1/min")
-    require_positive("engine speed per km/h", lower, "1/min")
+    require_positive("engine speed per km/h", upper, "rpm")
+    require_positive("engine speed per km/h", lower, "rpm")
     if not lower > upper:
-        raise ValueError("Each gear has to be longer than the one before it.")
+        raise ValueError("Each gear must be taller than the one before.")
     engine, power = np.asarray(engine_speed_rpm, dtype=float), np.asarray(power_kw, dtype=float)
     # Knots of both gears' curves: between two of them the difference is a straight line.
     knots = np.unique(np.concatenate((engine, engine * lower / upper)))

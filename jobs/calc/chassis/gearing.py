@@ -115,7 +115,9 @@ def parse_tyre_size(text: str) -> TyreSize:
     plain = " ".join(text.upper().replace("M/C", " ").split())
     found = _SIZE.search(plain)
     if not found:
-        raise ValueError(f"'{text}' is not a metric tyre size; write it as on the tyre: 190/50ZR17.")
+        raise ValueError(
+            f"“{text}” is not a metric tyre size. Enter it as on the tyre, for example 190/50ZR17."
+        )
     width, aspect, rim = (float(found[name]) for name in ("width", "aspect", "rim"))
     index = _SYMBOL.search(plain, found.end())
     construction = found["construction"] or ""
@@ -148,7 +150,7 @@ def symbol_speed_kmh(symbol: str) -> int:
     """
     letter = symbol.strip().strip("()").upper()
     if letter == "Z":
-        raise ValueError(f"Z only says above {Z_SPEED_KMH} km/h; ask the tyre's maker how far.")
+        raise ValueError(f"Z only means above {Z_SPEED_KMH} km/h. Ask the tyre manufacturer how far.")
     if letter not in SPEED_SYMBOLS_KMH:
         raise ValueError(f"'{symbol}' is not a tyre speed symbol.")
     return SPEED_SYMBOLS_KMH[letter]

@@ -69,7 +69,7 @@ class Vehicle:
             if value < 0:
                 raise ValueError(f"The {what} cannot be below zero; {value:g} was given.")
         if self.drive_limit_n is not None:
-            require_positive("ceiling of the drive", self.drive_limit_n, "N")
+            require_positive("limit of the drive force", self.drive_limit_n, "N")
 
     @property
     def inertia_kg(self) -> float:
@@ -111,15 +111,15 @@ class GearUse:
 
     def __post_init__(self) -> None:
         if not self.rpm_per_kmh:
-            raise ValueError("Choose the gear to drive out in.")
+            raise ValueError("Choose the gear of the roll-on.")
         for ratio in self.rpm_per_kmh:
-            require_positive("engine speed per km/h", ratio, "1/min")
+            require_positive("engine speed per km/h", ratio, "rpm")
         if len(self.rpm_per_kmh) > 1:
             if self.shift_rpm is None:
-                raise ValueError("With more than one gear, say at which engine speed to change up.")
-            require_positive("engine speed to change up at", self.shift_rpm, "1/min")
+                raise ValueError("Enter the shift rpm if you use more than one gear.")
+            require_positive("shift rpm", self.shift_rpm, "rpm")
             if not all(a > b for a, b in zip(self.rpm_per_kmh, self.rpm_per_kmh[1:], strict=False)):
-                raise ValueError("Each gear has to be longer than the one before it.")
+                raise ValueError("Each gear must be taller than the one before.")
         require_finite("time for a gear change", self.shift_s)
         if self.shift_s < 0:
             raise ValueError("The time for a gear change cannot be below zero.")
@@ -196,7 +196,7 @@ def compute_rotating_share(
     (J_wheels/r² + J_engine·(ω/v)²)/m, from the kinetic energy of what turns [1]_.
     """
     require_positive("mass of bike and rider", mass_kg, "kg")
-    require_positive("engine speed per km/h", rpm_per_kmh, "1/min")
+    require_positive("engine speed per km/h", rpm_per_kmh, "rpm")
     require_positive("rolling radius", rolling_radius_m, "m")
     require_positive("inertia of the engine", engine_inertia_kgm2, "kg·m²")
     require_positive("inertia of the wheels", wheels_inertia_kgm2, "kg·m²")
@@ -294,7 +294,7 @@ def tyre_grip_limit_n(
     require_positive("wheelbase", wheelbase_m, "m")
     lift = front_lift_limit_n(mass_kg, rear_axle_to_mass_m, mass_height_m)
     if rear_axle_to_mass_m >= wheelbase_m:
-        raise ValueError("The centre of mass has to lie between the wheels.")
+        raise ValueError("The centre of mass must be between the wheels.")
     weight = mass_kg * GRAVITY_M_S2
     if friction * weight >= lift:  # the front wheel lifts before the tyre slides: all load is at the rear
         return friction * weight
@@ -319,14 +319,14 @@ class _Torque:
         known = self.engine_speed_rpm
         if lowest < known[0] - 1e-6 or highest > known[-1] + 1e-6:
             raise ValueError(
-                f"The drive-out turns the engine from {format_number(lowest)} to {format_number(highest)} "
-                f"1/min, the curve was measured from {format_number(known[0])} to {format_number(known[-1])}"
-                ": choose other speeds or another gear."
+                f"The roll-on turns the engine from {format_number(lowest)} to {format_number(highest)} "
+                f"rpm, but the curve was measured from {format_number(known[0])} to "
+                f"{format_number(known[-1])}. Choose other speeds or another gear."
             )
         gap = np.diff(known)
         inside = (known[1:] > lowest) & (known[:-1] < highest)
         if np.any(gap[inside] > 1.5 * step):
-            raise ValueError("The curve has a gap at engine speeds that the drive-out passes through.")
+            raise ValueError("The curve has a gap at engine speeds that the roll-on passes through.")
         return np.interp(engine_speed_rpm, known, self.torque_nm)
 
 
@@ -364,7 +364,9 @@ def compute_roll_on(
     require_finite("speed to start from", from_kmh)
     require_finite("speed to end at", to_kmh)
     if not 0 <= from_kmh < to_kmh:
-        raise ValueError(f"The drive-out has to end faster than it starts ({from_kmh:g} to {to_kmh:g} km/h).")
+        raise ValueError(
+            f"The end speed of the roll-on must be above its start speed ({from_kmh:g} to {to_kmh:g} km/h)."
+        )
     torque = _Torque.from_curve(curve)
     legs: list[RollOn] = []
     speed, end = from_kmh, to_kmh
@@ -397,7 +399,7 @@ def _accelerate(
     if np.any(spare <= 0):
         stuck = float(kmh[np.argmax(spare <= 0)])
         raise ValueError(
-            f"The bike does not reach {to_kmh:.0f} km/h: at {stuck:.0f} km/h nothing is left to speed it up."
+            f"The bike does not reach {to_kmh:.0f} km/h. At {stuck:.0f} km/h drag uses all the drive force."
         )
     slowness = vehicle.inertia_kg / spare
     time = _integrate(slowness, speed)

@@ -121,6 +121,8 @@ def compare_roll_ons(
         lead_high_m=lead.difference + lead.half_width,
         time=compare_pair("Time", "s", lambda r: r.total_time_s),
         distance=compare_pair("Distance", "m", lambda r: r.total_distance_m),
-        lead=compare_pair("Distance at the same instant", "m", lambda r: float(r.distance_at_m(first_end_s))),
+        lead=compare_pair(
+            "Distance covered in the same time", "m", lambda r: float(r.distance_at_m(first_end_s))
+        ),
         at_limit_s=(limited_before, limited_after),
     )

@@ -13,7 +13,8 @@ import math
 from dataclasses import dataclass
 
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
-from jobs.calc.units.numbers import require_positive
+from jobs.calc.units.numbers import format_digits, format_number, require_positive
+from jobs.calc.wording import gettext as _
 
 HIGH_STICTION_MM = 10.0  # well above it, bent or dry parts. Rule of thumb, no published source.
 
@@ -93,16 +94,19 @@ def compute_sag(
     ):
         require_positive(what, value, "mm")
     if max(pushed_down_mm, lifted_mm) > extended_mm:
-        raise ValueError("A laden reading is longer than the unloaded one: check which is which.")
+        raise ValueError(
+            _("A reading with load is longer than the unloaded reading. Check that they are not swapped.")
+        )
     sag_mm = extended_mm - (pushed_down_mm + lifted_mm) / 2
     percent = math.nan
     if travel_mm is not None:
         require_positive("travel", travel_mm, "mm")
         if sag_mm > travel_mm:
             sag, travel = lengths.format_coarse(sag_mm), lengths.format_coarse(travel_mm)
-            raise ValueError(
-                f"A sag of {sag} {lengths.unit} is more than the travel of {travel} {lengths.unit}."
+            text = _(
+                "Sag of %(sag)s %(unit)s is more than the travel of %(travel)s %(unit)s. Check the readings."
             )
+            raise ValueError(text % {"sag": sag, "travel": travel, "unit": lengths.unit})
         percent = 100 * sag_mm / travel_mm
     return Sag(sag_mm, abs(pushed_down_mm - lifted_mm), percent)
 
@@ -155,13 +159,25 @@ def sag_hints(measured: Sag, guide: SagGuide | None, lengths: LengthFormatter = 
     hints = []
     if measured.stiction_mm > HIGH_STICTION_MM:
         apart = f"{lengths.format_coarse(measured.stiction_mm)} {lengths.unit}"
-        hints.append(f"The two readings are {apart} apart: look for dry seals or bent parts.")
+        text = _("The two readings are %(apart)s apart. Check for dry seals or bent parts.")
+        hints.append(text % {"apart": apart})
     if guide is None or math.isnan(measured.percent_of_travel):
         return hints
-    span = f"the customary {guide.low_pct:g} to {guide.high_pct:g} %"
     share_pct = round(measured.percent_of_travel, 1)  # judged as it is shown: 33.0 % is not more than 33 %
+    values = {
+        "share": format_number(share_pct, 1),
+        "low": format_digits(guide.low_pct),
+        "high": format_digits(guide.high_pct),
+    }
     if share_pct > guide.high_pct:
-        hints.append(f"{share_pct:.1f} % is more than {span}: more preload, or a firmer spring.")
+        text = _(
+            "%(share)s %% is more than the usual %(low)s to %(high)s %%. Add preload or fit a stiffer spring."
+        )
+        hints.append(text % values)
     elif share_pct < guide.low_pct:
-        hints.append(f"{share_pct:.1f} % is less than {span}: less preload, or a softer spring.")
+        text = _(
+            "%(share)s %% is less than the usual %(low)s to %(high)s %%. Reduce preload or fit a "
+            "softer spring."
+        )
+        hints.append(text % values)
     return hints

@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
 from jobs.calc.units.numbers import require_finite, require_positive
+from jobs.calc.wording import gettext as _
 
 Millimetres = float | Decimal
 NANOMETRES_PER_MM = 1_000_000
@@ -21,6 +22,9 @@ ON_TARGET_WITHIN_MM = 0.01
 FEELER_STEP_MM = (0.01, 0.02)  # between blades near a limit. Rule of thumb, no published source.
 # Two careful readings with blades may differ by this much. Rule of thumb, no published source.
 AS_LEFT_WITHIN_MM = 0.02
+# Half width of the 95 % interval of one reading if two differ by up to that in 19 of 20 cases: the difference
+# of two scatters √2 times as much as one (ISO 5725-6:1994, 4.1, from memory).
+READING_WITHIN_MM = AS_LEFT_WITHIN_MM / math.sqrt(2)
 
 
 def to_nanometres(length_mm: Millimetres) -> int:
@@ -96,7 +100,7 @@ class Reading:
         if self.value_mm is not None and bracket != (None, None):
             raise ValueError("Enter either the clearance or the two blades, not both.")
         if self.value_mm is None and None in bracket:
-            raise ValueError("Enter the clearance, or both the blade that goes and the one that does not.")
+            raise ValueError("Enter the clearance, or both blades (goes and does not go).")
         for length_mm in (self.value_mm, *bracket):
             if length_mm is not None:
                 _require_plausible(float(length_mm))
@@ -150,12 +154,12 @@ class Reading:
 class ClearanceVerdict(StrEnum):
     """Verdict on a reading; the value is the text shown."""
 
-    TIGHT = "below range"
+    TIGHT = "tight"
     OFF_TARGET = "in range, off target"
     ON_TARGET = "on target"
     IN_RANGE = "in range"  # no target is set
-    LOOSE = "above range"
-    CANNOT_TELL = "cannot tell"
+    LOOSE = "loose"
+    CANNOT_TELL = "not certain"
 
     @property
     def is_out(self) -> bool:
@@ -178,15 +182,43 @@ class Judgement:
     high_mm: Millimetres
 
     @property
+    def limit_met(self) -> str:
+        """'lower' or 'upper' if the clearance is exactly at that limit, which is still in range."""
+        if self.reading.is_bracket:
+            return ""
+        value = to_nanometres(self.reading.low_mm)
+        limits = {"lower": to_nanometres(self.low_mm), "upper": to_nanometres(self.high_mm)}
+        return next((end for end, limit in limits.items() if value == limit), "")
+
+    @property
+    def is_near_limit(self) -> bool:
+        """True if the verdict is certain by the reading, but another reading may be beyond a limit.
+
+        An end of the reading is less than READING_WITHIN_MM from a limit: neither in range nor out of it is
+        proven there (guard bands, JCGM 106:2012, 8.3, from memory).
+        """
+        if self.verdict is ClearanceVerdict.CANNOT_TELL:
+            return False
+        ends = (self.reading.low_mm, self.reading.high_mm)
+        return any(
+            abs(to_nanometres(end) - to_nanometres(limit)) < to_nanometres(READING_WITHIN_MM)
+            for end in ends
+            for limit in (self.low_mm, self.high_mm)
+        )
+
+    @property
     def word(self) -> str:
-        return self.verdict.value
+        if not self.limit_met:
+            return self.verdict.value
+        inside = "on target" if self.verdict is ClearanceVerdict.ON_TARGET else "in range"
+        return f"{inside}, at {self.limit_met} limit"
 
     def hint(self, lengths: LengthFormatter = IN_MM) -> str:
         """Return what would make the verdict certain, or '' if it is."""
         if self.verdict is not ClearanceVerdict.CANNOT_TELL:
             return ""
         span = lengths.format_range(self.low_mm, self.high_mm)
-        return f"{self.reading.describe(lengths)} may lie inside or outside {span}: use finer blades."
+        return f"{self.reading.describe(lengths)} may be inside or outside {span}. Use finer blades."
 
 
 def judge(
@@ -264,7 +296,7 @@ def check_range(low_mm: Millimetres, high_mm: Millimetres, target_mm: Millimetre
     low ≤ target ≤ high, ends included, in whole nanometres. Source: interval logic.
     """
     if to_nanometres(low_mm) > to_nanometres(high_mm):
-        raise ValueError("The lower limit of the clearance is above the upper one.")
+        raise ValueError("The lower limit must not be above the upper limit.")
     if target_mm is not None and not (
         to_nanometres(low_mm) <= to_nanometres(target_mm) <= to_nanometres(high_mm)
     ):
@@ -295,7 +327,7 @@ def engine_temperature_warning(engine_temperature_c: float) -> str | None:
     if engine_temperature_c < COLD_BELOW_C:
         return None
     return (
-        f"At {engine_temperature_c:.0f} °C the engine is too warm: clearances are given for a cold engine, "
+        f"At {engine_temperature_c:.0f} °C the engine is too warm. Clearances apply to a cold engine, "
         f"below {COLD_BELOW_C:.0f} °C."
     )
 
@@ -356,13 +388,13 @@ def derive_closing_clearance(unloaded: Reading, loaded: Reading) -> Reading:
     most = to_nanometres(loaded.high_mm) - to_nanometres(unloaded.low_mm)
     if most < 0:
         raise ValueError(
-            "The closing clearance is below zero: the valve is held off its seat and will burn, "
-            "unless the two gaps were written down the wrong way round."
+            "The closing clearance is below zero. Check whether the two gaps were swapped. If not, the valve "
+            "is held off its seat and will burn."
         )
     if least < 0:
         raise ValueError(
             "With these blades the closing clearance may be below zero, which would hold the valve off its "
-            "seat: use finer blades."
+            "seat. Use finer blades."
         )
     if least == most:
         return Reading(to_millimetres(least))
@@ -390,12 +422,22 @@ class AsLeftCheck:
         """Return a warning if two careful readings cannot differ so much, or ''."""
         if abs(to_nanometres(self.difference_mm)) <= to_nanometres(AS_LEFT_WITHIN_MM):
             return ""
-        direction = "looser" if self.difference_mm > 0 else "tighter"
-        return (
-            f"{self.as_left.describe(lengths)} is {lengths(abs(self.difference_mm))} {direction} than the "
-            f"{lengths(self.predicted_mm)} predicted: wrong shim, not seated, or wrong valve? Measure the "
-            "shim and look again."
+        text = (
+            _(
+                "%(reading)s is %(difference)s looser than the %(predicted)s predicted. Check for a wrong "
+                "shim, a shim not seated or the wrong valve. Measure the shim."
+            )
+            if self.difference_mm > 0
+            else _(
+                "%(reading)s is %(difference)s tighter than the %(predicted)s predicted. Check for a wrong "
+                "shim, a shim not seated or the wrong valve. Measure the shim."
+            )
         )
+        return text % {
+            "reading": self.as_left.describe(lengths),
+            "difference": lengths(abs(self.difference_mm)),
+            "predicted": lengths(self.predicted_mm),
+        }
 
 
 def compare_as_left(predicted_mm: Millimetres, as_left: Reading) -> AsLeftCheck:
@@ -429,6 +471,5 @@ def _require_plausible(clearance_mm: float) -> None:
         raise ValueError("A clearance cannot be below zero.")
     if clearance_mm > MAX_CLEARANCE_MM:
         raise ValueError(
-            f"A clearance of {clearance_mm:g} mm is not believable. Is it in another unit, "
-            "or is a point missing?"
+            f"{clearance_mm:g} mm is not a plausible clearance. Check the unit and the decimal point."
         )

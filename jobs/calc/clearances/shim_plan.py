@@ -18,7 +18,8 @@ from jobs.calc.clearances.readings import NANOMETRES_PER_MM, Millimetres, to_mil
 from jobs.calc.clearances.shims import AvailableSizes, ShimValve, nearest_available_nm
 from jobs.calc.units.length_format import IN_MM, LengthFormatter, format_mm
 
-BLADES_CANNOT_TELL = "Whether that is in range cannot be told with these blades: use finer ones"
+# Its sentences are stored in English and translated where they are printed.
+BLADES_CANNOT_TELL = "These blades cannot show whether that is in range. Use finer ones"
 AT_LIMIT_NM = 5_000  # so near a limit the next wear passes it. Rule of thumb, no published source.
 
 
@@ -200,7 +201,7 @@ def _check_input(valves: Sequence[ShimValve], stock_mm: Mapping[Millimetres, int
         raise ValueError(f"The valve {duplicates[0]} is named twice.")
     for thickness_mm, count in stock_mm.items():
         if count < 0:
-            raise ValueError(f"The drawer cannot hold {count} shims of {format_mm(thickness_mm)} mm.")
+            raise ValueError(f"Stock cannot hold {count} shims of {format_mm(thickness_mm)} mm.")
 
 
 def _camshafts_in_range(valves: Sequence[ShimValve]) -> list[str]:
@@ -212,7 +213,7 @@ def _camshafts_in_range(valves: Sequence[ShimValve]) -> list[str]:
 
 
 def _untouched_row(valve: ShimValve) -> PlanRow:
-    why = f"in range, as all valves of the {valve.camshaft or 'camshaft'}: it stays in place"
+    why = f"in range, like all valves of the {valve.camshaft or 'camshaft'}: shim stays"
     return PlanRow(valve, Origin.STAYS, float(valve.fitted_mm), None, float(valve.measured_mm), why)
 
 
@@ -321,7 +322,7 @@ class _Problem:
         source = {
             Origin.STAYS: "stays in",
             Origin.VALVE: f"from {givers.get(from_key or '', '')}",
-            Origin.STOCK: "from the drawer",
+            Origin.STOCK: "from stock",
             Origin.BUY: "to buy",
         }[origin]
         deviation = valve.total_nm - size - valve.target_nm
@@ -350,8 +351,8 @@ class _Problem:
     def _describe_failure(self, valve: ShimValve) -> str:
         needed = format_mm((valve.total_nm - valve.target_nm) / NANOMETRES_PER_MM)
         return (
-            f"{valve.name} needs a shim of {needed} mm; none at hand or made brings it between "
-            f"{self.lengths.format_number(valve.low_mm)} and {self.lengths(valve.high_mm)}."
+            f"{valve.name} needs a {needed} mm shim. No shim in stock or available size brings it within "
+            f"{self.lengths.format_range(valve.low_mm, valve.high_mm)}."
         )
 
 

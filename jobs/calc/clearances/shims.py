@@ -189,8 +189,8 @@ def check_thickness(thickness_mm: Millimetres) -> None:
     """
     if not MIN_SHIM_MM <= float(thickness_mm) <= MAX_SHIM_MM:
         raise ValueError(
-            f"A shim of {float(thickness_mm):g} mm is not believable; shims are "
-            f"{MIN_SHIM_MM:g} to {MAX_SHIM_MM:g} mm thick."
+            f"{float(thickness_mm):g} mm is not a plausible shim thickness. Enter {MIN_SHIM_MM:g} to "
+            f"{MAX_SHIM_MM:g} mm."
         )
 
 
@@ -288,19 +288,22 @@ def parse_marking(text: str, sizes: AvailableSizes | None = None) -> ShimMarking
     plain = text.strip().casefold().removesuffix("mm").strip().replace(",", ".")
     whole, point, decimals = plain.partition(".")
     if not (whole + decimals).isdecimal() or not (whole + decimals).isascii() or (point and not decimals):
-        raise ValueError(f"'{text}' is not a shim marking; write 155 or 1.55.")
+        raise ValueError(f"“{text}” is not a shim marking. Enter it like 155 or 1.55.")
     if not point and len(whole) not in (3, 4):
-        raise ValueError(f"'{text}' is not a shim marking; three digits are hundredths, as 155 for 1.55 mm.")
+        raise ValueError(f"“{text}” is not a shim marking. Three digits are hundredths: 155 means 1.55 mm.")
     marked_mm = float(plain) if point else float(whole) / 10 ** (len(whole) - 1)
     check_thickness(marked_mm)
     if sizes is None or marked_mm in sizes:
         return ShimMarking((marked_mm,))
     hidden = [to_millimetres(size) for size in _sizes_under_marking(to_nanometres(marked_mm), sizes)]
     if not hidden:
-        warning = f"{format_mm(marked_mm)} mm is not among the sizes made: measure this shim."
+        warning = f"{format_mm(marked_mm)} mm is not an available size. Measure this shim with a micrometer."
         return ShimMarking((marked_mm,), warning)
     candidates = " or ".join(f"{size:.3f}" for size in hidden)
-    warning = f"The mark {text.strip()} may be {format_mm(marked_mm)} or {candidates} mm: measure this shim."
+    warning = (
+        f"The marking {text.strip()} may mean {format_mm(marked_mm)} or {candidates} mm. "
+        "Measure this shim with a micrometer."
+    )
     return ShimMarking((*hidden, marked_mm), warning)
 
 

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from jobs.calc.clearances.readings import FEELER_STEP_MM, Millimetres, Reading, check_range
 from jobs.calc.units.length_format import IN_MM, LengthFormatter
 from jobs.calc.units.numbers import format_number
+from jobs.calc.wording import gettext as _
+from jobs.calc.wording import ngettext
 
 # Readings cannot scatter less than the finest pair of blades allows.
 READING_UNCERTAINTY_MM = Reading(goes_mm=0, not_goes_mm=FEELER_STEP_MM[0]).standard_uncertainty_mm
@@ -23,7 +25,7 @@ class TrendVerdict(StrEnum):
 
     TIGHTER = "getting tighter"
     LOOSER = "getting looser"
-    NO_CHANGE_SHOWN = "no change shown"
+    NO_CHANGE_SHOWN = "no clear change"
     TOO_LITTLE = "not enough history"
 
     @property
@@ -103,26 +105,45 @@ class Trend:
     def describe(self, lengths: LengthFormatter = IN_MM) -> str:
         """Return the trend as a sentence, its lengths written by ``lengths``."""
         if self.change_mm is None:
-            return (
-                f"Not enough history: {self.count} reading{'' if self.count == 1 else 's'} at {self.points} "
-                f"point{'' if self.points == 1 else 's'} do not show how it moves."
+            readings = ngettext("%(count)s reading", "%(count)s readings", self.count)
+            points = ngettext(
+                "%(count)s odometer or hour reading", "%(count)s odometer or hour readings", self.points
             )
+            text = (
+                _("No trend yet: %(readings)s, all at the same odometer or hour reading.")
+                if self.points == 1 and self.count > 1
+                else _("No trend yet: %(readings)s at %(points)s.")
+            )
+            return text % {
+                "readings": readings % {"count": self.count},
+                "points": points % {"count": self.points},
+            }
         change, half = self.change_mm.value, self.change_mm.high - self.change_mm.value
-        use = f"{format_number(PER_USE[self.use_unit])} {self.use_unit}"
-        per = f"± {lengths.format_change(half)} {lengths.unit} per {use}"
+        values = {
+            "count": self.count,
+            "half": lengths.format_change(half),
+            "unit": lengths.unit,
+            "use": f"{format_number(PER_USE[self.use_unit])} {self.use_unit}",
+        }
         if not self.verdict.is_moving:
-            slope = lengths.format_change(change, signed=True)
-            return f"No change shown over {self.count} readings ({slope} {per})."
-        slope = lengths.format_change(abs(change))
-        return f"{self.verdict.value.capitalize()} by {slope} {per}; {self._describe_limit(lengths)}"
+            values["slope"] = lengths.format_change(change, signed=True)
+            text = _("No clear change over %(count)s readings (%(slope)s ± %(half)s %(unit)s per %(use)s).")
+            return text % values
+        values |= {"slope": lengths.format_change(abs(change)), "limit": self._describe_limit(lengths)}
+        if self.verdict is TrendVerdict.TIGHTER:
+            text = _("Getting tighter by %(slope)s ± %(half)s %(unit)s per %(use)s; %(limit)s")
+        else:
+            text = _("Getting looser by %(slope)s ± %(half)s %(unit)s per %(use)s; %(limit)s")
+        return text % values
 
     def _describe_limit(self, lengths: LengthFormatter) -> str:
         assert self.limit_mm is not None and self.reached_at is not None  # it moves towards one
-        limit, reached = f"the limit of {lengths(self.limit_mm)}", self.reached_at
+        limit, reached = lengths(self.limit_mm), self.reached_at
         if reached.value <= self.last_use:
-            return f"{limit} is reached."
+            return _("the limit of %(limit)s is reached.") % {"limit": limit}
         at, low, high = map(format_number, (reached.value, max(reached.low, self.last_use), reached.high))
-        return f"{limit} is reached at about {at} {self.use_unit} (95 %: {low} to {high} {self.use_unit})."
+        text = _("reaches %(limit)s at about %(at)s %(unit)s (95 %% interval %(low)s to %(high)s %(unit)s).")
+        return text % {"limit": limit, "at": at, "low": low, "high": high, "unit": self.use_unit}
 
 
 def compute_trend(
@@ -257,11 +278,13 @@ def _as_arrays(
     x, y = np.asarray(use, dtype=np.float64), np.asarray(clearance_mm, dtype=np.float64)
     shims = np.full_like(x, np.nan) if shim_mm is None else np.asarray(shim_mm, dtype=np.float64)
     if not x.shape == y.shape == shims.shape:
-        raise ValueError("Every clearance needs its distance, and a shim or a gap where it is unknown.")
+        raise ValueError(
+            "Each clearance needs a distance or hours, and its shim (NaN if the shim is unknown)."
+        )
     measured = _is_measured(use, clearance_mm)
     x, y, shims = x[measured], y[measured], shims[measured]
     if np.any(np.diff(x) < 0):
-        raise ValueError("The distance runs backwards between two readings: check the odometer entries.")
+        raise ValueError("The odometer goes down between two readings. Check the odometer entries.")
     return x, y, shims
 
 

@@ -24,14 +24,15 @@ from jobs.calc.dyno.atmosphere import (
     vapour_pressure_from_humidity_kpa,
     vapour_pressure_from_wet_bulb_kpa,
 )
-from jobs.calc.units.numbers import format_number, require_finite
+from jobs.calc.units.numbers import format_digits, format_number, require_finite
+from jobs.calc.wording import gettext as _
 
 # How far the weather moves a barometer either way. Rule of thumb, no published source.
 WEATHER_SPREAD_KPA = 4.0
 
 Limits = tuple[float, float]
 
-FROM_MEMORY = "from memory: nobody could read it in a public text"
+FROM_MEMORY = "from memory; no public text was available"
 
 
 class Induction(StrEnum):
@@ -80,17 +81,17 @@ class Air:
         require_finite("air pressure", self.pressure_kpa)
         if not -40 <= self.temperature_c <= 60:
             raise ValueError(
-                f"An air temperature of {self.temperature_c:g} °C is not believable; -40 to 60 °C is. "
-                "Check the unit."
+                f"An air temperature of {self.temperature_c:g} °C is not plausible. Enter −40 to 60 °C, "
+                "or check the unit."
             )
         if not 50 <= self.pressure_kpa <= 115:
             raise ValueError(
-                f"An air pressure of {self.pressure_kpa:g} kPa is not believable; 50 to 115 kPa is. "
-                "Check the unit (1013 hPa are 101.3 kPa)."
+                f"An air pressure of {self.pressure_kpa:g} kPa is not plausible. Enter 50 to 115 kPa, or "
+                "check the unit (1013 hPa are 101.3 kPa)."
             )
         given = [f.name for f in fields(self)[2:] if getattr(self, f.name) is not None]
         if len(given) > 1:
-            raise ValueError("Give the moisture once: humidity, dew point or wet bulb.")
+            raise ValueError("Enter only one of humidity, dew point and wet bulb.")
         for name in given:
             require_finite(name.rsplit("_", 1)[0].replace("_", " "), getattr(self, name))
         if self.dew_point_c is not None and self.dew_point_c > self.temperature_c:
@@ -147,14 +148,23 @@ def pressure_warning(pressure_kpa: float, elevation_m: float) -> str | None:
     expected = isa_pressure_kpa(elevation_m)
     if abs(pressure_kpa - expected) <= WEATHER_SPREAD_KPA:
         return None
-    sentence = (
-        f"{pressure_kpa:.1f} kPa does not fit {elevation_m:.0f} m, where about {expected:.1f} kPa is usual."
-    )
+    values = {
+        "pressure": format_number(pressure_kpa, 1),
+        "elevation": format_number(elevation_m),
+        "usual": format_number(expected, 1),
+    }
     if abs(pressure_kpa - ISA_PRESSURE_KPA) <= WEATHER_SPREAD_KPA:
-        return (
-            f"{sentence} Is it the weather report's, reduced to sea level? The barometer in the shop counts."
+        text = _(
+            "%(pressure)s kPa does not match an elevation of %(elevation)s m, where about %(usual)s "
+            "kPa is normal. Is it a weather-report value corrected to sea level? Use the barometer "
+            "in the shop."
         )
-    return f"{sentence} Is the reading, its unit or the shop's elevation wrong?"
+    else:
+        text = _(
+            "%(pressure)s kPa does not match an elevation of %(elevation)s m, where about %(usual)s "
+            "kPa is normal. Check the reading, its unit and the shop's elevation."
+        )
+    return text % values
 
 
 @dataclass(frozen=True)
@@ -265,8 +275,8 @@ STANDARDS: dict[str, Standard] = {
         temperature_source="the regulation, Appendix 2.2, point 3.2.3.1",
         source=f"reference air from the regulation; {_EEC_SOURCE}",
         note=(
-            "It asks for power at the crank: with losses of the drive left in, a run on a roller stays "
-            "power at the wheel."
+            "It applies to power at the crankshaft. A run on a roller includes the losses of "
+            "the drive and gives power at the wheel."
         ),
     ),
     "iso_1585": Standard(
@@ -283,7 +293,7 @@ STANDARDS: dict[str, Standard] = {
         pressure_range_kpa=(80.0, 110.0),
         factor_range=(0.93, 1.07),
         source=_EEC_SOURCE,
-        note="The same factor as EU 134/2014. ISO 4106 could not be read, so it is not offered.",
+        note="The same factor as EU 134/2014. The text of ISO 4106 was not available, so it is not offered.",
     ),
     "un_r85": Standard(
         name="UN R85",
@@ -299,7 +309,7 @@ STANDARDS: dict[str, Standard] = {
         pressure_range_kpa=(90.0, 110.0),
         factor_range=(0.93, 1.07),
         source=_EEC_SOURCE,
-        note="The same factor as EU 134/2014. Engines that keep their boost by themselves are not corrected.",
+        note="The same factor as EU 134/2014. Engines that control their boost pressure are not corrected.",
     ),
     "sae_j1349": Standard(
         name="SAE J1349",
@@ -317,7 +327,7 @@ STANDARDS: dict[str, Standard] = {
         factor_range=(0.93, 1.07),
         source="formula as quoted in public",
         note=(
-            "Takes a mechanical efficiency of 85 %. Later editions differ. SAE's notice of revision calls "
+            "Assumes a mechanical efficiency of 85 %. Later editions differ. SAE's notice of revision calls "
             "the factors for compression ignition no longer appropriate."
         ),
     ),
@@ -345,7 +355,7 @@ STANDARDS: dict[str, Standard] = {
         pressure_exponent=1.0,
         temperature_exponent=0.5,
         source="as quoted in secondary sources, printed with 1013 and 293",
-        note="Takes the barometer as it reads, vapour included. No limits are known.",
+        note="Uses the barometer reading including water vapour. No limits are known.",
     ),
 }
 
@@ -369,14 +379,14 @@ def correction_blocker(induction: str, ignition: str) -> str | None:
     makes up for the air by itself, because that would correct twice [2]_.
     """
     if ignition == Ignition.COMPRESSION:
-        return (
-            "Compression ignition: the factors are for spark ignition, and one for compression ignition "
-            "needs the fuel per stroke, which no run records. Power is as observed."
+        return _(
+            "Compression ignition: the factors here are for spark ignition. A factor for compression "
+            "ignition needs the fuel per stroke, which is not recorded. Power is uncorrected."
         )
     if induction == Induction.CONSTANT_BOOST:
-        return (
-            "The engine keeps its boost pressure by itself, so the air is made up for already: power is as "
-            "observed, as UN R85 with Supplement 7 has it."
+        return _(
+            "The engine controls its boost pressure and so already compensates for the air. Power is "
+            "uncorrected, as in UN R85 with Supplement 7."
         )
     return None
 
@@ -428,7 +438,9 @@ def correct(standard_id: str, air: Air) -> AirCorrection:
     standard = STANDARDS[standard_id]
     pressure = air.pressure_kpa if standard.pressure_kind == "total" else air.dry_pressure_kpa
     if math.isnan(pressure):
-        raise ValueError(f"{standard.name} needs the humidity of the air, and none was measured.")
+        raise ValueError(
+            _("%(standard)s needs the air humidity. None was entered.") % {"standard": standard.name}
+        )
     factor = standard.factor(air.temperature_c, pressure)
     return AirCorrection(factor, standard, _passed_limits(standard, air, pressure, factor))
 
@@ -466,24 +478,28 @@ def _passed_limits(standard: Standard, air: Air, pressure_kpa: float, factor: fl
     limits = standard.temperature_range_k
     if limits and _is_outside(temperature_k, limits, standard.range_is_closed):
         low, high = (limit - ZERO_CELSIUS_K for limit in limits)
-        sentences.append(
-            f"The air was at {format_number(air.temperature_c, 1)} °C; "
-            f"{standard.name} covers {format_number(low, 1)} to {format_number(high, 1)} °C."
-        )
+        text = _("The air was at %(value)s °C; %(standard)s covers %(low)s to %(high)s °C.")
+        value, low_c, high_c = (format_number(t, 1) for t in (air.temperature_c, low, high))
+        sentences.append(text % {"value": value, "standard": standard.name, "low": low_c, "high": high_c})
     limits = standard.pressure_range_kpa
     if limits and _is_outside(pressure_kpa, limits):
         low, high = limits
-        sentences.append(
-            f"The {standard.pressure_kind} pressure was {pressure_kpa:.1f} kPa; "
-            f"{standard.name} covers {low:g} to {high:g} kPa."
+        text = (
+            _("The dry pressure was %(value)s kPa; %(standard)s covers %(low)s to %(high)s kPa.")
+            if standard.pressure_kind == "dry"
+            else _("The total pressure was %(value)s kPa; %(standard)s covers %(low)s to %(high)s kPa.")
         )
+        ends = {"low": format_digits(low), "high": format_digits(high)}
+        sentences.append(text % {"value": format_number(pressure_kpa, 1), "standard": standard.name, **ends})
     limits = standard.factor_range
     if limits and _is_outside(factor, limits):
         low, high = limits
-        sentences.append(
-            f"The factor {factor:.3f} is beyond the {low:g} to {high:g} of {standard.name}: "
-            "state the temperature and pressure of the test beside the figure."
+        text = _(
+            "The factor %(value)s is outside the %(low)s to %(high)s allowed by %(standard)s. State "
+            "the test temperature and pressure with the result."
         )
+        ends = {"low": format_digits(low), "high": format_digits(high)}
+        sentences.append(text % {"value": format_number(factor, 3), "standard": standard.name, **ends})
     return tuple(sentences)
 
 

@@ -104,7 +104,7 @@ def vapour_pressure_from_humidity_kpa(
     """
     humidity = np.asarray(humidity_pct, dtype=np.float64)
     if np.any(humidity < 0) or np.any(humidity > 100):
-        raise ValueError("Relative humidity lies between 0 and 100 %.")
+        raise ValueError("Enter a relative humidity from 0 to 100 %.")
     return match_input_type(temperature_c, humidity / 100 * saturation_pressure_kpa(temperature_c))
 
 
@@ -139,14 +139,18 @@ def vapour_pressure_from_wet_bulb_kpa(
     if np.any(np.isinf(dry)):
         raise ValueError("The temperature of the air is not a number.")
     if np.any(wet > dry):
-        raise ValueError("The wet bulb cannot be warmer than the air.")
+        raise ValueError("The wet-bulb temperature must not be above the air temperature.")
     if np.any(wet < 0):
-        raise ValueError("Below freezing the wet bulb carries ice and misleads; enter the humidity instead.")
+        raise ValueError(
+            "Below freezing, ice on the wet bulb falsifies the reading. Enter the humidity instead."
+        )
     vapour = saturation_pressure_kpa(wet)
     saturated = MOLAR_MASS_RATIO * vapour / (pressure_kpa - vapour)
     ratio = ((2501 - 2.326 * wet) * saturated - 1.006 * (dry - wet)) / (2501 + 1.86 * dry - 4.186 * wet)
     if np.any(ratio <= 0):
-        raise ValueError("The wet bulb is too far below the air temperature; check both thermometers.")
+        raise ValueError(
+            "The wet-bulb temperature is too far below the air temperature. Check both thermometers."
+        )
     return match_input_type(temperature_c, pressure_kpa * ratio / (MOLAR_MASS_RATIO + ratio))
 
 
@@ -189,4 +193,6 @@ def _if97_saturation_kpa(temperature_k: np.ndarray) -> np.ndarray:
 def _require_range(values: np.ndarray, low: float, high: float, what: str, unit_label: str) -> None:
     """Refuse values outside the range a formula is valid for; NaN passes, as it stays NaN."""
     if np.any(values < low) or np.any(values > high):
-        raise ValueError(f"A {what} outside {low:g} to {high:g} {unit_label} cannot be reckoned with.")
+        raise ValueError(
+            f"A {what} outside {low:g} to {high:g} {unit_label} cannot be used in the calculation."
+        )

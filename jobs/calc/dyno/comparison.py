@@ -11,6 +11,7 @@ References
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +30,9 @@ from jobs.calc.dyno.repeats import (
 )
 from jobs.calc.dyno.spread import RunSpread, SessionSpread, ShopSpread, assumed_spread
 from jobs.calc.statistics import FloatArray, integrate
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number, format_range
+from jobs.calc.wording import gettext as _
+from jobs.calc.wording import join_words, ngettext
 
 Show = Callable[[float], str]
 
@@ -116,20 +119,36 @@ class ComparedValue:
         str
         """
         if not self.measured:
-            return f"{self.label}: not measured in every run, so nothing is said about it."
-        interval = f"{show(self.ci_low)} to {show(self.ci_high)}"
-        runs = f"{_count_runs(self.runs_before)} before, {_count_runs(self.runs_after)} after"
-        if self.verdict is Verdict.NO_DIFFERENCE:
-            sentence = f"{self.verdict} (95 % interval {interval}; {runs}). That does not make them equal."
-            if np.isfinite(self.smallest):
-                sentence += f" Of true differences of {show(self.smallest)}, 4 in 5 would be seen."
-        else:
-            sentence = f"{show(abs(self.difference))} {self.verdict} (95 % interval {interval}; {runs})."
+            return _("%(label)s: not measured in every run, so no result.") % {"label": _(self.label)}
+        values = {
+            "label": _(self.label),
+            "difference": show(abs(self.difference)),
+            "interval": format_range(show(self.ci_low), show(self.ci_high)),
+            "before": _count_runs(self.runs_before),
+            "after": _count_runs(self.runs_after),
+        }
+        texts = {
+            Verdict.MORE: _(
+                "%(label)s: %(difference)s more (95 %% interval %(interval)s; %(before)s before, %(after)s "
+                "after)."
+            ),
+            Verdict.LESS: _(
+                "%(label)s: %(difference)s less (95 %% interval %(interval)s; %(before)s before, %(after)s "
+                "after)."
+            ),
+            Verdict.NO_DIFFERENCE: _(
+                "%(label)s: no clear difference (95 %% interval %(interval)s; %(before)s before, %(after)s "
+                "after). This does not prove they are equal."
+            ),
+        }
+        sentences = [texts[self.verdict] % values]
+        if self.verdict is Verdict.NO_DIFFERENCE and np.isfinite(self.smallest):
+            text = _("A real difference of %(difference)s would show up 4 times in 5.")
+            sentences.append(text % {"difference": show(self.smallest)})
         if self.assumed_pct is not None:
-            sentence += (
-                f" A repeatability of {self.assumed_pct:.2g} % is assumed, because there are too few repeats."
-            )
-        return f"{self.label}: {sentence}"
+            text = _("There are too few repeats, so a repeatability of %(share)s %% is assumed.")
+            sentences.append(text % {"share": format_digits(self.assumed_pct, 2)})
+        return " ".join(sentences)
 
 
 @dataclass(frozen=True)
@@ -196,7 +215,7 @@ class RunComparison:
 
 
 def _count_runs(count: int) -> str:
-    return "1 run" if count == 1 else f"{count} runs"
+    return ngettext("%(count)s run", "%(count)s runs", count) % {"count": count}
 
 
 def _default_bands(from_rpm: float, to_rpm: float) -> dict[str, tuple[float, float]]:
@@ -213,6 +232,14 @@ class _Runs:
     grid: FloatArray
     power: FloatArray
     torque: FloatArray
+
+    @cached_property
+    def power_peaks(self) -> FloatArray:
+        return _find_peaks(self.grid, self.power)
+
+    @cached_property
+    def torque_peaks(self) -> FloatArray:
+        return _find_peaks(self.grid, self.torque)
 
     def compare(self, label: str, unit: str, values: FloatArray, run: RunSpread) -> ComparedValue:
         found = estimate(self.design, values, run, self.spread.session)
@@ -264,11 +291,11 @@ def compare(
 
     Notes
     -----
-    For each run in a band the mean ∫P dn / ∫dn, the peak and the area ∫P dn; then the difference with its
-    interval by `jobs.calc.dyno.design.estimate` [1]_.
+    For each run in a band the mean ∫P dn / ∫dn, the highest value (at most the peak of the whole curve)
+    and the area ∫P dn; then the difference with its interval by `jobs.calc.dyno.design.estimate` [1]_.
     """
     if not before or not after:
-        raise ValueError("A comparison needs at least one run before and one after.")
+        raise ValueError(_("A comparison needs at least one run before and one after."))
     design = design or default_design(len(before), len(after))
     spread = spread or assumed_spread(ASSUMED_REPEATABILITY_PCT, before[0].width_rpm)
     grid = common_grid([*before, *after])
@@ -278,7 +305,7 @@ def compare(
     )
     common = np.isfinite(power).all(axis=0)
     if not common.any():
-        raise ValueError("The runs have no engine speed in common, so there is nothing to compare.")
+        raise ValueError(_("The runs have no engine speed in common, so there is nothing to compare."))
     runs = _Runs(design, spread, grid, np.where(common, power, np.nan), np.where(common, torque, np.nan))
     speeds = grid[common]
     chosen = bands if bands is not None else _default_bands(float(speeds[0]), float(speeds[-1]))
@@ -363,31 +390,38 @@ def _describe_contents(design: Design, spread: ShopSpread, whole: Estimate, leve
     """
     holds, lacks = [], []
     if whole.run_assumed:
-        holds.append(f"scatter from run to run ({spread.mean.sd_pct:.2g} %, assumed for want of repeats)")
+        text = _("the scatter from run to run (%(share)s %%, assumed because there are too few repeats)")
+        holds.append(text % {"share": format_digits(spread.mean.sd_pct, 2)})
     elif spread.mean.assumed or whole.is_wild:
-        holds.append("scatter from run to run (of these runs alone)")
+        holds.append(_("the scatter from run to run (of these runs alone)"))
     else:
-        own = f"{design.residuals[1]:.0f}"
-        holds.append(
-            f"scatter from run to run (of these runs, {own} degrees of freedom, and of the shop's own "
-            f"repeats, {spread.mean.df:.0f})"
+        text = _(
+            "the scatter from run to run (of these runs, %(own)s degrees of freedom, and of the shop's own "
+            "repeats, %(shop)s)"
         )
+        own, shop = (format_number(float(df)) for df in (design.residuals[1], spread.mean.df))
+        holds.append(text % {"own": own, "shop": shop})
     if whole.drift is not None:
         drift = format_number(100 * float(whole.drift) / level, 2, signed=True)
-        holds.append(f"drift from run to run ({drift} % a run, taken out: the baseline was run again)")
+        text = _(
+            "the drift from run to run (%(drift)s %% per run, removed because the baseline was run again)"
+        )
+        holds.append(text % {"drift": drift})
     else:
-        lacks.append("a drift over the runs (the baseline was not run again after the change)")
+        lacks.append(_("a drift over the runs (the baseline was not run again after the change)"))
     if whole.rests_on_sessions:
-        source = "assumed" if spread.session.assumed else "from the shop's own repeated baselines"
-        holds.append(f"strapping down again or another day ({spread.session.sd_pct:.2g} %, {source})")
+        source = _("assumed") if spread.session.assumed else _("from the shop's own repeated baselines")
+        text = _("the effect of strapping down again or of another day (%(share)s %%, %(source)s)")
+        holds.append(text % {"share": format_digits(spread.session.sd_pct, 2), "source": source})
     elif np.unique(design.session).size == 1:
-        lacks.append("strapping down again or another day (all runs were made in one session)")
-    lacks.append("errors that both sides share, such as those of sensors and inertia")
-    return f"Each interval contains {_list_words(holds)}. It does not contain {_list_words(lacks, 'or')}."
-
-
-def _list_words(words: Sequence[str], last: str = "and") -> str:
-    return f" {last} ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
+        lacks.append(
+            _("the effect of strapping down again or of another day (all runs were made in one session)")
+        )
+    lacks.append(_("errors that are the same before and after, such as those of sensors and inertia"))
+    return _("Each interval covers %(holds)s. It leaves out %(lacks)s.") % {
+        "holds": join_words(holds, _("%(first)s and %(last)s")),
+        "lacks": join_words(lacks, _("%(first)s or %(last)s")),
+    }
 
 
 def compare_values(
@@ -460,16 +494,21 @@ def _compared_value(
     )
 
 
+def _find_peaks(speed: FloatArray, runs: FloatArray) -> FloatArray:
+    return np.array([find_peak(speed, run)[0] for run in runs])
+
+
 def _compare_band(name: str, ends: tuple[float, float], runs: _Runs) -> BandComparison:
     low, high = ends
     if not low < high:
-        raise ValueError(f"The band '{name}' has to end above where it starts ({low:g} to {high:g} 1/min).")
+        raise ValueError(f"The end of the band '{name}' must be above its start ({low:g} to {high:g} rpm).")
     inside = (runs.grid >= low) & (runs.grid <= high)
     speed, power, torque = runs.grid[inside], runs.power[:, inside], runs.torque[:, inside]
     mean, peak = runs.run_spread_of_mean(low, high), runs.spread.peak
 
-    def top(values: FloatArray) -> FloatArray:
-        return np.array([find_peak(speed, run)[0] for run in values])
+    def top(values: FloatArray, peaks: FloatArray) -> FloatArray:
+        # The fit at an end of a band has fewer points, and may come out above the peak of the whole curve.
+        return np.minimum(_find_peaks(speed, values), peaks)
 
     return BandComparison(
         name=name,
@@ -477,8 +516,8 @@ def _compare_band(name: str, ends: tuple[float, float], runs: _Runs) -> BandComp
         to_rpm=float(high),
         mean_power=runs.compare("Mean power", "kW", _mean_over(speed, power), mean),
         mean_torque=runs.compare("Mean torque", "N·m", _mean_over(speed, torque), mean),
-        peak_power=runs.compare("Peak power", "kW", top(power), peak),
-        peak_torque=runs.compare("Peak torque", "N·m", top(torque), peak),
+        peak_power=runs.compare("Peak power", "kW", top(power, runs.power_peaks), peak),
+        peak_torque=runs.compare("Peak torque", "N·m", top(torque, runs.torque_peaks), peak),
         area=runs.compare("Area under the power curve", "kW/min", np.asarray(integrate(speed, power)), mean),
     )
 
@@ -494,14 +533,16 @@ def _comparison_flags(
     design, found = runs.design, []
     groups = [means[~design.after], means[design.after]]
     if any(group.size > 1 and np.ptp(group) == 0 for group in groups):
-        found.append(Flag("same-run", "Repeats agree to the last digit: is one file attached twice?"))
+        found.append(
+            Flag("same-run", _("These repeat runs are identical. Was the same file uploaded twice?"))
+        )
     if whole.is_wild:
         found.append(
-            Flag("wild", "These runs scatter more than the shop's own repeats do: the reason matters first.")
+            Flag("wild", _("These runs scatter more than the shop's own repeats. Find the reason first."))
         )
     if len({c.observed is None for c in (*before, *after)}) > 1:
         found.append(
-            Flag("mixed-correction", "Some of these runs are corrected for the air and others are not.")
+            Flag("mixed-correction", _("Some of these runs are corrected for the air and others are not."))
         )
     order = None if design.is_bracketed else order_flag(groups, runs.spread.mean.sd_pct)
     found += [flag for flag in (order, temperature_flag(temperatures_c)) if flag]

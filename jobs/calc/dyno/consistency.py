@@ -10,13 +10,14 @@ from jobs.calc.statistics import FloatArray, finite_or_nan
 from jobs.calc.units import identities
 from jobs.calc.units.factors import convert
 from jobs.calc.units.numbers import format_number, require_positive
+from jobs.calc.wording import gettext as _
 
 # Rules of thumb, no published source: what rounding and smoothing explain, and how much a tyre gives under
 # load without slipping as a whole.
 POWER_TORQUE_LIMIT_PCT = 2.0
 SLIP_LIMIT_PCT = 3.0
 SLIP_BLOCKS = 20
-OTHER_UNIT = "one of the two is in another unit than its heading says"
+OTHER_UNIT = "one of them is not in the unit its header says"
 # What a constant ratio of power to torque says of their units: the pairs whose factor it may be.
 UNIT_REASONS: dict[str, tuple[tuple[str, str], ...]] = {
     "power may be in hp or PS, or torque in lbf·ft": (("kw", "ps"), ("kw", "hp"), ("lbf_ft", "nm")),
@@ -132,11 +133,12 @@ def slip_flag(engine_speed_rpm: npt.ArrayLike, road_speed_kmh: npt.ArrayLike) ->
     change = ratio_change(engine_speed_rpm, road_speed_kmh)
     if change is None or change.worst_pct <= SLIP_LIMIT_PCT:
         return None
-    return Flag(
-        "slip",
-        f"Engine speed runs ahead of road speed by {change.worst_pct:.0f} % near"
-        f" {format_number(change.worst_at_rpm)} 1/min: the tyre or the clutch slips, or a gear was changed.",
+    text = _(
+        "Engine speed runs ahead of road speed by %(share)s %% near %(speed)s rpm: the tyre or "
+        "clutch slips, or a gear was changed."
     )
+    values = {"share": format_number(change.worst_pct), "speed": format_number(change.worst_at_rpm)}
+    return Flag("slip", text % values)
 
 
 def power_torque_flag(
@@ -172,18 +174,19 @@ def power_torque_flag(
         return None
     low, middle, high = np.quantile(ratio, [0.1, 0.5, 0.9])
     reason = _mismatch_reason(float(middle), steady=bool(high - low < 0.03 * middle))
-    return Flag("power-torque", f"Power and torque disagree by {mismatch_pct:.1f} %: {reason}.")
+    text = _("Power and torque do not match (%(share)s %%): %(reason)s.")
+    return Flag("power-torque", text % {"share": format_number(mismatch_pct, 1), "reason": reason})
 
 
 def _mismatch_reason(ratio: float, steady: bool) -> str:
     """Name the likeliest reason of a ratio P / (T·ω) that is not 1."""
     if not steady:
-        return "the two do not keep one ratio: one is delayed, smoothed more, or has losses added"
+        return _("their ratio is not constant: one of them is delayed, smoothed more, or has losses added")
     for reason, pairs in UNIT_REASONS.items():
         if any(abs(ratio / convert(1.0, *pair) - 1) < 0.01 for pair in pairs):
-            return reason
+            return _(reason)
     if 0.85 <= ratio <= 1.15:
-        return "one of the two may be corrected for the air already"
+        return _("one of them may already be corrected")
     if ratio < 0.85:
-        return "torque may be that at the roller or the wheel, not at the engine"
-    return OTHER_UNIT
+        return _("torque may be at the roller or wheel, not at the engine")
+    return _(OTHER_UNIT)

@@ -14,6 +14,7 @@ from jobs.calc.dyno.design import MIN_OWN_DF, Design, Estimate, estimate, simult
 from jobs.calc.dyno.spread import ShopSpread
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
+from jobs.calc.wording import gettext as _
 
 
 class Verdict(StrEnum):
@@ -21,7 +22,7 @@ class Verdict(StrEnum):
 
     MORE = "more"
     LESS = "less"
-    NO_DIFFERENCE = "no difference shown"
+    NO_DIFFERENCE = "no clear difference"
     NOT_MEASURED = "not measured"
 
 
@@ -57,14 +58,25 @@ class CurveDifference:
     def describe(self, label: str) -> str:
         """Say in words where the curves differ."""
         if not self.regions:
-            return f"{label}: no difference shown at any engine speed. That does not make them equal."
+            return _(
+                "%(quantity)s: no clear difference at any engine speed. This does not prove they are equal."
+            ) % {"quantity": label}
         words = [
-            f"{r.verdict} between about {_round_rpm(r.from_rpm)} and {_round_rpm(r.to_rpm)} 1/min"
-            if r.to_rpm > r.from_rpm
-            else f"{r.verdict} at about {_round_rpm(r.from_rpm)} 1/min"
-            for r in self.regions
+            _describe_region(r.verdict, _round_rpm(r.from_rpm), _round_rpm(r.to_rpm)) for r in self.regions
         ]
-        return f"{label}: {', '.join(words)} (95 % band that holds at all engine speeds at once)."
+        return _("%(quantity)s: %(regions)s (95 %% band that holds at all engine speeds at once).") % {
+            "quantity": label,
+            "regions": ", ".join(words),
+        }
+
+
+def _describe_region(verdict: Verdict, low: str, high: str) -> str:
+    values = {"from": low, "to": high}
+    if verdict is Verdict.MORE:
+        between, at = _("more between about %(from)s and %(to)s rpm"), _("more at about %(from)s rpm")
+    else:
+        between, at = _("less between about %(from)s and %(to)s rpm"), _("less at about %(from)s rpm")
+    return (at if low == high else between) % values
 
 
 def _round_rpm(speed: float) -> str:

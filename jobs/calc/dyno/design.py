@@ -336,7 +336,7 @@ class Plan:
     smallest_pct: float
 
 
-def plan(runs: int, run: RunSpread, session: SessionSpread, *, again: bool, anew: bool) -> Plan:
+def plan(runs: int, run: RunSpread, session: SessionSpread, *, again: bool, restrapped: bool) -> Plan:
     """Return what a number of runs on each side will show.
 
     Parameters
@@ -347,8 +347,8 @@ def plan(runs: int, run: RunSpread, session: SessionSpread, *, again: bool, anew
         The shop's spread.
     again : bool
         True if the baseline is run again after the change.
-    anew : bool
-        True if the bike is strapped down anew for each side.
+    restrapped : bool
+        True if the bike is strapped down again for each side.
 
     Returns
     -------
@@ -359,7 +359,7 @@ def plan(runs: int, run: RunSpread, session: SessionSpread, *, again: bool, anew
     The noncentral t of `_smallest_seen` on the standard error of `estimate` [4]_.
     """
     sides = [False] * runs + [True] * runs + [False] * runs * again
-    sessions = [i // runs if anew else 0 for i in range(len(sides))]
+    sessions = [i // runs if restrapped else 0 for i in range(len(sides))]
     design = Design.from_runs(sides, sessions)
     own_df = design.residuals[1]
     df = (own_df if own_df >= MIN_OWN_DF else np.inf) if run.assumed else run.df + own_df
@@ -371,7 +371,7 @@ def plan(runs: int, run: RunSpread, session: SessionSpread, *, again: bool, anew
 
 @lru_cache(maxsize=256)
 def runs_needed(
-    difference_pct: float, run: RunSpread, session: SessionSpread, *, again: bool, anew: bool
+    difference_pct: float, run: RunSpread, session: SessionSpread, *, again: bool, restrapped: bool
 ) -> Plan | None:
     """Return the fewest runs on each side that show a difference in 4 of 5 comparisons.
 
@@ -379,7 +379,7 @@ def runs_needed(
     ----------
     difference_pct : float
         [% of the value].
-    run, session, again, anew
+    run, session, again, restrapped
         As for `plan`.
 
     Returns
@@ -391,7 +391,7 @@ def runs_needed(
     -----
     The first number from one on of which `plan` shows the difference [4]_.
     """
-    plans = (plan(n, run, session, again=again, anew=anew) for n in range(1, MAX_RUNS + 1))
+    plans = (plan(n, run, session, again=again, restrapped=restrapped) for n in range(1, MAX_RUNS + 1))
     return next((p for p in plans if p.smallest_pct <= difference_pct), None)
 
 

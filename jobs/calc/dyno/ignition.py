@@ -84,7 +84,7 @@ def fit_best_advance(advance_deg: npt.ArrayLike, torque_nm: npt.ArrayLike) -> Be
     """
     advance, torque = np.asarray(advance_deg, dtype=float), np.asarray(torque_nm, dtype=float)
     if advance.shape != torque.shape:
-        raise ValueError("Advance and torque differ in length: they do not belong together.")
+        raise ValueError("Advance and torque must have the same number of samples.")
     measured = np.isfinite(advance) & np.isfinite(torque)
     advance, torque = advance[measured], torque[measured]
     if advance.size < MIN_POINTS or np.unique(advance).size < MIN_ADVANCES:

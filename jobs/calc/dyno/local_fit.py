@@ -17,6 +17,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import format_number
+from jobs.calc.wording import gettext as _
 
 # A window is cut into about this many cells, each with its own mean place in the fit.
 CELLS_PER_WINDOW = 20
@@ -44,7 +45,7 @@ def check_grid_points(points: float, step_rpm: float) -> None:
     """
     if not points <= MAX_GRID_POINTS:
         raise ValueError(
-            f"A grid of {step_rpm:g} 1/min would have {format_number(points)} points over this engine speed; "
+            f"A grid of {step_rpm:g} rpm would have {format_number(points)} points over this engine speed; "
             f"at most {format_number(MAX_GRID_POINTS)} are computed. Choose a wider step or check the speed."
         )
 
@@ -77,8 +78,15 @@ class GridLayout:
         first, last = np.ceil(lowest / step), np.floor(highest / step)
         if last < first:
             raise ValueError(
-                f"The engine speed stays between {format_number(lowest)} and {format_number(highest)} 1/min: "
-                f"no point of a {step:g} 1/min grid lies in between, so there is no curve."
+                _(
+                    "The engine speed stays between %(lowest)s and %(highest)s rpm. "
+                    "No point of a %(step)s rpm grid is in between, so there is no curve."
+                )
+                % {
+                    "lowest": format_number(lowest),
+                    "highest": format_number(highest),
+                    "step": f"{step:g}",
+                }
             )
         check_grid_points(last - first + 1, step)
         per_step = int(np.ceil(CELLS_PER_WINDOW * step / width))

@@ -95,8 +95,8 @@ def _speed_doubt(channels: Mapping[str, FloatArray], expected: ExpectedBike) -> 
     if top <= max(OVER_LIMITER * limit, OFTEN_SEEN * (expected.seen_rpm or 0.0)):
         return ""
     return (
-        f"The engine turns up to {format_number(top)} 1/min in this file; the rev limit of this bike is "
-        f"{format_number(limit)}. Is it the file of another bike?"
+        f"The engine turns up to {format_number(top)} rpm in this file; the rev limit of this bike is "
+        f"{format_number(limit)}. Check whether the file is from another bike."
     )
 
 
@@ -106,7 +106,8 @@ def _power_doubt(channels: Mapping[str, FloatArray], expected: ExpectedBike) -> 
         return ""
     return (
         f"Power reaches {format_number(top, 1)} kW in this file; in the sweeps of this bike so far it "
-        f"reaches about {format_number(usual, 1)} kW. Is it the file of another bike, or in another unit?"
+        f"reaches about {format_number(usual, 1)} kW. Check whether the file is from another "
+        "bike or in another unit."
     )
 
 
@@ -114,7 +115,7 @@ def _ratio_doubt(ratio: float, expected: ExpectedBike) -> str:
     def is_near(other: float) -> bool:
         return abs(ratio / other - 1) <= OTHER_RATIO
 
-    measured = f"The engine turns {format_number(ratio, 1)} 1/min for each km/h in this file"
+    measured = f"The engine turns {format_number(ratio, 1)} rpm for each km/h in this file"
     said = expected.ratios.get(expected.gear or 0)
     if said is not None:
         if is_near(said):
@@ -123,8 +124,8 @@ def _ratio_doubt(ratio: float, expected: ExpectedBike) -> str:
         better = f" Gear {fitting} would fit." if is_near(expected.ratios[fitting]) else ""
         return (
             f"{measured}; in gear {expected.gear} of this bike it is {format_number(said, 1)}.{better} "
-            "Is the gear or the bike another?"
+            "Check the gear and the bike."
         )
     if expected.gear is None and expected.ratios and not any(map(is_near, expected.ratios.values())):
-        return f"{measured}, which fits no gear of this bike. Is it the file of another bike?"
+        return f"{measured}, which fits no gear of this bike. Check whether the file is from another bike."
     return ""

@@ -28,6 +28,8 @@ from jobs.calc.statistics import (
     summarise,
     t_quantile,
 )
+from jobs.calc.units.numbers import format_number
+from jobs.calc.wording import gettext as _
 
 # Same bike, same day, same dyno. Rules of thumb, no published source.
 ASSUMED_REPEATABILITY_PCT = 1.0
@@ -98,11 +100,11 @@ def common_grid(curves: Sequence[Curve]) -> FloatArray:
     k · step for whole k from the lowest to the highest point of any curve: bookkeeping, no published source.
     """
     if not curves:
-        raise ValueError("There is no run in this group.")
+        raise ValueError("This group has no runs.")
     made = {(c.grid_step_rpm, c.width_rpm) for c in curves}
     if len(made) > 1:
         raise ValueError(
-            "These curves were made with different grids or smoothing: make them again with one."
+            "These curves use different grids or smoothing. Recalculate them with the same settings."
         )
     step = curves[0].grid_step_rpm
     first = round(min(c.engine_speed_rpm[0] for c in curves) / step)
@@ -198,10 +200,12 @@ def order_flag(groups: Sequence[npt.ArrayLike], repeatability_pct: float) -> Fla
     drift_pct = 100 * slope * (max(v.size for v in values) - 1)
     if abs(slope) <= t_quantile(df, CONFIDENCE) * scatter or abs(drift_pct) < repeatability_pct:
         return None
-    way = "up" if drift_pct > 0 else "down"
-    return Flag(
-        "order", f"Later runs drift {way}, by {abs(drift_pct):.1f} % over a group: warm-up or heat soak?"
+    text = (
+        _("Later runs drift up by %(share)s %% within a group. Check for warm-up or heat soak.")
+        if drift_pct > 0
+        else _("Later runs drift down by %(share)s %% within a group. Check for warm-up or heat soak.")
     )
+    return Flag("order", text % {"share": format_number(abs(drift_pct), 1)})
 
 
 def temperature_flag(temperatures_c: tuple[Sequence[float], Sequence[float]] | None) -> Flag | None:
@@ -226,9 +230,11 @@ def temperature_flag(temperatures_c: tuple[Sequence[float], Sequence[float]] | N
     apart = abs(means[1] - means[0])
     if not apart > TEMPERATURE_SPREAD_C:
         return None
-    return Flag(
-        "temperature", f"The groups were run {apart:.0f} °C apart: part of the difference may be temperature."
+    text = _(
+        "The groups were run at temperatures %(apart)s °C apart. Part of the difference may be "
+        "due to temperature."
     )
+    return Flag("temperature", text % {"apart": format_number(apart)})
 
 
 def describe_repeatability(run: RunSpread) -> Repeatability:

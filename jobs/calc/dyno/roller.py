@@ -20,6 +20,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import require_positive
+from jobs.calc.wording import gettext as _
 
 WINDOW_S = 0.3
 MAX_WINDOW_S = 2.0
@@ -164,7 +165,7 @@ def inertia_at_roller_kgm2(roller_kgm2: float, parts: Sequence[tuple[float, floa
     total = roller_kgm2
     for inertia, turns in parts:
         require_positive("inertia of a rotating part", inertia, "kg·m²")
-        require_positive("turns for one of the roller", turns)
+        require_positive("turns per roller turn", turns)
         total += inertia * turns**2
     return total
 
@@ -252,7 +253,7 @@ def coast_down(
     speed, loss = speed[known], -inertia_kgm2 * acceleration[known]
     if speed.size < degree + 3 or not speed[-1] < speed[0]:
         raise ValueError(
-            "The roller does not slow down in this part of the run: choose the coast-down alone."
+            _("The roller does not slow down in this part of the run. Select only the coast-down.")
         )
     scale = float(np.abs(speed).max())
     scaled = np.polynomial.polynomial.polyfit(speed / scale, loss, degree)
@@ -266,15 +267,18 @@ def _select_measured(
     """Return both channels without the samples that lack one of them."""
     time, values = np.asarray(time_s, dtype=float), np.asarray(channel, dtype=float)
     if time.shape != values.shape or time.ndim != 1:
-        raise ValueError("Time and roller speed have different lengths: they do not belong together.")
+        raise ValueError("Time and roller speed must have the same number of samples.")
     known = np.isfinite(time) & np.isfinite(values)
     time, values = time[known], values[known]
     if time.size < least:
         raise ValueError(
-            f"Power from a roller needs {least} samples with time and speed; there are {time.size}."
+            _("Power from a roller needs %(least)s samples with time and speed. This run has %(count)s.")
+            % {"least": least, "count": time.size}
         )
     if not np.all(np.diff(time) > 0):
-        raise ValueError("Time has to rise from sample to sample; it stands still or goes back in this run.")
+        raise ValueError(
+            _("Time must increase from sample to sample. In this run it stops or goes backwards.")
+        )
     return time, values
 
 

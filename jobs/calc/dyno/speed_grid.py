@@ -19,6 +19,7 @@ import numpy.typing as npt
 from jobs.calc.dyno.local_fit import Blocks, Fit, GridLayout, fit_cells, sum_cells
 from jobs.calc.statistics import FloatArray
 from jobs.calc.units.numbers import require_finite, require_positive
+from jobs.calc.wording import gettext as _
 
 GRID_STEP_RPM = 50.0
 WIDTH_RPM = 200.0
@@ -118,7 +119,7 @@ def _remove_outliers(
 
     removed = np.zeros(y.size, dtype=bool)
     neighbourhood = cell // layout.half
-    for _ in range(MAX_OUTLIER_ROUNDS):
+    for _round in range(MAX_OUTLIER_ROUNDS):
         residuals = np.abs(y - centre[cell])
         far = ~removed & (residuals > limit + slack[cell])
         if not far.any():
@@ -255,7 +256,7 @@ def fit_on_grid(
     _check_request(speed, y, grid_step_rpm, width_rpm)
     blocks = _select_usable(speed, y)
     if not blocks:
-        raise ValueError("No sample has both an engine speed and a value: check which columns were named.")
+        raise ValueError(_("No sample has both an engine speed and a value. Check which columns were named."))
     lowest, highest = (
         min(float(part.min()) for part, _ in blocks),
         max(float(part.max()) for part, _ in blocks),
@@ -267,8 +268,11 @@ def fit_on_grid(
     fit = fit_cells(layout, sums, min_samples)
     if not np.isfinite(fit.values).any():
         raise ValueError(
-            f"Too few samples for a curve: no window of {width_rpm:g} 1/min holds {min_samples} of them"
-            " spread over it. Choose a wider window."
+            _(
+                "Too few samples for a curve. No window of %(width)s rpm holds %(count)s of them"
+                " spread over it. Choose a wider window."
+            )
+            % {"width": f"{width_rpm:g}", "count": min_samples}
         )
     outliers = 0
     if not keep_all:
@@ -304,8 +308,8 @@ def shown_share(feature_rpm: float, width_rpm: float, slope_width_rpm: float = 0
     w(u)·(μ₄ - μ₂·u²) / (μ₀·μ₄ - μ₂²) with tricube weights w and their moments μ [1]_, and under that of a
     slope over the window, ¾·(1 - u²).
     """
-    require_positive("width of the dip", feature_rpm, "1/min")
-    require_positive("width of the smoothing", width_rpm, "1/min")
+    require_positive("width of the dip", feature_rpm, "rpm")
+    require_positive("width of the smoothing", width_rpm, "rpm")
     require_finite("width of the slope", slope_width_rpm)
     u = np.linspace(-1, 1, 401)
     weight = (1 - np.abs(u) ** 3) ** 3
@@ -317,16 +321,16 @@ def shown_share(feature_rpm: float, width_rpm: float, slope_width_rpm: float = 0
 
 
 def _check_request(speed: FloatArray, y: FloatArray, step: float, width: float) -> None:
-    require_positive("grid step", step, "1/min")
-    require_positive("width of the smoothing", width, "1/min")
+    require_positive("grid step", step, "rpm")
+    require_positive("width of the smoothing", width, "rpm")
     if width < step:
         raise ValueError(
-            f"The smoothing ({width:g} 1/min) is narrower than the grid ({step:g} 1/min): samples between"
-            " the points would count for nothing."
+            f"The smoothing ({width:g} rpm) is narrower than the grid ({step:g} rpm): samples between"
+            " the points would not be used."
         )
     if speed.ndim != 1 or speed.shape != y.shape:
         raise ValueError(
-            f"Engine speed has {speed.size} samples, the channel {y.size}: they do not belong together."
+            f"Engine speed has {speed.size} samples, the channel {y.size}. Both must have the same number."
         )
 
 
@@ -354,7 +358,7 @@ def common_width_rpm(
     The narrowest width with n(window) >= `SAMPLES_WANTED` at nine grid points in ten of every run.
     Rule of thumb, no published source.
     """
-    require_positive("grid step", grid_step_rpm, "1/min")
+    require_positive("grid step", grid_step_rpm, "rpm")
     runs = []
     for engine_speed in engine_speeds:
         speed = np.asarray(engine_speed, dtype=float)

@@ -18,6 +18,8 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.dyno.speed_grid import MAX_ENGINE_SPEED_RPM
 from jobs.calc.statistics import FloatArray, finite_or_nan
 from jobs.calc.units.numbers import format_number
+from jobs.calc.wording import gettext as _
+from jobs.calc.wording import ngettext
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -35,6 +37,10 @@ CLOSING_SHARE = 0.98
 CLOSING_S = 0.15
 # Without a throttle channel it is closing from where the rate drops below this share of the last second's.
 CLOSING_RATE_SHARE = 0.7
+# A throttle recorded up to about this late lets the rate fall below its own trend by this share first.
+LATE_S = 0.1
+LATE_FALL_SHARE = 0.06
+MIN_TREND_SAMPLES = 8
 # A rise over less than this share of the run's range is no sweep.
 MIN_SWEEP_SHARE = 0.2
 # A rise is a pull of its own from this share of the largest rise on, and of the longest one's samples.
@@ -150,7 +156,7 @@ def find_pulls(
 def _fill_numbers(numbers: FloatArray) -> npt.NDArray[np.intp]:
     """Return a whole number for each row, counted in the order of their first rows."""
     last_known = np.maximum.accumulate(np.where(np.isfinite(numbers), np.arange(numbers.size), 0))
-    _, first, inverse = np.unique(numbers[last_known], return_index=True, return_inverse=True)
+    _values, first, inverse = np.unique(numbers[last_known], return_index=True, return_inverse=True)
     return np.argsort(np.argsort(first))[inverse]
 
 
@@ -168,7 +174,7 @@ def _find_pulls_of(rows: npt.NDArray[np.intp], bridged: FloatArray, time: FloatA
     if not rises:
         return []
     edges = [0]
-    for (_, stop), (start, _) in pairwise(rises):
+    for (_start, stop), (start, _stop) in pairwise(rises):
         between = speed[stop - 1 : start + 1]
         low = int(np.argmin(between[::-1] if backwards else between))
         edges.append(start + 1 - low if backwards else stop - 1 + low)
@@ -228,15 +234,13 @@ def find_sweep(
     time = None if time_s is None else finite_or_nan(time_s)
     for channel in (throttle, time):
         if channel is not None and channel.shape != speed.shape:
-            raise ValueError(
-                "Engine speed, throttle and time have different lengths: they do not belong together."
-            )
+            raise ValueError("Engine speed, throttle and time must have the same number of samples.")
     if start is not None or stop is not None:
         return _set_by_hand(speed.size, start, stop)
     bridged = bridge_speed(speed)
     if bridged is None:
         raise ValueError(
-            "The engine speed is zero or missing in every row: check which column it was read from."
+            _("The engine speed is zero or missing in every row. Check which column it was read from.")
         )
     if time is None or not np.all(np.diff(time) < 0):
         return _find_part(bridged, throttle, time)
@@ -248,8 +252,11 @@ def find_sweep(
 def _set_by_hand(rows: int, start: int | None, stop: int | None) -> Sweep:
     first, last = start or 0, rows if stop is None else stop
     if not 0 <= first < last <= rows:
-        raise ValueError(f"Rows {first} to {last} do not lie within the run's {rows} rows in that order.")
-    return Sweep(first, last, "Set by hand.")
+        raise ValueError(
+            _("Rows %(first)s to %(last)s are outside the run (%(rows)s rows) or in the wrong order.")
+            % {"first": first, "last": last, "rows": rows}
+        )
+    return Sweep(first, last, "Set manually.")
 
 
 def bridge_speed(engine_speed_rpm: npt.ArrayLike) -> FloatArray | None:
@@ -339,7 +346,7 @@ def _find_part(speed: FloatArray, throttle: FloatArray | None, time: FloatArray 
     return Sweep(
         start,
         stop,
-        f"{seen} from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min.",
+        f"{seen} from {format_number(speed[start])} to {format_number(speed[stop - 1])} rpm.",
         other_pulls=len(parts) - 1,
     )
 
@@ -356,8 +363,11 @@ def _find_falling(speed: FloatArray, throttle: FloatArray | None) -> Sweep:
         return _find_held(throttle, speed.size, _find_quiet_width(speed) or 1)
     parts = [(speed.size - stop, speed.size - start) for start, stop in reversed(falls)]
     start, stop = _choose_part(speed, parts)
-    ends = f"from {format_number(speed[start])} to {format_number(speed[stop - 1])} 1/min"
-    reason = f"No rising stretch stands out; the rows with the engine speed falling {ends} are used."
+    text = _(
+        "No steady pull was found in this file, so the rows with falling engine speed from %(from)s to "
+        "%(to)s rpm are used."
+    )
+    reason = text % {"from": format_number(speed[start]), "to": format_number(speed[stop - 1])}
     return Sweep(start, stop, reason, found=False, other_pulls=len(parts) - 1)
 
 
@@ -416,7 +426,8 @@ def _find_rises_of_table(
 
 def _find_held(throttle: FloatArray | None, rows: int, width: int) -> Sweep:
     """Return the rows with the throttle open if they are one stretch, as in a held run; else every row."""
-    everything = Sweep(0, rows, "No rising stretch stands out; every row is used.", found=False)
+    reason = _("No steady pull was found in this file, so every row is used.")
+    everything = Sweep(0, rows, reason, found=False)
     if throttle is None or not np.isfinite(throttle).any():
         return everything
     is_open = _close_gaps(_find_open(throttle, rows), 2 * width)
@@ -424,9 +435,8 @@ def _find_held(throttle: FloatArray | None, rows: int, width: int) -> Sweep:
     if 2 * (stop - start) < np.count_nonzero(is_open) or stop - start == rows:
         return everything
     start, stop = _trim_throttle(throttle, start, stop)
-    return Sweep(
-        start, stop, "No rising stretch stands out; every row with the throttle open is used.", found=False
-    )
+    reason = _("No steady pull was found in this file, so every row with the throttle open is used.")
+    return Sweep(start, stop, reason, found=False)
 
 
 def _trim_throttle(throttle: FloatArray, start: int, stop: int) -> tuple[int, int]:
@@ -468,11 +478,25 @@ def _trim_late(
     step_s = _step_s(time, width)
     inside = rate[max(start, stop - max(round(1 / step_s), 1)) : stop]
     full = np.flatnonzero(inside >= CLOSING_RATE_SHARE * np.median(inside))
-    late = inside.size - 1 - int(full[-1])
+    slow, bent = inside.size - 1 - int(full[-1]), _count_below_trend(inside, width, step_s)
     # The moving mean alone lowers the rate within half its width.
-    if late <= width // 2:
+    late = max(slow if slow > width // 2 else 0, bent if bent > width // 4 else 0)
+    if not late:
         return start, stop
     return start, max(stop - late - width // 2 - round(CLOSING_S / step_s), start + 1)
+
+
+def _count_below_trend(rate: FloatArray, width: int, step_s: float) -> int:
+    """Return at how many samples at the end the rate is below the straight line through those before."""
+    place = np.arange(rate.size) - rate.size
+    before = place < -2 * (max(round(LATE_S / step_s), 2) + width // 2)
+    if np.count_nonzero(before) < MIN_TREND_SAMPLES:
+        return 0
+    off = rate / np.polyval(np.polyfit(place[before], rate[before], 1), place) - 1
+    if 4 * np.sqrt(np.mean(np.square(off[before]))) > LATE_FALL_SHARE:
+        return 0  # noise hides such a fall
+    usual = np.flatnonzero(off > -LATE_FALL_SHARE)
+    return rate.size - 1 - int(usual[-1])
 
 
 def _step_s(time: FloatArray | None, width: int) -> float:
@@ -566,15 +590,19 @@ def check_run(
 
     found = [] if sweep.found else [Flag("no-sweep", sweep.reason)]
     if sweep.other_pulls:
-        others = "another pull" if sweep.other_pulls == 1 else f"{sweep.other_pulls} more pulls"
-        found.append(Flag("pulls", f"The file holds {others}; the curve is that of one pull only."))
+        text = ngettext(
+            "The file holds another pull. The curve shows one pull only.",
+            "The file holds %(count)s more pulls. The curve shows one pull only.",
+            sweep.other_pulls,
+        )
+        found.append(Flag("pulls", text % {"count": sweep.other_pulls}))
     found += _speed_flags(speed)
     throttle, power, torque, road = (part(c) for c in (throttle_pct, power_kw, torque_nm, road_speed_kmh))
     flags = [
         None if throttle is None else _throttle_flag(throttle),
         None if road is None else slip_flag(speed, road),
         None if power is None or torque is None else power_torque_flag(power, torque, speed),
-        None if air_known else Flag("no-air", "The air of this run is not known: nothing is corrected."),
+        None if air_known else Flag("no-air", _("Air data not entered, so results are uncorrected.")),
         None if factor_note is None else Flag("factor", factor_note),
     ]
     return tuple(found + [flag for flag in flags if flag])
@@ -584,21 +612,20 @@ def _speed_flags(speed: FloatArray) -> list[Flag]:
     found = []
     dropouts, spikes = int(_find_dropouts(speed).sum()), int(_find_spikes(speed).sum())
     if dropouts:
-        found.append(
-            Flag("dropout", f"The engine speed drops out in {_count_samples(dropouts)} of the sweep.")
+        text = ngettext(
+            "The engine speed drops out in %(count)s sample of the sweep.",
+            "The engine speed drops out in %(count)s samples of the sweep.",
+            dropouts,
         )
+        found.append(Flag("dropout", text % {"count": dropouts}))
     if spikes:
-        found.append(
-            Flag(
-                "spike",
-                f"The engine speed jumps in {_count_samples(spikes)} of the sweep: check the pick-up.",
-            )
+        text = ngettext(
+            "The engine speed jumps in %(count)s sample of the sweep. Check the pick-up.",
+            "The engine speed jumps in %(count)s samples of the sweep. Check the pick-up.",
+            spikes,
         )
+        found.append(Flag("spike", text % {"count": spikes}))
     return found
-
-
-def _count_samples(count: int) -> str:
-    return "1 sample" if count == 1 else f"{count} samples"
 
 
 def _throttle_flag(throttle: FloatArray) -> Flag | None:
@@ -606,8 +633,13 @@ def _throttle_flag(throttle: FloatArray) -> Flag | None:
     if known.size == 0 or not np.any(known < FULL_THROTTLE_PCT):
         return None
     share = 100 * np.mean(known < FULL_THROTTLE_PCT)
-    return Flag(
-        "throttle",
-        f"The throttle is below {FULL_THROTTLE_PCT:.0f} % in {max(share, 1):.0f} % of the sweep"
-        f" (least {known.min():.0f} %): this is not full power there.",
+    text = _(
+        "The throttle is below %(full)s %% in %(share)s %% of the sweep (minimum %(least)s %%). "
+        "Power there is not full-throttle power."
     )
+    values = {
+        "full": format_number(FULL_THROTTLE_PCT),
+        "share": format_number(max(float(share), 1.0)),
+        "least": format_number(float(known.min())),
+    }
+    return Flag("throttle", text % values)

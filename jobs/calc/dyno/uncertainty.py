@@ -17,6 +17,9 @@ import numpy as np
 from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.spread import RunSpread, SessionSpread
 from jobs.calc.statistics import t_quantile
+from jobs.calc.units.numbers import format_digits
+from jobs.calc.wording import gettext as _
+from jobs.calc.wording import ngettext
 
 STEP = 0.01
 
@@ -39,6 +42,25 @@ class DynoErrors:
     inertia_pct: float | None = None
     slip_pct: float | None = None
     loss_pct: float | None = None
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Reading of a known power, torque or force.
+
+    Attributes
+    ----------
+    mean_error_pct : float
+        Mean of the readings against the true value [%].
+    limit_pct : float
+        Largest error of the true value [%].
+    basis : str
+        What was measured and when, in words.
+    """
+
+    mean_error_pct: float
+    limit_pct: float
+    basis: str
 
 
 @dataclass(frozen=True)
@@ -93,6 +115,7 @@ def power_budget(
     *,
     runs: int,
     sessions: int,
+    verification: Verification | None = None,
 ) -> Budget:
     """Compute the uncertainty budget of the mean power of some runs.
 
@@ -107,6 +130,8 @@ def power_budget(
         The shop's spread of that power.
     runs, sessions : int
         How many the mean is made from.
+    verification : Verification, optional
+        It takes the place of the stated limit of inertia or load cell, which it tests.
 
     Returns
     -------
@@ -121,39 +146,44 @@ def power_budget(
     -----
     u_c² = Σ u² of independent sources [1]_. A limit a gives u = a/√3, as any error within it is as likely.
     The sensitivity to the air is that of the factor, (f(x + h) - f(x - h)) / 2h. Run and session by [2]_:
-    s_r²/n and s_s²/S. The expanded uncertainty is t·u_c with the effective degrees of freedom.
+    s_r²/n and s_s²/S. The mean error of a verification is not corrected for; with the limit of the true value
+    it is one limit, (|e| + a)/√3. The expanded uncertainty is t·u_c with the effective degrees of freedom.
     """
     rows: list[Contribution] = []
     missing: list[str] = []
 
     def add_limit(name: str, limit: float | None, sensitivity_pct: float, unit: str) -> None:
         if limit is None:
-            missing.append(name)
+            missing.append(_(name))
         else:
-            basis = f"within ±{limit:g} {unit}"
-            rows.append(Contribution(name, basis, abs(sensitivity_pct) * limit / np.sqrt(3), np.inf))
+            basis = _("within ±%(limit)s %(unit)s") % {"limit": format_digits(limit), "unit": _(unit)}
+            rows.append(Contribution(_(name), basis, abs(sensitivity_pct) * limit / np.sqrt(3), np.inf))
 
     if air is not None:
         add_limit("air temperature", errors.temperature_c, _slope(standard_id, air, "temperature_c"), "K")
         add_limit("air pressure", errors.pressure_kpa, _slope(standard_id, air, "pressure_kpa"), "kPa")
         humidity = _slope(standard_id, air, "humidity_pct")
         add_limit("humidity of the air", errors.humidity_pct, humidity, "% relative humidity")
-    add_limit("roller inertia or load cell", errors.inertia_pct, 1.0, "% of power")
+    if verification is None:
+        add_limit("roller inertia or load cell", errors.inertia_pct, 1.0, "% of power")
+    else:
+        limit = abs(verification.mean_error_pct) + verification.limit_pct
+        rows.append(Contribution(_("verification"), verification.basis, limit / np.sqrt(3), np.inf))
     add_limit("slip of the tyre", errors.slip_pct, 1.0, "% of power")
     add_limit("losses", errors.loss_pct, 1.0, "% of power")
-    made = "1 run" if runs == 1 else f"{runs} runs"
+    made = ngettext("mean of %(count)s run", "mean of %(count)s runs", runs) % {"count": runs}
     rows.append(
         Contribution(
-            "from run to run",
-            f"{run.sd_pct:.2g} %, {_source(run.assumed)}, mean of {made}",
+            _("from run to run"),
+            f"{format_digits(run.sd_pct, 2)} %, {_source(run.assumed)}, {made}",
             run.sd_pct / np.sqrt(runs),
             run.df,
         )
     )
     rows.append(
         Contribution(
-            "strapping down, day",
-            f"{session.sd_pct:.2g} %, {_source(session.assumed)}",
+            _("strapping down, day"),
+            f"{format_digits(session.sd_pct, 2)} %, {_source(session.assumed)}",
             session.sd_pct / np.sqrt(sessions),
             session.df,
         )
@@ -162,7 +192,7 @@ def power_budget(
 
 
 def _source(assumed: bool) -> str:
-    return "assumed" if assumed else "measured"
+    return _("assumed") if assumed else _("measured")
 
 
 def _combine(rows: Sequence[Contribution], missing: Sequence[str]) -> Budget:

@@ -86,6 +86,6 @@ def check_target(lambda_target: float) -> None:
     require_finite("target lambda", lambda_target)
     if not MIN_TARGET <= lambda_target <= MAX_TARGET:
         raise ValueError(
-            f"A target lambda of {lambda_target:g} is not believable: it lies between "
-            f"{MIN_TARGET:g} and {MAX_TARGET:g}. Turn an air-fuel ratio into lambda first."
+            f"{lambda_target:g} is not a plausible target lambda ({MIN_TARGET:g} to {MAX_TARGET:g}). If it "
+            "is an air-fuel ratio, convert it to lambda."
         )

@@ -76,8 +76,8 @@ class PassComparison:
         closer, further = int(self.closer.sum()), int(self.further.sum())
         undecided = int(self.compared.sum()) - closer - further
         return (
-            f"Of {int(self.compared.sum())} cells measured well in both passes {closer} came closer to the "
-            f"target, {further} went further from it, and in {undecided} no difference is shown."
+            f"Of {int(self.compared.sum())} cells measured well in both passes, {closer} are closer to "
+            f"target, {further} are further from it and {undecided} show no clear difference."
         )
 
 
@@ -109,7 +109,7 @@ def find_table_step(table: npt.ArrayLike, decimals: int = 0) -> float:
     values = np.unique(np.asarray(table, dtype=float))
     values = values[np.isfinite(values)]
     if not values.size:
-        raise ValueError("The fuel table holds no figure.")
+        raise ValueError("The fuel table is empty.")
     decimals = next(
         (
             k
@@ -169,7 +169,7 @@ def apply_to_table(
     table = np.asarray(fuel_table, dtype=float)
     if table.shape != (load.size, speed.size):
         raise ValueError(
-            f"The fuel table has {table.shape} cells, its axes have {load.size} loads and {speed.size} "
+            f"The fuel table has {table.shape} cells, but its axes have {load.size} loads and {speed.size} "
             "engine speeds."
         )
     require_positive("step of the fuel table", step)
@@ -203,8 +203,8 @@ def _beyond(table: FloatArray, dead_time: float) -> FloatArray:
     longest = float(np.nanmax(table))
     if not 0 <= dead_time < longest:
         raise ValueError(
-            f"The dead time ({dead_time:g}) must be shorter than the table's opening times, of which the "
-            f"longest is {longest:g}: both in one unit."
+            f"The dead time ({dead_time:g}) must be shorter than the longest pulse width in the table "
+            f"({longest:g}). Use the same unit for both."
         )
     return table - dead_time
 
@@ -278,7 +278,7 @@ def compare_passes(first: MixtureGrid, second: MixtureGrid, target: npt.ArrayLik
         first.load_axis, second.load_axis
     )
     if not same:
-        raise ValueError("Two passes are compared on the same axes: make both grids on one set of axes.")
+        raise ValueError("To compare two passes, both need the same axes.")
     wanted = expand_target(target, first)
     off_first, off_second = first.mean / wanted - 1, second.mean / wanted - 1
     half_width = np.hypot(first.half_width_95, second.half_width_95) / wanted

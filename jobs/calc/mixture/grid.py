@@ -35,14 +35,14 @@ class UnusedReason(StrEnum):
     NOT_MEASURED = "not measured"
     OUTSIDE = "outside the axes"
     END_OF_SCALE = "sensor at the end of its scale"
-    BRIEF = "in the cell too briefly"
+    BRIEF = "too short in the cell"
 
 
 class NoCorrectionReason(StrEnum):
     """Why a cell gets no correction; the value is stored and shown."""
 
-    NOT_VISITED = "not visited"
-    TOO_FEW = "too few holds"
+    NOT_VISITED = "no data"
+    TOO_FEW = "not enough holds"
     UNCERTAIN = "too uncertain"
     END_OF_SCALE = "sensor at the end of its scale"
 
@@ -201,19 +201,19 @@ def _runs_of_holds(hold: npt.ArrayLike, run: npt.ArrayLike | None) -> IntArray |
 def _check_channels(speed: FloatArray, load: FloatArray, sensed: FloatArray, number: IntArray) -> None:
     if not speed.shape == load.shape == sensed.shape == number.shape or speed.ndim != 1:
         raise ValueError(
-            f"Engine speed has {speed.size} samples, load {load.size}, lambda {sensed.size}, "
-            f"holds {number.size}: they do not belong together."
+            f"The channels must have the same number of samples: engine speed {speed.size}, load "
+            f"{load.size}, lambda {sensed.size}, holds {number.size}."
         )
     if number.min(initial=0) < 0:
-        raise ValueError("Only steady samples go into a mixture grid: a hold is numbered from 0 up.")
+        raise ValueError("Only steady samples can be in a mixture grid. Holds must be numbered from 0.")
     low, high = PLAUSIBLE_LAMBDA
     sample = sensed[:: sensed.size // 1000 + 1]  # enough to tell lambda from something else
     sample = sample[np.isfinite(sample)]
     median = float(np.median(sample)) if sample.size else 1.0
     if not low <= median <= high:
         raise ValueError(
-            f"A lambda around {median:.3g} is not believable. If the column holds an air-fuel ratio, "
-            "name it so and give its fuel."
+            f"Lambda around {median:.3g} is not plausible. If the column is an air-fuel ratio, choose that "
+            "and its fuel."
         )
 
 
@@ -273,8 +273,8 @@ def expand_target(target: npt.ArrayLike, grid: MixtureGrid) -> FloatArray:
         wanted = wanted[:, None]
     elif wanted.shape not in ((), shape):
         raise ValueError(
-            f"Give the target as one figure, one for each of the {shape[0]} loads, or a table of "
-            f"{shape[0]} loads by {shape[1]} engine speeds."
+            f"Enter one target, one per load ({shape[0]}), or a table of {shape[0]} loads by {shape[1]} "
+            "engine speeds."
         )
     return np.broadcast_to(wanted, shape).copy()
 
@@ -358,9 +358,9 @@ def compute_correction(
     lambda; the limits are rules of thumb, no published source.
     """
     if min_holds < 2:
-        raise ValueError("A correction needs at least two holds for a cell.")
+        raise ValueError("A correction needs at least two holds per cell.")
     if not 0 < max_pass < 1 or not max_half_width > 0:
-        raise ValueError("The limits of a correction must be above zero, and one pass below 100 %.")
+        raise ValueError("The limits of a correction must be above zero, and the limit per pass below 100 %.")
     reasons = {
         NoCorrectionReason.END_OF_SCALE: grid.end_of_scale > grid.n * MAX_END_OF_SCALE_SHARE,
         NoCorrectionReason.NOT_VISITED: ~grid.visited,

@@ -66,13 +66,13 @@ def find_injector_duty(
     """
     speed, opening = np.asarray(engine_speed_rpm, dtype=float), np.asarray(opening_ms, dtype=float)
     if speed.shape != opening.shape or speed.ndim != 1:
-        raise ValueError("Engine speed and opening time differ in length: they do not belong together.")
+        raise ValueError("Engine speed and pulse width must have the same number of samples.")
     require_positive("turns from one opening to the next", turns_per_opening)
     duty = 100 * opening * speed / (MS_PER_MINUTE * turns_per_opening)
     measured = np.isfinite(duty) & (speed > 0)
     speed, opening, duty = speed[measured], opening[measured], duty[measured]
     if duty.size < MEDIAN_SAMPLES:
-        raise ValueError("The run has too few samples with engine speed and injector opening time.")
+        raise ValueError("The run has too few samples with engine speed and injector pulse width.")
     half = MEDIAN_SAMPLES // 2
     windows = np.lib.stride_tricks.sliding_window_view(duty, MEDIAN_SAMPLES)
     steady, at = np.median(windows, axis=1), slice(half, duty.size - half)
@@ -81,6 +81,6 @@ def find_injector_duty(
     last = np.flatnonzero(np.diff(place[order], append=-1))
     count = np.diff(last, prepend=-1)
     if not (count >= MIN_SAMPLES).any():
-        raise ValueError("The run has too few samples with engine speed and injector opening time.")
+        raise ValueError("The run has too few samples with engine speed and injector pulse width.")
     best = order[last[count >= MIN_SAMPLES]]
     return InjectorDuty((place[best] + 0.5) * BIN_RPM, steady[best].astype(float), opening[at][best])

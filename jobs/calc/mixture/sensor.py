@@ -18,12 +18,16 @@ BELIEVABLE = (0.5, 3.0)
 # wild if it came and went faster than the gas and the sensor can follow.
 WILD_STEP, WILD_SPREADS = 0.08, 3.0
 FASTEST_SWING_S = 0.1
-# A sensor or gauge ends its scale at or beyond these, and rests there without a change.
+# A sensor or gauge ends its scale at or beyond these, and rests there without a change, or with its last
+# digit going to and fro.
 RICH_LIMIT_BELOW, LEAN_LIMIT_ABOVE = 0.75, 1.25
 MIN_REST_SAMPLES, MIN_REST_S = 10, 0.2
 # To the longest stretch without a change anywhere else. In coarse figures the turning point of a smooth curve
-# lasts 2/(√3 - 1) = 2.7 times as long as the next step beside it.
-MIN_REST_RATIO = 4.0
+# lasts 2/(√3 - 1) = 2.7 times as long as the next step beside it, that of two digits together up to
+# 2/(√2 - 1) = 4.8 times.
+MIN_REST_RATIO, MIN_JITTER_RATIO = 4.0, 6.0
+# Two digits tell a rest from a working sensor if they are fine, or few of those that the sensor showed.
+FINE_DIGIT, MIN_DIGITS_SHOWN = 0.002, 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +73,8 @@ def check_lambda(lambda_: npt.ArrayLike, time_s: npt.ArrayLike | None = None) ->
     A sample is wild outside `BELIEVABLE`, or if it differs from the median of its two neighbours on either
     side by more than `WILD_STEP` and by `WILD_SPREADS` times their range, there and back within
     `FASTEST_SWING_S`. A limit is the lowest or highest value if it lies beyond `RICH_LIMIT_BELOW` or
-    `LEAN_LIMIT_ABOVE` and the sensor stays at it `MIN_REST_RATIO` times as long as at any other value.
+    `LEAN_LIMIT_ABOVE` and the sensor stays at it `MIN_REST_RATIO` times as long as at any other value, or at
+    it and the next digit `MIN_JITTER_RATIO` times as long as within any other digit.
     """
     sensed = np.array(lambda_, dtype=float)
     time = None if time_s is None else finite_or_nan(time_s)
@@ -115,26 +120,33 @@ def _rests_at_end(values: FloatArray, time: FloatArray | None) -> tuple[BoolArra
     none = np.zeros(values.size, dtype=bool)
     if values.size < MIN_REST_SAMPLES:
         return none, None
-    lowest = float(values.min())
-    near = values == lowest
+    levels = np.unique(values)
+    # A hundredth more than the digit: differences of decimal figures are inexact.
+    digit = 1.01 * float(levels[1] - levels[0]) if levels.size > 1 else 0.0
+    is_clear = digit <= FINE_DIGIT or np.ptp(values) >= MIN_DIGITS_SHOWN * digit
+    for jitter, ratio in ((digit, MIN_JITTER_RATIO), (0.0, MIN_REST_RATIO)):
+        near = values <= levels[0] + jitter
+        if (jitter == 0 or is_clear) and _rests(values, near, time, jitter, ratio):
+            return near, float(levels[0])
+    return none, None
+
+
+def _rests(values: FloatArray, near: BoolArray, time: FloatArray | None, jitter: float, ratio: float) -> bool:
+    """Return whether the sensor stays at its end much longer than within the same jitter elsewhere."""
     starts, stops = _stretches(near)
     lasts = np.full(starts.size, np.inf) if time is None else time[stops - 1] - time[starts]
     long = (stops - starts >= MIN_REST_SAMPLES) & (lasts >= MIN_REST_S)
     if not long.any():
-        return none, None
-    elsewhere = _longest_flat(values[~near & (values < values.max())])
-    return (near, lowest) if np.max(stops - starts) >= MIN_REST_RATIO * elsewhere else (none, None)
+        return False
+    elsewhere = values[~near & (values < values.max() - jitter)]
+    samples = int(np.max(stops - starts) // ratio) + 1  # a stay of so many elsewhere is too like a rest
+    if elsewhere.size < samples:
+        return True
+    windows = np.lib.stride_tricks.sliding_window_view(elsewhere, samples)
+    return not np.any(np.ptp(windows, axis=1) <= jitter)
 
 
 def _stretches(mask: BoolArray) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     """Return where the stretches of True begin, and the ends behind them."""
     edges = np.diff(np.concatenate(([False], mask, [False])).astype(np.int8))
     return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-
-
-def _longest_flat(values: FloatArray) -> int:
-    """Return the length of the longest stretch without a change, in samples."""
-    if not values.size:
-        return 0
-    starts, stops = _stretches(np.diff(values) == 0)
-    return 1 + int(np.max(stops - starts, initial=0))

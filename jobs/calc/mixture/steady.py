@@ -31,10 +31,10 @@ class ExclusionReason(StrEnum):
     """Why a sample is not used; the value is stored and shown."""
 
     NOT_MEASURED = "not measured"
-    OVERRUN = "closed throttle on the over-run"
+    OVERRUN = "closed throttle, overrun"
     GRIP_MOVING = "grip moving"
-    SPEED_MOVING = "engine speed moving"
-    TOO_SHORT = "held too short"
+    SPEED_MOVING = "engine speed changing"
+    TOO_SHORT = "not held long enough"
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class SteadyLimits:
         for name, value in vars(self).items():
             require_finite(name, value)
             if value < 0:
-                raise ValueError(f"A limit of the steady filter cannot be below zero; {value:g} was given.")
+                raise ValueError(f"A limit for steady must not be below zero. You entered {value:g}.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,14 +173,17 @@ def estimate_delay(time_s: npt.ArrayLike, fuel: npt.ArrayLike, lambda_: npt.Arra
     _check_lengths(time, asked, sensed)
     measured = np.isfinite(asked) & np.isfinite(sensed)
     if measured.sum() < 20 or np.ptp(time[measured]) < 3 * MAX_SEARCHED_DELAY_MS / 1000:
-        raise ValueError("The run with the fuel step is too short to find the sensor's delay in it.")
+        raise ValueError(
+            "The run with the fuel step is too short to find the sensor delay. Use a longer run, or enter "
+            "the delay in ms."
+        )
     if np.ptp(asked[measured]) == 0 or np.ptp(sensed[measured]) == 0:
-        raise ValueError("There is no step in the fuel or none in lambda: the delay cannot be found from it.")
+        raise ValueError("The sensor delay cannot be found: there is no step in the fuel or in lambda.")
 
     if np.ptp(time[measured]) > MAX_SEARCHED_RUN_S:
         raise ValueError(
-            f"The run with the fuel step spans {format_number(float(np.ptp(time[measured])))} s; at most "
-            f"{MAX_SEARCHED_RUN_S:g} s are searched. Check which column is its time, and its unit."
+            f"The run with the fuel step lasts {format_number(float(np.ptp(time[measured])))} s. At most "
+            f"{MAX_SEARCHED_RUN_S:g} s are searched. Check its time column and the unit."
         )
     even = np.arange(time[measured][0], time[measured][-1], SEARCH_STEP_S)
     asked_even = np.interp(even, time[measured], asked[measured])
@@ -190,12 +193,12 @@ def estimate_delay(time_s: npt.ArrayLike, fuel: npt.ArrayLike, lambda_: npt.Arra
     best = int(np.argmax(match))
     if match[best] < MIN_STEP_CORRELATION:
         raise ValueError(
-            "Lambda does not follow the step in the fuel: make the step larger, or give the delay in ms."
+            "Lambda does not respond to the fuel step. Use a larger step or enter the delay in ms."
         )
     if best == shifts[-1]:
         raise ValueError(
-            f"Lambda follows the fuel later than {MAX_SEARCHED_DELAY_MS:g} ms: give the delay in ms, or "
-            "allow longer."
+            f"Lambda responds to the fuel more than {MAX_SEARCHED_DELAY_MS:g} ms later. Enter the delay in "
+            "ms."
         )
     return Delay(delay_ms=float(best * SEARCH_STEP_S * 1000), correlation=float(match[best]))
 
@@ -328,7 +331,9 @@ def _remove_delay(time_s: npt.ArrayLike, lambda_: npt.ArrayLike, delay_ms: float
     time, sensed = _check_time(time_s), np.asarray(lambda_, dtype=float)
     require_finite("sensor delay", delay_ms)
     if not 0 <= delay_ms <= MAX_DELAY_MS:
-        raise ValueError(f"A sensor delay of {delay_ms:g} ms is not believable; 0 to {MAX_DELAY_MS:g} ms is.")
+        raise ValueError(
+            f"A sensor delay of {delay_ms:g} ms is not plausible. Enter 0 to {MAX_DELAY_MS:g} ms."
+        )
     _check_lengths(time, sensed)
     return np.asarray(np.interp(time + delay_ms / 1000, time, sensed, right=np.nan))
 
@@ -412,7 +417,7 @@ def _correlation(first: FloatArray, second: FloatArray) -> float:
 def _check_time(time_s: npt.ArrayLike) -> FloatArray:
     time = np.asarray(time_s, dtype=float)
     if time.ndim != 1 or time.size == 0 or not np.all(np.isfinite(time)) or np.any(np.diff(time) < 0):
-        raise ValueError("The time of a run has to go on from each sample to the next, with none missing.")
+        raise ValueError("The time of a run must increase from sample to sample, with none missing.")
     return time
 
 
@@ -420,5 +425,5 @@ def _check_lengths(first: FloatArray, *others: FloatArray) -> None:
     for other in others:
         if other.shape != first.shape:
             raise ValueError(
-                f"One channel has {first.size} samples, another {other.size}: they do not belong together."
+                f"The channels must have the same number of samples: {first.size} and {other.size}."
             )

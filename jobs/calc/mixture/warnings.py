@@ -1,5 +1,7 @@
 """Warnings about a mixture grid, most severe first: lean at high load before anything else."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -7,15 +9,92 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.mixture.grid import MIN_HOLDS, MixtureGrid, expand_target
 from jobs.calc.statistics import FloatArray
 from jobs.calc.tables.cell_grid import BoolArray
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number, format_range
+from jobs.calc.wording import gettext as _
+from jobs.calc.wording import ngettext
 
 HIGH_LOAD_PCT = 70.0
 LEAN_SHARE = 0.03  # leaner than the target by more than this. Rule of thumb, no published source.
-MAX_CELLS_NAMED = 6
+# At high load without any excess of fuel, whatever the target. Rule of thumb, no published source.
+GRAVE_LAMBDA = 1.0
+GRAVE = (
+    "Do not hold the engine there until it has more fuel. So lean at high load, pistons, valves and "
+    "catalyst overheat within seconds."
+)
+NO_LONG_HOLDS = "Do not hold full load there for long until the engine has more fuel."
 # A whole grid off by this share or more, everywhere alike, is a sensor fault. Rule of thumb, no published
 # source.
 SENSOR_FAULT_SHARE = 0.15
 MIN_CELLS_FOR_SENSOR_FAULT = 4
+
+
+@dataclass(frozen=True, eq=False)
+class LeanRegion:
+    """Cells side by side that are too lean at high load.
+
+    Attributes
+    ----------
+    cells : array of bool, (r, c)
+    worst : (int, int)
+        Row and column of the leanest of them.
+    off : float
+        Its lambda over target, less one [–].
+    is_grave : bool
+        True if any of them has no excess of fuel at all.
+    """
+
+    cells: BoolArray
+    worst: tuple[int, int]
+    off: float
+    is_grave: bool
+
+
+def find_lean_regions(
+    grid: MixtureGrid,
+    target: npt.ArrayLike,
+    *,
+    high_load_pct: float = HIGH_LOAD_PCT,
+    lean_share: float = LEAN_SHARE,
+) -> list[LeanRegion]:
+    """Find the connected regions that are too lean at high load, worst first.
+
+    Parameters
+    ----------
+    grid : MixtureGrid
+        Arrays of (r, c).
+    target : array, (), (r,) or (r, c)
+        Target lambda [–], as for `expand_target`.
+    high_load_pct, lean_share : float
+        As for `find_warnings`.
+
+    Returns
+    -------
+    list of LeanRegion
+        Cells are connected along their edges.
+
+    Raises
+    ------
+    ValueError
+        A target as for `expand_target`.
+
+    Notes
+    -----
+    off = lambda / target − 1 above ``lean_share``: definition of lambda; the limits are rules of thumb, no
+    published source.
+    """
+    from scipy.ndimage import label
+
+    high = grid.load_axis >= high_load_pct
+    off = np.where(grid.visited & high[:, None], grid.mean / expand_target(target, grid) - 1, -np.inf)
+    numbers, count = label(off > lean_share)
+    regions = []
+    for number in range(1, count + 1):
+        cells = numbers == number
+        row, column = np.unravel_index(int(np.where(cells, off, -np.inf).argmax()), off.shape)
+        worst = (int(row), int(column))
+        is_grave = bool((grid.mean[cells] >= GRAVE_LAMBDA).any())
+        regions.append(LeanRegion(cells, worst, float(off[worst]), is_grave))
+    return sorted(regions, key=lambda region: -region.off)
 
 
 def find_warnings(
@@ -25,6 +104,7 @@ def find_warnings(
     high_load_pct: float = HIGH_LOAD_PCT,
     lean_share: float = LEAN_SHARE,
     min_holds: int = MIN_HOLDS,
+    load_name: str = "load",
 ) -> tuple[Flag, ...]:
     """Find what the reader of a mixture grid has to know first, most severe first.
 
@@ -40,6 +120,8 @@ def find_warnings(
         Lambda over target less one that counts as lean there [–].
     min_holds : int
         A visited cell that fewer holds count for is named as uncertain.
+    load_name : str
+        What the rows of the grid are by, in the sentences.
 
     Returns
     -------
@@ -57,54 +139,72 @@ def find_warnings(
     """
     wanted = expand_target(target, grid)
     high = grid.load_axis >= high_load_pct
+    regions = find_lean_regions(grid, wanted, high_load_pct=high_load_pct, lean_share=lean_share)
     return (
-        *_end_of_scale_flags(grid, high, "at high load"),
-        *_lean_flags(grid, wanted, high, lean_share),
-        *_end_of_scale_flags(grid, ~high, "at part load"),
+        *_end_of_scale_flags(grid, high, load_name, at_high_load=True),
+        *(_lean_flag(grid, wanted, region, load_name) for region in regions),
+        *_end_of_scale_flags(grid, ~high, load_name, at_high_load=False),
         *_implausible_flags(grid, wanted),
         *_few_flags(grid, min_holds),
     )
 
 
-def _lean_flags(grid: MixtureGrid, wanted: FloatArray, high: BoolArray, lean_share: float) -> list[Flag]:
-    off = np.where(grid.visited & high[:, None], grid.mean / wanted - 1, -np.inf)
-    lean = np.argwhere(off > lean_share)
-    if not lean.size:
-        return []
-    worst_first = sorted(((int(r), int(c)) for r, c in lean), key=lambda cell: -off[cell])
-    flags = []
-    for cell in worst_first[:MAX_CELLS_NAMED]:
-        half = grid.half_width_95[cell]
-        sure = f" ± {half:.3f}" if np.isfinite(half) else ", with no interval"
-        flags.append(
-            Flag(
-                "lean-at-high-load",
-                f"Lean at high load: {_describe_place(grid, cell)} lambda is {grid.mean[cell]:.3f}{sure}, "
-                f"{100 * off[cell]:.1f} % leaner than the target {wanted[cell]:.3f}. "
-                "Do not hold the engine there until it has more fuel.",
-            )
-        )
-    more = len(worst_first) - MAX_CELLS_NAMED
-    if more > 0:
-        cells = "one more cell is" if more == 1 else f"{more} more cells are"
-        flags.append(Flag("lean-at-high-load", f"Lean at high load: {cells} too lean by less than these."))
-    return flags
+def _lean_flag(grid: MixtureGrid, wanted: FloatArray, region: LeanRegion, load_name: str) -> Flag:
+    half = grid.half_width_95[region.worst]
+    interval = f" ± {format_number(half, 3)}" if np.isfinite(half) else _(", with no interval")
+    rows, columns = region.cells.any(axis=1), region.cells.any(axis=0)
+    text = _(
+        "Lean at high load, %(loads)s %% %(load)s and %(speeds)s rpm: up to %(share)s %% leaner than target "
+        "(lambda %(lambda)s%(interval)s, target %(target)s, %(place)s)."
+    )
+    values = {
+        "loads": _describe_range(grid.load_axis[rows]),
+        "load": _(load_name),
+        "speeds": _describe_range(grid.rpm_axis[columns]),
+        "share": format_number(100 * region.off, 1),
+        "lambda": format_number(float(grid.mean[region.worst]), 3),
+        "interval": interval,
+        "target": format_number(float(wanted[region.worst]), 3),
+        "place": _describe_place(grid, region.worst, load_name),
+    }
+    advice = _(GRAVE) if region.is_grave else _(NO_LONG_HOLDS)
+    return Flag("lean-at-high-load", f"{text % values} {advice}")
 
 
-def _end_of_scale_flags(grid: MixtureGrid, loads: BoolArray, where: str) -> list[Flag]:
+def _describe_range(points: FloatArray) -> str:
+    low, high = format_number(points[0]), format_number(points[-1])
+    return low if low == high else format_range(low, high)
+
+
+def _end_of_scale_flags(
+    grid: MixtureGrid, loads: BoolArray, load_name: str, *, at_high_load: bool
+) -> list[Flag]:
     samples = np.where(loads[:, None], grid.end_of_scale, 0)
     if not samples.any():
         return []
     row, column = np.unravel_index(int(samples.argmax()), samples.shape)
     cell = (int(row), int(column))
-    return [
-        Flag(
-            "end-of-scale",
-            f"The sensor stood at the lean end of its scale {where}, most often "
-            f"{_describe_place(grid, cell)} ({int(samples[cell])} samples). The mixture there is leaner "
-            "than any figure shown.",
+    count = int(samples[cell])
+    if at_high_load:
+        text = ngettext(
+            "The sensor was at the lean end of its scale at high load, most often %(place)s (%(count)s "
+            "sample). "
+            "The mixture there is leaner than any value shown.",
+            "The sensor was at the lean end of its scale at high load, most often %(place)s (%(count)s "
+            "samples). The mixture there is leaner than any value shown.",
+            count,
         )
-    ]
+    else:
+        text = ngettext(
+            "The sensor was at the lean end of its scale at part load, most often %(place)s (%(count)s "
+            "sample). "
+            "The mixture there is leaner than any value shown.",
+            "The sensor was at the lean end of its scale at part load, most often %(place)s (%(count)s "
+            "samples). The mixture there is leaner than any value shown.",
+            count,
+        )
+    sentence = text % {"place": _describe_place(grid, cell, load_name), "count": count}
+    return [Flag("end-of-scale", f"{sentence} {_(GRAVE)}" if at_high_load else sentence)]
 
 
 def _implausible_flags(grid: MixtureGrid, wanted: FloatArray) -> list[Flag]:
@@ -115,31 +215,36 @@ def _implausible_flags(grid: MixtureGrid, wanted: FloatArray) -> list[Flag]:
     median = float(np.median(off))
     if abs(median) < SENSOR_FAULT_SHARE or float(np.ptp(off)) > abs(median):
         return []
-    return [
-        Flag(
-            "implausible",
-            f"Every cell is off the target by about {format_number(100 * median, signed=True)} %: check the "
-            "sensor, an air leak in the exhaust, and the fuel that was named, before the fuel table.",
-        )
-    ]
+    text = _(
+        "Every cell is off target by about %(share)s %%. Before you change the fuel table, check the sensor, "
+        "exhaust leaks and the selected fuel."
+    )
+    return [Flag("implausible", text % {"share": format_number(100 * median, signed=True)})]
 
 
 def _few_flags(grid: MixtureGrid, min_holds: int) -> list[Flag]:
     if not grid.visited.any():
-        return [Flag("no-samples", "No cell holds a steady sample: check the axes and the steady filter.")]
+        text = _("No cell has steady samples. Check the axes and the limits for steady.")
+        return [Flag("no-samples", text)]
     few = int(np.count_nonzero(grid.visited & (grid.support < min_holds)))
     if not few:
         return []
-    cells = "1 visited cell has" if few == 1 else f"{few} visited cells have"
-    of = int(np.count_nonzero(grid.visited))
-    return [
-        Flag(
-            "too-few",
-            f"{cells} fewer than {min_holds} holds, of {of} visited: no correction is given there. "
-            "Hold those points again.",
-        )
-    ]
+    text = ngettext(
+        "%(count)s cell has fewer than %(least)s holds (of %(all)s with data) and so no correction. Hold "
+        "those "
+        "points again.",
+        "%(count)s cells have fewer than %(least)s holds (of %(all)s with data) and so no correction. Hold "
+        "those points again.",
+        few,
+    )
+    values = {"count": few, "least": min_holds, "all": int(np.count_nonzero(grid.visited))}
+    return [Flag("too-few", text % values)]
 
 
-def _describe_place(grid: MixtureGrid, cell: tuple[int, int]) -> str:
-    return f"at {format_number(grid.rpm_axis[cell[1]])} 1/min and {grid.load_axis[cell[0]]:g} % load"
+def _describe_place(grid: MixtureGrid, cell: tuple[int, int], load_name: str) -> str:
+    row, column = cell
+    return _("at %(speed)s rpm and %(share)s %% %(load)s") % {
+        "speed": format_number(grid.rpm_axis[column]),
+        "share": format_digits(grid.load_axis[row]),
+        "load": _(load_name),
+    }

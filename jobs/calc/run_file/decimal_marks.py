@@ -93,7 +93,7 @@ def _decide(
 
 def _doubt(cell: str, mark: str, read_as: str) -> str:
     return (
-        f"Cells such as '{cell}' were read as {read_as}. Look whether the {DECIMALS[mark]} is the decimal "
+        f"Cells such as '{cell}' were read as {read_as}. Check whether the {DECIMALS[mark]} is the decimal "
         "mark or parts the thousands."
     )
 

@@ -64,8 +64,8 @@ def _side_by_side(layout: FileLayoutSpec) -> Question | None:
     places = " and ".join(f"{column.position + 1} ('{column.name}')" for column in (speeds[0], outputs[0]))
     return Question(
         None,
-        f"Columns {places} look like engine speed and power or torque of another run beside this one. Only "
-        "one run is read from side by side columns: make a file of each.",
+        f"Columns {places} look like engine speed and power or torque of another run beside this "
+        "one. Only one run can be imported from columns side by side. Make a separate file of each.",
     )
 
 
@@ -135,7 +135,7 @@ def _implausible(column: Column, values: FloatArray) -> Question | None:
         return Question(
             column.position,
             f"Column {column.position + 1} ('{column.name}') read as engine speed never rises above "
-            f"{format_digits(measured.max(), 3)} 1/min. Is the column or its unit another?",
+            f"{format_digits(measured.max(), 3)} rpm. Check the column and its unit.",
         )
     return None
 

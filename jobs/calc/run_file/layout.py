@@ -201,13 +201,13 @@ class FileLayoutSpec:
         if self.decimal == self.thousands:
             raise ValueError("The decimal mark and the thousands mark must differ.")
         if self.data_line < 1 or self.header_rows not in (1, 2):
-            raise ValueError("Lines are counted from 1, and names stand in one or two rows.")
+            raise ValueError("Line numbers start at 1, and names are in one or two rows.")
         if self.header_line is not None and not 1 <= self.header_line < self.data_line:
-            raise ValueError("The header line must stand above the first line with figures.")
+            raise ValueError("The header line must be above the first line with numbers.")
         if self.unit_line is not None and not 1 <= self.unit_line < self.data_line:
-            raise ValueError("The unit line must stand above the first line with figures.")
+            raise ValueError("The unit line must be above the first line with numbers.")
         if self.stoichiometric_afr is not None and not 1 <= self.stoichiometric_afr <= 40:
-            raise ValueError("An air-fuel ratio for lambda 1 lies between 1 and 40 (petrol about 14.7).")
+            raise ValueError("Enter an air-fuel ratio for lambda 1 from 1 to 40 (petrol about 14.7).")
         if [column.position for column in self.columns] != list(range(len(self.columns))):
             raise ValueError("The columns must be given in their order, each once.")
         self._check_channels_unique()
@@ -220,7 +220,7 @@ class FileLayoutSpec:
             if column.channel in seen:
                 raise ValueError(
                     f"Columns {seen[column.channel].position + 1} and {column.position + 1} are both named "
-                    f"as {CHANNELS[column.channel].label}; only one can be it."
+                    f"as {CHANNELS[column.channel].label}. Only one column can be."
                 )
             seen[column.channel] = column
 
@@ -270,7 +270,7 @@ class FileLayoutSpec:
             No such column, channel or unit; a unit of another quantity; or one channel given to two columns.
         """
         if unknown := [position for position in meanings if not 0 <= position < len(self.columns)]:
-            raise ValueError(f"There is no column {unknown[0] + 1}; the file has {len(self.columns)}.")
+            raise ValueError(f"No column has the number {unknown[0] + 1}; the file has {len(self.columns)}.")
         taken = {channel for channel, _ in meanings.values() if channel}
         columns = []
         for column in self.columns:

@@ -21,11 +21,15 @@ KIND_WORDS: dict[str, frozenset[str]] = {
     HELD: frozenset(tokenise("held hold steady stationary konstant constant teillast maintenu costante")),
     SWEEP: frozenset(tokenise("sweep ramp pull volllast wot fullthrottle accel beschleunigung montee")),
 }
+KIND_NAMES = {SWEEP: "Sweep", HELD: "Held", IDLE: "Idle", COAST: "Coast-down"}
 _GEAR_IN_NAME = re.compile(
     r"\b(?:gear|gang|marcia|marcha|rapport|bieg|g) ?(\d)\b|"
-    r"\b(\d) ?(?:st|nd|rd|th)? ?(?:gear|gang|marcia|marcha)\b"
+    r"\b(\d) ?(?:st|nd|rd|th)? ?(?:gear|gang|marcia|marcha)\b",
+    re.IGNORECASE,
 )
-_GRIP_IN_NAME = re.compile(r"\b(?:held|hold|grip|gas|teillast|steady)\D?(\d{1,3})\b|\b(\d{1,3}) ?(?:%|pct)")
+_GRIP_IN_NAME = re.compile(
+    r"\b(?:held|hold|grip|gas|teillast|steady)\D?(\d{1,3})\b|\b(\d{1,3}) ?(?:%|pct)", re.IGNORECASE
+)
 
 IDLE_MAX_RPM, IDLE_SPREAD = 2500.0, 0.35
 CLOSED_PCT = 5.0
@@ -84,6 +88,35 @@ def propose(
         grip = _steady_throttle(channels)
     gear = _number(_GEAR_IN_NAME, plain, 8)
     return Proposal(kind, int(gear) if gear else _gear(channels, ratios or {}), grip)
+
+
+def propose_name(proposal: Proposal, file_name: str) -> str:
+    """Propose the name of a run.
+
+    Parameters
+    ----------
+    proposal : Proposal
+    file_name : str
+
+    Returns
+    -------
+    str
+        Such as 'Held, 40 % grip, gear 4: base map'; of the file's name only the words that add something.
+    """
+    words = [
+        KIND_NAMES.get(proposal.kind, ""),
+        "" if proposal.grip_pct is None else f"{proposal.grip_pct:g} % grip",
+        f"gear {proposal.gear}" if proposal.gear else "",
+    ]
+    plain = re.sub(r"[\s_.]+", " ", file_name.rsplit(".", 1)[0])
+    for known in (_GRIP_IN_NAME, _GEAR_IN_NAME):
+        plain = known.sub(" ", plain)
+    rest = [word for word in re.split(r"[ -]+", plain) if word and not _repeats_kind(word)]
+    return ": ".join(part for part in (", ".join(filter(None, words)), " ".join(rest)) if part)
+
+
+def _repeats_kind(word: str) -> bool:
+    return any(set(tokenise(word)) & known for known in KIND_WORDS.values())
 
 
 def _number(pattern: re.Pattern[str], plain: str, highest: int) -> float | None:

@@ -162,7 +162,7 @@ def take_pull(content: RunFile, pulls: tuple[Pull, ...], number: int) -> RunFile
     """
     if not 1 <= number <= len(pulls):
         found = f"{len(pulls)} pulls were" if len(pulls) != 1 else "1 pull was"
-        raise ValueError(f"Read this way, {found} found in the file, so there is no pull {number}.")
+        raise ValueError(f"With these settings, {found} found in the file, so there is no pull {number}.")
     rows = pulls[number - 1].rows
     channels = {name: values[rows] for name, values in content.channels.items()}
     time = channels.get("time_s")

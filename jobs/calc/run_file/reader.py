@@ -45,8 +45,8 @@ from jobs.calc.statistics import FloatArray
 MIN_PREVIEW_LINES = 60
 MAX_HEADER_SHOWN = 80
 UNSORTED = (
-    "The engine speed jumps about from row to row, and no time tells their order. Roll-on and overrun cannot "
-    "be told from the pull then: export the file in the order of its time."
+    "The engine speed jumps from row to row, and the file has no time column. So the pull cannot be "
+    "separated from roll-on and overrun. Export the file in the order of time."
 )
 HALF_A_DAY_S = 43_200.0
 
@@ -219,7 +219,7 @@ def _stated_correction(text: FileText, layout: FileLayoutSpec, table: Table) -> 
 
 def _column_questions(column: Column, figures: FloatArray, table: Table) -> list[Question]:
     if column.channel and column.unit is None:
-        sentence = f"Column {column.position + 1} ('{column.name}'): say in which unit."
+        sentence = f"Column {column.position + 1} ('{column.name}'): enter its unit."
         return [Question(column.position, sentence)]
     questions = [value_question(column, figures), reference_question(column)]
     if column.channel == "time_s":
@@ -277,7 +277,7 @@ def read(data: bytes, layout: FileLayoutSpec) -> RunFile:
         channels["time_s"] = channels["time_s"] - channels["time_s"][0]
         times = {position for position, name in stored.items() if name == "time_s"}
         questions = [question for question in questions if question.position not in times]
-        doubts.append(Question(None, "The rows are not in the order of their time: they are sorted by it."))
+        doubts.append(Question(None, "The rows were not in the order of time and have been sorted."))
     elif rows_are_shuffled(channels):
         doubts.append(Question(None, UNSORTED))
     doubts += find_doubts(layout, channels)
@@ -295,8 +295,8 @@ def _header_doubts(table: Table) -> list[Question]:
     return [
         Question(
             None,
-            f"Line {line} looks like another header: '{text[:MAX_HEADER_SHOWN]}'. What is below it is read "
-            "with the first header. If its columns are others, make a file of each table.",
+            f"Line {line} looks like another header: '{text[:MAX_HEADER_SHOWN]}'. The rows below "
+            "it are read with the first header. If the columns differ, make a separate file of each table.",
         )
         for line, text in table.other_headers[:1]
     ]

@@ -161,8 +161,8 @@ def value_question(column: Column, values: FloatArray) -> Question | None:
     return Question(
         column.position,
         f"Column {column.position + 1} ('{column.name}') read as {channel.label}: "
-        f"{_count(count, 'value is', 'values are')} not believable, such as {_format_value(worst, channel)}; "
-        f"{channel.low:g} to {channel.high:g} would be. Is the column or its unit another?",
+        f"{_count(count, 'value is', 'values are')} not plausible, such as {_format_value(worst, channel)}; "
+        f"{channel.low:g} to {channel.high:g} would be. Check the column and its unit.",
     )
 
 
@@ -185,8 +185,8 @@ def layout_questions(layout: FileLayoutSpec) -> list[Question]:
     ratios = [
         Question(
             column.position,
-            f"Column {column.position + 1} ('{column.name}') is an air-fuel ratio. Name the fuel it is shown "
-            f"for; until then {TYPICAL_AFR:g} counts as lambda 1.",
+            f"Column {column.position + 1} ('{column.name}') is an air-fuel ratio. Choose the fuel it "
+            f"refers to. Until then, {TYPICAL_AFR:g} is used as lambda 1.",
         )
         for column in layout.columns
         if column.unit == "afr" and column.channel and layout.stoichiometric_afr is None
@@ -221,7 +221,7 @@ def reference_question(column: Column) -> Question | None:
     return Question(
         column.position,
         f"Column {column.position + 1} ('{column.name}') counts from {here} by its unit, and "
-        f"{channel.label} counts from {there}. Is it another pressure?",
+        f"{channel.label} counts from {there}. Check whether it is another pressure.",
     )
 
 
@@ -241,8 +241,8 @@ def correction_question(stated: StatedCorrection) -> Question | None:
         return None
     return Question(
         None,
-        f"Power and torque may be corrected for the air already: {', '.join(stated.evidence)}. "
-        "Say below whether they are, so that nothing is corrected twice.",
+        f"Power and torque may already be corrected for the air: {', '.join(stated.evidence)}. "
+        "Enter below whether they are, so that no value is corrected twice.",
     )
 
 
@@ -272,7 +272,7 @@ def time_question(column: Column, time_s: FloatArray, lines: np.ndarray) -> Ques
     tally = LineTally(len(back), lines[back[:20]].tolist())
     return Question(
         column.position,
-        f"Column {column.position + 1} ('{column.name}'): time stands still or runs backwards in "
+        f"Column {column.position + 1} ('{column.name}'): time does not increase in "
         f"{_count(len(back), 'row', 'rows')} ({name_lines(tally)}).",
     )
 
@@ -328,9 +328,9 @@ def _losses(table: Table, columns: Iterable[ColumnReport]) -> Iterable[str]:
     """Yield what is lost of more than 1 % of the file."""
     rows = len(table.lines)
     for count, all_rows, what in (
-        (table.lost, rows + table.lost, "left out, as they could not be read"),
-        (table.longer.count, rows, "longer than the header, and the cells at their ends are left out"),
-        (table.shorter.count, rows, "shorter than the header, and which cell is missing is not certain"),
+        (table.lost, rows + table.lost, "skipped, because they could not be read"),
+        (table.longer.count, rows, "longer than the header; the extra cells at the end are skipped"),
+        (table.shorter.count, rows, "shorter than the header; it is not certain which cell is missing"),
     ):
         if count > MAX_LOSS_SHARE * all_rows:
             yield f"{_share(count, all_rows, 'row', 'rows')} {'is' if count == 1 else 'are'} {what}."
@@ -385,21 +385,21 @@ def _sentences(
         f"decimal {DECIMALS[layout.decimal]}."
     )
     for part in dropped:
-        yield f"{_count(part.count, 'row', 'rows')} left out, {part.reason}: {name_lines(part)}."
+        yield f"{_count(part.count, 'row', 'rows')} skipped, {part.reason}: {name_lines(part)}."
     if table.longer.count:
         yield (
-            f"{_count(table.longer.count, 'row has', 'rows have')} more cells than there are columns; "
-            f"the cells at the end were left out: {name_lines(table.longer)}."
+            f"{_count(table.longer.count, 'row has', 'rows have')} more cells than columns; the "
+            f"extra cells at the end were skipped: {name_lines(table.longer)}."
         )
     for column in columns:
         title = f"Column {column.position + 1} ('{column.name}')"
         if column.stored_as is None:
             if column.name or column.no_figures:
-                yield f"{title} holds no figures and was left out."
+                yield f"{title} has no numbers and was skipped."
         elif column.no_figures:
             tally = LineTally(column.no_figures, list(column.lines))
             yield (
-                f"{title}: {_count(column.no_figures, 'cell is', 'cells are')} no figure and "
+                f"{title}: {_count(column.no_figures, 'cell is', 'cells are')} no number and "
                 f"{'counts' if column.no_figures == 1 else 'count'} as not measured: {name_lines(tally)}."
             )
         if column.stored_as and column.missing:

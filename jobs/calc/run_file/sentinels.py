@@ -62,8 +62,8 @@ def remove_sentinels(
     count = f"{format_number(at.size)} {'cell holds' if at.size == 1 else 'cells hold'}"
     return np.where(found, np.nan, values), Question(
         column.position,
-        f"Column {column.position + 1} ('{column.name}'): {count} {shown}, which stands for no value, and "
-        f"{'counts' if at.size == 1 else 'count'} as not measured: {name_lines(tally)}.",
+        f"Column {column.position + 1} ('{column.name}'): {count} {shown}, which means no value, "
+        f"and {'counts' if at.size == 1 else 'count'} as not measured: {name_lines(tally)}.",
     )
 
 

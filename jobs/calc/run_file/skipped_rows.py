@@ -11,12 +11,12 @@ MAX_LINES_NAMED = 20
 MAX_LABELLED_FOOTERS = 3  # 'Max,63.1,9088' below a table; more of them are rows of it
 
 REPEATED_HEADER = "repeated header"
-FOOTER = "text below the figures"
+FOOTER = "text below the data"
 LABELLED = "text before too few cells"
 EMPTY = "empty"
-NO_FIGURES = "no figure in the row"
-CUT_OFF = "cut off in the middle"
-TOO_SHORT = "too few cells between blanks to tell which is missing"
+NO_FIGURES = "no number in the row"
+CUT_OFF = "incomplete row"
+TOO_SHORT = "too few cells; not certain which one is missing"
 
 
 @dataclass

@@ -181,13 +181,11 @@ def _no_row_error(lines: Sequence[str], delimiter: str) -> RunFileError:
     header = next((i + 1 for i, line in enumerate(lines) if line.strip()), 1)
     with_digit = [i + 1 for i, line in enumerate(lines) if any(sign.isdigit() for sign in line)]
     if not with_digit:
-        return RunFileError(
-            "No line holds figures: there is a header or text, but nothing to read under it.", line=header
-        )
+        return RunFileError("The file has no data rows under the header or text.", line=header)
     last = with_digit[-1]
     return RunFileError(
-        f"No line was recognised as a row of figures (delimiter: {DELIMITERS[delimiter]}). Line {last} reads "
-        f"'{lines[last - 1].strip()[:MAX_SHOWN]}'. Set the delimiter or the first line with figures, or "
+        f"No line was recognised as a row of numbers (delimiter: {DELIMITERS[delimiter]}). Line {last} reads "
+        f"'{lines[last - 1].strip()[:MAX_SHOWN]}'. Set the delimiter or the first line with numbers, or "
         "export the run as a table.",
         line=last,
     )
@@ -356,17 +354,17 @@ def _width(rows: Sequence[Sequence[str]], names: Sequence[str], delimiter: str) 
     doubts = []
     if named and filled and named < filled:
         doubts.append(
-            f"The header names {named} columns, but the rows have {filled}. "
+            f"The header has {named} columns, but the rows have {filled}. "
             + (
                 "Is the comma a decimal mark as well as the delimiter?"
                 if filled == 2 * named and delimiter == ","
-                else "Look whether each name stands over its own figures."
+                else "Check that each name is above its own values."
             )
         )
     if named > usual:
         doubts.append(
-            f"The header names {named} columns, but the rows have {usual}. "
-            "Look whether each name stands over its own figures."
+            f"The header has {named} columns, but the rows have {usual}. "
+            "Check that each name is above its own values."
         )
     return max(filled, named, 1), doubts
 
@@ -375,6 +373,6 @@ def _single_column_doubt(width: int, delimiter: str) -> list[str]:
     if width > 1:
         return []
     return [
-        f"The file was read as a single column (delimiter: {DELIMITERS[delimiter]}). "
-        "If it has several, choose another delimiter."
+        f"The file was read as one column (delimiter: {DELIMITERS[delimiter]}). "
+        "If it has more, choose another delimiter."
     ]

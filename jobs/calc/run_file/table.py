@@ -125,7 +125,7 @@ class _Reader:
     def read(self) -> Table:
         layout, text = self.layout, self.text
         if not self.width:
-            raise RunFileError("The layout names no columns.", line=layout.data_line)
+            raise RunFileError("The layout has no named columns.", line=layout.data_line)
         start = text.offset_of_line(layout.data_line)
         end, self.dropped = find_data_end(text, layout, start)
         if start >= end:
@@ -145,14 +145,14 @@ class _Reader:
         lines = self.text.decode(start, self.text.end).split("\n")
         count, line = sum(1 for text in lines if text.strip()), self.layout.data_line
         if not count:
-            return f"The file has no row from line {line} on. Set the first line with figures."
+            return f"The file has no row from line {line} on. Set the first line with numbers."
         rows = "The only row" if count == 1 else f"None of the {format_number(count)} rows"
         skipped = {reason: tally.count for reason, tally in self.dropped.items() if reason != EMPTY}
         reasons = ", ".join(f"{format_number(number)} {reason}" for reason, number in skipped.items())
         return (
             f"{rows} from line {line} on can{'not' if count == 1 else ''} be read: {reasons}. "
             f"The delimiter is {DELIMITERS[self.layout.delimiter]}, the decimal mark "
-            f"{DECIMALS[self.layout.decimal]}: set them or the first line with figures."
+            f"{DECIMALS[self.layout.decimal]}: set them or the first line with numbers."
         )
 
     def _offset_after(self, start: int, end: int, lines: int) -> int:
@@ -236,7 +236,9 @@ class _Reader:
 
     def _set_rows(self, rows: int) -> None:
         if rows > MAX_ROWS:
-            raise RunFileError(f"The file has more than {format_number(MAX_ROWS)} rows; it is not read.")
+            raise RunFileError(
+                f"The file has more than {format_number(MAX_ROWS)} rows and cannot be imported."
+            )
         self.rows = rows
 
     # --- block by block

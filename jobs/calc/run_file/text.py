@@ -11,14 +11,12 @@ MAX_ROWS = 5_000_000
 HEAD_BYTES = 256 * 1024
 TAIL_BYTES = 8 * 1024
 
-_SPREADSHEET = (
-    "This is a spreadsheet file. Save the sheet as CSV or as text in the spreadsheet program, and send that."
-)
-_ARCHIVE = "This is a compressed archive. Unpack it and send the files in it."
-_PICTURE = "This is a picture, not a file with figures."
+_SPREADSHEET = "This is a spreadsheet. Save the sheet as CSV or text and upload that."
+_ARCHIVE = "This is a compressed archive. Unpack it and upload the files in it."
+_PICTURE = "This is an image, not a data file."
 _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", _SPREADSHEET),
-    (b"%PDF", "This is a PDF, not a file with figures."),
+    (b"%PDF", "This is a PDF, not a data file."),
     (b"\x89PNG", _PICTURE),
     (b"\xff\xd8\xff", _PICTURE),
     (b"GIF8", _PICTURE),
@@ -174,7 +172,7 @@ def open_text(data: bytes, encoding: str | None = None) -> FileText:
         raise RunFileError("The file is empty.")
     if len(data) > MAX_BYTES:
         size = len(data) / 1024 / 1024
-        raise RunFileError(f"The file has {size:.0f} MB; at most {MAX_BYTES // 1024 // 1024} MB are read.")
+        raise RunFileError(f"The file is {size:.0f} MB. The limit is {MAX_BYTES // 1024 // 1024} MB.")
     _refuse_other_kinds(data)
     mark, found = _byte_order_mark(data)
     chosen = encoding or found or _encoding_without_mark(data)
@@ -235,9 +233,7 @@ def _refuse_controls(head: bytes) -> None:
     """Refuse binary data: text has hardly any control characters."""
     controls = len(head) - len(head.translate(None, _CONTROLS))
     if controls and controls > len(head) // 1000:
-        raise RunFileError(
-            "This is no text: the file holds binary data. Export the run as CSV or text and send that."
-        )
+        raise RunFileError("This is a binary file. Export the run as CSV or text and upload that.")
 
 
 def _one_line_feed(data: bytes) -> bytes:

@@ -115,11 +115,11 @@ def check_axis(given: npt.ArrayLike, name: str) -> FloatArray:
     """
     points = np.asarray(given, dtype=float)
     if points.ndim != 1 or points.size < 2 or not np.all(np.isfinite(points)):
-        raise ValueError(f"The {name} axis needs at least two figures, with none missing.")
+        raise ValueError(f"The {name} axis needs at least two values, none missing.")
     falls = np.flatnonzero(np.diff(points) <= 0)
     if falls.size:
         here, after = points[falls[0]], points[falls[0] + 1]
-        raise ValueError(f"The {name} axis must rise: {after:g} comes after {here:g}.")
+        raise ValueError(f"The {name} axis must increase: {after:g} comes after {here:g}.")
     return points
 
 

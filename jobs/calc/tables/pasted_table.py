@@ -179,11 +179,11 @@ def _numbered_lines(text: str) -> list[tuple[int, str]]:
     lines = [(number, line) for number, line in numbered if line.strip(" \t;,")]
     if len(lines) < 3:
         raise ValueError(
-            "A table needs a first row of engine speeds and at least two rows below it; "
-            f"{len(lines)} with anything in them were found."
+            "The table needs a first row of engine speeds and at least two rows below it. "
+            f"Only {len(lines)} {'row has' if len(lines) == 1 else 'rows have'} content."
         )
     if len(lines) > MAX_CELLS_PER_AXIS + 1:
-        raise ValueError(f"The table has {len(lines)} rows; at most {MAX_CELLS_PER_AXIS} can be read.")
+        raise ValueError(f"The table has {len(lines)} rows. At most {MAX_CELLS_PER_AXIS} can be read.")
     return lines
 
 
@@ -215,17 +215,20 @@ def _align_rows(numbers: list[int], rows: list[list[str]]) -> list[list[str]]:
     while width > 1 and all(len(row) < width or not row[width - 1] for row in rows):
         width -= 1
     if width < 3:
-        raise ValueError("A table needs at least two engine speeds: is it parted by tabs or semicolons?")
+        raise ValueError(
+            "The table needs at least two engine speeds. Check that cells are separated by tabs or "
+            "semicolons."
+        )
     if width > MAX_CELLS_PER_AXIS + 1:
-        raise ValueError(f"The table has {width} columns; at most {MAX_CELLS_PER_AXIS} can be read.")
+        raise ValueError(f"The table has {width} columns. At most {MAX_CELLS_PER_AXIS} can be read.")
     rows = [_without_empty_end(row, width) for row in rows]
     if len(rows[0]) == width - 1:
         rows[0] = ["", *rows[0]]
     for number, row in zip(numbers, rows, strict=True):
         if len(row) != width:
             raise ValueError(
-                f"Line {number} has {len(row)} cells, the others have {width}: every row needs one figure "
-                "for each engine speed, and its own grip or load before them."
+                f"Line {number} has {len(row)} cells, the others have {width}. Each row needs its grip or "
+                "load first, then one value per engine speed."
             )
     return rows
 
@@ -248,8 +251,8 @@ def _check_axis_values(places: list[tuple[int, float]], name: str) -> None:
     for line, value in places:
         if abs(value) > MAX_AXIS_VALUE:
             raise ValueError(
-                f"Line {line}: {value:.10g} cannot be {name}. It may stand for no value: leave that row or "
-                "column out."
+                f"Line {line}: {value:.10g} cannot be {name}. If it means that there is no value, leave that "
+                "row or column out."
             )
 
 
@@ -260,7 +263,7 @@ def _parse_cell(text: str, line: int, position: int, mark: str) -> float:
 def _parse_value(text: str, line: int, position: int, mark: str) -> float:
     value = parse_number(text, mark)
     if value is None or math.isnan(value):
-        fault = f"'{text}' is not a figure" if text else "a figure is missing"
+        fault = f"“{text}” is not a number" if text else "a value is missing"
         raise ValueError(f"Line {line}, column {position}: {fault}.")
     return value
 

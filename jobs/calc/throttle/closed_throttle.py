@@ -9,6 +9,7 @@ import numpy.typing as npt
 from jobs.calc.dyno.speed_grid import GridChannel, fit_on_grid
 from jobs.calc.statistics import CONFIDENCE, FloatArray, t_quantile
 from jobs.calc.units.numbers import format_number, require_positive
+from jobs.calc.wording import gettext as _
 
 CLOSED_GRIP_PCT = 2.0
 MIN_IDLE_S = 5.0
@@ -90,19 +91,22 @@ def measure_idle(
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2: confidence limits of a mean.
     .. [2] F. H. C. Marriott, J. A. Pope, Biometrika 41 (1954) 390: bias of an autocorrelation (from memory).
     """
-    require_positive("target of the idle", target_rpm, "1/min")
+    require_positive("target of the idle", target_rpm, "rpm")
     time, speed = np.asarray(time_s, dtype=float), np.asarray(engine_speed_rpm, dtype=float)
     if time.shape != speed.shape:
-        raise ValueError("Time and engine speed differ in length: they do not belong together.")
+        raise ValueError("Time and engine speed must have the same number of samples.")
     measured = np.isfinite(time) & np.isfinite(speed)
     time, speed = time[measured], speed[measured]
     duration_s = float(time[-1] - time[0]) if time.size else 0.0
     if duration_s < MIN_IDLE_S:
-        raise ValueError(f"An idle run needs at least {MIN_IDLE_S:g} seconds; this one has {duration_s:.1f}.")
+        raise ValueError(
+            _("An idle run must last at least %(least)s seconds. This one lasts %(duration)s.")
+            % {"least": format_number(MIN_IDLE_S), "duration": format_number(duration_s, 1)}
+        )
     if duration_s > MAX_IDLE_S:
         raise ValueError(
-            f"This idle run spans {format_number(duration_s)} seconds. Check which column is its time, and "
-            "its unit."
+            _("This idle run lasts %(duration)s seconds. Check its time column, and its unit.")
+            % {"duration": format_number(duration_s)}
         )
 
     half = _half_width(time, speed, duration_s) if duration_s >= MIN_INTERVAL_S else float("nan")
@@ -130,18 +134,30 @@ def _half_width(time: FloatArray, speed: FloatArray, duration_s: float) -> float
 
 
 def _describe(mean: float, half: float, sd: float, off: float, source: str) -> str:
-    where = "on its target"
+    interval = f" ± {format_number(half)}" if np.isfinite(half) else ""
+    values = {
+        "mean": f"{format_number(mean)}{interval}",
+        "off": format_number(abs(off)),
+        "target": f"{format_number(mean - off)}{f' ({source})' if source else ''}",
+        "sd": format_number(sd),
+        "limit": format_number(STEADY_SD_RPM),
+    }
+    where = _("on its target of %(target)s")
     if abs(off) > IDLE_TOLERANCE_RPM:
-        where = f"{format_number(abs(off))} 1/min {'above' if off > 0 else 'below'} its target"
-    target = f"{format_number(mean - off)}{f' ({source})' if source else ''}"
-    interval = f" ± {half:.0f}" if np.isfinite(half) else ""
+        above, below = (
+            _("%(off)s rpm above its target of %(target)s"),
+            _("%(off)s rpm below its target of %(target)s"),
+        )
+        where = above if off > 0 else below
     steady = (
-        f"is steady: it scatters by {sd:.0f}, up to {STEADY_SD_RPM:.0f}"
+        _("Idles at %(mean)s rpm, %(where)s, and is steady. Variation (SD) %(sd)s rpm, up to %(limit)s.")
         if sd <= STEADY_SD_RPM
-        else f"hunts: it scatters by {sd:.0f}, more than {STEADY_SD_RPM:.0f}"
+        else _("Idles at %(mean)s rpm, %(where)s, and hunts. Variation (SD) %(sd)s rpm, more than %(limit)s.")
     )
-    unknown = "" if interval else " The run is too short, or hunts too slowly, to say how sure the mean is."
-    return f"It idles at {format_number(mean)}{interval} 1/min, {where} of {target}, and {steady}.{unknown}"
+    sentence = steady % {**values, "where": where % values}
+    if interval:
+        return sentence
+    return f"{sentence} {_('The run is too short, or hunts too slowly, for an interval of the mean.')}"
 
 
 def compute_overrun_torque(
@@ -171,10 +187,10 @@ def compute_overrun_torque(
     """
     speed, grip, torque = (np.asarray(a, dtype=float) for a in (engine_speed_rpm, grip_pct, torque_nm))
     if not speed.shape == grip.shape == torque.shape:
-        raise ValueError("Engine speed, grip and torque differ in length: they do not belong together.")
+        raise ValueError("Engine speed, grip and torque must have the same number of samples.")
     overrun = (grip <= CLOSED_GRIP_PCT) & (torque < 0)
     if not overrun.any():
-        raise ValueError("The run holds no over-run: nowhere was the grip closed while the engine braked.")
+        raise ValueError("This run has no overrun: the grip was never closed while the engine was braking.")
     return fit_on_grid(speed[overrun], torque[overrun], OVERRUN_GRID_STEP_RPM, OVERRUN_WIDTH_RPM)
 
 
@@ -226,7 +242,7 @@ def average_overrun_torque(runs: Sequence[GridChannel]) -> OverrunTorque:
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2: confidence limits of a mean.
     """
     if not runs:
-        raise ValueError("There is no run with an over-run.")
+        raise ValueError("There is no run with an overrun.")
     speeds = np.unique(np.concatenate([run.engine_speed_rpm for run in runs]))
     torque = np.full((len(runs), speeds.size), np.nan)
     for row, run in zip(torque, runs, strict=True):

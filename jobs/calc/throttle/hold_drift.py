@@ -14,7 +14,8 @@ import numpy.typing as npt
 from jobs.calc.statistics import CONFIDENCE, FloatArray, finite_or_nan, t_quantile
 from jobs.calc.tables.cell_grid import BoolArray
 from jobs.calc.throttle.tables import ThrottleMap, lookup_plate
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
+from jobs.calc.wording import gettext as _
 
 GRIP_STAYS_WITHIN_PCT = 0.5  # either side of its middle
 MIN_STRETCH_S = 1.0
@@ -26,6 +27,9 @@ PLATE_FREE_PCT = (0.5, 99.0)
 BLOCK_S = 0.1
 MIN_BLOCKS, MAX_BLOCKS = 4, 120
 MAX_CORRELATION = 0.9
+# A half-width below this rounds to nothing.
+SHOWN_STEP_RPM = 50  # of the range in sentences, which never says more than was covered
+MIN_HALF_WIDTH_SHOWN = 0.005
 # A smaller slope is the hand on the grip, not the plate. Rule of thumb, no published source.
 MIN_DRIFT = 0.5  # % per 1000 rpm
 # A false alarm grounds the bike, so require 99 %.
@@ -42,9 +46,9 @@ UNKNOWN_GAIN, UNKNOWN_GAIN_DOUBT = 1.2, 1.2
 class DriftVerdict(StrEnum):
     """Verdict on the plate at a steady grip; the value is the text shown."""
 
-    HOLDS = "holds"
-    OPENS = "opens by itself"
-    CLOSES = "closes by itself"
+    HOLDS = "holds steady"
+    OPENS = "follows revs, opening"
+    CLOSES = "follows revs, closing"
     NOT_ENOUGH = "not enough data"
 
     @property
@@ -63,6 +67,8 @@ class HoldDrift:
         Plate over engine speed and its 95 % half-width [% per 1000 rpm]; NaN without a stretch.
     starts_rpm : float
         Engine speed from which the plate moves [rpm]; NaN unless it does.
+    plate_step_pct : float
+        Smallest step between recorded plate openings [%]; NaN if the plate never changed.
     stretches : int
         Stretches of steady grip and rising engine speed that were used.
     sentence : str
@@ -73,8 +79,13 @@ class HoldDrift:
     slope: float
     half_width_95: float
     starts_rpm: float
+    plate_step_pct: float
     stretches: int
     sentence: str
+
+    @property
+    def slope_text(self) -> str:
+        return _describe_slope(self.slope, self.half_width_95, self.plate_step_pct)
 
 
 def estimate_hold_drift(
@@ -128,7 +139,7 @@ def estimate_hold_drift(
     """
     time, grip, plate, speed = (finite_or_nan(a) for a in (time_s, grip_pct, plate_pct, engine_speed_rpm))
     if not time.shape == grip.shape == plate.shape == speed.shape:
-        raise ValueError("Time, grip, plate and engine speed differ in length: they do not belong together.")
+        raise ValueError("Time, grip, plate and engine speed must have the same number of samples.")
     free = (plate >= PLATE_FREE_PCT[0]) & (plate <= PLATE_FREE_PCT[1])
     stretches = _find_stretches(time, grip, speed, free)
     answer, doubt = _answer_to_grip(stretches, grip, speed, plate, throttle_maps)
@@ -145,13 +156,15 @@ def estimate_hold_drift(
     starts = _find_start(blocks) if verdict.is_drift else float("nan")
     low = min(float(block_speed.min()) for block_speed, _ in blocks)
     high = max(float(block_speed.max()) for block_speed, _ in blocks)
-    sentence = _describe(verdict, slope.value, half, starts, (low, high))
+    step = _smallest_step(plate)
+    value = _describe_slope(slope.value, half, step)
+    sentence = _describe(verdict, value, starts, (low, high))
     if verdict is DriftVerdict.NOT_ENOUGH and slope.grip_doubt > HOLDS_WITHIN / 2:
-        sentence += (
-            " The grip crept with the engine speed: hold it stiller, or record the throttle table that was "
-            "loaded, which says how much of it the plate answers."
+        sentence += " " + _(
+            "The grip crept as engine speed rose. Hold it more steadily, or record the throttle "
+            "table that was loaded. The table shows how far the plate followed the grip."
         )
-    return HoldDrift(verdict, slope.value, half, starts, len(blocks), sentence)
+    return HoldDrift(verdict, slope.value, half, starts, step, len(blocks), sentence)
 
 
 Blocks = tuple[FloatArray, FloatArray]
@@ -186,12 +199,14 @@ def _answer_to_grip(
 def _not_enough_data(at_stop: bool) -> HoldDrift:
     nan = float("nan")
     sentence = (
-        "Not enough data: the plate stood at its stop, full open or shut, where it can move no further."
+        _("Not enough data: the plate was fully open or closed and could not move further.")
         if at_stop
-        else "Not enough data: nowhere was the grip held within ±0.5 % for a second while the engine speed "
-        "rose by 1,000 1/min."
+        else _(
+            "Not enough data: the grip was never held within ±0.5 % for one second while engine speed rose "
+            "by 1000 rpm."
+        )
     )
-    return HoldDrift(DriftVerdict.NOT_ENOUGH, nan, nan, nan, 0, sentence)
+    return HoldDrift(DriftVerdict.NOT_ENOUGH, nan, nan, nan, nan, 0, sentence)
 
 
 def _find_stretches(time: FloatArray, grip: FloatArray, speed: FloatArray, usable: BoolArray) -> list[slice]:
@@ -296,15 +311,49 @@ def _residual_squares(start: float, blocks: list[Blocks]) -> float:
     return sum(float(np.sum(np.square(b - slope * a))) for a, b in zip(x, y, strict=True))
 
 
-def _describe(
-    verdict: DriftVerdict, slope: float, half: float, starts: float, covered: tuple[float, float]
-) -> str:
-    value = f"{format_number(slope, 2, signed=True)} ± {half:.2f} % per 1000 1/min"
-    between = f"between {format_number(covered[0])} and {format_number(covered[1])} 1/min"
-    if verdict is DriftVerdict.HOLDS:
-        return f"The plate holds at a held grip {between} ({value})."
-    if verdict is DriftVerdict.NOT_ENOUGH:
-        return f"Not enough data to say whether the plate holds {between}: {value}."
-    moves = "opens" if verdict is DriftVerdict.OPENS else "closes"
-    since = f"from about {format_number(starts)} 1/min on"
-    return f"The plate {moves} by itself at a held grip, {since}: {value} {between}."
+def _smallest_step(plate: FloatArray) -> float:
+    """Return the smallest step between recorded openings, NaN if there is only one."""
+    steps = np.diff(np.unique(np.round(plate[np.isfinite(plate)], 4)))
+    return float(steps.min()) if steps.size else float("nan")
+
+
+def _describe_slope(slope: float, half: float, plate_step: float) -> str:
+    """Return the slope with its interval, or with the step of the record if that rounds to nothing."""
+    values = {
+        "slope": format_number(slope, 2, signed=True),
+        "half": format_number(half, 2),
+        "least": format_number(MIN_HALF_WIDTH_SHOWN, 2),
+    }
+    if half >= MIN_HALF_WIDTH_SHOWN:
+        return _("%(slope)s ± %(half)s %% per 1000 rpm") % values
+    text = _("%(slope)s %% per 1000 rpm, ± less than %(least)s") % values
+    if plate_step >= 0.01:
+        text += _(", recorded in steps of %(step)s %%") % {"step": format_digits(plate_step, 3)}
+    return text
+
+
+def _describe(verdict: DriftVerdict, value: str, starts: float, covered: tuple[float, float]) -> str:
+    values = {
+        "low": format_number(SHOWN_STEP_RPM * np.ceil(covered[0] / SHOWN_STEP_RPM)),
+        "high": format_number(SHOWN_STEP_RPM * np.floor(covered[1] / SHOWN_STEP_RPM)),
+        "slope": value,
+        "start": format_number(SHOWN_STEP_RPM * np.round(starts / SHOWN_STEP_RPM)),
+    }
+    texts = {
+        DriftVerdict.HOLDS: _(
+            "With the grip held still, the plate holds steady between %(low)s and %(high)s rpm (%(slope)s)."
+        ),
+        DriftVerdict.NOT_ENOUGH: _(
+            "Not enough data to tell whether the plate holds steady between %(low)s and %(high)s rpm: "
+            "%(slope)s."
+        ),
+        DriftVerdict.OPENS: _(
+            "With the grip held still, the plate follows revs and opens from about %(start)s rpm: %(slope)s "
+            "between %(low)s and %(high)s rpm. Some tunes do this on purpose."
+        ),
+        DriftVerdict.CLOSES: _(
+            "With the grip held still, the plate follows revs and closes from about %(start)s rpm: %(slope)s "
+            "between %(low)s and %(high)s rpm. Some tunes do this on purpose."
+        ),
+    }
+    return texts[verdict] % values

@@ -80,7 +80,7 @@ def _find_steps(time_s: npt.ArrayLike, grip_pct: npt.ArrayLike) -> list[slice]:
     """
     time, grip = np.asarray(time_s, dtype=float), np.asarray(grip_pct, dtype=float)
     if time.shape != grip.shape:
-        raise ValueError("Time and grip differ in length: they do not belong together.")
+        raise ValueError("Time and grip must have the same number of samples.")
     rests = _find_rests(time, grip)
     steps = []
     for before, after in pairwise(rests):
@@ -151,7 +151,7 @@ def measure_step_responses(
         np.asarray(values, dtype=float) for values in (time_s, engine_speed_rpm, grip_pct, response)
     )
     if not time.shape == speed.shape == grip.shape == out.shape:
-        raise ValueError("The channels differ in length: they do not belong together.")
+        raise ValueError("The channels must have the same number of samples.")
     steps = _find_steps(time, grip)
     ends = [*(step.start for step in steps[1:]), time.size - 1]
     found = [_measure(time, speed, grip, out, step, end) for step, end in zip(steps, ends, strict=False)]

@@ -4,7 +4,7 @@ Rows of a map are grip openings, columns engine speeds. Maps are read between th
 them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,15 +14,19 @@ from jobs.calc.dyno.curves import Flag
 from jobs.calc.statistics import FloatArray, Floats, interpolate_table
 from jobs.calc.tables.cell_grid import check_axis
 from jobs.calc.tables.pasted_table import parse_table
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_digits, format_number
+from jobs.calc.wording import gettext as _
+from jobs.calc.wording import ngettext
 
-# Spans of the grip that a map is judged over, and their names.
-SPANS_PCT: dict[float, str] = {10.0: "tenth", 20.0: "fifth", 50.0: "half"}
+# Spans of the grip that a map is judged over.
+SPANS_PCT = (10.0, 20.0, 50.0)
 CLOSED_WITHIN_PCT = 1.0
 FULL_WITHIN_PCT = 2.0
 # A rider feels a jerk if the plate moves this much faster than the grip. Rule of thumb, no published source.
 MAX_GAIN = 4.0
 SAME_WITHIN = 0.02
+# The end of the grip, and by how much a softer mode may end steeper. Rules of thumb, no published source.
+END_SPAN_PCT, STEEPER_BY = 20.0, 1.1
 # Samples within a cell of this size are averaged before a surface is laid through them.
 CELL_RPM, CELL_PLATE_PCT = 250.0, 2.0
 TORQUE_GRIP_STEP_PCT = 5.0
@@ -68,19 +72,19 @@ class ThrottleMap:
         object.__setattr__(self, "plate_pct", np.asarray(self.plate_pct, dtype=float))
         if self.plate_pct.shape != (self.grip_pct.size, self.rpm.size):
             raise ValueError(
-                f"The throttle table has {self.plate_pct.shape} cells, its axes have {self.grip_pct.size} "
-                f"grips and {self.rpm.size} engine speeds."
+                f"The throttle table has {self.plate_pct.shape} cells, but its axes have "
+                f"{self.grip_pct.size} grips and {self.rpm.size} engine speeds."
             )
         if self.grip_pct[0] < 0 or self.grip_pct[-1] > 100:
-            raise ValueError("Grip is given from 0 to 100 %.")
+            raise ValueError("Enter grip from 0 to 100 %.")
         wrong = np.argwhere(~((self.plate_pct >= 0) & (self.plate_pct <= 100)))
         if wrong.size:
             row, column = wrong[0]
             value = self.plate_pct[row, column]
             fault = "is empty" if np.isnan(value) else f"holds {value:g}"
             raise ValueError(
-                f"The cell at {self.grip_pct[row]:g} % grip and {format_number(self.rpm[column])} 1/min "
-                f"{fault}: a plate opens from 0 to 100 %."
+                f"The cell at {self.grip_pct[row]:g} % grip and {format_number(self.rpm[column])} rpm "
+                f"{fault}. Enter a plate from 0 to 100 %."
             )
 
     @classmethod
@@ -130,6 +134,24 @@ class ThrottleMap:
             for span, end in zip(SPANS_PCT, ends[1:], strict=True)
         }
 
+    @property
+    def end_gain(self) -> float:
+        """Plate over grip [%/%] over the last 20 % of the grip, mean of all engine speeds.
+
+        NaN if the map does not hold that span.
+        """
+        ends = lookup_plate(self, np.array([[100.0 - END_SPAN_PCT], [100.0]]), self.rpm[None, :])
+        return float(np.mean((ends[1] - ends[0]) / END_SPAN_PCT))
+
+    @property
+    def cap(self) -> tuple[float, float] | None:
+        """The smallest plate at full grip [%] and its engine speed [rpm]; None if it opens fully."""
+        if self.grip_pct[-1] < 100:
+            return None
+        column = int(self.plate_pct[-1].argmin())
+        open_pct = float(self.plate_pct[-1, column])
+        return None if open_pct >= 100 - FULL_WITHIN_PCT else (open_pct, float(self.rpm[column]))
+
     def find_problems(self) -> tuple[Flag, ...]:
         """Find what is wrong or unusual about the map.
 
@@ -140,8 +162,9 @@ class ThrottleMap:
 
         Notes
         -----
-        The plate [%] should not close while the grip opens, be open by at most 1 % at closed grip and at
-        least 98 % at full grip, and Δplate/Δgrip ≤ 4. Rules of thumb, no published source.
+        The plate [%] should not close while the grip opens and be open by at most 1 % at closed grip, the
+        map should hold full grip, and Δplate/Δgrip ≤ 4. Rules of thumb, no published source. A mode that
+        stops short of the full plate (`cap`) is made so.
         """
         return (*self._falls(), *self._closed_end(), *self._full_end(), *self._jerk())
 
@@ -151,58 +174,61 @@ class ThrottleMap:
             return []
         row, column = drops[0]
         plate, grip = self.plate_pct[:, column], self.grip_pct
-        more = f" So it is in {len(drops)} places." if len(drops) > 1 else ""
-        return [
-            Flag(
-                "falls",
-                f"At {format_number(self.rpm[column])} 1/min the plate closes from {plate[row]:g} % to "
-                f"{plate[row + 1]:g} % while the grip opens from {grip[row]:g} % to {grip[row + 1]:g} %: "
-                f"an entry error unless it is meant.{more}",
+        sentence = _(
+            "At %(speed)s rpm the plate closes from %(plate_from)s %% to %(plate_to)s %% while the grip "
+            "opens "
+            "from %(grip_from)s %% to %(grip_to)s %%. Check whether this is intended."
+        ) % {
+            "speed": format_number(self.rpm[column]),
+            "plate_from": format_digits(plate[row]),
+            "plate_to": format_digits(plate[row + 1]),
+            "grip_from": format_digits(grip[row]),
+            "grip_to": format_digits(grip[row + 1]),
+        }
+        if len(drops) > 1:
+            more = ngettext(
+                "This happens in %(count)s place.", "This happens in %(count)s places.", len(drops)
             )
-        ]
+            sentence += f" {more % {'count': len(drops)}}"
+        return [Flag("falls", sentence)]
 
     def _closed_end(self) -> list[Flag]:
         if self.grip_pct[0] > 0:
-            return [Flag("no-closed-grip", f"The table begins at {self.grip_pct[0]:g} % grip, not at 0.")]
+            text = _("The table starts at %(grip)s %% grip, not at 0 %%.")
+            return [Flag("no-closed-grip", text % {"grip": format_digits(self.grip_pct[0])})]
         column = int(self.plate_pct[0].argmax())
         open_pct = self.plate_pct[0, column]
         if open_pct <= CLOSED_WITHIN_PCT:
             return []
-        return [
-            Flag(
-                "open-at-closed-grip",
-                f"With the grip closed the plate stands {open_pct:g} % open at "
-                f"{format_number(self.rpm[column])} 1/min: the bike may push on at a closed throttle.",
-            )
-        ]
+        text = _(
+            "With the grip closed, the plate is %(plate)s %% open at %(speed)s rpm. The bike may "
+            "push forward with the throttle closed."
+        )
+        values = {"plate": format_digits(open_pct), "speed": format_number(self.rpm[column])}
+        return [Flag("open-at-closed-grip", text % values)]
 
     def _full_end(self) -> list[Flag]:
         if self.grip_pct[-1] < 100:
-            return [Flag("no-full-grip", f"The table ends at {self.grip_pct[-1]:g} % grip, not at 100.")]
-        column = int(self.plate_pct[-1].argmin())
-        open_pct = self.plate_pct[-1, column]
-        if open_pct >= 100 - FULL_WITHIN_PCT:
-            return []
-        return [
-            Flag(
-                "not-full-at-full-grip",
-                f"With the grip full open the plate opens only to {open_pct:g} % "
-                f"at {format_number(self.rpm[column])} 1/min.",
-            )
-        ]
+            text = _("The table ends at %(grip)s %% grip, not at 100 %%.")
+            return [Flag("no-full-grip", text % {"grip": format_digits(self.grip_pct[-1])})]
+        return []
 
     def _jerk(self) -> list[Flag]:
         step = self.largest_step
         if step.gain <= MAX_GAIN:
             return []
-        return [
-            Flag(
-                "steep",
-                f"From {step.from_grip_pct:g} % to {step.to_grip_pct:g} % grip at "
-                f"{format_number(step.engine_speed_rpm)} 1/min the plate moves {step.gain:.1f} times as far "
-                "as the grip: the bike will jerk there.",
-            )
-        ]
+        text = _(
+            "From %(from)s %% to %(to)s %% grip at %(speed)s rpm the plate moves %(gain)s times as far as "
+            "the "
+            "grip. Expect the bike to jerk there."
+        )
+        values = {
+            "from": format_digits(step.from_grip_pct),
+            "to": format_digits(step.to_grip_pct),
+            "speed": format_number(step.engine_speed_rpm),
+            "gain": format_number(step.gain, 1),
+        }
+        return [Flag("steep", text % values)]
 
 
 @dataclass(frozen=True)
@@ -212,8 +238,10 @@ class MapDifference:
     Attributes
     ----------
     largest_pct, at_grip_pct, at_rpm : float
-        Largest difference of the plates, second less first [%], and the grip [%] and engine speed [rpm] it
-        is at, among the points that both maps hold.
+        Largest difference of the plates, second less first [percentage points], and the grip [%] and engine
+        speed [rpm] it is at, among the points that both maps hold.
+    is_same_at_all_rpm : bool
+        Whether the difference is the same at every engine speed.
     sentences : tuple of str
         One for each span of the grip that both maps hold.
     """
@@ -221,6 +249,7 @@ class MapDifference:
     largest_pct: float
     at_grip_pct: float
     at_rpm: float
+    is_same_at_all_rpm: bool
     sentences: tuple[str, ...]
 
 
@@ -276,7 +305,7 @@ def measure_linearity(grip_pct: npt.ArrayLike, values: npt.ArrayLike) -> Lineari
     """
     grip, known = np.asarray(grip_pct, dtype=float), np.asarray(values, dtype=float)
     if grip.shape != known.shape:
-        raise ValueError("Grip and values differ in length: they do not belong together.")
+        raise ValueError("Grip and values must have the same number of samples.")
     measured = np.isfinite(grip) & np.isfinite(known)
     grip, known = grip[measured], known[measured]
     if grip.size < MIN_LINE_POINTS or np.ptp(grip) < MIN_LINE_GRIP_PCT or np.ptp(known) == 0:
@@ -348,10 +377,9 @@ def compare_maps(first: ThrottleMap, second: ThrottleMap, names: tuple[str, str]
         largest_pct=float(apart[row, column]),
         at_grip_pct=float(grip[row]),
         at_rpm=float(speed[column]),
+        is_same_at_all_rpm=speed.size > 1 and bool(np.allclose(apart, apart[:, :1])),
         sentences=tuple(
-            _describe(names, change, SPANS_PCT[span])
-            for span, change in changes.items()
-            if np.isfinite(change)
+            _describe(names, change, span) for span, change in changes.items() if np.isfinite(change)
         ),
     )
 
@@ -360,19 +388,70 @@ def _shared_points(first: FloatArray, second: FloatArray, axis: str) -> FloatArr
     """Return all points of both axes that lie within both."""
     low, high = max(first[0], second[0]), min(first[-1], second[-1])
     if low > high:
-        raise ValueError(f"The two throttle tables have no {axis} in common.")
+        raise ValueError(_("The two throttle tables have no %(axis)s in common.") % {"axis": _(axis)})
     points = np.union1d(first, second)
     return points[(points >= low) & (points <= high)]
 
 
-def _describe(names: tuple[str, str], change: float, span: str) -> str:
-    first, second = names
+def _describe(names: tuple[str, str], change: float, span: float) -> str:
+    values = {
+        "first": names[0],
+        "second": names[1],
+        "span": format_digits(span),
+        "share": format_number(100 * abs(change)),
+    }
     if abs(change) < SAME_WITHIN:
-        return f"{second} opens as {first} does over the first {span} of the grip."
-    way = "faster" if change > 0 else "slower"
-    return f"{second} opens {abs(change):.0%} {way} than {first} over the first {span} of the grip.".replace(
-        "%", " %"
-    )
+        return _("Over the first %(span)s %% of the grip, %(second)s opens like %(first)s.") % values
+    if change > 0:
+        text = _("Over the first %(span)s %% of the grip, %(second)s opens %(share)s %% more than %(first)s.")
+    else:
+        text = _("Over the first %(span)s %% of the grip, %(second)s opens %(share)s %% less than %(first)s.")
+    return text % values
+
+
+def find_steeper_ends(maps: Mapping[str, ThrottleMap]) -> list[str]:
+    """Find modes that open less than another at first, and more steeply than it at the end.
+
+    Parameters
+    ----------
+    maps : mapping of str to ThrottleMap
+        The modes by name.
+
+    Returns
+    -------
+    list of str
+        A sentence for each such mode, against the mode that it exceeds most.
+
+    Notes
+    -----
+    Gain over the first 20 % below, over the last 20 % more than 1.1 times that of the other. Rule of thumb,
+    no published source.
+    """
+    sentences = []
+    for name, softer in maps.items():
+        exceeded = [
+            (other.end_gain, other_name)
+            for other_name, other in maps.items()
+            if softer.gains[20.0] < (1 - SAME_WITHIN) * other.gains[20.0]
+            and softer.end_gain > STEEPER_BY * other.end_gain
+        ]
+        if exceeded:
+            other_gain, other_name = min(exceeded)
+            text = _(
+                "%(mode)s opens less than %(other)s at first but ends steeper: %(gain)s against "
+                "%(other_gain)s "
+                "%% plate per 1 %% of grip over the last %(span)s %%. A rider in %(mode)s may get more than "
+                "expected there."
+            )
+            values = {
+                "mode": name,
+                "other": other_name,
+                "gain": format_number(softer.end_gain, 2),
+                "other_gain": format_number(other_gain, 2),
+                "span": format_digits(END_SPAN_PCT),
+            }
+            sentences.append(text % values)
+    return sentences
 
 
 @dataclass(frozen=True, eq=False)
@@ -440,7 +519,7 @@ def compute_torque_by_grip(
 
     channels = [np.asarray(a, dtype=float) for a in (engine_speed_rpm, plate_pct, torque_nm)]
     if len({channel.shape for channel in channels}) != 1:
-        raise ValueError("Engine speed, plate and torque differ in length: they do not belong together.")
+        raise ValueError("Engine speed, plate and torque must have the same number of samples.")
     speed, plate, torque = _average_cells(*channels)
     grip = np.arange(0.0, 100.1, TORQUE_GRIP_STEP_PCT)
     wanted = np.asarray(at_rpm, dtype=float)
@@ -449,7 +528,8 @@ def compute_torque_by_grip(
         surface = LinearNDInterpolator(np.column_stack([speed, plate]), torque, rescale=True)
     except (QhullError, ValueError):
         raise ValueError(
-            "Torque by grip needs held runs at two plate openings or more, over a range of engine speed."
+            "Torque by grip needs held-throttle runs at two plate openings or more, over a range of engine "
+            "speed."
         ) from None
     found = np.asarray(surface(np.broadcast_to(wanted, plates.shape), plates), dtype=float)
     return TorqueByGrip(grip, wanted, found, np.gradient(found, grip, axis=0))

@@ -105,8 +105,8 @@ FACTORS: dict[str, Unit] = {
     "kgf_per_mm": Unit("spring_rate", "kgf/mm", STANDARD_GRAVITY),
     "lbf_per_in": Unit("spring_rate", "lbf/in", POUND_FORCE_N / (1000 * FOOT_M / 12)),
     # speed of rotation, base 1/min
-    "rpm": Unit("engine_speed", "1/min"),
-    "krpm": Unit("engine_speed", "1000/min", Fraction(1000)),
+    "rpm": Unit("engine_speed", "rpm"),
+    "krpm": Unit("engine_speed", "1000 rpm", Fraction(1000)),
     "rps": Unit("engine_speed", "1/s", Fraction(60)),
     "rad_per_s": Unit("engine_speed", "rad/s", Fraction(30 / math.pi)),
     # openings and other shares, base %

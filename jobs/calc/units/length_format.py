@@ -2,7 +2,8 @@
 
 from decimal import Decimal
 
-from jobs.calc.units.numbers import format_number
+from jobs.calc.units.numbers import format_number, format_range
+from jobs.calc.wording import localise
 
 
 def format_mm(value: float | Decimal) -> str:
@@ -20,7 +21,7 @@ def format_mm(value: float | Decimal) -> str:
     """
     text = f"{float(value):.4f}".rstrip("0")
     whole, _, decimals = text.partition(".")
-    return f"{whole}.{decimals:0<2}"
+    return localise(f"{whole}.{decimals:0<2}")
 
 
 class LengthFormatter:
@@ -88,7 +89,7 @@ class LengthFormatter:
         str
             '0.15 to 0.20 mm'.
         """
-        return f"{self.format_number(low_mm)} to {self(high_mm)}"
+        return format_range(self.format_number(low_mm), self(high_mm))
 
     def __call__(self, length_mm: float | Decimal) -> str:
         return f"{self.format_number(length_mm)} {self.unit}"

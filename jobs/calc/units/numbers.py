@@ -7,6 +7,8 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from jobs.calc.wording import gettext, localise
+
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
 NO_VALUE = "–"
@@ -101,9 +103,9 @@ def format_number(
     Notes
     -----
     Thin spaces separate thousands from five digits up, so that no thousands mark can be taken for a decimal
-    mark [1]_. Halves of the shortest decimal form are rounded away from zero, as a person does: 0.125 to
-    0.13, 1.005 to 1.01. ``static/js/numbers.js`` formats alike; ``tests/shared_cases/numbers.json`` checks
-    both.
+    mark [1]_. The decimal mark is that of the language (`jobs.calc.wording`). Halves of the shortest decimal
+    form are rounded away from zero, as a person does: 0.125 to 0.13, 1.005 to 1.01.
+    ``static/js/numbers.js`` formats alike; ``tests/shared_cases/numbers.json`` checks both.
 
     References
     ----------
@@ -117,7 +119,22 @@ def format_number(
     sign = "" if not rounded else MINUS if rounded < 0 else "+" if signed else ""
     if trim and places > 0:
         text = text.rstrip("0").rstrip(".")
-    return f"{sign}{text}"
+    return localise(f"{sign}{text}")
+
+
+def format_range(low: str, high: str) -> str:
+    """Format a range from its ends as text.
+
+    Parameters
+    ----------
+    low, high : str
+
+    Returns
+    -------
+    str
+        '4000 to 9000'.
+    """
+    return gettext("%(low)s to %(high)s") % {"low": low, "high": high}
 
 
 def format_digits(value: float, digits: int = 6) -> str:
@@ -137,5 +154,5 @@ def format_digits(value: float, digits: int = 6) -> str:
     """
     text = f"{value:.{digits}g}"
     if "e" in text:
-        return text.replace("-", MINUS)
+        return localise(text.replace("-", MINUS))
     return format_number(float(text), len(text.partition(".")[2]))

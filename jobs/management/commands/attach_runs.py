@@ -8,6 +8,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from jobs.job.sentences import counted
 from jobs.models import Job, Run
 from jobs.runs.file_correction import CORRECTION_CHOICES
 from jobs.runs.forms import initial_from_last_run
@@ -16,7 +17,7 @@ from workshop.models import Role, StaffMember
 
 
 class Command(BaseCommand):
-    help = "Attach run files, or all files of a folder, to a job."
+    help = "Import run files, or all files in a folder, into a job."
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         parser.add_argument("job", help="number of the job, such as 2026-014")
@@ -27,26 +28,28 @@ class Command(BaseCommand):
         )
         parser.add_argument("--gear", type=int)
         parser.add_argument("--temperature-c", type=float)
-        parser.add_argument("--pressure-kpa", type=float, help="station pressure, not reduced to sea level")
+        parser.add_argument(
+            "--pressure-kpa", type=float, help="barometer (absolute), not corrected to sea level"
+        )
         parser.add_argument("--humidity-pct", type=float)
         parser.add_argument(
             "--corrected-by",
             choices=[key for key, _ in CORRECTION_CHOICES],
             default="",
-            help="the correction that the file's figures already have; 'observed' if none",
+            help="correction already applied in the file; 'observed' if none",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         job = Job.objects.filter(number=options["job"]).first()
         if job is None:
-            raise CommandError(f"There is no job {options['job']}.")
+            raise CommandError(f"No job has the number {options['job']}.")
         by = StaffMember.objects.filter(username=options["by"], is_active=True).first()
         if by is None or not by.holds(Role.TUNER):
-            raise CommandError(f"{options['by']} is no active tuner of this shop.")
+            raise CommandError(f"{options['by']} is not an active tuner.")
         details = parse_details(job, options)
         refused = sum(not self.import_file(job, by, path, details) for path in list_files(options["files"]))
         if refused:
-            raise CommandError(f"Refused: {refused}.", returncode=1)
+            raise CommandError(f"Not imported: {counted(refused, 'file')}.", returncode=1)
 
     def import_file(self, job: Job, by: StaffMember, path: Path, details: RunDetails) -> bool:
         """Import a file; return whether it can be read, now or once its columns are named."""
@@ -84,7 +87,7 @@ def parse_details(job: Job, options: dict[str, Any]) -> RunDetails:
     }
     air = [name for name in ("temperature_c", "pressure_kpa", "humidity_pct") if given[name] is not None]
     if len(air) not in (0, 3):
-        raise CommandError("Give temperature, pressure and humidity, or none of the three.")
+        raise CommandError("Enter temperature, pressure and humidity, or leave out all three.")
     try:
         for name, value in given.items():
             if value not in (None, ""):

@@ -8,8 +8,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
+from django.conf import settings
+from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from jobs.comparisons.compare import comparison_results
 from jobs.job.json_values import moment, strip_control_characters
+from jobs.job.open_points import translate_open_point
 from jobs.job.registry import collect, printed_records
 from jobs.job.results import JobResults
 from jobs.job_page.facts import agreed_done
@@ -19,8 +25,11 @@ from reports.handover import notices
 from reports.handover.scope import CONFIRMATION, NOT_INSPECTED
 from reports.handover.snapshot import summary_sentences
 from reports.handover.snapshot.codec import from_json
+from reports.handover.snapshot.instruments import instrument_facts
 from reports.handover.snapshot.people import bike_facts, customer_facts, engine_facts, shop_facts
+from reports.handover.snapshot.present import present_facts
 from reports.handover.snapshot.schema import (
+    IssueFacts,
     LinkFacts,
     NextServiceFacts,
     NotTestedFacts,
@@ -38,6 +47,7 @@ TITLES = {
     "next_service": "next service",
     "notices": "notices",
 }
+LANGUAGE = gettext_noop("language")
 
 
 def make_snapshot(
@@ -53,13 +63,14 @@ def make_snapshot(
     link: LinkFacts | None = None,
     check_address: str = "",
     draft: bool = False,
+    language: str = "",
 ) -> Snapshot:
-    """Return everything that the sheet of a job says.
+    """Return everything that the sheet of a job says, in the language of the customer or another.
 
     Parameters
     ----------
     open_points : sequence of str
-        What was open when the owner had it issued all the same.
+        What was open when the owner had it issued all the same, in English.
     informed_person : str
         Name of the customer who was told that the bike may no longer meet what the road requires.
     not_told : bool
@@ -68,7 +79,58 @@ def make_snapshot(
         Address of the customer's page and when it ends, printed as a QR code.
     draft : bool
         Mark every page as a draft.
+    language : str
+        Of the sheet; by default the one that the customer chose.
     """
+    language = language or results.job.customer.language
+
+    def write(language: str) -> Snapshot:
+        with translation.override(language):
+            return write_snapshot(
+                # What staff have derived so far is in English.
+                results if language == settings.LANGUAGE_CODE else results.fresh(),
+                issue_number=issue_number,
+                issued_by=issued_by,
+                at=at,
+                override_reason=override_reason,
+                open_points=open_points,
+                informed_person=informed_person,
+                not_told=not_told,
+                link=link,
+                check_address=check_address,
+                draft=draft,
+                language=language,
+            )
+
+    snapshot = write(language)
+    before = HandoverSheet.objects.filter(job=results.job, issue_number__lt=issue_number)
+    last = before.order_by("issue_number").last()
+    if last is None:
+        return snapshot
+    stored = from_json(last.snapshot)
+    same = snapshot if stored.language == language else write(stored.language)
+    superseded = SupersededFacts(
+        last.number, moment(last.issued_at), sections_changed(stored, same, language)
+    )
+    return replace(snapshot, sheet=replace(snapshot.sheet, supersedes=superseded))
+
+
+def write_snapshot(
+    results: JobResults,
+    *,
+    issue_number: int,
+    issued_by: StaffMember,
+    at: datetime,
+    override_reason: str,
+    open_points: Sequence[str],
+    informed_person: str,
+    not_told: bool,
+    link: LinkFacts | None,
+    check_address: str,
+    draft: bool,
+    language: str,
+) -> Snapshot:
+    """Return the snapshot in the language in use, without the sheet that it replaces."""
     job = results.job
     compared = results.get(comparison_results).values()
     printed = [result for result in compared if result.comparison.on_sheet]
@@ -83,9 +145,10 @@ def make_snapshot(
             draft=draft,
             supersedes=None,
             link=link,
-            open_points=list(open_points),
+            open_points=[translate_open_point(point) for point in open_points],
             not_told=not_told,
             check_address=check_address,
+            language=language,
         ),
         shop=shop_facts(results.shop),
         customer=customer_facts(job.customer),
@@ -98,9 +161,12 @@ def make_snapshot(
         ),
         next_service=NextServiceFacts(note=job.next_service, derived=summary_sentences.next_service(results)),
         not_printed=not_printed(results),
-        not_inspected=NOT_INSPECTED,
-        confirmation=CONFIRMATION,
+        not_inspected=_(NOT_INSPECTED),
+        confirmation=_(CONFIRMATION),
         notices=notices.notices_for(results, informed_person),
+        present=present_facts(results),
+        instruments=instrument_facts(results),
+        issues=earlier_issues(job, issue_number),
     )
     done = [*collect(results, "done")] or agreed_done(results)
     whole: Snapshot = strip_control_characters(
@@ -110,7 +176,7 @@ def make_snapshot(
             changed=summary_sentences.what_changed(snapshot),
         )
     )
-    return replace(whole, sheet=replace(whole.sheet, supersedes=supersedes(job, issue_number, whole)))
+    return whole
 
 
 def not_printed(results: JobResults) -> list[str]:
@@ -119,14 +185,15 @@ def not_printed(results: JobResults) -> list[str]:
     return hidden + [study.title for study in results.rows(MixtureStudy) if not study.on_sheet]
 
 
-def supersedes(job: Job, issue_number: int, snapshot: Snapshot) -> SupersededFacts | None:
-    """Return the issue before this one and the sections that differ; None for the first."""
-    before = (
-        HandoverSheet.objects.filter(job=job, issue_number__lt=issue_number).order_by("issue_number").last()
-    )
-    if before is None:
-        return None
-    stored = from_json(before.snapshot)
-    differs = [printed.title for printed in printed_records() if stored.get(printed) != snapshot.get(printed)]
-    differs += [title for name, title in TITLES.items() if getattr(stored, name) != getattr(snapshot, name)]
-    return SupersededFacts(before.number, moment(before.issued_at), differs)
+def earlier_issues(job: Job, issue_number: int) -> list[IssueFacts]:
+    """Return every issue before this one, oldest first, with what was new in it."""
+    sheets = HandoverSheet.objects.filter(job=job, issue_number__lt=issue_number).order_by("issue_number")
+    rows = sheets.values_list("issue_number", "issued_at", "snapshot__sheet__supersedes__changed")
+    return [IssueFacts(f"{job.number}/{number}", moment(at), list(new or [])) for number, at, new in rows]
+
+
+def sections_changed(stored: Snapshot, present: Snapshot, language: str) -> list[str]:
+    """Return which sections differ between two snapshots in one language, and that the language will."""
+    differs = [printed.title for printed in printed_records() if stored.get(printed) != present.get(printed)]
+    differs += [title for name, title in TITLES.items() if getattr(stored, name) != getattr(present, name)]
+    return [*differs, *([LANGUAGE] if stored.language != language else [])]

@@ -2,58 +2,90 @@
 
 from collections.abc import Iterable, Sequence
 
-from jobs.calc.units.numbers import format_number
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
+
+from jobs.calc.units.numbers import format_digits, format_number
 from jobs.clearances.facts import CLEARANCES
 from jobs.comparisons.compare import ComparisonResult
-from jobs.comparisons.facts import COMPARISONS, ComparisonFacts, RollOnFacts
+from jobs.comparisons.facts import BandFacts, ComparedValueFacts, ComparisonFacts, RollOnFacts
 from jobs.job.event import Event
 from jobs.job.results import JobResults
+from jobs.job.sentences import lower_noun, upper_first
 from jobs.models import ClearanceReading, Run
 from jobs.throttle.facts import THROTTLE, modes_changed
 from jobs.timeline.events import changes
 from reports.handover.snapshot.schema import Snapshot, UntestedFacts
 from workshop.units.shop_units import format_for_shop
 
-NO_RUN = "No run was made on the roller: what the work did to power, mixture and throttle was not measured."
+NO_RUN = gettext_noop(
+    "No dyno runs were made. The effect of the work on power, mixture and throttle was not measured."
+)
 
 
 def as_sentence(text: str) -> str:
     """Return a text with a capital letter and a period."""
-    return text[0].upper() + text[1:].rstrip(".") + "."
+    return upper_first(text).rstrip(".") + "."
 
 
 def what_changed(snapshot: Snapshot) -> list[str]:
-    """Return at most four sentences: what the first comparison shows, else what the records say."""
-    for comparison in snapshot.get(COMPARISONS):
-        sentences = [
-            f"{band.name.capitalize()} ({format_number(band.from_rpm)} to "
-            f"{format_number(band.to_rpm)} 1/min). " + band.figures[0].sentence
-            for band in comparison.bands
-            if band.figures
-        ]
-        if sentences:
-            driven = [describe_roll_on(comparison.drive_out)] if comparison.drive_out else []
-            where = comparison.where[:1] if comparison.differs else []
-            found = [*where, sentences[0], *driven, *sentences[1:]]
-            return [*found[: 2 + len(where)], attribution_sentence(comparison)]
+    """Return at most five sentences: the bike before the work against now, else what the records say."""
+    overall = snapshot.overall
+    if overall is not None:
+        shown = clearest_torque(overall)
+        where = overall.where[:1] if overall.differs else []
+        driven = [describe_roll_on(overall.drive_out)] if overall.drive_out else []
+        return [*where, *describe_torque(shown), *driven, attribution_sentence(overall)]
     clearances = snapshot.get(CLEARANCES)
     found = [clearances.summary] if clearances else []
     found += modes_changed(snapshot.get(THROTTLE))
     return [as_sentence(text) for text in found if text][:3]
 
 
+def clearest_torque(comparison: ComparisonFacts | None) -> tuple[BandFacts, ComparedValueFacts] | None:
+    """Return the band whose mean torque differs most, clearly if any does, else the first band."""
+    means = [
+        (band, figure)
+        for band in (comparison.bands if comparison else ())
+        for figure in band.figures
+        if figure.quantity == "torque" and figure.label.startswith("Mean")
+    ]
+    clear = [row for row in means if row[1].verdict in ("more", "less")]
+    if clear:
+        return max(clear, key=lambda row: abs(row[1].difference_pct or 0))
+    return means[0] if means else None
+
+
+def describe_torque(shown: tuple[BandFacts, ComparedValueFacts] | None) -> list[str]:
+    if shown is None:
+        return []
+    band, figure = shown
+    values = {
+        "band": upper_first(_(band.name)),
+        "from": format_number(band.from_rpm),
+        "to": format_number(band.to_rpm),
+    }
+    return [f"{_('%(band)s (%(from)s to %(to)s rpm).') % values} {figure.sentence}"]
+
+
 def describe_roll_on(drive: RollOnFacts) -> str:
-    return f"Out of a turn ({drive.caption[0].lower()}{drive.caption[1:]}): {drive.lead}"
+    values = {"conditions": lower_noun(drive.caption), "lead": drive.lead}
+    return _("Roll-on out of a corner, calculated (%(conditions)s): %(lead)s") % values
 
 
 def attribution_sentence(comparison: ComparisonFacts) -> str:
     changed = comparison.changes
     if len(changed) == 1:
-        return f"Only one thing was changed between these runs: {changed[0].text}."
+        return _("Only one recorded change between these runs: %(change)s.") % {"change": changed[0].text}
     if not changed:
         return comparison.claim
-    many = len(changed)
-    return f"{many} things were changed between these runs: the difference belongs to all of them together."
+    text = ngettext(
+        "%(count)s thing was changed between these runs.",
+        "%(count)s things were changed between these runs, "
+        "so the difference cannot be credited to any one of them.",
+        len(changed),
+    )
+    return text % {"count": len(changed)}
 
 
 def not_tested(
@@ -63,20 +95,19 @@ def not_tested(
     made = [run.made_at for run in runs if not run.set_aside]
     changed = changes(found)
     if not made:
-        return [UntestedFacts(NO_RUN, [])] if changed else []
+        return [UntestedFacts(_(NO_RUN), [])] if changed else []
     last = max(made)
     since = [event.text for event in changed if event.at > last]
-    sentences = [UntestedFacts("No run was made after this:", since)] if since else []
+    sentences = [UntestedFacts(_("No runs after this change:"), since)] if since else []
     sentences += tested_together_or_never([event for event in changed if event.at <= last], compared)
     for compared_runs in compared:
         if compared_runs.result is not None and compared_runs.result.assumed_pct is not None:
-            title, share = compared_runs.comparison.title, compared_runs.result.assumed_pct
-            sentences.append(
-                UntestedFacts(
-                    f"“{title}” has too few repeats: {share:g} % of scatter is assumed, not measured.",
-                    [],
-                )
-            )
+            values = {
+                "title": compared_runs.comparison.title,
+                "share": format_digits(compared_runs.result.assumed_pct),
+            }
+            text = _("“%(title)s” has too few repeats. A scatter of %(share)s %% is assumed, not measured.")
+            sentences.append(UntestedFacts(text % values, []))
     return sentences
 
 
@@ -91,10 +122,12 @@ def tested_together_or_never(
     sentences = []
     if mixed:
         sentences.append(
-            UntestedFacts("Tested only together, so that no one of these can be given the difference:", mixed)
+            UntestedFacts(
+                _("Tested only together, so the difference cannot be credited to any one of these:"), mixed
+            )
         )
     if never:
-        sentences.append(UntestedFacts("Not compared before and after:", never))
+        sentences.append(UntestedFacts(_("No before-and-after comparison for:"), never))
     return sentences
 
 
@@ -105,17 +138,19 @@ def next_service(results: JobResults) -> list[str]:
         return []
     sentences = []
     if spec.check_interval_km:
-        every = format_for_shop(spec.check_interval_km, "distance", shop)
-        due = ""
+        values = {"every": format_for_shop(spec.check_interval_km, "distance", shop)}
+        text = _("Valve clearances: check every %(every)s.")
         if job.odometer_km is not None:
-            at = format_for_shop(job.odometer_km + spec.check_interval_km, "distance", shop)
-            due = f", next at about {at} on the odometer"
-        sentences.append(f"Valve clearances: check every {every}{due}.")
+            values["at"] = format_for_shop(job.odometer_km + spec.check_interval_km, "distance", shop)
+            text = _("Valve clearances: check every %(every)s, next at about %(at)s on the odometer.")
+        sentences.append(text % values)
     if spec.check_interval_hours:
-        due = ""
+        values = {"every": format_number(spec.check_interval_hours)}
+        text = _("Valve clearances: check every %(every)s engine hours.")
         if job.engine_hours is not None:
-            due = f", next at about {format_number(job.engine_hours + spec.check_interval_hours)} h"
-        sentences.append(f"Valve clearances: check every {spec.check_interval_hours} engine hours{due}.")
+            values["at"] = format_number(job.engine_hours + spec.check_interval_hours)
+            text = _("Valve clearances: check every %(every)s engine hours, next at about %(at)s h.")
+        sentences.append(text % values)
     if sentences and spec.source:
-        sentences.append(f"Interval from {spec.source}.")
+        sentences.append(_("Interval from %(source)s.") % {"source": spec.source})
     return sentences

@@ -84,7 +84,7 @@ def test_unknown_symbol_is_refused(symbol: str) -> None:
 
 
 def test_z_alone_has_no_upper_end() -> None:
-    with pytest.raises(ValueError, match="ask the tyre's maker"):
+    with pytest.raises(ValueError, match="Ask the tyre manufacturer"):
         symbol_speed_kmh("Z")
 
 

@@ -154,7 +154,7 @@ def roll_on(
 
 
 @pytest.mark.parametrize(
-    ("ends", "message"), [((120, 60), "end faster"), ((60, 60), "end faster"), ((-5, 60), "end faster")]
+    ("ends", "message"), [((120, 60), "end speed"), ((60, 60), "end speed"), ((-5, 60), "end speed")]
 )
 def test_end_speed_not_above_start_is_refused(ends: tuple[float, float], message: str) -> None:
     with pytest.raises(ValueError, match=message):
@@ -164,7 +164,7 @@ def test_end_speed_not_above_start_is_refused(ends: tuple[float, float], message
 def test_unmeasured_engine_speeds_are_refused() -> None:
     with pytest.raises(
         ValueError,
-        match=r"from 1800 to 10\s800 1/min, the curve was measured from 3000 to 12\s000",
+        match=r"from 1800 to 10\s800 rpm, but the curve was measured from 3000 to 12\s000",
     ):
         roll_on(from_kmh=20)
 
@@ -179,7 +179,7 @@ def test_gap_in_the_curve_is_refused_only_if_passed() -> None:
 
 def test_bike_too_slow_for_end_speed_is_refused_with_its_speed() -> None:
     """10 kW against ½·1.2·0.5·v³: v = (10,000/0.3)^⅓ = 32.18 m/s = 115.9 km/h."""
-    with pytest.raises(ValueError, match=r"does not reach 120 km/h: at 116 km/h"):
+    with pytest.raises(ValueError, match=r"does not reach 120 km/h. At 116 km/h"):
         roll_on(curve=constant_power(10), drag_area_m2=0.5)
 
 
@@ -189,10 +189,10 @@ def test_bike_too_slow_for_end_speed_is_refused_with_its_speed() -> None:
         (lambda: Vehicle(0), "mass"),
         (lambda: Vehicle(260, drag_area_m2=-0.1), "drag area cannot be below zero"),
         (lambda: Vehicle(260, rotating_share=float("nan")), "rotating share"),
-        (lambda: Vehicle(260, drive_limit_n=0), "ceiling"),
+        (lambda: Vehicle(260, drive_limit_n=0), "limit of the drive force"),
         (lambda: GearUse(()), "Choose the gear"),
-        (lambda: GearUse((90, 70)), "change up"),
-        (lambda: GearUse((70, 90), shift_rpm=9_000), "longer than the one before"),
+        (lambda: GearUse((90, 70)), "shift rpm"),
+        (lambda: GearUse((70, 90), shift_rpm=9_000), "taller than the one before"),
         (lambda: GearUse((90, -70), shift_rpm=9_000), "per km/h"),
         (lambda: GearUse((90,), shift_s=-1), "gear change"),
         (lambda: front_lift_limit_n(260, 0.7, 0), "height"),

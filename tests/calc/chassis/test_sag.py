@@ -39,17 +39,17 @@ def test_hint_follows_the_guide_for_the_use() -> None:
     soft = compute_sag(600, 560, 556, 120)  # 42 mm, 35 %
     assert sag_hints(soft, SAG_GUIDES["road", "rear"]) == []  # 28 to 35 %, ends included
     (hint,) = sag_hints(soft, SAG_GUIDES["track", "rear"])  # 23 to 30 %
-    assert "more preload" in hint
+    assert "Add preload" in hint
     hard = compute_sag(600, 580, 578, 120)  # 21 mm, 17.5 %
     (hint,) = sag_hints(hard, SAG_GUIDES["track", "front"])
-    assert "less preload" in hint
+    assert "Reduce preload" in hint
 
 
 def test_hint_names_a_share_outside_the_range_it_names() -> None:
     (hint,) = sag_hints(
         compute_sag(120, 82, 78, 120), SAG_GUIDES["road", "front"]
     )  # 40 of 120 mm; 28 to 33 %
-    assert hint.startswith("33.3 % is more than the customary 28 to 33 %")
+    assert hint.startswith("33.3 % is more than the usual 28 to 33 %")
     assert sag_hints(compute_sag(1000, 669.8, 669.8, 1000), SAG_GUIDES["road", "front"]) == []
 
 

@@ -93,7 +93,7 @@ def test_bracket_in_range_is_compared_with_target_by_its_middle() -> None:
 
 def test_judgement_hints_at_finer_blades_when_not_certain() -> None:
     assert judge(Reading(goes_mm=0.14, not_goes_mm=0.16), 0.15, 0.22).hint() == (
-        "0.14 to 0.16 mm may lie inside or outside 0.15 to 0.22 mm: use finer blades."
+        "0.14 to 0.16 mm may be inside or outside 0.15 to 0.22 mm. Use finer blades."
     )
     assert judge(Reading(0.21), 0.15, 0.22, 0.17).hint() == ""
 
@@ -102,13 +102,13 @@ def test_judgement_hints_at_finer_blades_when_not_certain() -> None:
     ("given_reading", "sentence"),
     [
         ({}, "Enter the clearance"),
-        ({"goes_mm": 0.1}, "both the blade"),
+        ({"goes_mm": 0.1}, "both blades"),
         ({"value_mm": 0.1, "goes_mm": 0.1, "not_goes_mm": 0.2}, "not both"),
         ({"goes_mm": 0.2, "not_goes_mm": 0.15}, "must be thicker"),
         ({"goes_mm": 0.2, "not_goes_mm": 0.2}, "must be thicker"),
         ({"value_mm": -0.01}, "below zero"),
         ({"value_mm": math.nan}, "missing"),
-        ({"value_mm": 15}, "another unit"),
+        ({"value_mm": 15}, "Check the unit"),
     ],
 )
 def test_reading_is_refused_when_impossible(given_reading: dict[str, float], sentence: str) -> None:
@@ -194,6 +194,31 @@ def test_as_left_is_compared_with_prediction(reading: Reading, difference_mm: fl
 
 def test_as_left_warning_names_likely_causes() -> None:
     assert compare_as_left(0.17, Reading(0.21)).describe() == (
-        "0.21 mm is 0.04 mm looser than the 0.17 mm predicted: wrong shim, not seated, or wrong valve? "
-        "Measure the shim and look again."
+        "0.21 mm is 0.04 mm looser than the 0.17 mm predicted. Check for a wrong shim, a shim not seated or "
+        "the wrong valve. Measure the shim."
     )
+
+
+@pytest.mark.parametrize(
+    ("reading", "is_near"),
+    [
+        # Two readings that differ by up to 0.02 mm each scatter by 0.02/√2 = 0.0141 mm.
+        (Reading(0.08), False),
+        (Reading(0.0858), False),
+        (Reading(0.0859), True),
+        (Reading(0.09), True),
+        (Reading(0.10), True),
+        (Reading(0.1141), True),
+        (Reading(0.1142), False),
+        (Reading(0.15), False),
+        (Reading(0.19), True),
+        (Reading(0.21), True),
+        (Reading(0.22), False),
+        (Reading(None, 0.12, 0.15), False),
+        (Reading(None, 0.11, 0.15), True),
+        (Reading(None, 0.07, 0.09), True),  # tight, and the thicker blade is near the limit
+        (Reading(None, 0.08, 0.12), False),  # not certain already
+    ],
+)
+def test_reading_near_a_limit_is_found(reading: Reading, is_near: bool) -> None:
+    assert judge(reading, 0.10, 0.20).is_near_limit is is_near

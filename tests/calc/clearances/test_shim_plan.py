@@ -93,7 +93,7 @@ def test_no_valve_said_to_be_in_range_is_out_within_its_bracket(
             for i in range(4)
         ]
         for row, clearance in zip(plan_shims(valves, {}, sizes, policy).rows, true, strict=True):
-            if row.in_mm is not None and "cannot be told" not in row.why:
+            if row.in_mm is not None and "cannot show" not in row.why:
                 certain += 1
                 assert low <= clearance + 2.40 - row.in_mm <= high
     assert certain > 0
@@ -104,10 +104,10 @@ def test_plan_says_when_blades_cannot_tell_and_prefers_a_shim_that_is_certain() 
     coarse = ShimValve("1", 2.40, 0.12, 0.11, 0.21, 0.13, half_width_mm=0.02)
     (row,) = plan_shims([coarse], {}, SIZES, Policy.TARGET).rows
     assert (row.in_mm, row.predicted_mm) == (2.35, 0.17)
-    assert "cannot be told" not in row.why
+    assert "cannot show" not in row.why
     (kept,) = plan_shims([coarse], {}, None, Policy.TARGET).rows
     assert kept.origin is Origin.STAYS
-    assert "cannot be told with these blades" in kept.why
+    assert "These blades cannot show whether that is in range" in kept.why
 
 
 @pytest.mark.parametrize(
@@ -158,7 +158,7 @@ def test_impossible_valve_is_named_and_others_are_planned() -> None:
     plan = plan_shims(valves, {}, SIZES, Policy.TARGET)
     assert [row.valve.key for row in plan.impossible] == ["1"]
     assert plan.rows[0].in_mm is None and plan.rows[0].predicted_mm is None
-    assert "valve 1 needs a shim of 1.10 mm" in plan.rows[0].why
+    assert "valve 1 needs a 1.10 mm shim" in plan.rows[0].why
     assert plan.rows[1].in_mm == 2.35
 
 
@@ -289,7 +289,7 @@ def test_plan_serves_as_many_valves_as_the_largest_matching(
         assert all_in_range(plan)
         for row in plan.impossible:
             assert row.valve.name in row.why
-            assert "none at hand or made brings it between" in row.why
+            assert "No shim in stock or available size brings it within" in row.why
 
 
 @settings(max_examples=100, deadline=None)

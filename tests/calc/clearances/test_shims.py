@@ -81,7 +81,7 @@ def test_marking_is_refused_when_it_is_none(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["0.05", "015", "95.0"])
 def test_marking_is_refused_when_no_shim_is_so_thick(text: str) -> None:
-    with pytest.raises(ValueError, match="not believable"):
+    with pytest.raises(ValueError, match="not a plausible"):
         parse_marking(text)
 
 
@@ -89,7 +89,7 @@ def test_marking_is_refused_when_no_shim_is_so_thick(text: str) -> None:
 def test_marking_is_warned_about_when_third_decimal_may_be_left_off(text: str) -> None:
     marking = parse_marking(text, FINE)
     assert marking.could_be_mm == (1.775, float(text) / 100)
-    assert marking.warning is not None and "measure this shim" in marking.warning
+    assert marking.warning is not None and "Measure this shim with a micrometer" in marking.warning
 
 
 @pytest.mark.parametrize("text", ["170", "175", "1.775"])
@@ -100,7 +100,7 @@ def test_marking_is_certain_when_size_is_available(text: str) -> None:
 def test_marking_is_warned_about_when_size_is_not_on_sale() -> None:
     marking = parse_marking("262", SIZES)
     assert marking.could_be_mm == (2.62,)
-    assert marking.warning is not None and "not among the sizes made" in marking.warning
+    assert marking.warning is not None and "not an available size" in marking.warning
 
 
 def test_sizes_are_listed_exactly() -> None:
@@ -117,5 +117,5 @@ def test_sizes_are_refused_when_impossible(ends: tuple[float, float, float]) -> 
 
 
 def test_valve_is_refused_when_no_shim_is_so_thick() -> None:
-    with pytest.raises(ValueError, match="not believable"):
+    with pytest.raises(ValueError, match="not a plausible"):
         valve(240, 0.2)

@@ -83,7 +83,7 @@ def test_wet_bulb_gives_the_vapour_pressure_of_psychrolib(
 
 @pytest.mark.parametrize(("temperature_c", "humidity_pct", "pressure_kpa"), BELOW_FREEZING_WET)
 def test_frozen_wet_bulb_is_refused(temperature_c: float, humidity_pct: float, pressure_kpa: float) -> None:
-    with pytest.raises(ValueError, match="carries ice"):
+    with pytest.raises(ValueError, match="ice on the wet bulb"):
         Air(temperature_c, pressure_kpa, wet_bulb_c=wet_bulb_c(temperature_c, humidity_pct, pressure_kpa))
 
 
@@ -134,7 +134,7 @@ def test_standard_atmosphere_agrees_with_psychrolib(elevation_m: float) -> None:
 def test_pressure_reduced_to_sea_level_gets_a_warning() -> None:
     question = pressure_warning(101.6, 550)
     assert question is not None
-    assert "reduced to sea level" in question
+    assert "corrected to sea level" in question
     assert "94.9 kPa" in question  # ISO 2533 at 550 m
 
 
@@ -163,16 +163,19 @@ def test_dry_air_has_no_vapour() -> None:
     [
         ({"temperature_c": math.nan, "pressure_kpa": 100}, "air temperature is missing"),
         ({"temperature_c": 20, "pressure_kpa": math.nan}, "air pressure is missing"),
-        ({"temperature_c": 77, "pressure_kpa": 100}, "Check the unit"),
+        ({"temperature_c": 77, "pressure_kpa": 100}, "check the unit"),
         ({"temperature_c": 20, "pressure_kpa": 1013}, "1013 hPa"),
-        ({"temperature_c": 20, "pressure_kpa": 29.9}, "Check the unit"),
-        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": -1}, "between 0 and 100"),
-        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 101}, "between 0 and 100"),
+        ({"temperature_c": 20, "pressure_kpa": 29.9}, "check the unit"),
+        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": -1}, "from 0 to 100"),
+        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 101}, "from 0 to 100"),
         ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": math.nan}, "humidity is missing"),
         ({"temperature_c": 20, "pressure_kpa": 100, "dew_point_c": 21}, "dew point cannot"),
-        ({"temperature_c": 20, "pressure_kpa": 100, "wet_bulb_c": 21}, "cannot be warmer"),
+        (
+            {"temperature_c": 20, "pressure_kpa": 100, "wet_bulb_c": 21},
+            "must not be above the air temperature",
+        ),
         ({"temperature_c": 40, "pressure_kpa": 100, "wet_bulb_c": 1}, "too far below"),
-        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 50, "dew_point_c": 9}, "once"),
+        ({"temperature_c": 20, "pressure_kpa": 100, "humidity_pct": 50, "dew_point_c": 9}, "only one of"),
     ],
 )
 def test_impossible_air_is_refused(given_air: dict[str, float], sentence: str) -> None:
@@ -193,7 +196,7 @@ def test_unmeasured_moisture_is_not_taken_as_dry_air() -> None:
     air = Air(20.0, 100.0)
     assert math.isnan(air.dry_pressure_kpa)
     assert correct("din_70020", air).factor == pytest.approx(1.01325)  # takes total pressure
-    with pytest.raises(ValueError, match="needs the humidity"):
+    with pytest.raises(ValueError, match="needs the air humidity"):
         correct("iso_1585", air)
 
 
@@ -202,7 +205,7 @@ def test_factor_is_not_clamped_to_its_limit() -> None:
     correction = correct("eu_134_2014", air_by_dry_pressure(35.0, 80.0))
     assert correction.factor == pytest.approx(1.3172, abs=1e-4)
     (sentence,) = correction.passed_limits
-    assert sentence.startswith("The factor 1.317 is beyond")
+    assert sentence.startswith("The factor 1.317 is outside")
 
 
 def test_each_passed_limit_has_a_sentence() -> None:
@@ -283,7 +286,7 @@ def test_only_the_temperatures_of_the_eu_regulation_were_read() -> None:
     [
         (Induction.NATURAL, Ignition.SPARK, None),
         (Induction.CHARGED, Ignition.SPARK, None),
-        (Induction.CONSTANT_BOOST, Ignition.SPARK, "keeps its boost pressure by itself"),
+        (Induction.CONSTANT_BOOST, Ignition.SPARK, "controls its boost pressure"),
         (Induction.NATURAL, Ignition.COMPRESSION, "fuel per stroke"),
         (Induction.CONSTANT_BOOST, Ignition.COMPRESSION, "fuel per stroke"),
     ],

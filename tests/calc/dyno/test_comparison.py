@@ -70,7 +70,7 @@ def test_difference_within_scatter_is_not_called_equal() -> None:
     power = found.bands[0].mean_power
     assert power.verdict is Verdict.NO_DIFFERENCE
     assert "3 runs before, 4 runs after" in power.sentence
-    assert "does not make them equal" in power.sentence
+    assert "This does not prove they are equal" in power.sentence
 
 
 def test_single_runs_take_spread_from_assumed_repeatability() -> None:
@@ -113,6 +113,26 @@ def test_each_band_has_its_own_difference() -> None:
     assert high.peak_power.difference == pytest.approx(5, abs=0.01)
     # over 800 1/min: 5 kW · 800 1/min
     assert high.area.difference == pytest.approx(4_000, abs=10)
+
+
+def test_highest_value_of_a_band_is_not_above_the_peak_of_the_curve() -> None:
+    """A round top at 7,950 1/min with noise: bands on both sides of it, around it and far from it."""
+    noise = np.random.default_rng(8).normal(0, 1, (6, SPEED.size))
+    runs = [power_curve(SPEED, 100 - 6 * ((SPEED - 7_950) / 1_000) ** 2 + each) for each in noise]
+    bands = {
+        "whole": (float(SPEED.min()), float(SPEED.max())),
+        "around": (6_000.0, 9_000.0),
+        "below": (4_000.0, 7_900.0),
+        "above": (8_000.0, 10_000.0),
+        "far": (4_000.0, 6_000.0),
+    }
+    found = {band.name: band.peak_power for band in compare(runs[:3], runs[3:], bands).bands}
+    for side in ("before", "after"):
+        whole = getattr(found["whole"], side)
+        assert whole == pytest.approx(100, abs=0.3)
+        for name in ("around", "below", "above"):
+            assert whole - 0.3 < getattr(found[name], side) <= whole
+        assert getattr(found["far"], side) == pytest.approx(100 - 6 * 1.95**2, abs=1.0)
 
 
 def test_speeds_that_a_run_lacks_are_not_compared() -> None:
@@ -161,7 +181,7 @@ def test_comparison_flags_what_weakens_it() -> None:
         ([], [flat(1)], {}, "at least one run before"),
         ([flat(1)], [], {}, "at least one run before"),
         ([flat(1, SPEED[SPEED < 6_000])], [flat(1, SPEED[SPEED > 7_000])], {}, "no engine speed in common"),
-        ([flat(1)], [flat(1)], {"bands": {"odd": (9_000, 5_000)}}, "'odd' has to end above"),
+        ([flat(1)], [flat(1)], {"bands": {"odd": (9_000, 5_000)}}, "'odd' must be above its start"),
     ],
 )
 def test_incomparable_runs_are_refused(before, after, options, message: str) -> None:
@@ -209,19 +229,22 @@ def test_no_difference_names_what_would_have_been_seen() -> None:
     found = compare(flats(before), flats(after)).bands[0].mean_power
     assert found.verdict is Verdict.NO_DIFFERENCE
     assert found.smallest == pytest.approx(3.071 * 0.3, abs=1e-3)
-    assert "Of true differences of 0.9 kW, 4 in 5 would be seen." in found.sentence
+    assert "A real difference of 0.9 kW would show up 4 times in 5." in found.sentence
 
 
 def test_contents_name_drift_and_sessions() -> None:
     simple = compare(flats(BEFORE_KW), flats(AFTER_KW)).contents
-    assert "does not contain a drift over the runs (the baseline was not run again" in simple
-    assert "strapping down again or another day (all runs were made in one session)" in simple
+    assert "leaves out a drift over the runs (the baseline was not run again" in simple
+    assert "strapping down again or of another day (all runs were made in one session)" in simple
     sides = [False] * 3 + [True] * 3 + [False] * 3
     again = compare(flats(BEFORE_KW * 2), flats(AFTER_KW), design=Design.from_runs(sides)).contents
-    assert "contains scatter from run to run (of these runs alone) and drift from run to run" in again
-    anew = Design.from_runs([False] * 3 + [True] * 3, [0] * 3 + [1] * 3)
-    two = compare(flats(BEFORE_KW), flats(AFTER_KW), design=anew).contents
-    assert "contains scatter from run to run (of these runs alone) and strapping down again" in two
+    assert "covers the scatter from run to run (of these runs alone) and the drift from run to run" in again
+    restrapped = Design.from_runs([False] * 3 + [True] * 3, [0] * 3 + [1] * 3)
+    two = compare(flats(BEFORE_KW), flats(AFTER_KW), design=restrapped).contents
+    assert (
+        "covers the scatter from run to run (of these runs alone) and the effect of strapping down again"
+        in two
+    )
     assert "0.5 %, assumed" in two
 
 
@@ -289,7 +312,7 @@ def test_gain_in_a_part_of_the_range_is_found_and_named() -> None:
     assert len(seen) >= 93
     assert np.median([r.from_rpm for r in seen]) == pytest.approx(6_500, abs=100)
     assert np.median([r.to_rpm for r in seen]) == pytest.approx(9_500, abs=100)
-    assert "more between about 6500 and 9500 1/min" in CurveDifference(
+    assert "more between about 6500 and 9500 rpm" in CurveDifference(
         found[0].difference, found[0].ci_low, found[0].ci_high, 3.0, (Region(6_480, 9_530, Verdict.MORE),)
     ).describe("Power")
 
@@ -299,4 +322,4 @@ def test_stretches_closer_than_the_smoothing_are_one() -> None:
     gain = 0.04 * ((GRID >= 4_000) & (GRID <= 6_000)) - 0.04 * (GRID >= 9_000)
     found = compare_simulated(rng, THREE_EACH, shop_of(rng), gain)
     assert [region.verdict for region in found.regions] == [Verdict.MORE, Verdict.LESS]
-    assert found.describe("Power").startswith("Power: more between about 4000 and 6000 1/min, less between")
+    assert found.describe("Power").startswith("Power: more between about 4000 and 6000 rpm, less between")

@@ -22,7 +22,7 @@ def test_power_and_torque_within_2_pct_are_not_flagged() -> None:
 def test_mismatch_of_power_and_torque_is_named_in_pct() -> None:
     flag = power_torque_flag(POWER, TORQUE * 1.035, SPEED)
     assert flag is not None
-    assert flag.sentence.startswith("Power and torque disagree by 3.5 %")
+    assert flag.sentence.startswith("Power and torque do not match (3.5 %)")
 
 
 @pytest.mark.parametrize(
@@ -35,9 +35,9 @@ def test_mismatch_of_power_and_torque_is_named_in_pct() -> None:
         (POWER / 1.3596, TORQUE, "converted twice"),
         (POWER, TORQUE / 9.80665, r"kgf·m"),
         (POWER, TORQUE * 6.3, "at the roller"),
-        (POWER * 1.045, TORQUE, "corrected for the air already"),
-        (POWER * 4.2, TORQUE, "another unit"),
-        (POWER, TORQUE * np.linspace(0.9, 1.2, SPEED.size), "do not keep one ratio"),
+        (POWER * 1.045, TORQUE, "may already be corrected"),
+        (POWER * 4.2, TORQUE, "not in the unit"),
+        (POWER, TORQUE * np.linspace(0.9, 1.2, SPEED.size), "ratio is not constant"),
     ],
 )
 def test_flag_names_the_likely_reason(power: np.ndarray, torque: np.ndarray, reason: str) -> None:

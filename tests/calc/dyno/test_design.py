@@ -139,12 +139,14 @@ def test_another_pair_is_the_interval_of_one_more_run_each() -> None:
 def test_smallest_difference_agrees_with_the_power_tables(d: float, n: int) -> None:
     """Two groups of n see d standard deviations in 80 %: Cohen 1988, table 2.4.1 (from memory)."""
     unmeasured = RunSpread(1.0, np.inf)
-    assert plan(n, unmeasured, ASSUMED, again=False, anew=False).smallest_pct == pytest.approx(d, rel=0.01)
+    assert plan(n, unmeasured, ASSUMED, again=False, restrapped=False).smallest_pct == pytest.approx(
+        d, rel=0.01
+    )
 
 
 def test_smallest_difference_is_seen_in_4_of_5_comparisons() -> None:
     rng = np.random.default_rng(6)
-    true = plan(3, RunSpread(1.0, np.inf), ASSUMED, again=False, anew=False).smallest_pct
+    true = plan(3, RunSpread(1.0, np.inf), ASSUMED, again=False, restrapped=False).smallest_pct
     made = 100 + rng.normal(size=(6, 20_000)) + true * SIMPLE.after[:, None]
     found = estimate(SIMPLE, made, RunSpread(1.0, np.inf), ASSUMED)
     assert np.mean(found.difference > found.half_width) == pytest.approx(0.8, abs=0.01)
@@ -152,16 +154,18 @@ def test_smallest_difference_is_seen_in_4_of_5_comparisons() -> None:
 
 def test_known_spread_needs_the_normal_quantiles() -> None:
     """Single runs of a known spread of 1 %: (1.959964 + 0.841621)·√2."""
-    found = plan(1, RunSpread(1.0, np.inf), ASSUMED, again=False, anew=False)
+    found = plan(1, RunSpread(1.0, np.inf), ASSUMED, again=False, restrapped=False)
     assert found.smallest_pct == pytest.approx(2.801585 * np.sqrt(2), abs=1e-6)
 
 
 def test_runs_needed_are_the_fewest_that_see_the_difference() -> None:
     run = RunSpread(0.5, 20)
-    found = runs_needed(1.0, run, ASSUMED, again=False, anew=False)
+    found = runs_needed(1.0, run, ASSUMED, again=False, restrapped=False)
     assert found is not None
     assert (
-        found.smallest_pct <= 1.0 < plan(found.runs - 1, run, ASSUMED, again=False, anew=False).smallest_pct
+        found.smallest_pct
+        <= 1.0
+        < plan(found.runs - 1, run, ASSUMED, again=False, restrapped=False).smallest_pct
     )
     # By the noncentral t directly: n runs each side, 20 + 2n - 2 degrees of freedom.
     needed = next(n for n in range(2, 20) if scipy_power(1.0 / 0.5 * np.sqrt(n / 2), 18 + 2 * n) >= 0.8)
@@ -175,11 +179,11 @@ def scipy_power(noncentrality: float, df: float) -> float:
 
 def test_baseline_again_needs_no_more_runs_on_a_side_and_sessions_set_a_floor() -> None:
     run = RunSpread(0.5, 20)
-    once, again = (runs_needed(1.0, run, ASSUMED, again=flag, anew=False) for flag in (False, True))
+    once, again = (runs_needed(1.0, run, ASSUMED, again=flag, restrapped=False) for flag in (False, True))
     assert once and again
     assert again.runs <= once.runs
     # 2·0.5² and 1.5·0.5² of the sessions alone give ±1.7 %: no number of runs sees 1 %.
-    assert runs_needed(1.0, run, ASSUMED, again=True, anew=True) is None
+    assert runs_needed(1.0, run, ASSUMED, again=True, restrapped=True) is None
 
 
 def test_band_factor_is_students_if_the_curve_moves_as_a_whole() -> None:

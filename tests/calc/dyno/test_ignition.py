@@ -69,5 +69,5 @@ def test_too_few_points_give_nothing() -> None:
 
 
 def test_arrays_of_different_length_are_refused() -> None:
-    with pytest.raises(ValueError, match="do not belong together"):
+    with pytest.raises(ValueError, match="must have the same number of samples"):
         fit_best_advance([20, 25], [1])

@@ -63,7 +63,7 @@ def test_drift_over_the_runs_is_flagged() -> None:
     """Σ order·deviation is 5.05/101.525 and 2.0/111.033, over Σ order² = 7: 0.968 % a run, three steps."""
     flag = order_flag([[100, 101, 102.1, 103], [110, 111.1, 112.0]], 1.0)
     assert flag is not None
-    assert "drift up, by 2.9 %" in flag.sentence
+    assert "drift up by 2.9 %" in flag.sentence
     falling = order_flag([[103, 102, 101.1, 100]], 1.0)
     assert falling is not None
     assert "drift down" in falling.sentence

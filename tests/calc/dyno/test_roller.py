@@ -127,12 +127,12 @@ TIME, SPEED = np.arange(10) / 10, np.arange(10) + 50.0
 @pytest.mark.parametrize(
     ("time", "speed", "inertia", "message"),
     [
-        (TIME, SPEED[:5], 10, "different lengths"),
+        (TIME, SPEED[:5], 10, "the same number of samples"),
         (TIME[:2], SPEED[:2], 10, "needs 3 samples"),
-        (TIME[::-1], SPEED, 10, "Time has to rise"),
-        (np.zeros(10), SPEED, 10, "Time has to rise"),
+        (TIME[::-1], SPEED, 10, "Time must increase"),
+        (np.zeros(10), SPEED, 10, "Time must increase"),
         (TIME, SPEED, 0, "inertia"),
-        (TIME, np.full(10, np.nan), 10, "there are 0"),
+        (TIME, np.full(10, np.nan), 10, "This run has 0"),
     ],
 )
 def test_unusable_run_is_refused(time: np.ndarray, speed: np.ndarray, inertia: float, message: str) -> None:

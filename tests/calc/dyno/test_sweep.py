@@ -141,7 +141,7 @@ def test_rows_set_by_hand_are_used_as_given(run: Run) -> None:
 
 @pytest.mark.parametrize(("start", "stop"), [(400, 100), (-1, 100), (0, 10_000_000), (5, 5)])
 def test_rows_outside_the_run_are_refused(run: Run, start: int, stop: int) -> None:
-    with pytest.raises(ValueError, match="do not lie within"):
+    with pytest.raises(ValueError, match="are outside the run"):
         find_sweep(run.engine_speed_rpm, start=start, stop=stop)
 
 
@@ -152,7 +152,7 @@ def test_run_without_engine_speed_is_refused() -> None:
 
 
 def test_channels_of_different_lengths_are_refused() -> None:
-    with pytest.raises(ValueError, match="different lengths"):
+    with pytest.raises(ValueError, match="the same number of samples"):
         find_sweep([1_000, 2_000, 3_000], [100, 100])
 
 
@@ -185,7 +185,7 @@ def test_dropouts_and_spikes_are_counted_in_flags(run: Run) -> None:
 
 
 def test_throttle_below_95_pct_is_flagged(run: Run) -> None:
-    assert "least 88 %" in codes(run, throttle_pct=np.where(run.time_s > 5, 88.0, 100.0))["throttle"]
+    assert "minimum 88 %" in codes(run, throttle_pct=np.where(run.time_s > 5, 88.0, 100.0))["throttle"]
     assert "throttle" not in codes(run, throttle_pct=np.full(run.time_s.size, np.nan))
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from jobs.calc.dyno.air import Air, correct
 from jobs.calc.dyno.spread import RunSpread, SessionSpread
-from jobs.calc.dyno.uncertainty import DynoErrors, power_budget
+from jobs.calc.dyno.uncertainty import DynoErrors, Verification, power_budget
 
 AIR = Air(25.0, 100.5, humidity_pct=50)
 NO_RUN, NO_SESSION = RunSpread(1e-9, np.inf), SessionSpread(1e-9, np.inf)
@@ -62,3 +62,21 @@ def test_measured_humidity_is_needed_for_its_part() -> None:
     dry = Air(25.0, 100.5)
     with pytest.raises(ValueError, match=r"[Hh]umid|[Mm]oist"):
         power_budget("iso_1585", dry, DynoErrors(temperature_c=1.0), NO_RUN, NO_SESSION, runs=1, sessions=1)
+
+
+def test_verification_takes_the_place_of_the_stated_limit_of_what_it_tests() -> None:
+    """0.8 % low against a value known within 0.4 %: one limit of 1.2 %, 1.2/√3 = 0.693 %."""
+    errors = DynoErrors(inertia_pct=5.0, slip_pct=0.9, loss_pct=0.0)
+    found = power_budget(
+        "iso_1585",
+        None,
+        errors,
+        NO_RUN,
+        NO_SESSION,
+        runs=1,
+        sessions=1,
+        verification=Verification(-0.8, 0.4, "dead weight"),
+    )
+    assert found.combined_pct == pytest.approx(np.sqrt(1.2**2 / 3 + 0.9**2 / 3))
+    assert found.rows[0].name == "verification"
+    assert found.missing == ()

@@ -140,7 +140,7 @@ def test_corrected_engine_comes_to_the_target_in_second_pass() -> None:
     passes = compare_passes(well_measured(first), well_measured(second), 0.90)
     assert passes.closer.sum() == 20
     assert not passes.further.any()
-    assert "Of 25 cells measured well in both passes 20 came closer" in passes.sentence
+    assert "Of 25 cells measured well in both passes, 20 are closer" in passes.sentence
 
 
 def test_pass_comparison_names_cells_that_became_worse() -> None:
@@ -163,7 +163,7 @@ def test_gap_between_two_measured_cells_is_filled_and_marked() -> None:
 
 
 def test_step_is_refused_when_table_is_empty() -> None:
-    with pytest.raises(ValueError, match="no figure"):
+    with pytest.raises(ValueError, match="is empty"):
         find_table_step(np.full((5, 5), np.nan))
 
 
@@ -171,7 +171,7 @@ def test_step_is_refused_when_table_is_empty() -> None:
     ("axes", "table", "word"),
     [
         ((RPM, LOAD), np.ones((5, 4)), "5 loads and 5"),
-        ((RPM[::-1], LOAD), np.ones((5, 5)), "must rise"),
+        ((RPM[::-1], LOAD), np.ones((5, 5)), "must increase"),
     ],
 )
 def test_table_is_refused_when_shape_or_axes_are_wrong(

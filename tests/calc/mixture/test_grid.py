@@ -13,7 +13,7 @@ from jobs.calc.mixture.grid import (
     expand_target,
 )
 from jobs.calc.mixture.steady import RunChannels, collect_steady_samples
-from jobs.calc.mixture.warnings import find_warnings
+from jobs.calc.mixture.warnings import find_lean_regions, find_warnings
 
 Array = npt.NDArray[np.float64]
 
@@ -202,7 +202,7 @@ def test_target_expands_from_one_value_by_load_or_by_cell(target: npt.ArrayLike)
 
 
 @pytest.mark.parametrize(
-    ("target", "word"), [([0.9, 0.9], "5 loads"), (13.0, "not believable"), (np.nan, "missing")]
+    ("target", "word"), [([0.9, 0.9], r"one per load \(5\)"), (13.0, "not a plausible"), (np.nan, "missing")]
 )
 def test_target_is_refused_when_shape_or_value_is_impossible(target: npt.ArrayLike, word: str) -> None:
     with pytest.raises(ValueError, match=word):
@@ -213,23 +213,34 @@ def test_warning_of_lean_high_load_comes_first_with_place_and_amount() -> None:
     lambda_by_cell = np.full((5, 5), 0.90)
     lambda_by_cell[4, 3], lambda_by_cell[3, 2] = 0.99, 0.94
     lambda_by_cell[0, 0] = 1.05  # as lean, but at small load
-    flags = find_warnings(well_measured(lambda_by_cell), 0.90)
+    flags = find_warnings(well_measured(lambda_by_cell), 0.90, load_name="grip")
     assert [flag.code for flag in flags] == ["lean-at-high-load", "lean-at-high-load"]
-    assert "6000 1/min and 100 % load" in flags[0].sentence
-    assert "10.0 % leaner" in flags[0].sentence
-    assert "5000 1/min and 70 % load" in flags[1].sentence
+    assert "100 % grip and 6000 rpm: up to 10.0 % leaner than target" in flags[0].sentence
+    assert "70 % grip and 5000 rpm: up to 4.4 %" in flags[1].sentence
+
+
+def test_cells_side_by_side_are_one_warning_of_the_whole_region() -> None:
+    lambda_by_cell = np.full((5, 5), 0.90)
+    lambda_by_cell[3, 1:4], lambda_by_cell[4, 2] = 0.94, 0.96
+    grid = well_measured(lambda_by_cell)
+    (flag,) = find_warnings(grid, 0.90, load_name="grip")
+    assert "70 to 100 % grip and 4000 to 6000 rpm: up to 6.7 % leaner" in flag.sentence
+    assert "target 0.900, at 5000 rpm and 100 % grip" in flag.sentence
+    (region,) = find_lean_regions(grid, 0.90)
+    assert np.argwhere(region.cells).tolist() == [[3, 1], [3, 2], [3, 3], [4, 2]]
+
+
+@pytest.mark.parametrize(("lambda_", "is_grave"), [(0.96, False), (1.02, True)])
+def test_seconds_are_spoken_of_only_without_excess_of_fuel(lambda_: float, is_grave: bool) -> None:
+    lambda_by_cell = np.full((5, 5), 0.90)
+    lambda_by_cell[4, 2] = lambda_
+    (flag,) = find_warnings(well_measured(lambda_by_cell), 0.90)
+    assert ("within seconds" in flag.sentence) == is_grave
+    assert ("Do not hold full load there for long" in flag.sentence) == (not is_grave)
 
 
 def test_no_warning_when_all_cells_are_on_target() -> None:
     assert find_warnings(well_measured(np.full((5, 5), 0.90)), 0.90) == ()
-
-
-def test_lean_warning_counts_further_cells_after_the_worst() -> None:
-    lambda_by_cell = np.full((5, 5), 0.90)
-    lambda_by_cell[3:] = 0.95
-    flags = find_warnings(well_measured(lambda_by_cell), 0.90)
-    assert len(flags) == 7
-    assert "4 more cells" in flags[-1].sentence
 
 
 def test_warning_of_end_of_scale_at_high_load_comes_before_all() -> None:
@@ -239,6 +250,7 @@ def test_warning_of_end_of_scale_at_high_load_comes_before_all() -> None:
     assert flags[0].code == "end-of-scale"
     assert "at high load" in flags[0].sentence
     assert "20 samples" in flags[0].sentence
+    assert "within seconds" in flags[0].sentence
 
 
 def test_warning_points_to_sensor_when_every_cell_is_off_alike() -> None:
@@ -248,7 +260,7 @@ def test_warning_points_to_sensor_when_every_cell_is_off_alike() -> None:
 def test_warning_counts_cells_with_few_holds() -> None:
     flags = find_warnings(one_cell([0.9] * 20), 0.9)
     assert [flag.code for flag in flags] == ["too-few"]
-    assert "1 visited cell has fewer than 3 holds, of 1 visited" in flags[0].sentence
+    assert "1 cell has fewer than 3 holds (of 1 with data)" in flags[0].sentence
 
 
 def test_grid_is_refused_when_lambda_column_holds_air_fuel_ratio() -> None:
@@ -258,7 +270,12 @@ def test_grid_is_refused_when_lambda_column_holds_air_fuel_ratio() -> None:
 
 @pytest.mark.parametrize(
     ("axis", "word"),
-    [([3000], "two figures"), ([3000, 3000], "rise"), ([4000, 3000], "rise"), ([1, np.nan], "missing")],
+    [
+        ([3000], "two values"),
+        ([3000, 3000], "increase"),
+        ([4000, 3000], "increase"),
+        ([1, np.nan], "missing"),
+    ],
 )
 def test_axis_is_refused_when_it_does_not_rise(axis: list[float], word: str) -> None:
     with pytest.raises(ValueError, match=word):
@@ -266,7 +283,7 @@ def test_axis_is_refused_when_it_does_not_rise(axis: list[float], word: str) -> 
 
 
 def test_grid_is_refused_when_channels_differ_in_length() -> None:
-    with pytest.raises(ValueError, match="belong together"):
+    with pytest.raises(ValueError, match="same number of samples"):
         build_mixture_grid([3000, 3100], [40], [0.9], RPM, LOAD, hold=[0])
 
 

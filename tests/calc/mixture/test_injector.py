@@ -43,7 +43,7 @@ def test_part_throttle_at_one_speed_does_not_hide_full_load() -> None:
 @pytest.mark.parametrize(
     ("speed", "opening", "turns", "words"),
     [
-        ([3000, 3000], [4], 2, "belong together"),
+        ([3000, 3000], [4], 2, "same number of samples"),
         ([3000] * 20, [np.nan] * 20, 2, "too few samples"),
         (np.arange(1000.0, 9000.0, 300.0), np.full(27, 4.0), 2, "too few samples"),
         ([3000] * 20, [4] * 20, 0, "turns"),

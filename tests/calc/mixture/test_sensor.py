@@ -58,6 +58,39 @@ def test_sensor_at_its_limits_is_found_and_what_lies_between_is_kept():
     np.testing.assert_array_equal(reading.values[between], values[between])
 
 
+@pytest.mark.parametrize("digit", [0.001, 0.01])
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_limit_at_which_the_last_digit_jitters_is_found(digit, sign):
+    """The converter of a sensor that is driven into its end still moves by its last digit."""
+    end = 1 + sign * 0.32
+    true = np.interp(TIME_S, [0, 1, 4, 5, 8], [end, end, 1.0, end, end])
+    jitter = np.random.default_rng(5).integers(0, 2, TIME_S.size) * digit
+    within = np.clip(sensed(true=true), *sorted((1 - sign, end)))
+    values = np.round(np.where(true == end, end - sign * jitter, within) / digit) * digit
+    reading = check_lambda(values, TIME_S)
+    at_limit, limit = (
+        (reading.at_lean_limit, reading.lean_limit)
+        if sign > 0
+        else (reading.at_rich_limit, reading.rich_limit)
+    )
+    assert limit == pytest.approx(end, abs=digit)
+    assert at_limit[true == end].all()
+    assert not at_limit[np.abs(true - end) > 0.05].any()
+
+
+def test_run_spent_at_a_jittering_limit_is_no_measurement():
+    jitter = np.random.default_rng(6).integers(0, 2, TIME_S.size) * 0.001
+    reading = check_lambda(0.68 + jitter, TIME_S)
+    assert reading.at_rich_limit.all()
+    assert reading.rich_limit == 0.68
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.0003, 0.001])
+def test_rich_turning_point_in_fine_figures_is_no_limit(noise):
+    true = 0.72 + 0.03 * np.sin(TIME_S) + np.random.default_rng(3).normal(0, noise, TIME_S.size)
+    assert check_lambda(np.round(true, 3), TIME_S).rich_limit is None
+
+
 @pytest.mark.parametrize("step", [0.001, 0.0068, 0.01, 0.02])
 @pytest.mark.parametrize("noise", [0.0, 0.002])
 @pytest.mark.parametrize("level", [0.72, 0.88, 1.30])

@@ -66,7 +66,7 @@ def test_delay_is_estimated_from_a_fuel_step(delay_ms: float, hertz: float) -> N
 
 @pytest.mark.parametrize(
     ("percent", "word"),
-    [(np.zeros(300), "no step"), (np.where(np.arange(300) > 150, 5.0, 0.0), "does not follow")],
+    [(np.zeros(300), "no step"), (np.where(np.arange(300) > 150, 5.0, 0.0), "does not respond")],
 )
 def test_delay_is_refused_when_lambda_follows_no_step(percent: Array, word: str) -> None:
     noise = np.random.default_rng(3).normal(0.9, 0.01, 300)
@@ -178,7 +178,8 @@ def test_samples_are_refused_when_no_run_is_chosen() -> None:
 
 
 @pytest.mark.parametrize(
-    ("time_s", "word"), [([0, 2, 1], "go on"), ([0, np.nan, 1], "go on"), ([0, 1], "belong together")]
+    ("time_s", "word"),
+    [([0, 2, 1], "must increase"), ([0, np.nan, 1], "must increase"), ([0, 1], "same number of samples")],
 )
 def test_channels_are_refused_when_time_or_length_is_wrong(time_s: list[float], word: str) -> None:
     with pytest.raises(ValueError, match=word):

@@ -41,13 +41,13 @@ def test_repeated_header_is_skipped_and_reported(repeat):
 def test_text_between_rows_is_skipped_and_reported():
     run = read_confirmed(with_line(12, "--- restarted ---"))
     assert_sweep(run)
-    assert dropped(run) == {"no figure in the row": (12,)}
+    assert dropped(run) == {"no number in the row": (12,)}
 
 
 def test_text_below_the_rows_is_skipped_and_reported():
     run = read_confirmed((sweep() + "\nend of run\nMax power,29.75\n").encode())
     assert_sweep(run)
-    assert dropped(run) == {"empty": (42,), "text below the figures": (43, 44)}
+    assert dropped(run) == {"empty": (42,), "text below the data": (43, 44)}
 
 
 def test_empty_rows_are_skipped_and_line_numbers_stay_right():
@@ -72,7 +72,7 @@ def test_cells_without_figure_become_nan_and_are_reported_by_column():
     np.testing.assert_allclose(run.channels["lambda"], LAMBDA)
     assert (run.report.columns[2].no_figures, run.report.columns[2].lines) == (3, (3, 7, 8))
     assert any(
-        "3 cells are no figure" in sentence and "lines 3, 7, 8" in sentence
+        "3 cells are no number" in sentence and "lines 3, 7, 8" in sentence
         for sentence in run.report.sentences
     )
 
@@ -182,7 +182,7 @@ def test_short_row_gets_nan_in_its_last_cells():
 def test_last_row_is_skipped_when_cut_off():
     run = read_confirmed((sweep() + "2.00,34").encode())
     assert_sweep(run)
-    assert dropped(run) == {"cut off in the middle": (42,)}
+    assert dropped(run) == {"incomplete row": (42,)}
 
 
 def test_last_row_is_read_when_it_lacks_only_a_line_end():
@@ -213,7 +213,7 @@ def test_column_of_words_is_skipped_and_the_rest_is_read():
     run = read_confirmed(data)
     assert_sweep(run)
     assert "Marker" not in run.channels
-    assert any("'Marker'" in sentence and "no figures" in sentence for sentence in run.report.sentences)
+    assert any("'Marker'" in sentence and "no numbers" in sentence for sentence in run.report.sentences)
 
 
 def test_damage_deep_in_a_long_file_leaves_all_other_rows_alone():
@@ -229,7 +229,7 @@ def test_damage_deep_in_a_long_file_leaves_all_other_rows_alone():
     expected[np.flatnonzero(kept == 70_500)] = np.nan
     np.testing.assert_array_equal(run.channels["engine_speed_rpm"], expected)
     np.testing.assert_allclose(run.channels["power_kw"], np.where(kept == 70_500, 20.0, power[kept]))
-    assert dropped(run) == {"no figure in the row": (70_002,), "empty": (99_002,)}
+    assert dropped(run) == {"no number in the row": (70_002,), "empty": (99_002,)}
     assert run.report.columns[1].lines == (70_502,)
 
 
@@ -242,20 +242,20 @@ def test_implausible_values_are_questioned_and_stored(column, value):
     run = read_confirmed("\n".join(rows).encode())
     (question,) = run.report.questions
     assert question.position == column
-    assert "1 value is not believable" in question.sentence
+    assert "1 value is not plausible" in question.sentence
     assert run.channels[run.report.columns[column].stored_as][9] == value
 
 
 def test_implausible_temperature_is_questioned():
     data = ("Intake air temperature [°C];Engine speed [rpm]\n" + "400;3000\n" * 30).encode()
-    assert "not believable" in read_confirmed(data).report.questions[0].sentence
+    assert "not plausible" in read_confirmed(data).report.questions[0].sentence
 
 
 def test_time_running_backwards_is_questioned():
     rows = sweep().split("\n")
     rows[10], rows[11] = rows[11], rows[10]
     (question,) = read_confirmed("\n".join(rows).encode()).report.questions
-    assert "backwards" in question.sentence
+    assert "does not increase" in question.sentence
     assert "line 12" in question.sentence
 
 
@@ -292,7 +292,7 @@ def test_refusal_quotes_a_line_with_figures_that_is_no_row():
     data = b"Engine speed is 3000 and power is 20 kW\nEngine speed is 3100 and power is 21 kW\n"
     with pytest.raises(RunFileError) as refused:
         sniff(data)
-    assert "No line holds figures" not in refused.value.reason
+    assert "no data rows" not in refused.value.reason
     assert "Line 2 reads 'Engine speed is 3100 and power is 21 kW'" in refused.value.reason
 
 
@@ -318,7 +318,7 @@ def test_row_lacking_a_cell_is_skipped_when_delimiter_is_space():
     run = read_confirmed("\n".join(rows).encode())
     np.testing.assert_allclose(run.channels["engine_speed_rpm"], np.delete(ENGINE_SPEED_RPM, 4))
     np.testing.assert_allclose(run.channels["power_kw"], np.delete(POWER_KW, 4))
-    assert dropped(run) == {"too few cells between blanks to tell which is missing": (6,)}
+    assert dropped(run) == {"too few cells; not certain which one is missing": (6,)}
     assert np.isnan(run.channels["lambda"][7])
 
 

@@ -69,7 +69,7 @@ def test_column_in_another_unit_is_asked_about(data: bytes, unit: str, known: Fi
 
 
 def test_lambda_in_place_of_the_air_fuel_ratio_is_asked_about(known: FileLayoutSpec) -> None:
-    assert "read as lambda: 1351 values are not believable" in doubts(make_file(afr=1), known)
+    assert "read as lambda: 1351 values are not plausible" in doubts(make_file(afr=1), known)
 
 
 @pytest.mark.parametrize(

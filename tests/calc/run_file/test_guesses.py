@@ -81,7 +81,7 @@ def test_a_unit_that_is_only_a_guess_is_offered_and_never_chosen(header, cells, 
     layout = sniff(data).layout.without_weak_guesses()
     shown = preview(data, layout, rows=10)
     if layout.columns[1].channel:
-        assert any("say in which unit" in question.sentence for question in shown.questions)
+        assert any("enter its unit" in question.sentence for question in shown.questions)
         assert shown.columns[1].unit_label == ""
 
 
@@ -127,7 +127,9 @@ def test_a_pressure_named_against_its_unit_is_asked_about(header, named, asked):
     data = file_with(header, ["5"] * 40)
     layout = sniff(data).layout.with_meanings({1: named})
     questions = preview(data, layout, rows=5).questions
-    assert any("Is it another pressure?" in question.sentence for question in questions) == asked
+    assert (
+        any("Check whether it is another pressure." in question.sentence for question in questions) == asked
+    )
 
 
 @pytest.mark.parametrize("step", [1, 2])

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from jobs.calc.run_file import FileLayoutSpec, read, sniff
-from jobs.calc.run_file.proposals import measured_ratio, propose
+from jobs.calc.run_file.proposals import Proposal, measured_ratio, propose, propose_name
 
 FIXTURES = Path(__file__).resolve().parents[3] / "fixtures" / "runs"
 TIME_S = np.arange(0, 8, 0.02)
@@ -75,3 +75,17 @@ def test_gear_is_found_by_its_channel_or_by_the_ratio():
     shifted = {**road, "gear": np.where(TIME_S < 4, 3.0, 4.0)}
     assert propose(shifted, "a.csv", ratios).gear is None
     assert propose(road, "a.csv").gear is None
+
+
+@pytest.mark.parametrize(
+    ("name", "proposal", "proposed"),
+    [
+        ("tern_after_held_040_g4.csv", Proposal("held", 4, 40.0), "Held, 40 % grip, gear 4: tern after"),
+        ("Volllast 4.Gang neue Tabelle.txt", Proposal("sweep", 4), "Sweep, gear 4: neue Tabelle"),
+        ("pull_3rd_gear.csv", Proposal("sweep", 3), "Sweep, gear 3"),
+        ("Ausrollen.csv", Proposal("coast"), "Coast-down"),
+        ("run 12.csv", Proposal(), "run 12"),
+    ],
+)
+def test_name_says_kind_grip_and_gear_once(name, proposal, proposed):
+    assert propose_name(proposal, name) == proposed

@@ -135,7 +135,7 @@ def test_columns_of_one_name_need_confirmation():
 
 def test_layout_refuses_one_channel_for_two_columns():
     layout = confirmed_layout(sweep().encode())
-    with pytest.raises(ValueError, match="only one can be it"):
+    with pytest.raises(ValueError, match="Only one column can be"):
         layout.with_meanings({1: ("power_kw", "kw"), 2: ("power_kw", "kw")})
 
 
@@ -246,8 +246,10 @@ def test_wrong_delimiter_is_questioned_and_can_be_changed():
     data = sweep(";").encode()
     wrong = sniff(data, overrides=StructureOverrides(delimiter=",")).layout
     assert len(wrong.columns) == 1
-    assert any("single column" in doubt for doubt in wrong.doubts)
-    assert any("single column" in question.sentence for question in preview(data, wrong, rows=10).questions)
+    assert any("read as one column" in doubt for doubt in wrong.doubts)
+    assert any(
+        "read as one column" in question.sentence for question in preview(data, wrong, rows=10).questions
+    )
     right = sniff(data, overrides=StructureOverrides(delimiter=";")).layout
     shown = preview(data, right, rows=10)
     assert [view.label for view in shown.columns] == [
@@ -384,13 +386,13 @@ def test_report_is_json_and_sentences():
         (b"PK\x03\x04....mimetypeapplication/vnd.oasis.opendocument.spreadsheet", "spreadsheet"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\x00" * 600, "spreadsheet"),
         (b"PK\x03\x04....run1.csv", "archive"),
-        (b"\x89PNG\r\n\x1a\n....", "picture"),
-        (b"\xff\xd8\xff\xe0....", "picture"),
+        (b"\x89PNG\r\n\x1a\n....", "image"),
+        (b"\xff\xd8\xff\xe0....", "image"),
         (b"%PDF-1.7\n...", "PDF"),
         (bytes(range(256)) * 20, "binary"),
-        (b"Time;RPM;Power\n", "No line holds figures"),
-        (b"dear all,\nplease find nothing\nattached\n", "No line holds figures"),
-        (b"0" * (64 * 1024 * 1024 + 1), "at most 64 MB"),
+        (b"Time;RPM;Power\n", "no data rows"),
+        (b"dear all,\nplease find nothing\nattached\n", "no data rows"),
+        (b"0" * (64 * 1024 * 1024 + 1), "The limit is 64 MB"),
     ],
 )
 def test_other_kinds_of_file_are_refused_with_name_and_reason(data, says):
@@ -414,12 +416,12 @@ def test_refusal_names_the_line_when_no_figure_is_left():
 
 def test_header_with_too_many_names_is_questioned():
     data = sweep(header="Time [s],Engine speed [rpm],Power [kW],Lambda,Torque [N·m],Gear").encode()
-    assert any("names 6 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
+    assert any("has 6 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
 
 
 def test_header_with_too_few_names_is_questioned():
     data = sweep(header="Time [s],Engine speed [rpm],Power [kW]").encode()
-    assert any("names 3 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
+    assert any("has 3 columns" in doubt and "rows have 4" in doubt for doubt in sniff(data).layout.doubts)
 
 
 def test_column_takes_its_next_channel_when_another_is_more_certain():

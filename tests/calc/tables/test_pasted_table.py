@@ -105,14 +105,14 @@ def test_format_table_keeps_a_large_table_to_the_letter() -> None:
     [
         ("", "first row of engine speeds"),
         ("1000\t2000", "at least two rows"),
-        ("\t1000\t2000\n0\t1\tx2\n50\t2\t3\n", "Line 2, column 3: 'x2' is not a figure"),
+        ("\t1000\t2000\n0\t1\tx2\n50\t2\t3\n", "Line 2, column 3: “x2” is not a number"),
         ("\t1000\t2000\n0\t1\t2\n\n50\t2\n", "Line 4 has 2 cells, the others have 3"),
-        ("\t1000\t1000\n0\t1\t2\n50\t2\t3\n", "engine speed axis must rise"),
-        ("\t1000\t2000\n50\t1\t2\n0\t2\t3\n", "grip axis must rise"),
-        ("\t1000\t\n0\t1\t2\n50\t2\t3\n", "Line 1, column 3: a figure is missing"),
+        ("\t1000\t1000\n0\t1\t2\n50\t2\t3\n", "engine speed axis must increase"),
+        ("\t1000\t2000\n50\t1\t2\n0\t2\t3\n", "grip axis must increase"),
+        ("\t1000\t\n0\t1\t2\n50\t2\t3\n", "Line 1, column 3: a value is missing"),
         ("\t1000\n0\t1\n50\t2\n", "at least two engine speeds"),
-        ("a\n" * 300, "at most 200"),
-        ("\t1000\t2000\n0\t1\t1e999\n50\t2\t3\n", "not a figure"),
+        ("a\n" * 300, "At most 200"),
+        ("\t1000\t2000\n0\t1\t1e999\n50\t2\t3\n", "not a number"),
     ],
 )
 def test_parse_table_names_what_it_cannot_read(text: str, message: str) -> None:

@@ -22,7 +22,7 @@ def test_idle_says_how_far_it_is_off_target() -> None:
     found = measure_idle(np.arange(0, 10, 0.1), np.full(100, 1350.0), 1500)
     assert found.off_target_rpm == -150
     assert not found.on_target
-    assert "150 1/min below its target of 1500" in found.sentence
+    assert "150 rpm below its target of 1500" in found.sentence
 
 
 @pytest.mark.parametrize(("seconds", "forgets_s"), [(20, 0.1), (20, 1.0), (30, 0.3), (30, 3.0), (60, 1.0)])
@@ -49,8 +49,8 @@ def test_idle_is_steady_up_to_a_stated_limit(swing_rpm: float, word: str) -> Non
     time_s = np.arange(0, 30, 0.05)
     found = measure_idle(time_s, 1500 + swing_rpm * np.sin(2 * np.pi * time_s), 1500, "tune 2")
     assert found.is_steady == (word == "is steady")
-    scatter = f"it scatters by {swing_rpm / 2**0.5:.0f}"
-    assert f"on its target of 1500 (tune 2), and {word}: {scatter}" in found.sentence
+    scatter = f"Variation (SD) {swing_rpm / 2**0.5:.0f} rpm"
+    assert f"on its target of 1500 (tune 2), and {word}. {scatter}" in found.sentence
 
 
 def test_idle_is_refused_when_run_or_target_is_wrong() -> None:
@@ -60,7 +60,7 @@ def test_idle_is_refused_when_run_or_target_is_wrong() -> None:
         measure_idle([], [], 1500)
     with pytest.raises(ValueError, match="target"):
         measure_idle(np.arange(10), np.full(10, 1500), 0)
-    with pytest.raises(ValueError, match="belong together"):
+    with pytest.raises(ValueError, match="same number of samples"):
         measure_idle([0, 1], [1500], 1500)
 
 
@@ -76,7 +76,7 @@ def test_overrun_torque_recovers_known_braking() -> None:
 
 
 def test_overrun_torque_is_refused_when_run_has_no_overrun() -> None:
-    with pytest.raises(ValueError, match="no over-run"):
+    with pytest.raises(ValueError, match="no overrun"):
         compute_overrun_torque([3000, 4000], [100, 100], [50, 55])
 
 

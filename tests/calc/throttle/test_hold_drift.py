@@ -131,14 +131,14 @@ def test_true_drift_of_one_percent_is_found_at_a_still_hand_without_a_table() ->
 def test_creeping_hand_without_a_table_is_said() -> None:
     found = estimate_hold_drift(*creeping(np.random.default_rng(14), 0.0, 1.0, "steadily", 2.0, 1500.0))
     assert found.verdict is DriftVerdict.NOT_ENOUGH
-    assert "The grip crept with the engine speed" in found.sentence
+    assert "The grip crept as engine speed rose" in found.sentence
 
 
 def test_drift_names_the_speed_it_starts_at() -> None:
     found = estimate_hold_drift(*held(np.random.default_rng(1), 3.0, from_rpm=5000.0, plate_sd=0.15))
     assert found.verdict is DriftVerdict.OPENS
     assert found.starts_rpm == pytest.approx(5000, abs=250)
-    assert "opens by itself" in found.sentence
+    assert "follows revs and opens" in found.sentence
 
 
 def test_several_runs_give_one_slope_with_narrower_interval() -> None:
@@ -174,7 +174,7 @@ def test_drift_is_not_known_when_plate_is_at_its_stop() -> None:
     time_s, grip, _, speed = held(np.random.default_rng(7))
     found = estimate_hold_drift(time_s, grip, np.full(time_s.size, 100.0), speed)
     assert found.verdict is DriftVerdict.NOT_ENOUGH
-    assert "stop" in found.sentence
+    assert "could not move further" in found.sentence
 
 
 def test_opening_before_the_hold_does_not_count_as_drift() -> None:
@@ -195,7 +195,7 @@ def test_drift_ignores_samples_not_measured() -> None:
 def test_drift_is_not_known_when_scatter_is_wide() -> None:
     found = estimate_hold_drift(*held(np.random.default_rng(10), plate_sd=6.0))
     assert found.verdict is DriftVerdict.NOT_ENOUGH
-    assert "Not enough data to say" in found.sentence
+    assert "Not enough data to tell" in found.sentence
 
 
 def test_plate_without_scatter_holds() -> None:
@@ -203,11 +203,11 @@ def test_plate_without_scatter_holds() -> None:
     speed = 3000 + 500 * time_s
     found = estimate_hold_drift(time_s, np.full(200, 40.0), np.full(200, 30.0), speed)
     assert found.verdict is DriftVerdict.HOLDS
-    assert "(0.00 ± 0.00 %" in found.sentence
+    assert "(0.00 % per 1000 rpm, ± less than 0.01)" in found.sentence
 
 
 def test_drift_is_refused_when_channels_differ_in_length() -> None:
-    with pytest.raises(ValueError, match="belong together"):
+    with pytest.raises(ValueError, match="same number of samples"):
         estimate_hold_drift([0, 1], [40, 40], [30, 30], [3000])
 
 

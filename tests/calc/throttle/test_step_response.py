@@ -80,7 +80,7 @@ def test_gap_in_the_response_is_not_bridged() -> None:
 
 
 def test_channels_of_different_length_are_refused() -> None:
-    with pytest.raises(ValueError, match="do not belong together"):
+    with pytest.raises(ValueError, match="same number of samples"):
         measure_step_responses(TIME, SPEED, SPEED[1:], SPEED)
 
 

@@ -8,6 +8,7 @@ from jobs.calc.throttle.tables import (
     ThrottleMap,
     compare_maps,
     compute_torque_by_grip,
+    find_steeper_ends,
     lookup_plate,
     measure_linearity,
 )
@@ -47,7 +48,6 @@ def test_good_map_has_no_problem() -> None:
     [
         ([0, 10, 8, 50, 100], "falls", "closes from 10 % to 8 %"),
         ([4, 10, 20, 50, 100], "open-at-closed-grip", "4 % open"),
-        ([0, 10, 20, 50, 85], "not-full-at-full-grip", "only to 85 %"),
         ([0, 60, 70, 80, 100], "steep", "6.0 times as far"),
     ],
 )
@@ -72,20 +72,20 @@ def test_largest_step_is_where_plate_moves_most_for_grip() -> None:
 def test_map_comparison_gives_largest_difference_and_sentences() -> None:
     found = compare_maps(table(STRAIGHT), table(CALM), ("A", "B"))
     assert found.sentences == (
-        "B opens 50 % slower than A over the first tenth of the grip.",
-        "B opens 38 % slower than A over the first fifth of the grip.",
-        "B opens 20 % slower than A over the first half of the grip.",
+        "Over the first 10 % of the grip, B opens 50 % less than A.",
+        "Over the first 20 % of the grip, B opens 38 % less than A.",
+        "Over the first 50 % of the grip, B opens 20 % less than A.",
     )
     assert found.largest_pct == pytest.approx(-10)
     assert found.at_grip_pct == 50
 
 
-def test_map_comparison_says_faster_or_alike() -> None:
+def test_map_comparison_says_more_or_alike() -> None:
     turned = compare_maps(table(CALM), table(STRAIGHT), ("Rain", "Sport"))
-    assert "Sport opens 100 % faster than Rain over the first tenth" in turned.sentences[0]
+    assert "Over the first 10 % of the grip, Sport opens 100 % more than Rain." in turned.sentences[0]
     same = compare_maps(table(CALM), table(CALM), ("A", "B"))
     assert same.largest_pct == 0
-    assert all("opens as A does" in sentence for sentence in same.sentences)
+    assert all("opens like A." in sentence for sentence in same.sentences)
 
 
 def test_maps_on_different_axes_are_compared_where_they_overlap() -> None:
@@ -113,7 +113,7 @@ def test_plate_is_looked_up_between_points_and_never_beyond() -> None:
         ([0, 100], [[0, 0], [100, 120]], "holds 120"),
         ([0, 100], [[0, 0], [100, np.nan]], "is empty"),
         ([0, 110], [[0, 0], [100, 100]], "0 to 100"),
-        ([100, 0], [[0, 0], [100, 100]], "must rise"),
+        ([100, 0], [[0, 0], [100, 100]], "must increase"),
     ],
 )
 def test_map_is_refused_when_axes_or_cells_are_wrong(
@@ -160,7 +160,7 @@ def test_torque_by_grip_is_refused_for_one_opening_or_unequal_channels() -> None
     speed = np.linspace(3000, 9000, 50)
     with pytest.raises(ValueError, match="two plate openings"):
         compute_torque_by_grip(table(STRAIGHT), speed, np.full(50, 30.0), speed / 100, at_rpm=[5000])
-    with pytest.raises(ValueError, match="belong together"):
+    with pytest.raises(ValueError, match="same number of samples"):
         compute_torque_by_grip(table(STRAIGHT), speed, speed[:2], speed, at_rpm=[5000])
 
 
@@ -185,5 +185,26 @@ def test_linearity_is_not_known_from_too_little() -> None:
     assert measure_linearity([0, 5, 10, 15], [0, 1, 2, 3]) is None
     assert measure_linearity([0, 50, 70, 100], [np.nan, 1, 2, 3]) is None
     assert measure_linearity([0, 30, 60, 100], [4, 4, 4, 4]) is None
-    with pytest.raises(ValueError, match="belong together"):
+    with pytest.raises(ValueError, match="same number of samples"):
         measure_linearity([0, 1], [0])
+
+
+def test_mode_that_stops_short_has_a_cap_and_no_problem() -> None:
+    capped = table([0, 10, 20, 50, 85])
+    assert capped.find_problems() == ()
+    assert capped.cap == (85, capped.rpm[0])
+    assert table(STRAIGHT).cap is None
+
+
+def test_end_of_the_grip_is_compared_between_modes() -> None:
+    """Over the last 20 % of the grip a straight table moves 1 % for 1 %."""
+    grip, rpm = np.array([0.0, 20, 80, 100]), np.array([2000.0, 6000])
+    late, straight = (
+        ThrottleMap(grip, rpm, np.repeat(np.array(plate, dtype=float)[:, None], 2, axis=1))
+        for plate in ([0, 5, 60, 100], [0, 20, 80, 100])
+    )
+    assert straight.end_gain == pytest.approx(1.0)
+    assert late.end_gain == pytest.approx(2.0)
+    (sentence,) = find_steeper_ends({"Wet": late, "Sport": straight})
+    assert sentence.startswith("Wet opens less than Sport at first but ends steeper: 2.00 against 1.00")
+    assert find_steeper_ends({"Sport": straight, "Track": straight}) == []

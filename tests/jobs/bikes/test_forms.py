@@ -39,9 +39,9 @@ def test_new_bike_is_saved_with_plate_in_capitals(login) -> None:
     [
         (GOOD_VIN, ""),
         ("", ""),
-        ("AB12345", "7 signs, not 17"),
-        ("1111111111111111O", "letter O"),
-        ("21111111111111111", "ninth sign"),
+        ("AB12345", "7 characters, not 17"),
+        ("1111111111111111O", "contains O"),
+        ("21111111111111111", "9th character"),
     ],
 )
 def test_doubtful_vin_is_saved_with_a_hint(login, vin: str, hint: str) -> None:
@@ -56,7 +56,7 @@ def test_doubtful_vin_is_saved_with_a_hint(login, vin: str, hint: str) -> None:
 def test_vin_of_more_than_17_characters_is_rejected(login) -> None:
     response = send(login(Role.DESK), vin="1" * 18)
     assert response.status_code == 422
-    assert "at most 17 signs; this one has 18" in response.text
+    assert "at most 17 characters. This one has 18" in response.text
     assert 'value="111111111111111111"' in response.text
 
 
@@ -64,7 +64,7 @@ def test_vin_of_another_bike_is_rejected_with_its_owner(login) -> None:
     make_bike(vin=GOOD_VIN)
     response = send(login(Role.DESK), vin=GOOD_VIN)
     assert response.status_code == 422
-    assert "The Pellorin Tern 660 2021 of Ines Quill already has this VIN." in response.text
+    assert "Ines Quill&#x27;s Pellorin Tern 660 2021 already has this VIN." in response.text
 
 
 def test_edited_bike_keeps_its_vin(login) -> None:

@@ -13,10 +13,13 @@ from django.utils import timezone
 
 from jobs.checklists.facts import check_facts
 from jobs.checklists.questions import questions
+from jobs.checklists.section import section
 from jobs.checklists.ticks import job_checklists
 from jobs.defaults.change_kinds_and_checks import create_default_lists
-from jobs.models import BikeChange, Check, CheckItem, DynoSession, Part, TuneChangeKind
+from jobs.job.section import State
+from jobs.models import BikeChange, Check, CheckItem, ClearanceSet, DynoSession, Part, TuneChangeKind
 from jobs.runs.importing import RunDetails, import_run
+from reports.handover.issuing import check_blockers
 from tests.factories import get_part_kind, load_results, make_channel_run, make_clearance_set, make_job
 from tests.html import read_html
 from tests.reports.whole_jobs import make_whole_job
@@ -38,7 +41,7 @@ def test_new_shop_has_checklists_for_dyno_valves_and_handover() -> None:
     by_list = {kind: list(CheckItem.objects.filter(list=kind)) for kind in CheckItem.List.values}
     assert all(by_list.values())
     dyno = " ".join(f"{item.text} {item.caution}" for item in by_list["before_roller"])
-    for word in ("straps", "arbon monoxide", "Ear", "Fire extinguisher", "speed symbol", "Nobody behind"):
+    for word in ("straps", "arbon monoxide", "Ear", "Fire extinguisher", "speed rating", "Nobody behind"):
         assert word.lower() in dyno.lower()
     valves = " ".join(f"{item.text} {item.caution}" for item in by_list["after_valves"])
     for word in ("cold", "running direction", "twice by hand"):
@@ -49,7 +52,7 @@ def test_new_shop_has_change_types_with_cautions_and_effects() -> None:
     kinds = {kind.name: kind for kind in TuneChangeKind.objects.all()}
     for name in ("idle speed", "rev limiter", "top-speed limiter", "sensor feedback", "throttle table"):
         assert name in kinds
-    assert kinds["idle speed"].caution == "A raised idle pushes the bike on at a closed throttle."
+    assert kinds["idle speed"].caution == "A raised idle keeps the bike pulling with the throttle closed."
     assert "Throttle must return to closed" in kinds["throttle table"].caution
     assert "Lean under load overheats" in kinds["fuel"].caution
     road = [kind for kind in kinds.values() if kind.affects_road_use]
@@ -111,7 +114,7 @@ def test_checks_of_valve_work_stand_before_those_of_the_first_start(login) -> No
     after_valves = page.index("After valve work, before the first start")
     started = page.index("Engine started and listened to, no leak")
     assert after_valves < page.index("Engine turned over twice by hand") < started
-    section = read_html(login(Role.TUNER).get(reverse("job", args=[job])).text, "checks")
+    section = read_html(login(Role.TUNER).get(reverse("job", args=[job]), {"open": "all"}).text, "checks")
     assert section.index("After valve work, before the first start") < section.index("Before running on")
 
 
@@ -130,7 +133,7 @@ def test_section_shows_open_checks(login, staff) -> None:
 
 
 def state(client, job) -> str:
-    page = client.get(reverse("job", args=[job])).content.decode()
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
     section = read_html(page, "checks")
     return section[section.index('class="state state-') + len('class="state state-') :].split('"')[0]
 
@@ -199,7 +202,7 @@ def test_duplicate_check_shows_a_readable_error(login) -> None:
     sent = {"list": item.list, "text": item.text, "order": "5"}
     response = owner.post(reverse("check-item-list"), sent)
     assert response.status_code == 422
-    assert "There is a check item with this list and text already." in response.text
+    assert "A check item with this list and text already exists." in response.text
 
 
 def test_lists_are_in_order_of_work_and_explain_blocked_issuing(login) -> None:
@@ -211,7 +214,7 @@ def test_lists_are_in_order_of_work_and_explain_blocked_issuing(login) -> None:
     ]
     places = [page.index(f"<h2>{title}</h2>") for title in titles]
     assert places == sorted(places)
-    assert "A sheet is not issued while a list that the work needs has an open check" in page
+    assert "A handover sheet cannot be issued while a required checklist has open checks" in page
 
 
 # --- when a check was made, and whether it applies
@@ -267,7 +270,7 @@ def test_one_press_is_recorded_as_it_is_made(login, item) -> None:
     ("ago", "sentence"),
     [
         (timedelta(minutes=-5), "This time is in the future."),
-        (timedelta(hours=9), "The bike was received on"),
+        (timedelta(hours=9), "The bike was checked in on"),
     ],
 )
 def test_check_in_the_future_or_before_receipt_is_refused(login, item, ago, sentence) -> None:
@@ -306,14 +309,14 @@ def test_answer_given_meanwhile_is_not_overwritten_unnoticed(login, item) -> Non
     now = local(timezone.now())
     response = answer(login(Role.TUNER), job, item, at=now, not_applicable="on", note="no chain")
     assert response.status_code == 422
-    assert "Not saved: Mika Mechanic changed this" in squeeze(response.text)
+    assert "Not saved. Mika Mechanic changed this" in squeeze(response.text)
     assert not Check.objects.get().not_applicable
 
 
 def test_check_that_does_not_apply_needs_a_reason(login, item) -> None:
     response = answer(login(Role.MECHANIC), make_job(), item, at=local(timezone.now()), not_applicable="on")
     assert response.status_code == 422
-    assert "Give the reason why this check does not apply." in response.text
+    assert "Enter why this check does not apply." in response.text
     assert not Check.objects.exists()
 
 
@@ -366,7 +369,7 @@ def make_run(job, by, at: datetime, name: str = "a.csv", **values):
 def test_strapped_down_again_means_ticked_again_and_the_first_ticks_stay(login, staff, strap) -> None:
     job, client = make_job(), login(Role.TUNER)
     tick(client, job, strap)
-    assert "Dyno session 2 began: its checks are open." in strap_down_again(client, job).text
+    assert "Dyno session 2 started. Its checks are open." in strap_down_again(client, job).text
     page = client.get(reverse("checks", args=[job])).text
     assert f'id="tick-{strap.pk}" type="submit" aria-pressed="false"' in page
     text = squeeze(page)
@@ -384,10 +387,10 @@ def test_strapped_down_again_means_ticked_again_and_the_first_ticks_stay(login, 
 
 def test_session_without_tick_and_run_is_not_followed_by_another(login, strap) -> None:
     job, client = make_job(), login(Role.TUNER)
-    assert "Dyno session 1 has no tick and no run yet" in strap_down_again(client, job).text
+    assert "Dyno session 1 has no ticks and no runs yet" in strap_down_again(client, job).text
     tick(client, job, strap)
     strap_down_again(client, job)
-    assert "Dyno session 2 has no tick and no run yet" in strap_down_again(client, job).text
+    assert "Dyno session 2 has no ticks and no runs yet" in strap_down_again(client, job).text
     assert job.dyno_sessions.count() == 1
 
 
@@ -406,7 +409,7 @@ def test_tick_on_a_page_of_the_session_before_is_not_saved(login, strap) -> None
     strap_down_again(client, job)
     url = reverse("check-tick", args=[job, strap.pk])
     response = client.post(url, {"tick": "on", "session": "1"}, headers={"hx-request": "true"})
-    assert "Not saved: the page showed dyno session 1, and it is session 2 now." in response.text
+    assert "Not saved. The page showed dyno session 1, but the current session is 2." in response.text
     assert Check.objects.count() == 1
 
 
@@ -443,7 +446,7 @@ def test_session_with_ticks_is_not_removed(login, strap) -> None:
     strap_down_again(client, job)
     tick(client, job, strap)
     url = reverse("dyno-session-remove", args=[job.dyno_sessions.get().pk])
-    assert "it stays on record" in client.post(url, follow=True).text
+    assert "so it cannot be removed" in client.post(url, follow=True).text
     assert job.dyno_sessions.exists()
 
 
@@ -451,8 +454,8 @@ def test_session_with_ticks_is_not_removed(login, strap) -> None:
     ("ago", "sentence"),
     [
         (timedelta(minutes=-5), "This time is in the future."),
-        (timedelta(hours=9), "The bike was received on"),
-        (timedelta(hours=4), "Dyno session 2 began on"),
+        (timedelta(hours=9), "The bike was checked in on"),
+        (timedelta(hours=4), "Dyno session 2 started on"),
     ],
 )
 def test_session_at_an_impossible_time_is_refused(login, staff, ago, sentence) -> None:
@@ -541,7 +544,7 @@ def test_valve_check_before_the_valves_were_set_again_is_questioned(login, staff
     )
 
 
-LIGHTS = "Brakes, lights and horn tried"
+LIGHTS = "Brakes, lights and horn tested"
 
 
 @pytest.mark.parametrize(
@@ -575,7 +578,7 @@ def test_check_of_what_is_off_the_bike_is_questioned(login, staff, removal, text
 
 def test_kind_of_a_change_says_that_a_thing_is_off_the_bike(login, staff) -> None:
     job, by = make_job(), staff[Role.MECHANIC]
-    kind = get_part_kind("road equipment taken off")
+    kind = get_part_kind("road equipment removed")
     BikeChange.objects.create(job=job, kind=kind, description="headlamp and mirrors", by=by)
     assert "On record: “headlamp and mirrors” (changes of the bike)." in checks_page(
         login(Role.MECHANIC), job
@@ -606,3 +609,62 @@ def test_checks_page_needs_one_query_a_kind_of_row(login, staff) -> None:
     # Session, person, shop, job, kinds of records, transaction of the test; then the items, the answers,
     # the sessions, people, runs with their tunes, clearances, parts, changes, suspension.
     assert len(queries) <= 6 + 10, [query["sql"][:90] for query in queries]
+
+
+# --- on the job page, and ticks older than a later change
+
+
+def test_tick_on_the_job_page_answers_lists_line_and_head(login) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    item = CheckItem.objects.filter(list="before_handover").first()
+    address = reverse("check-tick", args=[job, item.pk])
+    headers = {"HX-Request": "true", "HX-Current-URL": f"http://testserver{job.get_absolute_url()}"}
+    total = CheckItem.objects.filter(list="before_handover").count()
+    answer = client.post(address, {"tick": "on"}, headers=headers).text
+    assert 'id="job-head" hx-swap-oob="innerHTML"' in answer
+    assert f"Before handover: {total - 1} checks" in answer
+    assert '<summary hx-swap-oob="true" id="line-checks">' in answer
+    assert f"1 of {total} ticked" in answer
+    elsewhere = client.post(address, {"tick": "off"}, headers={"HX-Request": "true"}).text
+    assert "hx-swap-oob" not in elsewhere
+
+
+def test_tick_older_than_a_later_change_is_to_be_ticked_again(login, staff) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    items = CheckItem.objects.filter(list="before_handover")
+    for item in items:
+        tick(client, job, item)
+    assert check_blockers(load_results(job)) == []
+    later = timezone.now() + timedelta(minutes=1)
+    kind = get_part_kind("tyre")
+    BikeChange.objects.create(
+        job=job, kind=kind, description="front tyre renewed", at=later, by=staff[Role.MECHANIC]
+    )
+    [blocker] = check_blockers(load_results(job))
+    assert f"{items.count()} ticks older than a later change of the bike." in blocker.text
+    page = client.get(reverse("checks", args=[job])).text
+    assert page.count("Ticked before a later change: front tyre renewed") == items.count()
+    with_reason, again = items[0], items[1]
+    Check.objects.filter(item=with_reason).update(note="Keys are not affected")
+    sent = {"tick": "again"}
+    assert client.post(reverse("check-tick", args=[job, again.pk]), sent).status_code == 302
+    Check.objects.filter(item=again).update(at=later + timedelta(minutes=1))
+    [blocker] = check_blockers(load_results(job))
+    assert f"{items.count() - 2} ticks older" in blocker.text
+    # The tick that was replaced stays in the history.
+    assert Check.history.filter(item=again, history_type="-").count() == 1
+
+
+def test_open_checks_after_valve_work_are_noticed_once_the_engine_ran(login, staff) -> None:
+    job = make_job()
+    measured = make_clearance_set(job, staff[Role.MECHANIC], when=ClearanceSet.When.AS_LEFT)
+    line = section(load_results(job))
+    assert line.state == State.EMPTY
+    run = make_channel_run(job, staff[Role.TUNER], "a.csv", {"engine_speed_rpm": [3000.0]})
+    run.made_at = measured.measured_at + timedelta(hours=1)
+    run.save()
+    for item in CheckItem.objects.filter(list="before_roller"):
+        tick(login(Role.TUNER), job, item)
+    line = section(load_results(job))
+    assert line.state == State.ATTENTION
+    assert line.summary.endswith("after valve work open, although the engine has run")

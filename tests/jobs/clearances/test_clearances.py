@@ -1,7 +1,7 @@
 """Entering and reading clearance sets."""
 
 import uuid
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -27,12 +27,14 @@ from jobs.models import (
     StageEntry,
 )
 from tests.factories import (
+    add_check,
     get_workstation,
     load_results,
     make_bike,
     make_channel_run,
     make_clearance_set,
     make_engine,
+    make_instrument,
     make_job,
 )
 from tests.html import find, read_form, read_text
@@ -207,7 +209,7 @@ def test_ambiguous_marking_asks_for_the_third_decimal(login) -> None:
     boxes = {"c-1-intake-1-opening": "0.15", "s-1-intake-1-opening": "177"}
     response = client.post(new_url(job), entry(boxes))
     assert response.status_code == 422
-    assert "may be 1.77 or 1.775 mm" in str(response.context["form"].errors["s-1-intake-1-opening"])
+    assert "may mean 1.77 or 1.775 mm" in str(response.context["form"].errors["s-1-intake-1-opening"])
     client.post(new_url(job), entry({**boxes, "s-1-intake-1-opening": "1,775"}))
     assert job.clearance_sets.get().readings.get().shim_marked_mm == Decimal("1.775")
 
@@ -239,9 +241,11 @@ def test_warm_engine_is_saved_once_confirmed(login) -> None:
 def test_empty_set_and_shim_without_clearance_are_rejected(login) -> None:
     job = make_job()
     client = login(Role.MECHANIC)
-    assert b"Nothing is measured yet" in client.post(new_url(job), entry()).content
+    assert b"Enter the clearance of at least one valve." in client.post(new_url(job), entry()).content
     response = client.post(new_url(job), entry({"s-1-intake-1-opening": "155"}))
-    assert "no clearance" in str(response.context["form"].errors["c-1-intake-1-opening"])
+    assert "Enter the clearance for this valve" in str(
+        response.context["form"].errors["c-1-intake-1-opening"]
+    )
     assert not ClearanceSet.objects.exists()
 
 
@@ -291,7 +295,7 @@ def test_unknown_job_set_or_kind_gives_404(login) -> None:
 
 def assert_tells_who_chooses_the_engine(page: str, job: Job) -> None:
     """Assert that the page names the role that can open the bike's form."""
-    assert "The service desk chooses the engine of this bike." in page
+    assert "The service desk can choose this bike's engine." in page
     assert reverse("bike-edit", args=[job.bike_id]) not in page
 
 
@@ -388,14 +392,14 @@ def test_inline_engine_has_intake_on_the_side_of_the_spec() -> None:
 
 def test_v_engine_has_both_intakes_in_its_valley() -> None:
     assert picture(make_desmo_twin()) == [
-        ("front bank", [(1, ["exhaust", "intake"])]),
-        ("rear bank", [(2, ["intake", "exhaust"])]),
+        ("front head", [(1, ["exhaust", "intake"])]),
+        ("rear head", [(2, ["intake", "exhaust"])]),
     ]
 
 
 def test_boxer_has_a_left_and_a_right_bank() -> None:
     spec = make_engine(cylinders=2, arrangement="boxer")
-    assert [bank[0] for bank in picture(spec)] == ["left side", "right side"]
+    assert [bank[0] for bank in picture(spec)] == ["left head", "right head"]
 
 
 def test_positively_closed_valve_has_two_labelled_boxes(login) -> None:
@@ -408,7 +412,7 @@ def test_engine_with_screws_shows_turns_instead_of_shims(login, staff) -> None:
     job = job_with(make_single_with_screws())
     page = login(Role.MECHANIC).get(new_url(job)).content.decode()
     assert 'name="s-' not in page
-    assert "feeler again after tightening" in page
+    assert "Measure again after tightening" in page
     measured = make_clearance_set(job, staff[Role.MECHANIC], clearance_mm="0.31")
     page = login(Role.DESK).get(reverse("clearances", args=[measured.pk])).content.decode()
     # intake: (0.31 - 0.16) mm / 0.75 mm a turn = 0.20 turn in; exhaust is on its target of 0.31 mm
@@ -424,15 +428,9 @@ def test_set_shows_verdict_range_and_needed_shim(login, staff) -> None:
     page = login(Role.TUNER).get(reverse("clearances", args=[measured.pk])).content.decode()
     text = read_text(page)
     # intake 0.10 to 0.20, target 0.16: 2.50 + 0.22 - 0.16 = 2.56, made in steps of 0.05: 2.55 gives 0.17
-    assert (
-        "Cylinder 1, intake left 0.22 mm above range 0.10 to 0.20 mm 0.16 mm 2.50 mm 2.55 mm → 0.17 mm"
-        in text
-    )
+    assert "Cylinder 1, intake left 0.22 mm loose 0.10 to 0.20 mm 0.16 mm 2.50 mm 2.55 mm → 0.17 mm" in text
     # exhaust 0.25 to 0.35, target 0.31: 2.50 + 0.22 - 0.31 = 2.41; 2.40 gives 0.32
-    assert (
-        "Cylinder 1, exhaust left 0.22 mm below range 0.25 to 0.35 mm 0.31 mm 2.50 mm 2.40 mm → 0.32 mm"
-        in text
-    )
+    assert "Cylinder 1, exhaust left 0.22 mm tight 0.25 to 0.35 mm 0.31 mm 2.50 mm 2.40 mm → 0.32 mm" in text
 
 
 def test_hints_ask_for_finer_blades_and_for_a_micrometer(login, staff) -> None:
@@ -442,8 +440,8 @@ def test_hints_ask_for_finer_blades_and_for_a_micrometer(login, staff) -> None:
     row.shim_marked_mm = Decimal("2.62")
     row.save()
     page = login(Role.DESK).get(reverse("clearances", args=[measured.pk])).content.decode()
-    assert "may lie inside or outside 0.10 to 0.20 mm: use finer blades" in page
-    assert "2.62 mm is not among the sizes made: measure this shim" in page
+    assert "may be inside or outside 0.10 to 0.20 mm. Use finer blades" in page
+    assert "2.62 mm is not an available size. Measure this shim" in page
 
 
 def make_plan(measured: ClearanceSet, by: Any, predicted_mm: str) -> ShimPlan:
@@ -475,7 +473,7 @@ def test_as_left_is_compared_with_the_prediction_of_the_plan(login, staff) -> No
     row.save()
     far = login(Role.DESK).get(reverse("clearances", args=[left.pk])).content.decode()
     assert "0.03 mm looser than the 0.17 mm predicted" in far
-    assert "wrong shim, not seated, or wrong valve" in far
+    assert "Check for a wrong shim, a shim not seated or the wrong valve" in far
 
 
 def test_form_as_left_starts_with_the_shims_of_the_accepted_plan(login, staff) -> None:
@@ -507,7 +505,7 @@ def test_summary_counts_valves_out_of_range_before_and_on_target_now(staff) -> N
     left.readings.filter(side="exhaust").update(clearance_mm=Decimal("0.31"))
     assert (
         load_results(job).get(clearances_before_after).summary
-        == "9 of 12 were out of range; all 12 now on target"
+        == "9 of 12 out of range as found; all 12 on target as left"
     )
 
 
@@ -519,7 +517,7 @@ def test_summary_ignores_valves_not_measured_again(staff) -> None:
     left.readings.filter(side="intake").delete()
     left.readings.filter(cylinder=3).delete()
     assert load_results(job).get(clearances_before_after).summary == (
-        "6 of 12 were out of range; now 4 on target, 6 in range as found and not measured again, "
+        "6 of 12 out of range as found; as left: 4 on target, 6 in range as found but not measured again, "
         "2 not measured again"
     )
 
@@ -537,7 +535,7 @@ def test_later_set_of_the_same_kind_overrides_the_earlier_one(staff) -> None:
 
 def section_state(job: Job) -> tuple[State, str]:
     made = section(load_results(job))
-    return made.state, made.reason
+    return made.state, made.summary
 
 
 def test_section_state_follows_the_clearances(staff) -> None:
@@ -567,8 +565,8 @@ def test_section_waits_for_as_left_after_a_plan_is_accepted(staff) -> None:
 
 def test_section_without_engine_spec_links_to_the_bike(login, staff) -> None:
     job = job_with(None)
-    assert section_state(job) == (State.EMPTY, "the bike has no engine spec yet")
-    url = reverse("job", args=[job.number])
+    assert section_state(job) == (State.EMPTY, "the bike has no engine yet")
+    url = f"{reverse('job', args=[job.number])}?open=clearances"
     assert_tells_who_chooses_the_engine(login(Role.MECHANIC).get(url).text, job)
     assert reverse("bike-edit", args=[job.bike_id]) in login(Role.DESK).get(url).text
 
@@ -596,7 +594,7 @@ def test_opening_and_closing_gaps_have_their_own_ranges() -> None:
 
 VALVE = {"c-1-intake-1-opening": "0.12"}
 RAN = datetime(2026, 3, 2, 6, 10, tzinfo=UTC)  # the day of HEAD, whose clock is UTC
-NOT_KNOWN = "The engine ran that day (06:10); whether it was cold when measured is not known."
+NOT_KNOWN = "The engine ran that day (06:10). It is not known whether it was cold when measured."
 
 
 def run_engine(job: Job, by: Any, known_by: str = "run", at: datetime = RAN) -> None:
@@ -615,7 +613,7 @@ def shown_everywhere(client, measured: ClearanceSet) -> list[str]:
     context = {"facts": results.get(clearance_facts), "u": results.shop, "pictures": {}}
     pages = [
         client.get(reverse("clearances", args=[measured.pk])).text,
-        client.get(reverse("job", args=[measured.job])).text,
+        client.get(reverse("job", args=[measured.job]), {"open": "all"}).text,
         render_to_string("jobs/clearances/_sheet.html", context),
     ]
     return [" ".join(page.split()) for page in pages]
@@ -626,7 +624,7 @@ def shown_everywhere(client, measured: ClearanceSet) -> list[str]:
     [
         ("run", "A run of this bike was made at 06:10 that day."),
         ("slot", "This bike had a slot on the dyno from 06:10 that day."),
-        ("stage", "This bike went on the roller at 06:10 that day."),
+        ("stage", "This bike went on the dyno at 06:10 that day."),
     ],
 )
 def test_clearances_of_an_engine_that_ran_that_day_are_questioned(login, staff, known_by, sentence) -> None:
@@ -636,7 +634,7 @@ def test_clearances_of_an_engine_that_ran_that_day_are_questioned(login, staff, 
     client = login(Role.MECHANIC)
     refused = client.post(new_url(job), entry(VALVE))
     assert refused.status_code == 422
-    question = f"{sentence} Clearances are measured on a cold engine: say whether it was cold."
+    question = f"{sentence} Clearances are measured on a cold engine. Enter whether it was cold."
     assert question in str(refused.context["form"].errors["engine_cold"])
     answered = entry(VALVE, engine_cold="cold", stood_hours="3,5")
     assert client.post(new_url(job), answered).status_code == 302
@@ -644,8 +642,8 @@ def test_clearances_of_an_engine_that_ran_that_day_are_questioned(login, staff, 
     assert (measured.engine_cold, measured.stood_hours, measured.ran_at) == ("cold", 3.5, RAN)
     for page in shown_everywhere(client, measured):
         assert (
-            "The engine ran that day (06:10); it was cold, nowhere warmer than the hand when measured, "
-            "after standing 3.5 h." in page
+            "The engine ran that day (06:10). It was cold, no part warmer than a hand when measured, "
+            "after 3.5 h at rest." in page
         )
 
 
@@ -663,7 +661,7 @@ def test_clearances_of_a_warm_engine_say_so(login, staff) -> None:
     job, client = make_job(), login(Role.MECHANIC)
     run_engine(job, staff[Role.TUNER])
     client.post(new_url(job), entry(VALVE, engine_cold="warm"))
-    sentence = "it was still warm when measured. Clearances of a warm engine may differ from those of a cold"
+    sentence = "It was still warm when measured. Clearances of a warm engine may differ from those of a cold"
     for page in shown_everywhere(client, job.clearance_sets.get()):
         assert sentence in page
 
@@ -695,3 +693,53 @@ def test_form_asks_from_the_start_if_the_engine_ran_today(login, staff) -> None:
     midnight = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
     run_engine(job, staff[Role.TUNER], at=midnight)
     assert find(client.get(new_url(job)).text, shown)
+
+
+# What it was measured with
+
+
+def test_instruments_that_the_mechanic_used_last_are_saved_without_a_choice(login, staff) -> None:
+    own, other = make_instrument("feeler", "Blades", "FG-2"), make_instrument("feeler", "Blades", "FG-9")
+    micrometer = make_instrument("micrometer", "Micrometer", "MM-1")
+    mechanic, job = staff[Role.MECHANIC], make_job()
+    make_clearance_set(make_job(), mechanic, feeler_gauge=own, micrometer=micrometer)
+    make_clearance_set(make_job(), staff[Role.OWNER], feeler_gauge=other)
+    client = login(Role.MECHANIC)
+    sent = read_form(client.get(new_url(job)), "//main//form")
+    boxes = {"c-1-intake-1-opening": "0.15", "m-1-intake-1-opening": "2.502"}
+    response = client.post(new_url(job), {**sent, **boxes, "engine_temperature_c": "21"})
+    assert response.status_code == 302
+    measured = job.clearance_sets.get()
+    assert (measured.feeler_gauge, measured.micrometer) == (own, micrometer)
+    assert "Blades (FG-2); shims with Micrometer (MM-1)" in read_text(client.get(response.url))
+
+
+def test_micrometer_is_not_recorded_if_no_shim_was_measured(login, staff) -> None:
+    micrometer, job = make_instrument("micrometer", "Micrometer"), make_job()
+    boxes = {"c-1-intake-1-opening": "0.15", "micrometer": str(micrometer.pk)}
+    login(Role.MECHANIC).post(new_url(job), entry(boxes))
+    assert job.clearance_sets.get().micrometer is None
+
+
+def test_overdue_instrument_is_offered_with_that_and_a_withdrawn_one_only_where_it_was_used(
+    login, staff
+) -> None:
+    overdue, withdrawn = make_instrument("feeler", "Blades", "FG-2"), make_instrument("feeler", "Old blades")
+    add_check(overdue, date(2024, 1, 10), date(2025, 1, 10))
+    measured = make_clearance_set(make_job(), staff[Role.MECHANIC], feeler_gauge=withdrawn)
+    withdrawn.withdrawn = True
+    withdrawn.save()
+    client = login(Role.MECHANIC)
+
+    def options(url: str) -> list[str]:
+        return [read_text(option) for option in find(client.get(url), "//*[@name='feeler_gauge']/option")]
+
+    offered = ["which gauges?", "FG-2: check overdue since 10 Jan 2025: Blades"]
+    assert options(new_url(make_job())) == offered
+    assert options(reverse("clearances-edit", args=[measured.pk])) == [*offered, "Old blades"]
+
+
+def test_shop_without_instruments_has_no_choice_of_them(login) -> None:
+    page = login(Role.MECHANIC).get(new_url(make_job()))
+    assert find(page, "//*[@name='instrument']")
+    assert not find(page, "//*[@name='feeler_gauge' or @name='micrometer']")

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.db.models import F
 from django.urls import reverse
 
 from jobs.clearances.shim_plan import all_plans, collect_plan_inputs
@@ -46,14 +47,14 @@ def make_twin_set(staff: Any, **overrides: Any) -> ClearanceSet:
     return measured
 
 
-def put_in_drawer(thickness: str, count: int, diameter: str = "7.48") -> ShimStock:
+def put_in_stock(thickness: str, count: int, diameter: str = "7.48") -> ShimStock:
     return ShimStock.objects.create(
         diameter_mm=Decimal(diameter), thickness_mm=Decimal(thickness), count=count
     )
 
 
 def accept(client: Any, measured: ClearanceSet, policy: str = "target", **overrides: str) -> Any:
-    page = client.get(plan_url(measured)).content.decode()
+    page = client.get(plan_url(measured), {"plan": policy}).content.decode()
     (form,) = find(page, f"//form[.//input[@name='policy'][@value='{policy}']]")
     (fingerprint,) = read_values(form, "fingerprint")
     return client.post(accept_url(measured), {"policy": policy, "fingerprint": fingerprint, **overrides})
@@ -62,23 +63,53 @@ def accept(client: Any, measured: ClearanceSet, policy: str = "target", **overri
 def test_page_shows_three_plans_with_rows_reasons_and_totals(login, staff) -> None:
     measured = make_twin_set(staff)
     text = read_text(login(Role.DESK).get(plan_url(measured)))
-    for policy in ("Closest to the blueprint target", "Fewest shims to buy", "Fewest camshafts lifted"):
+    for policy in ("Closest to target", "Fewest shims to buy", "Fewest camshafts removed"):
         assert policy in text
+    assert "3 shims to change: 2 moved from another valve, 1 to buy" in text
     row = "Cylinder 1, intake 2.50 mm 2.60 mm 0.16 mm from cylinder 2, intake, exactly on target"
     assert row in text
     assert "To buy 1: 2.40 mm" in text
-    assert "Shims to move 3 of 4" in text
-    assert "Accept:" not in text
+    assert "Shims to change 3 of 4" in text
+    assert "Accept plan" not in text
+
+
+def test_drawing_shows_old_and_new_shim_and_what_they_give(login, staff) -> None:
+    measured = make_twin_set(staff)
+    row = measured.readings.get(cylinder=2, side="exhaust")
+    row.clearance_mm, row.goes_mm, row.not_goes_mm = None, Decimal("0.20"), Decimal("0.22")
+    row.save()
+    page = login(Role.MECHANIC).get(plan_url(measured)).text
+    (valve,) = [
+        box
+        for box in find(page, "//*[contains(@class, 'engine-read')]")
+        if "Cylinder 2, exhaust" in box.text_content()
+    ]
+    # 2.50 + 0.21 - 2.40 = 0.31 mm, as wide as the blades are apart
+    drawn = " ".join(valve.text_content().split())
+    assert drawn == (
+        "Cylinder 2, exhaust: 250 → to 240 2.50 to 2.40 mm, to buy gives 0.30 to 0.32 mm on target"
+    )
+
+
+def test_shim_that_moves_to_another_valve_is_to_be_measured(login, staff) -> None:
+    measured = make_twin_set(staff)
+    sentence = (
+        "Measure before they go into another valve: the shims of cylinder 2, intake; cylinder 1, intake."
+    )
+    client = login(Role.MECHANIC)
+    assert sentence in read_text(client.get(plan_url(measured)))
+    measured.readings.filter(side="intake").update(shim_measured_mm=F("shim_marked_mm"))
+    assert "go into another valve" not in read_text(client.get(plan_url(measured)))
 
 
 def test_plan_prefers_stock_of_the_same_diameter_to_buying(staff) -> None:
     measured = make_twin_set(staff)
     spec = measured.job.bike.engine_spec
     assert spec is not None
-    put_in_drawer("2.40", 1, diameter="9.48")
+    put_in_stock("2.40", 1, diameter="9.48")
     plans = all_plans(collect_plan_inputs(spec, measured.readings.all()))
     assert [plan.shims_to_buy for plan in plans] == [1, 1, 1]
-    put_in_drawer("2.40", 1)
+    put_in_stock("2.40", 1)
     plans = all_plans(collect_plan_inputs(spec, measured.readings.all()))
     assert [plan.shims_to_buy for plan in plans] == [0, 0, 0]
 
@@ -97,7 +128,7 @@ def test_plan_leaves_camshafts_in_range_alone(staff) -> None:
 
 def test_accepting_saves_the_plan_and_takes_shims_from_stock(login, staff) -> None:
     measured = make_twin_set(staff)
-    shims, other = put_in_drawer("2.40", 3), put_in_drawer("2.70", 2)
+    shims, other = put_in_stock("2.40", 3), put_in_stock("2.70", 2)
     response = accept(login(Role.MECHANIC), measured)
     assert response.url == plan_url(measured)
     plan = ShimPlan.objects.get()
@@ -121,16 +152,16 @@ def test_accepting_saves_the_plan_and_takes_shims_from_stock(login, staff) -> No
 
 def test_page_and_worksheet_show_the_accepted_plan(login, staff) -> None:
     measured = make_twin_set(staff)
-    put_in_drawer("2.40", 1)
+    put_in_stock("2.40", 1)
     client = login(Role.MECHANIC)
     accept(client, measured)
     page, slip = (
         read_text(client.get(reverse(name, args=[measured.pk]))) for name in ("shim-plan", "shim-plan-slip")
     )
     assert "Accepted shim plan" in page
-    assert "From the drawer 1 × 2.40 mm" in page
+    assert "From stock 1 × 2.40 mm" in page
     # 2.50 comes out of cylinder 2 exhaust and goes nowhere
-    assert "Left over 1 × 2.50 mm" in page
+    assert "Removed 1 × 2.50 mm" in page
     assert "Cylinder 2, exhaust 2.50 mm 2.40 mm from stock 0.31 mm" in slip
     assert "turn the engine over twice by hand" in slip
 
@@ -147,14 +178,14 @@ def test_doubtful_shim_that_is_moved_is_named_on_plan_and_worksheet(login, staff
     # intake of cylinder 2 has a shim marked 2.57, which may be 2.575 mm, and cylinder 1 can use it
     measured.readings.filter(cylinder=2, side="intake").update(shim_marked_mm=Decimal("2.57"))
     client = login(Role.MECHANIC)
-    plans = read_text(client.get(plan_url(measured)))
+    plans = read_text(client.get(plan_url(measured), {"plan": "fewest_new"}))
     doubt = "The shim that goes in may be 2.575 or 2.57 mm: measure it"
     assert doubt in plans
     accept(client, measured, policy="fewest_new")
     assert doubt in read_text(client.get(reverse("shim-plan-slip", args=[measured.pk])))
     measured.readings.filter(cylinder=2, side="intake").update(shim_measured_mm=Decimal("2.57"))
     ShimPlan.objects.all().delete()
-    assert "measure it" not in read_text(client.get(plan_url(measured)))
+    assert "measure it" not in read_text(client.get(plan_url(measured), {"plan": "fewest_new"}))
 
 
 def test_valve_on_target_keeps_a_shim_with_an_odd_marking(login, staff) -> None:
@@ -168,7 +199,7 @@ def test_valve_on_target_keeps_a_shim_with_an_odd_marking(login, staff) -> None:
 
 def test_plan_is_refused_if_stock_was_used_in_the_meantime(login, staff) -> None:
     measured = make_twin_set(staff)
-    shims, other = put_in_drawer("2.40", 1), put_in_drawer("2.70", 2)
+    shims, other = put_in_stock("2.40", 1), put_in_stock("2.70", 2)
     client = login(Role.MECHANIC)
     page = client.get(plan_url(measured)).content.decode()
     seen = read_values(page, "fingerprint")
@@ -176,7 +207,7 @@ def test_plan_is_refused_if_stock_was_used_in_the_meantime(login, staff) -> None
     shims.save()
     response = client.post(accept_url(measured), {"policy": "target", "fingerprint": seen[0]})
     assert response.status_code == 422
-    assert "no longer holds" in read_text(response)
+    assert "have changed since this plan was shown" in read_text(response)
     assert not ShimPlan.objects.exists()
     other.refresh_from_db()
     assert other.count == 2
@@ -193,13 +224,13 @@ def test_plan_is_refused_if_readings_have_changed(login, staff) -> None:
 
 def test_repeated_and_second_acceptance_change_nothing(login, staff) -> None:
     measured = make_twin_set(staff)
-    shims = put_in_drawer("2.40", 5)
+    shims = put_in_stock("2.40", 5)
     client, key = login(Role.MECHANIC), str(uuid.uuid4())
     accept(client, measured, form_key=key)
     again = client.post(accept_url(measured), {"policy": "target", "fingerprint": "x", "form_key": key})
     other = client.post(accept_url(measured), {"policy": "fewest_new", "fingerprint": "x"}, follow=True)
     assert again.url == plan_url(measured)
-    assert "no plan left to accept" in read_text(other)
+    assert "there is no plan for these readings" in read_text(other)
     shims.refresh_from_db()
     assert shims.count == 4
     assert ShimPlan.objects.count() == 1
@@ -212,9 +243,9 @@ def test_impossible_plan_gives_reason_and_cannot_be_accepted(login, staff) -> No
     client = login(Role.MECHANIC)
     response = client.get(plan_url(measured))
     text = read_text(response)
-    assert "Cannot be done with these shims" in text
-    assert "cylinder 1, intake needs a shim of 2.60 mm" in text
-    assert "Accept:" not in text
+    assert "Not possible with these shims" in text
+    assert "cylinder 1, intake needs a 2.60 mm shim" in text
+    assert "Accept plan" not in text
     assert "Cylinder 2, intake: not measured" in text
     assert client.post(accept_url(measured), {"policy": "target", "fingerprint": "x"}).status_code == 422
 
@@ -223,8 +254,8 @@ def test_valve_with_unknown_shim_is_named_and_the_others_are_planned(login, staf
     measured = make_twin_set(staff)
     measured.readings.filter(cylinder=1, side="intake").update(shim_marked_mm=None)
     text = read_text(login(Role.MECHANIC).get(plan_url(measured)))
-    assert "Cylinder 1, intake: the shim fitted is not entered" in text
-    assert "Shims to move" in text
+    assert "Cylinder 1, intake: fitted shim not entered" in text
+    assert "Shims to change" in text
 
 
 def test_opening_and_closing_shims_use_their_own_stock(staff) -> None:
@@ -234,11 +265,11 @@ def test_opening_and_closing_shims_use_their_own_stock(staff) -> None:
         shim_marked_mm=Decimal("5.10"), clearance_mm=Decimal("0.16")
     )
     measured.readings.filter(side="exhaust", gap="opening").update(clearance_mm=Decimal("0.31"))
-    put_in_drawer("5.20", 4)  # the openers' diameter
+    put_in_stock("5.20", 4)  # the openers' diameter
     plan = all_plans(collect_plan_inputs(spec, measured.readings.all()))[0]
     # closing: 5.10 + 0.16 - 0.06 (middle of 0.02 to 0.10) = 5.20
     assert [(gap.value, size, count) for gap, size, count in plan.to_buy] == [("closing", 5.2, 4)]
-    put_in_drawer("5.20", 4, diameter="8.00")
+    put_in_stock("5.20", 4, diameter="8.00")
     plan = all_plans(collect_plan_inputs(spec, measured.readings.all()))[0]
     assert plan.to_buy == []
 
@@ -246,7 +277,7 @@ def test_opening_and_closing_shims_use_their_own_stock(staff) -> None:
 def test_engine_with_screws_has_no_shim_plan(login, staff) -> None:
     measured = make_clearance_set(job_with(make_single_with_screws()), staff[Role.MECHANIC])
     response = login(Role.MECHANIC).get(plan_url(measured), follow=True)
-    assert "there is no shim to plan" in read_text(response)
+    assert "so there is no shim plan" in read_text(response)
     client = login(Role.MECHANIC)
     assert client.post(accept_url(measured), {"policy": "target"}).status_code == 302
     assert not ShimPlan.objects.exists()
@@ -292,24 +323,24 @@ def add_removed(client: Any, measured: ClearanceSet) -> Any:
 
 def test_undoing_a_plan_returns_its_shims_to_stock(login, staff) -> None:
     measured = make_twin_set(staff)
-    shims = put_in_drawer("2.40", 1)
+    shims = put_in_stock("2.40", 1)
     client = login(Role.MECHANIC)
     accept(client, measured)
     text = read_text(take_back(client, measured))
-    assert "Shim plan taken back; back in the drawer: 1 × 2.40 mm." in text
-    assert "Accept: closest to the blueprint target" in text
+    assert "Shim plan undone; back in stock: 1 × 2.40 mm." in text
+    assert "Accept plan: closest to target" in text
     shims.refresh_from_db()
     assert shims.count == 1
     assert not ShimPlan.objects.exists()
     assert ShimPlan.history.filter(history_type="-").count() == 1
-    assert "somebody has taken it back" in read_text(take_back(client, measured))
+    assert "Someone has undone it" in read_text(take_back(client, measured))
     shims.refresh_from_db()
     assert shims.count == 1
 
 
 def test_undoing_returns_shims_under_their_original_diameter(login, staff) -> None:
     measured = make_twin_set(staff)
-    shims = put_in_drawer("2.40", 1)
+    shims = put_in_stock("2.40", 1)
     client = login(Role.MECHANIC)
     accept(client, measured)
     EngineSpec.objects.update(shim_diameter_mm=Decimal("9.48"))
@@ -319,12 +350,12 @@ def test_undoing_returns_shims_under_their_original_diameter(login, staff) -> No
 
 def test_applied_plan_cannot_be_undone(login, staff) -> None:
     measured = make_twin_set(staff)
-    shims = put_in_drawer("2.40", 1)
+    shims = put_in_stock("2.40", 1)
     client = login(Role.MECHANIC)
     accept(client, measured)
     make_clearance_set(measured.job, staff[Role.MECHANIC], when="as_left")
     page = client.get(plan_url(measured))
-    assert "Take the plan back" not in read_text(page)
+    assert "Undo plan" not in read_text(page)
     assert "measured as left since" in read_text(take_back(client, measured))
     shims.refresh_from_db()
     assert shims.count == 0
@@ -332,17 +363,17 @@ def test_applied_plan_cannot_be_undone(login, staff) -> None:
 
 def test_removed_shims_are_added_to_stock_once(login, staff) -> None:
     measured = make_twin_set(staff)
-    put_in_drawer("2.40", 1)
+    put_in_stock("2.40", 1)
     client = login(Role.MECHANIC)
     accept(client, measured)
     # 2.50 comes out of cylinder 2 exhaust and goes nowhere
-    assert "1 shim left over put into the drawer" in read_text(add_removed(client, measured))
+    assert "1 removed shim added to stock" in read_text(add_removed(client, measured))
     again = read_text(add_removed(client, measured))
-    assert "are in the drawer already" in again
-    assert "Take the plan back" not in again
+    assert "are already in stock" in again
+    assert "Undo plan" not in again
     available_stock = {(row.diameter_mm, row.thickness_mm): row.count for row in ShimStock.objects.all()}
     assert available_stock == {(Decimal("7.48"), Decimal("2.4")): 0, (Decimal("7.48"), Decimal("2.5")): 1}
-    assert "has been carried out" in read_text(take_back(client, measured))
+    assert "cannot be undone" in read_text(take_back(client, measured))
 
 
 @pytest.mark.parametrize("name", ["shim-plan-take-back", "shim-plan-left-over"])
@@ -352,4 +383,4 @@ def test_undoing_and_adding_to_stock_require_mechanic_role(login, staff, name: s
     assert login(Role.DESK).post(url).status_code == 403
     assert login(Role.MECHANIC).get(url).status_code == 405
     assert login(Role.MECHANIC).post(reverse(name, args=[999])).status_code == 404
-    assert "no accepted plan" in read_text(login(Role.MECHANIC).post(url, follow=True))
+    assert "accepted plan no longer exists" in read_text(login(Role.MECHANIC).post(url, follow=True))

@@ -161,7 +161,7 @@ def test_chart_uses_engine_hours_and_inches(shop, staff) -> None:
     assert panel.valves[0].points[-1].value == pytest.approx(0.14 / 25.4)
     # 0.02 mm every 10 h: 0.2 mm = 0.00787 in every 100 h
     assert panel.valves[0].sentence.startswith("Getting tighter by 0.00787 ±")
-    assert "the limit of 0.0039 in" in panel.valves[0].sentence
+    assert "reaches 0.0039 in" in panel.valves[0].sentence
     assert "mm" not in panel.valves[0].sentence
 
 
@@ -170,7 +170,7 @@ def test_chart_is_omitted_if_odometer_runs_backwards(shop, staff) -> None:
     visit(bike, staff, 20_000, "0.18")
     visit(bike, staff, 10_000, "0.19", measured_at=timezone.now())
     assert build_trend_chart(clearance_history(bike, shop), shop) is None
-    assert "runs backwards" in clearance_history(bike, shop).rows[0].gap_trend.sentence
+    assert "The odometer goes down" in clearance_history(bike, shop).rows[0].gap_trend.sentence
 
 
 def test_chart_is_omitted_without_readings(shop) -> None:

@@ -17,7 +17,7 @@ from jobs.job import results
 from jobs.models import BikeChange, Comparison, ComparisonRun, Part, Run, TuneRevision
 from jobs.timeline.bike_states import bike_states
 from tests.factories import get_part_kind, load_results, make_job
-from tests.html import read_json, read_text
+from tests.html import find, read_json, read_text
 from tests.jobs.run_files import attach_sweep, sweep_csv
 from workshop.models import Role
 
@@ -92,6 +92,11 @@ def compare_job(job, shop):
     return results.load_job_results(comparison.job, shop).get(comparison_results)[comparison]
 
 
+def read_heading(page) -> str:
+    (heading,) = find(page, "//h1")
+    return heading.text_content().replace("\u202f", " ")
+
+
 # --- groups
 
 
@@ -158,7 +163,9 @@ def test_single_state_gives_no_suggestion_and_a_notice(login, tuner, shop) -> No
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
     assert suggested_groups(load_results(job).get(bike_states)) == {}
-    assert "Nothing is suggested" in read_text(login(Role.TUNER).get(reverse("comparison-new", args=[job])))
+    assert "No suggestion. All usable sweeps" in read_text(
+        login(Role.TUNER).get(reverse("comparison-new", args=[job]))
+    )
 
 
 # --- figures
@@ -183,7 +190,7 @@ def test_all_changes_are_listed_and_credited_together(job, shop) -> None:
         "tune 1 loaded: for the silencer",
     ]
     assert found.attribution_sentence == (
-        "The difference belongs to all of these changes together: none of them was tested alone."
+        "These changes were tested together, so the difference cannot be credited to any one of them."
     )
 
 
@@ -204,10 +211,10 @@ def test_baseline_run_again_takes_out_the_drift(shop, tuner, login) -> None:
     assert power.difference_pct == pytest.approx(2.0, abs=0.06)
     assert power.ci_low < 0.02 * power.before < power.ci_high
     assert [event.text for event in found.changes] == ["fuel: E10"]
-    assert [event.text for event in found.undone] == ["fuel: E5 again (takes off E10)"]
-    assert found.attribution_sentence == "Only this was changed between the two groups."
+    assert [event.text for event in found.undone] == ["fuel: E5 again (removes E10)"]
+    assert found.attribution_sentence == "This is the only recorded change between before and after."
     page = read_text(login(Role.DESK).get(reverse("comparison", args=[found.comparison.pk])))
-    assert "a run, taken out: the baseline was run again" in page
+    assert "per run, removed because the baseline was run again" in page
     assert "Changed back before the baseline was run again:" in page
     assert "6 runs before, 3 runs after" in page
 
@@ -218,11 +225,11 @@ def test_runs_of_another_session_widen_the_interval(job, shop) -> None:
     power = compare_job(job, shop).result.bands[0].mean_power
     assert 100 * (power.ci_high - power.difference) / power.before == pytest.approx(1.40, abs=0.02)
     page = compare_job(job, shop).result.contents
-    assert "strapping down again or another day (0.5 %, assumed)" in page
+    assert "strapping down again or of another day (0.5 %, assumed)" in page
 
 
 def test_gain_in_a_part_of_the_range_is_named(tuner, shop, login) -> None:
-    """2 % more from 7,000 to 9,000 1/min alone."""
+    """2 % more from 7,000 to 9,000 rpm alone: the heading says so, and the strip under the curves."""
     job = make_job()
     sweeps(job, tuner, 1.0, 0)
     BikeChange.objects.create(
@@ -233,8 +240,18 @@ def test_gain_in_a_part_of_the_range_is_named(tuner, shop, login) -> None:
             lambda speed, level=level: level * speed / 200 * (1 + 0.02 * ((speed > 7000) & (speed < 9000)))
         )
         attach_sweep(job, tuner, data, name=f"40-{place}.csv", made_at=minutes(40 + place), **AIR)
-    page = read_text(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
-    assert "Power: more between about 7000 and 9000 1/min" in page
+    answer = login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk]))
+    heading = "More power from about 7000 to 9000 rpm. No clear difference elsewhere."
+    assert read_heading(answer) == heading
+    verdicts = read_json(answer, "comparison-chart")["panels"][1]["verdicts"]
+    assert [piece["text"] for piece in verdicts] == [
+        "no clear difference",
+        "more power after",
+        "no clear difference",
+    ]
+    ends = [verdicts[1]["from"], verdicts[1]["to"]]
+    assert ends == pytest.approx([7000, 9000], abs=200)
+    assert [verdicts[0]["from"], verdicts[2]["to"]] == [3000, 11_000]
 
 
 def test_own_band_is_compared_on_the_page_and_in_the_csv(login, job) -> None:
@@ -273,7 +290,8 @@ def test_uncertainty_of_the_power_by_itself_is_on_the_page(login, job, shop) -> 
     half_kw = 1.959964 * np.sqrt(1 / 3 + 1 / 3 + 0.25) / 100 * peak_kw
     assert f"{peak_kw:.2f}\N{NO-BREAK SPACE}kW ± {half_kw:.2f}\N{NO-BREAK SPACE}kW" in absolute.sentence
     missing = "air temperature, air pressure, humidity of the air, slip of the tyre, losses."
-    assert absolute.missing.endswith(missing)
+    assert missing in absolute.missing
+    assert "The dyno is not verified" in absolute.missing
     assert absolute.sentence in page.content.decode()
 
 
@@ -289,14 +307,14 @@ def test_corrected_and_observed_runs_are_not_compared(job, shop) -> None:
     run.save()
     found = compare_job(job, shop)
     assert found.result is None
-    assert "corrected and observed are not compared" in found.reason
+    assert "Corrected and uncorrected runs cannot be compared" in found.reason
 
 
 def test_sweeps_and_held_runs_are_not_compared(job, shop) -> None:
     comparison = make_comparison(job)
     Run.objects.filter(pk=Run.objects.order_by("made_at").first().pk).update(kind="held")
     found = results.load_job_results(comparison.job, shop).get(comparison_results)[comparison]
-    assert "different kinds" in found.reason
+    assert "different types" in found.reason
 
 
 def test_excluded_run_is_left_out_and_named(job, shop) -> None:
@@ -306,7 +324,7 @@ def test_excluded_run_is_left_out_and_named(job, shop) -> None:
     run.save()
     found = results.load_job_results(comparison.job, shop).get(comparison_results)[comparison]
     assert len(found.before) == 2
-    assert found.left_out == ("0-0.csv: set aside, wheel slipped.",)
+    assert found.left_out == ("0-0.csv: excluded, wheel slipped.",)
 
 
 def test_different_gears_are_flagged(job, shop) -> None:
@@ -360,7 +378,7 @@ def test_thin_file_is_compared_at_one_width(tuner, shop) -> None:
     found = compare_job(job, shop)
     assert {result.curve.width_rpm for result in found.before} == {300}
     assert (found.result.after.runs, found.reason) == (1, "")
-    assert any("smoothed over 600 1/min in this comparison" in flag.sentence for flag in found.flags)
+    assert any("smoothed over 600 rpm in this comparison" in flag.sentence for flag in found.flags)
 
 
 def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
@@ -371,8 +389,66 @@ def test_single_run_names_the_assumed_repeatability(tuner, shop, login) -> None:
     )
     sweeps(job, tuner, 1.02, 40, count=1)
     page = read_text(login(Role.DESK).get(reverse("comparison", args=[make_comparison(job).pk])))
-    assert "A repeatability of 1 % is assumed, because there are too few repeats." in page
-    assert "Only this was changed between the two groups." in page
+    assert "There are too few repeats, so a repeatability of 1 % is assumed." in page
+    assert "This is the only recorded change between before and after." in page
+
+
+# --- the answer
+
+
+def compare_levels(tuner, first: float, then: float) -> Comparison:
+    """Compare three sweeps before and three after a change of fuel, at these levels."""
+    job = make_job()
+    sweeps(job, tuner, first, 0)
+    change = {"kind": get_part_kind("fuel"), "description": "E10", "at": minutes(20), "by": tuner}
+    BikeChange.objects.create(job=job, **change)
+    sweeps(job, tuner, then, 40)
+    return make_comparison(job)
+
+
+@pytest.mark.parametrize(
+    ("then", "heading"),
+    [
+        (1.02, "More power over the whole measured range (3000 to 11 000 rpm)."),
+        (0.98, "Less power over the whole measured range (3000 to 11 000 rpm)."),
+        (1.0002, "No clear difference in power or torque at any engine speed."),
+    ],
+)
+def test_heading_is_the_answer(login, tuner, shop, then: float, heading: str) -> None:
+    comparison = compare_levels(tuner, 1.0, then)
+    page = login(Role.DESK).get(reverse("comparison", args=[comparison.pk]))
+    assert read_heading(page) == heading
+    (basis,) = find(page, "//h1/following-sibling::p")
+    assert ("This does not prove they are equal." in basis.text_content()) == (then == 1.0002)
+
+
+def test_figures_and_their_whiskers_have_the_values_of_the_tables(login, tuner, shop) -> None:
+    """A straight line has its highest value at the end of the range: that is not called a peak."""
+    comparison = compare_levels(tuner, 1.0, 1.02)
+    context = login(Role.DESK).get(reverse("comparison", args=[comparison.pk])).context
+    power, torque, peak = context["figures"]
+    whole = context["bands"][0]
+    assert (power.row, torque.row, peak.row) == (whole.values[0], whole.values[3], whole.values[1])
+    assert power.title == "Mean power, whole range"
+    assert (peak.title, peak.note) == (
+        "Highest power, whole range",
+        "at an end of this range, so the peak may be outside it",
+    )
+    assert context["chart"]["panels"][0]["peaks"] == []
+    drawn = power.whisker
+    share = (drawn.middle - drawn.zero) / (drawn.high - drawn.zero)
+    mean = context["compared"].result.bands[0].mean_power
+    assert share == pytest.approx(mean.difference / mean.ci_high, abs=0.01)
+    assert drawn.zero < drawn.low < drawn.middle < drawn.high
+
+
+def test_dots_show_the_mean_power_of_each_run(login, tuner, shop) -> None:
+    """The line's mean from 3,000 to 11,000 is its value at 7,000: 35 kW, by ISO 1585 here × 0.99195."""
+    comparison = compare_levels(tuner, 1.0, 1.02)
+    before, after = login(Role.DESK).get(reverse("comparison", args=[comparison.pk])).context["dots"].rows
+    expected = [f"{35 * 0.99195 * level:.2f}\N{NO-BREAK SPACE}kW" for level in SCATTER]
+    assert [dot.value for dot in before.dots] == expected
+    assert max(dot.place for dot in before.dots) < min(dot.place for dot in after.dots)
 
 
 # --- pages
@@ -392,7 +468,7 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
         "more",
         "Slip-on silencer fitted",
         "tune 1 loaded: for the silencer",
-        "none of them was tested alone",
+        "cannot be credited to any one of them",
         "EU 134/2014, 0.9919",
     ):
         assert part in text
@@ -400,8 +476,9 @@ def test_suggested_comparison_is_saved_and_shown(login, job) -> None:
     assert 'class="compared compared-more"' in html
     data = read_json(page, "comparison-chart")
     assert [s["state"] for s in data["panels"][0]["series"]] == ["before", "after"]
-    difference = read_json(page, "difference-chart")
-    line = difference["panels"][0]["series"][0]
+    difference = data["panels"][1]
+    assert (difference["kind"], difference["of"]) == ("difference", 0)
+    line = difference["series"][0]
     at_6000 = line["x"].index(6000)
     assert line["y"][at_6000] == pytest.approx(0.02 * 30 * 0.99195, abs=0.01)
     assert line["low"][at_6000] < line["y"][at_6000] < line["high"][at_6000]
@@ -493,21 +570,21 @@ def test_removing_a_comparison_keeps_its_runs(login, job) -> None:
     assert Run.objects.count() == 6
 
 
-def test_comparison_page_takes_eleven_queries(login, job, django_assert_num_queries) -> None:
+def test_comparison_page_takes_twelve_queries(login, job, django_assert_num_queries) -> None:
     client, comparison = login(Role.DESK), make_comparison(job)
     # session, person, shop, comparison with its job; what there is of each kind; the kinds that the job has
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):  # one of them for the verification of the dyno
         client.get(reverse("comparison", args=[comparison.pk]))
 
 
 def test_job_page_lists_comparison_and_warns_about_an_empty_side(login, job) -> None:
     make_comparison(job)
     client = login(Role.DESK)
-    page = read_text(client.get(reverse("job", args=[job])))
+    page = read_text(client.get(reverse("job", args=[job]), {"open": "all"}))
     assert "Silencer and tune 3 runs before, 3 after" in page
     Run.objects.filter(made_at__lt=minutes(20)).update(set_aside=True, set_aside_reason="x")
     assert "“Silencer and tune” has no run left on one side" in read_text(
-        client.get(reverse("job", args=[job]))
+        client.get(reverse("job", args=[job]), {"open": "all"})
     )
 
 

@@ -77,7 +77,7 @@ def test_roll_on_at_constant_power_matches_the_closed_form(login, compared_job) 
     assert without < roll_on.result.time.before < with_rolling * 1.001
     assert roll_on.result.time.verdict is Verdict.LESS
     assert roll_on.result.lead.verdict is Verdict.MORE
-    assert "ahead of as received" in read_text(answer)
+    assert "ahead of where it was before" in read_text(answer)
     assert "measured on 6 runs in gear 3" in read_text(answer)
     assert len(answer.context["lead_chart"]["panels"][0]["series"][0]["low"]) == roll_on.result.time_s.size
 
@@ -97,7 +97,7 @@ def test_roll_on_limited_by_tyre_grip_matches_the_closed_form(login, compared_jo
     assert answer.context["roll_on"].result.time.verdict is Verdict.LESS
     # 0.17213 · 275 kg · 9.80665 m/s²
     assert "The rear tyre allows 464 N at the rear wheel" in read_text(answer)
-    assert "Held to what the rear tyre allows" in read_text(answer)
+    assert "Limited by the rear tyre" in read_text(answer)
 
 
 def test_rotating_masses_lengthen_the_roll_on_by_their_share(login, compared_job) -> None:
@@ -124,15 +124,13 @@ def test_rotating_masses_and_air_are_stated(login, compared_job, shop) -> None:
 
 def test_power_that_is_not_corrected_is_stated(login, compared_job) -> None:
     compared_job.runs.update(temperature_c=None, pressure_kpa=None, humidity_pct=None)
-    assert "Power as measured in the air of its day, not corrected" in read_text(
-        page(login(Role.TUNER), compared_job)
-    )
+    assert "Power as measured, not corrected for the air" in read_text(page(login(Role.TUNER), compared_job))
 
 
 def test_limit_that_is_not_reached_is_stated(login, compared_job) -> None:
     """m·g·b/h = 275·9.80665·0.69/0.62 = 3001 N, which 60 kW reach only below 72 km/h."""
     answer = page(login(Role.TUNER), compared_job, from_kmh="90", to_kmh="130")
-    assert "The front wheel would allow 3001 N at the rear wheel: neither before nor after" in read_text(
+    assert "The front wheel would limit the drive force to 3001 N. The bike does not reach it" in read_text(
         answer
     )
     assert len(answer.context["roll_on_summary"].bands) == 1
@@ -142,13 +140,21 @@ def test_roll_on_csv_has_the_values_of_the_page(login, compared_job) -> None:
     client = login(Role.TUNER)
     url = reverse("comparison-csv", args=[make_comparison(compared_job).pk])
     text = client.get(url, {"from_kmh": "70", "to_kmh": "130"}).content.decode("utf-8-sig")
-    rows = [row for row in csv.DictReader(io.StringIO(text)) if row["band"].startswith("drive-out")]
-    assert [row["figure"] for row in rows] == ["Time", "Distance", "Distance at the same instant"] * 2
+    rows = [row for row in csv.DictReader(io.StringIO(text)) if row["band"].startswith("roll-on")]
+    heads = [row for row in rows if row["band"] == "roll-on in gear 3, assumed"]
+    assert rows[: len(heads)] == heads
+    assumed = {row["figure"].split(" (")[0].split(".")[0]: (row["before"], row["unit"]) for row in heads}
+    assert assumed["Mass of bike and rider"] == ("275.0", "kg")
+    assert assumed["Rotating masses"] == ("5.0", "% of the mass")
+    assert assumed["Drag area"] == ("0.45", "m²")
+    assert 1.1 < float(assumed["Air density"][0]) < 1.2  # of 25 °C and 99 kPa dry it is 1.157 kg/m³
+    rows = rows[len(heads) :]
+    assert [row["figure"] for row in rows] == ["Time", "Distance", "Distance covered in the same time"] * 2
     assert [row["band"] for row in rows[2:4]] == [
-        "drive-out in gear 3",
-        "drive-out in gear 3, held by the front wheel",
+        "roll-on in gear 3",
+        "roll-on in gear 3, limited by the front wheel",
     ]
-    assert rows[0]["from (1/min)"] == "4200"
+    assert rows[0]["from (rpm)"] == "4200"
     assert rows[0]["verdict"] == "less"
     shown = page(client, compared_job, from_kmh="70", to_kmh="130").context["roll_on_summary"].bands[0].rows
     assert f"{float(rows[0]['before']):.2f}" in shown[0].before
@@ -163,16 +169,16 @@ def test_missing_speeds_default_to_whole_fives_from_the_runs(login, compared_job
 def test_speeds_outside_the_measured_range_are_refused(login, compared_job) -> None:
     answer = page(login(Role.TUNER), compared_job, from_kmh="20", to_kmh="120")
     assert answer.context["roll_on"].result is None
-    assert "choose other speeds or another gear" in read_text(answer)
+    assert "Choose other speeds or another gear." in read_text(answer)
 
 
 @pytest.mark.parametrize(
     ("typed", "sentence"),
     [
-        ({"from_kmh": "120", "to_kmh": "60"}, "end faster than it starts"),
+        ({"from_kmh": "120", "to_kmh": "60"}, "must be higher than the start speed"),
         ({"mass_kg": "heavy"}, "heavy"),
         ({"drive_gear": "12"}, "8"),
-        ({"wheelbase_mm": "1400", "mass_ahead_mm": "1500"}, "has to lie between the wheels"),
+        ({"wheelbase_mm": "1400", "mass_ahead_mm": "1500"}, "must be between the wheels"),
     ],
 )
 def test_invalid_roll_on_input_gives_an_error_at_its_field(
@@ -212,7 +218,7 @@ def test_roll_on_names_missing_gearing(login, staff, shop, spec: dict[str, Any],
     sweeps(job, staff[Role.TUNER], 1.02, 40, gear=3)
     answer = page(login(Role.TUNER), job)
     reason = answer.context["roll_on"].reason
-    assert reason.startswith("Not entered:")
+    assert reason.startswith("Missing:")
     assert sentence in reason
     assert reason in read_text(answer)
 
@@ -222,7 +228,7 @@ def test_missing_mass_is_named_and_can_be_entered(login, compared_job) -> None:
     customer.riding_mass_kg = None
     customer.save()
     client = login(Role.DESK)
-    assert "rider's mass in riding kit" in read_text(page(client, compared_job))
+    assert "rider's weight with gear" in read_text(page(client, compared_job))
     assert page(client, compared_job, mass_kg="280").context["roll_on"].result is not None
 
 

@@ -5,6 +5,7 @@ import math
 import pytest
 from django.urls import reverse
 
+from jobs.models import DynoCheck
 from tests.factories import make_channel_run, make_job
 from tests.html import read_text
 from tests.jobs.run_files import attach_sweep
@@ -37,7 +38,7 @@ def test_uncertainty_is_the_root_of_the_sum_of_squares(login, run) -> None:
 def test_what_nobody_stated_is_named(login, run) -> None:
     text = read_text(page(login(Role.MECHANIC), run))
     assert "Peak power of this run: " in text
-    assert "Not in it, because nobody stated how large they may be: " in text
+    assert "Not included, because their limits are not entered: " in text
     assert "losses" in text
 
 
@@ -49,3 +50,27 @@ def test_run_page_leads_to_it(login, run) -> None:
 def test_run_without_a_curve_says_why(login, staff) -> None:
     idle = make_channel_run(make_job(), staff[Role.TUNER], "idle.csv", {"engine_speed_rpm": [1200.0, 1210.0]})
     assert "This run has no power curve." in read_text(page(login(Role.TUNER), idle))
+
+
+def test_dyno_without_verification_is_said_to_have_none(login, run) -> None:
+    """A reading whose true value nobody knows within limits verifies nothing."""
+    DynoCheck.objects.create(subject="20 kg", unit="nm", reading=98.1, true_value=98.0, by=run.made_by)
+    assert "The dyno is not verified" in read_text(page(login(Role.TUNER), run))
+
+
+def test_verification_is_one_row_of_the_budget(login, run) -> None:
+    """99.0 and 98.6 N·m for 98.0 ± 0.49: +0.816 % and 0.5 % are (0.816 + 0.5)/√3 = 0.76 %."""
+    for reading in (99.0, 98.6):
+        DynoCheck.objects.create(
+            method="weight", subject="Zyanya's plates", unit="nm", reading=reading, by=run.made_by,
+            true_value=98.0, true_value_error=0.49,
+        )  # fmt: skip
+    answer = page(login(Role.TUNER), run)
+    text = read_text(answer)
+    assert [row.standard_pct for row in answer.context["absolute"].rows] == [
+        "0.76 %", "0.58 %", "0.80 %", "0.50 %",
+    ]  # fmt: skip
+    assert "dead weight, 2 readings, last on" in text
+    assert "mean error +0.82 %, true value known within ±0.50 %" in text
+    assert "not verified" not in text
+    assert "Zyanya" not in text  # the words of the log are the shop's own, and the sheet prints the budget

@@ -19,7 +19,7 @@ NOT_DUE, TOLD, NOT_TOLD = Handover.Informed.NOT_DUE, Handover.Informed.TOLD, Han
 def test_stage_form_does_not_lead_to_the_last_stage(login, stage: Stage) -> None:
     waiting_for = "parts" if stage == Stage.WAITING else ""
     job, client = make_job(stage=stage, waiting_for=waiting_for), login(Role.OWNER)
-    assert 'value="handed_over"' not in client.get(reverse("job", args=[job])).text
+    assert 'value="handed_over"' not in client.get(reverse("job", args=[job]), {"open": "all"}).text
     refused = client.post(
         reverse("job-stage", args=[job]), {"seen": stage, "stage": "handed_over", "why": "he is in a hurry"}
     )
@@ -27,7 +27,7 @@ def test_stage_form_does_not_lead_to_the_last_stage(login, stage: Stage) -> None
     assert BY_HANDOVER_ONLY in refused.text
     assert "he is in a hurry" in refused.text
     assert not StageEntry.objects.exists()
-    with pytest.raises(ValueError, match="handed over on the handover page"):
+    with pytest.raises(ValueError, match="Hand over the bike on the handover page"):
         move_to_stage(job=job, by=refused.wsgi_request.user, stage=Stage.HANDED_OVER)
 
 
@@ -51,7 +51,7 @@ def test_open_points_need_the_owner_and_a_reason_and_are_stored_by_name(staff) -
     job, points = make_job(stage="ready"), ["Checks before handover: 2 of 7 not ticked.", "No sheet."]
     given = {"job": job, "handed_to": "Ines Quill", "informed": NOT_TOLD, "open_points": points}
     for by, reason in ((Role.DESK, "in a hurry"), (Role.OWNER, ""), (Role.OWNER, "  ")):
-        with pytest.raises(ValueError, match="Only the owner may override them, with a reason"):
+        with pytest.raises(ValueError, match="Only the owner can override them, with a reason"):
             hand_over(by=staff[by], override_reason=reason, **given)
     assert not Handover.objects.exists()
     stored = hand_over(by=staff[Role.OWNER], override_reason="Race on Sunday", **given)
@@ -106,5 +106,5 @@ def test_reopened_job_keeps_its_handover(login, staff) -> None:
     job.refresh_from_db()
     sent = {"seen": "handed_over", "stage": "bench", "why": "came back with a leak"}
     assert login(Role.DESK).post(reverse("job-stage", args=[job]), sent).status_code == 302
-    page = login(Role.DESK).get(reverse("job", args=[job])).text
+    page = login(Role.DESK).get(reverse("job", args=[job]), {"open": "all"}).text
     assert "to Ines Quill by Dana Desk" in page

@@ -54,20 +54,20 @@ def test_power_falls_with_the_intake_air_by_the_rate_in_the_runs(login, job) -> 
     assert slope.slope == pytest.approx(RATE_PCT_PER_C, abs=0.02)
     assert abs(slope.slope - RATE_PCT_PER_C) < slope.half_width < 0.02
     text = read_text(answer)
-    assert "Power falls by 2.0 % for each 10 °C more." in text
+    assert "Power falls by 2.0 % per 10 °C more." in text
     assert "8 runs in 2 states of the bike" in text
     assert "30 to 50 °C" in text
 
 
 def test_temperature_that_hardly_changed_is_said(login, job) -> None:
-    assert "Coolant temperature Cannot be told: too few repeats" in read_text(page(login(Role.MECHANIC), job))
+    assert "Coolant temperature Not certain: too few repeats" in read_text(page(login(Role.MECHANIC), job))
 
 
 def test_slope_is_stated_in_the_shops_degrees(login, job, shop) -> None:
     shop.temperature_unit = "f"
     shop.save()
     text = read_text(page(login(Role.TUNER), job))
-    assert "Power falls by 1.1 % for each 10 °F more." in text  # 2.0 · 5/9
+    assert "Power falls by 1.1 % per 10 °F more." in text  # 2.0 · 5/9
     assert "86 to 122 °F" in text
     assert "°C" not in text
 
@@ -82,7 +82,7 @@ def test_csv_lists_the_repeats(login, job) -> None:
 
 
 def test_job_without_repeats_says_what_is_needed(login) -> None:
-    assert "No repeats with a temperature in them." in read_text(page(login(Role.TUNER), make_job()))
+    assert "No repeated runs with temperature data." in read_text(page(login(Role.TUNER), make_job()))
 
 
 def test_page_needs_few_queries_for_any_number_of_runs(login, job, staff, django_assert_num_queries) -> None:

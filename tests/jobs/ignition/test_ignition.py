@@ -46,7 +46,7 @@ def page(client, job):
 def test_best_advance_is_found_with_its_interval(login, job) -> None:
     answer = page(login(Role.TUNER), job)
     (row,) = answer.context["rows"]
-    assert (row["title"], row["points"], row["tried"]) == ("5000 1/min, 40 % grip", 9, "22.0° to 38.0°")
+    assert (row["title"], row["points"], row["tried"]) == ("5000 rpm, 40 % grip", 9, "22.0° to 38.0°")
     text = read_text(answer)
     figures = re.search(r"Most torque at ([\d.]+)° .*interval ([\d.]+) to ([\d.]+)°", row["finding"]).groups()
     best, low, high = map(float, figures)
@@ -74,7 +74,7 @@ def test_sweep_whose_torque_still_rises_names_no_advance(login, staff) -> None:
 def test_two_advances_are_too_few(login, staff) -> None:
     job = make_job()
     make_channel_run(job, staff[Role.TUNER], "sweep.csv", channels(3, (24.0, 30.0)))
-    assert "Cannot be told: needs five holds at three advances or more." in read_text(
+    assert "Not certain: needs five holds at three advances or more." in read_text(
         page(login(Role.TUNER), job)
     )
 
@@ -84,13 +84,13 @@ def test_csv_lists_the_points(login, job, shop) -> None:
     shop.save()
     answer = login(Role.DESK).get(reverse("ignition-csv", args=[job]))
     rows = list(csv.reader(io.StringIO(answer.text.lstrip("\ufeff"))))
-    assert rows[0][5] == "torque as observed (lbf·ft)"
+    assert rows[0][5] == "uncorrected torque (lbf·ft)"
     assert [float(row[4]) for row in rows[1:]] == pytest.approx(sorted(TRIED), abs=0.1)
     assert float(rows[5][5]) == pytest.approx((60 - 0.02) * 0.73756, abs=0.15)  # at 30°
 
 
 def test_job_without_a_sweep_says_how_to_make_one(login) -> None:
-    assert "Hold engine speed and grip, and step the advance" in read_text(
+    assert "Hold engine speed and grip and change the advance in steps" in read_text(
         page(login(Role.TUNER), make_job())
     )
 

@@ -35,13 +35,13 @@ def job(staff):
 def test_page_says_what_room_the_injectors_have(login, job) -> None:
     answer = login(Role.MECHANIC).get(reverse("injectors", args=[job]))
     text = read_text(answer)
-    assert "room is left" in " ".join(read_row(answer, "room.csv"))
-    assert "above 85 %: little is left" in " ".join(read_row(answer, "little.csv"))
+    assert "some reserve left" in " ".join(read_row(answer, "room.csv"))
+    assert "above 85 %: little reserve" in " ".join(read_row(answer, "little.csv"))
     assert "open all the time" in " ".join(read_row(answer, "none.csv"))
     # by hand: 9.0 ms of 10 ms at 12,000; in the bin below, 9·11,950/12,000 ms of 120,000/11,950 ms is 89.3 %
     (duty,) = [float(cell) for cell in read_row(answer, "little.csv")[2:3]]
     assert 89.0 < duty <= 90.0
-    assert "An injector at its end leaves the engine lean" in text
+    assert "An injector at its limit leaves the engine lean" in text
     assert len(read_json(answer, "injector-duty")["panels"][0]["series"]) == 3
 
 
@@ -60,7 +60,7 @@ def test_csv_has_duty_and_opening_time_by_engine_speed(login, job) -> None:
     answer = login(Role.DESK).get(reverse("injectors-csv", args=[job]))
     rows = list(csv.DictReader(io.StringIO(answer.text.lstrip("\ufeff"))))
     for row in rows:
-        speed, opening = float(row["engine speed (1/min)"]), float(row["opening time (ms)"])
+        speed, opening = float(row["engine speed (rpm)"]), float(row["pulse width (ms)"])
         assert float(row["highest duty (%)"]) == pytest.approx(opening * speed / 1200, rel=0.05)
     assert {row["openings"] for row in rows} == {"one in two turns of the crank"}
 

@@ -48,7 +48,10 @@ def test_odometer_is_entered_in_the_unit_of_the_shop(login, shop) -> None:
     job.refresh_from_db()
     # a mile is 1.609344 km exactly
     assert job.odometer_km == pytest.approx(16093.44, abs=1e-6)
-    assert "10\N{NARROW NO-BREAK SPACE}000" in client.get(reverse("job", args=[job])).content.decode()
+    assert (
+        "10\N{NARROW NO-BREAK SPACE}000"
+        in client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
+    )
 
 
 def test_odometer_below_last_reading_needs_confirmation(login) -> None:
@@ -59,7 +62,8 @@ def test_odometer_below_last_reading_needs_confirmation(login) -> None:
     page = refused.content.decode().replace("\N{NO-BREAK SPACE}", " ")
     assert refused.status_code == 422
     assert (
-        f"2000 km is less than the 20\N{NARROW NO-BREAK SPACE}000 km of job {earlier}. Is it right?" in page
+        f"2000 km is less than the 20\N{NARROW NO-BREAK SPACE}000 km recorded on job {earlier}. "
+        "Is that correct?" in page
     )
     assert 'name="meters_confirmed"' in page
     assert "scratch on the tank" in page
@@ -75,7 +79,7 @@ def test_engine_hours_below_last_reading_need_confirmation(login) -> None:
     refused = receive(client, job, engine_hours="20,5")
     page = refused.content.decode().replace("\N{NO-BREAK SPACE}", " ")
     assert refused.status_code == 422
-    assert f"20.5 h is less than the 120.5 h of job {earlier}. Is it right?" in page
+    assert f"20.5 h is less than the 120.5 h recorded on job {earlier}. Is that correct?" in page
     assert receive(client, job, engine_hours="20,5", meters_confirmed="on").status_code == 302
     assert receive(client, make_job(bike=earlier.bike), engine_hours="3020").status_code == 422
     assert receive(client, make_job(bike=earlier.bike), engine_hours="131").status_code == 302
@@ -97,8 +101,8 @@ def test_odometer_above_last_reading_is_accepted(login) -> None:
     ("typed", "sentence"),
     [
         ("twelve", "“twelve” is not a number."),
-        ("-5", "This must lie between 0 and 2000000 km."),
-        ("3000000", "This must lie between 0 and 2000000 km."),
+        ("-5", "Enter a value from 0 to 2000000 km."),
+        ("3000000", "Enter a value from 0 to 2000000 km."),
         ("nan", "“nan” is not a number."),
     ],
 )
@@ -117,7 +121,7 @@ def test_invalid_photo_is_named_and_the_good_ones_are_kept(login) -> None:
     response = receive(login(Role.DESK), job, photos=[jpeg("good.jpg"), bad])
     sentences = [str(message) for message in get_messages(response.wsgi_request)]
     assert response.status_code == 302
-    assert "Not kept: “notes.jpg” can't be read as an image. Use a JPEG, PNG or WebP file." in sentences
+    assert "Not saved: “notes.jpg” is not an image we can read. Use a JPEG, PNG or WebP file." in sentences
     job.refresh_from_db()
     assert (job.stage, job.condition) == ("received", "scratch on the tank")
     assert [photo.original_name for photo in job.photos.all()] == ["good.jpg"]
@@ -127,7 +131,7 @@ def test_photos_without_script_are_to_be_chosen_again_after_an_error(login) -> N
     job = make_job()
     response = receive(login(Role.DESK), job, keys="many", photos=[jpeg("good.jpg")])
     assert response.status_code == 422
-    assert "choose the photos once more" in response.text
+    assert "Choose the photos again" in response.text
     assert not job.photos.exists()
 
 

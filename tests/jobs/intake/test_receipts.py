@@ -39,7 +39,7 @@ def test_receipt_shows_marks_with_their_notes(login) -> None:
     page = client.get(reverse("job-receipt", args=[job])).text
     assert 'data-x="21.0" data-y="70.0">1<' in page
     assert "<li>Tyre worn flat</li>" in page
-    assert "2 marked on the outline" in client.get(reverse("job", args=[job])).text
+    assert "2 marked on the outline" in client.get(reverse("job", args=[job]), {"open": "all"}).text
 
 
 def find_sides(page: str) -> dict[str, list[str]]:
@@ -83,14 +83,14 @@ def test_mark_from_before_there_were_sides_stays_on_the_right(login) -> None:
 @pytest.mark.parametrize(
     ("marks", "error"),
     [
-        ([{"x": 120, "y": 5, "note": "off"}], "lies outside"),
-        ([{"x": 10, "y": 5, "note": " "}], "Say of each mark"),
+        ([{"x": 120, "y": 5, "note": "off"}], "is outside the drawing"),
+        ([{"x": 10, "y": 5, "note": " "}], "Describe each mark"),
         ([{"x": 10, "y": 5, "side": "top", "note": "a"}], "right or on the left side"),
         ([{"x": 10, "y": 5, "side": ["left"], "note": "a"}], "right or on the left side"),
-        ([{"x": "left", "y": 5, "note": "a"}], "lies outside"),
-        (["a"], "lies outside"),
-        ({"x": 1}, "up to 40 marks"),
-        ([{"x": 1, "y": 1, "note": "a"}] * 41, "up to 40 marks"),
+        ([{"x": "left", "y": 5, "note": "a"}], "is outside the drawing"),
+        (["a"], "is outside the drawing"),
+        ({"x": 1}, "up to 40 damage marks"),
+        ([{"x": 1, "y": 1, "note": "a"}] * 41, "up to 40 damage marks"),
     ],
 )
 def test_invalid_marks_are_rejected_and_other_input_preserved(login, marks, error: str) -> None:
@@ -139,11 +139,11 @@ def test_receipt_is_signed_on_paper(login) -> None:
 @pytest.mark.parametrize(
     ("sent", "error"),
     [
-        ({}, "Sign in the field, or tick that it is signed on paper."),
-        ({"signature": '[[["a", 1], [2, 3]]]'}, "This is no signature."),
-        ({"signature": '{"a": 1}'}, "This is no signature."),
-        ({"signature": "[[[1, 2000], [2, 3]]]"}, "This is no signature."),
-        ({"signature": "not json"}, "valid JSON"),
+        ({}, "Sign in the box, or tick “Signed on paper”."),
+        ({"signature": '[[["a", 1], [2, 3]]]'}, "The signature could not be read."),
+        ({"signature": '{"a": 1}'}, "The signature could not be read."),
+        ({"signature": "[[[1, 2000], [2, 3]]]"}, "The signature could not be read."),
+        ({"signature": "not json"}, "The signature could not be read."),
         ({"signed_by": "", "on_paper": "on"}, "required"),
         ({"signed_by": "x", "on_paper": "on"}, "at least two different letters"),
     ],
@@ -162,7 +162,7 @@ def test_second_signature_does_not_replace_the_first(login) -> None:
     # the page was still open in another window
     assert sign(client, job, signed_by="Bo Tarn", on_paper="on").status_code == 302
     again = client.get(reverse("job-receipt", args=[job]))
-    assert "This receipt was signed by Ines Quill on" in again.text
+    assert "Ines Quill has already signed this check-in on" in again.text
     receipt = job.signed_receipts.get()
     assert (receipt.signed_by, receipt.signature) == ("Ines Quill", STROKES)
 
@@ -170,7 +170,9 @@ def test_second_signature_does_not_replace_the_first(login) -> None:
 def test_receiving_form_of_a_signed_receipt_says_that_changes_are_not_signed(login) -> None:
     job, client = make_job(stage="received", received_at=timezone.now(), keys=1), login(Role.DESK)
     sign(client, job, signature=json.dumps(STROKES))
-    assert "What is altered now was not signed" in client.get(reverse("job-receive", args=[job])).text
+    assert (
+        "If you change it now, ask them to sign again" in client.get(reverse("job-receive", args=[job])).text
+    )
 
 
 def test_signing_requires_desk_role(login) -> None:

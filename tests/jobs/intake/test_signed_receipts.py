@@ -101,27 +101,27 @@ CHANGES: list[tuple[str, Callable[[Job, Any], None], set[str]]] = [
     ("bike", of_bike(vin="XX9TERN66K0000002"), {"bike: VIN"}),
     ("customer", of_customer(name="Bo Tarn"), {"customer: name"}),
     ("customer", of_customer(phone="+00 555 0123"), {"customer: phone"}),
-    ("received_at", lambda job, _: of_job(received_at=job.received_at - DAY)(job, _), {"received"}),
-    ("promised_at", lambda job, _: of_job(promised_at=job.promised_at + DAY)(job, _), {"promised for"}),
-    ("promised_at", of_job(promised_at=None), {"promised for"}),
+    ("received_at", lambda job, _: of_job(received_at=job.received_at - DAY)(job, _), {"checked in"}),
+    ("promised_at", lambda job, _: of_job(promised_at=job.promised_at + DAY)(job, _), {"ready by"}),
+    ("promised_at", of_job(promised_at=None), {"ready by"}),
     ("intended_use", of_job(intended_use=Job.IntendedUse.TRACK_ONLY), {"intended use"}),
     ("odometer_km", of_job(odometer_km=24_311.0), {"odometer"}),
     ("engine_hours", of_job(engine_hours=148.6), {"engine hours"}),
     ("fuel", of_job(fuel=Job.Fuel.FULL), {"fuel"}),
     ("keys", of_job(keys=1), {"keys"}),
     ("keys", of_job(keys=None), {"keys"}),
-    ("brief", of_job(brief="Valves are due, and more power."), {"what the customer asks for"}),
-    ("limit", of_job(authorised_amount=Decimal("1200")), {"authorised up to"}),
-    ("limit", of_job(authorised_amount=None), {"authorised up to"}),
+    ("brief", of_job(brief="Valves are due, and more power."), {"customer's request"}),
+    ("limit", of_job(authorised_amount=Decimal("1200")), {"customer's limit"}),
+    ("limit", of_job(authorised_amount=None), {"customer's limit"}),
     ("condition", of_job(condition="Clean."), {"condition on arrival"}),
     ("marks", of_job(condition_marks=[]), {"mark on the outline"}),
     ("marks", of_job(condition_marks=[{**SIGNED_MARK, "x": 22.0}]), {"mark on the outline"}),
     ("marks", of_job(condition_marks=[{**SIGNED_MARK, "note": "Rim bent"}]), {"mark on the outline"}),
     ("marks", of_job(condition_marks=[{**SIGNED_MARK, "side": "left"}]), {"mark on the outline"}),
-    ("work", changing(lambda job: job.work_items.get(), price=Decimal("241")), {"work agreed"}),
-    ("work", changing(lambda job: job.work_items.get(), description="All"), {"work agreed"}),
-    ("work", lambda job, _: job.work_items.all().delete(), {"work agreed"}),
-    ("work", lambda job, _: WorkItem.objects.create(job=job, description="Wash"), {"work agreed"}),
+    ("work", changing(lambda job: job.work_items.get(), price=Decimal("241")), {"agreed work"}),
+    ("work", changing(lambda job: job.work_items.get(), description="All"), {"agreed work"}),
+    ("work", lambda job, _: job.work_items.all().delete(), {"agreed work"}),
+    ("work", lambda job, _: WorkItem.objects.create(job=job, description="Wash"), {"agreed work"}),
     ("photos", changing(lambda job: job.photos.get(), caption="the tank"), {"photo"}),
     ("photos", lambda job, _: job.photos.get().delete(), {"photo"}),
     (
@@ -198,9 +198,9 @@ def test_changes_are_shown_with_both_values_on_job_and_receipt(login, job, staff
     job.save()
     client = login(Role.DESK)
     for name in ("job", "job-receipt"):
-        page = client.get(reverse(name, args=[job]))
+        page = client.get(reverse(name, args=[job]), {"open": "brief"})
         rows = read_rows(by_id(page, "receipt-changes"))
-        assert ["Authorised up to", "300.00 EUR", "12 000.00 EUR"] in [
+        assert ["Customer's limit", "EUR 300.00", "EUR 12 000.00"] in [
             [cell.replace("\u202f", " ") for cell in row] for row in rows
         ]
         assert [
@@ -208,18 +208,18 @@ def test_changes_are_shown_with_both_values_on_job_and_receipt(login, job, staff
             "–",
             "Lever bent (right side, 1 % from the left, 2 % from the top)",
         ] in rows
-        assert "Changed after it was signed. Have the receipt signed again." in read_text(page)
+        assert "Changed after it was signed. Ask the customer to sign again." in read_text(page)
 
 
 def test_text_of_a_changed_job_never_stands_above_an_old_signature(login, job, staff) -> None:
     sign(job, staff)
     client, url = login(Role.DESK), reverse("job-receipt", args=[job])
     signed = client.get(url).text
-    assert '<polyline points="100,50 200,80 300,40"' in signed and "Keep the signature" not in signed
+    assert '<polyline points="100,50 200,80 300,40"' in signed and "Save signature" not in signed
     of_job(condition="Tank dented through.")(job, None)
     changed = client.get(url).text
     assert "Tank dented through." in changed
-    assert "<polyline" not in changed and "Not signed yet." in changed and "Keep the signature" in changed
+    assert "<polyline" not in changed and "Not signed yet." in changed and "Save signature" in changed
 
 
 def test_saving_the_receiving_form_unchanged_keeps_the_signature_valid(login, job, staff) -> None:
@@ -266,7 +266,7 @@ def test_signing_a_state_that_was_not_shown_is_refused(login, job) -> None:
     of_job(authorised_amount=Decimal("2000"))(job, None)
     sent = {"signed_by": "Ines Quill", "on_paper": "on", "code": code}
     answer = client.post(reverse("job-sign", args=[job]), sent, follow=True)
-    assert "Not signed: the receipt was changed in the meantime." in answer.text
+    assert "Not signed: the check-in sheet was changed in the meantime." in answer.text
     assert not job.signed_receipts.exists()
     sent["code"] = client.get(url).context["form"]["code"].value()
     assert client.post(reverse("job-sign", args=[job]), sent).status_code == 302
@@ -284,8 +284,8 @@ def test_signature_is_kept_if_its_document_fails(login, job, monkeypatch) -> Non
     sent = {"signed_by": "Ines Quill", "on_paper": "on"}
     sent["code"] = client.get(url).context["form"]["code"].value()
     answer = client.post(reverse("job-sign", args=[job]), sent, follow=True)
-    assert "The receipt is signed by Ines Quill." in answer.text
-    assert "its PDF could not be made" in answer.text and "Make the PDF" in answer.text
+    assert "Check-in sheet signed by Ines Quill." in answer.text
+    assert "its PDF could not be created" in answer.text and "Make the PDF" in answer.text
     receipt = job.signed_receipts.get()
     assert (receipt.signed_by, receipt.sha256) == ("Ines Quill", "")
 
@@ -295,16 +295,16 @@ def test_signature_without_its_facts_is_never_shown_as_valid(login, job) -> None
     SignedReceipt.objects.create(job=job, number=1, signed_by="Ines Quill", signature=STROKES)
     client = login(Role.DESK)
     page = client.get(reverse("job-receipt", args=[job])).text
-    assert "What was signed was not stored with this signature" in page
-    assert "<polyline" not in page and "Keep the signature" in page
-    assert "What was signed was not stored" in client.get(reverse("job", args=[job])).text
+    assert "The signed data were not stored with this signature" in page
+    assert "<polyline" not in page and "Save signature" in page
+    assert "The signed data were not stored" in client.get(reverse("job", args=[job]), {"open": "all"}).text
 
 
 def test_receipt_says_what_is_agreed_to(login, job) -> None:
     page = read_text(login(Role.DESK).get(reverse("job-receipt", args=[job])))
     for words in (
         "The shop may do the work listed here.",
-        "The shop may go up to 300.00 EUR in all without asking again.",
+        "The shop may go up to EUR 300.00 in all without asking again.",
         "on the dyno at high load",
         "Wording 1.",
     ):
@@ -316,8 +316,8 @@ def test_receipt_without_limit_says_that_the_shop_asks_first(login) -> None:
     assert "No limit in money was agreed. The shop asks before it does any work that is not listed" in page
     for words in (
         "fuel not recorded",
-        "keys not counted",
-        "nothing promised",
+        "keys not recorded",
+        "no date",
         "not yet",
         "Nothing was noted.",
     ):

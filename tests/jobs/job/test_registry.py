@@ -10,11 +10,15 @@ from django.db import models, transaction
 from django.db.models import ProtectedError
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from jobs.job.page import Rows
 from jobs.job.registry import JobRecord, all_rows, printed_records, records
 from jobs.job.results import JobResults
-from jobs.job_page.sections import render_head, rendered_sections
+from jobs.job_page.diary import diary
+from jobs.job_page.head import stored_head
+from jobs.job_page.sections import lines, stored_body, with_section
+from jobs.job_page.stored import FORM_KEY
 from jobs.models import Job, JobWord
 from jobs.records import PRINTED_ORDER
 from jobs.timeline.events import timeline
@@ -61,7 +65,7 @@ def test_all_models_of_a_job_are_registered() -> None:
 def test_section_reads_only_the_rows_it_declares(record, staff) -> None:
     # Otherwise a stored section would not be rendered again after a change of those rows.
     results = load_results(make_job_with_everything(staff))
-    record.section(results)
+    record.section(results).context()
     assert results.page.models_read - {StaffMember} <= {*record.reads, *record.made_from}
     assert results.page.models_carried <= {*record.carries}
 
@@ -125,9 +129,11 @@ def models_shown(job: Job, show: Callable[[JobResults], object]) -> set[type[mod
     return found
 
 
-def show_page(results: JobResults) -> list[str]:
-    sections = rendered_sections(results, frozenset())
-    return [render_head(results, frozenset()), *(section.html for section in sections)]
+def show_page(results: JobResults) -> list[object]:
+    roles: frozenset[Role] = frozenset()
+    bodies = [stored_body(record, results, roles) for record in with_section()]
+    head = FORM_KEY.sub("", stored_head(results, roles))
+    return [head, *lines(results), *bodies, *diary(results, "all")]
 
 
 def test_page_shows_all_rows_except_declared_ones(staff) -> None:
@@ -154,4 +160,5 @@ def test_all_events_are_on_the_timeline(login, staff) -> None:
     for record in records():
         if record.events is not None:
             events = list(record.events(load_results(job)))
-            assert all(event.text.split(":")[0].split(" (")[0] in page for event in events), record.key
+            texts = [capfirst(event.text.split(":")[0].split(" (")[0]) for event in events]
+            assert [text for text in texts if text not in page] == [], record.key

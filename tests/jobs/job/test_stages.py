@@ -36,11 +36,12 @@ def test_waiting_requires_a_cause(login) -> None:
     client = login(Role.TUNER)
     refused = move(client, job, stage="waiting", why="gasket ordered")
     assert refused.status_code == 422
-    assert "Say what the job waits for." in refused.content.decode()
+    assert "Choose what the job is waiting for." in refused.content.decode()
     assert "gasket ordered" in refused.content.decode()
     assert move(client, job, stage="waiting", why="gasket ordered", waiting_for="parts").status_code == 302
-    page = client.get(reverse("job", args=[job])).content.decode()
-    assert "<strong>waiting</strong> for parts: gasket ordered" in page
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
+    assert '<span class="word">Waiting for parts</span>' in page
+    assert "Waiting: gasket ordered" in page
 
 
 def test_leaving_waiting_clears_the_cause(staff) -> None:
@@ -56,7 +57,7 @@ def test_reopening_a_handed_over_job_requires_a_reason(login) -> None:
     client = login(Role.DESK)
     refused = move(client, job, stage="bench")
     assert refused.status_code == 422
-    assert "This job is handed over. Say why it is opened again." in refused.content.decode()
+    assert "This job is handed over. Enter why you are reopening it." in refused.content.decode()
     assert move(client, job, stage="bench", why="came back with a leak").status_code == 302
     job.refresh_from_db()
     assert job.handed_over_at is None
@@ -70,7 +71,7 @@ def test_move_to_the_same_stage_requires_a_reason(login, stage: str) -> None:
     job = make_job(stage=stage, received_at=then, handed_over_at=then if stage == "handed_over" else None)
     refused = move(login(Role.DESK), job, stage=stage)
     assert refused.status_code == 422
-    assert f"The job is “{job.get_stage_display()}” already." in refused.text
+    assert f"The job is already “{job.get_stage_display()}”." in refused.text
     assert not StageEntry.objects.exists()
     # A remark may be added; the time of handover does not change.
     assert move(login(Role.DESK), job, stage=stage, why="the customer called").status_code == 302
@@ -92,7 +93,7 @@ def test_waiting_job_is_checked_in_when_its_bike_arrives(login) -> None:
     move(client, job, stage="waiting", waiting_for="parts", why="gasket ordered")
     job.refresh_from_db()
     assert job.received_at is None
-    assert "Receive the bike" in client.get(reverse("job", args=[job])).text
+    assert "Check in the bike" in client.get(reverse("job", args=[job]), {"open": "all"}).text
     sent = {"version": str(job.version), "condition": "Clean", "condition_marks": "[]"}
     assert client.post(reverse("job-receive", args=[job]), sent).status_code == 302
     job.refresh_from_db()
@@ -112,7 +113,7 @@ def test_rebooking_clears_the_check_in_time(login) -> None:
 def test_cancelling_requires_a_reason(login) -> None:
     job = make_job()
     assert move(login(Role.DESK), job, stage="cancelled").status_code == 422
-    with pytest.raises(ValueError, match="Say why the job is cancelled"):
+    with pytest.raises(ValueError, match="Enter why the job is cancelled"):
         move_to_stage(job=job, by=job.customer, stage=Stage.CANCELLED)
 
 
@@ -123,7 +124,10 @@ def test_stage_conflict_names_other_user_and_allows_retry(login, staff) -> None:
     refused = move(client, job, stage="bench", why="started")
     page = refused.content.decode()
     assert refused.status_code == 422
-    assert "Dana Desk moved this job to “waiting” meanwhile." in page
+    assert (
+        "Dana Desk has moved this job to “waiting” in the meantime. Submit again if your step still applies."
+        in page
+    )
     assert "started" in page
     assert 'name="seen" value="waiting"' in page
     job.refresh_from_db()
@@ -142,7 +146,7 @@ def test_simultaneous_save_is_reported_and_nothing_is_lost(login, monkeypatch) -
     refused = move(login(Role.MECHANIC), job, stage="bench", why="tank off")
     page = refused.content.decode()
     assert refused.status_code == 422
-    assert "Somebody saved this job at the same moment." in page
+    assert "Someone else saved this job at the same time." in page
     assert "tank off" in page
     assert not StageEntry.objects.exists()
 
@@ -152,7 +156,7 @@ def test_timeline_shows_the_stages(login) -> None:
     client = login(Role.MECHANIC)
     move(client, job, stage="bench", why="tank off")
     assert (
-        "on the bench, Mika Mechanic: tank off"
+        "On the bench, Mika Mechanic: tank off"
         in client.get(reverse("timeline", args=[job])).content.decode()
     )
 

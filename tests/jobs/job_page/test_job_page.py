@@ -1,13 +1,17 @@
 """The job page: all sections in printed order, with a fixed number of queries."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
+from jobs.checklists.ticks import set_tick
+from jobs.contacts.add import add_contact
 from jobs.job.registry import all_rows
+from jobs.job.stages import move_to_stage
 from jobs.models import (
     Authorisation,
     BikeChange,
@@ -16,6 +20,7 @@ from jobs.models import (
     ClearanceSet,
     Comparison,
     ComparisonRun,
+    ContactEntry,
     DynoSession,
     Handover,
     Job,
@@ -32,6 +37,7 @@ from jobs.models import (
     TuneChange,
     TuneChangeKind,
     TuneRevision,
+    Wish,
     WorkItem,
 )
 from reports.handover.notices import current_wording
@@ -42,9 +48,11 @@ from tests.factories import (
     make_bike,
     make_clearance_set,
     make_job,
+    make_simulated_runs,
     sign_receipt,
 )
-from workshop.models import Bike, Role
+from tests.html import by_id, parse, read_text
+from workshop.models import Bike, Customer, Role
 
 pytestmark = pytest.mark.django_db
 
@@ -75,27 +83,47 @@ def make_full_job(staff) -> Job:
     return job
 
 
-def test_page_shows_sections_in_printed_order_with_states(login, staff) -> None:
+KEYS = [
+    "wishes",
+    "brief",
+    "work",
+    "clearances",
+    "parts",
+    "tunes",
+    "runs",
+    "comparisons",
+    "mixture",
+    "throttle",
+    "suspension",
+    "checks",
+    "handover",
+]
+
+
+def test_page_shows_a_line_for_each_section_in_printed_order(login, staff) -> None:
     job = make_full_job(staff)
-    page = login(Role.MECHANIC).get(reverse("job", args=[job])).content.decode()
-    keys = [
-        "brief",
-        "clearances",
-        "parts",
-        "tunes",
-        "runs",
-        "comparisons",
-        "mixture",
-        "throttle",
-        "suspension",
-        "checks",
-    ]
-    places = [page.index(f'<section id="{key}"') for key in keys]
-    assert places == sorted(places)
-    assert all(f'href="#{key}"' in page for key in keys)
-    assert f"Job {job.number}" in page
-    assert "Ines Quill" in page
-    assert page.count('class="state state-') >= 2 * len(keys)
+    page = parse(login(Role.MECHANIC).get(job.get_absolute_url()))
+    folds = page.xpath('//details[contains(@class, "fold")]')
+    assert [fold.get("id") for fold in folds] == KEYS
+    lines = {fold.get("id"): read_text(fold.xpath("./summary")[0]) for fold in folds}
+    assert lines["parts"].startswith("Not started: Parts None fitted")
+    assert lines["runs"].startswith("Attention: Runs 12 sweeps without air data Toni Tuner, ")
+    assert not any(fold.get("open") is not None for fold in folds)
+    assert f"Job {job.number}" in read_text(page)
+    assert "Ines Quill" in read_text(page)
+
+
+def test_section_opens_by_address_and_by_its_own(login, staff) -> None:
+    job, client = make_full_job(staff), login(Role.MECHANIC)
+    page = client.get(job.get_absolute_url(), {"open": "clearances"})
+    fold = by_id(page, "clearances")
+    assert fold.get("open") is not None
+    assert fold.xpath(".//a[contains(@href, 'clearances/')]")
+    assert by_id(page, "runs").get("open") is None
+    [address] = by_id(client.get(job.get_absolute_url()), "clearances").xpath(".//@hx-get")
+    body = client.get(address)
+    assert read_text(fold.xpath("./div")[0]) == read_text(body)
+    assert client.get(reverse("job-section", args=[job, "gearbox"])).status_code == 404
 
 
 def test_page_needs_few_queries_for_any_number_of_jobs(login, staff) -> None:
@@ -116,7 +144,7 @@ def test_page_needs_few_queries_for_any_number_of_jobs(login, staff) -> None:
 
 
 def test_unknown_job_returns_404(login) -> None:
-    assert login(Role.DESK).get(reverse("job", args=["2026-999"])).status_code == 404
+    assert login(Role.DESK).get(reverse("job", args=["2026-999"]), {"open": "all"}).status_code == 404
 
 
 def test_job_page_requires_login(client, staff) -> None:
@@ -130,7 +158,7 @@ def test_check_in_button_is_shown_to_the_desk_only(login) -> None:
     job = make_job()
     url, receive = reverse("job", args=[job]), reverse("job-receive", args=[job])
     assert receive in login(Role.DESK).get(url).content.decode()
-    assert ">Receive the bike</a>" not in login(Role.MECHANIC).get(url).content.decode()
+    assert ">Check in the bike</a>" not in login(Role.MECHANIC).get(url).content.decode()
 
 
 EDITED = {"brief": "Valves and a sync", "intended_use": "road_and_track"}
@@ -185,7 +213,7 @@ def test_limit_below_the_agreed_work_is_refused_where_it_is_typed(login) -> None
     WorkItem.objects.create(job=job, description="Valves", price="240.50")
     refused = edit(login(Role.DESK), job, authorised_amount="200")
     assert refused.status_code == 422
-    assert "The work agreed comes to 240.50, which is 40.50 more than this." in refused.text
+    assert "The agreed work adds up to 240.50, which is 40.50 more than this." in refused.text
 
 
 def test_empty_request_shows_error_at_the_field(login) -> None:
@@ -214,7 +242,7 @@ def test_tuner_can_edit_the_remarks(login) -> None:
     client = login(Role.TUNER)
     words = {"not_tested": "No road test in the wet", "next_service": "Valves at 36 000 km"}
     assert client.post(reverse("job-remarks", args=[job]), words).status_code == 302
-    page = client.get(reverse("job", args=[job])).content.decode()
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
     assert "No road test in the wet" in page
     assert "Valves at 36 000 km" in page
 
@@ -240,20 +268,23 @@ def test_agreed_work_is_totalled_against_the_customer_limit(login) -> None:
     job = make_job(authorised_amount="300")
     client = login(Role.DESK)
     assert add_work(client, job, description="Valves", price="240,50").status_code == 302
-    page = client.get(reverse("job", args=[job])).content.decode()
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
     assert "240.50" in page
-    assert "Ask before going on" not in page
+    assert "Ask the customer before you continue" not in page
     WorkItem.objects.create(job=job, description="Sync", price="60")
-    page = client.get(reverse("job", args=[job])).content.decode()
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
     assert "300.50" in page
-    assert "0.50 EUR more than the 300.00 EUR that the customer authorised. Ask before going on." in page
+    assert "EUR 0.50 more than the customer's limit of EUR 300.00." in page
 
 
 def test_work_without_price_is_counted(login) -> None:
     job = make_job()
     client = login(Role.DESK)
     add_work(client, job, description="Look at the noise")
-    assert "Total, 1 without a price" in client.get(reverse("job", args=[job])).content.decode()
+    assert (
+        "Total, 1 item without a price"
+        in client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
+    )
 
 
 def test_work_is_edited_marked_done_and_removed(login) -> None:
@@ -284,6 +315,7 @@ def make_job_with_everything(staff) -> Job:
     Authorisation.objects.create(
         job=job, amount="410", asked="Ines Quill", asked_by=desk, how="phone", answer="agreed"
     )
+    add_contact(job, ContactEntry.Kind.CALL, "The customer collects on Friday.", by=desk)
     StageEntry.objects.create(job=job, stage=job.stage, by=desk, why="the owner is on holiday")
     Handover.objects.create(
         job=job,
@@ -338,6 +370,14 @@ def make_job_with_everything(staff) -> Job:
             starts_at=datetime(2026, 6, 10 + number, 9, tzinfo=UTC),
             ends_at=datetime(2026, 6, 10 + number, 11, tzinfo=UTC),
         )
+    Wish.objects.create(
+        job=job,
+        text="Stalls when warm",
+        result=Wish.Result.DONE,
+        answer="Idle raised",
+        answered_by=staff[Role.TUNER],
+        records=[f"comparison-{comparison.pk}"],
+    )
     sign_receipt(job, desk)
     return job
 
@@ -350,13 +390,13 @@ def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
     client, url = login(Role.TUNER), reverse("job", args=[job])
     client.get(url)
     with CaptureQueriesContext(connection) as queries:
-        page = client.get(url).content.decode()
+        page = client.get(url, {"open": "all"}).content.decode()
     assert len(queries) <= FIXED_QUERIES + len(all_rows()), [query["sql"][:90] for query in queries]
     # PostgreSQL 15, 20.7.4: above join_collapse_limit (8 by default) joins run in the written order.
     assert max(query["sql"].count(" JOIN ") + 1 for query in queries if "UNION" not in query["sql"]) <= 8
     shown = [
         "a.jpg", "Check and set the valves", "the owner is on holiday", "Cotton air filter",
-        "rear tyre renewed", "4 turns", "accepted shim plan", "road and track", "Wet", "Silencer alone",
+        "rear tyre renewed", "4 turns", "Accepted shim plan: ", "road and track", "Wet", "Silencer alone",
         "All of it", "Held runs",
         f"Sheet {job.number}/1", f"Sheet {job.number}/2",
         "11 Jun 2026, 09:00–11:00", "12 Jun 2026, 09:00–11:00", ", bench 1", ", bench 2",
@@ -366,7 +406,11 @@ def test_page_needs_at_most_one_query_per_kind_of_record(login, staff) -> None:
 
 def test_page_shows_each_record_once(login, staff) -> None:
     # Twelve runs in two comparisons, two changes of one tune and two sheets: repeated rows.
-    page = login(Role.TUNER).get(reverse("job", args=[make_job_with_everything(staff)])).content.decode()
+    page = (
+        login(Role.TUNER)
+        .get(reverse("job", args=[make_job_with_everything(staff)]), {"open": "all"})
+        .content.decode()
+    )
     assert page.count(">Tune 1</a>") == 1
     assert page.count("<dt>Tune 1</dt><dd>1 ") == 1
     assert page.count("<dt>Tune not recorded</dt><dd>11 ") == 1
@@ -374,3 +418,149 @@ def test_page_shows_each_record_once(login, staff) -> None:
     assert page.count(">Silencer alone</a>") == page.count(">All of it</a>") == 1
     assert page.count("/2, not printed yet</a>") == 1
     assert page.count("09:00–11:00") == 2
+
+
+# --- the head: customer, limit, stages, the next step
+
+
+def test_customer_can_be_called_and_mailed_from_the_head(login) -> None:
+    job = make_job()
+    job.customer.phone, job.customer.email = "+00 (555) 0163", "ines@quill.example"
+    job.customer.save()
+    head = by_id(login(Role.DESK).get(job.get_absolute_url()), "job-head")
+    assert head.xpath(".//a[starts-with(@href, 'tel:')]/@href") == ["tel:+005550163"]
+    assert "mailto:ines@quill.example" in head.xpath(".//a/@href")
+
+
+def read_next_step(client, job: Job) -> str:
+    """Return the next step that the job page shows, and Today too."""
+    [button] = by_id(client.get(job.get_absolute_url()), "job-head").find_class("btn-primary")
+    [on_today] = by_id(client.get("/"), f"bike-{job}").find_class("step")
+    assert read_text(on_today) == f"{read_text(button)} , job {job}"
+    return read_text(button)
+
+
+def test_one_next_step_follows_the_work(login, staff) -> None:
+    job, client = make_job(brief="Valves and a sync"), login(Role.OWNER)
+    assert read_next_step(client, job) == "Check in the bike"
+    move_to_stage(job=job, by=staff[Role.DESK], stage="received")
+    assert read_next_step(client, job) == "Move to the bench"
+    move_to_stage(job=job, by=staff[Role.MECHANIC], stage="bench")
+    assert read_next_step(client, job) == "Measure valves"
+    make_clearance_set(job, staff[Role.MECHANIC], "0.10")
+    assert read_next_step(client, job) == "Adjust 6 valves"  # intake 0.10 mm is in range
+    left = make_clearance_set(job, staff[Role.MECHANIC], "0.16", when=ClearanceSet.When.AS_LEFT)
+    left.readings.filter(side="exhaust").update(clearance_mm="0.31")
+    assert read_next_step(client, job).startswith("After valve work: ")
+    tick_all(job, staff, "after_valves")
+    item = WorkItem.objects.create(job=job, description="Check and set the valves")
+    assert read_next_step(client, job) == "Tick agreed work: 1 item"
+    item.done = True
+    item.save()
+    assert read_next_step(client, job).startswith("Before handover: ")
+    tick_all(job, staff, "before_handover")
+    assert read_next_step(client, job) == "Move to Ready"
+    move_to_stage(job=job, by=staff[Role.MECHANIC], stage="ready")
+    assert read_next_step(client, job) == "Issue the handover sheet"
+
+
+def test_next_step_on_the_dyno_while_waiting_and_when_ready(login, staff) -> None:
+    now, by, client = timezone.now(), staff[Role.OWNER], login(Role.OWNER)
+    job = make_job(received_at=now, stage="roller", promised_at=now + timedelta(days=2))
+    assert read_next_step(client, job).startswith("Before the dyno: ")
+    tick_all(job, staff, "before_roller")
+    assert read_next_step(client, job) == "Upload runs"
+    make_simulated_runs(job, by, "tern", "before", "sweep")
+    assert read_next_step(client, job).startswith("Before handover: ")
+    tick_all(job, staff, "before_handover")
+    assert read_next_step(client, job) == "Move to Ready"
+    DynoSession.objects.create(job=job, number=2, by=by, started_at=now)
+    assert read_next_step(client, job).startswith("Before the dyno: ")  # strapped down again, checked again
+    for waits_for, step in (
+        ("parts", "Parts arrived"),
+        ("decision", "Decision made"),
+        ("customer", "Call the customer"),
+    ):
+        move_to_stage(job=job, by=by, stage="waiting", waiting_for=waits_for)
+        assert read_next_step(client, job) == step
+    add_contact(job=job, by=by, kind="call", text="May the chain be replaced?", direction="out")
+    assert read_next_step(client, job) == "Customer answered"
+    DynoSession.objects.all().delete()
+    move_to_stage(job=job, by=by, stage="ready")
+    HandoverSheet.objects.create(
+        job=job, issue_number=1, snapshot={}, wording=current_wording(), issued_by=by
+    )
+    assert read_next_step(client, job) == "Call the customer"
+    Customer.objects.update(phone="")
+    assert read_next_step(client, job) == "Tell the customer"
+    add_contact(job=job, by=by, kind="message", text="Ready to collect", direction="out")
+    assert read_next_step(client, job) == "Hand over the bike"
+    ContactEntry.objects.all().delete()
+    Job.objects.update(promised_at=timezone.now().replace(hour=23, minute=59, second=59))
+    assert read_next_step(client, job) == "Hand over the bike"  # they come today, as agreed
+
+
+def tick_all(job: Job, staff, kind: str) -> None:
+    for item in CheckItem.objects.filter(list=kind):
+        set_tick(job=job, item=item, by=staff[Role.MECHANIC], ticked=True)
+
+
+def test_blockers_lead_to_where_they_are_cured(login, staff) -> None:
+    job = make_job(stage="bench", received_at=timezone.now())
+    make_clearance_set(job, staff[Role.MECHANIC], "0.10")
+    head = by_id(login(Role.MECHANIC).get(job.get_absolute_url()), "job-head")
+    links = {read_text(link): link.get("href") for link in head.xpath(".//ul/li/a")}
+    assert links["6 valves out of range or not certain"].endswith("?open=clearances#clearances")
+    after_valves = next(url for label, url in links.items() if label.startswith("After valve work: "))
+    assert after_valves == f"{reverse('checks', args=[job])}#after_valves-title"
+
+
+def test_stage_moves_by_one_press_of_its_step(login) -> None:
+    job, client = make_job(stage="received", received_at=timezone.now()), login(Role.MECHANIC)
+    form = by_id(client.get(job.get_absolute_url()), "stage")
+    assert form.xpath(".//button[@type='submit']/@value") == ["bench", "roller", "ready"]
+    sent = {name: form.xpath(f".//input[@name='{name}']/@value")[0] for name in ("seen", "form_key")}
+    assert client.post(form.get("action"), {**sent, "stage": "roller"}).status_code == 302
+    steps = by_id(client.get(job.get_absolute_url()), "stage").xpath(".//li")
+    assert next(read_text(step) for step in steps if step.get("aria-current")).startswith("Now: On the dyno")
+    # Somebody who still saw the earlier stage is told.
+    refused = client.post(form.get("action"), {"seen": "received", "stage": "bench"})
+    assert refused.status_code == 422
+    assert "moved this job" in refused.text
+
+
+# --- the bike diary
+
+
+def read_diary(client, job: Job, shown: str = "") -> list[str]:
+    page = client.get(job.get_absolute_url(), {"diary": shown} if shown else {})
+    return [read_text(entry) for entry in by_id(page, "diary").xpath(".//ul/li/span")]
+
+
+def test_diary_merges_contact_and_bike_latest_first(login, staff) -> None:
+    job, client = make_job(), login(Role.TUNER)
+    hour = timedelta(hours=1)
+    then = timezone.now() - 9 * hour
+    move_to_stage(job=job, by=staff[Role.DESK], stage="received", at=then)
+    for name in ("a", "b"):
+        run = make_run(job, staff[Role.TUNER], name)
+        run.made_at = then + 2 * hour
+        run.save()
+    kind = ContactEntry.Kind.CALL
+    add_contact(job, kind, "Collects on Friday.", by=staff[Role.DESK], said_at=then + hour)
+    assert [entry.split(",")[0] for entry in read_diary(client, job)] == [
+        "2 runs",
+        "Call from the customer",
+        "Checked in",
+    ]
+    [call] = read_diary(client, job, "contact")
+    assert call.startswith("Call from the customer, Dana Desk: Collects on Friday.")
+    assert read_diary(client, job, "bike") == ["2 runs", "Checked in, Dana Desk"]
+
+
+def test_note_is_written_from_the_diary_without_a_time(login) -> None:
+    job, client = make_job(), login(Role.MECHANIC)
+    form = by_id(client.get(job.get_absolute_url()), "diary").xpath(".//form")[0]
+    sent = {"text": "Chain is stiff", "kind": "note", "direction": ""}
+    assert client.post(form.get("action"), sent).status_code == 302
+    assert read_diary(client, job, "contact")[0].startswith("Note by Mika Mechanic: Chain is stiff")

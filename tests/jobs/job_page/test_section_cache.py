@@ -34,7 +34,7 @@ def job(staff) -> Job:
 @pytest.fixture
 def read(job: Job, login: Callable[[Role], Client]) -> Read:
     client = login(Role.DESK)
-    return lambda: client.get(job.get_absolute_url()).content.decode()
+    return lambda: client.get(job.get_absolute_url(), {"open": "all"}).content.decode()
 
 
 def in_this_process(work: Callable[[], Any]) -> None:
@@ -158,7 +158,9 @@ def test_cached_page_has_a_new_key_for_each_form(read: Read) -> None:
 
 def test_cached_page_shows_actions_by_role(job: Job, login: Callable[[Role], Client]) -> None:
     def offered(role: Role) -> bool:
-        return "New mixture study" in login(role).get(job.get_absolute_url()).content.decode()
+        return (
+            "New mixture study" in login(role).get(job.get_absolute_url(), {"open": "all"}).content.decode()
+        )
 
     for _ in range(2):
         assert offered(Role.TUNER)

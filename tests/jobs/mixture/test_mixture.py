@@ -16,11 +16,12 @@ from scipy.signal import lfilter
 from fixtures import simulator
 from fixtures.bikes import BIKES, target_lambda, true_lambda
 from jobs.calc.tables.pasted_table import parse_table
+from jobs.mixture.facts import mixture_facts
 from jobs.mixture.forms import NumberListField, TargetField, parse_numbers
 from jobs.models import Job, MixtureStudy, Run
 from jobs.runs.channel_files import load_channels, store_channels
 from tests.factories import make_channel_run, make_job, make_revision, make_simulated_runs
-from tests.html import find, read_html, read_values
+from tests.html import find, read_html, read_json, read_rows, read_text, read_values
 from workshop.models import Role
 
 pytestmark = pytest.mark.django_db
@@ -121,7 +122,7 @@ def test_correction_recovers_the_true_mixture_in_visited_cells_only(login, befor
     assert np.abs(found - truth)[given].max() < 0.012
     assert np.median(np.abs(found - truth)[given]) < 0.003
     assert np.isnan(correction[:, -1]).all()
-    assert all(row[-1] == "not visited" for row in study.result["reason"])
+    assert all(row[-1] == "no data" for row in study.result["reason"])
     assert all(row[-1] is None for row in study.result["mean"])
 
 
@@ -200,7 +201,7 @@ def test_run_without_a_fuel_step_gives_an_error_at_the_delay(login, staff, befor
     answer = send(login(Role.TUNER), before, delay_run=str(run.pk), title="Kept")
     assert answer.status_code == 422
     page = answer.content.decode()
-    assert "There is no step in the fuel" in page
+    assert "there is no step in the fuel" in page
     assert 'href="#id_delay_run"' in page
     assert 'value="Kept"' in page
 
@@ -209,35 +210,123 @@ def test_lean_at_high_load_is_warned_about_first(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before)
     page = shown(client, study)
-    first = page.index("Lean at high load: at 6000 1/min and 80 % load lambda is 0.960")
-    assert first < page.index('<table class="mixture"')
-    assert "overheats pistons, valves and catalyst" in page[first : page.index('<table class="mixture"')]
-    section = client.get(reverse("job", args=[study.job])).content.decode()
+    # 100 % grip at 6000 rpm is leanest; its neighbours are one region, with one warning
+    first = page.index("Lean at high load, 80 to 100 % grip and 5000 to 7000 rpm: up to 8.")
+    assert page.count("Lean at high load, ") == 1
+    assert first < page.index('<table class="heat"')
+    assert "Do not hold full load there for long" in page[first : page.index('<table class="heat"')]
+    assert "within seconds" not in page
+    (heading,) = find(page, "//h1")
+    assert read_text(heading) == "Up to 8 % lean of target under load, 5000 to 7000 rpm"
+    section = client.get(reverse("job", args=[study.job]), {"open": "all"}).content.decode()
     section = read_html(section, "mixture")
     assert "state-attention" in section
-    assert "Lean at high load: at 6000 1/min" in section
+    assert "Lean at high load, 80 to 100 % grip" in section
+
+
+def test_lean_region_is_outlined_on_the_grid(login, before) -> None:
+    page = shown(login(Role.TUNER), study_from(login(Role.TUNER), before))
+    edges = {cell.get("data-place"): cell.get("class") for cell in find(page, "//td[@data-place and @class]")}
+    # rows of 80 and 100 % grip, columns of 5000 to 7000 rpm
+    assert edges == {
+        "5,2": "edge-t edge-l",
+        "5,3": "edge-t",
+        "5,4": "edge-t edge-r",
+        "6,2": "edge-b edge-l",
+        "6,3": "edge-b",
+        "6,4": "edge-r edge-b",
+    }
+
+
+def test_page_sheet_and_job_page_count_the_same_cells(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    count = f"{study.result['cells_on_target']} of {study.result['cells_measured']} measured cells"
+    assert count in shown(client, study)
+    assert count in read_html(
+        client.get(reverse("job", args=[study.job]), {"open": "all"}).content.decode(), "mixture"
+    )
+    assert count in mixture_facts(study, before).standing
+
+
+def test_one_pass_asks_for_a_second_on_page_and_sheet(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before)
+    asked = "Measure a second pass before relying on the corrections."
+    assert asked in shown(client, study)
+    assert asked in " ".join(mixture_facts(study, before).sentences)
+    twice = study_from(client, [*before, *make_simulated_runs_again(before)])
+    assert asked not in shown(client, twice)
+
+
+def make_simulated_runs_again(runs: list[Run]) -> list[Run]:
+    """Store the same runs under other names, as if each opening had been held twice."""
+    return [
+        make_channel_run(
+            run.job,
+            run.made_by,
+            f"again_{run}",
+            load_channels(run, run.channel_names),
+            tune_revision=run.tune_revision,
+        )
+        for run in runs
+    ]
 
 
 def test_every_cell_has_a_value_a_mark_and_a_description(login, before) -> None:
     client = login(Role.TUNER)
     study = study_from(client, before, largest_half_width="0.0032")
     page = shown(client, study)
-    table = page.split('<table class="mixture"')[1].split("</table>")[0]
-    assert table.count("<td") == len(LOADS) * len(SPEEDS)
+    cells = find(page, "//table[@role='grid']//td")
+    assert len(cells) == len(LOADS) * len(SPEEDS)
     few = sum(sum(row) for row in study.result["few"])
     assert 0 < few < len(LOADS) * len(SPEEDS)
-    assert table.count("◌") == few
-    assert "6000 1/min, 80 % grip: lambda 0.960" in table
-    assert "target 0.890" in table
-    assert "leaner" in table
-    assert "beside it. No correction: too uncertain." in table
-    # the holds under the sentence add up to the samples of the cell
-    (grid, *_) = find(page, "//table[@class='mixture']")
-    (story,) = grid.xpath(".//@data-about[starts-with(., '6000 1/min, 80 % grip: ')]")
-    behind = re.findall(r"\n(\S+), [\d.]+ to [\d.]+ s: (\d+) samples, lambda 0\.\d{3}", story)
-    assert {name for name, _ in behind} == {"tern_before_held_080.csv"}
-    assert f"; {sum(int(n) for _, n in behind)} samples in {len(behind)} holds" in story
-    assert 'role="grid"' in page
+    for reading in ("off", "lambda", "fuel"):
+        texts = [read_text(found) for found in find(page, f"//td/span[starts-with(@class, 'r-{reading} ')]")]
+        assert sum("◌" in text for text in texts) == few
+        assert sum(text == "·" for text in texts) == len(cells) - study.result["cells_measured"]
+    cell = read_json(page, "cells")["5,3"]
+    facts = {name: value.replace("\N{NO-BREAK SPACE}", " ") for name, value in cell["facts"]}
+    assert cell["place"] == "6000 rpm, 80 % grip"
+    assert cell["word"] == "lean"
+    assert facts["Lambda"].startswith("0.960 ± 0.00")
+    assert facts["Target"] == "0.890"
+    assert facts["Fuel correction"] == "none: too uncertain"
+    # the holds add up to the samples and to the time of the cell
+    pattern = r"(\S+), ([\d.]+) to ([\d.]+) s: (\d+) samples, lambda 0\.\d{3}"
+    behind = [re.fullmatch(pattern, visit).groups() for visit in cell["visits"]]
+    assert {name for name, *_ in behind} == {"tern_before_held_080.csv"}
+    assert sum(int(n) for *_, n in behind) == int(facts["Samples"])
+    times, seconds = re.match(r"(\d+) times, ([\d.]+) s in all", facts["Held"]).groups()
+    assert int(times) == len(behind)
+    total = sum(float(end) - float(start) for _, start, end, _ in behind)
+    assert float(seconds) == pytest.approx(total, abs=0.1 * len(behind))
+
+
+def test_every_reading_is_in_the_page_without_a_request(login, before) -> None:
+    page = shown(login(Role.TUNER), study_from(login(Role.TUNER), before))
+    assert read_values(page, "reading") == ["off", "lambda", "target", "fuel"]
+    (cell,) = find(page, "//td[@data-place='6,3']")
+    off, lambda_, target, fuel = (read_text(reading) for reading in cell.xpath("./span"))
+    assert off.startswith("+8.")
+    assert lambda_.startswith("0.96")
+    assert target == "0.890"
+    assert fuel == off.split()[0][:4]
+    # and all of them as a table
+    assert any(
+        "6000 rpm, 100 % grip" in row[0] and "0.890" in row for row in read_rows(page, "//details//tbody")
+    )
+
+
+def test_corrections_can_be_copied_and_unmeasured_cells_are_blank(login, before) -> None:
+    client = login(Role.TUNER)
+    study = study_from(client, before, rpm_axis="3000 4000 5000 6000 7000 8000 9000 10000 12500")
+    (text,) = find(shown(client, study), "//textarea[@id='correction-text']")
+    lines = [line.split("\t") for line in text.text.strip("\n").split("\n")]
+    assert lines[0] == ["", *(f"{speed:g}" for speed in SPEEDS), "12500"]
+    assert [line[-1] for line in lines[1:]] == [""] * len(LOADS)
+    share = study.result["correction"][6][3] - 1
+    assert float(lines[7][4]) == pytest.approx(100 * share, abs=0.05)
 
 
 def test_excluded_samples_are_counted_by_reason(login, before) -> None:
@@ -246,8 +335,8 @@ def test_excluded_samples_are_counted_by_reason(login, before) -> None:
     counted = sum(study.result["left_out"].values()) + sum(study.result["unused"].values())
     assert counted + study.result["samples_in_cells"] == sum(run.samples for run in before)
     page = shown(client, study)
-    assert "Closed throttle on the over-run" in page
-    assert "Engine speed moving" in page
+    assert "closed throttle, overrun" in page
+    assert "engine speed changing" in page
 
 
 def test_correction_is_limited_in_one_pass_and_marked(login, before) -> None:
@@ -256,8 +345,8 @@ def test_correction_is_limited_in_one_pass_and_marked(login, before) -> None:
     assert np.nanmax(grid(study.result["correction"])) == pytest.approx(1.03)
     assert np.nanmax(grid(study.result["wanted"])) > 1.06
     page = shown(client, study)
-    assert "cell-limited" in page
-    assert "limited in one pass; +7." in page
+    assert "heat-limited" in page
+    assert "limited per pass; +7." in page
 
 
 def test_target_may_be_a_single_number(login, before) -> None:
@@ -305,7 +394,7 @@ def test_uploaded_fuel_table_with_an_error_is_shown_for_correction(login, before
     page = answer.content.decode()
     assert "Line 3, column 3" in page
     assert "40\t40,00\tmuch" in page
-    assert "This was read from the file “fuel.csv”" in page
+    assert "the file “fuel.csv”" in page
 
 
 def test_correction_applies_only_beyond_the_dead_time(login, before) -> None:
@@ -318,10 +407,10 @@ def test_correction_applies_only_beyond_the_dead_time(login, before) -> None:
     np.testing.assert_allclose(
         (read[1] - came)[covered], ((1 - 10.5 / came) * (read[0] - came))[covered], atol=0.011
     )
-    assert "beyond the dead time of 10.5 was corrected" in shown(client, dead)
+    assert "Only the pulse width beyond the dead time of 10.5 was corrected" in shown(client, dead)
     answer = send(client, before, fuel_table=FUEL_TABLE, dead_time="80")
     assert answer.status_code == 422
-    assert "must be shorter than the table" in answer.content.decode()
+    assert "must be shorter than the longest pulse width" in answer.content.decode()
     assert 'href="#id_dead_time"' in answer.content.decode()
 
 
@@ -340,9 +429,9 @@ def test_gap_is_filled_only_on_request_and_marked(login, before) -> None:
     np.testing.assert_allclose(now[4, both], (was[3, both] + was[5, both]) / 2, atol=1e-4)
     np.testing.assert_array_equal(np.isfinite(now), np.isfinite(was) | marked)
     page = shown(client, filled)
-    assert page.count("<small>filled</small>") == marked.sum()
-    assert "filled in between two measured neighbours, not from this cell" in page
-    assert "cell-fill" not in shown(client, bare)
+    assert page.count("<small>interpolated</small>") == marked.sum()
+    assert "interpolated between two measured neighbours, not measured here" in page
+    assert "heat-filled" not in shown(client, bare)
 
 
 def test_csv_has_the_fuel_table_with_decimal_points(login, before) -> None:
@@ -382,12 +471,12 @@ def test_large_fuel_table_is_saved(login, before) -> None:
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        ({"target": "14.7"}, "Turn an air-fuel ratio into lambda first."),
-        ({"target": "0.9 0.95"}, "one for each of the 7 loads"),
+        ({"target": "14.7"}, "If it is an air-fuel ratio, convert it to lambda."),
+        ({"target": "0.9 0.95"}, "one per load (7)"),
         ({"target": "rich"}, "“rich” is not a number"),
         ({"target": ""}, "This field is required."),
-        ({"rpm_axis": "3000 2000"}, "The engine speed axis must rise: 2000 comes after 3000."),
-        ({"load_axis": "", "fuel_table": ""}, "Enter the points of this axis, or paste a fuel table below."),
+        ({"rpm_axis": "3000 2000"}, "The engine speed axis must increase: 2000 comes after 3000."),
+        ({"load_axis": "", "fuel_table": ""}, "Enter the axis points, or paste a fuel table below."),
         ({"load_axis": "10,x 20"}, "“10,x” is not a number"),
         ({"fuel_table": "\t1000\t2000\n0\t1\tx\n50\t2\t3\n"}, "Line 2, column 3"),
         ({"fewest_dwells": "1"}, "Ensure this value is greater than or equal to 2."),
@@ -418,7 +507,7 @@ def test_run_whose_time_runs_back_is_named(login, before) -> None:
     broken.save()
     answer = send(login(Role.TUNER), before)
     assert answer.status_code == 422
-    assert f"{broken}: The time of a run has to go on" in answer.content.decode()
+    assert f"{broken}: The time of a run must increase" in answer.content.decode()
 
 
 def test_unusable_runs_are_not_offered_and_have_a_reason(login, staff, before) -> None:
@@ -430,8 +519,8 @@ def test_unusable_runs_are_not_offered_and_have_a_reason(login, staff, before) -
     page = client.get(reverse("mixture-new", args=[before[0].job])).content.decode()
     offered = set(read_values(page, "runs"))
     assert offered == {str(run.pk) for run in before[2:]}
-    assert f"{before[0]}: none of its columns is read as lambda" in page
-    assert f"{before[1]}: it is set aside" in page
+    assert f"{before[0]}: it has no column read as lambda" in page
+    assert f"{before[1]}: it is excluded" in page
     assert send(client, before).status_code == 422
 
 
@@ -465,9 +554,9 @@ def test_uncertain_cells_are_corrected_on_demand_with_their_interval(login, befo
     assert study.fuel_table_after["uncertain"] == study.fuel_table_after["covered"] > 0
     page = shown(client, study)
     half = 100 * study.result["half_width_95"][5][3] / study.result["target"][5][3]
-    assert f"± {half:.1f} %, too uncertain, corrected on demand" in page
+    assert f"± {half:.1f} %, too uncertain, given because you asked for it" in page
     assert f"<small>± {half:.1f}</small>" in page
-    assert "lean on a correction that is too uncertain" in page
+    assert "use a correction that is too uncertain" in page
 
 
 def test_edit_computes_the_study_again(login, before) -> None:
@@ -480,7 +569,7 @@ def test_edit_computes_the_study_again(login, before) -> None:
     again = MixtureStudy.objects.get(pk=study.pk)
     assert set(again.runs.all()) == set(before[:3])
     assert again.result["samples_in_cells"] < study.result["samples_in_cells"]
-    assert again.result["warnings"] != study.result["warnings"]
+    assert read_text(find(shown(client, again), "//h1")[0]) == "On target in all measured cells"
 
 
 def test_edit_conflict_names_the_other_user_and_keeps_both_inputs(login, before) -> None:
@@ -490,7 +579,7 @@ def test_edit_conflict_names_the_other_user_and_keeps_both_inputs(login, before)
     answer = login(Role.TUNER).post(url, form_data(before, version="1", title="Mine"))
     assert answer.status_code == 422
     page = answer.content.decode()
-    assert "Not saved: Ola Owner changed this" in page
+    assert "Not saved. Ola Owner changed this" in page
     assert '<th scope="row">fuel table before</th><td>a fuel table</td>' in page  # and not all its figures
     assert ">0.95</textarea>" in page.replace("\n", "")  # not touched here, so theirs is taken over
     assert 'value="Mine"' in page
@@ -501,7 +590,7 @@ def test_page_warns_about_a_run_excluded_since(login, before) -> None:
     study = study_from(client, before)
     before[3].set_aside, before[3].set_aside_reason = True, "strap slipped"
     before[3].save()
-    assert "is in this study, but it is set aside" in shown(client, study)
+    assert "is in this study, but it is excluded" in shown(client, study)
 
 
 def test_second_pass_is_compared_with_the_first(login, staff, job, before) -> None:
@@ -513,17 +602,28 @@ def test_second_pass_is_compared_with_the_first(login, staff, job, before) -> No
     page = shown(client, second)
     section = page.split('id="earlier-title"')[1].split("</section>")[0]
     assert "As received" in section
-    closer = int(section.split("both passes ")[1].split(" ")[0])
+    closer = int(section.split("both passes, ")[1].split(" ")[0])
     further = int(section.split("target, ")[1].split(" ")[0])
     assert closer > 5 > further
-    assert section.count("<small>closer</small>") == closer
-    assert section.count("<small>further</small>") == further
-    assert re.search(
-        r"6000 1/min, 80 % grip: 7\.\d % leaner than the target before, "
-        r"[01]\.\d % \w+ than the target now; it came closer",
-        section,
-    )
+    assert page.count("<small>closer</small>") == closer
+    assert page.count("<small>further</small>") == further
+    last = dict(read_json(page, "cells")["5,3"]["facts"])["Last pass"]
+    assert re.fullmatch(r"\+7\.\d\s% before, [+−]?[01]\.\d\s% now: closer to target", last)
     assert "Lean at high load" not in page
+
+
+def test_passes_by_grip_are_not_the_same_load_once_the_plate_was_changed(login, staff, job, before) -> None:
+    client = login(Role.TUNER)
+    study_from(client, before)
+    tune = make_revision(job, staff[Role.TUNER], 1)
+    after = make_simulated_runs(job, staff[Role.TUNER], "tern", "after", "held", tune_revision=tune)
+    second = study_from(client, after)
+    said = "The same grip is not the same load in both passes"
+    assert said not in shown(client, second)
+    grips, plates = [0, 100], ([[0], [100]], [[0], [80]])
+    for revision, plate in zip((before[0].tune_revision, tune), plates, strict=True):
+        revision.throttle_tables.create(mode="Road", grip_pct=grips, engine_speed_rpm=[4000], plate_pct=plate)
+    assert said in shown(client, second)
 
 
 def test_double_submission_creates_one_study(login, before) -> None:

@@ -1,6 +1,7 @@
 """Parts: added, edited, removed and flagged."""
 
 import uuid
+from html import unescape
 
 import pytest
 from django.urls import reverse
@@ -36,10 +37,10 @@ def test_job_page_shows_a_part_with_its_flags(login, role) -> None:
     job = make_job()
     client = login(role)
     assert add(client, job).status_code == 302
-    page = client.get(reverse("job", args=[job])).content.decode()
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
     assert "Slip-on silencer" in page
     assert "race use only" in page
-    assert "may not be fit for public roads" in page
+    assert "With these parts the bike may not be road legal." in page
     assert "in place of original silencer" in page
     assert "Harrow Pipes, HP-204" in page
     assert '<span class="mark mark-plain">exhaust</span>' in page
@@ -48,7 +49,7 @@ def test_job_page_shows_a_part_with_its_flags(login, role) -> None:
 def test_part_form_shows_the_caution(login) -> None:
     page = login(Role.MECHANIC).get(reverse("part-add", args=[make_job()])).content.decode()
     assert 'class="caution"' in page
-    assert "may make the bike unfit for public roads" in page
+    assert "may make the bike not road legal" in page
 
 
 def test_fitting_time_defaults_to_now(login) -> None:
@@ -58,7 +59,7 @@ def test_fitting_time_defaults_to_now(login) -> None:
     assert form["fitted_at"].value() is not None
     add(client, job, fitted_at="")
     assert Part.objects.get().fitted_at is None
-    assert "1 not fitted yet" in client.get(reverse("job", args=[job])).content.decode()
+    assert "1 not fitted yet" in client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
 
 
 @pytest.mark.parametrize(
@@ -67,15 +68,16 @@ def test_fitting_time_defaults_to_now(login) -> None:
         ("name", "", "This field is required."),
         ("quantity", "some", "“some” is not a number."),
         ("quantity", "-1", "greater than or equal to 0"),
-        ("quantity", "0", "More than nothing"),
-        ("fitted_at", "soon", "Enter a valid date/time."),
+        ("quantity", "0", "Enter a number above zero."),
+        ("fitted_at", "soon", "Enter a date and time, such as 2026-11-30 09:00."),
     ],
 )
 def test_invalid_value_shows_error_and_is_preserved(login, field, typed, sentence) -> None:
     response = add(login(Role.MECHANIC), make_job(), **{field: typed})
     page = response.content.decode()
     assert response.status_code == 422
-    assert sentence in page
+    assert sentence in unescape(page)
+    assert sentence in response.context["form"].errors[field][0]
     assert "Harrow Pipes" in page
     assert f'name="{field}" value="{typed}"' in page or typed == ""
     assert not Part.objects.exists()

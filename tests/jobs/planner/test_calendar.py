@@ -93,7 +93,7 @@ def test_moved_slot_keeps_its_entry_with_a_higher_sequence(staff) -> None:
 
 def test_calendar_url_is_shown_once_renewed_and_revoked(login) -> None:
     client = login(Role.TUNER)
-    assert "no calendar address yet" in client.get(reverse("calendar")).text
+    assert "no calendar link yet" in client.get(reverse("calendar")).text
     first = client.post(reverse("calendar-renew")).context["url"]
     assert Client().get(first).status_code == 200
     assert first not in client.get(reverse("calendar")).text

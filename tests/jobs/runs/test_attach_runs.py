@@ -43,7 +43,9 @@ def test_command_imports_files_and_folders_in_name_order(people, tmp_path) -> No
     given = {"kind": "held", "gear": 4, "temperature_c": 21.0, "pressure_kpa": 100.5, "humidity_pct": 40.0}
     out, _, code = call(make_job(), single, folder, **given)
     assert code == 0
-    assert out.splitlines() == [f"read: {name}: 801 rows read." for name in ("single.csv", "a.csv", "b.csv")]
+    assert out.splitlines() == [
+        f"read: {name}: 801 rows imported." for name in ("single.csv", "a.csv", "b.csv")
+    ]
     kept = set(Run.objects.values_list("kind", "gear", "temperature_c", "pressure_kpa", "humidity_pct"))
     assert kept == {("held", 4, 21.0, 100.5, 40.0)}
     assert set(Run.objects.values_list("made_by__username", flat=True)) == {"tuner"}
@@ -66,7 +68,7 @@ def test_refused_file_is_named_and_the_others_are_imported(people, tmp_path, set
     out, err, code = call(make_job(), tmp_path, tmp_path / "missing.csv")
     assert code == 1
     assert "read: good.csv" in out
-    assert "can't be read: photo.png: This is a picture" in out
+    assert "cannot be read: photo.png: This is an image" in out
     assert "missing.csv: No such file or directory" in err
     assert Run.objects.filter(status=Run.Status.REFUSED).count() == 1
 
@@ -76,7 +78,7 @@ def test_command_refuses_a_large_file_unread(people, tmp_path, settings) -> None
     (tmp_path / "large.csv").write_bytes(sweep_csv())
     _, err, code = call(make_job(), tmp_path)
     assert code == 1
-    assert "Export a shorter part of it" in err
+    assert "Export a shorter part or fewer columns" in err
     assert not Run.objects.exists()
 
 
@@ -86,7 +88,7 @@ def test_second_call_adds_nothing_and_succeeds(people, tmp_path) -> None:
     call(job, tmp_path)
     out, _, code = call(job, tmp_path)
     assert code == 0
-    assert out == "attached before: a.csv is attached to this job already; nothing was added.\n"
+    assert out == "already uploaded: a.csv has already been uploaded to this job. Nothing was added.\n"
     assert Run.objects.count() == 1
 
 
@@ -94,7 +96,7 @@ def test_second_call_adds_nothing_and_succeeds(people, tmp_path) -> None:
     ("given", "sentence"),
     [
         ({"temperature_c": 90.0, "pressure_kpa": 100.0, "humidity_pct": 40.0}, "temperature-c: "),
-        ({"temperature_c": 20.0}, "Give temperature, pressure and humidity"),
+        ({"temperature_c": 20.0}, "Enter temperature, pressure and humidity"),
         ({"gear": 12}, "gear: "),
     ],
 )
@@ -107,6 +109,6 @@ def test_invalid_options_are_refused_before_any_file(people, tmp_path, given, se
 
 
 def test_command_requires_a_known_job_and_an_active_tuner(people, tmp_path) -> None:
-    assert "There is no job 2026-999" in call("2026-999", tmp_path)[1]
-    with pytest.raises(CommandError, match="no active tuner"):
+    assert "No job has the number 2026-999" in call("2026-999", tmp_path)[1]
+    with pytest.raises(CommandError, match="not an active tuner"):
         call_command("attach_runs", str(make_job()), str(tmp_path), by="mechanic")

@@ -44,10 +44,13 @@ def take(staff, job):
 @pytest.mark.parametrize(
     ("other", "sentence"),
     [
-        ({"top_rpm": 14_000}, "the rev limit of this bike is 11 500. Is it the file of another bike?"),
+        (
+            {"top_rpm": 14_000},
+            "the rev limit of this bike is 11 500. Check whether the file is from another bike.",
+        ),
         ({"peak_kw": 150}, "Power reaches 149"),
-        ({"peak_kw": 20}, "Is it the file of another bike, or in another unit?"),
-        ({"rpm_per_kmh": 60}, "in gear 4 of this bike it is 80.0. Is the gear or the bike another?"),
+        ({"peak_kw": 20}, "Check whether the file is from another bike or in another unit."),
+        ({"rpm_per_kmh": 60}, "in gear 4 of this bike it is 80.0. Check the gear and the bike."),
     ],
 )
 def test_a_file_of_another_bike_is_questioned_and_read_after_a_nod(take, login, other, sentence) -> None:
@@ -96,7 +99,7 @@ def test_files_of_several_kinds_are_sent_together(login, job) -> None:
         "three gear 3.csv": "held",
     }
     assert Run.objects.get(kind="held").gear == 3
-    assert "Taken as held run at 40 % grip, gear 3; edit the run if it is not." in page
+    assert "Imported as held-throttle run at 40 % grip, gear 3. Edit the run if that is wrong." in page
     listed = read_text(client.get(reverse("runs", args=[job]), {"kind": "all"}))
     assert ", 40 % grip three gear 3.csv" in listed
 

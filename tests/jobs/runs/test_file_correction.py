@@ -71,11 +71,11 @@ def test_factor_above_the_header_is_noticed_and_nothing_is_corrected_twice(take,
     result = get_result(run, shop)
     # the figures of the file, once: 65.25 kW, and no third figure beside them
     assert peaks(result) == pytest.approx((FACTOR * 63.1, FACTOR * 63.1), rel=2e-3)
-    assert any("may be corrected for the air already" in flag.sentence for flag in result.flags)
+    assert any("may already be corrected" in flag.sentence for flag in result.flags)
     page = read_text(login(Role.TUNER).get(reverse("runs", args=[run.job])))
     assert above.splitlines()[-1 if "SAE" in above else 0].strip() in page
     page = read_text(login(Role.TUNER).get(reverse("run", args=[run.pk])))
-    assert "say whether they are" in page
+    assert "enter whether they are corrected" in page
     assert "As in the file 65.2 kW" in page or "As in the file 65.3 kW" in page
     assert "Observed" not in page
 
@@ -101,7 +101,7 @@ def test_observed_as_an_answer_is_kept_and_the_contradiction_shown(take, shop, l
     run.refresh_from_db()
     result = get_result(run, shop)
     assert result.is_corrected
-    assert any("entered as observed, but line 1 says" in flag.sentence for flag in result.flags)
+    assert any("entered as uncorrected, but line 1 says" in flag.sentence for flag in result.flags)
 
 
 NAMED = {
@@ -120,7 +120,7 @@ NAMED = {
 def name_columns_on_page(client: Any, run: Run, **answer: str) -> Any:
     url = reverse("run-layout", args=[run.pk])
     page = client.get(url)
-    assert "Say below whether they are, so that nothing is corrected twice." in read_text(page)
+    assert "Enter below whether they are, so that no value is corrected twice." in read_text(page)
     sent = {**read_form(page.content.decode(), "//form[.//select]"), **NAMED, **answer}
     first = client.post(url, sent)
     if first.status_code == 302:
@@ -143,7 +143,7 @@ def test_corrected_column_is_asked_about_where_the_answer_can_be_given(take, sho
     observed, _ = peaks(get_result(run, shop))
     assert observed == pytest.approx(63.1, rel=2e-3)
     page = read_text(client.get(reverse("runs", args=[run.job])))
-    assert "The file's figures: corrected already by SAE J1349, factor 1.034; taken back first" in page
+    assert "Correction in the file: already corrected by SAE J1349, factor 1.034; removed first" in page
     # the next file of the kind is taken back by the standard without a question, by the air of its run
     second = take(corrected_file(CORRECTED_HEADER, unit_kw=HP_KW) + b"\n", run.job, "b.csv", **AIR)
     assert (second.status, second.corrected_by) == (Run.Status.READ, "sae_j1349")
@@ -162,8 +162,8 @@ def test_unanswered_question_leaves_the_figures_as_they_are(take, shop, login) -
 @pytest.mark.parametrize(
     ("answer", "sentence"),
     [
-        ({"corrected_by": "observed", "file_factor": "1.034"}, "Figures as observed have no factor."),
-        ({"corrected_by": "other"}, "Enter the factor: for another standard there is no formula here."),
+        ({"corrected_by": "observed", "file_factor": "1.034"}, "Uncorrected values have no factor."),
+        ({"corrected_by": "other"}, "Enter the factor. There is no formula for other standards."),
         ({"corrected_by": "other", "file_factor": "3"}, "less than or equal to 1.5"),
     ],
 )
@@ -235,10 +235,11 @@ def test_run_table_and_sheet_say_when_it_is_unknown(take, shop, login) -> None:
 
     run = take(corrected_file(PLAIN), **AIR)
     page = read_text(login(Role.DESK).get(reverse("runs", args=[run.job])))
-    assert "The file's figures: not known whether corrected already." in page
+    assert "Correction in the file: not known." in page
     remarks = run_remarks([run_facts(get_result(run, shop))])
     assert any(
-        "It is not known whether the file's figures came corrected" in remark["text"] for remark in remarks
+        "It is not known whether the values in the file are already corrected" in remark["text"]
+        for remark in remarks
     )
     Run.objects.update(corrected_by="observed")
     run.refresh_from_db()
@@ -259,4 +260,4 @@ def test_a_file_in_doubt_is_not_compared_with_one_that_is_not(take, shop) -> Non
     observed = take(corrected_file(PLAIN), job, "b.csv", corrected_by="observed")  # no air: not corrected
     found, reason = compare_groups([get_result(doubtful, shop)], [get_result(observed, shop)], shop)
     assert found is None
-    assert reason.startswith("The files of some of these runs may be corrected already.")
+    assert reason.startswith("The files of some of these runs may already be corrected.")

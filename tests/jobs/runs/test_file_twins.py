@@ -138,7 +138,7 @@ def test_two_pulls_become_a_run_each_when_confirmed(upload, form) -> None:
     np.testing.assert_allclose(peaks, expected, rtol=0.005)
     assert [run.pull for run in upload.runs()] == [1, 2]
     assert {(run.gear, run.temperature_c) for run in upload.runs()} == {(4, 20.0)}
-    assert [str(run) for run in upload.runs()] == ["a.csv, pull 1", "a.csv, pull 2"]
+    assert [str(run) for run in upload.runs()] == ["Sweep, gear 4: a, pull 1", "Sweep, gear 4: a, pull 2"]
 
 
 def test_pulls_are_shown_with_samples_speeds_and_time(upload) -> None:
@@ -165,7 +165,7 @@ def test_remembered_layout_still_asks_about_two_pulls(upload) -> None:
     upload.name_once(text(pull().lines(), BARE))
     result = upload.send(text((pull(seed=7) + pull(SECOND)).lines(), BARE), "b.csv")
     assert result.run.status == Run.Status.TO_NAME
-    assert "b.csv is not read yet. This file holds 2 pulls." in result.sentence
+    assert "b.csv is not imported yet. This file holds 2 pulls." in result.sentence
     page = read_text(upload.client.get(reverse("run", args=[result.run.pk])))
     assert "This file holds 2 pulls." in page
 
@@ -184,7 +184,7 @@ def test_pulls_of_one_file_are_read_again_together(upload) -> None:
 def test_file_whose_pulls_are_runs_is_not_attached_again(upload) -> None:
     data = text((pull() + pull(SECOND, seed=5)).lines())
     upload.confirm(upload.send(data).run)
-    assert "attached to this job already" in upload.send(data).sentence
+    assert "already been uploaded to this job" in upload.send(data).sentence
     assert len(upload.runs()) == 2
 
 
@@ -231,22 +231,22 @@ def doubtful_files_of_a_known_kind() -> dict[str, tuple[bytes, str]]:
     return {
         "value missing at the start": (
             text(drop_cell(other, 0), BARE),
-            "names 6 columns, but the rows have 5",
+            "has 6 columns, but the rows have 5",
         ),
         "value missing in the middle": (
             text(drop_cell(other, 2), BARE),
-            "names 6 columns, but the rows have 5",
+            "has 6 columns, but the rows have 5",
         ),
         "value too many": (text([f"7,{line}" for line in other.lines()], BARE), "but the rows have 7"),
-        "krpm": (bare(other, speed=0.001), "never rises above 11.2 1/min"),
+        "krpm": (bare(other, speed=0.001), "never rises above 11.2 rpm"),
         "hp": (bare(other, power=1 / HP), "power may be in hp or PS"),
         "lbf·ft": (bare(other, torque=1 / LBF_FT), "torque in lbf·ft"),
-        "hp and lbf·ft": (bare(other, power=1 / HP, torque=1 / LBF_FT), "in another unit than its heading"),
+        "hp and lbf·ft": (bare(other, power=1 / HP, torque=1 / LBF_FT), "not in the unit its header says"),
         "ms": (bare(other, time=1000), "Is its unit ms in this file?"),
         "grip as a fraction": (bare(other, grip=0.01), "Is its unit 0–1 in this file?"),
         "columns in another place": (
             text([",".join(np.roll(line.split(","), 1)) for line in other.lines()], BARE),
-            "not believable",
+            "not plausible",
         ),
     }
 
@@ -288,7 +288,7 @@ def test_page_shows_three_cells_and_the_range_of_each_column(upload) -> None:
     run = upload.send(bare(pull(SECOND), speed=0.001), "b.csv").run
     page = read_text(upload.open(run))
     assert "3.0 · 3.0 · 3.0" in page
-    assert "3 to 11.2 1/min" in page
+    assert "3 to 11.2 rpm" in page
 
 
 def test_answer_to_a_doubt_is_what_is_read(upload) -> None:
@@ -346,7 +346,7 @@ def files_that_lose_rows() -> dict[str, tuple[bytes, str]]:
     return {
         "unreadable rows": (
             every_tenth(lambda line: ",".join(["ERR"] * 6)),
-            "135 of 1351 rows (10.0 %) are left out",
+            "135 of 1351 rows (10.0 %) are skipped",
         ),
         "short rows": (
             every_tenth(lambda line: ",".join(line.split(",")[:4])),
@@ -378,7 +378,7 @@ def test_loss_is_said_before_the_run_is_stored_and_in_the_run_table(upload, form
 def test_few_rows_left_out_are_in_the_message(upload) -> None:
     lines = whole_run().lines()
     result = upload.send(text([*lines[:700], "--- pause ---", *lines[700:], "made by hand"]))
-    assert "1351 rows read, 2 left out. Its page shows what to check." in result.sentence
+    assert "1351 rows imported, 2 skipped. Check the page of the run." in result.sentence
 
 
 def test_second_table_with_other_columns_is_asked_about(upload) -> None:
@@ -402,7 +402,7 @@ def test_runs_side_by_side_are_asked_about(upload, header) -> None:
     shown = upload.client.post(
         url, {**read_form(upload.open(run).content.decode(), "//form[.//select]"), **named, "look": "1"}
     )
-    assert "Only one run is read from side by side columns" in read_text(shown)
+    assert "Only one run can be imported from columns side by side" in read_text(shown)
 
 
 # --- rows out of order
@@ -419,7 +419,7 @@ def rows_out_of_order() -> dict[str, Samples]:
 @pytest.mark.parametrize("form", rows_out_of_order())
 def test_rows_out_of_order_are_sorted_by_their_time(upload, form) -> None:
     result = upload.send(text(rows_out_of_order()[form].lines()))
-    assert "sorted by it" in result.sentence
+    assert "have been sorted" in result.sentence
     assert upload.confirm(result.run).status_code == 302
     assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
 
@@ -427,7 +427,7 @@ def test_rows_out_of_order_are_sorted_by_their_time(upload, form) -> None:
 def test_shuffled_rows_without_time_are_asked_about(upload) -> None:
     shuffled = rows_out_of_order()["shuffled"]
     result = upload.send(text(lines_without_time(shuffled), HEADER.split(",", 1)[1]))
-    assert "no time tells their order" in result.sentence
+    assert "the file has no time column" in result.sentence
     assert result.run.status == Run.Status.TO_NAME
 
 
@@ -457,8 +457,8 @@ def test_numbers_that_stand_for_no_value_are_not_measured(upload, position, cell
     assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
     sentences = " ".join(question["sentence"] for question in result.run.report["questions"])
     assert f"Column {position + 1} ('{NAMES[position].split(' [')[0]}'): 15 cells hold " in sentences
-    assert "stands for no value" in sentences
-    assert "Its page shows what to check." in result.sentence
+    assert "which means no value" in sentences
+    assert "Check the page of the run." in result.sentence
 
 
 def test_true_values_that_look_like_the_end_of_a_number_stay(upload) -> None:
@@ -476,7 +476,7 @@ def test_cells_of_infinity_are_not_measured_and_named(upload) -> None:
         row[2] = "inf"
     result = upload.send(text(",".join(row) for row in lines))
     assert upload.peaks() == [pytest.approx(PEAK_KW, rel=0.005)]
-    assert "Column 3 ('Power'): 10 cells are no figure" in " ".join(result.run.report["sentences"])
+    assert "Column 3 ('Power'): 10 cells are no number" in " ".join(result.run.report["sentences"])
 
 
 # --- one sweep in other forms
@@ -519,7 +519,7 @@ def test_one_sweep_gives_its_true_peak(upload, form) -> None:
 
 @pytest.mark.parametrize(
     ("factor", "sentence"),
-    [({"power": 1 / PS}, "power may be in hp or PS"), ({"speed": 0.001}, "never rises above 11.2 1/min")],
+    [({"power": 1 / PS}, "power may be in hp or PS"), ({"speed": 0.001}, "never rises above 11.2 rpm")],
 )
 def test_units_that_contradict_a_stated_one_are_asked_about(upload, factor, sentence) -> None:
     result = upload.send(text(scaled(whole_run(), **factor).lines()))
@@ -542,6 +542,6 @@ def test_naming_one_file_leaves_the_doubtful_ones_waiting_with_their_columns_nam
         assert run.status == status, run
     assert {column["unit"] for column in two_pulls.layout_used["columns"]} >= {"kw", "nm"}
     waiting = read_text(upload.client.get(reverse("run", args=[in_krpm.pk])))
-    assert "never rises above 11.2 1/min" in waiting
+    assert "never rises above 11.2 rpm" in waiting
     assert upload.confirm(two_pulls).status_code == 302
     assert upload.job.runs.filter(original_name="two.csv", status=Run.Status.READ).count() == 2

@@ -45,7 +45,7 @@ SPEED_AND_POWER = (("engine_speed_rpm", "rpm"), ("power_kw", "kw"))
 def test_file_with_certain_columns_is_read_at_once(tuner) -> None:
     result = attach_sweep(make_job(), tuner, gear=4, temperature_c=20.0)
     assert result.outcome is Outcome.READ
-    assert "801 rows read" in result.sentence
+    assert "801 rows imported" in result.sentence
     run = Run.objects.get()
     assert (run.status, run.samples, run.gear, run.temperature_c) == (Run.Status.READ, 801, 4, 20.0)
     speed = load_channels(run, ["engine_speed_rpm"])["engine_speed_rpm"]
@@ -65,7 +65,7 @@ def test_duplicate_file_adds_nothing_under_any_name(tuner) -> None:
     attach_sweep(job, tuner)
     again = attach_sweep(job, tuner, name="copy.csv")
     assert again.outcome is Outcome.ATTACHED_BEFORE
-    assert again.sentence == "copy.csv is attached to this job already as sweep.csv; nothing was added."
+    assert again.sentence == "copy.csv has already been uploaded to this job as sweep.csv. Nothing was added."
     assert Run.objects.count() == 1
     assert attach_sweep(make_job(bike=job.bike), tuner).outcome is Outcome.READ
 
@@ -92,7 +92,7 @@ def test_waiting_files_of_other_jobs_stay_unread(tuner) -> None:
 
 
 @pytest.mark.parametrize(
-    "saved_anew",
+    "saved_again",
     [
         lambda text: b"\xef\xbb\xbf" + text.encode(),
         lambda text: text.replace("\n", "\r\n").encode("utf-16"),
@@ -100,10 +100,10 @@ def test_waiting_files_of_other_jobs_stay_unread(tuner) -> None:
     ],
     ids=["UTF-8 with a mark", "UTF-16", "UTF-16 BE without a mark"],
 )
-def test_remembered_layout_applies_to_other_encodings(tuner, saved_anew) -> None:
+def test_remembered_layout_applies_to_other_encodings(tuner, saved_again) -> None:
     job = make_job()
     name_as(take(job, tuner, "a.csv", NAMELESS).run, *SPEED_AND_POWER)
-    again = take(job, tuner, "b.csv", saved_anew(NAMELESS.decode()))
+    again = take(job, tuner, "b.csv", saved_again(NAMELESS.decode()))
     assert again.outcome is Outcome.READ
     speed = load_channels(again.run, ["engine_speed_rpm"])["engine_speed_rpm"]
     np.testing.assert_array_equal(speed[:3], [3000, 3010, 3020])
@@ -140,7 +140,7 @@ def test_unreadable_file_is_stored_with_its_refusal(tuner) -> None:
     result = take(make_job(), tuner, "photo.png", b"\x89PNG\r\n\x1a\n" + bytes(100))
     assert result.outcome is Outcome.REFUSED
     run = Run.objects.get()
-    assert run.refusal == "photo.png: This is a picture, not a file with figures."
+    assert run.refusal == "photo.png: This is an image, not a data file."
     assert read_original(run).startswith(b"\x89PNG")
 
 
@@ -205,7 +205,7 @@ def test_run_that_could_not_be_saved_leaves_the_files_of_the_last_reading(tuner)
 def test_missing_channels_give_a_clear_error(tuner) -> None:
     run = attach_sweep(make_job(), tuner).run
     run.channels.storage.delete(run.channels.name)
-    with pytest.raises(ValueError, match=r"can't be opened\. Read its file again"):
+    with pytest.raises(ValueError, match=r"cannot be opened\. Import its file again"):
         load_channels(run, ["power_kw"])
 
 
@@ -235,14 +235,14 @@ def test_recording_time_is_read_from_the_file_in_the_shops_time_zone(tuner) -> N
     shop.save()
     result = take(make_job(), tuner, "a.csv", stamped("2024-07-05 14:03:22"))
     assert result.run.made_at == datetime(2024, 7, 5, 12, 3, 22, tzinfo=UTC)
-    assert "Made 2024-07-05 14:03, as the file says." in result.sentence
+    assert "Recorded 2024-07-05 14:03 (from the file)." in result.sentence
 
 
 def test_recording_time_in_the_future_is_ignored(tuner) -> None:
     before = timezone.now()
     result = take(make_job(), tuner, "a.csv", stamped("2199-07-05 14:03:22"))
     assert before <= result.run.made_at <= timezone.now()
-    assert "as the file says" not in result.sentence
+    assert "from the file" not in result.sentence
 
 
 def test_entered_time_overrides_the_file_and_is_spread_by_one_second(tuner) -> None:

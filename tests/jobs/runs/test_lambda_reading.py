@@ -56,7 +56,7 @@ def test_a_sensor_at_its_limit_is_said_and_its_stretch_not_shown(result_of) -> N
     expected = np.interp(speed[between], [4000, 6000, 9000, 11_000], [0.68, 0.88, 0.90, 1.60])
     assert np.nanmax(np.abs(result.lambda_[between] - expected)) < 0.01
     told = [flag.sentence for flag in result.flags if flag.code == "lambda-limit"]
-    assert "rests at its limit of 0.68" in told[0]
-    assert "from 3000 to 4000 1/min" in told[0]
-    assert "rests at its limit of 1.36" in told[1]
+    assert "is at its limit of 0.68" in told[0]
+    assert "from 3000 to 4000 rpm" in told[0]
+    assert "is at its limit of 1.36" in told[1]
     assert "leaner" in told[1]

@@ -11,7 +11,7 @@ from jobs.runs.channel_files import load_channels
 from jobs.runs.importing import RunDetails, import_run
 from jobs.runs.layout_forms import list_units
 from tests.factories import make_job
-from tests.html import read_form, read_text
+from tests.html import find, read_form, read_text
 from tests.jobs.run_files import attach_sweep, demo_bytes, demo_runs
 from workshop.models import Role
 
@@ -57,7 +57,7 @@ def test_named_columns_are_read_and_remembered(login, import_bytes) -> None:
     page = client.get(layout_url(run))
     assert "3000;20" in page.content.decode()  # the lines as they stand
     page_after = client.get(client.post(layout_url(run), form_data(page, **NAMED)).url)
-    assert "300 rows read" in read_text(page_after)
+    assert "300 rows imported" in read_text(page_after)
     assert "b.csv" in read_text(page_after)
     for named_run in (run, waiting):
         named_run.refresh_from_db()
@@ -75,7 +75,7 @@ def test_preview_shows_the_values_and_saves_nothing(login, import_bytes) -> None
     assert "14.914" in read_text(preview)
     part = client.post(layout_url(run), form_data(page, look="1", **NAMED), headers={"HX-Request": "true"})
     assert "<html" not in part.content.decode()
-    assert "First rows as they are read" in read_text(part)
+    assert "First rows as imported" in read_text(part)
     run.refresh_from_db()
     assert run.status == Run.Status.TO_NAME
     assert not FileLayout.objects.exists()
@@ -87,7 +87,7 @@ def test_other_delimiter_changes_the_columns_at_once(login, import_bytes) -> Non
     page = client.get(layout_url(run))
     preview = client.post(layout_url(run), form_data(page, look="1", delimiter="none, one column"))
     assert 'name="column-1-channel"' not in preview.content.decode()
-    assert "read as a single column" in read_text(preview)
+    assert "read as one column" in read_text(preview)
     # saved at once, it is refused, because nothing can be read
     refused = client.post(layout_url(run), form_data(page, **NAMED, delimiter="none, one column"))
     assert refused.status_code == 422
@@ -101,7 +101,7 @@ def test_changed_columns_are_shown_before_the_file_is_read(login, import_bytes) 
         layout_url(run), form_data(client.get(layout_url(run)), **NAMED, header_line="0", data_line="2")
     )
     assert refused.status_code == 422
-    assert "The file is read in another way now" in read_text(refused)
+    assert "The import settings have changed" in read_text(refused)
     assert client.post(layout_url(run), form_data(refused, **NAMED)).status_code == 302
 
 
@@ -126,10 +126,10 @@ def test_header_unit_and_data_lines_can_be_chosen(login, import_bytes) -> None:
     ("changed", "sentence"),
     [
         ({"header_line": "first"}, "Enter a whole number."),
-        ({"header_line": "9", "data_line": "3"}, "must stand above the first line with figures"),
+        ({"header_line": "9", "data_line": "3"}, "must be above the first line of data"),
         ({"encoding": "morse"}, "Select a valid choice."),
-        ({"column-1-channel": "engine_speed_rpm", "column-1-unit": "rpm"}, "is read as engine speed already"),
-        ({"column-1-unit": "rpm"}, "Say in which unit the power stands in the file."),
+        ({"column-1-channel": "engine_speed_rpm", "column-1-unit": "rpm"}, "is already used as engine speed"),
+        ({"column-1-unit": "rpm"}, "Choose the unit of power in the file."),
         ({"column-1-channel": "warp"}, "Select a valid choice."),
         ({"name": ""}, "This field is required."),
         ({"column-0-channel": "", "column-1-channel": ""}, "at least one column"),
@@ -151,9 +151,9 @@ def test_implausible_values_must_be_confirmed(login, import_bytes) -> None:
     odd = {**NAMED, "column-1-channel": "lambda", "column-1-unit": "lambda"}
     questioned = client.post(layout_url(run), form_data(client.get(layout_url(run)), **odd))
     assert questioned.status_code == 422
-    assert "read as engine speed: 200 values are not believable" in read_text(questioned)
-    assert "read as lambda: 200 values are not believable" in read_text(questioned)
-    assert "There is something to look at" in read_text(questioned)
+    assert "read as engine speed: 200 values are not plausible" in read_text(questioned)
+    assert "read as lambda: 200 values are not plausible" in read_text(questioned)
+    assert "Check the questions below." in read_text(questioned)
     # seen and saved again it is read: a question is no refusal
     assert client.post(layout_url(run), form_data(questioned, **odd)).status_code == 302
     run.refresh_from_db()
@@ -173,7 +173,7 @@ def test_a_weak_guess_is_offered_and_must_be_chosen(login, import_bytes) -> None
     assert data["column-2-unit"] == ""
     refused = client.post(layout_url(run), data)
     assert refused.status_code == 422
-    assert "Say in which unit the intake air temperature stands in the file." in read_text(refused)
+    assert "Choose the unit of intake air temperature in the file." in read_text(refused)
     chosen = client.post(layout_url(run), {**form_data(refused, name="logger"), "column-2-unit": "f"})
     assert chosen.status_code == 302
     run.refresh_from_db()
@@ -186,7 +186,7 @@ def test_a_weak_guess_is_offered_and_must_be_chosen(login, import_bytes) -> None
 def test_single_column_file_is_questioned(login, import_bytes) -> None:
     run = import_bytes(b"rpm\n" + b"".join(b"%d\n" % (3000 + i) for i in range(200)))
     assert run.status == Run.Status.TO_NAME
-    assert "read as a single column" in read_text(login(Role.TUNER).get(layout_url(run)))
+    assert "read as one column" in read_text(login(Role.TUNER).get(layout_url(run)))
 
 
 def test_air_fuel_ratio_is_converted_by_its_fuel(login, import_bytes) -> None:
@@ -194,7 +194,7 @@ def test_air_fuel_ratio_is_converted_by_its_fuel(login, import_bytes) -> None:
     run = import_bytes(f"rpm,AFR\n{rows}".encode())
     client = login(Role.TUNER)
     page = client.get(layout_url(run))
-    assert "Name the fuel" in read_text(page)
+    assert "Choose the fuel it refers to" in read_text(page)
     assert "Petrol E10" in read_text(page)
     data = form_data(page, name="gauge", stoichiometric_afr="14,5")
     questioned = client.post(
@@ -225,7 +225,7 @@ def test_refused_file_can_be_read_again(login, import_bytes) -> None:
     assert run.status == Run.Status.REFUSED
     client = login(Role.TUNER)
     page = client.get(layout_url(run))
-    assert "No line holds figures" in read_text(page)
+    assert "no data rows" in read_text(page)
     assert "nothing here" in read_text(page)
     assert client.post(layout_url(run), form_data(page, name="x")).status_code == 422
 
@@ -253,7 +253,7 @@ def test_conflicting_save_of_the_run_is_reported(login, import_bytes, monkeypatc
     monkeypatch.setattr(layouts, "name_columns", meanwhile)
     answer = client.post(layout_url(run), data)
     assert answer.status_code == 422
-    assert "Somebody else saved this run meanwhile" in read_text(answer)
+    assert "Someone else has saved this run" in read_text(answer)
     assert not FileLayout.objects.exists()
 
 
@@ -277,7 +277,7 @@ def test_an_older_page_never_overwrites_the_remembered_layout(login, import_byte
     )
     refused = client.post(layout_url(second), old)
     assert refused.status_code == 422
-    assert "Meanwhile the columns of such files were named otherwise." in read_text(refused)
+    assert "someone else has changed the layout of these files in the meantime." in read_text(refused)
     assert FileLayout.objects.get().name == "our roller"
     second.refresh_from_db()
     assert load_channels(second, ["power_kw"])["power_kw"][0] == 20
@@ -332,14 +332,33 @@ def stored_layout(login, import_bytes):
     return FileLayout.objects.get()
 
 
-def test_layout_list_shows_columns_and_run_counts_in_four_queries(
+def test_layout_list_shows_columns_and_run_counts_in_few_queries(
     login, stored_layout, django_assert_num_queries
 ) -> None:
     client = login(Role.DESK)
-    with django_assert_num_queries(4):  # session, person, shop, layouts
+    with django_assert_num_queries(5):  # session, person, shop, count, layouts
         page = client.get(reverse("layout-list"))
-    assert "our roller A, B 1" in read_text(page)
+    [row] = find(page, "//tbody/tr")
+    assert read_text(row).split()[:3] == ["our", "roller", "1"]
+    assert read_text(row).endswith("A, B")
     assert "Forget" not in read_text(page)
+
+
+@pytest.mark.parametrize(
+    ("query", "found"),
+    [
+        ({}, ["Another", "our roller"]),
+        ({"sort": "-name"}, ["our roller", "Another"]),
+        ({"sort": "-runs"}, ["our roller", "Another"]),
+        ({"use": "unused"}, ["Another"]),
+        ({"use": "used"}, ["our roller"]),
+        ({"q": "ROLLER"}, ["our roller"]),
+    ],
+)
+def test_layout_list_is_filtered_and_sorted(login, stored_layout, query, found) -> None:
+    FileLayout.objects.create(name="Another", fingerprint="f" * 64, layout={})
+    page = login(Role.DESK).get(reverse("layout-list"), query)
+    assert [stored.name for stored, _ in page.context["layouts"]] == found
 
 
 def layout_data(stored_layout: FileLayout, **changed: str) -> dict[str, str]:
@@ -362,7 +381,7 @@ def test_invalid_unit_of_a_layout_gives_an_error(login, stored_layout) -> None:
     url = reverse("layout-edit", args=[stored_layout.pk])
     answer = login(Role.TUNER).post(url, layout_data(stored_layout, **{"column-1-unit": "rpm"}))
     assert answer.status_code == 422
-    assert "Say in which unit the power" in read_text(answer)
+    assert "Choose the unit of power" in read_text(answer)
 
 
 def test_layout_conflict_names_the_other_user(login, stored_layout) -> None:

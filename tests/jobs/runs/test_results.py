@@ -162,7 +162,7 @@ def test_part_throttle_is_flagged_for_sweeps_and_noted_for_held_runs(job, tuner,
     run.save()
     held = get_result(run, shop)
     assert "throttle" not in codes(held)
-    assert any("held part open" in flag.sentence for flag in held.flags)
+    assert any("The throttle was part open" in flag.sentence for flag in held.flags)
 
 
 def test_idle_run_gives_mean_speed_and_scatter(job, tuner, shop) -> None:
@@ -170,7 +170,7 @@ def test_idle_run_gives_mean_speed_and_scatter(job, tuner, shop) -> None:
     data = f"Time (s),Engine speed (rpm),Power (kW)\n{rows}".encode()
     result = get_result(attach_sweep(job, tuner, data, kind="idle").run, shop)
     assert result.curve is None
-    assert result.reason == "Idle: 1300 1/min, standard deviation 20 1/min."
+    assert result.reason == "Idle: 1300 rpm, standard deviation 20 rpm."
 
 
 def test_run_without_curve_gives_a_reason(job, tuner, shop) -> None:
@@ -181,7 +181,7 @@ def test_run_without_curve_gives_a_reason(job, tuner, shop) -> None:
     no_speed = attach_sweep(job, tuner, f"Time (s),Power (kW)\n{powers}".encode(), name="b").run
     assert "No column of the file is read as engine speed" in get_result(no_speed, shop).reason
     refused = attach_sweep(job, tuner, b"GIF89a" + bytes(30), name="c.gif").run
-    assert "picture" in get_result(refused, shop).reason
+    assert "image" in get_result(refused, shop).reason
     unnamed = attach_sweep(job, tuner, b"A;B\n" + b"3000;1\n" * 50, name="d").run
     assert "not confirmed yet" in get_result(unnamed, shop).reason
 
@@ -194,7 +194,7 @@ def test_sweep_limits_set_by_hand_apply(job, tuner, shop) -> None:
     assert (curve.measured_from_rpm, curve.measured_to_rpm) == (4000, 9000)
     run.sweep_stop = 5000
     run.save()
-    assert "do not lie within" in get_result(run, shop).reason
+    assert "are outside the run" in get_result(run, shop).reason
 
 
 def test_rows_are_found_between_two_engine_speeds(job, tuner) -> None:
@@ -261,7 +261,7 @@ def test_thin_files_share_one_width_whether_they_count_or_not(job, tuner, shop) 
 def test_missing_channel_file_gives_a_reason(job, tuner, shop) -> None:
     run = attach_sweep(job, tuner).run
     run.channels.storage.delete(run.channels.name)
-    assert "can't be opened" in get_result(run, shop).reason
+    assert "cannot be opened" in get_result(run, shop).reason
 
 
 def test_held_runs_of_the_demo_give_less_power_the_less_the_grip_is_open(job, tuner, shop) -> None:

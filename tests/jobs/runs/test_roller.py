@@ -79,14 +79,14 @@ def test_power_is_derived_from_the_roller_speed(roller, tuner) -> None:
     assert inside(result) == pytest.approx(POWER_KW, rel=2e-3)
     notes = " ".join(flag.sentence for flag in result.flags)
     # A slope over half of the shop's 300 1/min: 0.3 s, as before, would be about 370 1/min of this sweep.
-    assert "inertia 12 kg·m², its slope taken over 150 1/min (" in notes
-    assert "No coast-down belongs to this job" in notes
+    assert "inertia 12 kg·m², slope over 150 rpm (" in notes
+    assert "This job has no coast-down run" in notes
 
 
 def test_power_says_that_the_bikes_rotating_parts_are_left_out(roller, tuner) -> None:
     result = get_result(attach_sweep(make_job(), tuner, roller_csv(TIME, without_loss())).run, roller)
     notes = " ".join(flag.sentence for flag in result.flags)
-    assert "power at the wheel that speeds up the roller alone" in notes
+    assert "only the power that accelerates the roller" in notes
     assert "9 to 16 % below the crank" in notes
 
 
@@ -102,8 +102,8 @@ def test_inertia_of_the_bike_is_added_once_it_is_entered(roller, tuner) -> None:
     result = get_result(run, roller)
     assert inside(result) == pytest.approx(POWER_KW * (1 + 1.2 / 12), rel=3e-3)
     notes = " ".join(flag.sentence for flag in result.flags)
-    assert "The bike's rotating parts are included, 9.1 % of all that turns" in notes
-    assert "at 5.7 turns for one of the roller, rear wheel 0.6 kg·m² at 0.8" in notes
+    assert "The bike's rotating parts are included, 9.1 % of the total inertia" in notes
+    assert "at 5.7 turns per roller turn, rear wheel 0.6 kg·m² at 0.8" in notes
 
 
 @pytest.mark.parametrize("rpm_per_s", [2_467, 453])
@@ -134,7 +134,7 @@ def test_coast_down_losses_of_the_job_are_added(roller, tuner) -> None:
     result = get_result(run, roller)
     # Without them it would be too low by c₀·ω + c₂·ω³: 2.2 kW at 200 rad/s.
     assert inside(result) == pytest.approx(POWER_KW, rel=3e-3)
-    assert "Losses by the coast-down coast.csv are added" in " ".join(f.sentence for f in result.flags)
+    assert "Losses from coast-down coast.csv are added" in " ".join(f.sentence for f in result.flags)
     coast.set_aside, coast.set_aside_reason = True, "brake touched"
     coast.save()
     assert np.all(inside(get_result(run, roller)) < POWER_KW - 0.2)
@@ -148,11 +148,11 @@ def test_coast_down_gives_losses_instead_of_a_curve(roller, tuner, login) -> Non
     data = roller_csv(time[kept], speed[kept], engine=False)
     run = attach_sweep(make_job(), tuner, data, kind="coast").run
     reason = get_result(run, roller).reason
-    found = re.search(r"([\d.]+) kW are lost at ([\d,]+) 1/min", reason)
+    found = re.search(r"losses: ([\d.]+) kW at ([\d,]+) roller rpm", reason)
     assert float(found[1]) == pytest.approx(0.5, abs=0.02)
     assert float(found[2].replace(",", "")) == pytest.approx(100 * RPM, rel=0.01)
     page = login(Role.DESK).get(reverse("run", args=[run.pk]))
-    assert "kW are lost at" in unescape(page.content.decode())
+    assert "Coast-down losses" in unescape(page.content.decode())
 
 
 def test_missing_engine_speed_is_derived_from_gear_and_tyre(roller, tuner, login) -> None:
@@ -174,12 +174,12 @@ def test_missing_engine_speed_is_derived_from_gear_and_tyre(roller, tuner, login
     assert max(whole["y"]) == pytest.approx(top_rpm, rel=1e-3)
     run.gear = None
     run.save()
-    assert "Enter the run's gear" in get_result(run, roller).reason
+    assert "Enter the gear of the run" in get_result(run, roller).reason
 
 
 @pytest.mark.parametrize(
     ("setting", "sentence"),
-    [("roller_inertia_kgm2", "Enter the roller's inertia"), ("roller_radius_m", "radius")],
+    [("roller_inertia_kgm2", "Enter the roller inertia"), ("roller_radius_m", "radius")],
 )
 def test_missing_dyno_data_is_named(roller, tuner, setting: str, sentence: str) -> None:
     setattr(roller, setting, None)
@@ -204,13 +204,10 @@ def test_missing_radius_is_named_when_speed_is_in_kmh(roller, tuner) -> None:
     job, speed = make_job(), without_loss()
     run = attach_sweep(job, tuner, kmh_csv(TIME, speed, engine=True)).run
     reason = get_result(run, roller).reason
-    assert "Enter the roller's radius in the shop's profile" in reason
+    assert "the roller radius and inertia under Shop" in reason
     coast = attach_sweep(job, tuner, kmh_csv(TIME, speed[::-1], engine=False), kind="coast", name="c").run
     reason = get_result(coast, roller).reason
-    assert reason == (
-        "Coast-down: The roller's radius is not entered in the shop's profile; "
-        "the file has its speed in km/h."
-    )
+    assert reason == ("Coast-down: The file has roller speed in km/h. Enter the roller radius under Shop.")
 
 
 def test_coast_down_names_the_column_that_is_missing(roller, tuner) -> None:
@@ -249,7 +246,7 @@ def test_slip_that_is_there_throughout_is_computed_from_ratios_and_tyre(roller, 
     # The ratio does not change along the sweep, which is all that was looked at.
     assert "slip" not in {flag.code for flag in result.flags}
     page = unescape(login(Role.DESK).get(reverse("run", args=[run.pk])).content.decode())
-    assert "By ratios and tyre the wheel turns 6.3 % faster than the roller throughout." in page
+    assert "By the gearing and the tyre, the wheel turns 6.3 % faster than the roller throughout." in page
     Run.objects.filter(pk=run.pk).update(gear=None)
     assert get_result(run, roller).slip_pct is None
 

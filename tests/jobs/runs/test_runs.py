@@ -16,8 +16,8 @@ from django.utils import timezone
 
 from jobs.models import Comparison, ComparisonRun, MixtureStudy, Run, TuneRevision
 from jobs.runs.importing import read_original
-from tests.factories import make_job
-from tests.html import read_form, read_json, read_text
+from tests.factories import make_instrument, make_job
+from tests.html import find, read_form, read_json, read_text
 from tests.jobs.run_files import attach_demo, attach_sweep, demo_bytes, demo_runs, sweep_csv
 from workshop.models import Role
 
@@ -55,11 +55,25 @@ def test_upload_reports_a_result_for_every_file(login) -> None:
         upload("unnamed.csv", b"A;B\n" + b"3000;1\n" * 60),
     ]
     page = read_text(client.get(send(client, job, *files).url))
-    assert "good.csv: 801 rows read." in page
-    assert "photo.jpg: This is a picture, not a file with figures." in page
-    assert "unnamed.csv: name its columns once" in page
+    assert "good.csv: 801 rows imported." in page
+    assert "photo.jpg: This is an image, not a data file." in page
+    assert "unnamed.csv: name the columns once" in page
     assert Run.objects.count() == 3
     assert set(Run.objects.values_list("gear", "made_by__username")) == {(4, "tuner")}
+
+
+def test_instruments_of_the_last_run_are_saved_without_a_choice(login, staff) -> None:
+    station = make_instrument("weather", "Weather station", "WS-1")
+    probe = make_instrument("lambda", "Lambda probe", "LP-3")
+    first, second, client = make_job(), make_job(), login(Role.TUNER)
+    chosen = {"weather_station": str(station.pk), "lambda_probe": str(probe.pk)}
+    send(client, first, upload("first.csv", sweep_csv()), **AIR, **chosen)
+    form = read_form(client.get(reverse("run-attach", args=[second])), "//main//form")
+    assert {name: form[name] for name in chosen} == chosen
+    send(client, second, upload("second.csv", sweep_csv(salt=2)), **{**form, **AIR})
+    run = second.runs.get()
+    assert (run.weather_station, run.lambda_probe) == (station, probe)
+    assert "read with Weather station (WS-1)" in read_text(client.get(reverse("run", args=[run.pk])))
 
 
 def test_single_unknown_file_redirects_to_its_layout(login) -> None:
@@ -72,8 +86,8 @@ def test_single_unknown_file_redirects_to_its_layout(login) -> None:
     ("name", "data", "sentence"),
     [
         ("empty.csv", b"", "The file is empty."),
-        ("header.csv", b"Time (s),Engine speed (rpm),Power (kW)\n", "nothing to read under it"),
-        ("notes.txt", b"ran well today\n" * 20, "No line holds figures"),
+        ("header.csv", b"Time (s),Engine speed (rpm),Power (kW)\n", "no data rows under the header"),
+        ("notes.txt", b"ran well today\n" * 20, "no data rows"),
         ("scan.pdf", b"%PDF-1.7\n" + bytes(50), "This is a PDF"),
         ("old.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "Save the sheet as CSV"),
         ("noise.bin", bytes(range(256)) * 20, ""),
@@ -101,7 +115,7 @@ def test_spreadsheet_is_refused_by_name(login) -> None:
         archive.writestr("[Content_Types].xml", "<Types/>")
         archive.writestr("xl/workbook.xml", "<workbook/>")
     send(login(Role.TUNER), make_job(), upload("runs.xlsx", packed.getvalue()))
-    assert "This is a spreadsheet file." in Run.objects.get().refusal
+    assert "This is a spreadsheet." in Run.objects.get().refusal
 
 
 def test_file_over_the_size_limit_is_refused_unread(login, settings) -> None:
@@ -115,14 +129,14 @@ def test_file_over_the_size_limit_is_refused_unread(login, settings) -> None:
     huge = Unreadable("huge.csv", b"")
     huge.size = 70 * 1024 * 1024
     refused = import_file(None, None, huge, None)
-    assert refused.sentence.startswith("huge.csv: 70 MB is more than the 64 MB that are read.")
+    assert refused.sentence.startswith("huge.csv: 70 MB is more than the limit of 64 MB.")
     assert not refused.ok
     settings.RUN_FILE_LIMIT = 1000
     client, job = login(Role.TUNER), make_job()
     page = read_text(
         client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", b"A;B\n1;2\n")).url)
     )
-    assert "Export a shorter part of it" in page
+    assert "Export a shorter part or fewer columns" in page
     assert list(Run.objects.values_list("original_name", flat=True)) == ["b.csv"]
 
 
@@ -131,7 +145,7 @@ def test_same_file_in_one_upload_is_recognised(login) -> None:
     page = read_text(
         client.get(send(client, job, upload("a.csv", sweep_csv()), upload("b.csv", sweep_csv())).url)
     )
-    assert "b.csv is attached to this job already as a.csv; nothing was added." in page
+    assert "b.csv has already been uploaded to this job as a.csv. Nothing was added." in page
     assert Run.objects.count() == 1
 
 
@@ -162,12 +176,12 @@ def test_script_gets_a_json_result_for_every_file(login) -> None:
     run = Run.objects.get()
     assert good.json() == {
         "ok": True,
-        "message": "a.csv: 801 rows read.",
+        "message": "a.csv: 801 rows imported.",
         "url": reverse("run", args=[run.pk]),
     }
     twice = send_by_script(client, job, upload("b.csv", sweep_csv())).json()
     assert not twice["ok"]
-    assert "attached to this job already" in twice["message"]
+    assert "already been uploaded to this job" in twice["message"]
     bad = send_by_script(client, job, upload("p.png", b"\x89PNG\r\n" + bytes(20)))
     assert bad.status_code == 200  # it is kept, and that must not be rolled back
     assert bad.json()["ok"] is False
@@ -189,20 +203,20 @@ def test_upload_without_a_file_keeps_the_input(login) -> None:
 @pytest.mark.parametrize(
     ("given", "field", "sentence"),
     [
-        ({"temperature_c": "95"}, "temperature_c", "This must lie between -30 and 60 °C."),
+        ({"temperature_c": "95"}, "temperature_c", "Enter a value from -30 to 60 °C."),
         ({"temperature_c": "95"}, "temperature_c", "If 95 °F is meant, type the unit with it: 95 °F."),
-        ({"pressure_kpa": "1013"}, "pressure_kpa", "This must lie between 50 and 110 kPa."),
+        ({"pressure_kpa": "1013"}, "pressure_kpa", "Enter a value from 50 to 110 kPa."),
         ({"pressure_kpa": "1018"}, "pressure_kpa", "If 1018 hPa is meant, type the unit with it: 1018 hPa."),
         ({"pressure_kpa": "29.92"}, "pressure_kpa", "If 29.92 inHg is meant"),
         ({"pressure_kpa": "14,7"}, "pressure_kpa", "If 14.7 psi is meant"),
-        ({"pressure_kpa": "1018 furlong"}, "pressure_kpa", "“furlong” is no unit of this quantity."),
-        ({"pressure_kpa": "101 °C"}, "pressure_kpa", "“°C” is no unit of this quantity."),
-        ({"pressure_kpa": "1018 kPa"}, "pressure_kpa", "This must lie between 50 and 110 kPa."),
+        ({"pressure_kpa": "1018 furlong"}, "pressure_kpa", "“furlong” is not a unit of this quantity."),
+        ({"pressure_kpa": "101 °C"}, "pressure_kpa", "“°C” is not a unit of this quantity."),
+        ({"pressure_kpa": "1018 kPa"}, "pressure_kpa", "Enter a value from 50 to 110 kPa."),
         ({"humidity_pct": "140"}, "humidity_pct", "less than or equal to 100"),
         (
             {"humidity_pct": ""},
             "humidity_pct",
-            "Give temperature, pressure and humidity, or none of the three.",
+            "Enter temperature, pressure and humidity, or leave all three empty.",
         ),
         ({"temperature_c": "warm"}, "temperature_c", "“warm” is not a number."),
     ],
@@ -242,8 +256,8 @@ def test_sea_level_pressure_must_be_confirmed_once(login, shop) -> None:
     refused = send(client, job, upload("a.csv", sweep_csv()), **given)
     assert refused.status_code == 422
     error = " ".join(refused.context["form"].errors["pressure_kpa"])
-    assert "does not fit 900 m" in error
-    assert "tick that it is" in error
+    assert "does not match an elevation of 900 m" in error
+    assert "tick the box below" in error
     assert (
         send(client, job, upload("a.csv", sweep_csv()), **given, pressure_confirmed="on").status_code == 302
     )
@@ -272,7 +286,7 @@ def test_new_run_defaults_to_air_of_the_last_run_and_loaded_tune(login, staff) -
     assert form["temperature_c"].value() == "17.5"
     # the file's own gear goes first, so that of the last run is only taken where the file shows none
     assert form["gear"].value() is None
-    assert form["gear"].help_text == "Empty: as the file shows, else that of the last run, 3."
+    assert "If there is none, gear 3 of the last run is used." in form["gear"].help_text
     assert (
         send(login(Role.TUNER), job, upload("next.csv", sweep_csv(salt=9)), gear="", **AIR).status_code == 302
     )
@@ -293,7 +307,7 @@ def test_air_read_too_long_ago_is_not_carried_on(login, staff) -> None:
     form = page.context["form"]
     assert [form[name].value() for name in air] == [None] * 3
     assert form.last_gear == 3
-    assert "more than 90 minutes ago: read the air again" in read_text(page)
+    assert "more than 90 minutes ago. Read the air again" in read_text(page)
 
 
 def test_corrected_file_requires_factor_or_air(login) -> None:
@@ -343,7 +357,7 @@ def show(client, job, **query: Any):
 
 def test_overlay_shows_sweeps_before_and_after(login, tern) -> None:
     drawn = read_json(show(login(Role.DESK), tern), "runs-chart")
-    assert [panel["y_unit"] for panel in drawn["panels"]] == ["kW", "N·m"]
+    assert [panel["title"] for panel in drawn["panels"]] == ["Power", "Torque", "Lambda"]
     series = drawn["panels"][0]["series"]
     assert [one["state"] for one in series] == ["before"] * 3 + ["after"] * 3  # sweeps, where there are any
     assert max(value for value in series[0]["y"] if value is not None) == pytest.approx(68.0, abs=0.5)
@@ -375,12 +389,12 @@ def test_observed_and_corrected_curves_differ_by_the_factor(login, tern) -> None
 @pytest.mark.parametrize(
     ("query", "x_unit", "y_unit", "runs"),
     [
-        ({"show": "lambda"}, "1/min", "", 6),
-        ({"show": "plate_pct"}, "1/min", "%", 6),
-        ({"show": "intake_air_temperature_c"}, "1/min", "°C", 6),
+        ({"show": "lambda"}, "rpm", "", 6),
+        ({"show": "plate_pct"}, "rpm", "%", 6),
+        ({"show": "intake_air_temperature_c"}, "rpm", "°C", 6),
         ({"against": "time"}, "s", "kW", 6),
         ({"against": "time", "show": "grip_pct", "kind": "held"}, "s", "%", 1),
-        ({"kind": "all"}, "1/min", "kW", 7),
+        ({"kind": "all"}, "rpm", "kW", 7),
     ],
 )
 def test_overlay_draws_any_quantity_against_engine_speed_or_time(
@@ -417,7 +431,7 @@ def test_excluded_run_is_faint_and_not_in_the_mean(login, tern) -> None:
     client = login(Role.DESK)
     page = show(client, tern)
     assert read_json(page, "runs-chart")["panels"][0]["series"][0]["state"] == "aside"
-    assert "set aside: wheel slipped" in read_text(page)
+    assert "excluded wheel slipped" in read_text(page)
     labels = [
         s["label"] for s in read_json(show(client, tern, repeats="band"), "runs-chart")["panels"][0]["series"]
     ]
@@ -443,17 +457,22 @@ def test_table_shows_peaks_in_the_shops_units(login, tern, shop) -> None:
     assert "lbf·ft at" in page
 
 
+def read_results(page) -> str:
+    (table,) = find(page, "//div[@aria-label='Results of the runs']")
+    return " ".join(" ".join(table.itertext()).split())
+
+
 def test_table_follows_the_choice_of_corrected_or_observed(login, tern) -> None:
     client = login(Role.DESK)
     corrected, observed = (
-        read_text(show(client, tern, figures=which)) for which in ("corrected", "observed")
+        read_results(show(client, tern, figures=which)) for which in ("corrected", "observed")
     )
     peaks = [float(found) for found in re.findall(r"(\d+\.\d) kW at", corrected)]
-    below = [float(found) for found in re.findall(r"observed (\d+\.\d) kW", corrected)]
+    below = [float(found) for found in re.findall(r"uncorrected (\d+\.\d) kW", corrected)]
     assert len(peaks) == len(below) == 6
     # Where the observed figures are chosen they stand in the table, with nothing corrected beside them.
     assert [float(found) for found in re.findall(r"(\d+\.\d) kW at", observed)] == below
-    assert "Figures, as observed" in observed
+    assert "Results, uncorrected" in observed
     factors = [float(found) for found in re.findall(r"\b(\d\.\d{4})\b", corrected)]
     for peak, under, factor in zip(peaks, below, factors, strict=True):
         assert peak == pytest.approx(under * factor, abs=0.11)
@@ -474,8 +493,8 @@ def test_run_list_takes_eight_queries_for_any_number_of_runs(
 
 def test_empty_run_list_states_the_next_step(login) -> None:
     job = make_job()
-    assert "Attach the files" in read_text(show(login(Role.TUNER), job))
-    assert "Attach runs" not in read_text(show(login(Role.DESK), job))
+    assert "Upload the files" in read_text(show(login(Role.TUNER), job))
+    assert "Upload runs" not in read_text(show(login(Role.DESK), job))
 
 
 # --- CSV
@@ -490,11 +509,11 @@ def test_csv_has_the_curves_of_the_page(login, tern) -> None:
     client = login(Role.DESK)
     header, *rows = csv_rows(client.get(reverse("runs-csv", args=[tern])))
     assert header[6:13] == [
-        "smoothed over (1/min)",
-        "engine speed (1/min)",
-        "power observed (kW)",
+        "smoothed over (rpm)",
+        "engine speed (rpm)",
+        "power uncorrected (kW)",
         "power (kW)",
-        "torque observed (N·m)",
+        "torque uncorrected (N·m)",
         "torque (N·m)",
         "lambda",
     ]
@@ -564,7 +583,7 @@ def test_csv_has_every_channel_in_its_own_kind_of_unit(login, shop, pressures, u
 
 def test_csv_of_a_run_has_every_sample(login, pressures) -> None:
     header, *rows = csv_rows(login(Role.DESK).get(reverse("run-csv", args=[pressures.pk])))
-    assert header[:4] == ["sample", "in the sweep", "time (s)", "engine speed (1/min)"]
+    assert header[:4] == ["sample", "in the sweep", "time (s)", "engine speed (rpm)"]
     assert len(rows) == 401
     assert rows[0][0] == "1"
     assert float(rows[-1][3]) == 11_000
@@ -580,7 +599,7 @@ def test_csv_escapes_formulas_and_keeps_negative_numbers(login, staff) -> None:
     answer = login(Role.DESK).get(reverse("runs-csv", args=[job]), {"of": "figures", "kind": "all"})
     row = dict(zip(*csv_rows(answer), strict=False))
     assert row["file"] == "'=1+1.csv"
-    assert row["set aside"] == "'@SUM(A1)"
+    assert row["excluded"] == "'@SUM(A1)"
     assert row["air temperature (°C)"] == "-5.0"
 
 
@@ -594,18 +613,19 @@ def test_run_page_shows_results_report_and_original(login, tern) -> None:
     for part in (
         "Corrected 68.0 kW",
         # By a parabola; the highest point of the curve, 0.1 % above, was picked for its noise.
-        "Observed 70.0 kW",
+        "Uncorrected 70.0 kW",
         "EU 134/2014",
         "factor 0.9705",
-        "smoothed over 300 1/min. Peaks by a parabola over 1000 1/min around them.",
+        "smoothed over 300 rpm. Peaks are found by a parabola over 1000 rpm. A sharp "
+        "peak reads up to about 1 % low.",
         # 83, 98 and 100 %, as `shown_share` is tested against the fit
-        "Of a dip 100, 200, 400 1/min wide at half its depth, 83, 98, 100 % is shown.",
+        "a dip 100 rpm wide (at half its depth) keeps 83 % of its depth, one 200 rpm wide keeps 98 %",
         "Throttle open and engine speed rising",
         "decimal comma",
         run.sha256,
     ):
         assert part in sentence
-    assert "Set the sweep" not in sentence  # reading is for everybody, writing for the tuner
+    assert "Save limits" not in sentence  # reading is for everybody, writing for the tuner
     original = client.get(reverse("run-file", args=[run.pk]))
     assert b"".join(original.streaming_content) == demo_bytes(demo_runs("tern")[0]) == read_original(run)
     assert "attachment" in original.headers["Content-Disposition"]
@@ -616,7 +636,7 @@ def test_samples_are_drawn_behind_the_curve_on_request(login, tern) -> None:
     client, run = login(Role.DESK), Run.objects.order_by("made_at")[0]
     url = reverse("run", args=[run.pk])
     (only,) = read_json(client.get(url), "run-chart")["panels"][0]["series"]
-    power, torque = (
+    power, torque, _ = (
         panel["series"] for panel in read_json(client.get(url, {"samples": "on"}), "run-chart")["panels"]
     )
     assert power[0] == only
@@ -661,10 +681,10 @@ def test_sweep_is_set_by_hand_and_found_again(login, staff) -> None:
 @pytest.mark.parametrize(
     ("limits", "sentence"),
     [
-        ({"limits_in": "sample", "first": "0", "last": "9"}, "Samples are counted from 1."),
+        ({"limits_in": "sample", "first": "0", "last": "9"}, "Sample numbers start at 1."),
         ({"limits_in": "sample", "first": "5", "last": "900"}, "The run has 801 samples."),
-        ({"limits_in": "sample", "first": "9", "last": "5"}, "has to end above where it starts"),
-        ({"limits_in": "sample", "first": "9", "last": ""}, "Give both ends"),
+        ({"limits_in": "sample", "first": "9", "last": "5"}, "must be above its start"),
+        ({"limits_in": "sample", "first": "9", "last": ""}, "Enter both ends"),
         ({"limits_in": "engine_speed", "first": "20000", "last": "21000"}, "no samples from 20 000"),
         ({"limits_in": "engine_speed", "first": "fast", "last": "9000"}, "“fast” is not a number."),
     ],
@@ -756,7 +776,7 @@ def test_run_in_a_comparison_or_study_is_not_removed(login, staff) -> None:
     client = login(Role.TUNER)
     for run in (compared, studied):
         page = client.get(client.post(reverse("run-remove", args=[run.pk])).url)
-        assert "can't be removed" in read_text(page)
+        assert "cannot be removed" in read_text(page)
     assert Run.objects.count() == 2
 
 
@@ -764,11 +784,13 @@ def test_run_in_a_comparison_or_study_is_not_removed(login, staff) -> None:
 
 
 def test_job_page_counts_runs_and_warns_about_unnamed_columns(login, tern) -> None:
-    page = read_text(login(Role.TUNER).get(reverse("job", args=[tern])))
-    assert "As received 3 sweeps, 1 held run" in page
+    page = read_text(login(Role.TUNER).get(reverse("job", args=[tern]), {"open": "all"}))
+    assert "As received 3 sweeps, 1 held-throttle run" in page
     assert "Tune 1 3 sweeps" in page
     Run.objects.filter(pk=Run.objects.last().pk).update(status=Run.Status.TO_NAME)
-    assert "1 to be confirmed" in read_text(login(Role.TUNER).get(reverse("job", args=[tern])))
+    assert "1 to be confirmed" in read_text(
+        login(Role.TUNER).get(reverse("job", args=[tern]), {"open": "all"})
+    )
 
 
 @pytest.mark.parametrize("name", ["run-edit", "run-layout", "run-set-aside"])

@@ -82,7 +82,7 @@ TWINS: dict[str, tuple[Callable[[], bytes], str, str]] = {
     ),
     "mbar under a kPa heading": (
         lambda: written({**plain(), "Baro (kPa)": constant(HPA)}),
-        "The header says kPa, and the values are not believable in kPa.",
+        "The header says kPa, and the values are not plausible in kPa.",
         "",
     ),
     "Fahrenheit without a unit": (

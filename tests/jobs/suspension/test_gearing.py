@@ -67,9 +67,9 @@ def test_page_and_sheet_show_changed_sprockets_and_speeds(login, staff) -> None:
         make_snapshot(factories.load_results(job), issue_number=1, issued_by=mechanic, at=at)
     ).html
     fastest = [f"{speed_kmh(1.2, front, 43):.1f}" for front in (16, 14)]
-    for shown in (login(Role.MECHANIC).get(reverse("job", args=[job])).text, sheet):
+    for shown in (login(Role.MECHANIC).get(reverse("job", args=[job]), {"open": "all"}).text, sheet):
         text = read_text(shown)
-        assert "Speed by gear at 12 000 1/min: −12.5 % from first to last" in text
+        assert "Speed by gear at 12 000 rpm: −12.5 % from first to last" in text
         assert f"2 {fastest[0]} km/h {fastest[1]} km/h" in text  # 14 for 16 teeth: 12.5 % slower
 
 
@@ -98,7 +98,7 @@ def test_checklist_confirms_a_fast_enough_tyre(login) -> None:
     job = make_job(bike=bike_with())
     assert check_tyre_speed(job.bike, [], BUILT).holds is True
     page = login(Role.TUNER).get(reverse("checks", args=[job])).text
-    assert "Rear tyre, symbol W: 270" in page
+    assert "Rear tyre, speed symbol W: rated for 270" in page
     assert "Too fast" not in page
 
 
@@ -116,7 +116,7 @@ def test_tyre_is_checked_against_the_limiter_as_changed(login, staff) -> None:
     change_limit(job, staff[Role.TUNER], "15 000")
     page = login(Role.TUNER).get(reverse("checks", args=[job])).text
     assert "Too fast for the rear tyre." in page
-    assert "at the rev limit of 15 000 1/min (tune 1) in gear 2" in " ".join(page.split())
+    assert "at the rev limit of 15 000 rpm (tune 1) in gear 2" in " ".join(page.split())
     limit = rev_limit_in_bike(factories.load_results(job))
     assert math.isclose(check_tyre_speed(job.bike, [], limit).top_kmh, 225.7 * 15 / 12, abs_tol=0.1)
     # and put back by the next tune
@@ -128,7 +128,7 @@ def test_limiter_raised_in_an_earlier_job_counts_for_the_road(staff) -> None:
     bike = bike_with(top_speed_kmh=226)
     change_limit(make_job(bike=bike), staff[Role.TUNER], "15000")
     (cause,) = [c for c in setting_causes(factories.load_results(make_job(bike=bike))) if "tyre" in c.subject]
-    assert "rev limit of 15\u202f000 1/min by tune 1" in cause.effect
+    assert "rev limit of 15\u202f000 rpm by tune 1" in cause.effect
 
 
 @pytest.mark.parametrize(("to", "unit"), [("+500", "1/min"), ("higher", "1/min"), ("15000", "Hz")])
@@ -140,7 +140,10 @@ def test_limit_that_is_no_engine_speed_leaves_that_of_the_engine_spec(staff, to,
 
 def test_checklist_asks_to_check_a_tyre_without_speed_symbol(login) -> None:
     job = make_job(bike=bike_with(tyre="180/55-17"))
-    assert "speed symbol is not on record" in login(Role.MECHANIC).get(reverse("checks", args=[job])).text
+    assert (
+        "The rear tyre's speed rating is not recorded."
+        in login(Role.MECHANIC).get(reverse("checks", args=[job])).text
+    )
 
 
 def test_section_shows_gear_speeds_with_the_settings(login, staff) -> None:
@@ -149,9 +152,9 @@ def test_section_shows_gear_speeds_with_the_settings(login, staff) -> None:
         SuspensionSetting.objects.create(
             job=job, when=when, front_sprocket=front, rear_sprocket=43, by=staff[Role.TUNER]
         )
-    page = login(Role.MECHANIC).get(reverse("job", args=[job])).text
+    page = login(Role.MECHANIC).get(reverse("job", args=[job]), {"open": "all"}).text
     # 15 / 16 - 1 = -6.25 %
-    assert re.search(r"Speed by gear at 12\s000 1/min: −6\.[23] % from first to last", page)
+    assert re.search(r"Speed by gear at 12\s000 rpm: −6\.[23] % from first to last", page)
     assert "15 / 43 teeth" in page
 
 

@@ -3,11 +3,13 @@
 import csv
 import io
 import math
+import re
 
 import numpy as np
 import pytest
 from django.urls import reverse
 
+from jobs.throttle.step_tables import describe_mean
 from tests.factories import make_channel_run, make_job, make_revision
 from tests.html import read_text
 from workshop.models import Role
@@ -61,6 +63,25 @@ def test_interval_is_that_of_the_mean_of_the_turns(login, job) -> None:
     assert row.latency.endswith("± 64 ms")
 
 
+def test_answer_names_the_plate_and_its_delay(login, job) -> None:
+    page = read_text(login(Role.MECHANIC).get(reverse("throttle-response", args=[job])))
+    delay = re.search(r"Tune 1: as the grip opens, the plate opens after (\d+) ms", page)
+    assert float(delay[1]) == pytest.approx(35, abs=5)
+    assert "out of step" not in page
+
+
+def test_plate_that_moves_before_the_grip_shows_that_the_channels_are_out_of_step(login, staff) -> None:
+    early = make_job()
+    tune = make_revision(early, staff[Role.TUNER])
+    make_channel_run(early, staff[Role.TUNER], "early.csv", channels(-0.04), tune_revision=tune)
+    page = read_text(login(Role.TUNER).get(reverse("throttle-response", args=[early])))
+    assert "earlier than the grip. The channels of the logger are out of step." in page
+
+
+def test_interval_below_a_millisecond_is_not_zero() -> None:
+    assert describe_mean([7.01, 7.02]) == "7 ± less than 1 ms"
+
+
 def test_csv_lists_every_turn(login, job) -> None:
     answer = login(Role.DESK).get(reverse("throttle-response-csv", args=[job]))
     rows = list(csv.reader(io.StringIO(answer.text.lstrip("\ufeff"))))
@@ -72,7 +93,7 @@ def test_csv_lists_every_turn(login, job) -> None:
 def test_run_that_is_set_aside_is_left_out(login, job) -> None:
     job.runs.update(set_aside=True, set_aside_reason="slipped")
     page = read_text(login(Role.TUNER).get(reverse("throttle-response", args=[job])))
-    assert "No run has a quick turn of the grip in it" in page
+    assert "No run has a quick turn of the grip" in page
 
 
 def test_page_needs_few_queries_for_any_number_of_runs(login, job, staff, django_assert_num_queries) -> None:

@@ -112,8 +112,8 @@ def test_return_to_an_earlier_tune_is_a_change(job, staff) -> None:
     again = run(job, staff, 40, received, name="again.csv")
     run(job, staff, 50, received, name="and again.csv")
     found = events_between(load_results(job).get(timeline), changed.made_at, again.made_at)
-    assert texts(found) == ["as received loaded, as the run again.csv says"]
-    assert len([event for event in load_results(job).get(timeline) if "says" in event.text]) == 1
+    assert texts(found) == ["as received loaded (according to run again.csv)"]
+    assert len([event for event in load_results(job).get(timeline) if "according to run" in event.text]) == 1
 
 
 def test_tune_entered_after_its_run_counts_once_before_it(job, staff) -> None:
@@ -124,7 +124,7 @@ def test_tune_entered_after_its_run_counts_once_before_it(job, staff) -> None:
     last = run(job, staff, 40, one)
     found = load_results(job).get(timeline)
     assert texts(events_between(found, first.made_at, second.made_at)) == [
-        "tune 1 loaded, as the run early.csv says"
+        "tune 1 loaded (according to run early.csv)"
     ]
     assert events_between(found, second.made_at, last.made_at) == []
 
@@ -146,7 +146,7 @@ def test_shim_plan_counts_once_as_change_when_applied(job, staff) -> None:
     )
     ClearanceSet.objects.create(job=job, when="as_left", measured_at=at(40), measured_by=mechanic)
     (change,) = changes(load_results(job).get(timeline))
-    assert (change.at, change.text) == (at(20), "valve clearances adjusted by the shim plan")
+    assert (change.at, change.text) == (at(20), "valve shims changed to the accepted plan")
 
 
 def test_set_as_left_counts_as_change_without_a_plan(job, staff) -> None:
@@ -184,9 +184,9 @@ def test_bike_change_is_recorded(login, job, role) -> None:
     client = login(role)
     assert record_change(client, job).status_code == 302
     page = client.get(reverse("timeline", args=[job])).content.decode()
-    assert "gearing: 15/45 to 15/47" in page
+    assert "Gearing: 15/45 to 15/47" in page
     assert "changes the bike" in page
-    assert "15/45 to 15/47" in client.get(reverse("job", args=[job])).content.decode()
+    assert "15/45 to 15/47" in client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
 
 
 def test_bike_change_is_edited_and_removed(login, job) -> None:

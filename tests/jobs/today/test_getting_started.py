@@ -22,7 +22,7 @@ def test_new_shop_shows_onboarding_steps_to_the_owner(owner, shop) -> None:
         reverse(name)
         for name in ("shop-profile", "place-list", "staff-new", "engine-new", "job-book", "backup")
     ]
-    places = [page.index(f'href="{way}">', page.index("first ten minutes")) for way in ways]
+    places = [page.index(f'href="{way}">', page.index("Get started")) for way in ways]
     assert places == sorted(places)
     assert [step.done for step in onboarding_steps(shop)] == [False] * 6
     for way in ways:
@@ -38,10 +38,10 @@ def test_onboarding_step_is_ticked_when_done(owner, shop) -> None:
 
 
 def test_first_job_ends_the_onboarding(owner) -> None:
-    assert "first ten minutes" in owner.get(reverse("today")).text
+    assert "Get started" in owner.get(reverse("today")).text
     make_job()
-    assert "first ten minutes" not in owner.get(reverse("today")).text
+    assert "Get started" not in owner.get(reverse("today")).text
 
 
 def test_other_roles_see_no_onboarding_steps(login) -> None:
-    assert "first ten minutes" not in login(Role.DESK).get(reverse("today")).text
+    assert "Get started" not in login(Role.DESK).get(reverse("today")).text

@@ -114,7 +114,7 @@ def test_new_tune_saves_several_changes_at_once(login, job, received) -> None:
     assert answer.url == reverse("tune", args=[tune.pk])
     assert stored_changes(tune) == [("idle speed", "1500"), ("fuel", "+6")]
     idle, fuel = tune.changes.all()
-    assert (idle.unit, idle.from_value) == ("1/min", "1300")  # the kind's own unit, where none was typed
+    assert (idle.unit, idle.from_value) == ("rpm", "1300")  # the kind's own unit, where none was typed
     assert (fuel.unit, fuel.detail) == ("% more", "above 40 % grip")
     assert (tune.title, tune.made_from, tune.loaded_by.username) == ("Softer start", received, "tuner")
 
@@ -141,7 +141,8 @@ def test_change_without_reason_is_rejected_and_all_input_kept(login, job) -> Non
     )
     assert answer.status_code == 422
     page = page_of(answer)
-    assert '<a href="#id_change-n0-reason">Why</a>: This field is required.' in page
+    assert '<a href="#id_change-n0-reason">Why, change 1</a>' in page
+    assert read_text(by_id(page, "id_change-n0-reason_error")) == "This field is required."
     for typed in ('value="1500"', 'value="+6"', 'value="above 40 % grip"', "tried on a cold morning"):
         assert typed in page
     assert not TuneRevision.objects.exists()
@@ -150,13 +151,13 @@ def test_change_without_reason_is_rejected_and_all_input_kept(login, job) -> Non
 def test_tune_without_changes_title_or_note_is_rejected(login, job) -> None:
     answer = send_new(login(Role.TUNER), job, row("n0"), row("n1"), title="")
     assert answer.status_code == 422
-    assert "enter a change below, or name it in a few words" in page_of(answer)
+    assert "Enter at least one change, or a short name" in page_of(answer)
 
 
 def test_loading_time_in_the_future_is_rejected(login, job) -> None:
     answer = send_new(login(Role.TUNER), job, filled("n0", "fuel", "+6"), loaded_at="2199-05-04T10:30")
     assert answer.status_code == 422
-    assert "This lies in the future." in page_of(answer)
+    assert "This is in the future." in page_of(answer)
 
 
 def test_repeated_submission_saves_one_tune(login, job) -> None:
@@ -208,7 +209,7 @@ def test_change_edited_by_another_user_gives_a_conflict(login, tune) -> None:
     answer = send_edit(login(Role.TUNER), tune, *rows)
     assert answer.status_code == 422
     page = page_of(answer)
-    assert "Ola Owner saved this meanwhile" in page
+    assert "Ola Owner has saved this record" in page
     assert "“1400” became “1600”" in page
     assert 'value="stalls at lights"' in page
     idle.refresh_from_db()
@@ -222,7 +223,7 @@ def test_change_removed_by_another_user_can_be_entered_again(login, tune) -> Non
     idle.delete()
     answer = send_edit(client, tune, gone, saved(fuel))
     assert answer.status_code == 422
-    assert "Somebody removed this change while you were typing." in page_of(answer)
+    assert "Someone else has removed this change." in page_of(answer)
     assert 'value="stalls at lights"' in page_of(answer)
     name = next(iter(gone)).split("-")[1]
     assert f'name="change-{name}-row" value="new"' in page_of(answer)
@@ -234,7 +235,7 @@ def test_change_removed_by_another_user_can_be_entered_again(login, tune) -> Non
 def test_row_shows_effect_and_caution_of_the_change_type(login, tune) -> None:
     page = page_of(login(Role.TUNER).get(reverse("tune-edit", args=[tune.pk])))
     effect = "A changed mixture may no longer meet the exhaust emission limits."
-    caution = "A raised idle pushes the bike on at a closed throttle."
+    caution = "A raised idle keeps the bike pulling with the throttle closed."
     fuel = tune.changes.last()
     beside = read_text(by_id(page, f"about-change-{fuel.pk}"))
     assert effect in beside
@@ -264,13 +265,13 @@ def test_tune_log_marks_the_tune_in_the_bike(login, staff, job, tune) -> None:
     make_revision(job, staff[Role.TUNER], 2, loaded_at=timezone.now() - timedelta(days=1), title="Second go")
     client = login(Role.DESK)
     page = page_of(client.get(reverse("tune-log", args=[job])))
-    assert page.count("in the bike now") == 1
-    assert "in the bike now" in read_text(by_id(page, "tune-2"))
+    assert page.count(">in the bike</span>") == 1
+    assert "in the bike" in read_text(by_id(page, "tune-2"))
     # A run says that the first tune was loaded again after the second.
     (run,) = make_simulated_runs(job, staff[Role.TUNER], "marl", "after", "idle", tune_revision=tune)
     page = page_of(client.get(reverse("tune-log", args=[job])))
-    assert "in the bike now" in read_text(by_id(page, "tune-1"))
-    assert "1 run made with it" in page
+    assert "in the bike" in read_text(by_id(page, "tune-1"))
+    assert "1 run with this tune" in page
     assert str(run) in page_of(client.get(reverse("tune", args=[tune.pk])))
 
 
@@ -323,7 +324,7 @@ def test_empty_or_too_large_calibration_file_is_rejected(login, job, settings, c
 def test_rejected_submission_asks_to_choose_the_file_again(login, job) -> None:
     upload = SimpleUploadedFile("a.bin", b"x")
     answer = send_new(login(Role.TUNER), job, filled("n0", "fuel", "+6", reason=""), calibration_file=upload)
-    assert "The file is not kept yet: choose it again" in page_of(answer)
+    assert "The file has not been saved. Choose it again" in page_of(answer)
 
 
 @pytest.fixture
@@ -349,7 +350,7 @@ def test_difference_sums_up_the_changes_between_two_tunes(login, job, branches) 
     assert "1250" in idle
     assert "1550" in idle
     assert "1400" not in net  # a step of the way, not of the outcome
-    assert page.split('id="steps-title"')[1].count("<li>") == 3
+    assert page.split('id="steps-title"')[1].split("</section>")[0].count("<li>") == 3
 
 
 def test_difference_across_branches_goes_through_the_common_ancestor(login, job, branches) -> None:
@@ -384,21 +385,21 @@ def test_single_change_is_added_edited_and_removed(login, tune) -> None:
     assert client.post(reverse("tune-change-edit", args=[added.pk]), edited).status_code == 302
     stale = client.post(reverse("tune-change-edit", args=[added.pk]), {**edited, "to_value": "+3"})
     assert stale.status_code == 422
-    assert "Not saved: Toni Tuner changed this" in page_of(stale)
+    assert "Not saved. Toni Tuner changed this" in page_of(stale)
     assert "<td>+1</td><td>+3</td>" in page_of(stale)
     assert client.post(reverse("tune-change-remove", args=[added.pk])).status_code == 302
     assert stored_changes(tune) == [("idle speed", "1400"), ("fuel", "+4")]
 
 
 def section(client: Client, job) -> str:
-    page = page_of(client.get(reverse("job", args=[job])))
+    page = page_of(client.get(reverse("job", args=[job]), {"open": "all"}))
     return read_html(page, "tunes")
 
 
 def test_job_page_flags_changes_that_may_affect_road_use(login, job, tune) -> None:
     shown = section(login(Role.DESK), job)
     assert "state-attention" in shown
-    assert "tune 1 in the bike, 1 change may affect road use" in shown
+    assert "Tune 1 in the bike, 1 change may affect road use" in shown
     assert "Tune, fuel: A changed mixture may no longer meet" in shown
 
 
@@ -407,7 +408,7 @@ def test_road_use_effect_ends_when_another_tune_is_loaded(login, staff, job, rec
     change(other, "idle speed", "1250", "1300")
     shown = section(login(Role.DESK), job)
     assert "state-done" in shown
-    assert "tune 2 in the bike" in shown
+    assert "Tune 2 in the bike" in shown
     assert "may affect" not in shown
 
 
@@ -427,7 +428,7 @@ def test_change_type_added_by_owner_is_offered_to_tuner(login, job) -> None:
 def test_change_type_affecting_road_use_requires_its_effect(login) -> None:
     answer = login(Role.OWNER).post(reverse("change-kind-list"), {**KIND, "affects_road_use": "on"})
     assert answer.status_code == 422
-    assert "Say in words what the effect may be" in page_of(answer)
+    assert "Describe the possible effect." in page_of(answer)
     assert 'value="launch help"' in page_of(answer)
     assert not TuneChangeKind.objects.filter(name="launch help").exists()
 
@@ -435,7 +436,7 @@ def test_change_type_affecting_road_use_requires_its_effect(login) -> None:
 def test_change_type_in_use_cannot_be_removed(login, tune) -> None:
     client = login(Role.OWNER)
     page = page_of(client.get(reverse("change-kind-edit", args=[kind("fuel").pk])))
-    assert "Remove this kind" not in page
+    assert "Delete this type" not in page
     answer = client.post(reverse("change-kind-remove", args=[kind("fuel").pk]), follow=True)
     assert "is in use on a job" in page_of(answer)
     assert kind("fuel")
@@ -444,7 +445,7 @@ def test_change_type_in_use_cannot_be_removed(login, tune) -> None:
 def test_unused_change_type_can_be_removed(login) -> None:
     client = login(Role.OWNER)
     unused = kind("quick-shift")
-    assert "Remove this kind" in page_of(client.get(reverse("change-kind-edit", args=[unused.pk])))
+    assert "Delete this type" in page_of(client.get(reverse("change-kind-edit", args=[unused.pk])))
     client.post(reverse("change-kind-remove", args=[unused.pk]))
     assert not TuneChangeKind.objects.filter(name="quick-shift").exists()
 
@@ -463,5 +464,5 @@ def test_edit_conflict_of_change_type_is_reported(login) -> None:
     client.post(url, {**fields, "caution": "Read the plugs."})
     answer = client.post(url, {**fields, "unit": "ms"})
     assert answer.status_code == 422
-    assert "Not saved: Ola Owner changed this" in page_of(answer)
+    assert "Not saved. Ola Owner changed this" in page_of(answer)
     assert "<td>Read the plugs.</td>" in page_of(answer)

@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from jobs.models import DynoCheck
+from tests.factories import make_instrument
 from tests.html import read_json, read_text
 from workshop.models import Role
 
@@ -56,10 +57,21 @@ def test_next_reading_starts_from_the_last(login, staff) -> None:
     assert found == ["weight", "Auk in gear 4", "nm", "98.07", None]
 
 
+def test_instrument_for_the_true_value_is_shown_and_repeated(login, shop) -> None:
+    weight, client = make_instrument("weight", "Weight, 20 kg", "W-20"), login(Role.TUNER)
+    data = form_data(client, method="weight", true_value="98.07", instrument=str(weight.pk))
+    assert client.post(reverse("dyno-check-list"), data).status_code == 302
+    page = client.get(reverse("dyno-check-list"))
+    assert "98.07 kW, Weight, 20 kg (W-20)" in read_text(page)
+    assert page.context["form"]["instrument"].value() == weight.pk
+
+
 def test_limits_and_chart_are_those_of_the_handbook(login, staff) -> None:
     add_readings(staff[Role.TUNER], FLOW)
     page = login(Role.TUNER).get(reverse("dyno-check-list"))
-    assert "Limits 45.82 to 55.80 kW, from 10 readings. All readings are within." in read_text(page)
+    assert "Limits 45.82 to 55.80 kW, from 10 readings. All readings are within the limits." in read_text(
+        page
+    )
     panel = read_json(page, "dyno-check-chart-1")["panels"][0]
     assert panel["range"] == pytest.approx([45.8159, 55.8041], abs=1e-3)
     assert panel["level"] == pytest.approx(50.81)
@@ -69,8 +81,8 @@ def test_limits_and_chart_are_those_of_the_handbook(login, staff) -> None:
 def test_reading_outside_the_limits_is_marked(login, staff) -> None:
     add_readings(staff[Role.TUNER], [*FLOW, *FLOW, 61.0])
     page = read_text(login(Role.TUNER).get(reverse("dyno-check-list")))
-    assert "The last reading is outside: find the reason before you trust a new figure." in page
-    assert page.count("outside the limits") == 2  # the note on top, and the reading
+    assert "The latest reading is outside the limits. Find the reason before you rely on new results." in page
+    assert page.count("outside the limits") == 4  # the explanation, the filter, the note and the reading
 
 
 def test_mean_error_against_a_dead_weight(login, staff) -> None:
@@ -85,6 +97,31 @@ def test_things_measured_differently_have_their_own_limits(login, staff) -> None
     add_readings(staff[Role.TUNER], [98.1] * 3, method="weight", unit="nm")
     series = login(Role.TUNER).get(reverse("dyno-check-list")).context["series"]
     assert [len(one.checks) for one in series] == [10, 3]
+
+
+@pytest.mark.parametrize(
+    ("query", "found"),
+    [
+        ({}, [98.1, 61.0, *FLOW[::-1]]),
+        ({"sort": "reading"}, [*sorted(FLOW), 61.0, 98.1]),
+        ({"sort": "measured"}, [*FLOW, 61.0, 98.1]),
+        ({"method": "weight"}, [98.1]),
+        ({"q": "AUK"}, [61.0, *FLOW[::-1]]),
+        ({"state": "outside"}, [61.0]),
+        ({"state": "outside", "method": "weight"}, []),
+    ],
+)
+def test_readings_are_filtered_and_sorted(login, staff, query, found, django_assert_num_queries) -> None:
+    add_readings(staff[Role.TUNER], [*FLOW, 61.0])
+    DynoCheck.objects.create(method="weight", subject="20 kg", reading=98.1, by=staff[Role.TUNER])
+    client = login(Role.TUNER)
+    client.get(reverse("dyno-check-list"))
+    # Session, person, shop, latest reading, all readings, instruments; count and page unless none is found.
+    with django_assert_num_queries(8 if found else 6):
+        page = client.get(reverse("dyno-check-list"), query)
+    assert [check.reading for check in page.context["page"]] == found
+    rows = csv.DictReader(io.StringIO(client.get(reverse("dyno-check-csv"), query).text.lstrip("\ufeff")))
+    assert sorted(float(row["reading"]) for row in rows) == sorted(found)
 
 
 def test_csv_has_readings_and_limits(login, staff) -> None:

@@ -23,7 +23,7 @@ def tick(client, item: WorkItem, tick: str = "on", version: int | None = None):
 @pytest.mark.parametrize("role", [Role.MECHANIC, Role.TUNER, Role.DESK, Role.OWNER])
 def test_work_is_ticked_by_whoever_did_it_with_a_history(login, staff, item, role) -> None:
     client = login(role)
-    job_page = client.get(item.job.get_absolute_url()).text
+    job_page = client.get(item.job.get_absolute_url(), {"open": "all"}).text
     assert reverse("work-items", args=[item.job]) in job_page
     page = tick(client, item)
     assert 'aria-pressed="true"' in page.text
@@ -52,7 +52,7 @@ def test_tick_of_work_that_was_changed_meanwhile_is_refused(login, item) -> None
     item.description = "Set the valves and the idle"
     item.save()
     page = tick(login(Role.MECHANIC), item, version=seen).text
-    assert "“Set the valves and the idle” was changed in the meantime. Look at it and tick it again." in page
+    assert "“Set the valves and the idle” was changed in the meantime. Check it and tick it again." in page
     item.refresh_from_db()
     assert not item.done
 
@@ -86,4 +86,4 @@ def test_list_of_work_needs_the_same_queries_for_any_number_of_items(
 def test_job_without_work_says_who_adds_it(login) -> None:
     url = reverse("work-items", args=[make_job()])
     assert "The service desk adds it." in login(Role.MECHANIC).get(url).text
-    assert "Add work agreed" in login(Role.DESK).get(url).text
+    assert "Add agreed work" in login(Role.DESK).get(url).text

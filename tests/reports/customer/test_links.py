@@ -9,7 +9,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from reports.customer import links
+from jobs.models import ContactEntry
+from reports.customer import links, views
 from reports.handover.issuing import issue_sheet
 from reports.handover.notices import VERSION, as_text
 from reports.handover.scope import CONFIRMATION, NOT_INSPECTED
@@ -92,7 +93,7 @@ def test_expired_or_revoked_link_opens_nothing(client, link, name, ended):
     SheetLink.objects.filter(pk=link.pk).update(**ended)
     answer = client.get(page_of(link, name))
     assert answer.status_code == 410
-    assert "This link has ended" in answer.content.decode()
+    assert "This link has expired or was revoked" in answer.content.decode()
     assert "pick-up" not in answer.content.decode()
     assert client.post(page_of(link, "customer-acknowledge"), {"name": "Ines"}).status_code == 410
     assert not Acknowledgement.objects.exists()
@@ -116,8 +117,8 @@ def test_acknowledgement_is_stored_with_text_shown(client, link, sheet):
         [as_text(from_json(sheet.snapshot).notices), NOT_INSPECTED, CONFIRMATION]
     )
     assert "track use only" in kept.notice_text
-    assert f"Wording {VERSION}" in kept.notice_text
-    assert "Acknowledged by Ines Quill" in client.get(page_of(link)).content.decode()
+    assert f"Notice text version {VERSION}" in kept.notice_text
+    assert "Confirmed by Ines Quill" in client.get(page_of(link)).content.decode()
 
 
 def test_acknowledgement_requires_name(client, link):
@@ -152,18 +153,18 @@ def test_request_limit_ends_after_an_hour(client, link, monkeypatch):
 
 def test_customer_page_mentions_newer_sheet(client, link, sheet, staff):
     issue_sheet(job=sheet.job, by=staff[Role.OWNER], override_reason="again")
-    assert "A later sheet has taken the place of this one" in client.get(page_of(link)).content.decode()
+    assert "There is a later sheet. It replaces this one." in client.get(page_of(link)).content.decode()
 
 
 def test_outdated_page_leads_to_a_later_sheet_that_the_shop_released(client, link, sheet, staff):
     later = issue_sheet(job=sheet.job, by=staff[Role.OWNER], override_reason="again")
     page = client.get(page_of(link)).text
-    assert "Ask the shop for it." in page
+    assert "Ask us for it." in page
     released = links.make_link(sheet=later, by=staff[Role.DESK])
     page = client.get(page_of(link)).text
     assert f'href="{page_of(released)}"' in page
     assert client.get(page_of(released)).status_code == 200
-    links.revoke_link(released)
+    links.revoke(released)
     assert page_of(released) not in client.get(page_of(link)).text
 
 
@@ -177,7 +178,7 @@ def test_link_is_mailed_to_customer(login, sheet, django_capture_on_commit_callb
     assert 'value="ines@example.org"' in client.get(url).content.decode()
     with django_capture_on_commit_callbacks(execute=True):
         answer = client.post(url, {"address": "ines@example.org"}, follow=True)
-    assert "waits to be sent" in answer.content.decode()
+    assert "is queued" in answer.content.decode()
     link = SheetLink.objects.get()
     (sent,) = mail.outbox
     assert sent.to == ["ines@example.org"]
@@ -186,7 +187,7 @@ def test_link_is_mailed_to_customer(login, sheet, django_capture_on_commit_callb
     stored = OutgoingMail.objects.get()
     assert stored.customer == sheet.job.customer
     page = client.get(stored.page)
-    assert "The mail server took it" in read_text(by_id(page, f"mail-{stored.pk}"))
+    assert "Accepted by the mail server" in read_text(by_id(page, f"mail-{stored.pk}"))
     client.post(url, {"address": "ines@example.org"})
     assert SheetLink.objects.count() == 1  # the link that works is sent again
 
@@ -197,7 +198,7 @@ def test_link_is_offered_to_copy_without_mail_server(login, sheet, link, setting
     client, url = login(Role.DESK), reverse("sheet-mail", args=[sheet.pk])
     for answer in (client.get(url, follow=True), client.post(url, {"address": "i@example.org"}, follow=True)):
         page = answer.content.decode()
-        assert "No mail is set up on this site, so it sends none." in page
+        assert "Mail is not set up on this site, so it sends no mails." in page
         assert f'value="http://testserver{page_of(link)}"' in page
         assert "is sent" not in page
     assert not OutgoingMail.objects.exists()
@@ -207,10 +208,10 @@ def test_link_is_offered_to_copy_without_mail_server(login, sheet, link, setting
 @pytest.mark.parametrize(
     ("address", "sentence"),
     [
-        ("ines", "That is not an e-mail address"),
-        ("ines@@example.org", "That is not an e-mail address"),
-        ("ines@localhost", "No mail can reach"),
-        ("ines@shop.invalid", "No mail can reach"),
+        ("ines", "Enter an email address such as name@example.com."),
+        ("ines@@example.org", "Enter an email address such as name@example.com."),
+        ("ines@localhost", "cannot receive email"),
+        ("ines@shop.invalid", "cannot receive email"),
         ("", "This field is required."),
     ],
 )
@@ -225,6 +226,41 @@ def test_impossible_email_address_is_refused(login, sheet, address, sentence):
 def test_confirmation_needs_a_name_and_keeps_what_was_typed(client, link):
     refused = client.post(page_of(link, "customer-acknowledge"), {"name": "x"})
     assert refused.status_code == 422
-    assert NAME_NEEDED in refused.text
+    assert str(NAME_NEEDED) in refused.text
     assert 'value="x"' in refused.text
     assert not Acknowledgement.objects.exists()
+
+
+def ask(client, link, question: str = "Which oil is in it now?"):
+    return client.post(page_of(link, "customer-ask"), {"question": question})
+
+
+def test_question_of_the_customer_is_among_the_contacts_of_the_job(client, login, link):
+    answer = client.post(page_of(link, "customer-ask"), {"question": "Which oil?"}, follow=True)
+    assert "We have your question." in answer.text
+    entry = ContactEntry.objects.get()
+    assert (entry.job, entry.direction, entry.text, entry.by) == (link.sheet.job, "in", "Which oil?", None)
+    assert "Which oil?" in login(Role.DESK).get(reverse("job", args=[link.sheet.job])).text
+
+
+def test_empty_or_endless_question_is_refused_and_preserved(client, link):
+    assert ask(client, link, " ").status_code == 422
+    refused = ask(client, link, "why " * 600)
+    assert refused.status_code == 422
+    assert "why why" in refused.text
+    assert not ContactEntry.objects.exists()
+
+
+def test_questions_are_limited_per_hour(client, link, monkeypatch):
+    monkeypatch.setattr(views, "MAX_QUESTIONS_PER_HOUR", 2)
+    assert [ask(client, link).status_code for _ in range(3)] == [302, 302, 429]
+    assert "Too many questions within an hour." in ask(client, link).text
+    assert ContactEntry.objects.count() == 2
+
+
+def test_question_needs_a_live_link_and_a_csrf_token(client, link):
+    assert Client(enforce_csrf_checks=True).post(page_of(link, "customer-ask"), {}).status_code == 403
+    assert client.get(page_of(link, "customer-ask")).status_code == 405
+    links.revoke(link)
+    assert ask(client, link).status_code == 410
+    assert not ContactEntry.objects.exists()

@@ -27,7 +27,7 @@ from workshop.csv_files import unescape_formula
 from workshop.models import Role, ShopProfile
 from workshop.models.search import Word
 
-SECRET = {"token"}
+SECRET = {"token", "signature"}  # the signed file contains the signature
 RENAMED = {"rpm_axis": "engine_speed_axis_rpm", "load_axis": "load_axis_pct", "target": "target_lambda"}
 RENAMED |= {"amount": "amount_eur"}
 RENAMED |= {"price": "price_eur", "authorised_amount": "authorised_amount_eur", "size": "size_bytes"}
@@ -166,7 +166,7 @@ def test_export_explains_columns_and_lists_throttle_points(full_job):
     files = archive_of(full_job)
     columns = list(csv.DictReader(io.StringIO(files["columns.csv"], newline="")))
     explained = {(column["kind"], column["column"]): column["means"] for column in columns}
-    assert explained["runs", "pressure_kpa"] == "station pressure (kPa)"
+    assert explained["runs", "pressure_kpa"] == "barometer, absolute (kPa)"
     assert explained["runs", "size_bytes"] == "size"
     plates = files["throttle_plates.csv"].splitlines()
     assert plates[0] == "tune,mode,for_whom,grip_pct,engine_speed_rpm,plate_pct"

@@ -29,7 +29,7 @@ def pictures(shop: ShopProfile, staff, **engine) -> list[Picture]:
 def test_picture_has_description(shop, staff) -> None:
     (picture,) = pictures(shop, staff)
     assert "Cylinder 1, intake left: Getting tighter by 0.020" in picture.alt
-    assert "the limit of 0.10 mm is reached at about 60\u202f000 km" in picture.alt
+    assert "reaches 0.10 mm at about 60\u202f000 km" in picture.alt
     assert "over distance" in picture.caption
     ElementTree.fromstring(picture.svg)
 

@@ -1,22 +1,27 @@
 """The first page holds what was asked, done, changed and whether the road is allowed, whatever was typed."""
 
+import unicodedata
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from reports.typesetting.glyphs import missing_glyphs, system_glyphs, with_missing_glyphs_named
+from reports.handover.first_page import truncate
+from reports.handover.sheet import sheet_pdf
+from reports.typesetting.glyphs import missing_glyphs, spell, with_missing_glyphs_named
 from tests.reports.conftest import without_evidence
 from tests.reports.reading import fonts, pages, squeezed
 
 pytestmark = pytest.mark.slow
 
 ON_FIRST_PAGE = (
-    "What was asked",
-    "What was done",
-    "What changed",
-    "May it be ridden on public roads?",
-    "The local authority, the inspection body and the insurer decide",
+    "What you asked for",
+    "What came in, and what is in the bike now",
+    "Can it be ridden on public roads?",
+    "The local authority, the inspection body and your insurer decide",
+    "On your first rides",
+    "Next service",
+    "Not inspected, not tested",
 )
 LONG_ROW = (
     "Something was done here that takes a good many words to tell, so that its row is longer than a line."
@@ -65,7 +70,7 @@ def all_at_once(snapshot: Snapshot) -> None:
 
 @pytest.fixture
 def short(snapshot) -> Snapshot:
-    return without_evidence(snapshot)
+    return {**without_evidence(snapshot), "wishes": []}  # the request stays one text
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -80,7 +85,7 @@ def test_first_page_contains_required_texts(
     short["shop"]["paper"] = paper
     first, second = pages(print_once(short))[:2]
     assert [words for words in ON_FIRST_PAGE if squeezed(words) not in squeezed(first)] == []
-    assert squeezed("1 Brief and receipt") in squeezed(second)
+    assert squeezed("Your bike now") in squeezed(second)
     assert squeezed("The local authority, the inspection body") not in squeezed(second)
 
 
@@ -88,7 +93,7 @@ def test_texts_left_out_of_first_page_are_on_later_pages(short, print_once) -> N
     all_at_once(short)
     first, *rest = pages(print_once(short))
     printed = squeezed("".join(rest))
-    assert squeezed("more, see part 1") in squeezed(first)
+    assert squeezed("Full text: Work, price and arrival") in squeezed(first)
     assert [n for n in range(40) if squeezed(f"Wish {n}: see to the rattle") not in printed] == []
     assert [n for n in range(60) if squeezed(f"Row {n}. Something was done") not in printed] == []
     assert [n for n in range(30) if squeezed(f"Tune, thing {n}: it may") not in printed] == []
@@ -106,7 +111,27 @@ def test_character_without_glyph_is_printed_as_number() -> None:
     page = with_missing_glyphs_named(html)
     assert "[U+10FFFD]" in page
     assert "\U0010fffd" not in page
-    assert "No font here has some of the letters" in page
+    assert "Some characters could not be printed" in page
+
+
+def test_picture_is_named_if_no_font_has_it() -> None:
+    """Names of the Unicode Character Database."""
+    assert spell(0x1F3CD) == "[racing motorcycle]"
+    assert spell(0x4E00) == "[U+4E00]"
+
+
+def test_numbers_of_characters_in_a_row_share_brackets() -> None:
+    """U+10FFFC and U+10FFFD are for private use, as above."""
+    page = with_missing_glyphs_named("<body><p>\U0010fffc\U0010fffd and \U0010fffd</p></body>")
+    assert "<p>[U+10FFFC U+10FFFD] and [U+10FFFD]</p>" in page
+
+
+def test_text_is_cut_after_a_sentence_if_most_of_it_stays() -> None:
+    text = (
+        "It was prepared for the track. On public roads it may not be legal. The insurer may not pay for it."
+    )
+    assert truncate(text, 80) == "It was prepared for the track. On public roads it may not be legal. …"
+    assert truncate(text, 21) == "It was prepared for …"
 
 
 def test_invisible_characters_need_no_glyph() -> None:
@@ -114,13 +139,19 @@ def test_invisible_characters_need_no_glyph() -> None:
     assert with_missing_glyphs_named(html) == html
 
 
-def test_every_character_is_printed_or_numbered(short, print_once) -> None:
-    short["customer"]["name"] = "山田 \U0010fffd"
+# Names and words in Japanese, Chinese (simplified, traditional), Korean, Hindi, Thai, Arabic and Hebrew.
+RIDERS = "山田 ひらがな バルブ 陈伟 陳偉 서울 महेश สมชาย محمد דוד"
+PICTURES = "🏍👍🔧❤️⚠️😀"
+
+
+def test_every_character_is_printed_in_our_fonts_or_numbered(short, print_once) -> None:
+    short["customer"]["name"] = f"{PICTURES} {RIDERS} \U0010fffd"
     pdf = print_once(short)
     printed = squeezed("".join(pages(pdf)))
     assert "[U+10FFFD]" in printed
-    for letter in "山田":
-        assert letter in printed or f"[U+{ord(letter):04X}]" in printed
+    for letter in set(RIDERS + PICTURES) - set(" \ufe0f\u200d"):
+        if not unicodedata.combining(letter):  # read back in the order in which it is drawn
+            assert letter in printed, f"{letter} U+{ord(letter):04X}"
     assert all(fonts(pdf).values()), "a font is not in the file"
-    has_form = system_glyphs(frozenset(map(ord, "山田"))) == set(map(ord, "山田"))
-    assert has_form == ("[U+5C71]" not in printed)
+    assert all("+Sheet-" in name for name in fonts(pdf)), "a font of this machine was taken"
+    assert sheet_pdf(short) == pdf

@@ -51,8 +51,8 @@ def test_bike_is_handed_over_with_its_sheet(login, issued, short_job) -> None:
     assert handover.open_points == []
     short_job.refresh_from_db()
     assert short_job.stage == "handed_over"
-    assert "Hand the bike over</button>" not in answer.text
-    assert "handed over" in client.get(short_job.get_absolute_url()).text
+    assert "Hand over the bike</button>" not in answer.text
+    assert "handed over" in client.get(short_job.get_absolute_url(), {"open": "all"}).text
 
 
 def test_bike_does_not_leave_without_a_sheet(login, short_job) -> None:
@@ -98,7 +98,7 @@ def test_bike_does_not_leave_while_work_and_checks_are_open(issued, short_job) -
 
 def test_customer_is_told_at_the_handover_at_the_latest(login, short_job, staff) -> None:
     issue_sheet(job=short_job, by=staff[Role.OWNER], override_reason="Customer called away")
-    assert any("the customer was not told" in text for text in texts(short_job))
+    assert any("Not confirmed for this sheet: the customer was told" in text for text in texts(short_job))
     assert texts(short_job, informed_person=TOLD) == []
     client = login(Role.DESK)
     assert send(client, short_job, informed_person="x").status_code == 422
@@ -110,7 +110,7 @@ def test_customer_is_told_at_the_handover_at_the_latest(login, short_job, staff)
 def test_only_the_owner_overrides_open_points(login, short_job) -> None:
     for role in (Role.DESK, Role.TUNER):
         page = login(role).get(reverse("handover", args=[short_job])).text
-        assert "Only the owner may hand the bike over despite open points" in page
+        assert "Only the owner can hand over the bike despite open points" in page
         assert send(login(role), short_job, override_reason="in a hurry").status_code == 422
     owner = login(Role.OWNER)
     assert send(owner, short_job).status_code == 422
@@ -130,7 +130,7 @@ def test_two_submissions_are_one_handover(login, issued, short_job) -> None:
     for _ in range(2):
         assert send(client, short_job, form_key=key).status_code == 200
     again = send(client, short_job)
-    assert f"Nothing was changed. Job {short_job} is handed over already." in again.text
+    assert f"Nothing was changed. Job {short_job} is already handed over." in again.text
     assert Handover.objects.count() == 1
 
 
@@ -147,7 +147,7 @@ def overridden(short_job, staff, login) -> Job:
 POINTS = (
     "Sheet {job}/1 no longer says what is recorded. Changed since: parts, notices.",
     "Agreed work is not ticked as done: Fit the silencer.",
-    "The bike is meant for road and track, something on it may not be, and the customer was not told.",
+    "Not confirmed for this sheet: the customer was told that the bike may no longer be road legal.",
 )
 
 
@@ -164,7 +164,7 @@ def test_overridden_points_are_on_job_page_handover_page_and_customer_page(
     sheet = HandoverSheet.objects.get()
     link = make_link(sheet=sheet, by=staff[Role.DESK])
     pages = [
-        login(Role.MECHANIC).get(overridden.get_absolute_url()),
+        login(Role.MECHANIC).get(overridden.get_absolute_url(), {"open": "handover"}),
         login(Role.MECHANIC).get(reverse("handover", args=[overridden])),
         client.get(reverse("customer-sheet", args=[link.token])),
     ]
@@ -174,7 +174,7 @@ def test_overridden_points_are_on_job_page_handover_page_and_customer_page(
             for text in (*POINTS, "Race on Sunday", NOT_TOLD)
             if text.format(job=overridden) not in page.text
         ] == []
-    assert "handed over despite 3 open points" in pages[0].text
+    assert "Handed over despite 3 open points" in pages[0].text
 
 
 def test_overridden_points_are_printed_on_the_next_sheet(overridden, staff) -> None:
@@ -201,13 +201,17 @@ def test_sheet_issued_despite_open_points_names_them(short_job, staff) -> None:
     sheet = issue_sheet(job=short_job, by=staff[Role.OWNER], override_reason="Customer leaves for abroad.")
     points = [
         "Checks before handover: 1 of 7 not ticked.",
-        "The bike is meant for road and track, something on it may not be, and the customer was not told.",
+        "Not confirmed for this sheet: the customer was told that the bike may no longer be road legal.",
     ]
     assert HandoverSheet.objects.get().open_points == points
     assert HandoverSheet.history.get(history_type="+").open_points == points
     printed = whole_text(sheet_pdf(sheet.snapshot))
     told = "The customer was not told of the notice on use on public roads before this sheet was issued."
-    for text in (*points, told, "What was open is listed under “Open when this sheet was issued”."):
+    for text in (
+        *points,
+        told,
+        "Issued by the owner with open points, listed under Open when this sheet was issued.",
+    ):
         assert squeezed(text) in printed
 
 

@@ -39,21 +39,21 @@ def texts(job: Job, **options: str) -> str:
 
 
 def test_job_is_ready_once_customer_is_informed(whole_job):
-    assert "tell the customer" in texts(whole_job)
+    assert "Tell the customer" in texts(whole_job)
     assert blockers(factories.load_results(whole_job), informed_person=TOLD) == []
 
 
 def test_sheet_is_blocked_until_bike_is_received(staff):
     job = factories.make_job()
-    assert "has not been received" in texts(job)
-    assert blockers(factories.load_results(job))[0].url == f"/jobs/{job.number}/#brief"
+    assert "not checked in yet" in texts(job)
+    assert blockers(factories.load_results(job))[0].url == f"/jobs/{job.number}/?open=brief#brief"
 
 
 def test_sheet_is_blocked_by_clearances_out_of_range(whole_job):
     reading = ClearanceReading.objects.filter(clearance_set__when="as_left", side="intake").first()
     reading.clearance_mm = "0.09"
     reading.save()
-    assert "out of range, or can't be told, by the last reading: cylinder 1, intake left." in texts(whole_job)
+    assert "out of range or not certain by the last reading: cylinder 1, intake left." in texts(whole_job)
 
 
 @pytest.mark.parametrize(
@@ -85,7 +85,9 @@ def test_sheet_is_blocked_by_run_file_without_named_columns(whole_job, staff):
         made_by=staff[Role.TUNER],
         original="x",
     )
-    assert "How the run file new.csv is read is not confirmed yet." in texts(whole_job, informed_person=TOLD)
+    assert "The import settings of the run file new.csv are not confirmed yet." in texts(
+        whole_job, informed_person=TOLD
+    )
 
 
 @pytest.mark.parametrize("stage", ["booked", "received", "bench", "roller", "waiting"])
@@ -119,10 +121,13 @@ def test_sheet_is_blocked_by_study_of_another_fuel(whole_job, staff):
         by=staff[Role.TUNER],
     )
     change.save()
-    assert texts(whole_job, informed_person=TOLD) == (
+    found = texts(whole_job, informed_person=TOLD)
+    assert (
         "The fuel was changed after the first run of the mixture study “Held runs after the tune”: "
         "E10 filled in. Measure again with this fuel, or leave the study off the sheet."
-    )
+    ) in found
+    # What was checked before the bike left was checked before that change.
+    assert "Checks before handover: 7 ticks older than a later change of the bike." in found
 
 
 @pytest.mark.parametrize("informed", [True, False])
@@ -132,15 +137,15 @@ def test_ready_is_said_only_if_nothing_is_open(login, short_job, informed):
         short_job.save()
     pages = [
         login(Role.DESK).get(reverse("handover", args=[short_job])).text,
-        login(Role.DESK).get(short_job.get_absolute_url()).text,
+        login(Role.DESK).get(short_job.get_absolute_url(), {"open": "all"}).text,
     ]
     assert [("ready to issue" in page.lower()) for page in pages] == [informed, informed]
     assert ("1 open point before the sheet is issued" in pages[1]) == (not informed)
 
 
 def test_job_page_names_the_state_between_sheet_and_handover(login, issued, short_job):
-    page = login(Role.DESK).get(short_job.get_absolute_url()).text
-    assert "sheet 1 issued, bike not handed over" in page
+    page = login(Role.DESK).get(short_job.get_absolute_url(), {"open": "all"}).text
+    assert "Sheet 1 issued, bike not handed over" in page
     assert "the customer was not told" not in page  # the sheet names who was told
 
 
@@ -179,13 +184,13 @@ def test_issued_sheet_has_number_hash_and_snapshot(issued, short_job):
     assert snapshot_sha256(stored.snapshot) == stored.snapshot_sha256
     assert stored.wording.version == VERSION
     assert sheet_pdf(stored.snapshot) == pdf
-    assert squeezed(f"{TOLD} was told so by the shop") in whole_text(pdf)
+    assert squeezed(f"{TOLD} was told this by the shop") in whole_text(pdf)
 
 
 def test_blocked_sheet_is_not_issued_without_reason(short_job, staff):
     with pytest.raises(NotReady) as stopped:
         issue_sheet(job=short_job, by=staff[Role.OWNER])
-    assert "tell the customer" in str(stopped.value)
+    assert "Tell the customer" in str(stopped.value)
     assert not HandoverSheet.objects.exists()
 
 
@@ -214,13 +219,13 @@ def test_later_sheet_names_replaced_sheet_and_changes(issued, short_job, staff):
     assert later.issue_number == 2
     assert later.snapshot["sheet"]["supersedes"]["changed"] == ["parts"]
     printed = whole_text(issued_pdf(later))
-    assert squeezed(f"takes the place of sheet {short_job.number}/1") in printed
-    assert squeezed("Changed since: parts.") in printed
+    assert squeezed(f"replaces sheet {short_job.number}/1") in printed
+    assert squeezed("New in it: parts.") in printed
 
 
 def test_later_sheet_of_same_records_states_no_change(issued, short_job, staff):
     later = issue_sheet(job=short_job, by=staff[Role.DESK], informed_person=TOLD)
-    assert squeezed("Nothing that it says has changed.") in whole_text(issued_pdf(later))
+    assert squeezed("No content has changed.") in whole_text(issued_pdf(later))
 
 
 def test_issued_sheet_cannot_be_changed_or_deleted(issued):
@@ -284,7 +289,7 @@ def test_printed_link_opens_sheet(short_job, staff):
     link = SheetLink.objects.get()
     assert link.sheet == sheet and link.is_live
     assert sheet.snapshot["sheet"]["link"]["address"] == f"https://shop.example/{link.token}/"
-    assert squeezed("can be read and acknowledged at") in whole_text(issued_pdf(sheet))
+    assert squeezed("can be read and confirmed at") in whole_text(issued_pdf(sheet))
 
 
 def test_sheets_keep_their_version_of_wording(issued, short_job, staff):

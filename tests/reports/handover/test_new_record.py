@@ -1,4 +1,4 @@
-"""A record registered anew is on every page and paper that walks the registry."""
+"""A newly registered record is on every page and paper that walks the registry."""
 
 import pytest
 from django.urls import reverse
@@ -35,7 +35,7 @@ TYRES = Printed(
 RECORD = JobRecord(
     "tyres",
     section=lambda results: Section(
-        "tyres", "Tyre warmers", State.DONE, "both on", "jobs/checklists/_section.html", {}
+        "tyres", "Tyre warmers", State.DONE, "both on", "jobs/checklists/_section.html", dict
     ),
     events=lambda results: [Event(AT, EventKind.BIKE, "tyre warmers put on", changes_bike=True)],
     road_causes=lambda results: [RoadCause("Tyre warmers", "They may be hot.", results.job)],
@@ -66,10 +66,10 @@ def job(staff):
 
 def test_new_record_is_on_page_and_timeline(new_record, job, login) -> None:
     client = login(Role.TUNER)
-    page = client.get(reverse("job", args=[job])).content.decode()
+    page = client.get(reverse("job", args=[job]), {"open": "all"}).content.decode()
     assert "Tyre warmers" in page
-    assert "both on" in page
-    assert "tyre warmers put on" in client.get(reverse("timeline", args=[job])).content.decode()
+    assert "Both on" in page
+    assert "Tyre warmers put on" in client.get(reverse("timeline", args=[job])).content.decode()
 
 
 def test_new_record_is_on_the_sheet(new_record, job, staff) -> None:

@@ -103,7 +103,7 @@ def test_process_prints_same_bytes_as_request(print_processes, login, job):
     data = {"issue_number": 1, "override_reason": "for a test"}
     client = login(Role.OWNER)
     answer = client.post(reverse("handover-issue", args=[job.number]), data, follow=True)
-    assert "is issued and being printed" in answer.content.decode()
+    assert "is issued. The PDF is being created" in answer.content.decode()
     (process,) = print_processes
     wait_for_end(process)
     sheet = HandoverSheet.objects.get()
@@ -120,9 +120,9 @@ def test_stopped_process_is_marked_failed_and_sheet_is_printed_again(print_proce
     client = login(Role.DESK)
     page = handover_page(client, job)
     assert "Not printed. Printing was stopped before it had finished." in page and "Print again" in page
-    assert "The site tries again by itself within two minutes." in page
+    assert "The site tries again within two minutes." in page
     answer = client.post(reverse("sheet-print", args=[sheet.pk]), follow=True)
-    assert "is issued and being printed" in answer.content.decode()
+    assert "is issued. The PDF is being created" in answer.content.decode()
     wait_for_end(print_processes[1])
     assert issued_pdf(HandoverSheet.objects.get()).startswith(b"%PDF")
 
@@ -192,7 +192,7 @@ def test_print_that_stops_three_times_is_left_to_people(client, login, job, staf
     desk = login(Role.DESK)
     assert "stopped or not begun 3 times" in handover_page(desk, job)
     desk.post(reverse("sheet-print", args=[sheet.pk]))
-    assert Printing.objects.get().taken_up == 0  # asked for anew
+    assert Printing.objects.get().taken_up == 0  # asked for again
 
 
 def test_process_that_cannot_start_is_reported(print_processes, job, staff, monkeypatch):
@@ -247,8 +247,8 @@ def test_page_shows_progress_and_customer_waits(client, login, job, staff):
     sheet = issue(job, staff, build_customer_url=lambda token: f"https://shop.example/{token}/")
     desk, token = login(Role.DESK), SheetLink.objects.get().token
     page = handover_page(desk, job)
-    assert "Being printed: waiting to be printed." in page
-    assert "The customer&#x27;s link and the mail wait for the PDF." in page.replace("'", "&#x27;")
+    assert "Printing: waiting to be printed." in page
+    assert "You can send the link when the PDF is ready." in page
     assert f"SHA-256 of its data {sheet.snapshot_sha256}" in page
     assert reverse("sheet-mail", args=[sheet.pk]) not in page
     for name in ("link-new", "sheet-mail", "sheet-pdf"):
@@ -271,7 +271,7 @@ def test_page_polls_until_progress_changes(login, job, staff):
     assert client.get(url, seen, headers={"HX-Request": "true"}).status_code == 204
     Printing.objects.update(step=Step.PICTURES, done=3, of=8)
     part = client.get(url, seen, headers={"HX-Request": "true"}).content.decode()
-    assert "Being printed: drawing the pictures, those of 3 of 8 sections are drawn." in part
+    assert "Printing: drawing the pictures, those of 3 of 8 sections are drawn." in part
     assert 'hx-trigger="every 2s"' in part and "<html" not in part
     assert client.get(url).status_code == 302
     Printing.objects.update(step=Step.WAITING)
@@ -293,7 +293,7 @@ def test_progress_is_reported_for_every_step(snapshot):
 @pytest.mark.parametrize(
     ("problem", "sentence"),
     [
-        (ValueError("odd"), "The program failed while it made the pages; its log says how."),
+        (ValueError("odd"), "A program error stopped the printing. See the server log."),
         (OSError(errno.ENOSPC, "No space left on device"), "A file could not be written: No space left"),
         (SystemExit(1), "Printing was stopped before it had finished."),
     ],
@@ -308,7 +308,7 @@ def test_fault_is_shown_and_sheet_can_be_printed_again(login, job, staff, monkey
     page = handover_page(client, job)
     assert f"Not printed. {sentence}" in page and "Print again" in page
     answer = client.post(reverse("sheet-print", args=[sheet.pk]), follow=True)
-    assert "being printed" in answer.content.decode()
+    assert "The PDF is being created" in answer.content.decode()
     run_worker()
     assert issued_pdf(HandoverSheet.objects.get(pk=sheet.pk)).startswith(b"%PDF")
 
@@ -319,7 +319,10 @@ def test_fault_within_request_leaves_issued_sheet(login, job, staff, monkeypatch
     answer = login(Role.OWNER).post(reverse("handover-issue", args=[job.number]), data, follow=True)
     page = answer.content.decode()
     assert answer.status_code == 200
-    assert "is issued, but it was not printed. The program failed" in page and "Print again" in page
+    assert (
+        "is issued, but the PDF could not be created. A program error stopped the printing" in page
+        and "Print again" in page
+    )
     assert HandoverSheet.objects.get().issue_number == 1
 
 
@@ -378,7 +381,7 @@ def test_worker_restores_lost_file(login, job, staff):
     pdf, client, url = issued_pdf(sheet), login(Role.MECHANIC), reverse("sheet-pdf", args=[sheet.pk])
     default_storage.delete(sheet.pdf.name)
     answer = client.get(url, follow=True)
-    assert "is being printed. Look again in a minute." in answer.content.decode()
+    assert "is being printed. Try again in a minute." in answer.content.decode()
     run_worker()
     assert b"".join(client.get(url).streaming_content) == pdf
 

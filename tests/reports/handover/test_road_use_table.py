@@ -39,7 +39,7 @@ NOTHING, MAY, MAY_TELL, RACE_TELL = "nothing", "may", "may, tell", "race, tell"
 
 PART_KINDS = {
     "part as built, renewed or refitted": NOTHING,
-    "put back as built, or taken off": NOTHING,
+    "put back as built, or removed": NOTHING,
     "brakes": MAY_TELL,
     "anti-lock brakes or a rider aid": MAY_TELL,
     "gearing": MAY_TELL,
@@ -58,7 +58,7 @@ PART_KINDS = {
     "air box": MAY_TELL,
     "air filter": MAY,
     "emission control part": MAY_TELL,
-    "sensor taken off or disabled": MAY_TELL,
+    "sensor removed or disabled": MAY_TELL,
     "control unit or added module": MAY_TELL,
     "power or speed limiter": MAY_TELL,
     "engine part, not as built": MAY_TELL,
@@ -69,7 +69,7 @@ PART_KINDS = {
     "seat or footrests": MAY,
     "bodywork, screen or guards": MAY,
     "stand or luggage": MAY,
-    "road equipment taken off": RACE_TELL,
+    "road equipment removed": RACE_TELL,
     "fuel": NOTHING,
     "fuel not sold for the road": MAY,
     "something else": MAY_TELL,
@@ -80,7 +80,7 @@ TUNE_KINDS = {
     "top-speed limiter": MAY_TELL,
     "sensor feedback": MAY_TELL,
     "throttle table": NOTHING,
-    "throttle blade at closed grip": NOTHING,
+    "throttle plate at closed grip": NOTHING,
     "fuel": MAY_TELL,
     "ignition": MAY_TELL,
     "cooling-fan threshold": NOTHING,
@@ -247,7 +247,7 @@ def make_state(bench: Bench, state: str, kind: str, make: Callable[..., Part | B
         gone = make(bench.earlier, kind)
         takes_off = {"removes_part" if isinstance(gone, Part) else "removes_change": gone}
         if state == "taken off in a later job":
-            bench.change(bench.now, "put back as built, or taken off", **takes_off)
+            bench.change(bench.now, "put back as built, or removed", **takes_off)
         else:
             bench.fit(bench.now, "part as built, renewed or refitted", **takes_off)
 

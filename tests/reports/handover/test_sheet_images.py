@@ -58,6 +58,7 @@ def smoothed_images(pdf: bytes) -> int:
 )
 def test_photo_is_printed_with_caption(job, staff, size) -> None:
     add_photo(job, staff, jpeg("p.jpg", size).read(), "Scratch on the tank")
+    add_photo(job, staff, b"no image", "")
     pdf = sheet_pdf(snapshot_of(job, staff))
     width, height, space = images(pdf)[0]
     assert max(width, height) <= 640
@@ -66,6 +67,8 @@ def test_photo_is_printed_with_caption(job, staff, size) -> None:
     assert smoothed_images(pdf) == 0
     assert ("/Figure", "Photo: Scratch on the tank") in elements(pdf)
     assert squeezed("Scratch on the tank") in whole_text(pdf)
+    assert squeezed("Photo 2, without a caption") in whole_text(pdf)
+    assert "p.jpg" not in whole_text(pdf)
     assert syntax_problems(pdf) == ""
 
 
@@ -85,7 +88,7 @@ def test_missing_photo_file_is_mentioned(job, staff) -> None:
     photo = add_photo(job, staff, jpeg("p.jpg").read(), "Dent in the rim")
     photo.image.storage.delete(photo.image.name)
     pdf = sheet_pdf(snapshot_of(job, staff))
-    assert squeezed("the picture itself could not be read when this sheet was made") in whole_text(pdf)
+    assert squeezed("the image file could not be read when this sheet was made") in whole_text(pdf)
     assert squeezed("Dent in the rim") in whole_text(pdf)
 
 

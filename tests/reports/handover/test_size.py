@@ -35,3 +35,10 @@ def test_too_large_sheet_is_not_issued(login, large_job):
     assert answer.status_code == 422
     assert SENTENCE in answer.text
     assert not HandoverSheet.objects.exists()
+
+
+def test_too_long_texts_are_refused_with_where_they_are(login, short_job, monkeypatch) -> None:
+    monkeypatch.setattr(size, "MAX_CHARACTERS", 5_000)
+    Part.objects.create(job=short_job, name="Bolt", kind=get_part_kind("brakes"), note="word " * 1_200)
+    answer = login(Role.TUNER).get(reverse("handover-preview", args=[short_job.number]), follow=True)
+    assert "one sheet holds up to 5000. Most of them are in: parts. Shorten these texts." in answer.text

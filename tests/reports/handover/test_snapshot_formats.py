@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 
 from jobs.clearances.facts import CLEARANCES
 from jobs.comparisons.facts import COMPARISONS
-from reports.drawing.pictures import detail_panels
+from reports.drawing.pictures import torque_picture
 from reports.handover.snapshot.codec import SNAPSHOTS, from_json, to_json
 
 # Snapshots as stored when each format was in use.
@@ -82,9 +82,10 @@ def test_older_sheet_prints_its_comparisons_as_it_was_issued() -> None:
         "drive_pictures": pictures,
     }
     printed = render_to_string("jobs/comparisons/_sheet.html", context)
-    assert "does not mean equal: the runs scatter more than the two differ." in printed
-    assert "Each interval contains" not in printed
+    assert "does not prove they are equal: a difference may be hidden by the scatter of the runs." in printed
+    assert "Each interval covers" not in printed
     assert "Peak power after, by itself" not in printed
-    curves = next(comparison.curves for comparison in facts if comparison.curves)
-    line = detail_panels(curves, whole.shop.units)[0].lines[0]
-    assert line.label == "after less before, with 95 % interval"
+    compared = next(comparison for comparison in facts if comparison.curves)
+    picture = torque_picture(compared, compared.curves, 0, whole.shop.units, 60)
+    assert "95 % interval" in picture.caption
+    assert "band" not in picture.caption

@@ -43,7 +43,7 @@ def test_keeper_looks_again_after_a_fault(looked_at, monkeypatch, caplog) -> Non
     keeper._stop = EndAfter(2)
     keeper.run()
     assert len(looked_at) == 2
-    assert "could not be taken up" in caplog.text
+    assert "could not be picked up" in caplog.text
 
 
 def test_first_request_starts_one_thread(monkeypatch) -> None:

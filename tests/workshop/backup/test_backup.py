@@ -96,7 +96,7 @@ def test_backup_made_during_writes_is_restored_whole(tmp_path, fresh_machine) ->
 
     again = fresh_machine.run("manage.py", "restore", str(path))
     assert again.returncode != 0
-    assert "There is a shop here already." in again.stderr
+    assert "This installation already has data. Restore into an empty one" in again.stderr
 
 
 @pytest.mark.django_db(transaction=True)
@@ -127,7 +127,7 @@ def test_verification_finds_changed_file(tmp_path) -> None:
     fill_shop()
     path, manifest = create_backup(tmp_path)
     name = f"files/{manifest.files[0]}"
-    with pytest.raises(ValueError, match="is not as it was"):
+    with pytest.raises(ValueError, match="has changed since the backup was made"):
         verify_backup(copy_with(path, name, b"something else"))
 
 
@@ -137,9 +137,9 @@ def test_verification_finds_truncated_backup(tmp_path) -> None:
     path, _ = create_backup(tmp_path)
     whole = path.read_bytes()
     path.write_bytes(whole[: len(whole) * 2 // 3])
-    with pytest.raises(ValueError, match=r"end is missing|damaged|no backup"):
+    with pytest.raises(ValueError, match=r"it is incomplete|damaged|no backup"):
         verify_backup(path)
-    with pytest.raises(CommandError, match="Not restored"):
+    with pytest.raises(CommandError, match="Restore failed"):
         call_command("restore", path)
 
 
@@ -159,7 +159,7 @@ def test_restore_refuses_other_files(tmp_path) -> None:
     text = tmp_path / "notes.tar"
     text.write_text("no tar at all")
     for path in (text, tmp_path / "nothing.tar"):
-        with pytest.raises(CommandError, match="Not restored"):
+        with pytest.raises(CommandError, match="Restore failed"):
             call_command("restore", path)
 
 
@@ -167,7 +167,7 @@ def test_restore_refuses_other_files(tmp_path) -> None:
 def test_owner_downloads_backup_from_page(login, tmp_path) -> None:
     job = factories.make_job()
     client = login(Role.OWNER)
-    assert "No backup has been taken yet" in client.get(reverse("backup")).text
+    assert "No backups yet. Make one before" in client.get(reverse("backup")).text
     response = client.post(reverse("backup-take"))
     assert response.status_code == 200
     assert response.headers["Content-Disposition"].startswith("attachment")
@@ -188,7 +188,7 @@ def test_backup_page_requires_owner(login) -> None:
 @pytest.mark.django_db(transaction=True)
 def test_backup_command_names_missing_folder(tmp_path) -> None:
     missing = tmp_path / "not-mounted"
-    with pytest.raises(CommandError, match=f"^No backup: There is no folder {missing}.$"):
+    with pytest.raises(CommandError, match=f"^Backup failed: There is no folder {missing}.$"):
         call_command("backup", missing / "shop.tar")
 
 
@@ -237,7 +237,7 @@ CRAFTED: dict[str, tuple[dict[str, bytes], dict[str, object]]] = {
 def test_crafted_backup_is_refused_with_a_sentence(tmp_path, settings, name: str) -> None:
     members, changes = CRAFTED[name]
     path = crafted_backup(tmp_path / "crafted.tar", members, **changes)
-    with pytest.raises(CommandError, match=r"^Not restored: .{20,}"):
+    with pytest.raises(CommandError, match=r"^Restore failed: .{20,}"):
         call_command("restore", path)
     assert not list(tmp_path.rglob("stolen.txt"))
     assert not [path for path in Path(settings.MEDIA_ROOT).rglob("*") if path.is_file()]
@@ -251,5 +251,5 @@ def test_member_that_is_no_file_is_refused_with_a_sentence(tmp_path, kind: bytes
     member.type, member.linkname = kind, "/etc/hostname"
     with tarfile.open(path, "a") as archive:
         archive.addfile(member)
-    with pytest.raises(CommandError, match=r"Not restored: files/a\.csv is no file in the backup"):
+    with pytest.raises(CommandError, match=r"Restore failed: files/a\.csv is not a file in the backup"):
         call_command("restore", path)

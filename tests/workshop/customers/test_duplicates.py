@@ -85,7 +85,7 @@ def test_booking_a_known_plate_shows_the_bike_with_its_last_job(login: Any) -> N
     assert (asked.status_code, Job.objects.count()) == (422, 1)
     known = by_id(asked, f"known-bike-{earlier.bike_id}").getparent().text_content()
     assert "DEMO 22, of Ines Quill (same plate)" in known
-    assert f"Last here: {earlier}, booked: Stutters at half throttle" in known
+    assert f"Last visit: {earlier}, booked: Stutters at half throttle" in known
     assert 'value="demo-22"' in asked.text
     assert 'value="Jorun Vail"' in asked.text
 
@@ -103,7 +103,7 @@ def test_known_customer_is_taken_for_the_new_bike(login: Any) -> None:
     typed = {"customer-phone": "+44 20 7946 0018", "bike-plate": "DEMO 5"}
     asked = book(login(Role.DESK), **typed)
     assert "(same phone and name)" in asked.text
-    assert "Never here before." in asked.text
+    assert "No earlier jobs." in asked.text
     assert book(login(Role.DESK), **typed, known=f"customer-{known.pk}").status_code == 302
     assert (Customer.objects.get(), Bike.objects.get().owner) == (known, known)
 
@@ -137,7 +137,7 @@ def test_known_entries_are_shown_while_typing(login: Any) -> None:
 
 def test_new_customer_who_seems_known_is_asked_about(login: Any) -> None:
     known = make_customer(name="Ines Quill", phone="020 7946 0018", email="")
-    desk, sent = login(Role.DESK), {"name": "I. Quill", "phone": "+44 (0)20 7946 0018", "email": ""}
+    desk, sent = login(Role.DESK), {"name": "I. Quill", "phone": "+44 (0)20 7946 0018", "language": "en"}
     asked = desk.post(reverse("customer-new"), sent)
     assert asked.status_code == 422
     assert reverse("customer", args=[known.pk]) in asked.text

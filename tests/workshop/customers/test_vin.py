@@ -28,17 +28,17 @@ def test_check_digit_of_all_ones_follows_from_the_weights() -> None:
 def test_swapped_digits_give_a_hint() -> None:
     vin = read_vin("1J9RP1A36A1644354")
     assert vin.well_formed and vin.check_digit_matches is False
-    assert vin.hint is not None and "would be 7" in vin.hint and "keep it" in vin.hint
+    assert vin.hint is not None and "should be 7" in vin.hint and "leave it" in vin.hint
 
 
 @pytest.mark.parametrize(
     ("text", "fault", "hint"),
     [
-        ("ABC123", "length", "6 signs, not 17"),
-        ("", "length", "0 signs"),
-        ("1J9RP1O36A1644345", "letter O", "never has the letter O"),
-        ("1J9RP1/36A1644345", "sign /", "never has the sign /"),
-        ("1J9RP1Ä36A1644345", "sign Ä", "never has the sign Ä"),
+        ("ABC123", "length", "6 characters, not 17"),
+        ("", "length", "0 characters"),
+        ("1J9RP1O36A1644345", "letter O", "never contains O"),
+        ("1J9RP1/36A1644345", "character /", "never contains /"),
+        ("1J9RP1Ä36A1644345", "character Ä", "never contains Ä"),
     ],
 )
 def test_malformed_number_gives_its_fault(text: str, fault: str, hint: str) -> None:

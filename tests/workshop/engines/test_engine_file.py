@@ -52,7 +52,7 @@ def test_exported_file_is_imported_without_loss(login) -> None:
     page = send_file(client, text).content.decode()
     read = read_engines(text)
     assert (read.errors, [line.changes for line in read.lines]) == ([], [[], [], []])
-    assert "Nothing to save: all 3 engines" in page
+    assert "Nothing to save. All 3 engines" in page
 
     EngineSpec.objects.all().delete()
     response = confirm(client, send_file(client, text))
@@ -78,8 +78,8 @@ def test_import_shows_changes_before_saving(login) -> None:
         "Ostrey,Wren 250,1400,1,single,sohc,2,2,screw and locknut,0.05,0.10,0.10,0.15,0.01\n",
     )
     page = shown.content.decode()
-    assert "Intake, upper limit (mm): 0.2 becomes 0.22" in page
-    assert "Idle speed (1/min): – becomes 1300" in page
+    assert "Intake, upper limit (mm): 0.2 → 0.22" in page
+    assert "Idle speed (rpm): – → 1300" in page
     assert "new in the library" in page
     assert EngineSpec.objects.count() == 1
     assert confirm(client, shown).url == reverse("engine-list")
@@ -126,11 +126,11 @@ def test_import_reports_errors_by_line_and_column_and_saves_nothing(login) -> No
     response = send_file(client, text)
     assert response.status_code == 422
     errors = {(error.line, error.column): error.message for error in response.context["read"].errors}
-    assert "on line 2 already" in errors[4, "name"]
+    assert "already on line 2" in errors[4, "name"]
     assert "greater than or equal to 0" in errors[5, "intake_low_mm"]
     assert "“tight” is not a number" in errors[5, "intake_high_mm"]
     assert (5, "adjuster") in errors
-    assert "2 cells where the header has 5" in errors[6, ""]
+    assert "2 cells but the header has 5" in errors[6, ""]
     assert "What will be saved" not in response.content.decode()
     assert stored() == before
 
@@ -139,10 +139,10 @@ def test_import_reports_errors_by_line_and_column_and_saves_nothing(login) -> No
     ("text", "message"),
     [
         ("", "Choose a CSV file"),
-        ("name,idle_rpm\nTern,1200\n", "“maker” among them"),
-        ("maker,name,colour\nPellorin,Tern 660,red\n", "column 3: “colour” is no column here"),
-        ("maker,name,intake_low_mm,intake_low_in\nP,T,1,1\n", "stands there twice"),
-        (b"\x00\x01\x02PK", "The file is no text"),
+        ("name,idle_rpm\nTern,1200\n", "including “maker”"),
+        ("maker,name,colour\nPellorin,Tern 660,red\n", "column 3: unknown column “colour”"),
+        ("maker,name,intake_low_mm,intake_low_in\nP,T,1,1\n", "appears twice"),
+        (b"\x00\x01\x02PK", "The file is not text"),
         (b"x" * 1_000_001, "larger than 1 MB"),
     ],
 )
@@ -160,7 +160,7 @@ def test_import_shows_changes_again_when_library_changed(login) -> None:
     engine.save()
     response = confirm(client, shown)
     assert response.status_code == 422
-    assert "Idle speed (1/min): 1450 becomes 1300" in response.content.decode()
+    assert "Idle speed (rpm): 1450 → 1300" in response.content.decode()
     engine.refresh_from_db()
     assert engine.idle_rpm == 1450
     assert confirm(client, response).status_code == 302

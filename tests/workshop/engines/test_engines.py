@@ -66,7 +66,7 @@ def test_kind_of_engine_and_its_inertia_are_stored_and_shown(login) -> None:
     assert (engine.engine_inertia_kgm2, engine.wheel_inertia_kgm2) == (0.025, 0.6)
     text = read_text(page)
     assert "two-stroke, spark ignition, forced induction that keeps its boost pressure by itself" in text
-    assert "0.025 kg·m² at the crank, 0.6 kg·m² of the rear wheel" in text
+    assert "0.025 kg·m² at the crankshaft, 0.6 kg·m² of the rear wheel" in text
 
 
 def test_engine_without_its_kind_is_an_ordinary_one(login) -> None:
@@ -93,21 +93,25 @@ def test_desmodromic_engine_requires_closing_limits_and_shims(login) -> None:
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"shim_diameter_mm": "7,48"}, "shim_diameter_mm", "has none"),
-        ({"intake_closing_low_mm": "0,03"}, "intake_closing_low_mm", "has none"),
-        ({"adjuster": "shim_under_bucket", **SHIMS, "screw_pitch_mm": "0,5"}, "screw_pitch_mm", "has none"),
-        ({"intake_high_mm": "0,04"}, "intake_high_mm", "below the lower one"),
-        ({"exhaust_target_mm": "0,2"}, "exhaust_target_mm", "must lie inside the range"),
+        ({"shim_diameter_mm": "7,48"}, "shim_diameter_mm", "Not used with"),
+        ({"intake_closing_low_mm": "0,03"}, "intake_closing_low_mm", "Not used with"),
+        (
+            {"adjuster": "shim_under_bucket", **SHIMS, "screw_pitch_mm": "0,5"},
+            "screw_pitch_mm",
+            "Not used with",
+        ),
+        ({"intake_high_mm": "0,04"}, "intake_high_mm", "The upper limit must be above the lower limit"),
+        ({"exhaust_target_mm": "0,2"}, "exhaust_target_mm", "The target must be within"),
         ({"intake_low_mm": "thin"}, "intake_low_mm", "is not a number"),
-        ({"gear_ratios": "2,6,1,9"}, "gear_ratios", "put a blank or a semicolon"),
+        ({"gear_ratios": "2,6,1,9"}, "gear_ratios", "Separate them with spaces or semicolons"),
         ({"cylinders": "9"}, "cylinders", "less than or equal to 8"),
-        ({"screw_pitch_mm": "0"}, "screw_pitch_mm", "Zero can't be"),
+        ({"screw_pitch_mm": "0"}, "screw_pitch_mm", "Enter a value above zero"),
         ({"firing_order": "2-1", "cylinders": "3"}, "firing_order", "each of the 3 cylinders once"),
-        ({"intake_low_mm": "0.05 kg"}, "intake_low_mm", "is in mm, in or thou"),
+        ({"intake_low_mm": "0.05 kg"}, "intake_low_mm", "Use mm, in or thou"),
         (
             {"adjuster": "finger_follower", **SHIMS, "shim_thinnest_mm": "0"},
             "shim_thinnest_mm",
-            "Zero can't be",
+            "Enter a value above zero",
         ),
         (
             {
@@ -117,7 +121,7 @@ def test_desmodromic_engine_requires_closing_limits_and_shims(login) -> None:
                 "shim_thickest_mm": "2,33",
             },
             "shim_thickest_mm",
-            "no shim of 2.33 mm is reached",
+            "do not reach 2.33 mm",
         ),
         (
             {
@@ -127,7 +131,7 @@ def test_desmodromic_engine_requires_closing_limits_and_shims(login) -> None:
                 "shim_thickest_mm": "1,2",
             },
             "shim_thickest_mm",
-            "thinner than the thinnest",
+            "must not be thinner than the thinnest",
         ),
     ],
 )
@@ -146,7 +150,7 @@ def test_duplicate_engine_is_refused(login) -> None:
     send(login)
     response = send(login)
     assert response.status_code == 422
-    assert "Ostrey Wren 250 is in the library already." in response.text
+    assert "Ostrey Wren 250 is already in the library." in response.text
 
 
 def test_form_submitted_twice_creates_one_engine(login) -> None:
@@ -220,20 +224,20 @@ def test_page_shows_limits_and_their_source(login) -> None:
     assert "0.10\N{NO-BREAK SPACE}mm" in page
     assert "0.31\N{NO-BREAK SPACE}mm" in page
     assert "Pellorin workshop book, 2, p. 41" in page
-    assert "Figures without a source" not in page
+    assert "No source given" not in page
 
 
 def test_desmodromic_page_shows_both_clearances(login) -> None:
     engine = make_engine(adjuster="desmodromic", intake_closing_low_mm="0.03", intake_closing_high_mm="0.06")
     page = login(Role.TUNER).get(reverse("engine", args=[engine.pk])).text
-    assert "intake, closing clearance" in page
+    assert "Intake, closing clearance" in page
     assert "0.03\N{NO-BREAK SPACE}mm" in page
 
 
 def test_engine_without_source_is_marked(login) -> None:
     engine = make_engine(source_manual="", source_edition="", source_page="")
     client = login(Role.TUNER)
-    assert "Figures without a source" in client.get(reverse("engine", args=[engine.pk])).text
+    assert "No source given" in client.get(reverse("engine", args=[engine.pk])).text
     assert "no source" in client.get(reverse("engine-list")).text
 
 
@@ -241,10 +245,32 @@ def test_list_query_count_is_constant(login, shop, django_assert_num_queries) ->
     client = login(Role.TUNER)
     for number in range(20):
         make_bike(plate=f"DEMO {number}", engine_spec=make_engine(name=f"Tern {number}"))
-    # Session, person, shop, engines.
-    with django_assert_num_queries(4):
+    # Session, person, shop, count, engines.
+    with django_assert_num_queries(5):
         page = client.get(reverse("engine-list"))
     assert "Pellorin Tern 19" in page.text
+
+
+def test_list_is_filtered_sorted_and_downloaded_as_listed(login) -> None:
+    make_engine(name="Tern 660", cylinders=2)
+    make_engine(name="Gannet 300", cylinders=1, adjuster="screw")
+    make_engine(name="Gannet 900", cylinders=3)
+    client, url = login(Role.OWNER), reverse("engine-list")
+
+    def names(**asked: str) -> list[str]:
+        return [engine.name for engine in client.get(url, asked).context["page"]]
+
+    assert names() == ["Gannet 300", "Gannet 900", "Tern 660"]
+    assert names(q="pellorin gannet", sort="-cylinders") == ["Gannet 900", "Gannet 300"]
+    assert names(adjuster="screw") == ["Gannet 300"]
+    assert names(adjuster="hydraulic") == names()
+    assert "No engines found" in client.get(url, {"q": "petrel"}).text
+    lines = (
+        client.get(reverse("engine-export"), {"q": "gannet", "sort": "-cylinders"})
+        .content.decode()
+        .splitlines()
+    )
+    assert ["Gannet 900" in lines[1], "Gannet 300" in lines[2], len(lines)] == [True, True, 3]
 
 
 @pytest.mark.parametrize("name", ["engine", "engine-edit"])

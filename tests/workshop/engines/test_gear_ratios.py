@@ -35,12 +35,12 @@ def test_single_ratio_may_have_decimal_comma() -> None:
 @pytest.mark.parametrize(
     ("typed", "message"),
     [
-        ("2,6,1,9,1,5", "put a blank or a semicolon between them"),
+        ("2,6,1,9,1,5", "Separate them with spaces or semicolons"),
         ("2,6 1,9 abc", "“abc” is not a number"),
-        ("2,6 19", "19 is no gear ratio"),
+        ("2,6 19", "19 is not a plausible gear ratio"),
         ("2,6 1,9 1,9", "gear 3 (1.9) is not below gear 2 (1.9)"),
-        ("1,5 2,6", "Ratios fall from first to top gear"),
-        ("0,1", "0.1 is no gear ratio"),
+        ("1,5 2,6", "Each gear ratio must be lower than the one before"),
+        ("0,1", "0.1 is not a plausible gear ratio"),
     ],
 )
 def test_invalid_ratios_are_refused_with_a_reason(typed: str, message: str) -> None:

@@ -97,7 +97,7 @@ def test_others_save_while_mail_server_is_silent(settings) -> None:
         server.hang_up()
         sender.join()
     assert Customer.objects.get().phone == "+00 555 0199"
-    assert stored().error == "The mail server ended the connection before it had taken the mail."
+    assert stored().error == "The mail server closed the connection before it accepted the mail."
 
 
 @real_connection

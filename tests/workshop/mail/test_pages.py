@@ -17,9 +17,8 @@ pytestmark = pytest.mark.django_db
 def make_mail(state: str, **more: object) -> OutgoingMail:
     by = OutgoingMail.by.field.related_model.objects.first() or make_staff(Role.DESK)
     page = reverse("mail-list")
-    return OutgoingMail.objects.create(
-        to="ines@example.org", subject="Your sheet", page=page, state=state, by=by, **more
-    )
+    mail = {"to": "ines@example.org", "subject": "Your sheet", "page": page, "state": state, "by": by}
+    return OutgoingMail.objects.create(**mail | more)
 
 
 def state_text(client: Client, mail: OutgoingMail) -> str:
@@ -33,11 +32,13 @@ def test_page_says_sent_only_if_server_took_it(login) -> None:
     at = timezone.now().replace(hour=14, minute=2)
     OutgoingMail.objects.update(state=State.SENT, sent_at=at)
     text = state_text(client, mail)
-    assert "The mail server took it" in text and "14:02. Whether it arrived is not known here." in text
+    assert (
+        "Accepted by the mail server" in text and "14:02. This site cannot tell whether it arrived." in text
+    )
     OutgoingMail.objects.update(state=State.FAILED, error="The mail server did not answer within 20 s.")
     text = state_text(client, mail)
     assert "Not sent. The mail server did not answer within 20 s." in text
-    assert "Try again" in text and "took it" not in text
+    assert "Try again" in text and "Accepted by the mail server" not in text
 
 
 def test_page_polls_while_mail_is_under_way(login) -> None:
@@ -47,7 +48,7 @@ def test_page_polls_while_mail_is_under_way(login) -> None:
     assert client.get(url, {"seen": "waiting"}, headers=htmx).status_code == 204
     OutgoingMail.objects.update(state=State.SENT, sent_at=timezone.now())
     part = client.get(url, {"seen": "waiting"}, headers=htmx).text
-    assert "The mail server took it" in part and "hx-get" not in part
+    assert "Accepted by the mail server" in part and "hx-get" not in part
     assert client.get(url).headers["Location"] == mail.page
 
 
@@ -69,7 +70,7 @@ def test_failed_mail_is_tried_again(login, django_capture_on_commit_callbacks) -
     mail, client = make_mail(State.FAILED, error="refused", body="Read it here"), login(Role.DESK)
     with django_capture_on_commit_callbacks(execute=True):
         answer = client.post(reverse("mail-retry", args=[mail.pk]), follow=True)
-    assert "waits to be sent" in answer.text
+    assert "is waiting to be sent" in answer.text
     mail.refresh_from_db()
     assert (mail.state, mail.attempt, len(django_mail.outbox)) == (State.SENT, 2, 1)
     with django_capture_on_commit_callbacks(execute=True):
@@ -82,16 +83,16 @@ def test_failed_mail_is_not_tried_again_without_mail_server(login, settings) -> 
     settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
     answer = login(Role.DESK).post(reverse("mail-retry", args=[mail.pk]), follow=True)
     assert "Not sent: no mail server is set up." in answer.text
-    assert "No mail is set up on this site, so it sends none." in answer.text
+    assert "Mail is not set up on this site, so it sends no mails." in answer.text
 
 
 def test_mail_that_came_back_is_listed_until_dealt_with(login) -> None:
     mail = make_mail(State.SENT, sent_at=timezone.now())
     client, url = login(Role.DESK), reverse("mail-returned", args=[mail.pk])
-    assert "It came back" in state_text(client, mail)
+    assert "Record as returned" in state_text(client, mail)
     assert client.post(url, {"note": " "}).status_code == 422
     assert client.post(url, {"note": "mailbox full"}).status_code == 302
-    assert "Came back" in state_text(client, mail) and "mailbox full" in state_text(client, mail)
+    assert "Returned" in state_text(client, mail) and "mailbox full" in state_text(client, mail)
     assert "mailbox full" in client.get(reverse("today")).text
     client.post(reverse("mail-settle", args=[mail.pk]))
     assert "mailbox full" not in client.get(reverse("today")).text
@@ -100,7 +101,7 @@ def test_mail_that_came_back_is_listed_until_dealt_with(login) -> None:
 def test_mail_that_was_not_sent_cannot_come_back(login) -> None:
     mail = make_mail(State.FAILED)
     answer = login(Role.DESK).post(reverse("mail-returned", args=[mail.pk]), {"note": "x"}, follow=True)
-    assert "Only a mail that the mail server took can come back." in answer.text
+    assert "Only a mail that the mail server accepted can be returned." in answer.text
 
 
 def test_list_takes_five_queries(login, shop, django_assert_num_queries) -> None:
@@ -110,6 +111,25 @@ def test_list_takes_five_queries(login, shop, django_assert_num_queries) -> None
     client.get(reverse("mail-list"))
     with django_assert_num_queries(5):  # session, person, shop, count, mails
         client.get(reverse("mail-list"))
+
+
+@pytest.mark.parametrize(
+    ("query", "found"),
+    [
+        ({"sort": "to"}, ["ada@example.org", "ines@example.org", "zoe@example.org"]),
+        ({"sort": "-to"}, ["zoe@example.org", "ines@example.org", "ada@example.org"]),
+        ({"q": "ADA"}, ["ada@example.org"]),
+        ({"state": "sent"}, ["ines@example.org"]),
+        ({"state": "waiting"}, ["zoe@example.org"]),
+        ({"state": "unsettled"}, ["ada@example.org"]),
+        ({"state": "returned"}, []),
+    ],
+)
+def test_list_is_filtered_and_sorted(login, query, found) -> None:
+    for to, state in (("ines", State.SENT), ("zoe", State.WAITING), ("ada", State.FAILED)):
+        make_mail(state, to=f"{to}@example.org")
+    page = login(Role.DESK).get(reverse("mail-list"), query)
+    assert [mail.to for mail in page.context["page"]] == found
 
 
 # set-up
@@ -130,7 +150,7 @@ def test_test_mail_shows_its_result(login, shop, django_capture_on_commit_callba
         assert client.post(url, {"address": "bench@shop.example"}).status_code == 302
     assert django_mail.outbox[0].to == ["bench@shop.example"]
     mail = OutgoingMail.objects.get()
-    assert "The mail server took it" in read_text(by_id(client.get(url), f"mail-{mail.pk}"))
+    assert "Accepted by the mail server" in read_text(by_id(client.get(url), f"mail-{mail.pk}"))
     assert client.post(url, {"address": "bench@localhost"}).status_code == 422
 
 
@@ -138,6 +158,6 @@ def test_set_up_without_mail_server_says_what_to_do(login, settings) -> None:
     settings.EMAIL_BACKEND = "django.core.mail.backends.dummy.EmailBackend"
     client, url = login(Role.OWNER), reverse("mail-setup")
     for answer in (client.get(url), client.post(url, {"address": "bench@shop.example"})):
-        assert "No mail is set up on this site" in answer.text and "EMAIL_URL" in answer.text
+        assert "Mail is not set up on this site" in answer.text and "EMAIL_URL" in answer.text
         assert "Send test mail" not in answer.text
     assert not OutgoingMail.objects.exists()

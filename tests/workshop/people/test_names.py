@@ -8,7 +8,13 @@ from django.urls import get_resolver
 from workshop.people.names import NAME_NEEDED, PersonNameField, is_person_name
 
 # Names of things, and of the customer whose name is typed to be sure.
-OTHER_NAMES = {("BandForm", "name"), ("EraseForm", "name"), ("NameForm", "name")}
+OTHER_NAMES = {
+    ("BandForm", "name"),
+    ("EraseForm", "name"),
+    ("KindForm", "offered_name"),
+    ("KindForm", "run_name"),
+    ("NameForm", "name"),
+}
 
 
 @pytest.mark.parametrize("name", ["Ines Quill", "Bo", "李明", "Ó Cé", "J. Vane", "राम कुमार"])

@@ -49,7 +49,7 @@ def test_wrong_password_shows_error_and_keeps_name(client: Client) -> None:
     make_staff(Role.TUNER)
     response = log_in(client, "wrong")
     assert response.status_code == 422
-    assert "don&#x27;t belong together" in response.text
+    assert "Wrong username or password" in response.text
     assert 'value="tuner"' in response.text
 
 
@@ -90,6 +90,8 @@ def test_logout_requires_post(login) -> None:
 def test_password_change_keeps_login(login, staff) -> None:
     client = login(Role.DESK)
     values = {"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}
+    form = client.get(reverse("password-change")).text
+    assert "Enter the new password again." in form and "can’t" not in form and "can&#x27;t" not in form
     assert client.post(reverse("password-change"), values).status_code == 302
     assert StaffMember.objects.get(pk=staff[Role.DESK].pk).check_password(NEW)
     assert client.get(reverse("customer-list")).status_code == 200
@@ -104,10 +106,28 @@ def test_common_password_is_refused(login, staff) -> None:
 
 def test_staff_list_shows_everyone_in_constant_queries(login, shop, staff, django_assert_num_queries) -> None:
     client = login(Role.OWNER)
-    # Session, person, shop, staff.
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):  # session, person, shop, count, staff
         page = client.get(reverse("staff-list"))
     assert all(str(person) in page.text for person in staff.values())
+
+
+@pytest.mark.parametrize(
+    ("query", "found"),
+    [
+        ({"sort": "-username"}, ["tuner", "owner", "nora", "mechanic", "desk"]),
+        ({"role": "mechanic"}, ["mechanic", "nora"]),
+        ({"state": "closed"}, ["nora"]),
+        ({"state": "open", "role": "mechanic"}, ["mechanic"]),
+        ({"q": "quay nora"}, ["nora"]),
+        ({"q": "nobody of that name"}, []),
+    ],
+)
+def test_staff_list_is_filtered_and_sorted(login, staff, query, found) -> None:
+    StaffMember.objects.create(
+        username="nora", first_name="Nora", last_name="Quay", is_mechanic=True, is_active=False
+    )
+    page = login(Role.OWNER).get(reverse("staff-list"), query)
+    assert [person.username for person in page.context["page"]] == found
 
 
 def test_new_person_can_log_in(login, client: Client) -> None:
@@ -157,7 +177,7 @@ def test_edit_conflict_warns_keeps_input_and_saves_on_retry(login, staff) -> Non
     edit(person, client, is_tuner="on", first_name="First")
     response = edit(person, client, is_tuner="on", first_name="Second", seen=seen)
     assert response.status_code == 422
-    assert "Ola Owner changed this person meanwhile" in response.text
+    assert "Ola Owner has changed this person" in response.text
     assert 'value="Second"' in response.text
     again = edit(
         person, client, is_tuner="on", first_name="Second", seen=response.context["form"]["seen"].value()
@@ -196,7 +216,7 @@ def test_closed_login_is_reported_only_with_right_password(client: Client) -> No
     person.is_active = False
     person.save()
     response = log_in(client)
-    assert (response.status_code, "has been closed. The owner" in response.text) == (422, True)
+    assert (response.status_code, "account is closed. Ask the shop owner" in response.text) == (422, True)
     assert "has been closed" not in log_in(client, "wrong").text
     assert client.get(reverse("today")).status_code == 302
 

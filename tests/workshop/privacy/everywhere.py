@@ -14,11 +14,19 @@ from jobs.models import DynoCheck, FileLayout, Handover, Job, Photo, Stage, Tune
 from jobs.runs.importing import RunDetails, import_run
 from reports.customer.links import acknowledge, mail_link
 from reports.handover.issuing import issue_sheet
-from reports.models import SheetLink
+from reports.models import Publication, SheetLink, TalkThrough
 from tests.factories import make_customer, sign_receipt
 from tests.reports.whole_jobs import make_whole_job
 from workshop.mail.outbox import record_outcome, record_return
-from workshop.models import Customer, DocumentDecision, OutgoingMail, Role, StaffMember
+from workshop.models import (
+    Customer,
+    DocumentDecision,
+    Instrument,
+    InstrumentCheck,
+    OutgoingMail,
+    Role,
+    StaffMember,
+)
 from workshop.privacy.held_data import declared_models
 
 NAME, FORMER, OTHER = "Zyanya Quorwell", "Zyanya Ambrel", "Z. P. Quorwell"
@@ -82,6 +90,8 @@ def make_files(job: Job, staff: dict[Role, StaffMember]) -> None:
         details=RunDetails(),
     )
     FileLayout.objects.create(name=f"like {NAME} 1.csv", fingerprint="f", layout={})
+    micrometer = Instrument.objects.create(kind=Instrument.Kind.MICROMETER, name="Micrometer")
+    InstrumentCheck.objects.create(instrument=micrometer, checked_on=timezone.localdate(), checked_by=NAME)
     DynoCheck.objects.create(subject=f"The bike of {NAME}", reading=70, by=staff[Role.TUNER])
     tune = TuneRevision.objects.get(job=job, number=1)
     tune.calibration_name = f"{NAME}.bin"
@@ -137,6 +147,10 @@ def hand_over(job: Job, staff: dict[Role, StaffMember]) -> None:
     )
     link = SheetLink.objects.get(sheet=sheet)
     acknowledge(link=link, name=NAME)
+    TalkThrough.objects.create(job=job, steps=["asked"])
+    Publication.objects.create(
+        sheet=sheet, steps=["asked"], consent_by=NAME, consent_how="phone", recorded_by=staff[Role.DESK]
+    )
     address = "https://shop.example/"
     mails = [mail_link(link=link, to=EMAIL, page_address=address, by=staff[Role.DESK]) for _ in range(4)]
     record_return(OutgoingMail.objects.get(pk=mails[0].pk), f"{EMAIL}: mailbox of {NAME} is full")

@@ -26,6 +26,8 @@ NOT_PERSONAL = {
         "source_edition",
         "source_page",
     },
+    "workshop.instrument": {"name", "number"},
+    "workshop.instrumentcheck": {"certificate"},
     "workshop.staffmember": {"password", "username", "first_name", "last_name", "email"},
     "workshop.shopprofile": {
         "name",
@@ -83,6 +85,7 @@ NOT_PERSONAL = {
     "jobs.workplace": {"name"},
     "jobs.shutdays": {"reason"},
     "jobs.calendaraddress": {"token_sha256"},
+    "jobs.wish": {"records"},
     "jobs.suspensionsetting": {
         "front_preload",
         "front_compression",
@@ -99,6 +102,7 @@ NOT_PERSONAL = {
     "reports.handoversheet": {
         "pdf",
         "sha256",
+        "certificate_sha256",
         "snapshot",
         "snapshot_sha256",
         "check_code",
@@ -106,6 +110,8 @@ NOT_PERSONAL = {
         "open_points",
     },
     "reports.sheetlink": {"token"},
+    "reports.talkthrough": {"steps"},
+    "reports.publication": {"token", "steps"},
     "reports.linkcall": {"name"},
     "reports.printing": {"fault"},
 }

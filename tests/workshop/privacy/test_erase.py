@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from jobs.models import FileLayout, Job, Part, Photo, Run, SignedReceipt, StageEntry
 from reports.models import Acknowledgement, HandoverSheet, SheetLink
 from tests.factories import make_bike, make_customer, make_job, sign_receipt
+from tests.html import find
 from tests.reports.whole_jobs import make_whole_job
 from tests.workshop.privacy.records import add_sheet, make_named_job, stored_rows, stored_text
 from workshop.models import Bike, Customer, DocumentDecision, EngineSpec, Role
@@ -156,7 +157,7 @@ def test_log_of_changes_shows_no_name(login, staff) -> None:
     pages.append(client.get(reverse("record-history", args=["workshop.bike", bike.pk])).text)
     for page in pages:
         assert "Quill" not in page
-    assert f"Owner: Erased customer {job.customer_id} became Bo Tarn" in pages[-1]
+    assert f"Owner: Erased customer {job.customer_id} → Bo Tarn" in pages[-1]
 
 
 def log_kinds() -> list[str]:
@@ -230,20 +231,23 @@ def test_links_of_other_customers_stay_open(staff) -> None:
 def test_open_job_blocks_the_erasure(login) -> None:
     job = make_job()
     client = login(Role.OWNER)
-    assert f"Open jobs still need the name: {job}" in client.get(erase_page(job.customer)).text
+    assert (
+        f"Close these jobs first. They still need the customer&#x27;s name: {job}"
+        in client.get(erase_page(job.customer)).text
+    )
     assert client.post(erase_page(job.customer), {"name": "Ines Quill"}).status_code == 422
     assert Customer.objects.get().name == "Ines Quill"
-    with pytest.raises(ValueError, match="Open jobs"):
+    with pytest.raises(ValueError, match="Close these jobs first"):
         erase(job.customer)
 
 
 def test_page_says_what_stays_and_asks_for_the_name(login) -> None:
     customer = make_customer()
     client = login(Role.OWNER)
-    assert "What stays, and why" in client.get(erase_page(customer)).text
+    assert "What is kept, and why" in client.get(erase_page(customer)).text
     answer = client.post(erase_page(customer), {"name": "Ines"})
     assert answer.status_code == 422
-    assert "Type the name as it stands here: Ines Quill" in answer.text
+    assert "The name does not match. Type: Ines Quill" in answer.text
     assert login(Role.DESK).post(erase_page(customer), {"name": "Ines Quill"}).status_code == 403
 
 
@@ -254,7 +258,7 @@ def test_page_shows_the_free_text_that_changes(login, staff) -> None:
     part.save()
     page = login(Role.OWNER).get(erase_page(job.customer)).text
     assert f"The marked words become “Erased customer {job.customer_id}”" in page
-    assert f"Job {job}, what the customer asks for: “<mark>Ines Quill</mark> wants it smooth." in page
+    assert f"Job {job}, customer&#x27;s request: “<mark>Ines Quill</mark> wants it smooth." in page
     assert "“dent, shown to <mark>Ines Quill</mark>”" in page
     assert f"Tune change, job {job}, why: “<mark>INES  QUILL</mark> asked”" in page
     assert f"Part, job {job}, name: “Seat for <mark>Ines Quill</mark>”" in page
@@ -273,7 +277,7 @@ def test_text_that_is_ticked_stays(login, staff) -> None:
     receipt = f"choice-jobs-signedreceipt-{SignedReceipt.objects.get().pk}"
     sent = {"name": "Ines", "keep": f"jobs.part.{part.pk}.name", receipt: "delete"}
     page = client.post(erase_page(job.customer), sent).text
-    assert page.count("checked") == 2  # what is ticked, and what becomes of the receipt
+    assert len(find(page, "//main//input[@checked]")) == 2  # what is ticked, and what becomes of the receipt
     assert client.post(erase_page(job.customer), {**sent, "name": "Ines Quill"}).status_code == 302
     part.refresh_from_db()
     assert part.name == part.history.get().name == "Seat for Ines Quill"
@@ -339,9 +343,9 @@ def test_erasure_changes_no_other_column_whatever_the_name(staff) -> None:
                 now = after[model, pk][column]
                 if column in BOOKKEEPING | ends or value == now:
                     continue
-                assert column in may_change, f"{model._meta.label}.{column}: {value!r} became {now!r}"
+                assert column in may_change, f"{model._meta.label}.{column}: {value!r} → {now!r}"
                 if column not in personal.cleared:
-                    assert squeezed(name) in squeezed(str(value)), f"{column}: {value!r} became {now!r}"
+                    assert squeezed(name) in squeezed(str(value)), f"{column}: {value!r} → {now!r}"
 
     erase_changes_declared_columns_only()
 

@@ -136,9 +136,13 @@ def test_export_holds_everything_about_the_customer(customer, login) -> None:
         if find_parts(stored) and column.rsplit(".", 1)[0] not in text
     ]
     own = {column.rsplit(".", 1)[0] for column in missing}
-    assert own <= {"workshop.enginespec", "jobs.filelayout", "jobs.dynocheck", "workshop.shimstock"}, (
-        own
-    )  # under the mentions
+    assert own <= {
+        "workshop.enginespec",
+        "jobs.filelayout",
+        "jobs.dynocheck",
+        "workshop.instrumentcheck",
+        "workshop.shimstock",
+    }, own  # under the mentions
     assert "Engine" in str(records["mentions of the customer"])
     assert len(records["workshop.outgoingmail"]) == 4
     for spelling in (everywhere.FORMER, everywhere.OTHER, everywhere.OTHER_PHONE, everywhere.PLATE):

@@ -79,8 +79,8 @@ def test_standards_page_shows_scope_limits_and_their_source(owner) -> None:
         "This shop uses EU 134/2014.",
         "Vehicles of category L, motorcycles among them",
         "Air 10.1 to 45.1 °C (the regulation, Appendix 2.2, point 3.2.3.1)",
-        "Factor 0.93 to 1.07 (from memory: nobody could read it in a public text)",
-        "The engine keeps its boost pressure by itself",
+        "Factor 0.93 to 1.07 (from memory; no public text was available)",
+        "The engine controls its boost pressure",
     ):
         assert part in page
 
@@ -105,12 +105,12 @@ def test_bands_are_added_changed_and_removed(owner, values) -> None:
 @pytest.mark.parametrize(
     ("changed", "message"),
     [
-        ({"band-1-low_rpm": "9000"}, "ends below its beginning"),
-        ({"band-2-low_rpm": "3000"}, "Give the band a name"),
-        ({"band-2-name": "Drive Band"}, "Two bands have this name"),
+        ({"band-1-low_rpm": "9000"}, "end of the band must be above its start"),
+        ({"band-2-low_rpm": "3000"}, "Name the band"),
+        ({"band-2-name": "Drive Band"}, "Another band already has this name"),
         ({"band-1-low_rpm": "fast"}, "is not a number"),
         ({"elevation_m": "9000"}, "less than or equal to 5500"),
-        ({"smoothing_width_rpm": "20"}, "smooths nothing"),
+        ({"smoothing_width_rpm": "20"}, "Must be at least the grid step"),
         ({"time_zone": "Mars/Olympus"}, "not one of the available choices"),
         ({"correction_standard": "none"}, "not one of the available choices"),
         ({"currency": "euro"}, "Three letters"),
@@ -151,10 +151,10 @@ def test_logo_is_shown_to_staff_only(owner, values, login, client) -> None:
         (picture("GIF"), "Choose a PNG or JPEG file"),
         (
             SimpleUploadedFile("logo.jpg", picture("JPEG", (300, 300)).read()[:-200]),
-            "a part of it is missing",
+            "This file is damaged or not an image",
         ),
-        (picture("PNG", (5001, 1)), "at most 5000 on a side"),
-        (picture("PNG", (10_000, 10_000), mode="1"), "at most 5000 on a side"),
+        (picture("PNG", (5001, 1)), "at most 5000 pixels per side"),
+        (picture("PNG", (10_000, 10_000), mode="1"), "at most 5000 pixels per side"),
     ],
 )
 def test_unusable_logo_is_refused_with_a_reason(
@@ -210,7 +210,7 @@ def test_edit_conflict_shows_changes_and_keeps_input(owner, values) -> None:
     response = owner.post(URL, {**values, "phone": "+00 555 0100"})
     assert response.status_code == 422
     assert "Ola Owner changed this" in response.text
-    assert "drive band 4000–9000 1/min" in response.text
+    assert "drive band 4000–9000 rpm" in response.text
     assert response.context["form"]["phone"].value() == "+00 555 0100"
 
 

@@ -10,11 +10,13 @@ from workshop.models import BackupTaken
 
 
 class Command(BaseCommand):
-    help = "Write the database and every file of the shop into one file, read back and checked."
+    help = "Back up the database and all files into one verified file."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("target", type=Path, help="a file such as shop.tar, or a folder")
-        parser.add_argument("--check", action="store_true", help="only read an existing backup back")
+        parser.add_argument(
+            "--check", action="store_true", help="verify an existing backup without writing one"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -24,5 +26,5 @@ class Command(BaseCommand):
                 path, manifest = create_backup(options["target"])
                 BackupTaken.record_backup(manifest, size=path.stat().st_size, by=None)
         except (ValueError, OSError) as problem:
-            raise CommandError(f"No backup: {problem}") from problem
+            raise CommandError(f"Backup failed: {problem}") from problem
         self.stdout.write(f"{path}: {manifest.summary}.")

@@ -16,7 +16,7 @@ DEFAULT_PORT = "8000"
 
 
 class Command(BaseCommand):
-    help = "Build the demo shop where it is not built yet, and serve it."
+    help = "Build the demo shop if needed and serve it."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--no-serve", action="store_true", help="only build it")
@@ -38,11 +38,13 @@ class Command(BaseCommand):
             return
         if StaffMember.objects.exists() or Customer.objects.exists():
             raise CommandError(
-                "This database holds a shop of its own. Give the demo another DATA_DIR or DATABASE_URL."
+                "This database contains a real shop. Set another DATA_DIR or DATABASE_URL for the demo."
             )
         self.stdout.write("Building the demo shop …")
         from fixtures.demo_jobs import build_demo_shop
+        from fixtures.demo_shop import make_demo_certificate
 
+        make_demo_certificate()
         with transaction.atomic():
             build_demo_shop()
 
@@ -53,7 +55,7 @@ class Command(BaseCommand):
         for username, first, last, role in STAFF:
             role_name = role.removeprefix("is_").replace("desk", "service desk")
             self.stdout.write(f"    {username:<10} {PASSWORD}   {first} {last}, {role_name}")
-        self.stdout.write("\n  All of it is invented. Stop with Ctrl+C.\n")
+        self.stdout.write("\n  All data are invented. Press Ctrl+C to stop.\n")
 
     def serve(self, port: str) -> None:
         call_command("collectstatic", verbosity=0, interactive=False)

@@ -20,7 +20,6 @@ class Command(migrate.Command):
     def handle(self, *args: Any, **options: Any) -> None:
         if is_too_old(MigrationRecorder(connections[options["database"]]).applied_migrations()):
             raise CommandError(
-                "This database is from before the oldest version that this one updates: "
-                "update it by a version between the two first."
+                "This database is too old for this version. Update it with a version in between first."
             )
         super().handle(*args, **options)

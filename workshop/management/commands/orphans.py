@@ -10,7 +10,7 @@ from workshop.backup.orphans import find_orphans
 
 
 class Command(BaseCommand):
-    help = "List stored files that no record names; files of the last hour are left out."
+    help = "List stored files that no record refers to. Files from the last hour are skipped."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--delete", action="store_true", help="delete them")

@@ -10,7 +10,7 @@ from workshop.data_dir import create_data_dir
 
 
 class Command(BaseCommand):
-    help = "Put a backup into an empty shop and check that all of it arrived."
+    help = "Restore a backup into an empty installation and verify it."
     requires_migrations_checks = False
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -21,5 +21,5 @@ class Command(BaseCommand):
         try:
             manifest = restore_backup(options["backup"])
         except (ValueError, OSError) as problem:
-            raise CommandError(f"Not restored: {problem}") from problem
+            raise CommandError(f"Restore failed: {problem}") from problem
         self.stdout.write(f"Restored: {manifest.summary}.")

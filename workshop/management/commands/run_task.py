@@ -1,12 +1,13 @@
 """``manage.py run_task``, started by the site to run a task outside the request."""
 
 import json
-import signal
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils.module_loading import import_string
 from django_tasks.base import Task
+
+from workshop.background.processes import begin_only_task
 
 
 class Command(BaseCommand):
@@ -20,7 +21,6 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         task = import_string(options["task"])
         if not isinstance(task, Task):
-            raise CommandError(f"{options['task']} is no task.")
-        # Raised as an exception, so that the task records that it was stopped.
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
+            raise CommandError(f"{options['task']} is not a task.")
+        begin_only_task()
         task.call(*json.loads(options["arguments"]))
