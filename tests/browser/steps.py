@@ -1,11 +1,16 @@
 """Steps that the browser tests share: keyboard, tables, layout and accessibility."""
 
+import time
 from collections.abc import Sequence
+from typing import Any
 
 from axe_playwright_python.base import AXE_FILE_PATH
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.conftest import PATIENCE_MS
+
 MAX_TABS = 80
+POLL_MS = 50
 MAX_FRAMES = 30
 PENDING = ".htmx-request, .htmx-swapping, .htmx-settling, [data-chart]:empty"
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -18,6 +23,17 @@ def tab_to(page: Page, target: Locator) -> Locator:
         if target.evaluate("element => element === document.activeElement"):
             return target
     raise AssertionError(f"{MAX_TABS} presses of Tab from the top of {page.url} never reached {target}")
+
+
+def wait_for_promise(page: Page, function: str, arg: Any = None) -> None:
+    """Wait until an asynchronous function in the page says true.
+
+    Playwright's wait_for_function takes the promise itself for the answer, so it never waits for it.
+    """
+    deadline = time.monotonic() + PATIENCE_MS / 1000
+    while not page.evaluate(function, arg):
+        assert time.monotonic() < deadline, f"never true: {function} of {arg}"
+        page.wait_for_timeout(POLL_MS)
 
 
 def follow(control: Locator) -> None:
@@ -36,8 +52,17 @@ def get_textbox(page: Page | Locator, name: str) -> Locator:
     return page.get_by_role("textbox", name=name, exact=True)
 
 
+def get_problems(page: Page | Locator) -> Locator:
+    """Return what is said about the fields of a form that was refused, each at its field."""
+    return page.locator(".invalid-feedback, .errorlist").filter(visible=True)
+
+
 def get_region(page: Page, name: str) -> Locator:
-    """Return a section of a page by its heading."""
+    """Return a section of a page by its heading; on the job page it is opened first."""
+    heading = page.get_by_role("heading", name=name, exact=True)
+    closed = page.locator("details.fold:not([open]) > summary").filter(has=heading)
+    if closed.count():
+        closed.click()
     return page.get_by_role("region", name=name, exact=True)
 
 

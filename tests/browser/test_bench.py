@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 
 from jobs.models import ClearanceSet, Job
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits, follow
+from tests.browser.steps import assert_accessible, assert_fits, follow, wait_for_promise
 from workshop.models import EngineSpec, Role
 
 WIDTHS = (390, 1024, 1440)
@@ -30,13 +30,14 @@ def entry_url(live_server: Any, job: Job, when: str = "as_found") -> str:
 def open_entry(page: Page, url: str) -> None:
     """Open an entry page and wait until the browser can open it offline."""
     page.goto(url)
-    page.wait_for_function(
+    wait_for_promise(
+        page,
         r"""async () => {
             const parts = performance.getEntriesByType("resource").map((part) => part.name)
                 .filter((name) => /^\/static\/.*\.(css|js)$/.test(new URL(name).pathname));
             const found = await Promise.all([location.href, ...parts].map((url) => caches.match(url)));
             return found.every(Boolean);
-        }"""
+        }""",
     )
 
 

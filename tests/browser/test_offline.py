@@ -11,14 +11,14 @@ from playwright.sync_api import Page, expect
 
 from jobs.models import Job
 from tests import factories
-from tests.browser.steps import assert_accessible, assert_fits
+from tests.browser.steps import assert_accessible, assert_fits, wait_for_promise
 from workshop.models import Role
 
 AS_OF = re.compile(r"You are offline\. This page is as of \d\d:\d\d\.")
 
 
 def wait_until_stored(page: Page, url: str) -> None:
-    page.wait_for_function("async (url) => Boolean(await caches.match(url))", arg=url)
+    wait_for_promise(page, "async (url) => Boolean(await caches.match(url))", url)
 
 
 def stored_pages(page: Page) -> list[str]:
@@ -138,8 +138,8 @@ def test_pages_opened_at_once_are_all_stored(log_in, live_server) -> None:
         }""",
         urls,
     )
-    page.wait_for_function(
-        "async (urls) => (await Promise.all(urls.map((url) => caches.match(url)))).every(Boolean)", arg=urls
+    wait_for_promise(
+        page, "async (urls) => (await Promise.all(urls.map((url) => caches.match(url)))).every(Boolean)", urls
     )
 
 
