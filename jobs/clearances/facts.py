@@ -14,6 +14,7 @@ from jobs.calc.clearances.readings import AS_LEFT_WITHIN_MM, READING_WITHIN_MM
 from jobs.calc.clearances.shim_plan import Origin
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.calc.wording import localise
+from jobs.clearances.accepted_plans import is_followed_by_as_left
 from jobs.clearances.before_after import (
     BeforeAfter,
     clearances_before_after,
@@ -160,11 +161,14 @@ def clearance_facts(results: JobResults) -> ClearanceFacts | None:
     if not readings:
         return None
     spec, history = results.job.bike.engine_spec, results.get(clearances_before_after)
-    plans = results.get(plan_rows)
+    plans, sets = results.get(plan_rows), results.rows(ClearanceSet)
     lengths = length_formatter(results.shop.length_unit)
     facts = ClearanceFacts(
         sets=[set_facts(results, measured) for measured in readings],
-        plans=[plan_facts(spec, plan, rows, lengths) for plan, rows in plans.items()],
+        plans=[
+            plan_facts(spec, plan, rows, lengths, has_left=is_followed_by_as_left(plan.clearance_set, sets))
+            for plan, rows in plans.items()
+        ],
         rows=[],
         summary="",
         ranges=[],
@@ -263,8 +267,14 @@ def plan_rows(results: JobResults) -> dict[ShimPlan, list[ShimPlanRow]]:
 
 
 def plan_facts(
-    spec: EngineSpec | None, plan: ShimPlan, rows: Sequence[ShimPlanRow], lengths: LengthFormatter
+    spec: EngineSpec | None,
+    plan: ShimPlan,
+    rows: Sequence[ShimPlanRow],
+    lengths: LengthFormatter,
+    *,
+    has_left: bool,
 ) -> PlanFacts:
+    """Return an accepted plan; ``has_left``: clearances were measured after it, so its shims are in."""
     gaps = {valve_gap.key: valve_gap for valve_gap in valve_gaps(spec)} if spec else {}
     labels = {key: valve_gap.label for key, valve_gap in gaps.items()}
     with translation.override(settings.LANGUAGE_CODE):  # plans are stored as staff read them
@@ -280,13 +290,18 @@ def plan_facts(
                 out_mm=number(row.out_mm),
                 in_mm=number(row.in_mm),
                 stays=row.origin == Origin.STAYS,
-                origin=names.get(row.origin_detail, row.origin_detail) or row.get_origin_display(),
+                origin=names.get(row.origin_detail, row.origin_detail)
+                or origin_label(row, has_left=has_left),
                 predicted_mm=number(row.predicted_mm),
                 why=row.why if is_english() else explain(row, gaps.get(gap_key(row)), lengths),
             )
             for row in rows
         ],
     )
+
+
+def origin_label(row: ShimPlanRow, *, has_left: bool) -> str:
+    return _("bought") if has_left and row.origin == Origin.BUY else row.get_origin_display()
 
 
 def explain(row: ShimPlanRow, valve_gap: ValveGap | None, lengths: LengthFormatter) -> str:

@@ -8,9 +8,10 @@ import pytest
 from django.db.models import F
 from django.urls import reverse
 
+from jobs.clearances.facts import clearance_facts
 from jobs.clearances.shim_plan import all_plans, collect_plan_inputs
 from jobs.models import ClearanceSet, ShimPlan
-from tests.factories import make_clearance_set, make_engine, make_job
+from tests.factories import load_results, make_clearance_set, make_engine, make_job
 from tests.html import find, read_rows, read_text, read_values
 from tests.jobs.clearances.test_clearances import job_with, make_desmo_twin, make_single_with_screws
 from workshop.models import EngineSpec, Role, ShimStock
@@ -359,6 +360,20 @@ def test_applied_plan_cannot_be_undone(login, staff) -> None:
     assert "measured as left since" in read_text(take_back(client, measured))
     shims.refresh_from_db()
     assert shims.count == 0
+
+
+def test_paper_says_bought_once_the_shims_are_in(login, staff) -> None:
+    measured = make_twin_set(staff)
+    accept(login(Role.MECHANIC), measured)
+
+    def printed_origins() -> list[str]:
+        (plan,) = load_results(measured.job).get(clearance_facts).plans
+        return [row.origin for row in plan.rows]
+
+    crossed = ["cylinder 2, intake", "cylinder 1, intake"]
+    assert sorted(printed_origins()) == sorted(["stays", "to buy", *crossed])
+    make_clearance_set(measured.job, staff[Role.MECHANIC], when="as_left")
+    assert sorted(printed_origins()) == sorted(["stays", "bought", *crossed])
 
 
 def test_removed_shims_are_added_to_stock_once(login, staff) -> None:
