@@ -7,7 +7,7 @@ from django.apps import apps
 
 from jobs.models import PartKind
 
-migration = import_module("jobs.migrations.0029_name_of_a_part_kind")
+migration = import_module("jobs.migrations.0020_name_of_a_part_kind")
 
 
 @pytest.fixture

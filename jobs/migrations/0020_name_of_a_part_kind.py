@@ -20,7 +20,7 @@ def rename(apps, schema_editor):
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0028_plain_labels_of_jobs'),
+        ('jobs', '0019_contacts_wishes_and_plain_words'),
     ]
 
     operations = [
