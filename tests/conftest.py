@@ -14,17 +14,14 @@ import pytest
 from django.core.cache import caches
 from django.db import connection
 from django.test import Client
-from django.test.utils import setup_databases, teardown_databases
 
 from reports import tasks
 from reports.handover.snapshot.codec import snapshot_sha256
 from tests import factories
-from tests.databases import copied_database
 from workshop.background import processes
 from workshop.models import Role, ShopProfile, StaffMember
 
 ROOT = Path(__file__).parents[1]
-MIGRATED = ROOT / ".pytest_cache" / "database"
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
 
@@ -33,19 +30,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.get_closest_marker("django_db") or DATABASE_FIXTURES.intersection(item.fixturenames):
             item.add_marker("database")
-
-
-@pytest.fixture(scope="session")
-def django_db_setup(
-    django_test_environment, django_db_modify_db_settings, django_db_blocker
-) -> Iterator[None]:
-    """Set up the test database from a stored copy if there is one."""
-    MIGRATED.mkdir(parents=True, exist_ok=True)
-    with django_db_blocker.unblock(), copied_database(MIGRATED) as is_copied:
-        databases = setup_databases(verbosity=0, interactive=False, keepdb=is_copied, serialized_aliases=())
-    yield
-    with django_db_blocker.unblock():
-        teardown_databases(databases, verbosity=0)
 
 
 @pytest.fixture(autouse=True)

@@ -46,6 +46,8 @@ from workshop.models import (
     StaffMember,
 )
 
+pytestmark = pytest.mark.one_database
+
 PUBLIC = {
     "login",
     "health",

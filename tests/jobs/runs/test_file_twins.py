@@ -28,7 +28,7 @@ from tests.html import read_form, read_text
 from tests.jobs.run_files import get_result
 from workshop.models import Role, ShopProfile
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 TWO_PULLS = (PEAK_KW, SECOND * PEAK_KW)
 

@@ -21,7 +21,7 @@ from tests.html import by_class, parse, read_text
 from tests.reports import whole_jobs
 from workshop.models import Customer, Role
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 UNITS = UnitFacts("kw", "nm", "hpa", "c", "mm", "km")
 
 

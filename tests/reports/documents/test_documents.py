@@ -39,6 +39,8 @@ from tests.reports.reading import (
 )
 from workshop.models import Bike, Role, ShopProfile
 
+pytestmark = pytest.mark.one_database
+
 AT = datetime(2025, 3, 20, 9, tzinfo=UTC)
 ADDRESS = "https://shop.example/jobs/2025-001/"
 ATTACK = "<link rel=attachment href=file:///etc/hostname><img src=http://127.0.0.1:1/><b>bold</b>"

@@ -12,7 +12,7 @@ from reports.typesetting.glyphs import missing_glyphs, spell, with_missing_glyph
 from tests.reports.conftest import without_evidence
 from tests.reports.reading import fonts, pages, squeezed
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.one_database]
 
 ON_FIRST_PAGE = (
     "What you asked for",

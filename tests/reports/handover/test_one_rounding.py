@@ -20,6 +20,8 @@ from tests.reports.conftest import stored_snapshot
 from tests.reports.reading import pages
 from workshop.models import Role, ShopProfile
 
+pytestmark = pytest.mark.one_database
+
 NUMBER = r"(−?\d+\.\d+)"
 UNIT = r"(?:kW|N·m|m|s)"
 IN_SENTENCE = re.compile(rf"95 % interval {NUMBER} ({UNIT}) to {NUMBER} {UNIT}")

@@ -32,7 +32,7 @@ from reports.handover.snapshot import make_snapshot
 from tests import factories
 from workshop.models import Role, StaffMember
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 # What a kind does to road use, and whether the insurer or an authority may have to be told.
 NOTHING, MAY, MAY_TELL, RACE_TELL = "nothing", "may", "may, tell", "race, tell"

@@ -31,7 +31,7 @@ from tests.reports.reading import (
 )
 from workshop.models import Role
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.one_database]
 
 # Snapshots as stored when each format was in use: they are printed for ever.
 SNAPSHOTS = Path(__file__).with_name("snapshots")

@@ -21,6 +21,8 @@ from tests.reports.messages import english_left, english_sentences, text_of, vis
 from tests.reports.reading import opened, pages
 from workshop.models import Role
 
+pytestmark = pytest.mark.one_database
+
 LANGUAGES = ("de", "es")
 # As they are stored, in English, and what a German sheet says of them.
 OPEN_POINTS = {

@@ -21,6 +21,8 @@ from tests.reports.reading import pages, squeezed
 from tests.reports.whole_jobs import hours
 from workshop.models import Role
 
+pytestmark = pytest.mark.one_database
+
 Snapshot = dict[str, Any]
 STYLE = Path(settings.BASE_DIR) / "templates" / "reports" / "handover" / "sheet" / "sheet.css"
 

@@ -12,7 +12,7 @@ from tests.reports.reading import fonts, pages, squeezed, texts, whole_text
 from tests.reports.stress_jobs import STRESS_JOBS
 from workshop.models import Role
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.one_database]
 MARGIN_PT = 13.5 * 72 / 25.4  # 0.5 mm less than the narrowest margin: a stroke may be half outside
 SHIMS = {"2.50 mm", "2.45 mm"}  # marked in mm everywhere
 CURRENCY = ".shop.currency"  # not in words on a sheet without prices

@@ -27,7 +27,7 @@ from workshop.privacy.documents import Decision, document_key
 from workshop.privacy.erase import erase
 from workshop.privacy.export import export
 
-pytestmark = [pytest.mark.slow, pytest.mark.django_db]
+pytestmark = [pytest.mark.slow, pytest.mark.django_db, pytest.mark.one_database]
 
 # What lies in the PDF as a picture, or says how to print it.
 NOT_TEXT = {".marks", ".photos[0].file", ".shop.distance_unit"}

@@ -19,7 +19,7 @@ from tests.reports import whole_jobs
 from tests.reports.reading import pages
 from workshop.models import Role
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture

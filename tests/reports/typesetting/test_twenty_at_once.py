@@ -10,7 +10,7 @@ import pytest
 from reports.handover.sheet import sheet_pdf
 from tests.reports.reading import squeezed, whole_text
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.one_database]
 
 SHEETS = 20
 # Texts, a table and a picture stay; more of the same would only take longer.
