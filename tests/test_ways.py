@@ -15,7 +15,7 @@ from tests.html import parse
 from tests.test_access import PATTERNS, PUBLIC, Records, address
 from workshop.models import Bike, Role, StaffMember
 
-pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+pytestmark = [pytest.mark.django_db, pytest.mark.slow, pytest.mark.one_database]
 
 MAX_SECTIONS = 60  # each section of those jobs has links of its own
 MAX_PAGES_OF_A_KIND = 3  # enough: a list, a closed job and an open job have different links

@@ -362,6 +362,7 @@ print(json.dumps([
 """
 
 
+@pytest.mark.one_database
 @pytest.mark.django_db(transaction=True)
 def test_flags_and_choices_of_earlier_versions_become_kinds(fresh_machine) -> None:
     fresh_machine.environment["DJANGO_SETTINGS_MODULE"] = "tests.settings"
