@@ -225,15 +225,14 @@ def lambda_picture(comparison: ComparisonFacts, order: int, now: str = "") -> Pi
     ]
     drawing.y_axis(y, 9, 4)
     drawing.text(0, 3.4, _("lambda"))
+    ends = []
     for name, curve, style in ((was, inside[0], BEFORE_STYLE), (now, inside[1], NOW_STYLE)):
         drawing.line([x(value) for value in rpm], [y(value) for value in curve], **style)
-        ends = [at for at, value in enumerate(curve) if math.isfinite(value)]
-        if ends:
-            at = ends[-1]
-            other = inside[1][at] if name == was else inside[0][at]
-            shift = 0.9 if not math.isfinite(other) else 2.6 if curve[at] < other else -0.8
-            drawing.text(x(rpm[at]) + 1.5, y(curve[at]) + shift, name, bold=name == now,
-                         colour=NOW if name == now else SOFT)  # fmt: skip
+        measured = [at for at, value in enumerate(curve) if math.isfinite(value)]
+        if measured:
+            colour = NOW if name == now else SOFT
+            ends.append((y(curve[measured[-1]]), x(rpm[measured[-1]]), name, colour))
+    name_ends(drawing, ends, 34)
     drawing.x_axis(x, 29, unit=_("rpm"))
     return Picture(
         f"lambda-{order}",
