@@ -293,7 +293,7 @@ def plan_facts(
                 origin=names.get(row.origin_detail, row.origin_detail)
                 or origin_label(row, has_left=has_left),
                 predicted_mm=number(row.predicted_mm),
-                why=row.why if is_english() else explain(row, gaps.get(gap_key(row)), lengths),
+                why=stored_reason(row) if is_english() else explain(row, gaps.get(gap_key(row)), lengths),
             )
             for row in rows
         ],
@@ -302,6 +302,17 @@ def plan_facts(
 
 def origin_label(row: ShimPlanRow, *, has_left: bool) -> str:
     return _("bought") if has_left and row.origin == Origin.BUY else row.get_origin_display()
+
+
+def stored_reason(row: ShimPlanRow) -> str:
+    """Return why a shim was chosen, without where it comes from: that has a column of its own."""
+    sources = {
+        Origin.STAYS: "stays in",
+        Origin.VALVE: f"from {row.origin_detail}",
+        Origin.STOCK: "from stock",
+        Origin.BUY: "to buy",
+    }
+    return row.why.removeprefix(f"{sources.get(Origin(row.origin), '')}, ")
 
 
 def explain(row: ShimPlanRow, valve_gap: ValveGap | None, lengths: LengthFormatter) -> str:

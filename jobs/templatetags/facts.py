@@ -13,7 +13,7 @@ from jobs.calc.units.numbers import format_range
 from jobs.clearances.facts import ReadingFacts
 from jobs.comparisons.charts import format_difference
 from jobs.comparisons.facts import ComparedValueFacts
-from jobs.job.sentences import upper_first
+from jobs.job.sentences import lower_noun, upper_first
 from jobs.runs.facts import RunFacts
 from jobs.suspension.facts import SettingValueFacts
 from workshop.templatetags.units import size
@@ -26,6 +26,7 @@ CORRECTION_UNKNOWN = gettext_noop(
 )
 
 register = template.Library()
+register.filter("lower_noun", lower_noun)
 
 
 @register.filter

@@ -374,6 +374,8 @@ def test_paper_says_bought_once_the_shims_are_in(login, staff) -> None:
     assert sorted(printed_origins()) == sorted(["stays", "to buy", *crossed])
     make_clearance_set(measured.job, staff[Role.MECHANIC], when="as_left")
     assert sorted(printed_origins()) == sorted(["stays", "bought", *crossed])
+    (plan,) = load_results(measured.job).get(clearance_facts).plans
+    assert {row.why for row in plan.rows} == {"exactly on target"}  # where from has its own column
 
 
 def test_removed_shims_are_added_to_stock_once(login, staff) -> None:
