@@ -54,8 +54,9 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 @pytest.fixture(scope="session")
 def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
-    # Without transitions, so that no colour is read halfway.
-    return {**browser_context_args, "reduced_motion": "reduce"}
+    # Without transitions, so that no colour is read halfway. Without the site's worker, whose requests pass
+    # page.route by, and which fetches each file a second time: tests of what it stores allow it.
+    return {**browser_context_args, "reduced_motion": "reduce", "service_workers": "block"}
 
 
 @pytest.fixture

@@ -14,6 +14,8 @@ from tests import factories
 from tests.browser.steps import assert_accessible, assert_fits, follow, wait_for_promise
 from workshop.models import EngineSpec, Role
 
+pytestmark = pytest.mark.browser_context_args(service_workers="allow")
+
 WIDTHS = (390, 1024, 1440)
 LARGE = "23.2px"  # 1.45 rem
 NOT_SENT = "You are offline."

@@ -15,6 +15,8 @@ from tests.browser.steps import assert_message, follow, get_region, get_row, get
 from tests.jobs.run_files import sweep_csv
 from workshop.models import Role, StaffMember
 
+pytestmark = pytest.mark.browser_context_args(service_workers="allow")
+
 
 def log_in_as(page: Page, site: str, username: str) -> None:
     page.goto(site)

@@ -3,7 +3,6 @@
 from collections.abc import Callable
 from typing import Any
 
-import pytest
 from playwright.sync_api import Page, Route, expect
 
 from jobs.runs.importing import RunDetails, import_run
@@ -11,9 +10,6 @@ from tests import factories
 from tests.browser.steps import wait_until_settled
 from tests.jobs.run_files import demo_bytes, demo_runs
 from workshop.models import Role
-
-# A worker's requests pass by page.route.
-pytestmark = pytest.mark.browser_context_args(service_workers="block")
 
 LogIn = Callable[[Role], Page]
 

@@ -14,6 +14,8 @@ from tests import factories
 from tests.browser.steps import assert_accessible, assert_fits, wait_for_promise
 from workshop.models import Role
 
+pytestmark = pytest.mark.browser_context_args(service_workers="allow")
+
 AS_OF = re.compile(r"You are offline\. This page is as of \d\d:\d\d\.")
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from jobs.models import Job
@@ -10,9 +9,6 @@ from tests import factories
 from tests.browser.conftest import PASSWORD
 from tests.browser.steps import assert_accessible, assert_message, follow, get_region, get_row, get_textbox
 from workshop.models import Customer, Role
-
-# A worker's requests pass by page.route.
-pytestmark = pytest.mark.browser_context_args(service_workers="block")
 
 LogIn = Callable[[Role], Page]
 NewTab = Callable[[], Page]
