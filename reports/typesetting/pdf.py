@@ -189,10 +189,13 @@ def warm_up() -> None:
     from reports.drawing.paper import Drawing
 
     converter()
-    for path in sorted((Path(settings.BASE_DIR) / "templates" / "reports" / "handover").glob("sheet/*.html")):
-        get_template(f"reports/handover/sheet/{path.name}")
+    templates = Path(settings.BASE_DIR) / "templates"
+    for pattern in ("reports/handover/sheet.html", "reports/handover/sheet/*.html", "jobs/*/_sheet*.html"):
+        for path in sorted(templates.glob(pattern)):
+            get_template(str(path.relative_to(templates)))
+    every_font = "<h1>Ready</h1><p>Ready <b>at</b> <i>once</i> <code>now</code></p><table><td>1</table>"
     at = datetime(2000, 1, 1, tzinfo=UTC)
-    typeset(DocumentSource(f"<p>Ready</p>{Drawing(10, 10).svg()}", {}, "A4"), at=at)
+    typeset(DocumentSource(f"{every_font}{Drawing(10, 10).svg()}", {}, "A4"), at=at)
 
 
 @functools.cache
