@@ -355,22 +355,6 @@ def test_font_size_adapts_to_the_window(bench: Page, live_server: Any) -> None:
     expect(box).to_have_css("font-size", LARGE)
 
 
-@pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_sets_plans_and_history_fit_the_screen_and_are_accessible(
-    bench: Page, live_server: Any, people: dict[Role, Any], width: int, scheme: Any
-) -> None:
-    job = factories.make_job(odometer_km=12_000)
-    found = factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.22")
-    factories.make_clearance_set(job, people[Role.MECHANIC], clearance_mm="0.16", when="as_left")
-    bench.emulate_media(color_scheme=scheme)
-    bench.set_viewport_size({"width": width, "height": 900})
-    for name, pk in (("clearances", found.pk), ("shim-plan", found.pk), ("bike", job.bike_id)):
-        bench.goto(live_server.url + reverse(name, args=[pk]))
-        assert_fits(bench)
-        assert_accessible(bench)
-
-
 def test_shim_worksheet_for_sixteen_valves_is_one_page(
     bench: Page, live_server: Any, people: dict[Role, Any]
 ) -> None:
