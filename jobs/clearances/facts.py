@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext, pgettext
 
 from jobs.calc.clearances.readings import AS_LEFT_WITHIN_MM, READING_WITHIN_MM
-from jobs.calc.clearances.shim_plan import Origin
+from jobs.calc.clearances.shim_plan import Origin, describe_source
 from jobs.calc.units.length_format import LengthFormatter
 from jobs.calc.wording import localise
 from jobs.clearances.accepted_plans import is_followed_by_as_left
@@ -306,13 +306,7 @@ def origin_label(row: ShimPlanRow, *, has_left: bool) -> str:
 
 def stored_reason(row: ShimPlanRow) -> str:
     """Return why a shim was chosen, without where it comes from: that has a column of its own."""
-    sources = {
-        Origin.STAYS: "stays in",
-        Origin.VALVE: f"from {row.origin_detail}",
-        Origin.STOCK: "from stock",
-        Origin.BUY: "to buy",
-    }
-    return row.why.removeprefix(f"{sources.get(Origin(row.origin), '')}, ")
+    return row.why.removeprefix(f"{describe_source(Origin(row.origin), row.origin_detail)}, ")
 
 
 def explain(row: ShimPlanRow, valve_gap: ValveGap | None, lengths: LengthFormatter) -> str:

@@ -191,6 +191,28 @@ def _lift_fewest(plan_without: Callable[[set[str]], PlanCandidate], in_range: li
     return plan_without(set())
 
 
+def describe_source(origin: Origin, giver: str) -> str:
+    """Return where a shim comes from, as the reason for it begins.
+
+    Parameters
+    ----------
+    origin : Origin
+        Any but ``NONE``.
+    giver : str
+        Name of the valve whose shim it is, for ``VALVE``.
+
+    Returns
+    -------
+    str
+    """
+    return {
+        Origin.STAYS: "stays in",
+        Origin.VALVE: f"from {giver}",
+        Origin.STOCK: "from stock",
+        Origin.BUY: "to buy",
+    }[origin]
+
+
 def _describe_doubt(shim: str, doubt: str) -> str:
     return f"The shim {shim} {doubt}: measure it" if doubt else ""
 
@@ -319,12 +341,7 @@ class _Problem:
 
     def _describe_choice(self, valve: ShimValve, size: int, origin: Origin, from_key: str | None) -> str:
         givers = {other.key: other.name for other in self.valves}
-        source = {
-            Origin.STAYS: "stays in",
-            Origin.VALVE: f"from {givers.get(from_key or '', '')}",
-            Origin.STOCK: "from stock",
-            Origin.BUY: "to buy",
-        }[origin]
+        source = describe_source(origin, givers.get(from_key or "", ""))
         deviation = valve.total_nm - size - valve.target_nm
         direction = "looser" if deviation > 0 else "tighter"
         off = f"{self.lengths(to_millimetres(abs(deviation)))} {direction} than the target"
